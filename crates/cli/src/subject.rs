@@ -376,7 +376,10 @@ impl Subjects {
                     let (told, mut outcomes) = work(&subjects);
                     outcomes.retain(|outcome| {
                         let own = |subject: &&Subject| outcome.runs.first() == Some(&subject.run.id);
-                        subjects.iter().find(own).is_none_or(|subject| subject.means(outcome.trace))
+                        subjects
+                            .iter()
+                            .find(own)
+                            .is_none_or(|subject| subject.means(outcome.trace))
                     });
                     (place, told, if keep { outcomes } else { Vec::new() }, aside)
                 });
@@ -405,7 +408,11 @@ impl Subjects {
     }
 
     fn keeper<'a>(&self, asked: &'a Asked, command: &'a str) -> Keeper<'a> {
-        let outside = if self.dry_run { &[] } else { asked.outside.as_slice() };
+        let outside = if self.dry_run {
+            &[]
+        } else {
+            asked.outside.as_slice()
+        };
         Keeper {
             archive: asked.archive.as_ref().filter(|_| !self.dry_run),
             command,
@@ -503,7 +510,12 @@ impl Asked {
 
     /// A run of the archive, told by the path under which it was named, or else by its first one.
     fn kept(&self, id: &RunId, place: Option<&str>) -> Result<Subject, Box<Diagnostic>> {
-        let missing = || Box::new(Diagnostic::error(Code::new("no-run"), format!("run {id} is not in the archive")));
+        let missing = || {
+            Box::new(Diagnostic::error(
+                Code::new("no-run"),
+                format!("run {id} is not in the archive"),
+            ))
+        };
         let archive = self.archive.as_ref().ok_or_else(missing)?;
         let view = archive
             .run(id.as_str())

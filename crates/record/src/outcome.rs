@@ -82,7 +82,9 @@ impl Outcome {
     /// Whether a later note has made it out of date.
     #[must_use]
     pub fn is_out_of_date(&self) -> bool {
-        self.remarks.iter().any(|remark| remark.code.as_str() == OUT_OF_DATE)
+        self.remarks
+            .iter()
+            .any(|remark| remark.code.as_str() == OUT_OF_DATE)
     }
 
     /// Marks it as out of date, or takes the mark away.

@@ -8,11 +8,11 @@ use curvary_record::{
 };
 use serde::{Deserialize, Serialize};
 
+use super::fit::two;
 use super::spectrum::as_settings;
 use super::{BY, DRIFT_MOVES, Drawn, FitPlan, Found, fit_run, told};
 use crate::linear::LinearFit;
 use crate::refusal::Refusal;
-use super::fit::two;
 use crate::temperature::{GAS_CONSTANT, Quantity, arrhenius, eyring};
 
 /// A rate constant at a temperature.
@@ -118,7 +118,10 @@ pub fn rate_constants(
     }
     if latest.is_empty() {
         of_run()?;
-        if kept.iter().any(|outcome| outcome.kind == "fit" && outcome.is_out_of_date()) {
+        if kept
+            .iter()
+            .any(|outcome| outcome.kind == "fit" && outcome.is_out_of_date())
+        {
             return Err("its kept fit is out of date; `curvary fit --again` computes it from what is known now, --model fits one now".into());
         }
         return Err(format!("no fit with `{}` is kept; --model fits one now", plan.of));
@@ -236,7 +239,11 @@ fn say_of_drift(
     outcome: &mut Outcome,
 ) -> Result<(), Refusal> {
     // Beyond half of a constant the course and a drift look the same, and first-order shifts say nothing.
-    if drifted.iter().zip(k).any(|(drifted, k)| (drifted - k).abs() > 0.5 * k.abs()) {
+    if drifted
+        .iter()
+        .zip(k)
+        .any(|(drifted, k)| (drifted - k).abs() > 0.5 * k.abs())
+    {
         outcome.remarks.push(Diagnostic::note(
             Code::new("drift-not-excluded"),
             "the errors are valid only if nothing drifts: a drift of the signal would look the same as some of these courses",
@@ -248,7 +255,11 @@ fn say_of_drift(
         vec![found.activation_energy.value, found.ln_factor.value]
     } else {
         let found = eyring(kelvin, drifted, weights)?;
-        vec![found.enthalpy.value, found.entropy.value, found.gibbs_energy.value]
+        vec![
+            found.enthalpy.value,
+            found.entropy.value,
+            found.gibbs_energy.value,
+        ]
     };
     let mut words = Vec::new();
     for (parameter, value) in outcome.parameters.iter().zip(values) {
@@ -370,7 +381,12 @@ fn fitted(
         )
     } else {
         let found = eyring(&kelvin, &k, weights)?;
-        put("activation enthalpy", &found.enthalpy, "J/mol", wider(&found.line));
+        put(
+            "activation enthalpy",
+            &found.enthalpy,
+            "J/mol",
+            wider(&found.line),
+        );
         if points
             .iter()
             .any(|point| point.rate.2.code().contains(ABSORBANCE))
@@ -398,8 +414,18 @@ fn fitted(
                  the activation entropy and Gibbs energy do, and are not given",
             ));
         } else {
-            put("activation entropy", &found.entropy, "J/mol/K", wider(&found.line));
-            put("activation Gibbs energy", &found.gibbs_energy, "J/mol", wider(&found.line));
+            put(
+                "activation entropy",
+                &found.entropy,
+                "J/mol/K",
+                wider(&found.line),
+            );
+            put(
+                "activation Gibbs energy",
+                &found.gibbs_energy,
+                "J/mol",
+                wider(&found.line),
+            );
             outcome.remarks.push(Diagnostic::note(
                 Code::new("fit-remark"),
                 format!(
@@ -414,6 +440,23 @@ fn fitted(
             format!("ln(k T⁻¹ / ({} K⁻¹))", wanted.display()),
         )
     };
+    let same: Vec<&str> = points
+        .iter()
+        .filter(|point| {
+            let equal = |other: &&AtTemperature| other.run != point.run && other.rate == point.rate;
+            point.rate.1.is_some() && points.iter().any(|other| equal(&other))
+        })
+        .map(|point| point.run.as_str().get(..8).unwrap_or_default())
+        .collect();
+    if !same.is_empty() {
+        outcome.remarks.push(Diagnostic::warning(
+            Code::new("same-readings"),
+            format!(
+                "the constants of {} are equal to the last digit: the same readings may be counted twice",
+                same.join(", ")
+            ),
+        ));
+    }
     say_of_drift(model, (&kelvin, &k, &drifted), weights, outcome)?;
     outcome.remarks.push(Diagnostic::note(
         Code::new("fit-remark"),

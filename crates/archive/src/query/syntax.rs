@@ -313,6 +313,8 @@ impl Parser<'_> {
             TokenKind::Or | TokenKind::And => {
                 wrong("a joining word was found where a term was expected; put it in quotes to look for it")
             }
+            // Everything, as shells and people write it.
+            TokenKind::Words(text) if text == "*" => Ok(Node::And(Vec::new())),
             TokenKind::Words(text) if Pattern::is_in(text) => Ok(shapes(None, text)),
             TokenKind::Words(text) => match tokens_of(text) {
                 words if words.is_empty() => wrong("there is no letter or digit in this word"),

@@ -113,7 +113,11 @@ impl Find {
                 but: Some(but),
             };
             let found = archive.alike(&curve, &query, &options)?;
-            last::keep(&archive, query.text(), found.hits.iter().map(|one| one.hit.id.as_str()));
+            last::keep(
+                &archive,
+                query.text(),
+                found.hits.iter().map(|one| one.hit.id.as_str()),
+            );
             let told = FindJson::alike(&found).with(&archive, &extra)?;
             return self.tell(&archive, &told, &extra, screen);
         }
@@ -139,7 +143,11 @@ impl Find {
     ) -> Result<(), Failure> {
         let asked_for_fewer = self.limit.is_some_and(|limit| limit > 0) || self.skip > 0;
         if asked_for_fewer || found.hits.len() == found.total {
-            last::keep(archive, query.text(), found.hits.iter().map(|hit| hit.id.as_str()));
+            last::keep(
+                archive,
+                query.text(),
+                found.hits.iter().map(|hit| hit.id.as_str()),
+            );
             return Ok(());
         }
         let options = FindOptions {
@@ -388,8 +396,16 @@ fn result(name: &str, outcomes: &[Result_]) -> String {
         }
     }
     let mut flags: Vec<String> = Vec::new();
-    for outcome in outcomes.iter().filter(alike).filter(|outcome| named(outcome).is_some()) {
-        let newest = outcomes.iter().rev().filter(alike).find(|other| other.trace == outcome.trace);
+    for outcome in outcomes
+        .iter()
+        .filter(alike)
+        .filter(|outcome| named(outcome).is_some())
+    {
+        let newest = outcomes
+            .iter()
+            .rev()
+            .filter(alike)
+            .find(|other| other.trace == outcome.trace);
         let own = newest.filter(|newest| newest.id == outcome.id);
         for flag in own.into_iter().flat_map(super::results::flags) {
             if !flags.contains(&flag) {

@@ -503,7 +503,9 @@ impl Fit {
             }
         }
         given.found.retain(|found| subject.means(found.trace));
-        given.compared.retain(|compared| subject.means(compared.found.trace));
+        given
+            .compared
+            .retain(|compared| subject.means(compared.found.trace));
         given.checks.retain(|check| subject.means(check.reported.trace));
         given
     }

@@ -125,6 +125,14 @@ impl Note {
         let results = Results::of(&archive, &runs)?;
         let read_again = keep(&archive, &runs, &said, self.author.as_deref())?;
         writeln!(screen, "noted for {}", plural(runs.len() as u64, "run"))?;
+        for (key, value) in &said.fields {
+            if let Some(ValueKind::Number(unit)) = known_field(key).map(|known| known.kind)
+                && value.parse::<f64>().is_ok()
+                && !shown(unit).is_empty()
+            {
+                screen.say(format_args!("{key}={value} was taken as {value} {}", shown(unit)));
+            }
+        }
         results.tell_changed(&archive, self.author.as_deref(), screen)?;
         if let Some((sources, found)) = read_again {
             writeln!(
@@ -227,6 +235,11 @@ fn check(key: &str, value: &str) -> Result<(), Failure> {
             "no field is called `{key}`; {near}write `{NEW}{key}={value}` for a field of your own"
         )));
     };
+    if value.trim().is_empty() {
+        return Err(Failure::usage(format!(
+            "nothing stands behind `{key}=`: expected a value; `curvary note --undo RUN {key}` takes a note back"
+        )));
+    }
     let meant = interpret(&Key::new(known.key), value, None);
     if let Some(question) = meant.question {
         return Err(Failure::usage(format!(
@@ -236,6 +249,7 @@ fn check(key: &str, value: &str) -> Result<(), Failure> {
     }
     if !meant.fits {
         let expected = match known.kind {
+            ValueKind::Number(unit) if shown(unit).is_empty() => "a number without a unit".to_owned(),
             ValueKind::Number(unit) => format!("a number in a unit such as `{}`", shown(unit)),
             ValueKind::Range(unit) => format!("two numbers in a unit such as `{}`", shown(unit)),
             ValueKind::Date => "a date such as 2024-03-05".to_owned(),
@@ -379,7 +393,12 @@ impl Results {
     }
 
     /// Marks those that came out again before and do not now, takes the mark from those that do again, and says how many there are.
-    fn tell_changed(self, archive: &Archive, author: Option<&str>, screen: &mut Screen) -> Result<(), Failure> {
+    fn tell_changed(
+        self,
+        archive: &Archive,
+        author: Option<&str>,
+        screen: &mut Screen,
+    ) -> Result<(), Failure> {
         if self.before.is_empty() {
             return Ok(());
         }
@@ -413,7 +432,11 @@ impl Results {
         let valid = changed.iter().filter(|(_, holds)| *holds).count() as u64;
         let old = changed.len() as u64 - valid;
         if old > 0 {
-            let (are, were, them) = if old == 1 { ("is", "was", "it") } else { ("are", "were", "them") };
+            let (are, were, them) = if old == 1 {
+                ("is", "was", "it")
+            } else {
+                ("are", "were", "them")
+            };
             writeln!(
                 screen,
                 "{}",

@@ -114,9 +114,8 @@ impl Process {
             let subjects = asked.all(Reading::Whole)?;
             let all: Vec<&Run> = subjects.iter().map(|subject| &subject.run).collect();
             let made = average_runs(&plan, &all, &references);
-            let outcomes = Vec::from_iter(
-                Some(made.found.outcome.clone()).filter(|_| made.found.is_result()),
-            );
+            let outcomes =
+                Vec::from_iter(Some(made.found.outcome.clone()).filter(|_| made.found.is_result()));
             let place = match subjects.as_slice() {
                 [one] => one.place.clone(),
                 several => plural(several.len() as u64, "run") + " together",

@@ -5,7 +5,9 @@ use std::io::Write;
 
 use clap::Args;
 use curvary_analysis::study::{DRIFT_MOVES, Pooled, label_of, pool};
-use curvary_record::{Diagnostic, Outcome as Kept, Parameter, Run, Trace, Unit, Value as Said, ValueKind, known_field};
+use curvary_record::{
+    Diagnostic, Outcome as Kept, Parameter, Run, Trace, Unit, Value as Said, ValueKind, known_field,
+};
 use serde_json::{Value, json};
 
 use crate::Setting;
@@ -75,7 +77,9 @@ impl Row {
     /// The first of these fields that is not known of the run.
     fn lacks<'a>(&self, by: &'a [String]) -> Option<&'a str> {
         let mut pairs = by.iter().zip(&self.by);
-        pairs.find(|(_, value)| value.1.is_empty()).map(|(key, _)| key.as_str())
+        pairs
+            .find(|(_, value)| value.1.is_empty())
+            .map(|(key, _)| key.as_str())
     }
 }
 
@@ -102,7 +106,12 @@ impl Mean {
         // Drifts of one lamp have one sign: the mean is moved by the mean of what each result would be moved by.
         let moves: Vec<f64> = rows
             .iter()
-            .filter_map(|row| row.outcome.statistics.get(&format!("{DRIFT_MOVES}{name}")).copied())
+            .filter_map(|row| {
+                row.outcome
+                    .statistics
+                    .get(&format!("{DRIFT_MOVES}{name}"))
+                    .copied()
+            })
             .collect();
         let drift = (!moves.is_empty()).then(|| moves.iter().sum::<f64>() / rows.len() as f64);
         if let Some(moved) = drift.filter(|moved| 0.5 * moved.abs() > pooled.standard_error) {
@@ -126,7 +135,10 @@ impl Mean {
         let old = rows.iter().filter(|row| row.outcome.is_out_of_date()).count() as u64;
         if old > 0 {
             let are = if old == 1 { "is" } else { "are" };
-            said.push(format!("{} of these {are} out of date, and counted all the same", plural(old, "result")));
+            said.push(format!(
+                "{} of these {are} out of date, and counted all the same",
+                plural(old, "result")
+            ));
         }
         Self { pooled, drift, said }
     }
@@ -256,23 +268,31 @@ impl Results {
         let mut groups: BTreeMap<Group, Members<'_>> = BTreeMap::new();
         for row in rows.iter().filter(|row| row.lacks(&self.by).is_none()) {
             for parameter in self.shown(&row.outcome) {
-                let unit = parameter
-                    .unit
-                    .as_ref()
-                    .map(|unit| unit.code().to_owned())
-                    .unwrap_or_default();
-                if let Some(value) = parameter.value {
-                    let by = row.by.iter().enumerate();
-                    let key = (
-                        by.map(|(at, by)| names[&(at, by.1.as_str())].to_owned()).collect(),
-                        row.outcome.model.clone(),
-                        parameter.name.clone(),
-                        unit,
-                    );
-                    let group = groups.entry(key).or_default();
-                    group.0.push((value, parameter.standard_error));
-                    group.1.push(row);
-                }
+                let Some(value) = parameter.value else { continue };
+                let own = parameter.unit.clone().unwrap_or(Unit::ONE);
+                let by = row.by.iter().enumerate();
+                let by: Vec<String> = by
+                    .map(|(at, by)| names[&(at, by.1.as_str())].to_owned())
+                    .collect();
+                let (model, name) = (row.outcome.model.clone(), parameter.name.clone());
+                // A constant per minute and one per second are pooled in the unit that was met first.
+                let known = groups.keys().find_map(|(of, other, what, code)| {
+                    let unit = Unit::ucum(if code.is_empty() { "1" } else { code.as_str() }).ok()?;
+                    let alike = *of == by && *other == model && *what == name && own.converts_to(&unit);
+                    alike.then(|| (code.clone(), unit))
+                });
+                let (code, unit) = known.unwrap_or_else(|| {
+                    let code = parameter.unit.as_ref().map(|unit| unit.code().to_owned());
+                    (code.unwrap_or_default(), own.clone())
+                });
+                let (Ok(value), Ok(next)) = (own.convert(value, &unit), own.convert(value + 1.0, &unit))
+                else {
+                    continue;
+                };
+                let error = parameter.standard_error.map(|error| error * (next - value).abs());
+                let group = groups.entry((by, model, name, code)).or_default();
+                group.0.push((value, error));
+                group.1.push(row);
             }
         }
         groups
@@ -280,8 +300,12 @@ impl Results {
             .filter_map(|(group, (values, rows))| match apart(&rows) {
                 Some(why) => Some((group, Err(why))),
                 None => {
+                    if values.len() < 2 {
+                        return Some((group, Err("one value only".to_owned())));
+                    }
                     let pooled = pool(&values).ok()?;
-                    let mean = Mean::of(pooled, &rows, &group.2);
+                    let mut mean = Mean::of(pooled, &rows, &group.2);
+                    mean.said.extend(same_readings(&values, &rows));
                     Some((group, Ok(mean)))
                 }
             })
@@ -467,7 +491,10 @@ impl Results {
         for (field, runs) in self.unknown(rows) {
             let names: Vec<&str> = runs.iter().map(|run| short(run)).collect();
             let many = plural(runs.len() as u64, "run");
-            let words = format!("left out of the means: {many} of which no {field} is known ({})", names.join(", "));
+            let words = format!(
+                "left out of the means: {many} of which no {field} is known ({})",
+                names.join(", ")
+            );
             writeln!(screen, "{}", Styled(ASKED, one_line(&words)))?;
         }
         for ((by, model, name, unit), found) in pooled {
@@ -541,12 +568,35 @@ pub(crate) fn said_of(run: &Run, trace: Option<&Trace>, key: &str) -> (String, S
         },
         (None, None) => String::new(),
     };
-    let is_number = matches!(known_field(key).map(|known| known.kind), Some(ValueKind::Number(_)));
+    let is_number = matches!(
+        known_field(key).map(|known| known.kind),
+        Some(ValueKind::Number(_))
+    );
     let compared = match si_of(run, trace, key).filter(|_| is_number) {
         Some(si) => format!("{si:.9e}"),
         None => text.clone(),
     };
     (text, compared)
+}
+
+/// Values that are equal to the last digit with their errors come from the same readings, most likely.
+fn same_readings(values: &[(f64, Option<f64>)], rows: &[&Row]) -> Option<String> {
+    let mut same: Vec<&str> = Vec::new();
+    for (at, value) in values.iter().enumerate() {
+        let twins = (0..values.len()).filter(|other| {
+            *other != at && values[*other] == *value && value.1.is_some() && rows[*other].run != rows[at].run
+        });
+        if twins.count() > 0 {
+            same.push(short(&rows[at].run));
+        }
+    }
+    same.dedup();
+    (!same.is_empty()).then(|| {
+        format!(
+            "{} are equal to the last digit: the same readings may be counted twice",
+            same.join(", ")
+        )
+    })
 }
 
 /// Why results are not of one thing: temperatures or pH that differ by more than rounding of what was noted.
@@ -596,8 +646,13 @@ fn take_back(rows: &[Row], setting: &Setting, screen: &mut Screen) -> Outcome {
 /// What is doubtful of one number: why it is, and what a drift that cannot be seen would do to it.
 fn doubt(outcome: &Kept, parameter: &Parameter) -> String {
     let mut all: Vec<String> = parameter.reason.iter().cloned().collect();
-    let moved = outcome.statistics.get(&format!("{DRIFT_MOVES}{}", parameter.name));
-    let not_seen = outcome.remarks.iter().any(|remark| remark.code.as_str() == telling::DRIFT);
+    let moved = outcome
+        .statistics
+        .get(&format!("{DRIFT_MOVES}{}", parameter.name));
+    let not_seen = outcome
+        .remarks
+        .iter()
+        .any(|remark| remark.code.as_str() == telling::DRIFT);
     if let (Some(moved), Some(error), true) = (moved, parameter.standard_error, not_seen)
         && 0.5 * moved.abs() > error
     {

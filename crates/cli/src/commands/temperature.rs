@@ -75,7 +75,12 @@ impl Temperature {
             traces_of: BTreeMap::new(),
             temperature_error: self.temperature_error.as_deref().map(kelvins).transpose()?,
         };
-        let of_run = |subject: &Subject| subject.traces.clone().map(|traces| (subject.run.id.to_string(), traces));
+        let of_run = |subject: &Subject| {
+            subject
+                .traces
+                .clone()
+                .map(|traces| (subject.run.id.to_string(), traces))
+        };
         let mut points: Vec<AtTemperature> = Vec::new();
         let mut left_out: Vec<(String, String)> = Vec::new();
         let compute = |subjects: &[Subject]| {

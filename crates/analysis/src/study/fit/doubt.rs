@@ -6,7 +6,9 @@ use super::Chosen;
 use super::compare::{FAR, NESTED, RIVALS};
 use crate::courses::{Course, Order};
 use crate::distribution::{f_upper, t_two_sided};
-use crate::fit::{Data, Fit, Options, Parameter, Robust, Standing, Warning, allow_for_correlation, f_test, fit};
+use crate::fit::{
+    Data, Fit, Options, Parameter, Robust, Standing, Warning, allow_for_correlation, f_test, fit,
+};
 use crate::models::Model;
 use crate::models::law::Law;
 use crate::study::{Six, likely};
@@ -22,6 +24,72 @@ const NO_CHANGE: f64 = 0.05;
 
 /// Fewest points of which a drift is asked.
 const FEWEST: usize = 10;
+
+/// Names the readings that a robust fit gives little weight: what counts nothing must not be left out in silence.
+pub(super) fn far_readings(x: &[f64], unit: &str, robust: Robust, found: &Fit, outcome: &mut Outcome) {
+    let mut sizes: Vec<f64> = found.residuals.iter().map(|residual| residual.abs()).collect();
+    sizes.sort_by(f64::total_cmp);
+    // The median of the absolute residuals, as a standard deviation of normal noise.
+    let Some(deviation) = sizes
+        .get(sizes.len() / 2)
+        .map(|median| median / 0.674_489_750_196_081_7)
+    else {
+        return;
+    };
+    if robust == Robust::No || deviation <= 0.0 || x.len() != found.residuals.len() {
+        return;
+    }
+    let weights = found
+        .residuals
+        .iter()
+        .map(|residual| robust.weight(residual / deviation));
+    let far: Vec<(f64, f64)> = x
+        .iter()
+        .copied()
+        .zip(weights)
+        .filter(|(_, weight)| *weight < LITTLE)
+        .collect();
+    outcome
+        .statistics
+        .insert("readings_of_little_weight".into(), far.len() as f64);
+    if far.is_empty() {
+        return;
+    }
+    let named: Vec<String> = far
+        .iter()
+        .take(8)
+        .map(|(x, weight)| {
+            format!(
+                "{} {unit} ({})",
+                Six(*x),
+                if *weight < 0.005 {
+                    "nothing".to_owned()
+                } else {
+                    two(*weight)
+                }
+            )
+        })
+        .collect();
+    let more = if far.len() > named.len() { ", …" } else { "" };
+    let (readings, count) = if far.len() == 1 {
+        ("reading", "counts")
+    } else {
+        ("readings", "count")
+    };
+    outcome.remarks.push(Diagnostic::warning(
+        Code::new("readings-far"),
+        format!(
+            "{} {readings} of {} {count} little or nothing, since {} far from the curve: at {}{more} (weight beside 1)",
+            far.len(),
+            x.len(),
+            if far.len() == 1 { "it lies" } else { "they lie" },
+            named.join(", ")
+        ),
+    ));
+}
+
+/// Weights below this are told.
+const LITTLE: f64 = 0.5;
 
 /// Errors of a plain least-squares fit over time, and what else a person should know of it.
 pub(super) fn over_time(
@@ -203,7 +271,7 @@ impl HiddenDrift {
     }
 
     /// Says it, and keeps the numbers under [`DRIFT_MOVES`], so that what is computed from this result can take them along.
-    fn tell(&self, found: &Fit, outcome: &mut Outcome) {
+    pub(super) fn tell(&self, found: &Fit, outcome: &mut Outcome) {
         for (parameter, moved) in found.parameters.iter().zip(&self.moves) {
             let name = format!("{DRIFT_MOVES}{}", parameter.name);
             outcome.statistics.insert(name, *moved);

@@ -83,7 +83,10 @@ fn taken(plan: &FitPlan, runs: &[Named<'_>]) -> Vec<Run> {
 fn renamed<'a>(taken: &'a [Run], runs: &[Named<'a>]) -> Vec<Named<'a>> {
     let pairs = taken.iter().zip(runs).filter(|(run, _)| !run.traces.is_empty());
     pairs
-        .map(|(run, named)| Named { run, name: named.name })
+        .map(|(run, named)| Named {
+            run,
+            name: named.name,
+        })
         .collect()
 }
 
@@ -486,7 +489,13 @@ fn pooled(model: &dyn Model, share: &[usize], shared: &mut SharedFit, level: f64
 /// Tells which run is which, whether they agree, and what each says by itself.
 /// Says what a drift that is common to the runs would do to what they share: it does not average out. The runs by themselves say by
 /// how much, each weighted as it counts in the fit of all.
-fn say_drift(course: &Course, members: &[Member], shared: &SharedFit, share: &[usize], outcome: &mut Outcome) {
+fn say_drift(
+    course: &Course,
+    members: &[Member],
+    shared: &SharedFit,
+    share: &[usize],
+    outcome: &mut Outcome,
+) {
     let mut words = Vec::new();
     for at in share {
         let Some(own) = course.parameters().get(*at).map(|own| own.name.to_string()) else {

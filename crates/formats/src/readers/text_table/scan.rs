@@ -217,10 +217,14 @@ fn rows_behind(text: &str, cursor: Cursor, above: &[Piece]) -> Option<(Table, Cu
         Piece::Text(line) => !text[line.span.range()].contains(char::is_alphanumeric),
         Piece::Table(_) => false,
     };
-    let (before, between) = above.iter().enumerate().rev().find_map(|(at, piece)| match piece {
-        Piece::Table(table) => Some((table, &above[at + 1..])),
-        _ => None,
-    })?;
+    let (before, between) = above
+        .iter()
+        .enumerate()
+        .rev()
+        .find_map(|(at, piece)| match piece {
+            Piece::Table(table) => Some((table, &above[at + 1..])),
+            _ => None,
+        })?;
     let mut grid = before.grid.empty_like();
     // The rows of means behind it are read along.
     let end = uncut(text, &grid.dialect).max(cursor.at);
@@ -367,33 +371,49 @@ fn stands_over_headers(text: &str, cursor: Cursor) -> bool {
 /// of a wider table: `Path length,1 mm` over `Tank,420 nm,520 nm` is no row, though it has a word and a number as the rows do.
 fn is_key_over_headers(text: &str, cursor: Cursor) -> bool {
     const FURTHEST: usize = 24;
-    let mut lines = text[cursor.at..].lines().filter(|line| !line.trim_matches(is_blank).is_empty()).take(FURTHEST);
+    let mut lines = text[cursor.at..]
+        .lines()
+        .filter(|line| !line.trim_matches(is_blank).is_empty())
+        .take(FURTHEST);
     let Some(line) = lines.next() else { return false };
     let Some(delimiter) = ['\t', ';', ','].into_iter().find(|mark| filled(line, *mark) == 2) else {
         return false;
     };
     let is_key = |line: &str| {
-        let mut cells = line.split(delimiter).map(|cell| cell.trim_matches(is_blank)).filter(|cell| !cell.is_empty());
-        let key = cells.next().unwrap_or_default().trim_end_matches([':', '=']).trim_end();
+        let mut cells = line
+            .split(delimiter)
+            .map(|cell| cell.trim_matches(is_blank))
+            .filter(|cell| !cell.is_empty());
+        let key = cells
+            .next()
+            .unwrap_or_default()
+            .trim_end_matches([':', '='])
+            .trim_end();
         // `b` and `c` name samples.
         filled(line, delimiter) == 2 && key.chars().count() >= 3 && crate::header::is_known(key)
     };
     if !is_key(line) {
         return false;
     }
-    let Some(header) = lines.find(|line| !is_key(line)) else { return false };
+    let Some(header) = lines.find(|line| !is_key(line)) else {
+        return false;
+    };
     let Some(row) = lines.next() else { return false };
     // Words over numbers, or numbers with a unit over numbers without one.
     let lettered = |cell: &str| cell.contains(char::is_alphabetic);
     filled(header, delimiter) >= 3
-        && header.split(delimiter).zip(row.split(delimiter)).skip(1).any(|(name, below)| {
-            lettered(name) && !lettered(below) && leading_number(below).is_some()
-        })
+        && header
+            .split(delimiter)
+            .zip(row.split(delimiter))
+            .skip(1)
+            .any(|(name, below)| lettered(name) && !lettered(below) && leading_number(below).is_some())
 }
 
 /// How many cells of a line hold something, where `delimiter` parts them.
 fn filled(line: &str, delimiter: char) -> usize {
-    line.split(delimiter).filter(|cell| !cell.trim_matches(is_blank).is_empty()).count()
+    line.split(delimiter)
+        .filter(|cell| !cell.trim_matches(is_blank).is_empty())
+        .count()
 }
 
 /// The table that begins at `cursor`, if one does, and where the text goes on behind it.
@@ -1073,9 +1093,14 @@ fn take_names(kinds: &mut [Kind], head: &str, rows: &[&str], cells: &[Vec<Range<
             let numbers: Option<Vec<f64>> = rows
                 .iter()
                 .zip(cells)
-                .map(|(row, cells)| match cells.get(column).map(|range| cell(&row[range.clone()], dialect.style)) {
-                    Some(Cell::Number { value, decimals: 0 }) => Some(value),
-                    _ => None,
+                .map(|(row, cells)| {
+                    match cells
+                        .get(column)
+                        .map(|range| cell(&row[range.clone()], dialect.style))
+                    {
+                        Some(Cell::Number { value, decimals: 0 }) => Some(value),
+                        _ => None,
+                    }
                 })
                 .collect();
             let first = |numbers: &[f64]| numbers.first().is_some_and(|first| *first > 1.0);
