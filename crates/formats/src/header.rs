@@ -5,6 +5,7 @@
 //! spelling, or stays a comment.
 
 mod cells;
+mod contrast;
 mod passing;
 mod prose;
 
@@ -17,6 +18,7 @@ use curvary_record::{
     Claim, Fields, Key, Label, Origin, Place, Question, Span, Unit, Value, ValueKind, known_field,
 };
 
+pub(crate) use self::contrast::contrasts;
 pub use self::passing::claim_free;
 use self::passing::furniture_off;
 pub(crate) use self::passing::{Passing, is_condition};

@@ -113,7 +113,7 @@ const LONGEST_PASSING: usize = 160;
 const MOST_WORDS_OF_A_PHRASE: usize = 6;
 
 /// The phrases of a line: between commas, semicolons, brackets, bars, tabs, several blanks, and at the ends of sentences.
-fn phrases(line: &str) -> Vec<Range<usize>> {
+pub(super) fn phrases(line: &str) -> Vec<Range<usize>> {
     let bytes = line.as_bytes();
     let digit = |at: Option<usize>| at.and_then(|at| bytes.get(at)).is_some_and(u8::is_ascii_digit);
     let mut phrases = Vec::new();
@@ -141,7 +141,7 @@ fn phrases(line: &str) -> Vec<Range<usize>> {
 
 /// The condition that a phrase is, where it says nothing else: a temperature, a pH or a path length. A wavelength is held by
 /// what was measured at it.
-fn condition(phrase: &str, customs: Customs) -> Option<(&'static str, Interpretation)> {
+pub(super) fn condition(phrase: &str, customs: Customs) -> Option<(&'static str, Interpretation)> {
     let tokens: Vec<&str> = phrase.split_whitespace().collect();
     if tokens.is_empty() || tokens.len() > MOST_WORDS_OF_A_PHRASE {
         return None;

@@ -191,6 +191,7 @@ pub(super) fn take_beside_tables(source: &Source, sections: &mut [Section], behi
             let line = &text[line.span.range()];
             strip_remark(line).0.is_none()
                 && !crate::words::is_furniture(line)
+                && !super::join::is_date(line)
                 && (resembles(line, row(nth)) || has_cells_of_row(line, grid))
         };
         let first = 0;

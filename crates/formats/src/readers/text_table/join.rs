@@ -3,7 +3,8 @@
 
 use std::collections::BTreeSet;
 
-use curvary_record::{Code, Diagnostic, Place, Span};
+use curvary_record::moment::{self, DateReading};
+use curvary_record::{Code, Diagnostic, Place, Quantity, Span};
 
 use super::grid::Kind;
 use super::scan::{Piece, Table, TextLine};
@@ -189,7 +190,18 @@ fn note_between(text: &str, first: &Table, second: &Table) -> Option<TextLine> {
         return None;
     };
     let note = !rest.is_empty() && rest.iter().all(Option::is_none);
-    (note && are_alike_lists(text, first, second)).then_some(head.line)
+    // `new cuvette` over two columns that go on in their very step: words that name nothing, one over each column.
+    let names = |span: &Span| {
+        let cell = text[span.range()].trim();
+        let read = crate::head::read_head(cell);
+        let measured = read.quantity.as_ref().is_some_and(|quantity| quantity.is_of_light() || *quantity == Quantity::RATE);
+        measured || read.unit.is_some() || super::segments::is_axis(&read)
+    };
+    let says_nothing = || !head.cells.iter().flatten().any(names);
+    let (a, b) = (&first.grid, &second.grid);
+    let goes_on = || a.kinds == b.kinds && a.dialect == b.dialect && goes_on(first, second, 1) == Some(true);
+    (note && are_alike_lists(text, first, second) || !first.heads.is_empty() && says_nothing() && goes_on())
+        .then_some(head.line)
 }
 
 /// Whether two tables are of the same columns, names in front, and their names are of one form with figures in it.
@@ -391,11 +403,18 @@ pub(super) fn is_like_row(line: &str, table: &Table) -> bool {
     }
     let grid = &table.grid;
     super::scan::strip_remark(line).0.is_none()
+        && !is_date(line)
         && !crate::words::is_furniture(line)
         && line.contains(|c: char| c.is_ascii_digit())
         && (of_numbers * 4 >= all * 3 || super::dialect::split(line, &grid.dialect).len() == grid.columns())
         // `- 3 -` is a page.
         && all >= 4
+}
+
+/// Whether a line is a date with its year, and nothing else.
+pub(super) fn is_date(line: &str) -> bool {
+    let year = line.split(|c: char| !c.is_ascii_digit()).any(|digits| digits.len() == 4);
+    year && !matches!(moment::read(line, None).date, DateReading::No)
 }
 
 /// Whether a line between two pages of a table says nothing of the run, and looks like none of its rows.
@@ -529,6 +548,15 @@ pub(super) fn without_page(line: &str) -> Option<&str> {
     // A lone number is the value of a key.
     let worded = page.contains(char::is_alphabetic);
     (!front.is_empty() && worded && is_furniture(page, &BTreeSet::new())).then_some(front)
+}
+
+/// Whether a line that belongs to the paper has words of its own in front of its page, three letters at least.
+pub(super) fn has_words_before_page(line: &str) -> bool {
+    let own = |word: &&str| {
+        let word = word.trim_matches(|c: char| !c.is_alphanumeric());
+        word.chars().filter(|c| c.is_alphabetic()).count() >= 3 && !is_furniture(word, &BTreeSet::new())
+    };
+    !crate::words::is_furniture(&squeeze(line)) && line.split_whitespace().any(|word| own(&word))
 }
 
 /// Lines that belong to the paper and not to the data: page numbers, repeated titles, "continued".

@@ -372,8 +372,12 @@ fn read_lines(source: &Source, mut told: Option<&mut Told>) -> Found {
             Some(Preamble::hear(source, &section.words))
         };
         let mut said = own.clone().unwrap_or_else(|| preamble.clone());
+        let mut set_aside = Vec::new();
         if index > 0 {
-            said.inherit(&preamble);
+            let (fields, remarks) = said.set_apart(source, &section.words, &preamble);
+            reading.remarks.extend(remarks);
+            said.inherit_but(&preamble, &fields);
+            set_aside = fields;
         }
         said.inherit(&trailer);
         let keyed = |title: &TextLine| {
@@ -396,6 +400,9 @@ fn read_lines(source: &Source, mut told: Option<&mut Told>) -> Found {
         lines.extend(titles.get(index));
         lines.extend(conditions.iter().flat_map(|section| &section.words));
         let mut context = Context::gather(text, &lines, &said.fields);
+        if set_aside.contains(&"wavelength") {
+            context.wavelength = None;
+        }
         context.sentinels.extend(&source.told().missing);
         context.beside.clone_from(&said.beside);
         let mut columns = (Vec::new(), Vec::new());
@@ -833,10 +840,12 @@ impl Preamble {
                         .any(|pair| !pair.value.is_empty() && header::is_known(&front[pair.key.clone()]))
                 })
                 .unwrap_or(bare);
-            if kept.is_empty() || join::is_furniture(kept, &none) || scan::is_ruler(kept) {
-                if letter.is_none() && kept.len() == bare.len() {
-                    page = Some(raw);
-                }
+            let furniture = join::is_furniture(kept, &none);
+            if (kept.is_empty() || furniture || scan::is_ruler(kept)) && letter.is_none() && kept.len() == bare.len() {
+                page = Some(raw);
+            }
+            // Words with a page behind them are words: `Notebook 7, p. 12`.
+            if kept.is_empty() || scan::is_ruler(kept) || furniture && !join::has_words_before_page(kept) {
                 continue;
             }
             let base = line.span.start as usize + raw.find(kept).unwrap_or(0);
@@ -860,6 +869,12 @@ impl Preamble {
                     let bare = inner.filter(|inner| !inner.contains('"')).unwrap_or(bare);
                     comments.push((bare.trim().to_owned(), Span::new(base, base + kept.len())));
                 }
+                continue;
+            }
+            // `the next 3 values are wrong:` is a key to nothing.
+            if pairs.iter().all(|pair| pair.value.is_empty()) && comments.len() < 24 {
+                let bare = kept.trim_end_matches([',', ';', '|', '\t', ' ']);
+                comments.push((bare.to_owned(), Span::new(base, base + bare.len())));
                 continue;
             }
             // Words in front of the first key are kept.
@@ -914,7 +929,10 @@ impl Preamble {
                 })
         });
         for (index, (comment, span)) in comments.into_iter().enumerate() {
-            if !comment.chars().any(char::is_alphabetic) {
+            // A lone number may be the count of the points; `1:10` and `100 %` are more.
+            if comment.chars().all(|c| c.is_ascii_digit() || !c.is_alphanumeric() && !matches!(c, ':' | '%' | '/'))
+                || !comment.contains(char::is_alphanumeric)
+            {
                 continue;
             }
             let key = if index == 0 && first_is_title && said.fields.get("title").is_none() {
@@ -970,8 +988,44 @@ impl Preamble {
     }
 
     /// Takes over what another block says, for keys of which this one says nothing.
+    /// Takes what the lines above a later table say against the preamble: the fields that are not to be taken over from it,
+    /// since the lines leave open which value holds, and remarks on them.
+    fn set_apart(&mut self, source: &Source, lines: &[TextLine], preamble: &Self) -> (Vec<&'static str>, Vec<Diagnostic>) {
+        let ranges: Vec<_> = lines.iter().take(MAX_WORD_LINES).map(|line| line.span.range()).collect();
+        let (mut open, mut remarks) = (Vec::new(), Vec::new());
+        for contrast in header::contrasts(source, &ranges, &preamble.fields, &self.fields) {
+            if let Some(own) = contrast.own {
+                self.fields.claim(contrast.field, own);
+                continue;
+            }
+            open.push(contrast.field);
+            let raw = source.text().get(contrast.at.clone()).unwrap_or("");
+            let stated = preamble.fields.get(contrast.field).map_or("", |claim| claim.raw.as_str());
+            remarks.push(
+                Diagnostic::warning(
+                    Code::new("condition-changes"),
+                    format!(
+                        "a line above a later table names `{raw}`: the {} of the first lines, `{stated}`, is not taken for that table",
+                        contrast.field
+                    ),
+                )
+                .at(Place::of(source.text(), Span::new(contrast.at.start, contrast.at.end)), "this value")
+                .help("note what holds for the run"),
+            );
+        }
+        (open, remarks)
+    }
+
     fn inherit(&mut self, other: &Self) {
+        self.inherit_but(other, &[]);
+    }
+
+    /// Takes over what `other` says, but for some fields.
+    fn inherit_but(&mut self, other: &Self, without: &[&str]) {
         for (key, claims) in other.fields.iter() {
+            if without.contains(&key.as_str()) {
+                continue;
+            }
             if !self.fields.all(key.as_str()).is_empty() && key.as_str() != "comment" {
                 continue;
             }

@@ -217,14 +217,10 @@ fn rows_behind(text: &str, cursor: Cursor, above: &[Piece]) -> Option<(Table, Cu
         Piece::Text(line) => !text[line.span.range()].contains(char::is_alphanumeric),
         Piece::Table(_) => false,
     };
-    let (before, between) = above
-        .iter()
-        .enumerate()
-        .rev()
-        .find_map(|(at, piece)| match piece {
-            Piece::Table(table) => Some((table, &above[at + 1..])),
-            _ => None,
-        })?;
+    let (before, between) = above.iter().enumerate().rev().find_map(|(at, piece)| match piece {
+        Piece::Table(table) => Some((table, &above[at + 1..])),
+        _ => None,
+    })?;
     let mut grid = before.grid.empty_like();
     // The rows of means behind it are read along.
     let end = uncut(text, &grid.dialect).max(cursor.at);
@@ -250,8 +246,14 @@ fn rows_behind(text: &str, cursor: Cursor, above: &[Piece]) -> Option<(Table, Cu
             _ => None,
         })
         .collect();
+    // The rows before may go on a list themselves.
+    let headed = above.iter().rev().find_map(|piece| match piece {
+        Piece::Table(table) if !table.heads.is_empty() => Some(table),
+        _ => None,
+    });
     let goes_on = notes.is_empty() && rows.grid.rows == 1 && goes_on(before, &rows, 0) == Some(true)
-        || notes.len() <= MOST_NOTES && list_goes_on(text, before, &rows, &notes);
+        || notes.len() <= MOST_NOTES
+            && headed.is_some_and(|headed| list_goes_on(text, headed, &rows, &notes));
     goes_on.then_some((rows, after))
 }
 
@@ -371,49 +373,33 @@ fn stands_over_headers(text: &str, cursor: Cursor) -> bool {
 /// of a wider table: `Path length,1 mm` over `Tank,420 nm,520 nm` is no row, though it has a word and a number as the rows do.
 fn is_key_over_headers(text: &str, cursor: Cursor) -> bool {
     const FURTHEST: usize = 24;
-    let mut lines = text[cursor.at..]
-        .lines()
-        .filter(|line| !line.trim_matches(is_blank).is_empty())
-        .take(FURTHEST);
+    let mut lines = text[cursor.at..].lines().filter(|line| !line.trim_matches(is_blank).is_empty()).take(FURTHEST);
     let Some(line) = lines.next() else { return false };
     let Some(delimiter) = ['\t', ';', ','].into_iter().find(|mark| filled(line, *mark) == 2) else {
         return false;
     };
     let is_key = |line: &str| {
-        let mut cells = line
-            .split(delimiter)
-            .map(|cell| cell.trim_matches(is_blank))
-            .filter(|cell| !cell.is_empty());
-        let key = cells
-            .next()
-            .unwrap_or_default()
-            .trim_end_matches([':', '='])
-            .trim_end();
+        let mut cells = line.split(delimiter).map(|cell| cell.trim_matches(is_blank)).filter(|cell| !cell.is_empty());
+        let key = cells.next().unwrap_or_default().trim_end_matches([':', '=']).trim_end();
         // `b` and `c` name samples.
         filled(line, delimiter) == 2 && key.chars().count() >= 3 && crate::header::is_known(key)
     };
     if !is_key(line) {
         return false;
     }
-    let Some(header) = lines.find(|line| !is_key(line)) else {
-        return false;
-    };
+    let Some(header) = lines.find(|line| !is_key(line)) else { return false };
     let Some(row) = lines.next() else { return false };
     // Words over numbers, or numbers with a unit over numbers without one.
     let lettered = |cell: &str| cell.contains(char::is_alphabetic);
     filled(header, delimiter) >= 3
-        && header
-            .split(delimiter)
-            .zip(row.split(delimiter))
-            .skip(1)
-            .any(|(name, below)| lettered(name) && !lettered(below) && leading_number(below).is_some())
+        && header.split(delimiter).zip(row.split(delimiter)).skip(1).any(|(name, below)| {
+            lettered(name) && !lettered(below) && leading_number(below).is_some()
+        })
 }
 
 /// How many cells of a line hold something, where `delimiter` parts them.
 fn filled(line: &str, delimiter: char) -> usize {
-    line.split(delimiter)
-        .filter(|cell| !cell.trim_matches(is_blank).is_empty())
-        .count()
+    line.split(delimiter).filter(|cell| !cell.trim_matches(is_blank).is_empty()).count()
 }
 
 /// The table that begins at `cursor`, if one does, and where the text goes on behind it.
@@ -592,10 +578,16 @@ fn table_at(
         return None;
     }
     let below_a_key = || grid.rows <= 2 && head_above.is_some_and(is_key_with_number);
-    // Under headers that say what their columns are, `blank` and `sample` are names, in a table of three columns or more.
+    // Under headers that name what was measured, `blank` and `sample` are names, in a table of three columns or more.
     let pairs = columns == 2 && figures == 1;
+    let read_there = || {
+        heads.iter().flat_map(|head| head.cells.iter().flatten()).any(|span| {
+            let quantity = crate::head::read_head(&text[span.range()]).quantity;
+            quantity.is_some_and(|quantity| quantity.is_of_light())
+        })
+    };
     if words_first
-        && (pairs || grid.rows <= 6 && !(worded && columns > 2))
+        && (pairs || grid.rows <= 6 && !(columns > 2 && read_there()))
         && (all_keys(text, &grid) || below_a_key())
     {
         return None;
@@ -1088,23 +1080,20 @@ fn take_names(kinds: &mut [Kind], head: &str, rows: &[&str], cells: &[Vec<Range<
                 matches!(cell(text, dialect.style), Cell::Words) && text.contains(char::is_alphabetic)
             })
         };
-        // Numbers of samples, 101, 102 …, are their names; where they only count the rows, nothing is lost without them.
+        // Numbers of samples, 101, 102 …, and times or doses in their place are their names; where they only count the rows,
+        // nothing is lost without them.
         let numbered = || {
-            let numbers: Option<Vec<f64>> = rows
-                .iter()
-                .zip(cells)
-                .map(|(row, cells)| {
-                    match cells
-                        .get(column)
-                        .map(|range| cell(&row[range.clone()], dialect.style))
-                    {
-                        Some(Cell::Number { value, decimals: 0 }) => Some(value),
-                        _ => None,
-                    }
+            let mut numbers = rows.iter().zip(cells).map(|(row, cells)| {
+                cells.get(column).map(|range| cell(&row[range.clone()], dialect.style))
+            });
+            let counts = |(at, found): (usize, Option<Cell>)| {
+                matches!(found, Some(Cell::Number { value, decimals: 0 }) if value == (at + 1) as f64)
+            };
+            column == 0
+                && numbers.clone().all(|found| {
+                    matches!(found, Some(Cell::Number { decimals: 0, .. } | Cell::WithUnit { .. }))
                 })
-                .collect();
-            let first = |numbers: &[f64]| numbers.first().is_some_and(|first| *first > 1.0);
-            column == 0 && numbers.is_some_and(|numbers| first(&numbers))
+                && !numbers.by_ref().enumerate().all(counts)
         };
         if names && kinds[column] == Kind::Figures && (worded() || numbered()) {
             kinds[column] = Kind::Words;

@@ -137,6 +137,27 @@ impl Shaper<'_> {
                 ),
             );
         }
+        // Which curve goes over which of two wavelengths is not for us to say.
+        let of_its_own = |i: usize| {
+            let between = |range: std::ops::Range<usize>| ys.iter().any(|y| range.contains(y));
+            let same = self.columns[i].quantity.is_some() && self.columns[i].quantity == self.columns[x].quantity;
+            let values = |i: usize| self.table.grid.column(self.columns[i].index);
+            same && i > x
+                && between(x..i)
+                && between(i..self.columns.len())
+                && values(i).zip(values(x)).any(|(own, first)| own != first)
+        };
+        if self.source.assume().get("x").is_none()
+            && let Some(&other) = second_axes.iter().find(|&&i| of_its_own(i))
+        {
+            let labels = self.label_at(&self.columns[other].clone(), "another x column");
+            self.ask(
+                "axis-unknown",
+                "there are several x columns, and nothing says which curve goes over which",
+                &[("x=index", "the rows are to be counted")],
+                labels,
+            );
+        }
         for &i in &second_axes {
             self.used(i, ColumnRole::LeftOut, &Quantity::UNKNOWN, &Unit::ONE);
             let head = self

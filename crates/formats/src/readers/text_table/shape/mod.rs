@@ -512,6 +512,15 @@ impl Shaper<'_> {
             {
                 Some(beside)
             }
+            // So is the count of the rows, `No.,Temp (C),Abs`.
+            ([], Some(beside))
+                if roles.contains(&Role::Measured)
+                    && roles.contains(&Role::Counter)
+                    && !roles.contains(&Role::Names)
+                    && self.is_swept(beside) =>
+            {
+                Some(beside)
+            }
             ([], _) => self.x_by_values(roles),
         };
         // Readings with a name each, and the time of day they were taken at, are no time course.
@@ -539,6 +548,20 @@ impl Shaper<'_> {
                 self.readings(roles)
             }
         }
+    }
+
+    /// Whether a condition was changed on purpose, from the first row to the last: a temperature or a pH that only drifts
+    /// while samples are read changes by less.
+    fn is_swept(&self, place: usize) -> bool {
+        const LEAST_KELVIN: f64 = 5.0;
+        const LEAST_PH: f64 = 1.0;
+        let column = &self.columns[place];
+        let least = match &column.quantity {
+            Some(quantity) if *quantity == Quantity::TEMPERATURE => LEAST_KELVIN,
+            _ => LEAST_PH,
+        };
+        let stats = &column.stats;
+        stats.count >= 4 && stats.orderly() && stats.max - stats.min >= least
     }
 
     /// Whether the only coordinates are concentrations that were computed from the readings beside them: samples in any

@@ -99,6 +99,35 @@ impl Shaper<'_> {
         Some(names).filter(|names| names.iter().any(|name| !name.is_empty()))
     }
 
+    /// The names of the rows, with the numbers that stand under `No.` or `Tube` in front of them, unless these only count the
+    /// rows from 1 on: nothing else tells which row is which.
+    fn row_names_and_numbers(&self, roles: &[Role]) -> Option<Vec<String>> {
+        let mut names = self.row_names(roles);
+        let grid = &self.table.grid;
+        let numbers = self.columns.iter().zip(roles).filter(|(column, role)| {
+            let flag = column.quantity.as_ref().is_some_and(|quantity| quantity.as_str() == "flag");
+            let counts = || grid.column(column.index).enumerate().all(|(row, value)| value == (row + 1) as f64);
+            **role == Role::Counter && column.kind == Kind::Figures && !flag && !counts()
+        });
+        let columns: Vec<&Column> = numbers.map(|(column, _)| column).collect();
+        for column in columns.into_iter().rev() {
+            let unit = grid.units.get(column.index).and_then(Option::as_deref).unwrap_or("");
+            let all = names.get_or_insert_with(|| vec![String::new(); grid.rows]);
+            for (value, name) in grid.column(column.index).zip(all) {
+                if value.is_nan() {
+                    continue;
+                }
+                let number = format!("{value} {unit}");
+                *name = if name.is_empty() {
+                    number.trim_end().to_owned()
+                } else {
+                    format!("{} / {name}", number.trim_end())
+                };
+            }
+        }
+        names
+    }
+
     /// Whether every row has a name of its own. A date is none.
     pub(super) fn named_one_by_one(&self, roles: &[Role]) -> bool {
         let dated = |name: &String| !matches!(moment::read(name, None).date, moment::DateReading::No);
@@ -183,7 +212,7 @@ impl Shaper<'_> {
             return Shaped::Other("rows of names, and no numbers beside them".to_owned());
         }
         let rows = self.table.grid.rows;
-        let names = self.row_names(roles);
+        let names = self.row_names_and_numbers(roles);
         let counted: Numbers = self
             .table
             .grid

@@ -11,6 +11,7 @@ impl Shaper<'_> {
             self.pairs_of_conditions(xs, roles)
                 .or_else(|| self.pairs_by_values(roles))?
         };
+        let xs = self.without_lone_axis(xs, roles);
         let quantity = |i: usize| self.columns[i].quantity.clone();
         // Each axis must have measured columns of its own between it and the next axis.
         let measured_between = |from: usize, to: usize| -> Vec<usize> {
@@ -85,6 +86,27 @@ impl Shaper<'_> {
             drafts.push(self.finish(technique, traces));
         }
         Some(drafts)
+    }
+
+    /// The axes without a last one of another kind that has nothing measured behind it, where the others are two or more of one
+    /// kind: the times of day behind `nm,A,nm,A,clock`.
+    fn without_lone_axis(&mut self, mut xs: Vec<usize>, roles: &[Role]) -> Vec<usize> {
+        let [others @ .., last] = xs.as_slice() else { return xs };
+        let (last, kind) = (*last, |i: usize| self.columns[i].quantity.clone());
+        let of_one_kind = others.len() >= 2 && others.iter().all(|&x| kind(x) == kind(others[0]));
+        let measured = roles[last + 1..].iter().any(|role| matches!(role, Role::Measured | Role::Open | Role::Beside));
+        if of_one_kind && kind(last) != kind(others[0]) && !measured {
+            xs.pop();
+            let head = self.name(last).unwrap_or_else(|| format!("column {}", self.columns[last].index + 1));
+            self.remarks.push(
+                Diagnostic::note(
+                    Code::new("second-axis"),
+                    format!("`{head}` stands behind the last curve; the x columns in front of the curves were taken"),
+                )
+                .at(Place::line(self.table.first_line as usize), ""),
+            );
+        }
+        xs
     }
 
     /// Temperatures or pH values of which each column has measured ones behind it: `T (C),A268,T (C),A268`.
