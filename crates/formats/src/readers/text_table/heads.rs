@@ -196,12 +196,7 @@ fn stand_between_heads(text: &str, lines: &[Piece], grid: &Grid) -> bool {
 /// Whether a line has a blank behind each of its commas, as sentences have, and the header below it behind none:
 /// `DNA melting, 260 nm, 1 °C/min` over `No.,Temp (C),Abs`.
 fn is_sentence_over(line: &str, header: &str) -> bool {
-    let parts = |line: &str| {
-        line.split(',')
-            .skip(1)
-            .map(|part| part.starts_with([' ', '\u{a0}']))
-            .collect::<Vec<_>>()
-    };
+    let parts = |line: &str| line.split(',').skip(1).map(|part| part.starts_with([' ', '\u{a0}'])).collect::<Vec<_>>();
     let (commas, below) = (parts(line), parts(header));
     !commas.is_empty() && commas.iter().all(|blank| *blank) && !below.is_empty() && !below.contains(&true)
 }

@@ -784,13 +784,11 @@ fn in_thousands(figure: &str, sign: char) -> bool {
 fn is_marked_number(text: &str, decimal: char) -> bool {
     const LONGEST: usize = 24;
     let text = text.trim_start_matches(['~', '≈', '?', '*', '!']).trim_start();
-    let end = text
-        .find(|c: char| !c.is_ascii_digit() && c != decimal)
-        .unwrap_or(text.len());
+    let end = text.find(|c: char| !c.is_ascii_digit() && c != decimal).unwrap_or(text.len());
     let (number, mark) = text.split_at(end);
-    let decimals = number
-        .split_once(decimal)
-        .is_some_and(|(front, back)| !front.is_empty() && !back.is_empty() && !back.contains(decimal));
+    let decimals = number.split_once(decimal).is_some_and(|(front, back)| {
+        !front.is_empty() && !back.is_empty() && !back.contains(decimal)
+    });
     decimals && mark.len() <= LONGEST && !mark.contains(|c: char| c.is_ascii_digit())
 }
 

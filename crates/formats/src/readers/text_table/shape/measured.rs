@@ -35,10 +35,7 @@ impl Shaper<'_> {
     /// Whether the readings beside a column are named by the wavelength that each was taken at, two of them at least.
     fn names_readings_by_wavelength(&self, y: usize) -> bool {
         let at = |column: &Column| {
-            let light = column
-                .held
-                .iter()
-                .find(|held| held.quantity == Quantity::WAVELENGTH)?;
+            let light = column.held.iter().find(|held| held.quantity == Quantity::WAVELENGTH)?;
             Some(light.value)
         };
         let beside = self.columns.iter().enumerate().filter(|(place, _)| *place != y);
@@ -99,9 +96,7 @@ impl Shaper<'_> {
         };
         let quantity = quantity.filter(|named| !self.is_name_over_light(&column, named, x_quantity));
         // `Intensity` or `Car` behind `420 nm`, `520 nm`: readings are named by their wavelengths there, and it is none of them.
-        if quantity
-            .as_ref()
-            .is_none_or(|named| named.as_str() == "intensity")
+        if quantity.as_ref().is_none_or(|named| named.as_str() == "intensity")
             && assumed.is_none()
             && column.unit.is_none()
             && column.held.is_empty()
@@ -111,11 +106,7 @@ impl Shaper<'_> {
             && self.names_readings_by_wavelength(y)
         {
             let named = head.chars().any(char::is_alphabetic);
-            return if named {
-                (named_as(&head), Unit::ONE)
-            } else {
-                self.ask_measured(&column)
-            };
+            return if named { (named_as(&head), Unit::ONE) } else { self.ask_measured(&column) };
         }
         // An intensity may be of light that came through, was emitted or scattered: what was measured is asked.
         let intensity = quantity
