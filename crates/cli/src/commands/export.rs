@@ -158,6 +158,9 @@ impl Export {
         };
         kept.progress.end();
         output::tell(&self.out, &remarks, screen);
+        if self.output.to == Format::Bundle && !self.handing.originals {
+            screen.say("without originals: whoever has no archive with these files can read the bundle, and cannot add it to one");
+        }
         for remark in remarks
             .iter()
             .filter(|remark| remark.code.as_str() == "not-carried")
