@@ -6,7 +6,8 @@
 
 use std::borrow::Cow;
 use std::cell::RefCell;
-use std::collections::HashMap;
+
+use hashbrown::HashMap;
 
 use super::Unit;
 
@@ -600,7 +601,7 @@ fn word_of_this_case(word: &str) -> Option<&'static [&'static str]> {
         "pm" => &["pm"],
         "mm" => &["mm"],
         "m" => &["m"],
-        "dm" => &["dm"],
+        "dm" | "дм" => &["dm"],
         "km" => &["km"],
         "A" => &["{AU}", "A"],
         "mA" => &["10*-3.{AU}", "mA"],

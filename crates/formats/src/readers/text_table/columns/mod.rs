@@ -297,7 +297,13 @@ pub(super) fn describe(text: &str, table: &Table, stats: &[Stats], order: Option
                     .heads
                     .last()
                     .is_some_and(|(head, _)| clock::is_head_of_times(head));
+                // `1:10` under `dilution` is no time.
+                let diluted = column
+                    .heads
+                    .iter()
+                    .any(|(head, _)| crate::words::field_of(head.trim()) == Some("dilution"));
                 column.clock = clock_of(text, grid.words(index), grid.dialect.style, order, pointed)
+                    .filter(|_| !diluted)
                     .filter(|clock| clock.is_likely(&column, text, grid.words(index), grid.dialect.style));
                 if let Some(clock) = &column.clock {
                     column.stats = Stats::of(&clock.numbers());

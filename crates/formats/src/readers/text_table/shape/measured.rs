@@ -258,8 +258,23 @@ impl Shaper<'_> {
         if let Some(other) = self.context.others.first().cloned().filter(|_| !intensity) {
             return self.ask_named_around(&column, &other);
         }
+        // What the lines around a table say of its readings holds for numbers that may be such: `% released` beside six
+        // vessels is something else.
+        let suits = |column: &Column| fitting::fits_values(&Quantity::ABSORBANCE, &Unit::ABSORBANCE, &column.stats);
+        let of_something_else = || {
+            let others = self.columns.iter().enumerate().filter(|(place, other)| {
+                *place != y
+                    && matches!(roles[*place], Role::Open | Role::Measured)
+                    && other.kind == Kind::Figures
+                    && suits(other)
+            });
+            has_words && column.held.is_empty() && !suits(&column) && others.count() >= 2
+        };
         match (absorbance, transmittance) {
             _ if intensity => self.ask_measured(&column),
+            (true, false) if of_something_else() => {
+                (named_as(&head), column.unit.clone().unwrap_or(Unit::ONE))
+            }
             (true, false) => {
                 self.because_once("y is absorbance: the words around the table say so");
                 if !self.ask_scale(&column, "y", &Quantity::ABSORBANCE) {

@@ -273,13 +273,27 @@ fn role(column: &Column) -> Role {
         None if column.stats.whole
             && column.stats.rising
             && column.heads.last().is_some_and(|(text, _)| {
-                words::is(List::Counter, text) || words::is(List::Numbered, text) && column.stats.counts()
+                words::is(List::Counter, text) || words::is(List::Numbered, text) && column.stats.step == Some(1.0)
             }) =>
         {
             Role::Counter
         }
         None => Role::Open,
     }
+}
+
+/// Whether numbers are those of a series that was made up: most of one digit, or in one step or one ratio.
+fn is_series_of_doses(values: &[f64]) -> bool {
+    let values: Vec<f64> = values.iter().copied().filter(|value| !value.is_nan()).collect();
+    // Digits without the zeros in front and behind: `0.50` has one.
+    let digits = |value: &f64| format!("{:e}", value.abs()).split('e').next().map_or(0, |digits| digits.len() - usize::from(digits.contains('.')));
+    let round = values.iter().filter(|value| digits(value) <= 1).count();
+    let even = |of: &dyn Fn(f64, f64) -> f64, values: &[f64]| {
+        let steps: Vec<f64> = values.windows(2).map(|pair| of(pair[0], pair[1])).collect();
+        steps.len() >= 2 && steps.iter().all(|step| (step - steps[0]).abs() <= 0.02 * steps[0].abs())
+    };
+    let positive: Vec<f64> = values.iter().copied().filter(|value| *value > 0.0).collect();
+    round * 2 >= values.len() || even(&|one, other| other - one, &values) || even(&|one, other| other / one, &positive)
 }
 
 /// What the header in a corner says was measured, and where: `Extinktion 540 nm`, or the first of its two names,
@@ -411,6 +425,16 @@ impl Shaper<'_> {
                 }
                 Template::OneAxis | Template::Readings => {
                     let xs = self.running(&coordinates, &roles);
+                    // What was computed from the readings is kept beside them.
+                    let mut roles = roles.clone();
+                    if xs.is_empty() {
+                        for &computed in &coordinates {
+                            let figures = self.columns[computed].kind == Kind::Figures;
+                            if figures && self.columns[computed].quantity == Some(Quantity::CONCENTRATION) {
+                                roles[computed] = Role::Open;
+                            }
+                        }
+                    }
                     return self.curves_or_readings(xs, &roles);
                 }
             };
@@ -534,8 +558,14 @@ impl Shaper<'_> {
             Some(x) => {
                 self.tell_flags(roles);
                 let split = !self.columns[x].stats.orderly() || self.columns.iter().any(long::is_series);
-                // Remarks beside a temperature that rises all the way part no curves.
-                let melting = roles[x] == Role::Beside && self.columns[x].stats.orderly();
+                // Remarks beside a temperature that rises all the way part no curves, nor do words behind all readings of
+                // anything that does: colours of the rows.
+                let behind = || {
+                    let last = roles.iter().rposition(|role| matches!(role, Role::Measured | Role::Open));
+                    let names = roles.iter().position(|role| *role == Role::Names);
+                    last.zip(names).is_some_and(|(last, names)| names > last)
+                };
+                let melting = self.columns[x].stats.orderly() && (roles[x] == Role::Beside || behind());
                 if (roles.contains(&Role::Names) && !melting || split)
                     && let Some(draft) = self.long_form(&[x], roles)
                 {
@@ -591,7 +621,7 @@ impl Shaper<'_> {
             words::field_of(head) == Some("dilution")
         });
         all && roles.contains(&Role::Names)
-            && if behind && diluted {
+            && if behind && (diluted || self.is_worked_out(*x)) {
                 true
             } else if xs.len() > 1 {
                 behind && wavelengths.len() >= 2
@@ -601,6 +631,23 @@ impl Shaper<'_> {
             } else {
                 wavelengths.len() >= 2 || behind
             }
+    }
+
+    /// Whether the header of a concentration says that it was worked out, `berechnet (mg/l)`, or its rows are called no
+    /// standards and its numbers are no round ones: what somebody calls `Teich` was measured, and not weighed in.
+    fn is_worked_out(&self, x: usize) -> bool {
+        let column = &self.columns[x];
+        if column.heads.iter().any(|(head, _)| words::contains(List::WorkedOut, head)) {
+            return true;
+        }
+        let text = self.source.text();
+        let standard = |span: &Span| words::begins(List::StandardSample, &text[span.range()].trim().to_lowercase());
+        let names = self.columns.iter().find(|column| column.kind == Kind::Words && !self.is_sparse(column));
+        names.is_some_and(|names| {
+            let cells = self.table.grid.words(names.index);
+            let blank = |span: &Span| words::is_blank(text[span.range()].trim());
+            cells.len() >= 2 && !cells.iter().any(|span| standard(span) || blank(span))
+        }) && !is_series_of_doses(&self.table.grid.column(column.index).collect::<Vec<_>>())
     }
 
     /// Whether a column is a measured one times one factor, but for rounding: no readings of standards are.
