@@ -236,7 +236,7 @@ const TOLD: usize = 5;
 /// Refuses a bundle without originals for an archive that is not there yet: its notes and results speak of files that only an archive
 /// with the same originals has.
 pub(crate) fn must_have_originals(path: &Path) -> Result<(), Failure> {
-    let Some(mut bundle) = Bundle::at(path).map_err(unread(path))? else {
+    let Some(bundle) = Bundle::at(path).map_err(unread(path))? else {
         return Ok(());
     };
     let names = bundle.payload().map_err(unread(path))?;
