@@ -494,7 +494,7 @@ impl Archive {
             let Sighted { paths, superseded } = sighted;
             view::lay_over(&mut run, &self.settings, &paths, &notes);
             let mut outcomes = self.outcomes_at(asking, &places)?;
-            outcomes.retain(|outcome| !view::is_taken_back(&outcome.id, &notes));
+            view::see(&mut outcomes, &notes);
             Ok(View {
                 run,
                 paths,
@@ -592,6 +592,19 @@ impl Archive {
                 Record::Source(record) => Some(record),
                 _ => None,
             })
+        })
+    }
+
+    /// The runs that a source gave, in their order in it; none where the archive has no such source.
+    ///
+    /// # Errors
+    /// When the index cannot be read.
+    pub fn runs_of(&self, digest: &Digest) -> Result<Vec<RunId>, Error> {
+        self.asked(|asking| {
+            let runs = asking.source(digest)?.map_or(0, |source| source.runs);
+            Ok((0..runs)
+                .map(|ordinal| RunId::new(digest, ordinal as usize))
+                .collect())
         })
     }
 
@@ -696,7 +709,7 @@ impl Archive {
             let (id, _, places) = self.found(asking, id.as_str())?;
             let mut outcomes = self.outcomes_at(asking, &places)?;
             let notes = self.note_book()?.about(id.as_str());
-            outcomes.retain(|outcome| !view::is_taken_back(&outcome.id, notes));
+            view::see(&mut outcomes, notes);
             Ok(outcomes)
         })
     }

@@ -24,8 +24,8 @@ mod temperature;
 pub use again::{Again, Shelf, Work, again};
 pub use check::{CheckPlan, check_run};
 pub use fit::{
-    Comparison, ModelCard, Named, Together, compare_together, compare_trace, fit_run, fit_run_for,
-    fit_together,
+    Comparison, DRIFT_MOVES, ModelCard, Named, Together, compare_together, compare_trace, fit_run,
+    fit_run_for, fit_together,
 };
 pub use peaks::{PeaksPlan, peaks_run};
 pub use plan::{FitPlan, ParameterPlan, Span, WeightPlan};

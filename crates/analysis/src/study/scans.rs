@@ -379,7 +379,8 @@ fn work_on(
                     Code::new("lack-of-fit"),
                     format!(
                         "what is left of the scans goes on from one to the next (correlation along time {:.2}): the scheme does not \
-                         describe them, or a drift is in them; the errors above are too small, and another scheme may fit",
+                         describe them, or a drift is in them; the errors above are too small, and another scheme may fit (`--global consecutive`, or \
+                         one of your own with `--scheme`)",
                         found.along_time
                     ),
                 ));

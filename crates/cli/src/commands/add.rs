@@ -78,6 +78,9 @@ impl Add {
         for path in &self.paths {
             bundles |= home::is_bundle(path)?;
         }
+        if bundles && setting.archive.there().is_none() {
+            self.paths.iter().try_for_each(|path| home::must_have_originals(path))?;
+        }
         if !self.dry_run && bundles {
             let mut opened = setting.archive.open_or_begin()?;
             for path in &self.paths {

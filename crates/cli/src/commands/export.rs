@@ -19,7 +19,7 @@ use crate::handover::bundle::{Order, pack};
 use crate::handover::{Gone, LeaveOut, NOT_FOR_STRANGERS, found_in_file, still_there};
 use crate::output::{self, Existing, Format, OutputOptions, Writing};
 use crate::screen::{ASKED, Progress, Screen, Styled, plural};
-use crate::subject::{named, no_run};
+use crate::subject::{Meant, meant, no_run, say_aside};
 
 /// Write runs out of the archive in an open format
 ///
@@ -140,7 +140,8 @@ impl Export {
     /// Does it.
     pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
         let archive = setting.archive.open()?;
-        let names = named(&archive, &self.what)?;
+        let meant = meant(&archive, &self.what)?;
+        let names = meant.runs.clone();
         if names.is_empty() {
             return Err(no_run(Some(&archive), &self.what, "written"));
         }
@@ -165,8 +166,10 @@ impl Export {
             ))));
         }
         let mut kept = Kept::new(&archive, names, self.even_in_question, leave_out);
+        kept.meant = Some(meant);
         kept.progress = Progress::new(screen.quiet());
         kept.settle()?;
+        say_aside(kept.aside, screen);
         if !kept.asked.is_empty() {
             left_out(&kept.asked, screen);
         }
@@ -208,6 +211,9 @@ impl Export {
         };
         kept.progress.end();
         output::tell(&self.out, &told, screen);
+        if self.output.to == Format::Bundle && !self.handing.originals {
+            screen.say("without originals: whoever has no archive with these files can read the bundle, and cannot add it to one");
+        }
         if let Some(remark) = &told.not_carried {
             screen.say(&remark.message);
         }
@@ -279,6 +285,10 @@ pub(crate) struct Kept<'a> {
     even_in_question: bool,
     /// Those that are left out, since a person must decide something first.
     pub(crate) asked: Vec<RunId>,
+    /// Which of their traces are meant; all where it is not said.
+    meant: Option<Meant>,
+    /// Traces that a query did not ask for.
+    aside: usize,
     /// Points of all runs to write.
     pub(crate) points: u64,
     held: Option<Vec<(Run, Vec<Found>)>>,
@@ -310,6 +320,8 @@ impl<'a> Kept<'a> {
             names,
             even_in_question,
             asked: Vec::new(),
+            meant: None,
+            aside: 0,
             points: 0,
             held: Some(Vec::new()),
             leave_out,
@@ -357,10 +369,14 @@ impl<'a> Kept<'a> {
         let names = std::mem::take(&mut self.names);
         let mut sure = Vec::with_capacity(names.len());
         each_view(self.archive, &names, |name, view| {
-            let view = view?;
+            let mut view = view?;
             self.progress.step();
             if view.run.in_question() && !self.even_in_question {
                 self.asked.push(name.clone());
+                return Ok(());
+            }
+            self.aside += only_meant(self.meant.as_ref(), &mut view);
+            if view.run.traces.is_empty() && self.meant.is_some() {
                 return Ok(());
             }
             self.points += view.run.points() as u64;
@@ -426,7 +442,7 @@ impl Subjects for Kept<'_> {
         let mut gone = self.gone.clone();
         each_view(self.archive, &self.names, |_, view| {
             self.progress.step();
-            let view = view.map_err(|error| {
+            let mut view = view.map_err(|error| {
                 ExportError::Refused(match Failure::from(error) {
                     Failure::Told { why, .. } => why,
                     Failure::Closed => Box::new(Diagnostic::error(
@@ -435,6 +451,7 @@ impl Subjects for Kept<'_> {
                     )),
                 })
             })?;
+            only_meant(self.meant.as_ref(), &mut view);
             let (run, results) = self.leave_out.apply(view.run, view.outcomes, &mut gone);
             take(&Subject {
                 run: &run,
@@ -442,6 +459,28 @@ impl Subjects for Kept<'_> {
             })
         })
     }
+}
+
+/// Leaves the traces of a run that a query does not ask for out, with their results; gives how many.
+fn only_meant(meant: Option<&Meant>, view: &mut View) -> usize {
+    let Some(traces) = meant.and_then(|meant| meant.traces(&view.run)) else {
+        return 0;
+    };
+    let before = view.run.traces.len();
+    let mut numbers = 0..;
+    view.run
+        .traces
+        .retain(|_| numbers.next().is_some_and(|number: u32| traces.contains(&number)));
+    let place = |number: u32| {
+        let at = traces.iter().position(|own| *own == number)?;
+        u32::try_from(at).ok()
+    };
+    view.outcomes.retain_mut(|outcome| {
+        let meant = outcome.trace.is_none_or(|number| place(number).is_some());
+        outcome.trace = outcome.trace.and_then(place);
+        meant
+    });
+    before - view.run.traces.len()
 }
 
 /// So many points are read ahead at a time, and so many runs at most.

@@ -114,9 +114,8 @@ impl Process {
             let subjects = asked.all(Reading::Whole)?;
             let all: Vec<&Run> = subjects.iter().map(|subject| &subject.run).collect();
             let made = average_runs(&plan, &all, &references);
-            let outcomes = Vec::from_iter(
-                Some(made.found.outcome.clone()).filter(|_| made.found.is_result() && asked.all_kept()),
-            );
+            let outcomes =
+                Vec::from_iter(Some(made.found.outcome.clone()).filter(|_| made.found.is_result()));
             let place = match subjects.as_slice() {
                 [one] => one.place.clone(),
                 several => plural(several.len() as u64, "run") + " together",
@@ -128,10 +127,9 @@ impl Process {
                 let given: Vec<(Heading, Vec<Made>)> = subjects
                     .iter()
                     .map(|subject| {
-                        (
-                            Heading::of(subject),
-                            process_run(&plan, &subject.run, &references),
-                        )
+                        let mut made = process_run(&plan, &subject.run, &references);
+                        made.retain(|made| subject.means(made.found.trace));
+                        (Heading::of(subject), made)
                     })
                     .collect();
                 let results = given.iter().flat_map(|(_, all)| all).map(|made| &made.found);

@@ -405,7 +405,8 @@ impl Page {
         for remark in result
             .remarks
             .iter()
-            .filter(|remark| remark.severity >= Severity::Warning)
+            // What a number rests on is said wherever it is read.
+            .filter(|remark| remark.severity >= Severity::Warning || remark.code.as_str() == telling::DRIFT)
         {
             blocks.push(Block::Words(Weight::Warning, remark.message.clone()));
         }

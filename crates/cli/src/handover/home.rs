@@ -233,6 +233,28 @@ pub(crate) fn is_bundle(path: &Path) -> Result<bool, Failure> {
 /// So many files that are not as they were packed are told one by one.
 const TOLD: usize = 5;
 
+/// Refuses a bundle without originals for an archive that is not there yet: its notes and results speak of files that only an archive
+/// with the same originals has.
+pub(crate) fn must_have_originals(path: &Path) -> Result<(), Failure> {
+    let Some(bundle) = Bundle::at(path).map_err(unread(path))? else {
+        return Ok(());
+    };
+    let names = bundle.payload().map_err(unread(path))?;
+    if names.iter().any(|name| name.starts_with("data/originals/")) {
+        return Ok(());
+    }
+    let why = Diagnostic::error(
+        Code::new("bundle-without-originals"),
+        format!(
+            "the bundle `{}` has no originals, and no new archive can be made from it; its tables in `data/tables` can be read as they are",
+            path.display()
+        ),
+    );
+    Err(Failure::nothing(
+        why.help("ask for a bundle that was packed with `--originals`"),
+    ))
+}
+
 /// Takes the answers of a bundle into an archive, before the originals are read there; says how many were new.
 pub(crate) fn take_answers(path: &Path, archive: &Archive, screen: &mut Screen) -> Result<(), Failure> {
     let Some(mut bundle) = Bundle::at(path).map_err(unread(path))? else {

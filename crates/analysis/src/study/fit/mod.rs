@@ -11,6 +11,8 @@ mod shared;
 
 pub use compare::{Comparison, compare_trace};
 pub(super) use curve::{scan_times, stands_for_errors};
+pub use doubt::DRIFT_MOVES;
+pub(in crate::study) use doubt::two;
 pub(super) use doubt::{correlated, fuller_law};
 pub(super) use model::Chosen;
 pub use model::ModelCard;
@@ -36,7 +38,7 @@ use crate::models::Model;
 use crate::refusal::Refusal;
 use columns::{arrange, is_running};
 use curve::{Curve, curves};
-use doubt::{no_finer_than_readings, over_time, say_coarse};
+use doubt::{HiddenDrift, far_readings, no_finer_than_readings, over_time, say_coarse};
 use points::{beside, levels, negative};
 
 /// Fits every trace of a run that the plan speaks of. Each gives a result or the reason why there is none.
@@ -540,6 +542,15 @@ fn fitted(
         }
     }
     let one_variable = plan.variables.is_empty() && model.variables() == 1;
+    if one_variable {
+        let unit = trace.x.unit.display();
+        far_readings(&points.time, &unit, options.robust, &found, &mut outcome);
+    }
+    if let (Chosen::Course(course), true) = (chosen, options.robust != Robust::No && tied.is_none())
+        && let Some(hidden) = HiddenDrift::of(course, &points.time, &found)
+    {
+        hidden.tell(&found, &mut outcome);
+    }
     if plainly && !coarse && one_variable && trace.x.quantity == Quantity::TIME {
         if tied.is_some() {
             correlated(model, &[points.time.as_slice()], &mut found, &mut outcome);
