@@ -380,10 +380,9 @@ fn constants_at_several_temperatures_give_the_activation_energy() {
         .into_iter()
         .map(|kelvin: f64| AtTemperature {
             run: RunId::named(format!(
-                "{kelvin
-            drift: None,
-        }"
+                "{kelvin}"
             )),
+            drift: None,
             kelvin,
             rate: (60.0 * 1e10 * (-60_000.0 / (r * kelvin)).exp(), None, unit("/min")),
         })
@@ -708,10 +707,9 @@ fn constants_per_absorbance_have_no_entropy() {
         .into_iter()
         .map(|kelvin: f64| AtTemperature {
             run: RunId::named(format!(
-                "{kelvin
-            drift: None,
-        }"
+                "{kelvin}"
             )),
+            drift: None,
             kelvin,
             rate: (
                 1e10 * (-60_000.0 / (8.314_462_618 * kelvin)).exp(),
