@@ -7,8 +7,8 @@ use curvary_analysis::study::{
     compare_trace, fit_run, fit_series, rates_run, reported, scan_run, temperature_series,
 };
 use curvary_record::{
-    Claim, Code, Column, Coordinate, Digest, Fields, Origin, Outcome, Place, Quantity, Question, Run, RunId,
-    SourceRef, Technique, Trace, Unit,
+    Claim, Code, Column, Coordinate, Digest, Fields, Origin, Outcome, OutcomeKind, Place, Quantity, Question,
+    Run, RunId, SourceRef, Technique, Trace, Unit,
 };
 
 fn unit(code: &str) -> Unit {
@@ -359,7 +359,7 @@ fn a_reported_constant_is_reproduced_or_not() {
     let right = said("0.0300");
     assert_eq!(right.len(), 1);
     assert_eq!(right[0].reproduced, Some(true), "{}", right[0].verdict);
-    assert_eq!(right[0].reported.outcome.kind, "reported");
+    assert_eq!(right[0].reported.outcome.kind, OutcomeKind::Reported);
     assert_eq!(value(&right[0].reported.outcome, "k"), (0.03, "/s".to_owned()));
     assert!(right[0].reported.outcome.by.starts_with("line 9"));
     let wrong = said("0,0417 s-1");

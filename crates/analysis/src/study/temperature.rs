@@ -3,8 +3,8 @@
 use std::collections::BTreeMap;
 
 use curvary_record::{
-    Code, Diagnostic, Interval as KeptInterval, Origin, Outcome, Parameter, Quantity as Measured, Run, RunId,
-    Unit,
+    Code, Diagnostic, Interval as KeptInterval, Origin, Outcome, OutcomeKind, Parameter,
+    Quantity as Measured, Run, RunId, Unit, code,
 };
 use serde::{Deserialize, Serialize};
 
@@ -66,7 +66,7 @@ pub fn rate_constants(
         run.fields.si("temperature").ok_or_else(|| unknown.to_owned())
     };
     let has = |outcome: &&Outcome| {
-        outcome.kind == "fit"
+        outcome.kind == OutcomeKind::Fit
             && outcome.runs.len() == 1
             && outcome
                 .parameter(&plan.of)
@@ -117,7 +117,7 @@ pub fn rate_constants(
             let per_absorbance = fit
                 .remarks
                 .iter()
-                .any(|remark| remark.code.as_str() == "unit-per-absorbance");
+                .any(|remark| remark.code == code::UNIT_PER_ABSORBANCE);
             if per_absorbance && !unit.code().contains(ABSORBANCE) {
                 unit = Unit::ucum(&format!("{}/{ABSORBANCE}", unit.code())).unwrap_or(unit);
             }
@@ -179,7 +179,7 @@ fn line(plan: &TemperaturePlan, points: &[AtTemperature], model: &str) -> Found 
     settings.insert("points".to_owned(), serde_json::json!(kept));
     let mut outcome = Outcome {
         id: String::new(),
-        kind: "temperature".into(),
+        kind: OutcomeKind::Temperature,
         runs,
         trace: None,
         model: model.to_owned(),
@@ -207,6 +207,7 @@ fn line(plan: &TemperaturePlan, points: &[AtTemperature], model: &str) -> Found 
     }
 }
 
+#[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
 fn fitted(
     plan: &TemperaturePlan,
     points: &[AtTemperature],
@@ -307,7 +308,7 @@ fn fitted(
                 });
             }
             outcome.remarks.push(Diagnostic::warning(
-                Code::new("unit-per-absorbance"),
+                code::UNIT_PER_ABSORBANCE,
                 "the rate constants are per unit of absorbance and time: the activation enthalpy (and Ea) does not depend on that, \
                  the activation entropy and Gibbs energy do, and are not given",
             ));

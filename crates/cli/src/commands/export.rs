@@ -9,7 +9,7 @@ use clap_complete::ArgValueCompleter;
 use curvary_archive::{Archive, View};
 use curvary_formats::assume;
 use curvary_formats::writers::export::{ExportError, Subject, Subjects};
-use curvary_record::{Code, Diagnostic, Outcome as Found, Run, RunId, Severity};
+use curvary_record::{Code, Diagnostic, Outcome as Found, Run, RunId, Severity, code};
 use rayon::prelude::*;
 
 use crate::Setting;
@@ -155,10 +155,7 @@ impl Export {
         };
         kept.progress.end();
         output::tell(&self.out, &remarks, screen);
-        for remark in remarks
-            .iter()
-            .filter(|remark| remark.code.as_str() == "not-carried")
-        {
+        for remark in remarks.iter().filter(|remark| remark.code == code::NOT_CARRIED) {
             screen.say(&remark.message);
         }
         writeln!(
