@@ -37,8 +37,6 @@ pub struct Head {
     pub label: Option<String>,
     /// Whether the values are clock times (`mm:ss`).
     pub clock: bool,
-    /// Why it was understood so, as a sentence without a full stop.
-    pub why: String,
 }
 
 /// Longer texts are prose.
@@ -82,22 +80,18 @@ thread_local! {
 fn understand(text: &str) -> Head {
     let text = trimmed(text);
     if text.is_empty() {
-        return Head {
-            why: "the header is empty".to_owned(),
-            ..Head::default()
-        };
+        return Head::default();
     }
     if text.len() > LONGEST {
         return Head {
             label: Some(text.to_owned()),
-            why: "the header is too long to be more than a label".to_owned(),
             ..Head::default()
         };
     }
     if let Some(coordinate) = coordinate_alone(text) {
         let mut parts = Parts::default();
         parts.add(Piece::Held(coordinate));
-        return parts.into_head(text);
+        return parts.into_head();
     }
     // `conc_mg_per_L`, `mg per L`: a quotient in words, for programs that allow no stroke in a name.
     for per in ["_per_", " per "] {
@@ -132,7 +126,6 @@ fn understand(text: &str) -> Head {
     if ends_in_other_unit(text) {
         return Head {
             label: Some(text.to_owned()),
-            why: format!("`{text}` ends in a unit that absorbances do not have"),
             ..Head::default()
         };
     }
@@ -168,7 +161,7 @@ fn understand(text: &str) -> Head {
             }
         }
     }
-    parts.into_head(text)
+    parts.into_head()
 }
 
 /// Whether a text is a value and no unit, though its number is one: `A (1 min)` was measured after a minute.
@@ -239,7 +232,6 @@ fn reciprocal(text: &str) -> Option<Head> {
     (of.starts_with(|c: char| c.is_alphabetic() || c == '[') && !wavenumber).then(|| Head {
         quantity: Some(Quantity::named(name.trim().to_lowercase())),
         unit: Some(unit),
-        why: format!("`{text}` is the reciprocal of a quantity"),
         ..Head::default()
     })
 }
@@ -318,13 +310,16 @@ fn either(text: &str) -> Option<Head> {
         };
         one.filter(Quantity::is_of_light)
     };
-    let words = || words_of(List::Or).iter().map(|word| format!(" {word} "));
+    let words = || {
+        words_of(List::Or)
+            .iter()
+            .filter(|word| text.contains(word.as_str()))
+    };
     let sides = text
         .split_once(['/', '|'])
-        .or_else(|| words().find_map(|link| text.split_once(link.as_str())))?;
+        .or_else(|| words().find_map(|word| text.split_once(format!(" {word} ").as_str())))?;
     let (one, other) = (of_light(sides.0)?, of_light(sides.1)?);
     (one != other).then(|| Head {
-        why: format!("`{text}` leaves open which of the two was measured"),
         quantities_possible: vec![one, other],
         ..Head::default()
     })
@@ -343,7 +338,6 @@ fn symbol_of_no_absorbance(text: &str) -> Option<Head> {
         return Some(Head {
             quantity: Some(Quantity::named("current")),
             unit: Some(ampere.clone()),
-            why: format!("`{name}` in amperes is an electric current"),
             ..Head::default()
         });
     }
@@ -351,7 +345,6 @@ fn symbol_of_no_absorbance(text: &str) -> Option<Head> {
         quantities_possible: vec![Quantity::ABSORBANCE, Quantity::UNKNOWN],
         units_possible: units.units().to_vec(),
         label: Some(name.to_owned()),
-        why: format!("`{text}` may be of an absorbance, or of something in ångströms or amperes"),
         ..Head::default()
     })
 }
@@ -590,8 +583,7 @@ impl Parts {
         }
     }
 
-    fn into_head(mut self, text: &str) -> Head {
-        let mut why = Vec::new();
+    fn into_head(mut self) -> Head {
         // `Probe 1 (Abs)`: a sample's number is a label, and the quantity is the other.
         if self.quantities.len() > 1 {
             self.quantities
@@ -629,7 +621,6 @@ impl Parts {
             0 => Vec::new(),
             1 => self.quantities.remove(0),
             _ => {
-                why.push("it names several quantities".to_owned());
                 let mut all: Vec<Quantity> = Vec::new();
                 for quantity in self.quantities.into_iter().flatten() {
                     if !all.contains(&quantity) {
@@ -643,10 +634,7 @@ impl Parts {
             0 => Vec::new(),
             1 => self.units.remove(0),
             _ if self.units.iter().all(|units| *units == self.units[0]) => self.units.remove(0),
-            _ => {
-                why.push("it names several units".to_owned());
-                self.units.into_iter().flatten().collect()
-            }
+            _ => self.units.into_iter().flatten().collect(),
         };
         if quantities.is_empty() && !units.is_empty() {
             for quantity in units.iter().flat_map(quantities_of) {
@@ -669,8 +657,6 @@ impl Parts {
                 .cloned()
                 .collect();
             if fitting.is_empty() {
-                let names: Vec<&str> = quantities.iter().map(Quantity::as_str).collect();
-                why.push(format!("`{}` is no unit of {}", units[0], names.join(" or ")));
                 quantities = units.iter().flat_map(quantities_of).chain(quantities).collect();
                 quantities.dedup();
                 if quantities.len() < 2 {
@@ -686,7 +672,6 @@ impl Parts {
             let time = quantities.is_empty() || quantities.contains(&Quantity::TIME);
             if time {
                 quantities = vec![Quantity::TIME];
-                why.push("its values are clock times".to_owned());
             }
         }
         let mut head = Head {
@@ -703,50 +688,8 @@ impl Parts {
             1 => head.unit = units.pop(),
             _ => head.units_possible = units,
         }
-        head.why = reason(text, &head, why);
         head
     }
-}
-
-/// Why a head was understood so, in words.
-fn reason(text: &str, head: &Head, mut more: Vec<String>) -> String {
-    let mut says: Vec<String> = Vec::new();
-    if let Some(quantity) = &head.quantity {
-        says.push(quantity.to_string());
-    }
-    if !head.quantities_possible.is_empty() {
-        let names: Vec<&str> = head.quantities_possible.iter().map(Quantity::as_str).collect();
-        says.push(format!("perhaps {}", names.join(" or ")));
-    }
-    if let Some(unit) = &head.unit {
-        says.push(format!("in {unit}"));
-    }
-    if !head.units_possible.is_empty() {
-        let names: Vec<&str> = head.units_possible.iter().map(Unit::code).collect();
-        says.push(format!("in {}", names.join(" or ")));
-    }
-    for coordinate in &head.held {
-        if coordinate.quantity == Quantity::UNKNOWN {
-            says.push(format!("at {} of what it does not say", coordinate.value));
-        } else {
-            says.push(format!(
-                "at {} {} ({})",
-                coordinate.value, coordinate.unit, coordinate.quantity
-            ));
-        }
-    }
-    if says.is_empty() && more.is_empty() {
-        return format!("the header `{text}` is a name");
-    }
-    let mut sentence = format!("the header `{text}` says {}", says.join(", "));
-    if says.is_empty() {
-        sentence = format!("the header `{text}` is not clear");
-    }
-    if !more.is_empty() {
-        sentence.push_str(": ");
-        sentence.push_str(&std::mem::take(&mut more).join("; "));
-    }
-    sentence
 }
 
 #[cfg(test)]

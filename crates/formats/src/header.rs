@@ -9,6 +9,7 @@ mod contrast;
 mod passing;
 mod prose;
 
+use std::cell::RefCell;
 use std::ops::Range;
 
 use curvary_record::interpret::{Customs, Interpretation, interpret_as};
@@ -17,6 +18,7 @@ use curvary_record::unit::{Spelling, spelled};
 use curvary_record::{
     Claim, Fields, Key, Label, Origin, Place, Question, Span, Unit, Value, ValueKind, known_field,
 };
+use hashbrown::HashMap;
 
 pub(crate) use self::contrast::contrasts;
 pub use self::passing::claim_free;
@@ -54,6 +56,33 @@ const MOST_PAIRS: usize = 12;
 /// Windows paths are not taken apart.
 #[must_use]
 pub fn pairs(line: &str) -> Vec<Pair> {
+    if line.len() > LONGEST_KNOWN {
+        return parted(line);
+    }
+    // One line is asked for several times, by whoever looks for titles, keys and words, and the same lines stand in many
+    // files of a program.
+    if let Some(pairs) = KNOWN.with_borrow(|known| known.get(line).cloned()) {
+        return pairs;
+    }
+    let pairs = parted(line);
+    KNOWN.with_borrow_mut(|known| {
+        if known.len() >= MOST_KNOWN {
+            known.clear();
+        }
+        known.insert(line.to_owned(), pairs.clone());
+    });
+    pairs
+}
+
+/// The pairs of so many lines are remembered on each thread, none of them longer than this.
+const MOST_KNOWN: usize = 1024;
+const LONGEST_KNOWN: usize = 200;
+
+thread_local! {
+    static KNOWN: RefCell<HashMap<String, Vec<Pair>>> = RefCell::default();
+}
+
+fn parted(line: &str) -> Vec<Pair> {
     crate::work::looks_at(line.len());
     if line.len() > LONGEST_LINE {
         return Vec::new();

@@ -3,12 +3,16 @@
 //! Words are compared as [`fold`] leaves them: without case, accents and marks. A look-up is one hash of the folded
 //! word; the table is read once, from `words.toml`, which is part of the program.
 
+mod quick;
+
 use std::collections::{BTreeMap, BTreeSet, HashSet};
 use std::sync::LazyLock;
 
 use curvary_record::{Quantity, known_field};
 use hashbrown::HashMap;
 use serde::Deserialize;
+
+use self::quick::{Beginnings, Listed, with_folded, with_marker_form};
 
 /// What a word over a column says.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -341,38 +345,38 @@ pub enum List {
     Against,
 }
 
+fn listed(list: List) -> Option<&'static Listed> {
+    BOOK.lists.get(list as usize)
+}
+
 /// The words of a list, in lower case.
 #[must_use]
 pub fn words_of(list: List) -> &'static [String] {
-    BOOK.lists.get(&list).map_or(&[], |(words, _)| words)
+    listed(list).map_or(&[], |listed| &listed.lower)
 }
 
 /// Whether a text is a word of a list, whatever its case and accents.
 #[must_use]
 pub fn is(list: List, text: &str) -> bool {
-    text.len() <= LONGEST * 2
-        && BOOK
-            .lists
-            .get(&list)
-            .is_some_and(|(_, folded)| folded.contains(&fold(text)))
+    text.len() <= LONGEST * 2 && listed(list).is_some_and(|listed| listed.has(text))
 }
 
 /// Whether a word in lower case begins with one of a list.
 #[must_use]
 pub fn begins(list: List, lower: &str) -> bool {
-    words_of(list).iter().any(|stem| lower.starts_with(stem.as_str()))
+    listed(list).is_some_and(|listed| listed.begins(lower))
 }
 
 /// Whether a word in lower case ends with one of a list.
 #[must_use]
 pub fn ends(list: List, lower: &str) -> bool {
-    words_of(list).iter().any(|end| lower.ends_with(end.as_str()))
+    listed(list).is_some_and(|listed| listed.ends(lower))
 }
 
 /// Whether a text in lower case contains one of a list.
 #[must_use]
 pub fn contains(list: List, lower: &str) -> bool {
-    words_of(list).iter().any(|part| lower.contains(part.as_str()))
+    listed(list).is_some_and(|listed| listed.is_part_of(lower))
 }
 
 /// What one folded word means in each role.
@@ -381,6 +385,8 @@ struct Meaning {
     field: Option<&'static str>,
     fitting: Vec<&'static str>,
     quantity: Option<Quantity>,
+    /// Whether the quantity is one of [`OURS`].
+    ours: bool,
     other: Option<Quantity>,
     generic: bool,
     statistics: bool,
@@ -397,8 +403,12 @@ struct Meaning {
 struct Book {
     /// By folded word.
     words: HashMap<String, Meaning>,
-    /// In lower case as they are spelled, and folded.
-    lists: BTreeMap<List, (Vec<String>, HashSet<String>)>,
+    /// By the place of each in [`List`].
+    lists: Vec<Listed>,
+    /// Of all terms that name a quantity.
+    quantities: Beginnings,
+    /// Of those that name an optical one beyond ours.
+    optical: Beginnings,
 }
 
 static BOOK: LazyLock<Book> = LazyLock::new(|| {
@@ -409,17 +419,27 @@ static BOOK: LazyLock<Book> = LazyLock::new(|| {
 
 impl Book {
     fn of(mut data: Data) -> Self {
-        let lists = std::mem::take(&mut data.list);
-        let both = |words: Vec<String>| {
-            let folded = words.iter().map(|word| fold(word)).collect();
-            (words.iter().map(|word| word.to_lowercase()).collect(), folded)
+        let mut lists: Vec<Listed> = Vec::new();
+        for (list, words) in std::mem::take(&mut data.list) {
+            let place = list as usize;
+            if lists.len() <= place {
+                lists.resize_with(place + 1, Listed::default);
+            }
+            lists[place] = Listed::of(&words);
+        }
+        let words = table(data);
+        let terms = |named: fn(&Meaning) -> bool| {
+            let terms = words.iter().filter(move |(_, meaning)| named(meaning));
+            Beginnings::of(terms.map(|(word, _)| word.as_str()))
         };
         Self {
-            words: table(data),
-            lists: lists
-                .into_iter()
-                .map(|(list, words)| (list, both(words)))
-                .collect(),
+            lists,
+            quantities: terms(|meaning| meaning.quantity.is_some()),
+            optical: terms(|meaning| {
+                let mut quantities = meaning.quantity.iter().chain(&meaning.other);
+                quantities.any(|quantity| OPTICAL.contains(&quantity.as_str()))
+            }),
+            words,
         }
     }
 }
@@ -439,14 +459,20 @@ fn table(data: Data) -> HashMap<String, Meaning> {
             .fitting
             .extend(keys.iter().filter_map(|key| known(key)));
     }
+    // The names live as long as the program, so that no look-up makes one anew.
+    let lasting = |name: String| Quantity::lasting(name.leak());
     for (name, words) in data.quantity {
+        let quantity = lasting(name);
         for word in words {
-            table.entry(fold(&word)).or_default().quantity = Some(Quantity::named(name.clone()));
+            let meaning = table.entry(fold(&word)).or_default();
+            meaning.ours = is_ours(&quantity);
+            meaning.quantity = Some(quantity.clone());
         }
     }
     for (name, words) in data.other {
+        let quantity = lasting(name);
         for word in words {
-            table.entry(fold(&word)).or_default().other = Some(Quantity::named(name.clone()));
+            table.entry(fold(&word)).or_default().other = Some(quantity.clone());
         }
     }
     for word in data.generic.words {
@@ -525,12 +551,13 @@ fn meaning(word: &str) -> Option<&'static Meaning> {
     if word.len() > LONGEST * 2 {
         return None;
     }
-    let folded = fold(word);
-    if folded.is_empty() {
-        None
-    } else {
-        BOOK.words.get(&folded)
-    }
+    with_folded(word, |folded| {
+        if folded.is_empty() {
+            None
+        } else {
+            BOOK.words.get(folded)
+        }
+    })
 }
 
 /// The known field that a key means, whatever its value.
@@ -549,15 +576,22 @@ pub fn fields_if_fitting(key: &str) -> &'static [&'static str] {
 /// What an axis under this word measures.
 #[must_use]
 pub fn quantity_of(word: &str) -> Option<Quantity> {
-    // So spelled it is gold as often as a unit of absorbance.
-    if word.trim() == "Au" {
-        return None;
-    }
-    // The register number of a substance, and the Czech time when it is spelled `čas`.
-    if word.trim() == "CAS" {
+    if is_no_quantity(word) {
         return None;
     }
     meaning(word)?.quantity.clone()
+}
+
+/// Whether a word that folds to that of a quantity is another when it is spelled so.
+fn is_no_quantity(word: &str) -> bool {
+    // So spelled it is gold as often as a unit of absorbance.
+    // The register number of a substance, and the Czech time when it is spelled `čas`.
+    matches!(word.trim(), "Au" | "CAS")
+}
+
+/// Whether a phrase that begins with this word may name a quantity; most are seen to name none.
+pub(crate) fn may_begin_a_quantity(word: &str) -> bool {
+    BOOK.quantities.may_begin(word)
 }
 
 /// What a word says, or a few words that are one term. A number behind it (`channel 2`) changes nothing.
@@ -580,20 +614,20 @@ pub fn word(text: &str) -> Word {
 /// What a word says as it stands.
 #[must_use]
 pub fn exact(text: &str) -> Word {
-    if let Some(quantity) = quantity_of(text) {
-        return if is_ours(&quantity) {
-            Word::Quantity(quantity)
+    let Some(meaning) = meaning(text) else {
+        return Word::Unknown;
+    };
+    if let Some(quantity) = meaning.quantity.as_ref().filter(|_| !is_no_quantity(text)) {
+        return if meaning.ours {
+            Word::Quantity(quantity.clone())
         } else {
-            Word::Other(quantity)
+            Word::Other(quantity.clone())
         };
     }
-    match meaning(text) {
-        Some(Meaning {
-            other: Some(quantity),
-            ..
-        }) => Word::Other(quantity.clone()),
-        Some(meaning) if meaning.generic => Word::Generic,
-        _ => Word::Unknown,
+    match &meaning.other {
+        Some(quantity) => Word::Other(quantity.clone()),
+        None if meaning.generic => Word::Generic,
+        None => Word::Unknown,
     }
 }
 
@@ -652,10 +686,24 @@ pub fn optical_in(line: &str) -> Option<(Quantity, String)> {
         .filter(|word| !word.is_empty())
         .take(40)
         .collect();
+    // `word` leaves the digits and marks at the end of a phrase out, which may be all but a part of its first word.
+    let bare = |word: &str| {
+        word.trim_end_matches(|c: char| c.is_ascii_digit() || matches!(c, '_' | '-' | '.' | '#'))
+            .len()
+    };
+    let begins: Vec<bool> = words
+        .iter()
+        .map(|word| BOOK.optical.may_begin(word) || BOOK.optical.may_begin(&word[..bare(word)]))
+        .collect();
+    if !begins.contains(&true) {
+        return None;
+    }
     (2..=4).rev().find_map(|length| {
         words
             .windows(length)
-            .find_map(|window| match word(&window.join(" ")) {
+            .zip(&begins)
+            .filter(|(_, begins)| **begins)
+            .find_map(|(window, _)| match word(&window.join(" ")) {
                 Word::Other(quantity) if OPTICAL.contains(&quantity.as_str()) => {
                     let initials = window.iter().filter_map(|word| word.chars().next());
                     Some((quantity, initials.flat_map(char::to_lowercase).collect()))
@@ -723,7 +771,7 @@ pub fn marker(cell: &str) -> Option<Marker> {
     {
         return Some(Marker::Missing);
     }
-    BOOK.words.get(&marker_form(cell))?.marker
+    with_marker_form(cell, |form| BOOK.words.get(form))?.marker
 }
 
 /// Whether a cell or a flag says that the detector was saturated or stray light ruled.
@@ -731,10 +779,7 @@ pub fn marker(cell: &str) -> Option<Marker> {
 pub fn is_saturation(cell: &str) -> bool {
     let cell = cell.trim();
     cell.len() <= LONGEST
-        && BOOK
-            .words
-            .get(&marker_form(cell))
-            .is_some_and(|meaning| meaning.saturated)
+        && with_marker_form(cell, |form| BOOK.words.get(form)).is_some_and(|meaning| meaning.saturated)
 }
 
 /// Whether a line belongs to the paper and not to the measurement: `Page 1 of 3`, `Seite 2`, `- 3 -`, `end of data`.
@@ -748,21 +793,25 @@ pub fn is_furniture(line: &str) -> bool {
     if framed && bare.trim_matches(['-', ' ']).parse::<u32>().is_ok() {
         return true;
     }
-    let folded = fold(bare);
-    if BOOK.words.get(&folded).is_some_and(|meaning| meaning.end) {
-        return true;
-    }
-    let words: Vec<&str> = folded.split(' ').collect();
-    let is_page = |word: &str| BOOK.words.get(word).is_some_and(|meaning| meaning.page);
-    let is_of = |word: &str| BOOK.words.get(word).is_some_and(|meaning| meaning.of);
-    let is_number = |word: &str| word.len() <= 5 && word.bytes().all(|b| b.is_ascii_digit());
-    // The slash of `Page 1/3` is folded into a blank.
-    match words.as_slice() {
-        [page, number] => is_page(page) && is_number(number),
-        [page, number, total] => is_page(page) && is_number(number) && is_number(total),
-        [page, number, of, total] => is_page(page) && is_number(number) && is_of(of) && is_number(total),
-        _ => false,
-    }
+    with_folded(bare, |folded| {
+        if BOOK.words.get(folded).is_some_and(|meaning| meaning.end) {
+            return true;
+        }
+        let is_page = |word: &str| BOOK.words.get(word).is_some_and(|meaning| meaning.page);
+        let is_of = |word: &str| BOOK.words.get(word).is_some_and(|meaning| meaning.of);
+        let is_number = |word: &str| word.len() <= 5 && word.bytes().all(|b| b.is_ascii_digit());
+        let mut words = folded.split(' ');
+        if !words.next().is_some_and(is_page) {
+            return false;
+        }
+        // The slash of `Page 1/3` is folded into a blank.
+        match words.collect::<Vec<&str>>().as_slice() {
+            [number] => is_number(number),
+            [number, total] => is_number(number) && is_number(total),
+            [number, of, total] => is_number(number) && is_of(of) && is_number(total),
+            _ => false,
+        }
+    })
 }
 
 #[cfg(test)]

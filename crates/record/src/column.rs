@@ -49,6 +49,12 @@ impl Quantity {
         Self(Cow::Owned(name.into()))
     }
 
+    /// The same under a name that lasts as long as the program: it is copied without room of its own.
+    #[must_use]
+    pub const fn lasting(name: &'static str) -> Self {
+        Self(Cow::Borrowed(name))
+    }
+
     /// The name.
     #[must_use]
     pub fn as_str(&self) -> &str {

@@ -433,7 +433,14 @@ fn take(text: &str, comma: Option<bool>) -> Option<Measure<'_>> {
 
 fn strip_word<'a>(text: &'a str, word: &str) -> Option<&'a str> {
     let head = text.get(..word.len())?;
-    (head.to_lowercase() == word).then(|| text[word.len()..].trim_start())
+    let alike = if head.is_ascii() {
+        head.bytes()
+            .map(|byte| byte.to_ascii_lowercase())
+            .eq(word.bytes())
+    } else {
+        head.to_lowercase() == word
+    };
+    alike.then(|| text[word.len()..].trim_start())
 }
 
 /// The second half of a range: `- 400 nm`, `nm to 700 nm`, `..700`.

@@ -110,6 +110,10 @@ pub fn read(text: &str, order: Option<Order>) -> Moment {
         return Moment::NONE;
     }
     let marked = text.contains(['年', '년']).then(|| with_marks(text));
+    // Neither a date nor a time is without a number, and most texts that are asked about have none.
+    if marked.is_none() && !text.bytes().any(|byte| byte.is_ascii_digit()) {
+        return Moment::NONE;
+    }
     let Some(mut tokens) = tokens(marked.as_deref().unwrap_or(text)) else {
         return Moment::NONE;
     };

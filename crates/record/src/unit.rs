@@ -12,10 +12,10 @@ mod spelling;
 
 use std::borrow::Cow;
 use std::cell::RefCell;
-use std::collections::HashMap;
 use std::fmt;
 use std::thread::LocalKey;
 
+use hashbrown::HashMap;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -71,7 +71,7 @@ type Known<T> = LocalKey<RefCell<HashMap<String, Option<T>>>>;
 const REMEMBERED: usize = 1024;
 
 thread_local! {
-    static CANONICAL: RefCell<HashMap<String, Option<String>>> = RefCell::new(HashMap::new());
+    static CANONICAL: RefCell<HashMap<String, Option<Unit>>> = RefCell::new(HashMap::new());
     static DIMENSIONS: RefCell<HashMap<String, Option<Dimension>>> = RefCell::new(HashMap::new());
 }
 
@@ -171,11 +171,45 @@ impl Unit {
     /// When the code is not valid, or made of units that are unknown in this trade.
     pub fn ucum(code: &str) -> Result<Self, UnknownUnit> {
         match remembered(&CANONICAL, code, || {
-            Parsed::of(code).map(|parsed| parsed.canonical())
+            Parsed::of(code).map(|parsed| Self::canonical(parsed.canonical()))
         }) {
             // The canonical code must be valid itself; this can only fail on huge exponents.
-            Some(canonical) => Ok(Self(Cow::Owned(canonical))),
+            Some(unit) => Ok(unit),
             None => Err(UnknownUnit(code.to_owned())),
+        }
+    }
+
+    /// The unit of a canonical code. The usual ones are copied without room of their own.
+    fn canonical(code: String) -> Self {
+        const USUAL: [&str; 24] = [
+            "nm",
+            "s",
+            "min",
+            "h",
+            "1",
+            "{AU}",
+            "10*-3.{AU}",
+            "%",
+            "Cel",
+            "K",
+            "cm",
+            "mm",
+            "m",
+            "/cm",
+            "/min",
+            "/s",
+            "mol/L",
+            "mmol/L",
+            "umol/L",
+            "nmol/L",
+            "mg/L",
+            "mL",
+            "uL",
+            "[pH]",
+        ];
+        match USUAL.into_iter().find(|usual| *usual == code) {
+            Some(usual) => Self(Cow::Borrowed(usual)),
+            None => Self(Cow::Owned(code)),
         }
     }
 

@@ -1,7 +1,7 @@
 //! Heads of what was computed from a quantity: logarithms, derivatives, complements and shares of the light.
 
 use super::*;
-use crate::words::{List, words_of};
+use crate::words::{List, begins, words_of};
 
 /// A logarithm or a derivative, `ln(A500)`, `dA/dλ`, `1st derivative`: what was computed from a quantity is another one,
 /// and is called as its head calls it. A change per time (`dA/dt`) is a rate and is read as such.
@@ -19,7 +19,6 @@ pub(super) fn derived(text: &str) -> Option<Head> {
         } else {
             understand(of).held
         },
-        why: format!("`{text}` was computed from a quantity"),
         quantity: Some(quantity),
         ..Head::default()
     })
@@ -34,13 +33,16 @@ pub(super) fn reciprocal_of_light(text: &str) -> Option<Head> {
     of_light.then(|| Head {
         quantity: Some(Quantity::named(text.to_lowercase())),
         held: head.held,
-        why: format!("`{text}` is the reciprocal of a quantity"),
         ..Head::default()
     })
 }
 
 /// `% absorption`: the share of the light that was absorbed, the absorptance of the IUPAC, and no absorbance.
 pub(super) fn absorbed(text: &str) -> Option<Head> {
+    // Most heads have no such sign and need not be folded.
+    if !text.contains(['%', 'p', 'P']) {
+        return None;
+    }
     let folded = fold(text);
     let name = folded
         .strip_prefix("% ")
@@ -51,7 +53,6 @@ pub(super) fn absorbed(text: &str) -> Option<Head> {
     absorbance.then(|| Head {
         quantity: Some(Quantity::named("absorptance".to_owned())),
         unit: Some(Unit::PERCENT),
-        why: format!("`{text}` is a share of the light, in percent"),
         ..Head::default()
     })
 }
@@ -130,16 +131,19 @@ pub(super) fn is_complement(text: &str) -> bool {
 /// `dA/dλ`, `d²A/dλ²`, `dA/dT`, `1st derivative of A`.
 pub(super) fn is_derivative(text: &str) -> bool {
     let folded = fold(text);
+    let stems = || words_of(List::Derivative).iter().map(String::as_str);
     // Signs of Chinese and Japanese stand in the middle of words.
-    let stems = words_of(List::Derivative);
-    let named = folded.split(' ').any(|word| {
-        stems.iter().any(|stem| {
-            word.starts_with(stem.as_str())
-                || !stem.chars().any(|c| c < '\u{2E80}') && word.contains(stem.as_str())
-        })
-    });
-    if named {
+    let inside = |word: &str| {
+        !word.is_ascii() && stems().any(|stem| !stem.chars().any(|c| c < '\u{2E80}') && word.contains(stem))
+    };
+    if folded
+        .split(' ')
+        .any(|word| begins(List::Derivative, word) || inside(word))
+    {
         return true;
+    }
+    if !text.contains('/') {
+        return false;
     }
     let squeezed: String = text
         .chars()

@@ -269,6 +269,9 @@ fn quantities_by_dimension(unit: &Unit) -> Vec<Quantity> {
 /// A head, or a bracket, that is nothing but a unit. Words of everyday language that are units elsewhere are not.
 pub(super) fn lone_unit(text: &str) -> Option<Vec<Unit>> {
     let units = spelled(text).units().to_vec();
+    if units.is_empty() {
+        return None;
+    }
     let everyday = super::is_one_of_a_unit(text)
         || words::is(List::Everyday, text)
         || fold(text).is_empty()
@@ -278,7 +281,7 @@ pub(super) fn lone_unit(text: &str) -> Option<Vec<Unit>> {
                 text,
                 "s" | "h" | "M" | "K" | "C" | "S" | "%" | "Å" | "℃" | "秒" | "分"
             );
-    (!everyday && !units.is_empty()).then_some(units)
+    (!everyday).then_some(units)
 }
 
 /// A name beside a unit: both must fit.
@@ -514,13 +517,15 @@ fn number_of_times(text: &str) -> Option<f64> {
 
 /// `mm:ss`, `hh:mm:ss`, `min:s`, `h:min:s`, `mm:ss.f`: the form of clock times.
 pub(super) fn clock(text: &str) -> bool {
+    if !text.contains(':') {
+        return false;
+    }
     let lower = text.to_lowercase();
     if lower.contains(':') && [List::MinutesAndSeconds, List::HoursAndMinutes].iter().any(|list| words::is(*list, &lower)) {
         return true;
     }
     let parts: Vec<&str> = lower.split([':', '.', ',']).collect();
-    lower.contains(':')
-        && parts.len() <= 4
+    parts.len() <= 4
         && parts.iter().all(|part| {
             matches!(
                 part.trim(),

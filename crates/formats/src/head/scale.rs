@@ -5,12 +5,17 @@ use super::*;
 /// The power of ten that a head says its numbers are scaled by: 3 for `A x 1000`, `A·10³` and `10^3 A`, -3 for
 /// `A (10^-3)` and `A / 10-3`. Whether the numbers were multiplied by it or are still to be, no head says.
 pub(crate) fn scale_of(text: &str) -> Option<i32> {
+    // Every power of ten has one of these, unless it is raised.
+    if text.is_ascii() && !["10", "1e", "1E"].into_iter().any(|ten| text.contains(ten)) {
+        return None;
+    }
     let mut plain = String::with_capacity(text.len());
     let mut raised = false;
     for sign in trimmed(text).chars() {
         let low = match sign {
             '⁻' => Some('-'),
             '⁺' => Some('+'),
+            sign if sign.is_ascii() => None,
             sign => "⁰¹²³⁴⁵⁶⁷⁸⁹"
                 .chars()
                 .position(|c| c == sign)

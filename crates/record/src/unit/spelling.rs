@@ -6,7 +6,8 @@
 
 use std::borrow::Cow;
 use std::cell::RefCell;
-use std::collections::HashMap;
+
+use hashbrown::HashMap;
 
 use super::Unit;
 

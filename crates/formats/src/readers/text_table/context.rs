@@ -165,11 +165,14 @@ impl Context {
     /// `Calibration of p-nitrophenol (405 nm)`: a title that ends in the wavelength, in brackets of its own. Light that
     /// a sample is lit with, `irradiated (365 nm)`, is another.
     fn hear_bracketed(&mut self, line: &str) {
+        if line.len() > LONGEST_TITLE || !line.trim_end().ends_with(')') {
+            return;
+        }
         let lower = line.to_lowercase();
         let shone = lower
             .split(|c: char| !c.is_alphabetic())
             .any(|word| words::begins(List::LightShone, word));
-        if line.len() > LONGEST_TITLE || shone {
+        if shone {
             return;
         }
         if let Some((title, bracket)) = line
@@ -186,7 +189,14 @@ impl Context {
     /// `Calibration of caffeine 273 nm`: a title of something read at one wavelength, with a lone wavelength. Sizes of particles
     /// and light that a sample is lit with are others.
     fn hear_titled(&mut self, line: &str) {
+        if line.len() > LONGEST_TITLE {
+            return;
+        }
         let lower = line.to_lowercase();
+        // Most lines have no such unit.
+        if !lower.contains("nm") && !lower.contains("нм") {
+            return;
+        }
         let words = || {
             lower
                 .split(|c: char| !c.is_alphabetic())
@@ -208,9 +218,11 @@ impl Context {
             .collect();
         let known = words().any(read)
             || (1..parts.len()).any(|at| {
-                words::quantity_of(&format!("{} {}", parts[at - 1], parts[at])) == Some(Quantity::WAVELENGTH)
+                words::may_begin_a_quantity(parts[at - 1])
+                    && words::quantity_of(&format!("{} {}", parts[at - 1], parts[at]))
+                        == Some(Quantity::WAVELENGTH)
             });
-        if line.len() > LONGEST_TITLE || words().any(shone) || !known {
+        if words().any(shone) || !known {
             return;
         }
         let number = |text: &str| {
@@ -536,13 +548,18 @@ impl Context {
         if parts.len() < 2 {
             return;
         }
-        self.kinetics |= words::words_of(List::Kinetics)
+        let phrases = words::words_of(List::Kinetics)
             .iter()
-            .any(|phrase| phrase.contains(' ') && lower.contains(phrase.as_str()));
+            .filter(|phrase| phrase.contains(' '));
+        self.kinetics |= words::contains(List::Kinetics, &lower)
+            && phrases.into_iter().any(|phrase| lower.contains(phrase.as_str()));
         // `optical density`, `longueur d'onde`: terms of two or three words.
         let denies = |part: &&str| words::is(List::Negation, part);
         for length in [2, 3].into_iter().filter(|_| !parts.iter().any(denies)) {
-            for pair in parts.windows(length) {
+            for pair in parts
+                .windows(length)
+                .filter(|pair| words::may_begin_a_quantity(pair[0]))
+            {
                 let quantity = words::quantity_of(&pair.join(" ")).filter(|quantity| {
                     quantity.is_of_light() || matches!(quantity.as_str(), "wavelength" | "wavenumber")
                 });

@@ -322,8 +322,12 @@ struct Fit {
     cells: Vec<Vec<Range<usize>>>,
 }
 
-/// Decides the dialect of `rows`, lines that follow one another and look like data. `heads` is the line above them.
-pub(super) fn decide(rows: &[&str], heads: Option<&str>) -> Decision {
+/// The cells of rows, as a separator parts them.
+pub(super) type Parted = (Sep, Vec<Vec<Range<usize>>>);
+
+/// Decides the dialect of `rows`, lines that follow one another and look like data. `heads` is the line above them. The cells
+/// go with it where they were parted on the way, so that nobody parts them anew.
+pub(super) fn decide(rows: &[&str], heads: Option<&str>) -> (Decision, Option<Parted>) {
     let mut best: Option<Fit> = None;
     // Splitting at blanks would swallow the empty cells between tabs and shift what stands behind them.
     let mut tabs_separate = false;
@@ -384,7 +388,7 @@ pub(super) fn decide(rows: &[&str], heads: Option<&str>) -> Decision {
         }
     }
     let Some(mut fit) = best else {
-        return Decision::None;
+        return (Decision::None, None);
     };
     if fit.sep == Sep::Blank {
         // Rules and closing words among the rows have no figures, and no say.
@@ -405,13 +409,13 @@ pub(super) fn decide(rows: &[&str], heads: Option<&str>) -> Decision {
     if fit.sep == Sep::Comma
         && let Some(decision) = comma_for_both(rows, heads)
     {
-        return decision;
+        return (decision, None);
     }
     let texts = rows
         .iter()
         .zip(&fit.cells)
         .flat_map(|(row, cells)| cells.iter().map(move |cell| &row[cell.clone()]));
-    style_of(fit.sep, texts)
+    (style_of(fit.sep, texts), Some((fit.sep, fit.cells)))
 }
 
 /// Whether a sign parts the rows into as many cells, of which one column is of numbers throughout, and blanks stand only
@@ -789,7 +793,7 @@ mod tests {
     use super::*;
 
     fn sure(rows: &[&str], heads: Option<&str>) -> Option<(Sep, u8)> {
-        match decide(rows, heads) {
+        match decide(rows, heads).0 {
             Decision::Sure(dialect) => Some((dialect.sep, dialect.style.decimal)),
             _ => None,
         }
@@ -824,7 +828,7 @@ mod tests {
                 sure(&rows, None),
                 Some(wanted),
                 "{rows:?}: {:?}",
-                decide(&rows, None)
+                decide(&rows, None).0
             );
         }
     }
@@ -832,7 +836,7 @@ mod tests {
     #[test]
     fn one_comma_for_both_is_asked_and_heads_and_zeros_tell_the_likely_reading() {
         let rows = ["400,0,0,123", "401,0,0,125", "402,0,0,098"];
-        match decide(&rows, Some("nm,A")) {
+        match decide(&rows, Some("nm,A")).0 {
             Decision::Open { readings, .. } => {
                 let likely = &readings[0];
                 assert_eq!(
@@ -843,14 +847,14 @@ mod tests {
             other => panic!("{other:?}"),
         }
         assert!(matches!(
-            decide(&["400,0,123", "401,0,125", "402,0,126"], None),
+            decide(&["400,0,123", "401,0,125", "402,0,126"], None).0,
             Decision::Open {
                 code: "decimal-comma-or-separator",
                 ..
             }
         ));
         assert!(matches!(
-            decide(&["400,123", "401,125"], Some("nm,mAU")),
+            decide(&["400,123", "401,125"], Some("nm,mAU")).0,
             Decision::Sure(_)
         ));
     }
@@ -858,7 +862,7 @@ mod tests {
     #[test]
     fn thousands_or_decimals_is_asked() {
         assert!(matches!(
-            decide(&["400;1,234", "401;1,235"], None),
+            decide(&["400;1,234", "401;1,235"], None).0,
             Decision::Open {
                 code: "decimal-comma-or-thousands",
                 ..

@@ -340,7 +340,13 @@ fn is_summary(text: &str, cells: &[Option<Span>], grid: &Grid) -> bool {
         return false;
     };
     let word = text[name.range()].trim();
-    let number = |cell: &Option<Span>| cell.is_none_or(|span| leading_number(&text[span.range()]).is_some());
+    // `min;25 °C;37 °C` is a header.
+    let number = |cell: &Option<Span>| {
+        cell.is_none_or(|span| {
+            let cell = &text[span.range()];
+            leading_number(cell).is_some() && !cell.contains(char::is_alphabetic)
+        })
+    };
     if super::segments::is_summary_word(word) && grid.rows >= 3 && grid.kinds.first() == Some(&Kind::Figures)
     {
         return numbers.iter().any(Option::is_some) && numbers.iter().all(number);

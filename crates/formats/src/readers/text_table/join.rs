@@ -535,10 +535,19 @@ pub(super) fn head_texts(text: &str, table: &Table) -> Vec<String> {
 
 pub(super) fn squeeze(line: &str) -> String {
     crate::work::looks_at(line.len());
-    line.split_whitespace()
-        .collect::<Vec<_>>()
-        .join(" ")
-        .to_lowercase()
+    let mut squeezed = String::with_capacity(line.len());
+    for word in line.split_whitespace() {
+        if !squeezed.is_empty() {
+            squeezed.push(' ');
+        }
+        squeezed.push_str(word);
+    }
+    if squeezed.is_ascii() {
+        squeezed.make_ascii_lowercase();
+        squeezed
+    } else {
+        squeezed.to_lowercase()
+    }
 }
 
 /// A line without the number of the page at its end, two blanks or more behind its words; nothing where there is none.

@@ -779,13 +779,10 @@ fn head_of_letter(text: &str, lines: &[TextLine]) -> Option<std::ops::RangeInclu
     let key = |line: &TextLine| {
         let line = text[line.span.range()].trim_start_matches(['>', ' ']);
         let (key, _) = line.split_once(':')?;
+        let key = key.trim().to_lowercase();
         [List::LetterFrom, List::LetterSubject]
             .into_iter()
-            .position(|list| {
-                crate::words::words_of(list)
-                    .iter()
-                    .any(|word| *word == key.trim().to_lowercase())
-            })
+            .position(|list| crate::words::words_of(list).contains(&key))
     };
     let first = lines.iter().position(|line| key(line).is_some())?;
     let block: Vec<&TextLine> = lines[first..]

@@ -278,15 +278,14 @@ fn unit_like(rest: &str) -> bool {
 
 /// A number in any of its spellings at the start of `text`: value, decimals, and where it ends.
 fn spelled(text: &str, style: Style) -> Option<(f64, u8, usize)> {
+    // Words, which most of what is no plain number are, begin with none of these.
+    let first = text.chars().next()?;
+    if !first.is_ascii_digit() && !is_sign(first) && first != char::from(style.decimal) {
+        return None;
+    }
     let mut plainly = String::with_capacity(text.len().min(64));
     let mut rest = text.char_indices().peekable();
     let mut negative = false;
-    let is_sign = |sign: char| {
-        matches!(
-            sign,
-            '-' | '+' | '\u{2212}' | '\u{2013}' | '\u{FE63}' | '\u{FF0D}'
-        )
-    };
     if let Some((_, sign)) = rest.next_if(|&(_, sign)| is_sign(sign)) {
         negative = sign != '+';
         while rest.next_if(|&(_, c)| c == ' ').is_some() {}
@@ -366,6 +365,14 @@ fn spelled(text: &str, style: Style) -> Option<(f64, u8, usize)> {
     }
     let decimals = u8::try_from((fraction - exponent).clamp(0, 255)).unwrap_or(0);
     Some((if negative { -value } else { value }, decimals, end))
+}
+
+/// A plus or minus sign in front of a number.
+fn is_sign(sign: char) -> bool {
+    matches!(
+        sign,
+        '-' | '+' | '\u{2212}' | '\u{2013}' | '\u{FE63}' | '\u{FF0D}'
+    )
 }
 
 fn is_grouping_blank(c: char) -> bool {

@@ -432,8 +432,8 @@ fn table_at(
     if class == Class::Mixed && is_key_over_headers(text, cursor) {
         return None;
     }
-    let decision = if least == 1 && class == Class::Figures && sample.len() >= 5 {
-        decide_single(&sample)
+    let (decision, parted) = if least == 1 && class == Class::Figures && sample.len() >= 5 {
+        (decide_single(&sample), None)
     } else {
         decide(&sample, head_above)
     };
@@ -443,7 +443,10 @@ fn table_at(
         Some(_) => Brackets::Absent,
         None => Brackets::Open,
     };
-    let cells = split_all(&sample, &dialect);
+    let cells = match parted {
+        Some((sep, cells)) if sep == dialect.sep && dialect.pieces.is_none() => cells,
+        _ => split_all(&sample, &dialect),
+    };
     let mut columns = usual_count(&cells, &dialect, head_above)?;
     if columns_with_marks(&sample, &cells, &dialect, head_above) == Some(columns + 1) {
         columns += 1;
@@ -778,6 +781,7 @@ pub(super) fn is_ruler_piece(text: &str, piece: &Piece) -> bool {
 fn sample(text: &str, cursor: Cursor, class: Class) -> Vec<&str> {
     let bytes = text.as_bytes();
     let mut rows: Vec<&str> = Vec::with_capacity(SAMPLE);
+    let mut marks: Vec<[bool; 3]> = Vec::with_capacity(SAMPLE);
     let mut at = cursor.at;
     let mut blanks = 0;
     while at < bytes.len() && rows.len() < SAMPLE {
@@ -809,22 +813,23 @@ fn sample(text: &str, cursor: Cursor, class: Class) -> Vec<&str> {
         }
         // Where the hard separators change, another table or another hand begins. One of the first three rows that
         // differs from the other two is damaged.
-        let alike = |one: &str, other: &str| !change(hard_marks(one), hard_marks(other));
-        let model = match rows.as_slice() {
-            [_, second] if alike(second, line) => Some(second),
-            [first, second, third, ..] if !alike(first, second) => {
-                if alike(first, third) {
-                    Some(first)
-                } else {
+        let own = hard_marks(line);
+        let model = match marks[..] {
+            [_, second] if !change(second, own) => Some(second),
+            [first, second, third, ..] if change(first, second) => {
+                if change(first, third) {
                     Some(second)
+                } else {
+                    Some(first)
                 }
             }
-            _ => rows.first(),
+            _ => marks.first().copied(),
         };
-        if model.is_some_and(|first| change(hard_marks(first), hard_marks(line))) && rows.len() >= 2 {
+        if model.is_some_and(|model| change(model, own)) && rows.len() >= 2 {
             break;
         }
         rows.push(line);
+        marks.push(own);
     }
     rows
 }
@@ -1090,7 +1095,19 @@ fn take_names(kinds: &mut [Kind], head: &str, rows: &[&str], cells: &[Vec<Range<
             let counts = |(at, found): (usize, Option<Cell>)| {
                 matches!(found, Some(Cell::Number { value, decimals: 0 }) if value == (at + 1) as f64)
             };
+            // Under the row of names above a spectrum, `Sample;leaf;stem`, wavelengths go on in their step.
+            let plain: Vec<f64> = numbers
+                .clone()
+                .filter_map(|found| match found {
+                    Some(Cell::Number { value, .. }) => Some(value),
+                    _ => None,
+                })
+                .collect();
+            let runs = plain.len() >= 3
+                && plain.windows(3).all(|three| three[2] - three[1] == three[1] - three[0])
+                && (plain[1] - plain[0]).abs() != 1.0;
             column == 0
+                && !runs
                 && numbers.clone().all(|found| {
                     matches!(found, Some(Cell::Number { decimals: 0, .. } | Cell::WithUnit { .. }))
                 })
@@ -1346,7 +1363,8 @@ fn names_quantity(line: &str) -> bool {
 }
 
 fn is_prose(rows: &[&str]) -> bool {
-    let words = rows.iter().filter(|row| {
+    let lettered = |row: &&&str| row.bytes().any(|byte| byte.is_ascii_alphabetic() || byte >= 0x80);
+    let words = rows.iter().filter(lettered).filter(|row| {
         row.split_whitespace()
             .filter(|w| w.chars().all(char::is_alphabetic))
             .count()

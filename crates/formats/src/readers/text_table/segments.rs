@@ -373,6 +373,10 @@ fn first_of(text: &str, head: &Head) -> First {
     if matches!(field, Some("sample" | "sample-id")) {
         return First::Sample;
     }
+    // `pH` is a unit as well.
+    if head.quantity.as_ref().is_some_and(|quantity| quantity.as_str() == "ph") {
+        return First::Condition;
+    }
     if is_unit(text) {
         return First::Unit;
     }
@@ -416,7 +420,8 @@ pub(super) fn is_summary_line(line: &str, after_summary: bool) -> bool {
     let word = word.trim_end_matches([':', '=']).trim();
     let mut numbers = 0;
     for cell in cells {
-        if leading_number(cell).is_none() {
+        // `min;25 °C;37 °C` is a header.
+        if leading_number(cell).is_none() || !read_head(cell).held.is_empty() && cell.contains(char::is_alphabetic) {
             return false;
         }
         numbers += 1;
