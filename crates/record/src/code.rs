@@ -45,10 +45,6 @@ pub const PACKAGE_DESCRIPTION: Code = Code::new("package-description");
 pub const PLUGIN_PANICKED: Code = Code::new("plugin-panicked");
 /// A computation left points out.
 pub const POINTS_LEFT_OUT: Code = Code::new("points-left-out");
-/// What was measured.
-pub const SIGNAL_UNKNOWN: Code = Code::new("signal-unknown");
-/// Which kind of measurement a run is.
-pub const TECHNIQUE_UNKNOWN: Code = Code::new("technique-unknown");
 /// In which unit a time is.
 pub const TIME_UNIT: Code = Code::new("time-unit");
 /// Two units are stated for one value.
@@ -62,4 +58,4 @@ pub const WAVELENGTH_DISPUTED: Code = Code::new("wavelength-disputed");
 pub const ABOUT_CONDITIONS: [Code; 3] = [DAY_OR_MONTH_FIRST, TWO_UNITS, WAVELENGTH_DISPUTED];
 
 /// Questions about what the axes are. A formula that names its columns needs no answer to them.
-pub const ABOUT_AXES: [Code; 4] = [AXIS_UNKNOWN, TIME_UNIT, SIGNAL_UNKNOWN, TECHNIQUE_UNKNOWN];
+pub const ABOUT_AXES: [Code; 2] = [AXIS_UNKNOWN, TIME_UNIT];
