@@ -59,7 +59,6 @@ pub fn wavelength(
     Ok(Report::new(limits, "wavelength", named, conditions, outcomes))
 }
 
-#[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
 fn band(
     standard: &WavelengthStandard,
     nm: f64,

@@ -415,7 +415,6 @@ fn means(scans: &Scans<'_>) -> Vec<f64> {
     scans.absorbance.iter().map(mean).collect()
 }
 
-#[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
 fn fit_shape(given: &Scans<'_>, shape: &SchemeModel<'_>, shifted: bool) -> Result<GlobalFit, Refusal> {
     given.check()?;
     let (n, m) = (given.times.len(), given.wavelengths.len());

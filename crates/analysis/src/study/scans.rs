@@ -237,7 +237,6 @@ fn computed(
     })
 }
 
-#[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
 fn work_on(
     task: &ScanTask,
     scans: &Scans<'_>,

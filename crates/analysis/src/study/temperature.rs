@@ -207,7 +207,6 @@ fn line(plan: &TemperaturePlan, points: &[AtTemperature], model: &str) -> Found 
     }
 }
 
-#[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
 fn fitted(
     plan: &TemperaturePlan,
     points: &[AtTemperature],

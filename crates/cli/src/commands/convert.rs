@@ -11,7 +11,7 @@ use std::time::{Duration, Instant};
 use clap::Args;
 use curvary_formats::writers::json;
 use curvary_ingest::{Desk, Fate, Finished, Limits, Piece, Root, each_piece};
-use curvary_record::{Code, Diagnostic, Severity, code};
+use curvary_record::{Code, Diagnostic, Severity};
 use serde::Serialize;
 
 use crate::Setting;
@@ -115,7 +115,11 @@ impl Convert {
             }
             complaints.show(&fate, drawn, screen);
             complaints.lost(&fate, &lost, screen);
-            without_room += u64::from(fate.remarks.iter().any(|remark| remark.code == code::NOT_CARRIED));
+            without_room += u64::from(
+                fate.remarks
+                    .iter()
+                    .any(|remark| remark.code.as_str() == "not-carried"),
+            );
             done += 1;
             progress.at(done, summary.bytes(), begun.elapsed().as_secs_f64());
             Ok::<(), Failure>(())

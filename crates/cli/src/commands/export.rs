@@ -9,7 +9,7 @@ use clap_complete::ArgValueCompleter;
 use curvary_archive::{Archive, View};
 use curvary_formats::assume;
 use curvary_formats::writers::export::{ExportError, Subject, Subjects};
-use curvary_record::{Code, Diagnostic, Outcome as Found, Run, RunId, Severity, code};
+use curvary_record::{Code, Diagnostic, Outcome as Found, Run, RunId, Severity};
 use rayon::prelude::*;
 
 use crate::Setting;
@@ -155,7 +155,10 @@ impl Export {
         };
         kept.progress.end();
         output::tell(&self.out, &remarks, screen);
-        for remark in remarks.iter().filter(|remark| remark.code == code::NOT_CARRIED) {
+        for remark in remarks
+            .iter()
+            .filter(|remark| remark.code.as_str() == "not-carried")
+        {
             screen.say(&remark.message);
         }
         writeln!(

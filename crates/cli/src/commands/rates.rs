@@ -145,7 +145,6 @@ struct RunReport {
 
 impl Rates {
     /// Does it.
-    #[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
     pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
         if self.again {
             let asked = self.subjects.asked(setting)?;

@@ -17,7 +17,7 @@ use curvary_formats::writers::units::Units;
 use curvary_formats::writers::{json_lines, tables};
 use curvary_formats::{Source, family};
 use curvary_record::names::NameRule;
-use curvary_record::{Code, Diagnostic, Digest, Family, code};
+use curvary_record::{Code, Diagnostic, Digest, Family};
 use serde::{Deserialize, Serialize};
 use serde_json::{Value, json};
 use sha2::{Digest as _, Sha512};
@@ -183,7 +183,6 @@ fn exported(error: ExportError) -> Failure {
 }
 
 /// Fills the payload.
-#[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
 fn fill(
     stage: &Path,
     subjects: &mut dyn Subjects,
@@ -201,7 +200,7 @@ fn fill(
     let mut four = tables::Tables::new(Options::default());
     let mut remarks = export::export(&mut four, subjects, Units::OneEach, &mut within).map_err(exported)?;
     // The bundle itself has everything, whatever one of its forms has no room for.
-    remarks.retain(|remark| remark.code != code::NOT_CARRIED);
+    remarks.retain(|remark| remark.code.as_str() != "not-carried");
     let mut lines = json_lines::Json::lines();
     export::export(&mut lines, subjects, Units::AsRead, &mut within).map_err(exported)?;
     drop((four, lines));

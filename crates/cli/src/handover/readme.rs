@@ -48,7 +48,6 @@ pub(super) struct About<'a> {
 }
 
 /// The text.
-#[expect(clippy::too_many_lines, reason = "one text")]
 pub(super) fn text(about: &About<'_>) -> String {
     let mut text = format!("# {}\n\n", about.title);
     text.push_str(&format!(

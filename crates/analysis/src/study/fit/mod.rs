@@ -358,7 +358,6 @@ fn say_of_constraint(test: &FTest) -> Diagnostic {
     }
 }
 
-#[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
 fn fitted(
     plan: &FitPlan,
     chosen: &Chosen,

@@ -140,7 +140,6 @@ impl Place<'_> {
         Ok(())
     }
 
-    #[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
     pub(super) fn mixture(
         &self,
         components: &[ReferenceSpectrum],

@@ -219,7 +219,6 @@ pub struct RunRates {
 }
 
 /// Rates of every trace of a run; of a run that is a series of rates already, its points as they stand.
-#[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
 pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
     let fail = |refusal: &Refusal| RunRates {
         found: vec![refused(plan, run, None, String::new(), refusal)],

@@ -245,7 +245,6 @@ fn tell_common(
     ));
 }
 
-#[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
 fn series(
     plan: &SeriesPlan,
     points: &[RatePoint],
