@@ -517,7 +517,7 @@ fn fitted(
     let second = matches!(chosen, Chosen::Course(course) if matches!(course.order(), Order::Second | Order::SecondUnequal));
     if second && y_unit == Unit::ABSORBANCE {
         outcome.remarks.push(Diagnostic::warning(
-            code::UNIT_PER_ABSORBANCE,
+            Code::new("unit-per-absorbance"),
             "k is per unit of absorbance and time, not per concentration: --concentration with the absorption coefficient and \
              the path length gives it in L/(mol s)",
         ));
