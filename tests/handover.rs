@@ -482,6 +482,261 @@ fn a_workbook_has_every_point() {
     }
 }
 
+/// A file of a few points under some lines of keys.
+fn short(keys: &str) -> String {
+    format!("{keys}\nTime (s)\tAbsorbance\n0\t0.5\n1\t0.4\n2\t0.3\n3\t0.25\n")
+}
+
+#[test]
+fn names_are_left_out_however_their_blanks_are_written() {
+    let folder = tempfile::tempdir().unwrap();
+    let folder = folder.path();
+    fs::create_dir(folder.join("in")).unwrap();
+    for (name, comment) in [
+        ("a", "by Example  Person"),
+        ("b", "of Example_Person"),
+        ("c", "Example\tPerson said so"),
+    ] {
+        let text = short(&format!(
+            "Sample: {name}\nOperator: Example Person\nComment: {comment}\nDate: 2020-03-27"
+        ));
+        fs::write(folder.join(format!("in/{name}.txt")), text).unwrap();
+    }
+    assert_eq!(status(&run(folder, &["add", "in", "--archive", "lab"])), Some(0));
+    let (ending, told) = export(folder, &["", "--to", "bundle", "--out", "a.zip"]);
+    assert_eq!(ending, Some(0), "{told}");
+    assert!(
+        told.contains("`--without comment` leaves comments out too"),
+        "{told}"
+    );
+    for (name, bytes) in members(&folder.join("a.zip")) {
+        let text = String::from_utf8_lossy(&bytes);
+        assert!(!text.contains("Person"), "{name}");
+    }
+    // What the command line itself would tell is refused with its place, in every form.
+    for (to, out) in [("bundle", "b.zip"), ("report", "b.html"), ("report", "b.pdf")] {
+        let words = ["", "--to", to, "--out", out, "--title", "Data of example person"];
+        let (ending, told) = export(folder, &words);
+        assert_eq!(ending, Some(3), "{told}");
+        assert!(
+            told.contains("stands in the title") && told.contains("`--title`"),
+            "{told}"
+        );
+        assert!(told.contains("the Operator of run"), "{told}");
+    }
+    let words = [
+        "",
+        "--to",
+        "bundle",
+        "--out",
+        "b.zip",
+        "--without",
+        "date",
+        "--dated",
+        "2020-03-27",
+    ];
+    let (ending, told) = export(folder, &words);
+    assert_eq!(ending, Some(3), "{told}");
+    assert!(told.contains("`--dated`"), "{told}");
+    assert!(!folder.join("b.zip").exists());
+}
+
+#[test]
+fn originals_that_hold_more_are_told() {
+    let folder = tempfile::tempdir().unwrap();
+    let folder = folder.path();
+    fs::create_dir(folder.join("in")).unwrap();
+    let two = format!("{}\n\n{}", short("Sample: first"), short("Sample: second"));
+    fs::write(folder.join("in/two.txt"), two).unwrap();
+    assert_eq!(status(&run(folder, &["add", "in", "--archive", "lab"])), Some(0));
+    let words = [
+        "sample:second",
+        "--to",
+        "bundle",
+        "--originals",
+        "--with",
+        "operator,path",
+        "--out",
+        "a.zip",
+    ];
+    let (ending, told) = export(folder, &words);
+    assert_eq!(ending, Some(0), "{told}");
+    assert!(told.contains("the originals hold 1 run more"), "{told}");
+    let all = members(&folder.join("a.zip"));
+    let readme = all
+        .iter()
+        .find(|(name, _)| name.ends_with("data/README.md"))
+        .unwrap()
+        .1;
+    assert!(String::from_utf8_lossy(readme).contains("The originals hold 1 run more"));
+}
+
+#[test]
+fn results_of_runs_that_are_not_written_are_told() {
+    let folder = tempfile::tempdir().unwrap();
+    let folder = folder.path();
+    fs::create_dir(folder.join("in")).unwrap();
+    for (name, rate) in [("a", 0.02_f64), ("b", 0.03)] {
+        let rows: String = (0..30)
+            .map(|at| format!("{at}\t{:.4}\n", 0.1 + 0.8 * (-rate * f64::from(at)).exp()))
+            .collect();
+        let text = format!("Sample: {name}\nTime (s)\tAbsorbance\n{rows}");
+        fs::write(folder.join(format!("in/{name}.txt")), text).unwrap();
+    }
+    assert_eq!(status(&run(folder, &["add", "in", "--archive", "lab"])), Some(0));
+    let words = [
+        "fit",
+        "technique:time-course",
+        "--model",
+        "first-order+offset",
+        "--share",
+        "k",
+        "--archive",
+        "lab",
+    ];
+    let fitted = run(folder, &words);
+    assert!(
+        status(&fitted).is_some_and(|status| status <= 1),
+        "{}",
+        String::from_utf8_lossy(&fitted.stderr)
+    );
+    let (ending, told) = export(folder, &["sample:a", "--to", "json", "--out", "a.json"]);
+    assert_eq!(ending, Some(0), "{told}");
+    assert!(
+        told.contains("about runs too that are not written here"),
+        "{told}"
+    );
+    let (_, told) = export(
+        folder,
+        &["technique:time-course", "--to", "json", "--out", "b.json"],
+    );
+    assert!(!told.contains("not written here"), "{told}");
+}
+
+#[test]
+fn one_run_in_fahrenheit_leaves_the_others_in_degrees_celsius() {
+    let folder = tempfile::tempdir().unwrap();
+    let folder = folder.path();
+    fs::create_dir(folder.join("in")).unwrap();
+    let degrees = ["21 °C", "22.5 °C", "23 °C", "77 °F", "298.15 K"];
+    for (at, temperature) in degrees.iter().enumerate() {
+        fs::write(
+            folder.join(format!("in/{at}.txt")),
+            short(&format!("Temperature: {temperature}")),
+        )
+        .unwrap();
+    }
+    assert_eq!(status(&run(folder, &["add", "in", "--archive", "lab"])), Some(0));
+    let (ending, told) = export(folder, &["", "--to", "tables", "--out", "t"]);
+    assert_eq!(ending, Some(0), "{told}");
+    let table = fs::read_to_string(folder.join("t/runs.csv")).unwrap();
+    let head = table.lines().next().unwrap();
+    assert!(
+        head.contains("temperature_Cel") && !head.contains("degF") && !head.contains("temperature_K"),
+        "{head}"
+    );
+    let at = head
+        .split(',')
+        .position(|name| name == "temperature_Cel")
+        .unwrap();
+    let mut found: Vec<f64> = table
+        .lines()
+        .skip(1)
+        .map(|line| line.split(',').nth(at).unwrap().parse().unwrap())
+        .collect();
+    found.sort_by(f64::total_cmp);
+    assert_eq!(found, [21.0, 22.5, 23.0, 25.0, 25.0]);
+}
+
+#[test]
+fn where_a_folder_stands_nothing_is_written_beside_it() {
+    let folder = tempfile::tempdir().unwrap();
+    let folder = folder.path();
+    fs::create_dir_all(folder.join("in")).unwrap();
+    fs::create_dir(folder.join("d")).unwrap();
+    fs::write(folder.join("in/a.txt"), short("Sample: a")).unwrap();
+    assert_eq!(status(&run(folder, &["add", "in", "--archive", "lab"])), Some(0));
+    let before = left_behind(folder);
+    let (ending, told) = export(folder, &["sample:a", "--to", "csv", "--out", "d", "--replace"]);
+    assert_eq!(ending, Some(3), "{told}");
+    assert!(
+        told.contains("a folder of this name") && told.contains("name a file"),
+        "{told}"
+    );
+    assert_eq!(left_behind(folder), before);
+}
+
+#[test]
+fn days_are_cells_of_days() {
+    let folder = tempfile::tempdir().unwrap();
+    let folder = folder.path();
+    fs::create_dir(folder.join("in")).unwrap();
+    fs::write(folder.join("in/a.txt"), short("Sample: a\nDate: 2020-03-27")).unwrap();
+    fs::write(folder.join("in/b.txt"), short("Sample: b\nDate: 1899-12-31")).unwrap();
+    assert_eq!(status(&run(folder, &["add", "in", "--archive", "lab"])), Some(0));
+    let (ending, told) = export(folder, &["", "--to", "xlsx", "--out", "a.xlsx"]);
+    assert_eq!(ending, Some(0), "{told}");
+    let all = members(&folder.join("a.xlsx"));
+    let sheet = String::from_utf8_lossy(&all["xl/worksheets/sheet1.xml"]).into_owned();
+    // 43917 days after the last of 1899, as spreadsheets count.
+    assert!(sheet.contains("<v>43917</v>"), "{sheet}");
+    assert!(sheet.contains("1899-12-31"), "{sheet}");
+    assert!(String::from_utf8_lossy(&all["xl/styles.xml"]).contains("yyyy-mm-dd"));
+}
+
+#[test]
+fn what_comes_with_a_bundle_says_so() {
+    let folder = tempfile::tempdir().unwrap();
+    let folder = folder.path();
+    fs::create_dir(folder.join("in")).unwrap();
+    fs::write(folder.join("in/a.txt"), short("Sample: a")).unwrap();
+    assert_eq!(status(&run(folder, &["add", "in", "--archive", "lab"])), Some(0));
+    let noted = run(
+        folder,
+        &[
+            "note",
+            "sample:a",
+            "temperature=26 °C",
+            "--yes",
+            "--archive",
+            "lab",
+        ],
+    );
+    assert_eq!(
+        status(&noted),
+        Some(0),
+        "{}",
+        String::from_utf8_lossy(&noted.stderr)
+    );
+    let words = [
+        "sample:a",
+        "--to",
+        "bundle",
+        "--originals",
+        "--with",
+        "operator,path",
+        "--out",
+        "theirs.zip",
+    ];
+    let (ending, told) = export(folder, &words);
+    assert_eq!(ending, Some(0), "{told}");
+    assert_eq!(
+        status(&run(folder, &["add", "theirs.zip", "--archive", "new"])),
+        Some(0)
+    );
+    let shown = run(folder, &["show", "sample:a", "--archive", "new"]);
+    let shown = String::from_utf8_lossy(&shown.stdout).into_owned();
+    assert!(shown.contains("note by whoever packed theirs.zip"), "{shown}");
+    // Where it comes from nothing is said twice.
+    let back = run(folder, &["add", "theirs.zip", "--archive", "lab"]);
+    let told = format!(
+        "{}{}",
+        String::from_utf8_lossy(&back.stdout),
+        String::from_utf8_lossy(&back.stderr)
+    );
+    assert!(!told.contains("1 note"), "{told}");
+}
+
 #[test]
 fn wide_tables_need_one_axis() {
     let folder = tempfile::tempdir().unwrap();

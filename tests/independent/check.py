@@ -151,6 +151,9 @@ book = openpyxl.load_workbook(WORK / "book.xlsx", read_only=True)
 check("the sheets of the workbook", book.sheetnames == ["runs", "curves", "points", "results", "columns"], book.sheetnames)
 rows = list(book["points"].iter_rows(values_only=True))
 same([dict(zip(rows[0], row)) for row in rows[1:]], "the workbook by openpyxl")
+days = list(book["runs"].iter_rows(values_only=True))
+days = [row[days[0].index("date")] for row in days[1:]]
+check("days are cells of days (openpyxl)", all(day is None or hasattr(day, "year") for day in days) and any(days), days[:5])
 
 with open(WORK / "wide.csv", encoding="utf-8-sig", newline="") as file:
     wide = list(csv.reader(file))

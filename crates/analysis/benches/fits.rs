@@ -145,4 +145,39 @@ fn main() {
         4000,
         &options,
     );
+
+    // Rates at the beginning, by the whole course, curve for the picture included.
+    for points in [61_u32, 500] {
+        let title = format!("rate of a bending course, {points} points");
+        let wanted = std::env::args().skip(1).find(|word| !word.starts_with('-'));
+        if wanted.is_some_and(|word| !title.contains(&word)) {
+            continue;
+        }
+        let time: Vec<f64> = (0..points)
+            .map(|i| 600.0 * f64::from(i) / f64::from(points - 1))
+            .collect();
+        let mut noise = Noise(11);
+        let sets: Vec<Vec<f64>> = (0..200)
+            .map(|_| {
+                let course = |t: &f64| 0.1 + 0.3 * (1.0 - (-0.004 * t).exp());
+                time.iter().map(|t| course(t) + 0.001 * noise.normal()).collect()
+            })
+            .collect();
+        let how = curvary_analysis::courses::Preparation::default();
+        let whole = curvary_analysis::courses::RateWindow::Whole { fewest: 5 };
+        let mut times: Vec<f64> = sets
+            .iter()
+            .map(|y| {
+                let begin = Instant::now();
+                let _ = black_box(curvary_analysis::courses::initial_rate(&time, y, &how, whole));
+                begin.elapsed().as_secs_f64()
+            })
+            .collect();
+        times.sort_by(f64::total_cmp);
+        println!(
+            "{title}: {:.0} a second (best; the middle one {:.0})",
+            1.0 / times[0],
+            1.0 / times[times.len() / 2]
+        );
+    }
 }

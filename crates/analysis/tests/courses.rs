@@ -259,3 +259,32 @@ fn results_are_records() {
     let back: curvary_analysis::courses::CourseFit = serde_json::from_str(&text).unwrap();
     assert_eq!(back, found);
 }
+
+/// The curve of a rate is drawn for itself, and not from reading to reading: between two of them it is the law's.
+#[test]
+fn the_curve_of_a_rate_keeps_to_the_law_between_readings() {
+    let burst = |t: f64| 0.1 + 0.001 * t + 0.12 * (1.0 - (-0.01 * t).exp());
+    let t: Vec<f64> = (0..31).map(|i| 20.0 * f64::from(i)).collect();
+    let mut noise = Noise(31);
+    let y: Vec<f64> = t.iter().map(|t| burst(*t) + 3e-4 * noise.normal()).collect();
+    let found = initial_rate(&t, &y, &Preparation::default(), RateWindow::Whole { fewest: 5 }).unwrap();
+    assert!(found.curve.len() > t.len(), "{}", found.curve.len());
+    assert_eq!(
+        (found.curve[0].0, found.curve[found.curve.len() - 1].0),
+        (0.0, 600.0)
+    );
+    for (t, y) in &found.curve {
+        assert!((y - burst(*t)).abs() < 2e-3, "{t}: {y} beside {}", burst(*t));
+    }
+    let straight = initial_rate(
+        &t,
+        &y,
+        &Preparation::default(),
+        RateWindow::Hand {
+            from: 200.0,
+            to: 600.0,
+        },
+    )
+    .unwrap();
+    assert_eq!(straight.curve.len(), 2);
+}

@@ -143,6 +143,54 @@ fn peaks_in_noise() {
     }
 }
 
+/// How often the place of a lopsided top lies within 1.96 of its errors: a main band and a shoulder beside it, of the given centres,
+/// widths at half height and heights. The true place is found on a grid of 0.001 nm.
+fn lopsided_held((shoulder, width, part): (f64, f64, f64), main_width: f64, sd: f64, sets: usize) -> f64 {
+    let band = |x: f64, centre: f64, width: f64| (-4.0 * 2f64.ln() * ((x - centre) / width).powi(2)).exp();
+    let shape = |x: f64| band(x, 535.2, main_width) + part * band(x, shoulder, width);
+    let truth = (500_000..560_000)
+        .map(|i| f64::from(i) / 1000.0)
+        .max_by(|a, b| shape(*a).total_cmp(&shape(*b)))
+        .unwrap();
+    let x: Vec<f64> = (380..=700).map(f64::from).collect();
+    let mut noise = Noise(535);
+    let mut held = 0.0;
+    for set in 0..sets {
+        let height = 0.3 + 0.6 * set as f64 / sets as f64;
+        let y: Vec<f64> = x
+            .iter()
+            .map(|x| height * shape(*x) + sd * noise.normal())
+            .collect();
+        let noise_of_points = point_noise(&y).unwrap();
+        let curve = Curve::new(x.clone(), y).unwrap();
+        let table = find_peaks(&curve, &PeakOptions::default()).unwrap();
+        let peak = table
+            .peaks
+            .iter()
+            .max_by(|a, b| a.prominence.total_cmp(&b.prominence))
+            .unwrap();
+        let how = (WidthLevel::HalfProminence, AreaBaseline::Chord);
+        let place = measure_peak(&curve, peak, noise_of_points, true, how)
+            .unwrap()
+            .position;
+        held += f64::from((place.value - truth).abs() <= 1.96 * place.error);
+    }
+    held / sets as f64
+}
+
+/// With a polynomial of degree four alone the places were held in 1 to 60 of 100 spectra.
+#[test]
+fn the_place_of_a_lopsided_top() {
+    let sets = sets(100);
+    for (shoulder, main_width) in [((478.0, 60.0, 0.28), 74.0), ((505.0, 40.0, 0.5), 40.0)] {
+        for sd in [0.0008, 0.005] {
+            let held = lopsided_held(shoulder, main_width, sd, sets);
+            println!("shoulder at {} nm, noise {sd}: {held:.3}", shoulder.0);
+            assert!(held > 0.88, "{shoulder:?} at noise {sd}: {held}");
+        }
+    }
+}
+
 /// A spectrum of one trace, a point a nanometre.
 fn spectrum(y: Vec<f64>) -> Run {
     let x: Vec<f64> = (0..y.len()).map(|i| 400.0 + i as f64).collect();
@@ -209,52 +257,64 @@ fn smoothed(noise: &mut Noise, points: usize, how: &str) -> Vec<f64> {
                 .map(|w| 0.0045 * w.iter().zip(weights).map(|(v, k)| v * k / 429.0).sum::<f64>() / 0.4553)
                 .collect()
         }
-        _ => noise
-            .correlated(points, 0.9)
+        rho => noise
+            .correlated(points, rho.parse().unwrap())
             .into_iter()
             .map(|v| 0.002 * v)
             .collect(),
     }
 }
 
-/// Noise that was smoothed before it was recorded makes no peaks either, with and without a band beside it. What wanders as slowly as
-/// bands do cannot be told from them altogether.
+/// How many of `sets` spectra of such noise have a peak too many, and how many have all that are there: without a band, or with one of
+/// so many times the noise.
+fn peaks_in(noise: &mut Noise, (how, points): (&str, usize), band: f64, sets: usize) -> (usize, usize) {
+    let sd = if how == "cubic over 11" { 0.0045 } else { 0.002 };
+    let (mut more, mut found) = (0, 0);
+    for _ in 0..sets {
+        let middle = 0.5 * points as f64;
+        let y: Vec<f64> = smoothed(noise, points, how)
+            .into_iter()
+            .enumerate()
+            .map(|(i, v)| {
+                let height = sd * band * (-0.5 * ((i as f64 - middle) / 25.0).powi(2)).exp();
+                ((0.1 + height + v) * 1e5).round() / 1e5
+            })
+            .collect();
+        let all = peaks_run(&PeaksPlan::default(), &spectrum(y), &References::new());
+        let peaks = all[0]
+            .outcome
+            .parameters
+            .iter()
+            .filter(|p| p.name == "peak" || p.name == "shoulder")
+            .count();
+        let true_ones = usize::from(band > 0.0);
+        found += usize::from(peaks >= true_ones);
+        more += usize::from(peaks > true_ones);
+    }
+    (more, found)
+}
+
+/// Noise that was smoothed before it was recorded, or that wanders, makes no peaks either, with and without a band beside it; and a band
+/// of ten times the noise is found in nearly all spectra, a higher one in all.
 #[test]
 fn smoothed_noise_makes_no_peak() {
-    let sets = sets(40);
+    let sets = sets(60);
     let mut noise = Noise(17);
-    for (how, most) in [
-        ("mean of 5", 0.05),
-        ("cubic over 11", 0.05),
-        ("slow amplifier", 0.5),
-    ] {
-        for band in [0.0, 0.5] {
-            let (mut more, mut found) = (0, 0);
-            for _ in 0..sets {
-                let y: Vec<f64> = smoothed(&mut noise, 351, how)
-                    .into_iter()
-                    .enumerate()
-                    .map(|(i, v)| {
-                        let height = band * (-0.5 * ((i as f64 - 170.0) / 25.0).powi(2)).exp();
-                        ((0.1 + height + v) * 1e5).round() / 1e5
-                    })
-                    .collect();
-                let all = peaks_run(&PeaksPlan::default(), &spectrum(y), &References::new());
-                let peaks = all[0]
-                    .outcome
-                    .parameters
-                    .iter()
-                    .filter(|p| p.name == "peak" || p.name == "shoulder")
-                    .count();
-                let true_ones = usize::from(band > 0.0);
-                found += usize::from(peaks >= true_ones);
-                more += usize::from(peaks > true_ones);
+    for how in ["mean of 5", "cubic over 11", "0.0", "0.3", "0.5", "0.7", "0.9"] {
+        for (points, most) in [(351, 0.05), (801, 0.05), (201, 0.13)] {
+            for (band, least) in [(0.0, 1.0), (10.0, 0.85), (20.0, 1.0), (250.0, 1.0)] {
+                let (more, found) = peaks_in(&mut noise, (how, points), band, sets);
+                println!(
+                    "{how}, {points} points, band {band}: {more} of {sets} spectra have a peak too many, {found} have all"
+                );
+                // Three standard deviations of what chance does to so few sets.
+                let count = sets as f64;
+                let chance = 3.0 * (most * (1.0 - most) / count).sqrt();
+                assert!(
+                    more as f64 <= (most + chance) * count && found as f64 >= least * count,
+                    "{how}, {points} points, band {band}: {more} of {sets}, {found}"
+                );
             }
-            println!("{how}, band {band}: {more} of {sets} spectra have a peak too many, {found} have all");
-            assert!(
-                more as f64 <= (most * sets as f64).ceil() && found == sets,
-                "{how}, band {band}: {more} of {sets}, {found}"
-            );
         }
     }
 }

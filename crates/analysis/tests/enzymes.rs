@@ -226,6 +226,14 @@ fn the_checklist_sorts_what_is_given() {
             .state
     };
     assert_eq!(state("temperature"), State::Given);
+    // Each line asks for one thing: a name is no reaction, a wavelength no method.
+    let given = checklist(&["enzyme", "wavelength"], &[]);
+    for missing in ["reaction", "method"] {
+        let mut items = given
+            .iter()
+            .filter(|item| item.fields.iter().any(|field| field == missing));
+        assert!(items.all(|item| item.state == State::Missing), "{missing}");
+    }
     assert_eq!(state("buffer"), State::Missing);
     assert_eq!(state("inhibitor"), State::NotApplicable);
     assert!(list.iter().any(|i| i.level == "1B"));

@@ -558,8 +558,16 @@ fn beer_and_lambert() {
     assert!((found.budget[0].share - 0.5).abs() < 1e-12);
     assert!(has(&found.remarks, "error-incomplete"));
     let bare = concentration(&readings(Measured::bare(0.311))).unwrap();
-    assert_eq!(bare.standard_error, None);
-    assert!(has(&bare.remarks, "error-unknown"));
+    // What was stated of the coefficient is the least that the concentration is uncertain by.
+    close(bare.standard_error.unwrap(), 5e-4 * 0.01, 1e-12);
+    assert!(has(&bare.remarks, "error-incomplete"));
+    let unknown = concentration(&Readings {
+        absorption_coefficient: Measured::bare(6220.0),
+        ..readings(Measured::bare(0.311))
+    })
+    .unwrap();
+    assert_eq!(unknown.standard_error, None);
+    assert!(has(&unknown.remarks, "error-unknown"));
     let negative = concentration(&readings(Measured::with_error(-0.002, 0.003))).unwrap();
     assert!(negative.value < 0.0);
     assert!(has(&negative.remarks, "negative-concentration") && has(&negative.remarks, "not-told-from-zero"));

@@ -399,3 +399,89 @@ fn scans_that_differ_by_noise_alone_say_nothing() {
         refuse_no_change(&scans, false).unwrap();
     }
 }
+
+/// A known equilibrium constant parts the sum of the two constants, and the spectrum of the mixture; without it the spectra say how
+/// small it may be. Truth: k1 0.03, k-1 0.01 (K = 3), spectra of Gauss.
+#[test]
+fn a_known_equilibrium_constant_gives_both_constants_and_the_spectrum() {
+    use curvary_analysis::scans::{Equilibrium, Network, fit_network, fit_network_with};
+    let wavelengths: Vec<f64> = (0..61).map(|i| 400.0 + 5.0 * f64::from(i)).collect();
+    let times: Vec<f64> = (0..41).map(|i| 5.0 * f64::from(i)).collect();
+    let gauss = |x: f64, at: f64| (-0.5 * ((x - at) / 30.0).powi(2)).exp();
+    let of_a: Vec<f64> = wavelengths.iter().map(|x| 0.9 * gauss(*x, 480.0)).collect();
+    let of_b: Vec<f64> = wavelengths.iter().map(|x| 0.6 * gauss(*x, 620.0)).collect();
+    let mut noise = 12345_u64;
+    let mut draw = || {
+        noise = noise
+            .wrapping_mul(6_364_136_223_846_793_005)
+            .wrapping_add(1_442_695_040_888_963_407);
+        1e-3 * ((noise >> 11) as f64 / 9_007_199_254_740_992.0 - 0.5) * 12f64.sqrt()
+    };
+    let rows: Vec<Vec<f64>> = times
+        .iter()
+        .map(|t| {
+            let a = (1.0 + 3.0 * (-0.04 * t).exp()) / 4.0;
+            of_a.iter()
+                .zip(&of_b)
+                .map(|(of_a, of_b)| a * of_a + (1.0 - a) * of_b + draw())
+                .collect()
+        })
+        .collect();
+    let absorbance: Vec<&[f64]> = rows.iter().map(Vec::as_slice).collect();
+    let scans = Scans {
+        wavelengths: &wavelengths,
+        times: &times,
+        absorbance: &absorbance,
+    };
+    let network = Network::parse("A<->B").unwrap();
+    let unknown = fit_network(&scans, &network).unwrap();
+    let (name, least) = &unknown.least_equilibria[0];
+    // Where B does not absorb, A goes down to a quarter of itself: nothing below 3 leaves no absorbance negative.
+    assert!(name == "K1" && (2.5..3.0).contains(least), "{name} {least}");
+    assert!(
+        unknown.remarks[0].contains("--hold K1=VALUE"),
+        "{:?}",
+        unknown.remarks
+    );
+    let known = [Equilibrium {
+        name: "K1".into(),
+        value: 3.0,
+        standard_error: 0.3,
+    }];
+    let found = fit_network_with(&scans, &network, &known, false).unwrap();
+    for (name, truth) in [("k1 + k-1", 0.04), ("k1", 0.03), ("k-1", 0.01)] {
+        let rate = found.rates.iter().find(|rate| rate.name == name).unwrap();
+        assert!(
+            (rate.value - truth).abs() < 4.0 * rate.standard_error && rate.standard_error < 0.1 * truth,
+            "{name}: {rate:?}"
+        );
+    }
+    // d k1 = s dK/(1 + K)², of K's own error alone.
+    let k1 = found.rates.iter().find(|rate| rate.name == "k1").unwrap();
+    assert!(
+        (k1.standard_error - 0.04 * 0.3 / 16.0).abs() < 1e-4 * 0.04,
+        "{k1:?}"
+    );
+    assert_eq!(found.spectra[1].species, "B");
+    for ((a, e), truth) in found.spectra[1]
+        .absorbance
+        .iter()
+        .zip(&found.spectra[1].standard_error)
+        .zip(&of_b)
+    {
+        assert!((a - truth).abs() < 5.0 * e, "{a} {truth} {e}");
+    }
+    let last = |place: usize| found.concentrations[place].1[times.len() - 1];
+    assert!((last(0) - 0.25).abs() < 1e-3 && (last(1) - 0.75).abs() < 1e-3);
+    let small = [Equilibrium {
+        value: 0.5,
+        ..known[0].clone()
+    }];
+    let odd = fit_network_with(&scans, &network, &small, false).unwrap();
+    assert!(odd.remarks[0].contains("below zero"), "{:?}", odd.remarks);
+    let lost = [Equilibrium {
+        name: "K2".into(),
+        ..known[0].clone()
+    }];
+    assert!(fit_network_with(&scans, &network, &lost, false).is_err());
+}

@@ -249,6 +249,26 @@ fn dichromate_by_its_specific_absorbances() {
     assert!(reasons(&outcome).contains("outside 57 to 63 mg/L"));
 }
 
+/// The concentration on the label is that of the solution; a label that speaks of several checks is asked about, by their names.
+#[test]
+fn a_label_says_the_concentration_and_what_it_may_be() {
+    let labelled = named(
+        said(dichromate(1.0), "path-length", 1.0, "cm"),
+        "sample",
+        "Potassium dichromate 60 mg/L",
+    );
+    let outcome = check(&plan("ph-eur-dichromate"), &labelled).outcome;
+    assert_eq!(outcome.termination, "pass", "{}", reasons(&outcome));
+    let asked = check(&CheckPlan::default(), &labelled).outcome.termination;
+    assert!(
+        asked.starts_with("check-not-sure: ")
+            && asked.contains("ph-eur-dichromate")
+            && asked.contains("srm-935a")
+            && !asked.contains("holmium"),
+        "{asked}"
+    );
+}
+
 /// A table of a few wavelengths is no spectrum to read between.
 #[test]
 fn nothing_is_read_between_far_points() {

@@ -437,6 +437,8 @@ fn lines_over_temperatures_come_out_again() {
     let plan = TemperaturePlan {
         of: "k".into(),
         fitted: None,
+        traces_of: Default::default(),
+        temperature_error: None,
     };
     let points: Vec<_> = all
         .iter()

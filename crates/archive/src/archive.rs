@@ -21,7 +21,7 @@ use crate::note::{NoteBook, holding};
 use crate::originals::{self, Held};
 use crate::query::dimension;
 use crate::snippet::snippet;
-use crate::summary::Summary;
+use crate::summary::{Sighted, Summary};
 use crate::verify::Checked;
 use crate::{
     Error, FORMAT, Note, Query, Settings, View, Vocabulary, Writer, rebuild, unfinished, upgrade, verify,
@@ -295,15 +295,12 @@ impl Archive {
         let path = self.root.join(records_name(at.part));
         let record = asking
             .frames
-            .line(&path, at, |line| serde_json::from_slice(line))?;
-        record.map_err(|error| {
-            Error::damaged(
-                &path,
-                at.frame,
-                error.to_string(),
-                "the record that the index points to",
-            )
-        })
+            .line(&path, at, |line| match std::str::from_utf8(line) {
+                // Looked at once, and not text by text.
+                Ok(line) => serde_json::from_str(line).map_err(|error| error.to_string()),
+                Err(error) => Err(error.to_string()),
+            })?;
+        record.map_err(|error| Error::damaged(&path, at.frame, error, "the record that the index points to"))
     }
 
     /// Understands a query with the words of this archive.
@@ -371,6 +368,18 @@ impl Archive {
                 hits,
                 behind: asking.behind,
             })
+        })
+    }
+
+    /// The names of the runs that match, latest first. What a table shows of each is not looked up.
+    ///
+    /// # Errors
+    /// When the index cannot be read.
+    pub fn names(&self, query: &Query) -> Result<Vec<RunId>, Error> {
+        self.asked(|asking| {
+            let (_, addresses) = asking.index.find(query, &Key::When, true, 0, 0)?;
+            let names = asking.index.ids_at(&addresses)?;
+            Ok(names.into_iter().map(RunId::named).collect())
         })
     }
 
@@ -445,7 +454,7 @@ impl Archive {
             .map(|found| found.0)
     }
 
-    fn found(&self, asking: &Asking, asked: &str) -> Result<(RunId, Summary, Places), Error> {
+    fn found(&self, asking: &Asking, asked: &str) -> Result<(RunId, Sighted, Places), Error> {
         const SHOWN: usize = 8;
         let asked = asked.strip_prefix("run-").unwrap_or(asked);
         let prefix = asked.trim().to_lowercase();
@@ -463,8 +472,8 @@ impl Archive {
         match all.as_slice() {
             [] => Err(none()),
             [(id, address)] => {
-                let (summary, places) = asking.index.shown_of(*address)?;
-                Ok((RunId::named(id.as_str()), summary, places))
+                let (sighted, places) = asking.index.sighted(*address)?;
+                Ok((RunId::named(id.as_str()), sighted, places))
             }
             several => Err(Error::Ambiguous {
                 asked: asked.to_owned(),
@@ -479,15 +488,13 @@ impl Archive {
     /// As [`resolve`](Self::resolve), or when its record is damaged.
     pub fn run(&self, asked: &str) -> Result<View, Error> {
         self.asked(|asking| {
-            let (id, summary, places) = self.found(asking, asked)?;
+            let (id, sighted, places) = self.found(asking, asked)?;
             let mut run = self.run_at(asking, &id, places.run)?;
             let notes = self.note_book()?.about(id.as_str()).to_vec();
-            let Summary {
-                paths, superseded, ..
-            } = summary;
+            let Sighted { paths, superseded } = sighted;
             view::lay_over(&mut run, &self.settings, &paths, &notes);
             let mut outcomes = self.outcomes_at(asking, &places)?;
-            outcomes.retain(|outcome| !view::is_taken_back(&outcome.id, &notes));
+            view::see(&mut outcomes, &notes);
             Ok(View {
                 run,
                 paths,
@@ -585,6 +592,19 @@ impl Archive {
                 Record::Source(record) => Some(record),
                 _ => None,
             })
+        })
+    }
+
+    /// The runs that a source gave, in their order in it; none where the archive has no such source.
+    ///
+    /// # Errors
+    /// When the index cannot be read.
+    pub fn runs_of(&self, digest: &Digest) -> Result<Vec<RunId>, Error> {
+        self.asked(|asking| {
+            let runs = asking.source(digest)?.map_or(0, |source| source.runs);
+            Ok((0..runs)
+                .map(|ordinal| RunId::new(digest, ordinal as usize))
+                .collect())
         })
     }
 
@@ -689,7 +709,7 @@ impl Archive {
             let (id, _, places) = self.found(asking, id.as_str())?;
             let mut outcomes = self.outcomes_at(asking, &places)?;
             let notes = self.note_book()?.about(id.as_str());
-            outcomes.retain(|outcome| !view::is_taken_back(&outcome.id, notes));
+            view::see(&mut outcomes, notes);
             Ok(outcomes)
         })
     }

@@ -84,6 +84,7 @@ impl Facts {
                 facts.held(held);
             }
         }
+        facts.of_traces(run);
         facts.scanned(run);
         for path in around.paths {
             facts.text("path", path);
@@ -148,6 +149,11 @@ impl Facts {
         }
         if holding(around.notes).iter().any(|said| !said.is_empty()) {
             self.exact("has", "note");
+        }
+        let mut seen = around.outcomes.to_vec();
+        view::see(&mut seen, around.notes);
+        if seen.iter().any(Outcome::is_out_of_date) {
+            self.exact("is", "out-of-date");
         }
         for outcome in around.outcomes {
             self.exact("outcome", outcome.id.as_str());
@@ -317,6 +323,43 @@ impl Facts {
         }
     }
 
+    /// What the traces have each of their own is shown as a range where the run says nothing of it.
+    fn of_traces(&mut self, run: &Run) {
+        let mut all: BTreeMap<&str, Vec<(f64, Option<&Unit>)>> = BTreeMap::new();
+        for trace in &run.traces {
+            for held in &trace.held {
+                let own = (held.value, Some(&held.unit));
+                all.entry(held.quantity.as_str()).or_default().push(own);
+            }
+            for (key, claims) in trace.fields.iter() {
+                if let Some(Value::Number(value)) = claims.first().map(|claim| &claim.value) {
+                    let own = (*value, claims[0].unit.as_ref());
+                    all.entry(key.as_str()).or_default().push(own);
+                }
+            }
+        }
+        for (key, values) in all {
+            let known = known_field(key).map(|known| known.kind);
+            let said = self.summary.fields.contains_key(key);
+            let one_unit = values.iter().all(|value| value.1 == values[0].1);
+            if said || !one_unit || !matches!(known, Some(ValueKind::Number(_))) {
+                continue;
+            }
+            let (from, to) = values
+                .iter()
+                .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), (value, _)| {
+                    (low.min(*value), high.max(*value))
+                });
+            let value = if from < to {
+                Value::Range { from, to }
+            } else {
+                Value::Number(from)
+            };
+            let unit = values[0].1.cloned();
+            self.summary.fields.insert(key.to_owned(), Fact { value, unit });
+        }
+    }
+
     /// The wavelengths that the curves run over, unless a claim says them.
     fn scanned(&mut self, run: &Run) {
         const KEY: &str = "wavelength-range";
@@ -351,7 +394,7 @@ impl Facts {
 }
 
 /// The unit of a claim; a bare number of a known field is in its customary unit.
-fn unit_of(key: &str, unit: Option<&Unit>) -> Option<Unit> {
+pub(crate) fn unit_of(key: &str, unit: Option<&Unit>) -> Option<Unit> {
     let customary = match known_field(key).map(|known| known.kind) {
         Some(ValueKind::Number(code) | ValueKind::Range(code)) => Unit::ucum(code).ok(),
         _ => None,

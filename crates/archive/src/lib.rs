@@ -90,7 +90,7 @@ pub use settings::{FORMAT, Sequence, Settings};
 pub use summary::{Fact, Summary};
 pub use trouble::{Error, QueryError};
 pub use verify::{Checked, Problem};
-pub use view::{View, is_taken_back};
+pub use view::{View, is_taken_back, out_of_date};
 pub use worklist::{DisputeGroup, HouseWord, QuestionGroup, Replaced, UnreadGroup, Worklist};
 pub use writer::{Addition, Appended, Known, Moved, Prepared, Preparer, Writer};
 

@@ -37,6 +37,16 @@ pub struct Summary {
     pub fields: BTreeMap<String, Fact>,
 }
 
+/// What of a [`Summary`] is laid over a run that is read from its record: the rest need not be unpacked.
+#[derive(Debug, Deserialize)]
+pub(crate) struct Sighted {
+    /// Every path of its source, first met first.
+    pub(crate) paths: Vec<String>,
+    /// Whether a newer version has taken its place.
+    #[serde(default)]
+    pub(crate) superseded: bool,
+}
+
 /// The strongest claim of a field, in short.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Fact {

@@ -25,6 +25,24 @@ pub struct View {
 /// What stands before a result's name where a note takes it back.
 const RESULT: &str = "result:";
 
+/// What stands before a result's name where a note says that it is out of date, or, said again, that it is not.
+const OUTDATED: &str = "outdated:";
+
+/// The results of a run as they are seen: those that were taken back are gone, those that a note has made out of date are marked.
+pub(crate) fn see(outcomes: &mut Vec<Outcome>, notes: &[Note]) {
+    outcomes.retain(|outcome| !is_taken_back(&outcome.id, notes));
+    for outcome in outcomes {
+        let is_so = said_of_result(OUTDATED, &outcome.id, notes);
+        outcome.mark_out_of_date(is_so);
+    }
+}
+
+/// What a note says to mark a result as out of date, and, said once more, to take the mark away.
+#[must_use]
+pub fn out_of_date(result: &str) -> String {
+    format!("{OUTDATED}{result}")
+}
+
 /// The results that count: a note that takes one back for the second time lets it count again.
 pub(crate) fn standing<'a>(outcomes: &'a [Outcome], notes: &'a [Note]) -> impl Iterator<Item = &'a Outcome> {
     outcomes
@@ -35,9 +53,14 @@ pub(crate) fn standing<'a>(outcomes: &'a [Outcome], notes: &'a [Note]) -> impl I
 /// Whether the notes about a run say that one of its results does not count.
 #[must_use]
 pub fn is_taken_back(result: &str, notes: &[Note]) -> bool {
+    said_of_result(RESULT, result, notes)
+}
+
+/// Whether notes say a thing of a result an odd number of times: the second time takes it back.
+fn said_of_result(what: &str, result: &str, notes: &[Note]) -> bool {
     let undone = notes.iter().flat_map(|note| &note.undo);
     undone
-        .filter(|what| what.strip_prefix(RESULT) == Some(result))
+        .filter(|said| said.strip_prefix(what) == Some(result))
         .count()
         % 2
         == 1

@@ -82,7 +82,14 @@ fn fields(begin: &str) -> Vec<CompletionCandidate> {
 
 fn values(key: &str, begin: &str) -> Vec<CompletionCandidate> {
     let fixed: &[&str] = match key {
-        "is" => &["in-question", "read", "disputed", "duplicate", "superseded"],
+        "is" => &[
+            "in-question",
+            "read",
+            "disputed",
+            "duplicate",
+            "out-of-date",
+            "superseded",
+        ],
         "has" => &["result", "note", "question", "remark", "dispute"],
         _ => &[],
     };

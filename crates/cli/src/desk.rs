@@ -47,6 +47,11 @@ impl Scope {
 }
 
 impl ReadingOptions {
+    /// Whether the command line says anything of how to read.
+    pub(crate) fn is_given(&self) -> bool {
+        self.reader.is_some() || !self.assume.is_empty() || !self.layouts.is_empty()
+    }
+
     /// The desk at which files are read so, with the layouts of an archive (its folder).
     pub(crate) fn desk(&self, archive: Option<&Path>, scope: Scope) -> Result<Desk, Failure> {
         let assume = assumptions(&self.assume)?;

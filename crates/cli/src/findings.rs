@@ -314,7 +314,11 @@ pub(crate) fn each_among(
     let compute = |subjects: &[Subject]| {
         let given: Vec<(Heading, Vec<Finding>)> = subjects
             .iter()
-            .map(|subject| (Heading::of(subject), find(subject, subjects)))
+            .map(|subject| {
+                let mut findings = find(subject, subjects);
+                findings.retain(|finding| subject.means(finding.found.trace));
+                (Heading::of(subject), findings)
+            })
             .collect();
         let outcomes = given
             .iter()

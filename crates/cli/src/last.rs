@@ -10,6 +10,8 @@ use crate::ending::Failure;
 
 /// The word for them.
 pub(crate) const WORD: &str = "@last";
+/// What stands before the query in what is kept.
+const ASKED: &str = "? ";
 /// More runs than this are kept as the first so many.
 pub(crate) const MOST: usize = 10_000;
 
@@ -21,13 +23,20 @@ fn place(archive: &Archive) -> Option<PathBuf> {
 }
 
 /// Keeps what a `find` listed. What cannot be kept is no harm: `@last` says so when it is asked for.
-pub(crate) fn keep<'a>(archive: &Archive, runs: impl Iterator<Item = &'a str>) {
+pub(crate) fn keep<'a>(archive: &Archive, query: &str, runs: impl Iterator<Item = &'a str>) {
     let Some(path) = place(archive) else { return };
-    let text: String = runs.take(MOST).map(|run| format!("{run}\n")).collect();
+    let mut text = format!("{ASKED}{}\n", query.replace(['\n', '\r'], " "));
+    text.extend(runs.take(MOST).map(|run| format!("{run}\n")));
     if let Some(folder) = path.parent() {
         let _ = fs::create_dir_all(folder);
     }
     let _ = fs::write(path, text);
+}
+
+/// What the last `find` asked: of the runs that it listed, those traces are meant that answer it.
+pub(crate) fn query(archive: &Archive) -> Option<String> {
+    let text = fs::read_to_string(place(archive)?).ok()?;
+    Some(text.lines().next()?.strip_prefix(ASKED)?.to_owned())
 }
 
 /// The runs that the last `find` listed.
@@ -36,6 +45,7 @@ pub(crate) fn runs(archive: &Archive) -> Result<Vec<RunId>, Failure> {
     let runs: Vec<RunId> = kept
         .iter()
         .flat_map(|text| text.lines())
+        .filter(|line| !line.starts_with(ASKED))
         .map(RunId::named)
         .collect();
     if runs.is_empty() {

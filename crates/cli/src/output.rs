@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 use clap::builder::{PossibleValuesParser, TypedValueParser};
 use clap::{Args, ValueEnum};
 use curvary_formats::writers::export::{
-    self, ExportError, Exporter, Files, Output, Part, Room, Subject, Subjects,
+    self, ExportError, Exporter, Files, Output, Part, Room, Subject, Subjects, Told,
 };
 use curvary_formats::writers::units::Units;
 use curvary_formats::writers::{animl, csv, jcamp, json_lines, parquet, tables, wide, xlsx};
@@ -204,11 +204,17 @@ impl OutputOptions {
         target: &Path,
         existing: Existing,
         mut runs: &[Run],
-    ) -> io::Result<(Option<Writing>, Vec<Diagnostic>)> {
+    ) -> io::Result<(Option<Writing>, Told)> {
         match self.prepare_all(target, existing, &mut runs) {
-            Ok((files, remarks)) => Ok((Some(files), remarks)),
+            Ok((files, told)) => Ok((Some(files), told)),
             Err(ExportError::Io(error)) => Err(error),
-            Err(ExportError::Refused(why)) => Ok((None, vec![*why])),
+            Err(ExportError::Refused(why)) => Ok((
+                None,
+                Told {
+                    remarks: vec![*why],
+                    not_carried: None,
+                },
+            )),
             Err(error @ ExportError::Changed(_)) => Err(io::Error::other(error)),
         }
     }
@@ -220,11 +226,11 @@ impl OutputOptions {
         existing: Existing,
         subjects: &mut dyn Subjects,
         look: &dyn Fn(&Writing) -> Result<(), ExportError>,
-    ) -> Result<Vec<Diagnostic>, ExportError> {
-        let (files, remarks) = self.prepare_all(target, existing, subjects)?;
+    ) -> Result<Told, ExportError> {
+        let (files, told) = self.prepare_all(target, existing, subjects)?;
         look(&files)?;
         files.commit()?;
-        Ok(remarks)
+        Ok(told)
     }
 
     fn prepare_all(
@@ -232,7 +238,7 @@ impl OutputOptions {
         target: &Path,
         existing: Existing,
         subjects: &mut dyn Subjects,
-    ) -> Result<(Writing, Vec<Diagnostic>), ExportError> {
+    ) -> Result<(Writing, Told), ExportError> {
         if target == Path::new("-") {
             return Err(io::Error::new(
                 io::ErrorKind::InvalidInput,
@@ -251,9 +257,9 @@ impl OutputOptions {
             .extension()
             .is_some_and(|ending| ending.eq_ignore_ascii_case("pdf"));
         let mut exporter = self.exporter(printed);
-        let remarks = export::export(exporter.as_mut(), subjects, units, &mut files)?;
+        let told = export::export(exporter.as_mut(), subjects, units, &mut files)?;
         drop(exporter);
-        Ok((files, remarks))
+        Ok((files, told))
     }
 
     fn exporter(&self, printed: bool) -> Box<dyn Exporter> {
@@ -410,6 +416,13 @@ impl Writing {
         fs::create_dir_all(folder)?;
         self.made.extend(missing);
         may_be_written(&target, self.existing)?;
+        if target.is_dir() {
+            // No file takes its place, and what would be written beside it must not be left alone there.
+            return Err(io::Error::new(
+                io::ErrorKind::IsADirectory,
+                "a folder of this name is there already, and a file is to be written",
+            ));
+        }
         let (part, file) = part_of(&target)?;
         self.parts.push((part, target));
         Ok(BufWriter::with_capacity(1 << 16, file))
@@ -445,9 +458,18 @@ impl Writing {
     }
 
     fn put_in_place(&self) -> io::Result<()> {
-        self.parts
-            .iter()
-            .try_for_each(|(part, target)| put_in_place(part, target, self.existing))
+        for (at, (part, target)) in self.parts.iter().enumerate() {
+            if let Err(error) = put_in_place(part, target, self.existing) {
+                // All or none: those that have just got their names lose them again, unless they took the place of others.
+                if self.existing == Existing::Stays {
+                    for (_, placed) in &self.parts[..at] {
+                        let _ = fs::remove_file(placed);
+                    }
+                }
+                return Err(error);
+            }
+        }
+        Ok(())
     }
 
     fn folders(&self) -> BTreeSet<&Path> {
@@ -536,14 +558,15 @@ fn folder_of(target: &Path) -> &Path {
 }
 
 /// Tells what a format cannot carry; notes on matters of form only to those who ask for them.
-pub(crate) fn tell(target: &Path, remarks: &[Diagnostic], screen: &mut Screen) {
+pub(crate) fn tell(target: &Path, told: &Told, screen: &mut Screen) {
     let least = if screen.errors().is_some() {
         Severity::Note
     } else {
         Severity::Warning
     };
     let place = target.display().to_string();
-    for remark in remarks.iter().filter(|remark| remark.severity >= least) {
+    let all = told.remarks.iter().chain(&told.not_carried);
+    for remark in all.filter(|remark| remark.severity >= least) {
         screen.complain(Some(&place), remark, &NoTexts);
     }
 }

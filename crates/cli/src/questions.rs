@@ -396,7 +396,10 @@ pub(crate) fn named<'a>(all: &'a [Asked], name: &str) -> Result<&'a Asked, Failu
                 Code::new("no-question"),
                 format!("no open question is called `{name}`"),
             )
-            .help("`curvary worklist` lists the open questions; `curvary answer --list` the answers given"),
+            .help(
+                "it may be answered already, or settled by another answer: `curvary worklist` lists the open questions, `curvary answer \
+                 --list` the answers given, and `curvary answer --undo ANSWER` takes one back so that it can be given again",
+            ),
         )),
     }
 }

@@ -1,6 +1,7 @@
 //! What a command is about: runs of the archive by name, by file, by a query or by `@last`, or files that are read on the
 //! spot. Every command that names runs goes through [`named`], [`Sources`] or [`Subjects`].
 
+use std::collections::BTreeSet;
 use std::path::{Path, PathBuf};
 use std::sync::atomic::AtomicBool;
 
@@ -14,7 +15,7 @@ use curvary_record::{Code, Diagnostic, Digest, Outcome, Run, RunId, code};
 use crate::Setting;
 use crate::desk::{ReadingOptions, Scope};
 use crate::ending::Failure;
-use crate::screen::Screen;
+use crate::screen::{Screen, plural};
 use crate::{completing, last, why};
 
 /// Runs or files.
@@ -40,10 +41,43 @@ pub(crate) struct Subjects {
     pub(crate) json: bool,
 }
 
+/// What words of the command line mean.
+pub(crate) struct Meant {
+    /// The runs.
+    pub(crate) runs: Vec<RunId>,
+    /// The query that found some of them, and those.
+    found: Option<(Vec<Query>, BTreeSet<RunId>)>,
+}
+
+impl Meant {
+    /// The traces (from 0) of a run that are meant: a query about what the traces hold themselves means those that answer it.
+    /// `None` where all are meant.
+    pub(crate) fn traces(&self, run: &Run) -> Option<Vec<u32>> {
+        let (queries, found) = self.found.as_ref()?;
+        if !found.contains(&run.id) {
+            return None;
+        }
+        let mut meant: Option<Vec<u32>> = None;
+        for own in queries.iter().filter_map(|query| query.traces(run)) {
+            match &mut meant {
+                None => meant = Some(own),
+                Some(meant) => meant.retain(|number| own.contains(number)),
+            }
+        }
+        meant
+    }
+}
+
 /// The runs that words of the command line name: files of the archive, `@last`, runs by their names or the beginnings of
 /// them; what is left is one query together.
 pub(crate) fn named(archive: &Archive, what: &[String]) -> Result<Vec<RunId>, Failure> {
+    Ok(meant(archive, what)?.runs)
+}
+
+/// The same, with which traces of them are meant.
+pub(crate) fn meant(archive: &Archive, what: &[String]) -> Result<Meant, Failure> {
     let mut runs: Vec<RunId> = Vec::new();
+    let mut asked = None;
     let mut rest: Vec<String> = Vec::new();
     for word in what {
         match of_file(archive, word)? {
@@ -56,14 +90,21 @@ pub(crate) fn named(archive: &Archive, what: &[String]) -> Result<Vec<RunId>, Fa
             Some(names) => runs.extend(names),
             None => {
                 let query = query(archive, &rest)?;
-                let found = archive.find(&query, &FindOptions::default())?;
-                runs.extend(found.hits.into_iter().map(|hit| hit.id));
+                let own = archive.names(&query)?;
+                let mut queries = vec![query];
+                if rest.iter().any(|word| word.contains(last::WORD)) {
+                    queries.extend(last::query(archive).and_then(|text| archive.query(&text).ok()));
+                }
+                // A run that is named by itself is meant with all its traces.
+                let by_query = own.iter().filter(|run| !runs.contains(run)).cloned().collect();
+                asked = Some((queries, by_query));
+                runs.extend(own);
             }
         }
     }
-    let mut seen = std::collections::BTreeSet::new();
+    let mut seen = BTreeSet::new();
     runs.retain(|run| seen.insert(run.clone()));
-    Ok(runs)
+    Ok(Meant { runs, found: asked })
 }
 
 /// Whether these words name single runs, and no query: a slip can only be about what was meant.
@@ -135,33 +176,31 @@ fn of_file(archive: &Archive, word: &str) -> Result<Option<Vec<RunId>>, Failure>
     if !on_disk && !like_a_path {
         return Ok(None);
     }
-    let digest = if on_disk {
-        let bytes = std::fs::read(path).map_err(|error| Failure::file("read", path, &error))?;
-        Some(Digest::of(&bytes))
-    } else {
-        None
-    };
+    if on_disk {
+        let runs = archive.runs_of(&digest_of(path)?)?;
+        if runs.is_empty() {
+            return Err(Failure::nothing(
+                Diagnostic::error(Code::new("no-run"), format!("the archive has no run of `{word}`"))
+                    .help(format!("`curvary add` puts a file into the archive; `curvary explain '{word}'` shows how it is read")),
+            ));
+        }
+        return Ok(Some(runs));
+    }
     let name = path.file_name().and_then(|name| name.to_str()).unwrap_or(word);
     let found = archive
         .query(&format!("path:\"{}\"", name.replace('"', "\"\"")))
         .and_then(|query| archive.find(&query, &FindOptions::default()));
     let same = |own: &String| own == word || own.ends_with(&format!("/{word}"));
     let mut hits = found.map_or_else(|_| Vec::new(), |found| found.hits);
-    hits.retain(|hit| match &digest {
-        Some(digest) => hit.summary.digest == digest.as_str(),
-        None => hit.summary.paths.iter().any(same),
-    });
-    if hits.is_empty() {
-        return if on_disk {
-            Err(Failure::nothing(
-                Diagnostic::error(Code::new("no-run"), format!("the archive has no run of `{word}`"))
-                    .help(format!("`curvary add` puts a file into the archive; `curvary explain '{word}'` shows how it is read")),
-            ))
-        } else {
-            Ok(None)
-        };
-    }
-    Ok(Some(hits.into_iter().map(|hit| hit.id).collect()))
+    hits.retain(|hit| hit.summary.paths.iter().any(same));
+    Ok((!hits.is_empty()).then(|| hits.into_iter().map(|hit| hit.id).collect()))
+}
+
+/// The digest of a file's bytes, by which the archive knows it under whatever path.
+fn digest_of(path: &Path) -> Result<Digest, Failure> {
+    std::fs::read(path)
+        .map(|bytes| Digest::of(&bytes))
+        .map_err(|error| Failure::file("read", path, &error))
 }
 
 /// One run to compute with.
@@ -174,6 +213,35 @@ pub(crate) struct Subject {
     pub(crate) place: String,
     /// Whether it is in the archive.
     pub(crate) kept: bool,
+    /// The traces (from 0) that are meant, where a query asked for some of them only.
+    pub(crate) traces: Option<Vec<u32>>,
+}
+
+impl Subject {
+    /// Whether a trace is meant; what speaks of the whole run is.
+    pub(crate) fn means(&self, trace: Option<u32>) -> bool {
+        match (&self.traces, trace) {
+            (Some(traces), Some(number)) => traces.contains(&number),
+            _ => true,
+        }
+    }
+
+    /// How many traces were left out.
+    fn aside(&self) -> usize {
+        let meant = self.traces.as_ref();
+        meant.map_or(0, |traces| self.run.traces.len() - traces.len())
+    }
+}
+
+/// Says how many traces a query did not ask for.
+pub(crate) fn say_aside(aside: usize, screen: &mut Screen) {
+    if aside > 0 {
+        let were = if aside == 1 { "was" } else { "were" };
+        screen.say(format_args!(
+            "{} of these runs {were} left out, as not what the query asks for",
+            plural(aside as u64, "trace")
+        ));
+    }
 }
 
 /// What the words of the command line meant.
@@ -181,11 +249,18 @@ pub(crate) struct Asked {
     archive: Option<Archive>,
     desk: Desk,
     named: Vec<Named>,
+    /// Which traces of the runs are meant.
+    meant: Option<Meant>,
+    /// Files beside an archive that are none of its originals, or are read in another way: nothing of them is kept.
+    outside: Vec<String>,
 }
 
 /// A thing named on the command line.
 enum Named {
+    /// A file that is read on the spot.
     File(PathBuf),
+    /// A file whose bytes are those of an original in the archive: it is that original's runs, with what was said of them.
+    Original(PathBuf, Vec<RunId>),
     Run(RunId),
 }
 
@@ -198,32 +273,62 @@ impl Sources {
         }
     }
 
-    /// Finds out what is meant: a file that is there is a file; the rest are runs by name, or one query together.
+    /// Finds out what is meant: a file that is there is the runs of the original with the same bytes, or else a file; the
+    /// rest are runs by name, or one query together.
     pub(crate) fn asked(&self, setting: &Setting) -> Result<Asked, Failure> {
-        let is_file = |word: &&String| Path::new(word.as_str()).is_file();
-        let mut named: Vec<Named> = self
+        let (files, rest): (Vec<&String>, Vec<&String>) = self
             .what
             .iter()
-            .filter(is_file)
-            .map(|path| Named::File(PathBuf::from(path)))
-            .collect();
-        let rest: Vec<String> = self.what.iter().filter(|word| !is_file(word)).cloned().collect();
-        let archive = if rest.is_empty() {
-            None
-        } else {
-            let archive = setting
-                .archive
-                .open()
-                .map_err(|failure| missing(&rest, failure))?;
-            named.extend(self::named(&archive, &rest)?.into_iter().map(Named::Run));
-            Some(archive)
+            .partition(|word| Path::new(word.as_str()).is_file());
+        let rest: Vec<String> = rest.into_iter().cloned().collect();
+        let there = setting.archive.there();
+        let archive = match setting.archive.open() {
+            Ok(archive) => Some(archive),
+            // A file needs no archive; one that is there and cannot be opened would hide what was said of the file.
+            Err(failure) if !rest.is_empty() => return Err(missing(&rest, failure)),
+            Err(Failure::Told { ref why, .. }) if why.code == code::NO_ARCHIVE => None,
+            Err(failure) if there.is_some() => return Err(failure),
+            Err(_) => None,
         };
+        let mut named = Vec::new();
+        let mut outside = Vec::new();
+        for file in files {
+            let path = PathBuf::from(file);
+            let Some(archive) = &archive else {
+                named.push(Named::File(path));
+                continue;
+            };
+            let runs = archive.runs_of(&digest_of(&path)?)?;
+            if runs.is_empty() {
+                outside.push(format!("`{file}` is not in the archive: nothing is kept"));
+                named.push(Named::File(path));
+            } else if self.reading.is_given() {
+                outside.push(format!(
+                    "`{file}` is in the archive and was read anew here, as the command line says: its notes do not count, and \
+                     nothing is kept"
+                ));
+                named.push(Named::File(path));
+            } else {
+                named.push(Named::Original(path, runs));
+            }
+        }
+        let meant = match archive.as_ref().filter(|_| !rest.is_empty()) {
+            Some(archive) => Some(self::meant(archive, &rest)?),
+            None => None,
+        };
+        let runs = meant.iter().flat_map(|meant| &meant.runs);
+        named.extend(runs.cloned().map(Named::Run));
         if named.is_empty() {
             return Err(no_run(archive.as_ref(), &rest, "computed"));
         }
-        let folder = setting.archive.there();
-        let desk = self.reading.desk(folder.as_deref(), Scope::Named)?;
-        Ok(Asked { archive, desk, named })
+        let desk = self.reading.desk(there.as_deref(), Scope::Named)?;
+        Ok(Asked {
+            archive,
+            desk,
+            named,
+            meant,
+            outside,
+        })
     }
 }
 
@@ -244,7 +349,7 @@ impl Subjects {
         mut take: impl FnMut(&str, Result<T, Diagnostic>) -> Result<(), Failure>,
     ) -> Result<Kept, Failure> {
         let stop = AtomicBool::new(false);
-        let mut keeper = Keeper::new(asked.archive.as_ref().filter(|_| !self.dry_run), command);
+        let mut keeper = self.keeper(asked, command);
         flow(
             threads(),
             &Limits::default(),
@@ -258,21 +363,30 @@ impl Subjects {
             },
             |named| {
                 let place = match named {
-                    Named::File(path) => path.display().to_string(),
+                    Named::File(path) | Named::Original(path, _) => path.display().to_string(),
                     Named::Run(id) => id.to_string(),
                 };
                 let found = asked.load(named, how).map(|subjects| {
+                    let aside: usize = subjects.iter().map(Subject::aside).sum();
                     let place = subjects
                         .first()
                         .map_or_else(|| place.clone(), |subject| subject.place.clone());
                     let keep = subjects.iter().all(|subject| subject.kept);
-                    let (told, outcomes) = work(&subjects);
-                    (place, told, if keep { outcomes } else { Vec::new() })
+                    let (told, mut outcomes) = work(&subjects);
+                    outcomes.retain(|outcome| {
+                        let own = |subject: &&Subject| outcome.runs.first() == Some(&subject.run.id);
+                        subjects
+                            .iter()
+                            .find(own)
+                            .is_none_or(|subject| subject.means(outcome.trace))
+                    });
+                    (place, told, if keep { outcomes } else { Vec::new() }, aside)
                 });
                 (place, found)
             },
             |(place, found)| match found {
-                Ok((place, told, outcomes)) => {
+                Ok((place, told, outcomes, aside)) => {
+                    keeper.kept.aside += aside;
                     keeper.keep(outcomes)?;
                     take(&place, Ok(told))
                 }
@@ -284,9 +398,29 @@ impl Subjects {
 
     /// Keeps results that speak of several runs together.
     pub(crate) fn keep(&self, asked: &Asked, command: &str, outcomes: Vec<Outcome>) -> Result<Kept, Failure> {
-        let mut keeper = Keeper::new(asked.archive.as_ref().filter(|_| !self.dry_run), command);
-        keeper.keep(outcomes)?;
+        let mut keeper = self.keeper(asked, command);
+        // A file is no run of the archive, and what several say together has no place there.
+        if asked.all_kept() {
+            keeper.keep(outcomes)?;
+        }
         keeper.finish()
+    }
+
+    fn keeper<'a>(&self, asked: &'a Asked, command: &'a str) -> Keeper<'a> {
+        let outside = if self.dry_run {
+            &[]
+        } else {
+            asked.outside.as_slice()
+        };
+        Keeper {
+            archive: asked.archive.as_ref().filter(|_| !self.dry_run),
+            command,
+            writer: None,
+            kept: Kept {
+                outside: outside.to_vec(),
+                ..Kept::default()
+            },
+        }
     }
 }
 
@@ -325,14 +459,16 @@ impl Asked {
 
     /// Whether everything named is in the archive.
     pub(crate) fn all_kept(&self) -> bool {
-        self.named.iter().all(|named| matches!(named, Named::Run(_)))
+        !self.named.iter().any(|named| matches!(named, Named::File(_)))
     }
 
     /// Whether a run of the archive is among what was named.
     pub(crate) fn names(&self, id: &RunId) -> bool {
-        self.named
-            .iter()
-            .any(|named| matches!(named, Named::Run(own) if own == id))
+        self.named.iter().any(|named| match named {
+            Named::File(_) => false,
+            Named::Original(_, runs) => runs.contains(id),
+            Named::Run(own) => own == id,
+        })
     }
 
     /// Another run of the archive, with what is kept of it.
@@ -346,6 +482,11 @@ impl Asked {
         Ok((view.run, view.outcomes))
     }
 
+    /// Says how many traces of these the query did not ask for.
+    pub(crate) fn say_aside(subjects: &[Subject], screen: &mut Screen) {
+        say_aside(subjects.iter().map(Subject::aside).sum(), screen);
+    }
+
     /// Every subject, one after another.
     pub(crate) fn all(&self, how: Reading) -> Result<Vec<Subject>, Failure> {
         let mut all = Vec::new();
@@ -356,27 +497,42 @@ impl Asked {
     }
 
     fn load(&self, named: &Named, how: Reading) -> Result<Vec<Subject>, Box<Diagnostic>> {
-        match (named, &self.archive) {
-            (Named::File(path), _) => from_file(&self.desk, path, how),
-            (Named::Run(id), Some(archive)) => {
-                let view = archive
-                    .run(id.as_str())
-                    .map_err(|error| match Failure::from(error) {
-                        Failure::Told { why, .. } => why,
-                        Failure::Closed => Box::new(Diagnostic::error(
-                            Code::new("file-unusable"),
-                            "the archive was closed",
-                        )),
-                    })?;
-                Ok(vec![Subject {
-                    place: view.paths.first().cloned().unwrap_or_else(|| id.to_string()),
-                    run: view.run,
-                    outcomes: view.outcomes,
-                    kept: true,
-                }])
+        match named {
+            Named::File(path) => from_file(&self.desk, path, how),
+            Named::Original(path, runs) => {
+                let place = path.display().to_string();
+                runs.iter().map(|id| self.kept(id, Some(&place))).collect()
             }
-            (Named::Run(_), None) => Ok(Vec::new()),
+            Named::Run(id) => Ok(vec![self.kept(id, None)?]),
         }
+    }
+
+    /// A run of the archive, told by the path under which it was named, or else by its first one.
+    fn kept(&self, id: &RunId, place: Option<&str>) -> Result<Subject, Box<Diagnostic>> {
+        let missing = || {
+            Box::new(Diagnostic::error(
+                Code::new("no-run"),
+                format!("run {id} is not in the archive"),
+            ))
+        };
+        let archive = self.archive.as_ref().ok_or_else(missing)?;
+        let view = archive
+            .run(id.as_str())
+            .map_err(|error| match Failure::from(error) {
+                Failure::Told { why, .. } => why,
+                Failure::Closed => Box::new(Diagnostic::error(
+                    Code::new("file-unusable"),
+                    "the archive was closed",
+                )),
+            })?;
+        let first = || view.paths.first().cloned().unwrap_or_else(|| id.to_string());
+        Ok(Subject {
+            place: place.map_or_else(first, str::to_owned),
+            kept: true,
+            traces: self.meant.as_ref().and_then(|meant| meant.traces(&view.run)),
+            run: view.run,
+            outcomes: view.outcomes,
+        })
     }
 }
 
@@ -417,28 +573,58 @@ fn from_file(desk: &Desk, path: &Path, how: Reading) -> Result<Vec<Subject>, Box
             outcomes: Vec::new(),
             place: name.clone(),
             kept: false,
+            traces: None,
         })
         .collect())
 }
 
+/// So many files are named of which nothing is kept.
+const FEW: usize = 5;
+
 /// What became of the results.
-#[derive(Clone, Copy, Debug, Default)]
+#[derive(Clone, Debug, Default)]
 pub(crate) struct Kept {
     /// Results that are new in the archive.
     new: u64,
     /// Results that were there already.
     known: u64,
+    /// Why nothing is kept of some files.
+    outside: Vec<String>,
+    /// Traces that a query did not ask for.
+    aside: usize,
 }
 
 impl Kept {
+    /// The traces alone that were left out, where the rest is told with what follows.
+    pub(crate) fn only_traces(self) -> Self {
+        Self {
+            aside: self.aside,
+            ..Self::default()
+        }
+    }
+
+    /// Without the files of which nothing is kept, where these are told with what follows.
+    pub(crate) fn only_results(mut self) -> Self {
+        self.outside.clear();
+        self
+    }
+
     /// Says it, where there is something to say.
     pub(crate) fn say(self, screen: &mut Screen) {
+        say_aside(self.aside, screen);
+        for words in self.outside.iter().take(FEW) {
+            screen.say(words);
+        }
+        if self.outside.len() > FEW {
+            let more = plural((self.outside.len() - FEW) as u64, "more file");
+            screen.say(format_args!("{more} of which nothing is kept either"));
+        }
         match (self.new, self.known) {
             (0, 0) => {}
-            (new, 0) => screen.say(format_args!("{} kept", crate::screen::plural(new, "result"))),
+            (new, 0) => screen.say(format_args!("{} kept", plural(new, "result"))),
             (new, known) => screen.say(format_args!(
                 "{} kept, {known} known already",
-                crate::screen::plural(new, "result")
+                plural(new, "result")
             )),
         }
     }
@@ -452,16 +638,7 @@ struct Keeper<'a> {
     kept: Kept,
 }
 
-impl<'a> Keeper<'a> {
-    fn new(archive: Option<&'a Archive>, command: &'a str) -> Self {
-        Self {
-            archive,
-            command,
-            writer: None,
-            kept: Kept::default(),
-        }
-    }
-
+impl Keeper<'_> {
     fn keep(&mut self, outcomes: Vec<Outcome>) -> Result<(), Failure> {
         let Some(archive) = self.archive else {
             return Ok(());

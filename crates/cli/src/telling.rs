@@ -8,6 +8,9 @@ use crate::ending::Failure;
 use crate::screen::{ASKED, FAINT, STRONG, Screen, Styled};
 use crate::table::{Cell, Column, Table, one_line};
 
+/// The remark of results whose errors are valid only if nothing drifts.
+pub(crate) const DRIFT: &str = "drift-not-excluded";
+
 /// A value and its error, both to two figures of the error; the error is empty where none is known.
 ///
 /// Two figures of the standard uncertainty are the usual practice (GUM, JCGM 100:2008, 7.2.6).

@@ -4,9 +4,11 @@
 //! together. What is not understood is the label. Nothing is guessed: `T` is temperature or transmittance and says
 //! so, and a bare number is a held coordinate of unknown quantity.
 
+mod computed;
 mod derived;
 mod piece;
 mod scale;
+mod substance;
 
 use std::cell::RefCell;
 
@@ -14,10 +16,12 @@ use curvary_record::unit::{Spelling, spelled};
 use curvary_record::{Coordinate, Quantity, Unit};
 use hashbrown::HashMap;
 
+pub(crate) use self::computed::computed_by_line;
 use self::derived::{absorbed, derived, reciprocal_of_light};
 pub(crate) use self::derived::{is_derived, is_derived_of_light};
-use self::piece::{Piece, fits, lone_unit, piece, quantities_of, symbol};
+use self::piece::{Piece, fits, is_link, lone_unit, piece, quantities_of, symbol};
 pub(crate) use self::scale::{scale_of, without_scale};
+use self::substance::without_substance;
 use crate::words::{List, fold, quantity_of, words_of};
 
 /// What a head says.
@@ -104,6 +108,14 @@ fn understand(text: &str) -> Head {
             return understand(&format!("{over}/{under}"));
         }
     }
+    if let Some((plain, substance)) = without_substance(text) {
+        let mut head = understand(&plain);
+        if head.unit.is_some() {
+            let labels = head.label.into_iter().chain([substance.to_owned()]);
+            head.label = Some(labels.collect::<Vec<_>>().join(", "));
+            return head;
+        }
+    }
     if let Some(quotient) = quotient_without_stroke(text) {
         return understand(&quotient);
     }
@@ -120,6 +132,7 @@ fn understand(text: &str) -> Head {
     if let Some(head) = derived(text)
         .or_else(|| reciprocal_of_light(text))
         .or_else(|| absorbed(text))
+        .or_else(|| computed::beside_blank(text))
     {
         return head;
     }
@@ -220,6 +233,16 @@ fn in_a_cell(text: &str) -> Option<Head> {
 /// `1/[S] (1/mM)`, `1/T (1/K)`: the reciprocal of a quantity, under its own name. The reciprocal of a length of light is a
 /// wavenumber and known as such.
 fn reciprocal(text: &str) -> Option<Head> {
+    // `1/S`, and not the `1/s` of a rate.
+    if let Some("S" | "[S]" | "v" | "V" | "v0") = text.strip_prefix("1/").map(str::trim) {
+        return Some(Head {
+            quantity: Some(Quantity::named(format!(
+                "1/[{}]",
+                text[2..].trim().trim_matches(['[', ']']).to_lowercase()
+            ))),
+            ..Head::default()
+        });
+    }
     let (name, unit) = split_unit(text)?;
     let of = name
         .trim()
@@ -388,7 +411,12 @@ pub fn split_unit(text: &str) -> Option<(&str, &str)> {
     if text.len() > LONGEST {
         return None;
     }
-    let known = |unit: &str| spelled(unit) != Spelling::None;
+    // The litre of `mg P/l` is a part of its unit.
+    if without_substance(text).is_some() {
+        return None;
+    }
+    // `min.s` is how times are written, and no minute times a second.
+    let known = |unit: &str| spelled(unit) != Spelling::None && !piece::clock(unit.trim());
     // A lone 1 counts something; it is no unit.
     let pair = |name: &'_ str, unit: &'_ str| {
         !name.trim().is_empty() && unit.trim() != "1" && !is_one_of_a_unit(unit) && known(unit)
@@ -445,12 +473,28 @@ pub fn split_unit(text: &str) -> Option<(&str, &str)> {
     {
         return Some((name.trim(), unit.trim()));
     }
+    // `cells/ml` are so many in a volume; `V/ml` is a volume in its unit.
+    let count_in_volume = |name: &str, unit: &str| {
+        name.trim().chars().all(char::is_lowercase)
+            && name.trim().chars().count() >= 2
+            && crate::words::word(name) == crate::words::Word::Unknown
+            && !crate::words::is_blank(name)
+            && spelled(unit)
+                .units()
+                .iter()
+                .any(|unit| Unit::ucum("L").is_ok_and(|litre| unit.converts_to(&litre)))
+    };
     if let Some((name, unit)) = text.split_once('/')
         && pair(name, unit)
+        && !count_in_volume(name, unit)
     {
         return Some((name.trim(), unit.trim()));
     }
     let (name, unit) = text.rsplit_once(' ')?;
+    // `ml std` are millilitres of a standard: a unit alone has none of its own.
+    if lone_unit(name.trim()).is_some() && symbol(name).is_none() && quantity_of(name).is_none() {
+        return None;
+    }
     // The `A` of `T% sample A` is the sample's, and no ampere; `Sample C` is no temperature. A capital letter apart is a
     // unit only beside a quantity that can have it: `Temp C`.
     let can_have = || {

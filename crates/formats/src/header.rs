@@ -27,7 +27,7 @@ pub(crate) use self::passing::{Passing, is_condition};
 pub(crate) use self::prose::hear as hear_prose;
 use crate::Source;
 use crate::head::split_unit;
-use crate::words::{self, field_of, fields_if_fitting};
+use crate::words::{self, List, field_of, fields_if_fitting};
 
 /// A key and its value, as byte ranges of the line.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -89,6 +89,9 @@ fn parted(line: &str) -> Vec<Pair> {
     }
     let body = undecorated(line, without_remark_sign(line));
     if body.is_empty() {
+        return Vec::new();
+    }
+    if is_title_behind_key(&line[body.clone()]) {
         return Vec::new();
     }
     cells::pairs(line, &body)
@@ -252,7 +255,13 @@ fn marked(line: &str, body: Range<usize>, mark: char) -> Option<Vec<Pair>> {
         .collect();
     let (&first, more) = marks.split_first()?;
     let key = without_lead(line, bare(line, body.start..body.start + first));
-    if !is_key(&line[key.clone()]) {
+    // `Normalized spectra (max = 1)`: what stands in a bracket is no value of the words in front of it.
+    let in_bracket = |words: &str| {
+        words
+            .rfind('(')
+            .is_some_and(|at| at > 0 && !words[at..].contains(')'))
+    };
+    if !is_key(&line[key.clone()]) || mark == '=' && in_bracket(&line[key.clone()]) {
         return None;
     }
     // A further pair begins behind two blanks, a tab, a comma, a semicolon or a bar; its key stands before its mark.
@@ -457,6 +466,10 @@ fn separated(line: &str, body: Range<usize>) -> Option<Vec<Pair>> {
         if dated {
             continue;
         }
+        // `Actinometry at 365 nm; A at 510 nm`
+        if mark == ';' && !known && words.contains(' ') && is_measured_phrase(words) {
+            continue;
+        }
         // A comma is so common that only a known key is one; two heads side by side are no pair.
         let heads = crate::head::read_head(rest);
         let two_heads = heads.quantity.is_some() && heads.held.is_empty();
@@ -484,6 +497,63 @@ fn separated(line: &str, body: Range<usize>) -> Option<Vec<Pair>> {
         }]);
     }
     None
+}
+
+/// Whether a line is a title whose first word happens to be a key: `Sample, 340 nm, 25 °C`, `Date, time and name`. Between the
+/// cells of a table stands no blank behind the comma.
+fn is_title_behind_key(text: &str) -> bool {
+    let Some((key, rest)) = text.split_once(", ").or_else(|| text.split_once("; ")) else {
+        return false;
+    };
+    let marked = key.contains(';') || rest.contains(';') || text.contains(['\t', ':', '=', '|', '"']);
+    !marked
+        && is_known(key.trim())
+        && !rest.trim().is_empty()
+        && !is_value_behind_comma(key.trim(), rest.trim())
+}
+
+/// Whether what stands behind a key and a comma may be its value: no sample is called `340 nm`, and a temperature, a date or a
+/// concentration is a value of that kind.
+fn is_value_behind_comma(key: &str, rest: &str) -> bool {
+    let kind = field_of(key).and_then(known_field).map(|known| known.kind);
+    match kind {
+        Some(ValueKind::Text) => {
+            let mut phrases = rest
+                .split(", ")
+                .map(str::trim)
+                .filter(|phrase| !phrase.is_empty());
+            !phrases.all(|phrase| passing::is_condition(phrase) || is_at(phrase))
+        }
+        Some(ValueKind::Number(_) | ValueKind::Range(_)) => {
+            let (field, found) = understand(key, rest, Customs::default());
+            let first = || {
+                rest.split(", ")
+                    .next()
+                    .map(|first| understand(key, first, Customs::default()).1)
+            };
+            let told = |found: &Interpretation| found.fits || found.question.is_some();
+            let number = rest.contains(|c: char| c.is_ascii_digit());
+            number && (field.known().is_none() || told(&found) || first().is_some_and(|found| told(&found)))
+                || words::marker(rest).is_some()
+        }
+        Some(_) => rest.contains(|c: char| c.is_ascii_digit()) || words::marker(rest).is_some(),
+        None => true,
+    }
+}
+
+/// Whether a phrase is a value with the unit of something that is held, `340 nm` or `at 5 min`, and nothing else.
+fn is_at(phrase: &str) -> bool {
+    let head = crate::head::read_head(phrase);
+    let held = matches!(head.held.as_slice(), [held] if held.quantity != curvary_record::Quantity::UNKNOWN);
+    held && head.quantity.is_none() && head.label.is_none()
+}
+
+/// Whether words name something that was done at a wavelength: `Actinometry at 365 nm`.
+fn is_measured_phrase(words: &str) -> bool {
+    let head = crate::head::read_head(words);
+    head.held
+        .iter()
+        .any(|held| held.quantity == curvary_record::Quantity::WAVELENGTH)
 }
 
 /// Whether a key is the name of a measured field and its unit, `Temp (°C)`, `Cell (cm)`. The `ns` of `operator ns` is somebody.
@@ -779,6 +849,11 @@ fn understand(spelling: &str, raw: &str, customs: Customs) -> (Key, Interpretati
     let meant = whole
         .or_else(|| field_of(name))
         .or_else(|| in_two_languages(name));
+    if let Some((value, of)) = of_a_stock(raw).filter(|_| meant == Some("concentration")) {
+        let key = Key::new(format!("{name} ({of})"));
+        let found = interpret_as(&key, value, stated.as_ref(), customs);
+        return (key, found);
+    }
     let field = meant.filter(|field| {
         spelling.split_whitespace().count() < 2 && *field != "date" || is_of_kind(field, &read(field))
     });
@@ -817,7 +892,11 @@ fn understand(spelling: &str, raw: &str, customs: Customs) -> (Key, Interpretati
         }
     }
     // `Température du bain`, `pH of the buffer`: what it is of goes behind, and the value tells that it is meant.
-    if let Some(field) = words::before_its_genitive(name).and_then(field_of) {
+    // With an unknown word it is of something else: `Température de stockage`.
+    if let Some((field, of)) = words::about_its_genitive(name)
+        && let Some(field) = field_of(field)
+        && is_of_the_measured(of)
+    {
         let found = read(field);
         let number = matches!(found.value, Value::Number(_));
         if found.fits && number && (found.unit_written || field == "ph") && field != "concentration" {
@@ -832,6 +911,33 @@ fn understand(spelling: &str, raw: &str, customs: Customs) -> (Key, Interpretati
     };
     let found = interpret_as(&Key::new(own), raw, stated.as_ref(), customs);
     (Key::new(own), found)
+}
+
+/// Whether all words of what a condition is of are known to mean what was measured, or where: `the bath`, `la cuve`.
+fn is_of_the_measured(of: &str) -> bool {
+    let mut words = of
+        .split([' ', '\'', '’', '(', ')', '/'])
+        .filter(|word| !word.is_empty());
+    let known = |word: &str| {
+        let lower = word.to_lowercase();
+        word.chars().count() <= 3 && words::is(List::Genitive, word)
+            || words::is(List::InChain, word)
+            || words::is(List::PlaceOfTemperature, word)
+            || words::is(List::Medium, word)
+            || words::is(List::Measured, word)
+            || words::begins(List::BegunThing, &lower)
+            || words::begins(List::MeasuredThing, &lower)
+            || words::ends(List::CellEnd, &lower)
+            || is_known(word)
+    };
+    words.all(known)
+}
+
+/// A value under a concentration that is said to be of a stock, `5 mg/ml (Stammlösung)`: the value alone, and its word.
+fn of_a_stock(raw: &str) -> Option<(&str, &str)> {
+    let (value, of) = raw.strip_suffix(')')?.rsplit_once('(')?;
+    let stock = words::is(List::Stock, of) || of.split_whitespace().any(|word| words::is(List::Stock, word));
+    stock.then_some((value.trim(), of.trim()))
 }
 
 /// A key of a date without the form behind it, `Datum (TT.MM.JJJJ)`, `Date [yyyy-mm-dd]`, and the order of day, month and year that

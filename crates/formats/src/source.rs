@@ -606,11 +606,7 @@ fn tidy(text: String, remarks: &mut Vec<Diagnostic>) -> String {
         let bare = text.trim_end_matches('\0').len();
         text.truncate(bare);
         if text.contains('\0') {
-            remarks.push(Diagnostic::note(
-                Code::new("zero-bytes"),
-                "zero bytes in the text were read as blanks",
-            ));
-            text = text.replace('\0', " ");
+            text = without_zeros(&text, remarks);
         }
     }
     if text.contains('\u{C}') {
@@ -620,6 +616,73 @@ fn tidy(text: String, remarks: &mut Vec<Diagnostic>) -> String {
         text = text.replace('\r', "\n");
     }
     text
+}
+
+/// A text without zero bytes: padding becomes blanks. Where zeros touch a number, something was written over it, and what is left of
+/// the number would be another one: a sign that no number has keeps it from being read. Fields that are padded on most lines are
+/// padded on purpose.
+fn without_zeros(text: &str, remarks: &mut Vec<Diagnostic>) -> String {
+    /// The picture of a zero byte (Unicode, "symbol for null").
+    const DAMAGED: &str = "\u{2400}";
+    let is_of_number = |sign: char| sign.is_ascii_digit() || matches!(sign, '.' | ',' | '-' | '+');
+    let touches = |line: &str| {
+        let signs: Vec<char> = line.chars().collect();
+        signs.windows(2).any(|pair| match pair {
+            ['\0', sign] | [sign, '\0'] => sign.is_ascii_digit(),
+            _ => false,
+        })
+    };
+    let mut damaged: Vec<usize> = Vec::new();
+    let mut with_numbers = 0_usize;
+    for (number, line) in (1..).zip(text.lines()) {
+        with_numbers += usize::from(line.contains(|sign: char| sign.is_ascii_digit()));
+        if line.contains('\0') && touches(line) {
+            damaged.push(number);
+        }
+    }
+    if damaged.is_empty() || 2 * damaged.len() > with_numbers {
+        remarks.push(Diagnostic::note(
+            Code::new("zero-bytes"),
+            "zero bytes in the text were read as blanks",
+        ));
+        return text.replace('\0', " ");
+    }
+    let mut out = String::with_capacity(text.len());
+    let mut signs = text.chars().peekable();
+    let mut before = '\n';
+    while let Some(sign) = signs.next() {
+        if sign != '\0' {
+            out.push(sign);
+            before = sign;
+            continue;
+        }
+        while signs.next_if_eq(&'\0').is_some() {}
+        let behind = signs.peek().copied().unwrap_or('\n');
+        // A delimiter beside zeros may be a comma: a number is touched only where a digit stands next to them.
+        let at_number = before.is_ascii_digit()
+            || behind.is_ascii_digit()
+            || (is_of_number(before) && is_of_number(behind));
+        out.push_str(if at_number { DAMAGED } else { " " });
+        before = ' ';
+    }
+    let lines: Vec<String> = damaged.iter().take(8).map(usize::to_string).collect();
+    let more = if damaged.len() > lines.len() { ", …" } else { "" };
+    let (word, first) = (
+        if damaged.len() == 1 { "line" } else { "lines" },
+        damaged.first().copied().unwrap_or(1),
+    );
+    remarks.push(
+        Diagnostic::warning(
+            Code::new("zero-bytes"),
+            format!(
+                "zero bytes stand in the text; on {word} {}{more} they touch numbers, which were written over there and are not read",
+                lines.join(", ")
+            ),
+        )
+        .at(Place::line(first), "the first of them")
+        .help("another copy of the file may be whole"),
+    );
+    out
 }
 
 /// A text without form feeds: one at the start or end of a line is paper and becomes a blank, in the middle of a line it

@@ -255,6 +255,22 @@ pub enum List {
     Spread,
     /// Headers of errors.
     Error,
+    /// Words beside a word for light of what was computed from readings, or set for them.
+    Computed,
+    /// Beginnings of such words.
+    ComputedStem,
+    /// Beginnings of words that say that numbers were multiplied.
+    Multiplied,
+    /// Words for solutions that are kept and diluted before use.
+    Stock,
+    /// Small words between what was done and its day.
+    OnDay,
+    /// Words for what is of the day of the measurement.
+    OfTheRun,
+    /// Words for what has the temperature or the pH of what is measured.
+    Medium,
+    /// Beginnings of words that say that a spectrum was scaled.
+    Normalised,
     /// Beginnings of headers of the times of a chromatogram.
     Retention,
     /// Areas under the peaks of a chromatogram.
@@ -713,18 +729,16 @@ pub fn optical_in(line: &str) -> Option<(Quantity, String)> {
     })
 }
 
-/// The words of a term in front of what it is of: the `temperature` of `temperature of the bath`.
+/// The words of a term in front of what it is of, and what that is: `temperature` and `bath` of `temperature of the bath`.
 #[must_use]
-pub fn before_its_genitive(term: &str) -> Option<&str> {
+pub fn about_its_genitive(term: &str) -> Option<(&str, &str)> {
     let mut at = term.find(' ')?;
     loop {
-        let word = term[at..]
-            .trim_start()
-            .split([' ', '\'', '’'])
-            .next()
-            .unwrap_or("");
+        let behind = term[at..].trim_start();
+        let word = behind.split([' ', '\'', '’']).next().unwrap_or("");
         if is(List::Genitive, word) {
-            return Some(term[..at].trim_end());
+            let of = behind[word.len()..].trim_start_matches([' ', '\'', '’']);
+            return Some((term[..at].trim_end(), of));
         }
         at += 1 + term[at + 1..].find(' ')?;
     }

@@ -197,6 +197,10 @@ fn of_sheet(book: &mut Xlsx<Cursor<Vec<u8>>>, name: &str) -> Table {
                 Data::Int(value) => Cell::Number(*value as f64),
                 Data::Bool(mark) => Cell::Truth(*mark),
                 Data::String(text) => Cell::Text(text.clone()),
+                Data::DateTime(day) => {
+                    let (year, month, day, ..) = day.to_ymd_hms_milli();
+                    Cell::Text(format!("{year:04}-{month:02}-{day:02}"))
+                }
                 other => Cell::Text(other.to_string()),
             })
             .collect()

@@ -46,6 +46,7 @@ pub fn unusable(doing: &str, path: &str, error: &io::Error) -> Diagnostic {
         io::ErrorKind::StorageFull | io::ErrorKind::QuotaExceeded => {
             "make room on the disk and run the same command again; what was done stays done"
         }
+        io::ErrorKind::IsADirectory => "name a file, or a path inside of the folder",
         _ => "try again; if it stays so, copy the file elsewhere first",
     };
     let message = format!("cannot {doing} `{path}`: {}", reason(error));

@@ -200,24 +200,70 @@ impl Column {
 /// `value` with `decimals` digits behind the point when that is the same number, else its shortest decimal.
 ///
 /// The check matters: a count of decimals may come from another column or from a factor, and no number is ever
-/// rounded in silence.
+/// rounded in silence. Nor is a digit made up: behind the seventeen that tell a double from all others there would follow those
+/// of its binary form, which stood in no source. Where the shortest decimal has at most fifteen, zeros follow it.
 #[must_use]
 pub fn write_decimal(value: f64, decimals: Option<u8>) -> String {
     if let Some(digits) = decimals {
-        let text = format!("{value:.0$}", usize::from(digits));
+        let digits = usize::from(digits);
+        let text = format!("{value:.digits$}");
         if text
             .parse::<f64>()
             .is_ok_and(|again| again.to_bits() == value.to_bits())
         {
-            return text;
+            return if significant(&text) <= TELLING {
+                text
+            } else {
+                padded(value, digits)
+            };
         }
     }
     format!("{value}")
 }
 
+/// So many digits tell a double from all others (IEEE 754-2019, 5.12.2).
+const TELLING: usize = 17;
+/// Decimals of up to so many digits come back from a double as they were.
+const KEPT: usize = 15;
+
+/// Digits of a decimal from the first that is no zero.
+fn significant(text: &str) -> usize {
+    let digits = text.bytes().filter(u8::is_ascii_digit);
+    digits.skip_while(|&digit| digit == b'0').count()
+}
+
+/// The shortest decimal of a number, with zeros up to a count of decimals where it is short.
+fn padded(value: f64, digits: usize) -> String {
+    let mut text = format!("{value}");
+    if significant(&text) <= KEPT {
+        let there = match text.find('.') {
+            Some(point) => text.len() - point - 1,
+            None if digits > 0 => {
+                text.push('.');
+                0
+            }
+            None => 0,
+        };
+        text.extend(std::iter::repeat_n('0', digits.saturating_sub(there)));
+    }
+    text
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn no_digit_is_made_up() {
+        assert_eq!(
+            write_decimal(0.123_456_789_012_345_68, Some(18)),
+            "0.12345678901234568"
+        );
+        assert_eq!(write_decimal(0.1, Some(20)), "0.10000000000000000000");
+        assert_eq!(write_decimal(-37.5, Some(18)), "-37.500000000000000000");
+        assert_eq!(write_decimal(0.1, Some(16)), "0.1000000000000000");
+        assert_eq!(write_decimal(1e22, Some(2)), "10000000000000000000000.00");
+    }
 
     #[test]
     fn decimals_come_back_as_written() {

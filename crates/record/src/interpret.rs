@@ -143,21 +143,21 @@ fn date(raw: &str, text: &str, order: Option<Order>) -> Interpretation {
             }),
             ..Interpretation::text("", true)
         },
-        DateReading::Undecidable {
-            day_first,
-            month_first,
-        } => {
-            let reading = |order: Order, iso: &str| Alternative {
+        DateReading::Undecidable(days) => {
+            let by_year = days.iter().any(|(order, _)| *order == Order::YearFirst);
+            let open = if by_year {
+                "year may stand first or last"
+            } else {
+                "day and month may be swapped"
+            };
+            let reading = |(order, day): &(Order, moment::Date)| Alternative {
                 assume: format!("date={}", order.as_str()),
-                says: iso.to_owned(),
+                says: day.iso.clone(),
             };
             let question = Question {
                 code: Code::new("day-or-month-first"),
-                message: format!("`{text}` is a date whose day and month may be swapped"),
-                readings: vec![
-                    reading(Order::DayFirst, &day_first.iso),
-                    reading(Order::MonthFirst, &month_first.iso),
-                ],
+                message: format!("`{text}` is a date whose {open}"),
+                readings: days.iter().map(reading).collect(),
                 labels: Vec::new(),
             };
             Interpretation {
@@ -537,8 +537,8 @@ pub fn accepts_unit(key: &Key, unit: &Unit) -> bool {
 fn sure_without_unit(key: &str, value: f64) -> bool {
     match key {
         "temperature" => (-20.0..=120.0).contains(&value),
-        // Ten is ten millimetres or ten centimetres.
-        "path-length" => (0.01..=5.0).contains(&value),
+        // Ten is ten millimetres or ten centimetres, and so are two, four and five.
+        "path-length" => (0.01..=1.0).contains(&value),
         "wavelength" | "first-wavelength" | "last-wavelength" | "wavelength-range" => {
             (150.0..=1200.0).contains(&value)
         }

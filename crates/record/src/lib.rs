@@ -42,7 +42,7 @@ pub use diagnostic::{Alternative, Code, Diagnostic, Label, Question, Severity};
 pub use family::{Around, Family, Headers, Manner};
 pub use field::{Claim, Fields, Key, KnownField, Origin, Value, ValueKind, known_field, known_fields};
 pub use numbers::Numbers;
-pub use outcome::{Interval, Outcome, OutcomeKind, Parameter};
+pub use outcome::{Interval, OUT_OF_DATE, Outcome, OutcomeKind, Parameter};
 pub use place::{LineTable, Lines, Place, Span};
 pub use run::{Digest, Run, RunId, SourceRef, Technique, Verdict};
 pub use topic::{Topic, TopicAnswer};

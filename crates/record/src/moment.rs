@@ -49,8 +49,8 @@ impl Order {
 pub struct Date {
     /// ISO 8601, `2021-03-14`.
     pub iso: String,
-    /// The year had two digits: 69 to 99 were taken as 1969 to 1999 and 00 to 68 as 2000 to 2068, as POSIX does
-    /// (`strptime`, `%y`).
+    /// The year had two digits: 69 to 99 were taken as 1969 to 1999 and 00 to 40 as 2000 to 2040, as POSIX does
+    /// (`strptime`, `%y`). POSIX takes 41 to 68 for years to come: they are of another calendar, and no date is read.
     pub century_assumed: bool,
 }
 
@@ -59,13 +59,9 @@ pub struct Date {
 pub enum DateReading {
     /// This day.
     Read(Date),
-    /// One of two days: which number is the month cannot be told.
-    Undecidable {
-        /// The day when the first number is the day.
-        day_first: Date,
-        /// The day when the first number is the month.
-        month_first: Date,
-    },
+    /// One of two or three days, each under the order of its numbers: which of them is the month, or which end is the year,
+    /// cannot be told.
+    Undecidable(Vec<(Order, Date)>),
     /// No date, or one that contradicts itself.
     No,
 }
@@ -101,6 +97,8 @@ impl Moment {
 const LONGEST: usize = 64;
 /// The years in which a measurement can have been written down by a machine, or will be in our time.
 const YEARS: std::ops::RangeInclusive<i16> = 1950..=2099;
+/// The last year of this century that two digits may mean.
+const LAST_OF_TWO_DIGITS: u32 = 40;
 
 /// Reads a date, a time of day, or both. Every part of the text must be understood; else nothing is read.
 #[must_use]
@@ -109,7 +107,10 @@ pub fn read(text: &str, order: Option<Order>) -> Moment {
     if text.is_empty() || text.len() > LONGEST {
         return Moment::NONE;
     }
-    let marked = text.contains(['年', '년']).then(|| with_marks(text));
+    let marked = match text.contains(['年', '년']) {
+        true => Some(with_marks(text)),
+        false => with_letter_of_era(text),
+    };
     // Neither a date nor a time is without a number, and most texts that are asked about have none.
     if marked.is_none() && !text.bytes().any(|byte| byte.is_ascii_digit()) {
         return Moment::NONE;
@@ -193,7 +194,7 @@ fn order_of(dates: &[&str]) -> Option<DateOrder> {
         before = date;
         match read_date(date, None) {
             DateReading::No => return None,
-            DateReading::Undecidable { .. } => undecided = true,
+            DateReading::Undecidable(_) => undecided = true,
             DateReading::Read(read) => {
                 let mut numbers = date
                     .split(|c: char| !c.is_ascii_digit())
@@ -349,6 +350,23 @@ fn with_year_of_era(text: &str) -> Option<String> {
     (1..=64)
         .contains(&year)
         .then(|| format!("{}年{rest}", before + year))
+}
+
+/// A date of numbers whose year is counted in a Japanese era that a letter names, `H30.5.13` or `R2/5/13`, with the year of the
+/// common era.
+fn with_letter_of_era(text: &str) -> Option<String> {
+    let eras = [('S', 1925), ('H', 1988), ('R', 2018)];
+    let (_, before) = eras.iter().find(|(letter, _)| text.starts_with(*letter))?;
+    let end = text.find(' ').unwrap_or(text.len());
+    let numbers: Vec<&str> = text[1..end].split(['.', '/', '-']).collect();
+    let short = |part: &&str| (1..=2).contains(&part.len()) && part.bytes().all(|b| b.is_ascii_digit());
+    match numbers.as_slice() {
+        [year, month, day] if numbers.iter().all(short) => {
+            let year: i32 = year.parse().ok()?;
+            Some(format!("{}-{month}-{day}{}", before + year, &text[end..]))
+        }
+        _ => None,
+    }
 }
 
 /// A letter without its accent, as far as names of months and days need it.
@@ -558,7 +576,8 @@ fn zone(tokens: &[Token], end: &mut usize) -> Option<String> {
 fn make(year: u32, digits: usize, month: u32, day: u32) -> Option<(civil::Date, bool)> {
     let (year, assumed) = match digits {
         4 => (year, false),
-        2 => (if year >= 69 { 1900 + year } else { 2000 + year }, true),
+        2 if year >= 69 => (1900 + year, true),
+        2 if year <= LAST_OF_TWO_DIGITS => (2000 + year, true),
         _ => return None,
     };
     let year = i16::try_from(year).ok().filter(|year| YEARS.contains(year))?;
@@ -646,6 +665,26 @@ fn date(tokens: &[Token], order: Option<Order>) -> DateReading {
             if digits == 2 && (a > 31 || order == Some(Order::YearFirst)) {
                 return one(make(a, 2, b, year));
             }
+            // Between hyphens the year stands first by ISO 8601 and last by custom: `18-05-13`.
+            let hyphens = signs.iter().filter(|&&sign| sign == '-').count() >= 2;
+            let year_first = make(a, 2, b, year)
+                .filter(&fits)
+                .filter(|_| digits == 2 && hyphens && order.is_none());
+            if let Some(year_first) = year_first {
+                let mut readings = vec![(Order::YearFirst, told(year_first))];
+                for (order, found) in [(Order::DayFirst, day_first), (Order::MonthFirst, month_first)] {
+                    if let Some(found) = found
+                        .map(told)
+                        .filter(|day| readings.iter().all(|(_, other)| other != day))
+                    {
+                        readings.push((order, found));
+                    }
+                }
+                return match readings.len() {
+                    1 => DateReading::Read(told(year_first)),
+                    _ => DateReading::Undecidable(readings),
+                };
+            }
             // Points are the mark of day-first dates (DIN 5008, and the custom of the lands that use them).
             let points = signs.iter().filter(|&&sign| sign == '.').count() >= 2;
             match (day_first, month_first) {
@@ -654,10 +693,10 @@ fn date(tokens: &[Token], order: Option<Order>) -> DateReading {
                 (Some(first), Some(second)) => match order {
                     Some(Order::DayFirst) => DateReading::Read(told(first)),
                     Some(Order::MonthFirst) => DateReading::Read(told(second)),
-                    _ => DateReading::Undecidable {
-                        day_first: told(first),
-                        month_first: told(second),
-                    },
+                    _ => DateReading::Undecidable(vec![
+                        (Order::DayFirst, told(first)),
+                        (Order::MonthFirst, told(second)),
+                    ]),
                 },
                 (Some(found), None) | (None, Some(found)) => DateReading::Read(told(found)),
                 (None, None) => DateReading::No,

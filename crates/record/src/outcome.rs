@@ -6,7 +6,7 @@ use std::fmt;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use crate::{Diagnostic, Digest, RunId, Unit};
+use crate::{Code, Diagnostic, Digest, RunId, Unit};
 
 /// An interval of a parameter; a missing end is open, because the data leave it open.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
@@ -161,7 +161,32 @@ pub struct Outcome {
     pub remarks: Vec<Diagnostic>,
 }
 
+/// The mark of a result that a later note has made out of date: other numbers would come out now.
+pub const OUT_OF_DATE: &str = "result-out-of-date";
+
 impl Outcome {
+    /// Whether a later note has made it out of date.
+    #[must_use]
+    pub fn is_out_of_date(&self) -> bool {
+        self.remarks
+            .iter()
+            .any(|remark| remark.code.as_str() == OUT_OF_DATE)
+    }
+
+    /// Marks it as out of date, or takes the mark away.
+    pub fn mark_out_of_date(&mut self, is_so: bool) {
+        self.remarks.retain(|remark| remark.code.as_str() != OUT_OF_DATE);
+        if is_so {
+            self.remarks.push(
+                Diagnostic::warning(
+                    Code::new(OUT_OF_DATE),
+                    "out of date: a note has changed since what this was computed from, and other numbers would come out now",
+                )
+                .help("the same command with `--again` computes it from what is known now"),
+            );
+        }
+    }
+
     /// Gives the outcome its name, which follows from what was computed, of what, with what and by which version, and what
     /// came out: the same computation done twice has one name, and one that a note has changed since has another.
     ///

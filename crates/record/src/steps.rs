@@ -257,13 +257,17 @@ impl<'de> Visitor<'de> for Reading {
                 *step = sum;
             }
         }
+        if all
+            .iter()
+            .any(|whole| whole.unsigned_abs() > EXACT.unsigned_abs())
+        {
+            return Err(de::Error::custom("steps that add up to more than 2^53"));
+        }
         let power = power(decimals);
-        let number = |&whole: &i64| (whole.abs() <= EXACT).then(|| back(whole, power));
-        let numbers: Option<Vec<f64>> = all.iter().map(number).collect();
+        // They stand in the same place as the whole numbers before.
+        let numbers: Vec<f64> = all.into_iter().map(|whole| back(whole, power)).collect();
         Ok(StoredNumbers {
-            numbers: numbers
-                .ok_or_else(|| de::Error::custom("steps that add up to more than 2^53"))?
-                .into(),
+            numbers: numbers.into(),
             decimals: None,
         })
     }
@@ -272,8 +276,14 @@ impl<'de> Visitor<'de> for Reading {
 /// Steps as they are read, each by itself.
 struct LooseSteps(Vec<i64>);
 
+/// Room for so many steps is kept from one column to the next, since how many follow is not known when they are read.
+const ROOM: usize = 1 << 14;
+
 impl<'de> Deserialize<'de> for LooseSteps {
     fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
+        thread_local! {
+            static STEPS: std::cell::Cell<Vec<i64>> = const { std::cell::Cell::new(Vec::new()) };
+        }
         struct List;
         impl<'de> Visitor<'de> for List {
             type Value = LooseSteps;
@@ -283,7 +293,8 @@ impl<'de> Deserialize<'de> for LooseSteps {
             }
 
             fn visit_seq<A: SeqAccess<'de>>(self, mut list: A) -> Result<LooseSteps, A::Error> {
-                let mut all = Vec::new();
+                let mut all = STEPS.take();
+                all.clear();
                 while let Some(Several(step, count)) = list.next_element()? {
                     let count = count as usize;
                     if all.len() + count > MOST_NUMBERS {
@@ -291,7 +302,12 @@ impl<'de> Deserialize<'de> for LooseSteps {
                     }
                     all.resize(all.len() + count, step);
                 }
-                Ok(LooseSteps(all))
+                if all.len() > ROOM {
+                    return Ok(LooseSteps(all));
+                }
+                let steps = all.clone();
+                STEPS.set(all);
+                Ok(LooseSteps(steps))
             }
         }
         deserializer.deserialize_seq(List)

@@ -189,8 +189,8 @@ impl Report {
         }
     }
 
-    /// All items together: failed if one failed; passed if at least one passed and the rest was not
-    /// in the measured range; undetermined otherwise.
+    /// All items together: failed if one failed, passed if all passed, undetermined otherwise. An item outside the measured range
+    /// is undetermined, too: who compares fewer bands says so in the limits.
     pub fn verdict(&self) -> Verdict {
         if self.outcomes.iter().any(|o| o.verdict == Verdict::Fail) {
             return Verdict::Fail;
@@ -198,17 +198,19 @@ impl Report {
         let open: Vec<&str> = self
             .outcomes
             .iter()
-            .filter(
-                |o| matches!(&o.verdict, Verdict::Undetermined { reason, .. } if reason != "not-in-range"),
-            )
+            .filter(|o| matches!(&o.verdict, Verdict::Undetermined { .. }))
             .map(|o| o.item.as_str())
             .collect();
+        if !self.outcomes.iter().any(|o| o.verdict == Verdict::Pass)
+            && self.outcomes.iter().all(
+                |o| matches!(&o.verdict, Verdict::Undetermined { reason, .. } if reason == "not-in-range"),
+            )
+        {
+            return Verdict::open("not-in-range", "no item lies in the measured range");
+        }
         if !open.is_empty() {
             return Verdict::open("items-undetermined", format!("not decided: {}", open.join("; ")));
         }
-        if self.outcomes.iter().any(|o| o.verdict == Verdict::Pass) {
-            return Verdict::Pass;
-        }
-        Verdict::open("not-in-range", "no item lies in the measured range")
+        Verdict::Pass
     }
 }

@@ -102,6 +102,8 @@ pub struct InitialRate {
     pub correlation: Option<f64>,
     /// Values of the law at the points used.
     pub fitted: Vec<f64>,
+    /// The law between the points, for a picture.
+    pub curve: Vec<(f64, f64)>,
     /// Whether the points leave the law by more than chance.
     pub wanders: bool,
     /// Signal at time zero on the tangent.
@@ -279,6 +281,9 @@ fn by_line(
         bias,
         correlation: None,
         fitted: t.iter().map(|t| fit.coefficients[0] + rate * t).collect(),
+        curve: [t[0], t[t.len() - 1]]
+            .map(|t| (t, fit.coefficients[0] + rate * t))
+            .to_vec(),
         wanders: false,
         intercept: fit.coefficients[0],
         window: (t[0], t[t.len() - 1]),
@@ -422,6 +427,7 @@ fn by_whole(mut prepared: Prepared, how: &Preparation, fewest: usize) -> Result<
         beside: None,
         stops: whole.stops,
         flat_end,
+        curve: whole.curve(since[0], since[last - 1], begin),
         fitted: whole.fit.fitted,
         factor: prepared.factor,
         saturated: prepared.saturated,

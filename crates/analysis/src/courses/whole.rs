@@ -16,6 +16,7 @@ use std::borrow::Cow;
 use super::{Course, Order};
 use crate::distribution::{f_upper, t_half_width, t_two_sided};
 use crate::fit::{Data, Fit, Options, Standing, Warning, allow_for_correlation, fit, wandering};
+use crate::models::grid::{even, sampled};
 use crate::models::{Model, Specification};
 use crate::refusal::Refusal;
 
@@ -497,13 +498,54 @@ impl Slope {
 }
 
 impl Whole {
-    /// How likely a reading lies so far from the curve by chance, and how far it lies in its standard deviations.
-    fn chance_of(&self, t: f64, y: f64) -> Option<(f64, f64)> {
-        let model: Box<dyn Model> = match self.law {
+    fn model(&self) -> Box<dyn Model> {
+        match self.law {
             RateLaw::Approach => Box::new(Course::new(Order::Approach)),
             _ => Box::new(Depletion { a: self.a }),
+        }
+    }
+
+    /// The law between two times since the beginning, on a time that begins at `begin`.
+    pub(super) fn curve(&self, from: f64, to: f64, begin: f64) -> Vec<(f64, f64)> {
+        const STEPS: u32 = 40;
+        let model = self.model();
+        let values = self.fit.values();
+        let since = sampled(even(from, to, STEPS), |t| {
+            let mut y = vec![0.0; t.len()];
+            model.evaluate(&[t], &values, &mut y);
+            y
+        });
+        since.into_iter().map(|(t, y)| (t + begin, y)).collect()
+    }
+
+    /// What a course that stops all at once says before it does: where the end is that of the instrument and no substrate ran out, the
+    /// corner is no part of any law, and drags the slope with it.
+    fn before_it_stops(&self, t: &[f64], y: &[f64]) -> Option<Self> {
+        const RUNS: f64 = 0.98;
+        if !self.stops {
+            return None;
+        }
+        let law = AtA {
+            a: self.a,
+            parameters: [0, 1, 2].map(|place| self.fit.parameters[place].value),
+            rss: 0.0,
+            variance: 0.0,
         };
-        let along = self.fit.along(model.as_ref(), &[t], true)?;
+        let runs = t.iter().take_while(|t| law.slope_at(**t) > RUNS).count();
+        // Noise blurs where the corner is.
+        let end = runs - runs.div_ceil(12).min(runs);
+        if end < FEWEST_WITHOUT {
+            return None;
+        }
+        let mut before = over(&t[..end], &y[..end]).ok()?;
+        refute(&mut before, &t[..end], &y[..end]);
+        before.stops = true;
+        Some(before)
+    }
+
+    /// How likely a reading lies so far from the curve by chance, and how far it lies in its standard deviations.
+    fn chance_of(&self, t: f64, y: f64) -> Option<(f64, f64)> {
+        let along = self.fit.along(self.model().as_ref(), &[t], true)?;
         let at = along.first()?;
         let deviations = (y - at.y) / at.standard_error.hypot(self.fit.residual_sd);
         let freedom = self
@@ -526,7 +568,10 @@ fn followed(since: &[f64], signal: &[f64]) -> Result<Whole, Refusal> {
         // Where no law follows the course to its end, its beginning is looked at alone.
         if !found.wanders || next < 12 {
             refute(&mut found, &since[..taken], &signal[..taken]);
-            return Ok(found);
+            return Ok(match found.before_it_stops(&since[..taken], &signal[..taken]) {
+                Some(before) => before,
+                None => found,
+            });
         }
         taken = next;
     }

@@ -31,32 +31,27 @@ pub struct Item {
     pub state: State,
 }
 
-/// Level, title, fields any of which will do.
-const ITEMS: [(&str, &str, &[&str]); 22] = [
-    (
-        "1A",
-        "name of the enzyme and its reaction",
-        &["enzyme", "reaction"],
-    ),
+/// Level, title, fields any of which will do. A line asks for one thing, so that it never says of two that they are given where
+/// one is.
+const ITEMS: [(&str, &str, &[&str]); 29] = [
+    ("1A", "name of the enzyme", &["enzyme"]),
+    ("1A", "reaction that it catalyses", &["reaction"]),
     (
         "1A",
         "EC number or sequence accession",
         &["ec-number", "sequence"],
     ),
     ("1A", "organism, tissue or strain", &["organism", "source"]),
-    (
-        "1A",
-        "how the enzyme was prepared, and its purity",
-        &["preparation", "purity"],
-    ),
+    ("1A", "how the enzyme was prepared", &["preparation"]),
+    ("1A", "purity of the enzyme", &["purity"]),
     ("1A", "modifications (tags, mutations)", &["modification"]),
     ("1A", "storage of the enzyme", &["storage"]),
     ("1A", "assay temperature", &["temperature"]),
     ("1A", "assay pH", &["ph"]),
-    ("1A", "buffer and its concentration", &["buffer"]),
+    ("1A", "buffer", &["buffer"]),
     (
         "1A",
-        "metal salts and other components",
+        "metal salts or other components",
         &["salts", "components", "ionic-strength"],
     ),
     (
@@ -64,28 +59,25 @@ const ITEMS: [(&str, &str, &[&str]); 22] = [
         "enzyme concentration in the assay",
         &["enzyme-concentration", "protein"],
     ),
-    ("1A", "substrate and its purity", &["substrate"]),
+    ("1A", "substrate", &["substrate"]),
+    ("1A", "purity of the substrate", &["substrate-purity"]),
     (
         "1A",
         "range of substrate concentrations",
         &["substrate-concentration"],
     ),
+    ("1A", "inhibitor or activator", &["inhibitor", "activator"]),
     (
         "1A",
-        "inhibitor or activator and its concentrations",
-        &["inhibitor", "inhibitor-concentration"],
+        "concentrations of the inhibitor or activator",
+        &["inhibitor-concentration", "activator-concentration"],
     ),
-    ("1A", "assay method and wavelength", &["wavelength", "method"]),
-    (
-        "1A",
-        "direction of the reaction and what is followed",
-        &["followed", "reaction"],
-    ),
-    (
-        "1A",
-        "molar absorption coefficient and path length",
-        &["absorption-coefficient", "path-length"],
-    ),
+    ("1A", "assay method", &["method"]),
+    ("1A", "wavelength", &["wavelength"]),
+    ("1A", "what is followed", &["followed"]),
+    ("1A", "direction of the reaction", &["reaction", "direction"]),
+    ("1A", "molar absorption coefficient", &["absorption-coefficient"]),
+    ("1A", "path length", &["path-length"]),
     (
         "1A",
         "how the rate was taken (initial rate, window)",

@@ -68,7 +68,7 @@ pub(super) fn descend(setting: &Setting<'_>, start: &[f64]) -> Option<Vec<f64>> 
         &free,
         &mut at,
         &mut room,
-        1e-11,
+        1e-10,
         STEPS.1,
     )?;
     Some(at)

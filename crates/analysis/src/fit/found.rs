@@ -124,9 +124,9 @@ impl Termination {
     /// The reason in words.
     pub fn words(self) -> &'static str {
         match self {
-            Self::Gradient => "the residuals are at right angles to every derivative",
-            Self::Reduction => "the sum of squares could not be lowered any further",
-            Self::Step => "the parameters could not be moved any further",
+            Self::Gradient => "the minimum was found: the residuals are at right angles to every derivative",
+            Self::Reduction => "the minimum was found: the sum of squares goes no lower",
+            Self::Step => "the minimum was found: no step of the parameters is small enough to go lower",
             Self::Exact => "the curve passes through every point",
             Self::Direct => "the minimum was found",
         }

@@ -93,7 +93,8 @@ pub fn concentration(readings: &Readings) -> Result<Concentration, Refusal> {
         .collect();
     let variance: f64 = parts.iter().map(|(_, v)| v).sum();
     all_finite(&[value, variance])?;
-    let standard_error = a.standard_error.map(|_| variance.sqrt());
+    // What was stated of the constants is the least; what is missing is named.
+    let standard_error = (!parts.is_empty()).then(|| variance.sqrt());
     if !unknown.is_empty() && standard_error.is_some() {
         remarks.push(Remark::new(
             "error-incomplete",
@@ -106,7 +107,7 @@ pub fn concentration(readings: &Readings) -> Result<Concentration, Refusal> {
     if standard_error.is_none() {
         remarks.push(Remark::new(
             "error-unknown",
-            "no error of the absorbance was given, so the concentration has none",
+            "no error was given of the absorbance or of a constant, so the concentration has none",
         ));
     }
     if value < 0.0 {

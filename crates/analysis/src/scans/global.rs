@@ -6,7 +6,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::network::Followed;
+use super::network::{Followed, ReturningEnd};
 use super::{Network, Scans};
 use crate::distribution::t_half_width;
 use crate::fit::Interval;
@@ -77,6 +77,9 @@ pub struct GlobalFit {
     pub degrees_of_freedom: usize,
     /// Iterations of the search.
     pub iterations: usize,
+    /// Equilibrium constants of reversible steps at an end that scans do not determine, with the smallest value of each that leaves no
+    /// absorbance negative.
+    pub least_equilibria: Vec<(String, f64)>,
     /// Remarks in words.
     pub remarks: Vec<String>,
 }
@@ -146,14 +149,15 @@ fn profiles(scheme: Scheme, times: &[f64], k: &[f64]) -> Profiles {
 /// What gives the concentrations: a scheme that comes with the program, or one of a person's own.
 enum SchemeModel<'a> {
     Known(Scheme),
-    Own(&'a Network),
+    /// Also the equilibria at its ends that are known: from, to, and the constant.
+    Own(&'a Network, &'a [(usize, usize, f64)]),
 }
 
 impl SchemeModel<'_> {
     fn profiles(&self, times: &[f64], k: &[f64]) -> Option<Profiles> {
         match self {
             Self::Known(scheme) => Some(profiles(*scheme, times, k)),
-            Self::Own(network) => {
+            Self::Own(network, _) => {
                 let Followed { species, slopes } = network.follow(times, k)?;
                 Some(Profiles { species, slopes })
             }
@@ -164,7 +168,26 @@ impl SchemeModel<'_> {
         match self {
             Self::Known(Scheme::FirstOrder) => vec!["A".into(), "B".into()],
             Self::Known(Scheme::Consecutive) => vec!["A".into(), "B".into(), "C".into()],
-            Self::Own(network) => network.species.clone(),
+            Self::Own(network, _) => network.species.clone(),
+        }
+    }
+
+    /// Equilibria that part the spectrum of a mixture into those of its species.
+    fn equilibria(&self) -> &[(usize, usize, f64)] {
+        match self {
+            Self::Known(_) => &[],
+            Self::Own(_, known) => known,
+        }
+    }
+
+    /// What is said where no rate constants settle.
+    fn lost(&self, iterations: usize) -> Refusal {
+        match self {
+            Self::Own(network, _) => network.undetermined(),
+            Self::Known(_) => Refusal::NotConverged {
+                how: "the rate constants did not settle; the scans may not follow this scheme".into(),
+                iterations,
+            },
         }
     }
 
@@ -172,7 +195,7 @@ impl SchemeModel<'_> {
         match self {
             Self::Known(Scheme::FirstOrder) => vec!["k".into()],
             Self::Known(Scheme::Consecutive) => vec!["k1".into(), "k2".into()],
-            Self::Own(network) => network.steps.iter().map(|step| step.2.clone()).collect(),
+            Self::Own(network, _) => network.steps.iter().map(|step| step.2.clone()).collect(),
         }
     }
 
@@ -186,7 +209,7 @@ impl SchemeModel<'_> {
                 .enumerate()
                 .flat_map(|(i, fast)| fine[..i].iter().map(move |slow| vec![*fast, *slow]))
                 .collect(),
-            Self::Own(network) => {
+            Self::Own(network, _) => {
                 let each = match network.steps.len() {
                     1 => 14,
                     2 => 9,
@@ -391,14 +414,7 @@ pub fn fit_global_shifted(scans: &Scans<'_>, scheme: Scheme) -> Result<GlobalFit
 /// As [`fit_global`]; [`Refusal::Unsuitable`] for a scheme whose rate constants scans do not determine. Of a reversible step at
 /// the end of a scheme they determine the sum of its constants, which is given as such.
 pub fn fit_network(scans: &Scans<'_>, network: &Network) -> Result<GlobalFit, Refusal> {
-    fit_own(scans, network, false)
-}
-
-fn fit_own(scans: &Scans<'_>, network: &Network, shifted: bool) -> Result<GlobalFit, Refusal> {
-    let (network, said) = network.without_ends_that_return();
-    let mut found = fit_shape(scans, &SchemeModel::Own(&network), shifted)?;
-    found.remarks.splice(0..0, said);
-    Ok(found)
+    fit_network_with(scans, network, &[], false)
 }
 
 /// The same where each scan may be shifted as a whole; see [`fit_global_shifted`].
@@ -406,7 +422,150 @@ fn fit_own(scans: &Scans<'_>, network: &Network, shifted: bool) -> Result<Global
 /// # Errors
 /// As [`fit_network`] and [`fit_global_shifted`].
 pub fn fit_network_shifted(scans: &Scans<'_>, network: &Network) -> Result<GlobalFit, Refusal> {
-    fit_own(scans, network, true)
+    fit_network_with(scans, network, &[], true)
+}
+
+/// An equilibrium constant of a reversible step at the end of a scheme, known from elsewhere.
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
+pub struct Equilibrium {
+    /// `K1` for the first step.
+    pub name: String,
+    /// What there is of the second species over what there is of the first, in the end.
+    pub value: f64,
+    /// Its standard error; zero if it counts as exact.
+    #[serde(default)]
+    pub standard_error: f64,
+}
+
+/// The same with equilibrium constants that are known: both constants of such a step and the spectra of both its species follow
+/// from them.
+///
+/// # Errors
+/// As [`fit_network`] and [`fit_network_shifted`]; [`Refusal::Unsuitable`] for a constant of no such step,
+/// [`Refusal::OutOfRange`] for one that is not positive.
+pub fn fit_network_with(
+    scans: &Scans<'_>,
+    network: &Network,
+    known: &[Equilibrium],
+    shifted: bool,
+) -> Result<GlobalFit, Refusal> {
+    let (network, ends) = network.without_ends_that_return();
+    let mut parted = Vec::new();
+    for equilibrium in known {
+        let Some(end) = ends.iter().find(|end| end.equilibrium() == equilibrium.name) else {
+            let names: Vec<String> = ends.iter().map(ReturningEnd::equilibrium).collect();
+            return Err(Refusal::Unsuitable {
+                why: format!(
+                    "{} is no equilibrium constant of a reversible step at an end of this scheme: {}",
+                    equilibrium.name,
+                    if names.is_empty() {
+                        "it has none".to_owned()
+                    } else {
+                        format!("it has {}", names.join(", "))
+                    }
+                ),
+            });
+        };
+        if !(equilibrium.value > 0.0 && equilibrium.value.is_finite()) {
+            return Err(Refusal::OutOfRange {
+                what: equilibrium.name.clone(),
+                value: equilibrium.value,
+                allowed: "above zero".into(),
+            });
+        }
+        parted.push((end.from, end.to, equilibrium.value));
+    }
+    let mut found = fit_shape(scans, &SchemeModel::Own(&network, &parted), shifted)?;
+    let mut said = Vec::new();
+    for end in &ends {
+        match known.iter().find(|known| known.name == end.equilibrium()) {
+            Some(known) => said.extend(found.part(end, known)),
+            None => {
+                let least = if shifted {
+                    None
+                } else {
+                    found.least_equilibrium(end)
+                };
+                found
+                    .least_equilibria
+                    .extend(least.map(|least| (end.equilibrium(), least)));
+                said.push(end.words(least));
+            }
+        }
+    }
+    found.remarks.splice(0..0, said);
+    Ok(found)
+}
+
+impl GlobalFit {
+    /// Parts the sum of the constants of a reversible step, and what there is of its species, by its equilibrium constant. Gives what
+    /// must be said where a spectrum then lies below zero.
+    fn part(&mut self, end: &ReturningEnd, known: &Equilibrium) -> Option<String> {
+        let (k, error) = (known.value, known.standard_error);
+        let sum = end.sum();
+        if let Some(at) = self.rates.iter().position(|rate| rate.name == sum) {
+            let rate = self.rates[at].clone();
+            let times = rate
+                .interval
+                .upper
+                .map_or(f64::NAN, |upper| (upper - rate.value) / rate.standard_error);
+            let of = |name: &String, part: f64, slope: f64| {
+                let value = rate.value * part;
+                let standard_error = (rate.standard_error * part).hypot(rate.value * slope * error);
+                GlobalRate {
+                    name: name.clone(),
+                    value,
+                    standard_error,
+                    interval: Interval {
+                        lower: Some(value - times * standard_error),
+                        upper: Some(value + times * standard_error),
+                    },
+                }
+            };
+            let slope = 1.0 / ((1.0 + k) * (1.0 + k));
+            let parts = [
+                of(&end.constants.0, k / (1.0 + k), slope),
+                of(&end.constants.1, 1.0 / (1.0 + k), slope),
+            ];
+            self.rates.splice(at + 1..at + 1, parts);
+        }
+        let made = self.concentrations.get(end.to)?.1.clone();
+        for (value, made) in self.concentrations[end.from].1.iter_mut().zip(&made) {
+            *value += made / (1.0 + k);
+        }
+        let (name, last) = &mut self.concentrations[end.to];
+        name.clone_from(&end.names.1);
+        last.iter_mut().for_each(|value| *value *= k / (1.0 + k));
+        let spectrum = &mut self.spectra[end.to];
+        spectrum.species.clone_from(&end.names.1);
+        let below = spectrum
+            .absorbance
+            .iter()
+            .zip(&spectrum.standard_error)
+            .any(|(a, e)| *a < -4.0 * e);
+        below.then(|| {
+            format!(
+                "with {} = {k} the spectrum of {} lies below zero: the constant is larger, or the scheme is another one",
+                known.name, end.names.1
+            )
+        })
+    }
+
+    /// The smallest equilibrium constant with which no absorbance of the last species is negative: its spectrum is
+    /// `M + (M - A)/K`, with M that of the mixture. None where every constant will do.
+    fn least_equilibrium(&self, end: &ReturningEnd) -> Option<f64> {
+        /// Errors by which an absorbance may be off by chance, over all wavelengths.
+        const CHANCE: f64 = 4.0;
+        let (a, m) = (self.spectra.get(end.from)?, self.spectra.get(end.to)?);
+        let errors = a.standard_error.iter().zip(&m.standard_error);
+        a.absorbance
+            .iter()
+            .zip(&m.absorbance)
+            .zip(errors)
+            .map(|((a, m), (of_a, of_m))| (a - m - CHANCE * of_a.hypot(*of_m)) / (m.max(0.0) + CHANCE * of_m))
+            .filter(|least| least.is_finite() && *least > 1e-3)
+            .max_by(f64::total_cmp)
+    }
 }
 
 /// Mean of each scan over its wavelengths.
@@ -415,6 +574,117 @@ fn means(scans: &Scans<'_>) -> Vec<f64> {
     scans.absorbance.iter().map(mean).collect()
 }
 
+/// Columns over time: the wavelengths, or fewer combinations of them with the same sums of squares.
+fn columns_over_time(scans: &Scans<'_>) -> Vec<Vec<f64>> {
+    let (n, m) = (scans.times.len(), scans.wavelengths.len());
+    if n < m {
+        let (svd, _) = scans.decompose();
+        return svd
+            .values
+            .iter()
+            .zip(&svd.right)
+            .map(|(value, right)| right.iter().map(|v| v * value).collect())
+            .collect();
+    }
+    (0..m)
+        .map(|j| scans.absorbance.iter().map(|s| s[j]).collect())
+        .collect()
+}
+
+/// Rate constants at the minimum.
+struct Settled {
+    k: Vec<f64>,
+    at: Projected,
+    iterations: usize,
+}
+
+/// Searches the rate constants from the best of many trial values.
+fn settle(shape: &SchemeModel<'_>, times: &[f64], data: &[Vec<f64>]) -> Result<Settled, Refusal> {
+    let n = times.len();
+    let span = times[n - 1] - times[0];
+    let mut best: Option<(f64, Vec<f64>)> = None;
+    for k in shape.candidates(span, n) {
+        if let Some(at) = project(shape, times, data, &k)
+            && best.as_ref().is_none_or(|(rss, _)| at.rss < *rss)
+        {
+            best = Some((at.rss, k));
+        }
+    }
+    let Some((_, mut k)) = best else {
+        return Err(Refusal::NoStart {
+            why: "no trial rate constants suit the scans".into(),
+        });
+    };
+    let mut at = project(shape, times, data, &k).ok_or_else(|| shape.lost(0))?;
+    let mut damping = 1e-3;
+    let mut iterations = 0;
+    let mut settled = false;
+    while iterations < 200 && !settled {
+        iterations += 1;
+        let Some(move_by) = step(&at, damping) else {
+            return Err(shape.lost(iterations));
+        };
+        let trial: Vec<f64> = k
+            .iter()
+            .zip(&move_by)
+            .map(|(k, s)| (k + s).max(0.1 * k))
+            .collect();
+        let size = move_by
+            .iter()
+            .zip(&k)
+            .map(|(s, k)| (s / k).abs())
+            .fold(0.0, f64::max);
+        match project(shape, times, data, &trial) {
+            Some(next) if next.rss <= at.rss * (1.0 + 1e-14) => {
+                settled = size < 1e-11;
+                k = trial;
+                at = next;
+                damping = if damping < 1e-12 { 0.0 } else { damping * 0.1 };
+            }
+            // At the bottom rounding decides; a step this small changes nothing.
+            _ if size < 1e-9 => settled = true,
+            _ => damping = if damping == 0.0 { 1e-6 } else { damping * 10.0 },
+        }
+        if damping > 1e12 {
+            return Err(shape.lost(iterations));
+        }
+    }
+    if !settled {
+        return Err(shape.lost(iterations));
+    }
+    Ok(Settled { k, at, iterations })
+}
+
+/// The rate constants with their errors and intervals; poor ones are told.
+fn rates_of(
+    names: &[String],
+    k: &[f64],
+    covariance: &[Vec<f64>],
+    (variance, half): (f64, f64),
+    remarks: &mut Vec<String>,
+) -> Vec<GlobalRate> {
+    let mut rates = Vec::with_capacity(k.len());
+    for (j, (name, value)) in names.iter().zip(k).enumerate() {
+        let standard_error = (covariance[j][j] * variance).sqrt();
+        if standard_error > 0.5 * value {
+            remarks.push(format!(
+                "{name} is poorly determined: its error is more than half of itself"
+            ));
+        }
+        rates.push(GlobalRate {
+            name: name.clone(),
+            value: *value,
+            standard_error,
+            interval: Interval {
+                lower: Some(value - half * standard_error),
+                upper: Some(value + half * standard_error),
+            },
+        });
+    }
+    rates
+}
+
+#[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
 fn fit_shape(given: &Scans<'_>, shape: &SchemeModel<'_>, shifted: bool) -> Result<GlobalFit, Refusal> {
     given.check()?;
     let (n, m) = (given.times.len(), given.wavelengths.len());
@@ -462,77 +732,13 @@ fn fit_shape(given: &Scans<'_>, shape: &SchemeModel<'_>, shifted: bool) -> Resul
     if scans.absorbance.iter().all(|s| *s == first) {
         return Err(Refusal::ConstantSignal { value: first[0] });
     }
-    // Columns over time: the wavelengths, or fewer combinations of them with the same sums of squares.
-    let data: Vec<Vec<f64>> = if n < m {
-        let (svd, _) = scans.decompose();
-        svd.values
-            .iter()
-            .zip(&svd.right)
-            .map(|(value, right)| right.iter().map(|v| v * value).collect())
-            .collect()
-    } else {
-        (0..m)
-            .map(|j| scans.absorbance.iter().map(|s| s[j]).collect())
-            .collect()
-    };
-    let span = scans.times[n - 1] - scans.times[0];
-    let mut best: Option<(f64, Vec<f64>)> = None;
-    for k in shape.candidates(span, n) {
-        if let Some(at) = project(shape, scans.times, &data, &k)
-            && best.as_ref().is_none_or(|(rss, _)| at.rss < *rss)
-        {
-            best = Some((at.rss, k));
-        }
-    }
-    let Some((_, mut k)) = best else {
-        return Err(Refusal::NoStart {
-            why: "no trial rate constants suit the scans".into(),
-        });
-    };
-    let lost = |iterations| match shape {
-        SchemeModel::Own(network) => network.undetermined(),
-        SchemeModel::Known(_) => Refusal::NotConverged {
-            how: "the rate constants did not settle; the scans may not follow this scheme".into(),
-            iterations,
-        },
-    };
-    let mut at = project(shape, scans.times, &data, &k).ok_or_else(|| lost(0))?;
-    let mut damping = 1e-3;
-    let mut iterations = 0;
-    let mut settled = false;
-    while iterations < 200 && !settled {
-        iterations += 1;
-        let Some(move_by) = step(&at, damping) else {
-            return Err(lost(iterations));
-        };
-        let trial: Vec<f64> = k
-            .iter()
-            .zip(&move_by)
-            .map(|(k, s)| (k + s).max(0.1 * k))
-            .collect();
-        let size = move_by
-            .iter()
-            .zip(&k)
-            .map(|(s, k)| (s / k).abs())
-            .fold(0.0, f64::max);
-        match project(shape, scans.times, &data, &trial) {
-            Some(next) if next.rss <= at.rss * (1.0 + 1e-14) => {
-                settled = size < 1e-11;
-                k = trial;
-                at = next;
-                damping = if damping < 1e-12 { 0.0 } else { damping * 0.1 };
-            }
-            // At the bottom rounding decides; a step this small changes nothing.
-            _ if size < 1e-9 => settled = true,
-            _ => damping = if damping == 0.0 { 1e-6 } else { damping * 10.0 },
-        }
-        if damping > 1e12 {
-            return Err(lost(iterations));
-        }
-    }
-    if !settled {
-        return Err(lost(iterations));
-    }
+    let data = columns_over_time(scans);
+    let lost = |iterations| shape.lost(iterations);
+    let Settled {
+        mut k,
+        mut at,
+        iterations,
+    } = settle(shape, scans.times, &data)?;
     let mut remarks = Vec::new();
     if matches!(shape, SchemeModel::Known(Scheme::Consecutive)) {
         if k[0] < k[1] {
@@ -545,7 +751,7 @@ fn fit_shape(given: &Scans<'_>, shape: &SchemeModel<'_>, shifted: bool) -> Resul
                 .to_owned(),
         );
     }
-    if let SchemeModel::Own(_) = shape {
+    if let SchemeModel::Own(..) = shape {
         let (order, said) = most_sensible((given, scans), shape, &data, &k, &at);
         if order != k {
             k = order;
@@ -564,33 +770,10 @@ fn fit_shape(given: &Scans<'_>, shape: &SchemeModel<'_>, shifted: bool) -> Resul
     let variance = at.rss / degrees_of_freedom as f64;
     let covariance = invert(&at.normal).ok_or_else(|| lost(iterations))?;
     let half = t_half_width(0.95, degrees_of_freedom as f64);
-    let rates = k
-        .iter()
-        .enumerate()
-        .map(|(j, value)| {
-            let standard_error = (covariance[j][j] * variance).sqrt();
-            GlobalRate {
-                name: names[j].clone(),
-                value: *value,
-                standard_error,
-                interval: Interval {
-                    lower: Some(value - half * standard_error),
-                    upper: Some(value + half * standard_error),
-                },
-            }
-        })
-        .collect::<Vec<_>>();
-    for rate in &rates {
-        if rate.standard_error > 0.5 * rate.value {
-            remarks.push(format!(
-                "{} is poorly determined: its error is more than half of itself",
-                rate.name
-            ));
-        }
-    }
+    let rates = rates_of(&names, &k, &covariance, (variance, half), &mut remarks);
     let correlation = (count == 2).then(|| covariance[0][1] / (covariance[0][0] * covariance[1][1]).sqrt());
     let (along_time, lack_of_fit) = along_time(&at, &data);
-    let spectra = spectra_of(given, &at, variance, &shape.species());
+    let spectra = spectra_of(given, &at, variance, (&shape.species(), shape.equilibria()));
     let shifts = shifted.then(|| {
         let mut left = means(given);
         for q in &at.basis {
@@ -602,7 +785,7 @@ fn fit_shape(given: &Scans<'_>, shape: &SchemeModel<'_>, shifted: bool) -> Resul
     let other_intermediate = match shape {
         SchemeModel::Known(Scheme::Consecutive) => project(shape, scans.times, &data, &[k[1], k[0]])
             .and_then(|other| {
-                spectra_of(given, &other, variance, &shape.species())
+                spectra_of(given, &other, variance, (&shape.species(), shape.equilibria()))
                     .into_iter()
                     .nth(1)
             }),
@@ -625,6 +808,7 @@ fn fit_shape(given: &Scans<'_>, shape: &SchemeModel<'_>, shifted: bool) -> Resul
         residual_sum_of_squares: at.rss,
         degrees_of_freedom,
         iterations,
+        least_equilibria: Vec::new(),
         remarks,
     })
 }
@@ -654,7 +838,7 @@ fn most_sensible(
         if other.rss > at.rss * (1.0 + 1e-6) {
             continue;
         }
-        let spectra = spectra_of(given, &other, variance, &shape.species());
+        let spectra = spectra_of(given, &other, variance, (&shape.species(), shape.equilibria()));
         let lowest = spectra
             .iter()
             .flat_map(|s| s.absorbance.iter().zip(&s.standard_error))
@@ -707,7 +891,12 @@ fn orders(count: usize) -> Vec<Vec<usize>> {
 }
 
 /// Spectra of the species from the scans at the projected state, with errors from the residual variance.
-fn spectra_of(scans: &Scans<'_>, at: &Projected, variance: f64, names: &[String]) -> Vec<SpeciesSpectrum> {
+fn spectra_of(
+    scans: &Scans<'_>,
+    at: &Projected,
+    variance: f64,
+    (names, equilibria): (&[String], &[(usize, usize, f64)]),
+) -> Vec<SpeciesSpectrum> {
     let s = at.basis.len();
     let m = scans.wavelengths.len();
     let mut spectra: Vec<SpeciesSpectrum> = names
@@ -726,6 +915,12 @@ fn spectra_of(scans: &Scans<'_>, at: &Projected, variance: f64, names: &[String]
                 .map(|k| at.triangle[i * s + k] * inverse[k * s + j])
                 .sum();
             inverse[i * s + j] = -sum / at.triangle[i * s + i];
+        }
+    }
+    // Of the mixture's spectrum M = (A + K B)/(1 + K), that of B is M + (M - A)/K.
+    for (from, to, k) in equilibria {
+        for i in 0..s {
+            inverse[to * s + i] += (inverse[to * s + i] - inverse[from * s + i]) / k;
         }
     }
     for l in 0..m {

@@ -7,8 +7,8 @@ mod network;
 use serde::{Deserialize, Serialize};
 
 pub use global::{
-    GlobalFit, GlobalRate, Scheme, SpeciesSpectrum, fit_global, fit_global_shifted, fit_network,
-    fit_network_shifted,
+    Equilibrium, GlobalFit, GlobalRate, Scheme, SpeciesSpectrum, fit_global, fit_global_shifted, fit_network,
+    fit_network_shifted, fit_network_with,
 };
 pub use isosbestic::{Isosbestic, IsosbesticSearch, isosbestic_points, refuse_no_change};
 pub use network::Network;

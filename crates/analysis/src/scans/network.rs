@@ -11,6 +11,46 @@ pub struct Network {
     pub steps: Vec<(usize, usize, String)>,
 }
 
+/// A reversible step at the end of a scheme.
+pub(super) struct ReturningEnd {
+    /// Places of its species.
+    pub(super) from: usize,
+    pub(super) to: usize,
+    /// Their names.
+    pub(super) names: (String, String),
+    /// Its constants, forwards and back.
+    pub(super) constants: (String, String),
+}
+
+impl ReturningEnd {
+    /// What its equilibrium constant is called: `K1` of `k1` and `k-1`.
+    pub(super) fn equilibrium(&self) -> String {
+        self.constants.0.replacen('k', "K", 1)
+    }
+
+    pub(super) fn sum(&self) -> String {
+        format!("{} + {}", self.constants.0, self.constants.1)
+    }
+
+    pub(super) fn mixture(&self) -> String {
+        format!("{} and {} at equilibrium", self.names.0, self.names.1)
+    }
+
+    /// What must be said where the equilibrium constant is not known; `least` is what the spectra say of it.
+    pub(super) fn words(&self, least: Option<f64>) -> String {
+        let ((a, b), (forth, back)) = (&self.names, &self.constants);
+        let (sum, own, mixture) = (self.sum(), self.equilibrium(), self.mixture());
+        let at_least = least.map_or(String::new(), |least| {
+            format!(" (with {own} below {least:.3} the spectrum of {b} would be negative)")
+        });
+        format!(
+            "scans determine the sum {sum} alone, and not how much of {b} there is in the end: neither {forth} nor {back} is known, \
+             and the last spectrum is that of `{mixture}`; where the equilibrium constant {own} = [{b}]/[{a}] is known from elsewhere, \
+             --hold {own}=VALUE gives {forth}, {back} and the spectrum of {b}{at_least}"
+        )
+    }
+}
+
 /// Concentrations over time.
 pub(super) struct Followed {
     /// A column for each species.
@@ -162,14 +202,14 @@ impl Network {
     }
 
     /// The scheme in which each reversible step at an end, `B<->C` where neither goes on to anything else, is a step forwards
-    /// alone, with the sum of its two constants, and what must be said of that.
+    /// alone, with the sum of its two constants, and those ends.
     ///
     /// That changes nothing that scans show. With `T = B + C` and `K = k + k₋`, `C' = k T − K C`, so that `C` is `k/K` times
     /// what the step forwards with `K` makes: the concentrations span the same room, `K` is in it, and `k` and `k₋` alone are
     /// not. The spectrum of the last species becomes that of the mixture at equilibrium.
-    pub(super) fn without_ends_that_return(&self) -> (Self, Vec<String>) {
+    pub(super) fn without_ends_that_return(&self) -> (Self, Vec<ReturningEnd>) {
         let mut network = self.clone();
-        let mut said = Vec::new();
+        let mut ends = Vec::new();
         for (from, to, forth) in &self.steps {
             let back = self
                 .steps
@@ -182,23 +222,22 @@ impl Network {
             let Some(back) = back.filter(|_| first && steps_of(from) == 1 && steps_of(to) == 1) else {
                 continue;
             };
-            let (a, b) = (&self.species[*from], &self.species[*to]);
-            let mixture = format!("{a} and {b} at equilibrium");
-            let sum = format!("{forth} + {back}");
-            network.steps.retain(|step| step.2 != back);
+            let end = ReturningEnd {
+                from: *from,
+                to: *to,
+                names: (self.species[*from].clone(), self.species[*to].clone()),
+                constants: (forth.clone(), back),
+            };
+            network.steps.retain(|step| step.2 != end.constants.1);
             for step in &mut network.steps {
                 if step.2 == *forth {
-                    step.2.clone_from(&sum);
+                    step.2 = end.sum();
                 }
             }
-            said.push(format!(
-                "scans determine the sum {sum} alone, and not how much of {b} there is in the end: neither {forth} nor {back} is known, \
-                 and the last spectrum is that of `{mixture}`; where the equilibrium constant K = [{b}]/[{a}] is known from elsewhere, \
-                 {forth} is the sum times K/(1 + K), and {back} the sum divided by 1 + K"
-            ));
-            network.species[*to] = mixture;
+            network.species[*to] = end.mixture();
+            ends.push(end);
         }
-        (network, said)
+        (network, ends)
     }
 
     /// Refuses a scheme whose constants the scans cannot tell apart, whatever they are.
@@ -236,12 +275,12 @@ mod tests {
             ("A<->B, B->C", vec!["k1", "k-1", "k2"], "C"),
             ("A->B, B->C", vec!["k1", "k2"], "C"),
         ] {
-            let (network, said) = Network::parse(scheme).unwrap().without_ends_that_return();
+            let (network, ends) = Network::parse(scheme).unwrap().without_ends_that_return();
             let names: Vec<&str> = network.steps.iter().map(|step| step.2.as_str()).collect();
             assert_eq!(names, steps, "{scheme}");
             assert_eq!(network.species.last().map(String::as_str), Some(last), "{scheme}");
             assert_eq!(
-                said.len(),
+                ends.len(),
                 usize::from(steps.iter().any(|name| name.contains('+'))),
                 "{scheme}"
             );

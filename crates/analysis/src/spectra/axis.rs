@@ -2,7 +2,7 @@ use std::fmt;
 
 use serde::{Deserialize, Serialize};
 
-use super::{Curve, SpectrumRefusal};
+use super::{Curve, LogNote, SpectrumRefusal};
 
 /// Planck constant h in J s: exact, SI 2019 (CODATA 2018 and later).
 pub const PLANCK_J_S: f64 = 6.626_070_15e-34;
@@ -159,7 +159,7 @@ impl Spectrum {
     /// # Errors
     /// [`SpectrumRefusal::WrongAxis`] where either axis is not optical, [`SpectrumRefusal::WrongOrdinate`] for a
     /// derivative (it is per unit of the old axis), [`SpectrumRefusal::NotPositive`].
-    pub fn to_axis(&self, axis: Axis) -> Result<(Self, Vec<String>), SpectrumRefusal> {
+    pub fn to_axis(&self, axis: Axis) -> Result<(Self, Vec<LogNote>), SpectrumRefusal> {
         if let Some(other) = [self.axis, axis].into_iter().find(|a| *a == Axis::Other) {
             return Err(SpectrumRefusal::WrongAxis {
                 found: other.to_string(),
@@ -169,7 +169,9 @@ impl Spectrum {
         if axis == self.axis {
             return Ok((
                 self.clone(),
-                vec![format!("the axis is {axis} already; nothing was changed")],
+                vec![LogNote::Said(format!(
+                    "the axis is {axis} already; nothing was changed"
+                ))],
             ));
         }
         if let Ordinate::Derivative(_) = self.ordinate {
@@ -202,7 +204,7 @@ impl Spectrum {
                 axis,
                 ordinate: self.ordinate,
             },
-            vec![note],
+            vec![LogNote::Said(note)],
         ))
     }
 
@@ -213,7 +215,7 @@ impl Spectrum {
     /// # Errors
     /// [`SpectrumRefusal::WrongOrdinate`] unless both ordinates are among those three;
     /// `too-few-points` where no point is left.
-    pub fn to_ordinate(&self, ordinate: Ordinate) -> Result<(Self, Vec<String>), SpectrumRefusal> {
+    pub fn to_ordinate(&self, ordinate: Ordinate) -> Result<(Self, Vec<LogNote>), SpectrumRefusal> {
         let fraction: fn(f64) -> Option<f64> = match self.ordinate {
             Ordinate::Absorbance => transmittance_of,
             Ordinate::Transmittance => Some,
@@ -229,7 +231,9 @@ impl Spectrum {
         if ordinate == self.ordinate {
             return Ok((
                 self.clone(),
-                vec![format!("the ordinate is {ordinate} already; nothing was changed")],
+                vec![LogNote::Said(format!(
+                    "the ordinate is {ordinate} already; nothing was changed"
+                ))],
             ));
         }
         let converted: Vec<Option<f64>> = self
@@ -251,28 +255,19 @@ impl Spectrum {
             .curve
             .pick(&kept)?
             .with_y(converted.into_iter().flatten().collect())?;
-        let mut notes = vec![match ordinate {
-            Ordinate::Absorbance => "A = -lg T, decadic".to_owned(),
-            _ => "T = 10^-A".to_owned(),
-        }];
-        if matches!(
-            (self.ordinate, ordinate),
-            (Ordinate::Transmittance, Ordinate::PercentTransmittance)
-        ) {
-            notes = vec!["percent T = 100 T".to_owned()];
-        }
-        if matches!(
-            (self.ordinate, ordinate),
-            (Ordinate::PercentTransmittance, Ordinate::Transmittance)
-        ) {
-            notes = vec!["T = percent T / 100".to_owned()];
-        }
+        let how = match (self.ordinate, ordinate) {
+            (Ordinate::Transmittance, Ordinate::PercentTransmittance) => "percent T = 100 T",
+            (Ordinate::PercentTransmittance, Ordinate::Transmittance) => "T = percent T / 100",
+            (_, Ordinate::Absorbance) => "A = -lg T, decadic",
+            _ => "T = 10^-A",
+        };
+        let mut notes = vec![LogNote::Said(how.to_owned())];
         if let (Some(first), Some(last)) = (left_out.first(), left_out.last()) {
-            notes.push(format!(
+            notes.push(LogNote::LeftOut(format!(
                 "{} of {} points (x from {first} to {last}) have no {ordinate} and were left out",
                 left_out.len(),
                 self.curve.len()
-            ));
+            )));
         }
         Ok((
             Self {

@@ -38,7 +38,7 @@ pub use axis::{
 pub use bands::{BandShape, BandSize, BandStart, Bands};
 pub use baseline::{Baseline, BaselineFound, subtract_baseline};
 pub use blank::{BlankUse, Grids, subtract_blank};
-pub use chain::{Chain, ChainError, ChainRefused, LogEntry, Processed, Step};
+pub use chain::{Chain, ChainError, ChainRefused, LogEntry, LogNote, Processed, Step};
 pub use curve::{Curve, Window};
 pub use measure::{Estimate, Measured, measure_peak};
 pub use noise::{AlikeNoise, Noise, alike_noise, noise, point_noise};

@@ -101,10 +101,12 @@ pub struct AlikeNoise {
     pub sd: f64,
     /// Neighbours whose noise is alike; 1 where every point has noise of its own.
     pub together: usize,
+    /// The noise that what counts must stand out of: more than `sd` where neighbours may be a little alike, which cannot be told.
+    pub wary: f64,
 }
 
 /// Distances of points at which the noise is asked, in points.
-const LAGS: [usize; 8] = [1, 2, 3, 4, 6, 8, 11, 15];
+const LAGS: [usize; 10] = [1, 2, 3, 4, 6, 8, 11, 15, 20, 27];
 
 /// Steeper growth with the distance than this, as a power, is that of a curve and not of noise: neighbours of noise that was smoothed
 /// drift apart with about the power 1/2, at most 3/2; the fourth difference of a curve grows with the fourth.
@@ -116,70 +118,123 @@ const OF_SLOW_NOISE: f64 = 0.8;
 /// Flatter growth than this is none.
 const SETTLED: f64 = 0.25;
 
+/// Sizes of fourth differences at growing distances.
+struct Growth<'a> {
+    lags: &'a [usize],
+    sizes: Vec<f64>,
+}
+
+impl Growth<'_> {
+    /// The power with which the size grows from one distance to another.
+    fn between(&self, from: usize, to: usize) -> f64 {
+        (self.sizes[to] / self.sizes[from]).ln() / (self.lags[to] as f64 / self.lags[from] as f64).ln()
+    }
+
+    /// Where the size settles first.
+    fn settled(&self) -> (f64, usize) {
+        let last = self.lags.len() - 1;
+        for at in 1..last {
+            if self.between(at, at + 1) > OF_A_CURVE {
+                // Where the curve begins to show, what was seen before it is the noise.
+                return (self.sizes[at], self.lags[at]);
+            }
+            if self.between(at, (at + 2).min(last)) < SETTLED {
+                // It may settle for a while only; where it grows on slowly, that is noise too.
+                let mut end = at + 1;
+                while end < last && self.between(end, end + 1) < OF_SLOW_NOISE {
+                    end += 1;
+                }
+                let (sd, widest) = self.largest(at, end);
+                let grown = sd > 1.3 * self.sizes[at];
+                return (sd, if grown { widest } else { self.lags[at] });
+            }
+        }
+        (self.sizes[last], self.lags[last])
+    }
+
+    fn largest(&self, from: usize, to: usize) -> (f64, usize) {
+        (from..=to)
+            .map(|place| (self.sizes[place], self.lags[place]))
+            .max_by(|a, b| a.0.total_cmp(&b.0))
+            .unwrap_or((self.sizes[from], self.lags[from]))
+    }
+
+    /// The largest size before a curve shows for certain: noise that wanders slowly never settles over the distances that are looked
+    /// at, and chance alone makes one step of it steep.
+    fn widest(&self) -> (f64, usize) {
+        let last = self.lags.len() - 1;
+        let end = (1..last)
+            .find_map(|at| {
+                let beyond = (at + 2).min(last);
+                if self.between(at, beyond) > OF_A_CURVE && self.between(at, at + 1) > 2.0 {
+                    return Some(at);
+                }
+                let again = at >= 2
+                    && at + 3 <= last
+                    && self.between(at - 1, at + 1) < 0.15
+                    && self.between(at + 1, at + 3) > 1.2;
+                again.then_some(at + 1)
+            })
+            .unwrap_or(last);
+        let (sd, widest) = self.largest(1, end);
+        let alike = (1..=end).find(|place| self.sizes[*place] >= 0.8 * sd);
+        (sd, alike.map_or(widest, |place| self.lags[place]))
+    }
+}
+
 /// Noise of the points, also where neighbours are alike because the instrument smoothed them, as a running mean, a polynomial filter
 /// or a slow amplifier does.
 ///
 /// [`point_noise`] looks at neighbours, whose differences such smoothing takes away: it can be wrong by a factor of ten. Here
 /// fourth differences are taken over growing distances: for independent noise they are of one size, for smoothed noise they
 /// grow until the distance is that over which points are alike. A smooth curve drops out of them as long as it bends little over
-/// four distances; the quieter third of them is looked at, so that bands may fill most of the curve. A choice of ours, tried on
-/// simulated spectra (`tests/coverage_noise.rs`).
+/// four distances; the quieter half or third of them is looked at, so that bands may fill most of the curve. The larger of two
+/// readings of that growth counts: where it first settles, and how far it goes before a curve shows for certain. A choice of ours,
+/// tried on simulated spectra (`tests/coverage_noise.rs`).
 ///
 /// # Errors
 /// As [`point_noise`].
 pub fn alike_noise(y: &[f64]) -> Result<AlikeNoise, SpectrumRefusal> {
     let plain = point_noise(y)?;
-    let own = AlikeNoise {
-        sd: plain,
+    let own = |sd: f64, times: f64| AlikeNoise {
+        sd,
         together: 1,
+        wary: sd * times,
     };
-    let lags: Vec<usize> = LAGS
-        .into_iter()
-        .filter(|lag| *lag <= 2 || *lag * 12 <= y.len())
-        .filter(|lag| *lag * 8 <= y.len())
-        .collect();
-    let sizes: Vec<f64> = lags.iter().map(|lag| fourth_difference(y, *lag)).collect();
-    let growth =
-        |from: usize, to: usize| (sizes[to] / sizes[from]).ln() / (lags[to] as f64 / lags[from] as f64).ln();
-    let known = lags.len() >= 4 && sizes.iter().all(|size| *size > 0.0);
+    let within = |part: usize| -> Vec<usize> {
+        LAGS.into_iter()
+            .filter(|lag| *lag * 8 <= y.len() && (*lag <= 2 || *lag * part <= y.len()))
+            .collect()
+    };
+    let lags = within(12);
+    let near: Vec<usize> = lags.into_iter().filter(|lag| *lag <= 15).collect();
+    let far = within(11);
+    let first = Growth {
+        sizes: near.iter().map(|lag| fourth_difference(y, *lag)).collect(),
+        lags: &near,
+    };
+    let second = Growth {
+        sizes: far.iter().map(|lag| quieter_half(y, *lag)).collect(),
+        lags: &far,
+    };
+    let known = |growth: &Growth<'_>| growth.lags.len() >= 4 && growth.sizes.iter().all(|size| *size > 0.0);
+    if !known(&first) || !known(&second) {
+        return Ok(own(plain, 1.0));
+    }
     // Of a hundred spectra with noise of their own at every point, one goes on from here (simulated).
     let chance = (4.0 / (y.len() as f64).sqrt()).max(0.2);
-    if !known || (lower_mean(y, 3) / lower_mean(y, 1)).ln() / 3f64.ln() < chance {
-        return Ok(own);
+    let grown = lower_mean(y, 3) / lower_mean(y, 1);
+    if grown.ln() / 3f64.ln() < chance {
+        // Neighbours that are a little alike make their differences a little too small.
+        return Ok(own(plain, grown.max(1.0)));
     }
-    let last = lags.len() - 1;
-    for at in 1..last {
-        if growth(at, at + 1) > OF_A_CURVE {
-            // Where the curve begins to show, what was seen before it is the noise.
-            return Ok(AlikeNoise {
-                sd: sizes[at].max(plain),
-                together: lags[at],
-            });
-        }
-        if growth(at, (at + 2).min(last)) < SETTLED {
-            // It may settle for a while only; where it grows on slowly, that is noise too.
-            let mut end = at + 1;
-            while end < last && growth(end, end + 1) < OF_SLOW_NOISE {
-                end += 1;
-            }
-            let (widest, sd) = (at..=end)
-                .map(|place| (place, sizes[place]))
-                .max_by(|a, b| a.1.total_cmp(&b.1))
-                .unwrap_or((at, sizes[at]));
-            let together = if sd > 1.3 * sizes[at] {
-                lags[widest]
-            } else {
-                lags[at]
-            };
-            return Ok(AlikeNoise {
-                sd: sd.max(plain),
-                together,
-            });
-        }
-    }
+    let (settled, widest) = (first.settled(), second.widest());
+    let (sd, together) = if widest.0 > settled.0 { widest } else { settled };
+    let sd = sd.max(plain);
     Ok(AlikeNoise {
-        sd: sizes[last].max(plain),
-        together: lags[last],
+        sd,
+        together,
+        wary: sd,
     })
 }
 
@@ -215,6 +270,18 @@ fn fourth_difference(y: &[f64], lag: usize) -> f64 {
     }
     let place = (QUIET * (all.len() - 1) as f64).round() as usize;
     all[place] / (QUANTILE * 70f64.sqrt())
+}
+
+/// The same by the mean of the smaller half, which is surer where there are few.
+fn quieter_half(y: &[f64], lag: usize) -> f64 {
+    // The mean of the smaller half of sizes of standard normal values.
+    const MEAN: f64 = 0.324_64;
+    let all = sorted_differences(y, lag);
+    let count = (all.len() / 2).max(1);
+    if all.is_empty() {
+        return f64::NAN;
+    }
+    all.iter().take(count).sum::<f64>() / count as f64 / (MEAN * 70f64.sqrt())
 }
 
 fn refuse_constant(y: &[f64]) -> Result<(), SpectrumRefusal> {

@@ -54,7 +54,7 @@ pub(super) fn fit_bands(
     let alike = noise_of(&processed, plan).map_err(|refusal| told(&refusal))?;
     let noise = alike.map(|alike| alike.sd);
     tell_alike(alike, outcome);
-    let peaks = find_peaks(&curve, &options(plan, &processed, noise))
+    let peaks = find_peaks(&curve, &options(plan, &processed, alike))
         .map_err(|refusal| told(&refusal))?
         .peaks;
     let positions: Vec<f64> = if plan.positions.is_empty() {

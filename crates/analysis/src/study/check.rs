@@ -268,7 +268,16 @@ fn concentration(
         let (value, unit) = concentration_of(run, trace, &["concentration"])?;
         unit.convert(value, &Unit::ucum(code).ok()?).ok()
     };
-    in_plan.or_else(in_run).ok_or_else(|| {
+    // As it stands on the label: `potassium dichromate 60 mg/L`.
+    let in_name = || {
+        let sample = run.fields.text("sample")?.to_lowercase();
+        let words: Vec<&str> = sample.split_whitespace().collect();
+        words.windows(2).find_map(|pair| {
+            let unit = pair[1].trim_end_matches([',', ';', ')']);
+            (unit == code.to_lowercase()).then(|| pair[0].replace(',', ".").parse().ok())?
+        })
+    };
+    in_plan.or_else(in_run).or_else(in_name).ok_or_else(|| {
         format!(
             "no-concentration: the concentration of the solution in {code} is not stated; say it with `{option}`"
         )
@@ -298,6 +307,46 @@ fn seconds(trace: &Trace) -> Result<Curve, String> {
     Curve::new(x, y).map_err(|refusal| told(&refusal))
 }
 
+/// The checks of which the name of the sample has a long word, where it does not have them all.
+fn near<'a>(all: &[(&'a str, Option<&'a str>)], run: &Run) -> Vec<(&'a str, Option<&'a str>)> {
+    /// Shorter words stand in many names, and so do these.
+    const LONG: usize = 6;
+    const COMMON: [&str; 2] = ["potassium", "sodium"];
+    let sample = run.fields.text("sample").unwrap_or_default().to_lowercase();
+    let said: Vec<&str> = sample.split(|c: char| !c.is_alphanumeric()).collect();
+    let speaks = |words: &str| {
+        words
+            .to_lowercase()
+            .split('-')
+            .any(|part| part.len() >= LONG && !COMMON.contains(&part) && said.contains(&part))
+    };
+    all.iter()
+        .filter(|(id, words)| speaks(id) || words.is_some_and(speaks))
+        .copied()
+        .collect()
+}
+
+/// What people write for a solution, or for a check without one, in the sample's name, small letters. Common names in English, German
+/// and French.
+const OTHER_NAMES: [(&str, &[&str]); 7] = [
+    (
+        "holmium-perchlorate",
+        &["holmium", "holmiumperchlorat", "holmiumoxid", "holmiumlösung"],
+    ),
+    (
+        "dichromate-sulfuric",
+        &["dichromate", "dichromat", "kaliumdichromat"],
+    ),
+    (
+        "dichromate-perchloric",
+        &["dichromate", "dichromat", "kaliumdichromat"],
+    ),
+    ("potassium-chloride", &["kaliumchlorid", "kcl"]),
+    ("stability", &["stability", "stabilität", "stabilité"]),
+    ("flatness", &["flatness", "baseline", "basislinie"]),
+    ("sodium-nitrite", &["natriumnitrit", "nano2"]),
+];
+
 /// The id of the check that was named, or the only one that the words of the sample speak of.
 fn chosen(plan: &CheckPlan, run: &Run, limits: &Limits) -> Result<String, String> {
     let all: Vec<(&str, Option<&str>)> = limits.names().collect();
@@ -316,14 +365,29 @@ fn chosen(plan: &CheckPlan, run: &Run, limits: &Limits) -> Result<String, String
         None => {
             let sample = run.fields.text("sample").unwrap_or_default().to_lowercase();
             let said: Vec<&str> = sample.split(|c: char| !c.is_alphanumeric()).collect();
-            (
-                having(&|words| words.to_lowercase().split('-').all(|part| said.contains(&part))),
-                format!("the sample `{sample}`"),
-            )
+            let mut found = having(&|words| words.to_lowercase().split('-').all(|part| said.contains(&part)));
+            let other_names = |id: &str| {
+                let names = OTHER_NAMES.iter().filter(|(of, _)| *of == id);
+                names
+                    .flat_map(|(_, names)| *names)
+                    .any(|name| said.contains(name))
+            };
+            if found.is_empty() {
+                found = having(&other_names);
+                let without = all
+                    .iter()
+                    .filter(|(id, words)| words.is_none() && other_names(id));
+                found.extend(without);
+            }
+            (found, format!("the sample `{sample}`"))
         }
     };
     match found.as_slice() {
         [(id, _)] => Ok((*id).to_owned()),
+        [] if plan.name.is_none() && !near(&all, run).is_empty() => Err(format!(
+            "check-not-sure: {what} may mean {}; say which with `--as`",
+            listed(&near(&all, run))
+        )),
         [] => Err(format!(
             "check-unknown: {what} names no check; say it with `--as`: {}",
             listed(&all)
@@ -354,6 +418,9 @@ fn tell(report: &Report, outcome: &mut Outcome) {
         } else {
             0.0
         };
+        if shift != 0.0 {
+            outcome.statistics.insert(format!("expected_{number}"), shift);
+        }
         for (end, limit) in [("low", item.low), ("high", item.high)] {
             if let Some(limit) = limit {
                 outcome

@@ -24,8 +24,8 @@ mod temperature;
 pub use again::{Again, Shelf, Work, again};
 pub use check::{CheckPlan, check_run};
 pub use fit::{
-    Comparison, ModelCard, Named, Together, compare_together, compare_trace, fit_run, fit_run_for,
-    fit_together,
+    Comparison, DRIFT_MOVES, ModelCard, Named, Together, compare_together, compare_trace, fit_run,
+    fit_run_for, fit_together,
 };
 pub use peaks::{PeaksPlan, peaks_run};
 pub use plan::{FitPlan, ParameterPlan, Span, WeightPlan};
@@ -50,6 +50,7 @@ use curvary_record::{
 
 use crate::distribution::normal_quantile;
 use crate::fit::Along;
+use crate::models::grid::{even, geometric, sampled};
 use crate::refusal::Refusal;
 
 /// What computed an outcome: the program and its version.
@@ -80,6 +81,8 @@ pub struct Drawn {
     /// The fitted curve between the points; empty where it cannot be drawn over one axis. Without it the fitted values
     /// may be joined by straight lines.
     pub curve: Option<Vec<(f64, f64)>>,
+    /// Whether x is of doses, which a picture sets on a logarithmic axis where they span decades.
+    pub doses: bool,
     /// The same curve with its errors, where they were asked for and are known.
     pub band: Vec<Along>,
     /// The points used with the errors of the curve there, where they were asked for and are known.
@@ -133,23 +136,20 @@ fn levels_of(
         return Vec::new();
     }
     let from = if law.is_of_rates() && low >= 0.0 { 0.0 } else { low };
-    let grid = grid_of(from, high);
     values
         .into_iter()
         .map(|value| {
-            let mut y = vec![0.0; grid.len()];
-            crate::models::Model::evaluate(law, &[&grid, &vec![value; grid.len()]], parameters, &mut y);
+            let curve = sampled(even(from, high, STEPS), |grid| {
+                let mut y = vec![0.0; grid.len()];
+                crate::models::Model::evaluate(law, &[grid, &vec![value; grid.len()]], parameters, &mut y);
+                y
+            });
             Level {
                 name: format!("{} = {} {}", law.variables[1], shortest(value), unit.display())
                     .trim_end()
                     .to_owned(),
                 points: (0..level.len()).filter(|i| level[*i] == value).collect(),
-                curve: grid
-                    .iter()
-                    .copied()
-                    .zip(y)
-                    .filter(|(_, y)| y.is_finite())
-                    .collect(),
+                curve,
             }
         })
         .collect()
@@ -214,22 +214,27 @@ pub(crate) fn curve_of(model: &dyn crate::models::Model, parameters: &[f64], x: 
     if model.variables() != 1 || low >= high {
         return Vec::new();
     }
-    let grid = grid_of(low, high);
-    let mut values = vec![0.0; grid.len()];
-    model.evaluate(&[&grid], parameters, &mut values);
-    grid.into_iter()
-        .zip(values)
-        .filter(|(_, y)| y.is_finite())
-        .collect()
+    let mut places = even(low, high, STEPS);
+    // Over decades the smaller ones have places of their own.
+    let smallest = x
+        .iter()
+        .copied()
+        .filter(|x| *x > 0.0)
+        .fold(f64::INFINITY, f64::min);
+    if low >= 0.0 && high > 30.0 * smallest {
+        places.extend(geometric(smallest, high, 4 * STEPS as usize));
+        places.sort_by(f64::total_cmp);
+        places.dedup();
+    }
+    sampled(places, |grid| {
+        let mut values = vec![0.0; grid.len()];
+        model.evaluate(&[grid], parameters, &mut values);
+        values
+    })
 }
 
-/// Places along an axis, fine enough for a picture.
-pub(crate) fn grid_of(low: f64, high: f64) -> Vec<f64> {
-    const STEPS: u32 = 240;
-    (0..=STEPS)
-        .map(|step| low + (high - low) * f64::from(step) / f64::from(STEPS))
-        .collect()
-}
+/// Places of a curve along an axis before those where it bends.
+pub(crate) const STEPS: u32 = 40;
 
 /// What one trace of a run gave.
 #[derive(Clone, Debug, PartialEq)]
@@ -273,10 +278,13 @@ impl Found {
 
 /// The unit of a parameter from its unit in terms of the axes, such as `1/x` or `y/x`; none where no code can say it.
 ///
-/// Absorbance, counts and fractions have no dimension and leave no trace in the unit: the slope of an absorbance is in
-/// `/s`.
+/// Absorbance, counts and fractions have no dimension and leave no trace in the unit, but for rates of absorbance, which are in `{AU}/s`.
 pub(crate) fn unit_in_terms(of: &str, x: &Unit, y: &Unit, level: &Unit) -> Option<Unit> {
     let plain = |unit: &Unit| matches!(unit.code(), "1" | "{AU}" | "%" | "[pH]");
+    // A rate of absorbance is no rate constant, and its unit says so.
+    if of == "y/x" && *y == Unit::ABSORBANCE && x.converts_to(&Unit::SECOND) {
+        return Unit::ucum(&format!("{}/{}", y.code(), x.code())).ok();
+    }
     let (above, below) = of.split_once('/').unwrap_or((of, ""));
     let mut pieces: Vec<(char, String)> = Vec::new();
     let mut put = |text: &str, sign: char| -> Option<()> {
@@ -557,6 +565,12 @@ mod tests {
                 "{of} of x {x} and y {y}: {found:?}, expected {wanted}"
             );
         }
+        let code = |of: &str, x: &str, y: &str| {
+            unit_in_terms(of, &unit(x), &unit(y), &Unit::ONE).map(|unit| unit.code().to_owned())
+        };
+        assert_eq!(code("y/x", "s", "{AU}").as_deref(), Some("{AU}/s"));
+        assert_eq!(code("1/x", "s", "{AU}").as_deref(), Some("/s"));
+        assert_eq!(code("y/x", "mg/L", "{AU}").as_deref(), Some("L/mg"));
         assert_eq!(unit_in_terms("furlong", &unit("s"), &unit("1"), &unit("1")), None);
     }
 }

@@ -118,6 +118,9 @@ pub struct FitPlan {
     /// Traces by number (from 1) or label; all if empty.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub traces: Vec<String>,
+    /// Of runs that are fitted together, by name, the traces (from 0) that are taken; all of a run that is not named.
+    #[serde(skip_serializing_if = "BTreeMap::is_empty")]
+    pub traces_of: BTreeMap<String, Vec<u32>>,
 }
 
 fn is_false(value: &bool) -> bool {
@@ -153,6 +156,7 @@ impl Default for FitPlan {
             at: None,
             share: Vec::new(),
             traces: Vec::new(),
+            traces_of: BTreeMap::new(),
         }
     }
 }

@@ -315,6 +315,11 @@ fn averaged(
     };
     tell_spread(&found, first, outcome);
     let mut run = written(first, &found.mean, &parts, outcome)?;
+    if let Some(mean) = run.traces.first_mut() {
+        // Sums of decimal numbers: 0.67022, not 0.6702200000000001.
+        let plain = |value: &f64| format!("{value:.11e}").parse().unwrap_or(*value);
+        mean.y.values = mean.y.values.iter().map(plain).collect::<Vec<f64>>().into();
+    }
     let spread = Column::new(
         Quantity::named("standard-deviation"),
         first.y.1.clone(),

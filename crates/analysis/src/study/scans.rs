@@ -15,12 +15,12 @@ use super::ordinate::as_absorbance;
 use super::{BY, Drawn, Found, Six, TRUSTED_ABSORBANCE, told, unit_in_terms};
 use crate::refusal::Refusal;
 use crate::scans::{
-    Network, Scans, Scheme, SpeciesSpectrum, fit_global, fit_global_shifted, fit_network,
-    fit_network_shifted, isosbestic_points, rank, refuse_no_change,
+    Equilibrium, Network, Scans, Scheme, SpeciesSpectrum, fit_global, fit_global_shifted, fit_network_with,
+    isosbestic_points, rank, refuse_no_change,
 };
 
 /// What is asked of repeated scans.
-#[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum ScanTask {
     /// How many singular values stand out.
@@ -31,6 +31,8 @@ pub enum ScanTask {
     Global(Scheme),
     /// A scheme of a person's own over all wavelengths, such as `A->B, B<->C`.
     Own(String),
+    /// A scheme of a person's own, with equilibrium constants that are known.
+    OwnWith(String, Vec<Equilibrium>),
     /// A scheme where each scan may be shifted as a whole.
     Shifted(Box<ScanTask>),
 }
@@ -62,12 +64,19 @@ pub fn scan_run(task: ScanTask, run: &Run) -> ScanFound {
         ScanTask::Global(Scheme::FirstOrder) => "first-order over all wavelengths".to_owned(),
         ScanTask::Global(Scheme::Consecutive) => "consecutive over all wavelengths".to_owned(),
         ScanTask::Own(scheme) => format!("{scheme} over all wavelengths"),
+        ScanTask::OwnWith(scheme, known) => {
+            let known: Vec<String> = known
+                .iter()
+                .map(|known| format!("{} = {}", known.name, known.value))
+                .collect();
+            format!("{scheme} over all wavelengths, {}", known.join(", "))
+        }
         _ => String::new(),
     };
     let (kind, model) = match &task {
         ScanTask::Rank => (OutcomeKind::Scans, "singular values".to_owned()),
         ScanTask::Isosbestic => (OutcomeKind::Scans, "isosbestic points".to_owned()),
-        ScanTask::Global(_) | ScanTask::Own(_) => (OutcomeKind::Fit, model(&task)),
+        ScanTask::Global(_) | ScanTask::Own(_) | ScanTask::OwnWith(..) => (OutcomeKind::Fit, model(&task)),
         ScanTask::Shifted(task) => (OutcomeKind::Fit, format!("{}, scans shifted", model(task))),
     };
     let mut outcome = Outcome {
@@ -237,6 +246,7 @@ fn computed(
     })
 }
 
+#[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
 fn work_on(
     task: &ScanTask,
     scans: &Scans<'_>,
@@ -302,17 +312,20 @@ fn work_on(
             outcome.termination = found.verdict;
             Ok(Drawn::default())
         }
-        ScanTask::Global(_) | ScanTask::Own(_) | ScanTask::Shifted(_) => {
+        ScanTask::Global(_) | ScanTask::Own(_) | ScanTask::OwnWith(..) | ScanTask::Shifted(_) => {
             let (task, shifted) = match task {
                 ScanTask::Shifted(task) => (task.as_ref(), true),
                 task => (task, false),
             };
             refuse_no_change(scans, shifted)?;
             let found = match task {
-                ScanTask::Own(scheme) => {
+                ScanTask::Own(scheme) | ScanTask::OwnWith(scheme, _) => {
                     let network = Network::parse(scheme).map_err(|why| Refusal::Unsuitable { why })?;
-                    let fit = if shifted { fit_network_shifted } else { fit_network };
-                    fit(scans, &network)?
+                    let known = match task {
+                        ScanTask::OwnWith(_, known) => known.as_slice(),
+                        _ => &[],
+                    };
+                    fit_network_with(scans, &network, known, shifted)?
                 }
                 ScanTask::Global(scheme) => {
                     let fit = if shifted { fit_global_shifted } else { fit_global };
@@ -346,6 +359,9 @@ fn work_on(
                     reason: None,
                 });
             }
+            for (name, least) in &found.least_equilibria {
+                outcome.statistics.insert(format!("least_{name}"), *least);
+            }
             for remark in &found.remarks {
                 outcome
                     .remarks
@@ -365,7 +381,8 @@ fn work_on(
                     Code::new("lack-of-fit"),
                     format!(
                         "what is left of the scans goes on from one to the next (correlation along time {:.2}): the scheme does not \
-                         describe them, or a drift is in them; the errors above are too small, and another scheme may fit",
+                         describe them, or a drift is in them; the errors above are too small, and another scheme may fit (`--global consecutive`, or \
+                         one of your own with `--scheme`)",
                         found.along_time
                     ),
                 ));

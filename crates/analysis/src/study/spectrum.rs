@@ -6,7 +6,7 @@ use curvary_record::{Code, Diagnostic, Outcome, OutcomeKind, Quantity, Run, Trac
 
 use super::{BY, TRUSTED_ABSORBANCE, label_of};
 use crate::refusal::Refusal;
-use crate::spectra::{Axis, Chain, Curve, LogEntry, Ordinate, Spectrum, SpectrumRefusal, Step};
+use crate::spectra::{Axis, Chain, Curve, LogEntry, LogNote, Ordinate, Spectrum, SpectrumRefusal, Step};
 
 /// Spectra by the names that stand in a chain: the names of their runs.
 pub type References = BTreeMap<String, Spectrum>;
@@ -217,13 +217,11 @@ pub(crate) fn tell_log(log: &[LogEntry], marked: usize, outcome: &mut Outcome) {
     }
     for entry in log {
         for note in &entry.notes {
-            if note.starts_with("0 of ") {
-                continue;
-            }
-            outcome.remarks.push(if note.contains("left out") {
-                left_out(note)
-            } else {
-                Diagnostic::note(Code::new("processing-remark"), format!("{}: {note}", entry.step))
+            outcome.remarks.push(match note {
+                LogNote::LeftOut(words) => left_out(words),
+                LogNote::Said(words) => {
+                    Diagnostic::note(Code::new("processing-remark"), format!("{}: {words}", entry.step))
+                }
             });
         }
     }

@@ -8,11 +8,12 @@ use curvary_record::{
 };
 use serde::{Deserialize, Serialize};
 
+use super::fit::two;
 use super::spectrum::as_settings;
-use super::{BY, Drawn, FitPlan, Found, fit_run, told};
+use super::{BY, DRIFT_MOVES, Drawn, FitPlan, Found, fit_run, told};
 use crate::linear::LinearFit;
 use crate::refusal::Refusal;
-use crate::temperature::{Quantity, arrhenius, eyring};
+use crate::temperature::{GAS_CONSTANT, Quantity, arrhenius, eyring};
 
 /// A rate constant at a temperature.
 #[derive(Clone, Debug, PartialEq)]
@@ -23,6 +24,9 @@ pub struct AtTemperature {
     pub kelvin: f64,
     /// The rate constant, its standard error where known, and its unit.
     pub rate: (f64, Option<f64>, Unit),
+    /// By how much a drift that the course cannot show would move the constant, in its unit, with its sign; absent where that is not
+    /// known, or the law allowed for a drift.
+    pub drift: Option<f64>,
 }
 
 /// What is asked of rate constants at several temperatures, in a form that is kept with the result.
@@ -34,6 +38,12 @@ pub struct TemperaturePlan {
     /// The model whose kept fits are taken, and which is fitted where none is kept; any if absent.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub fitted: Option<String>,
+    /// Of runs, by name, the traces (from 0) that are taken; all of a run that is not named.
+    #[serde(default, skip_serializing_if = "BTreeMap::is_empty")]
+    pub traces_of: BTreeMap<String, Vec<u32>>,
+    /// Standard error of each temperature, K, independent from run to run; not known if absent.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub temperature_error: Option<f64>,
 }
 
 /// The rate constants of one run, from what is kept of it, each with its temperature.
@@ -65,8 +75,14 @@ pub fn rate_constants(
         let unknown = "no temperature above absolute zero is known of it; `curvary note RUN temperature='37 °C'` says it";
         run.fields.si("temperature").ok_or_else(|| unknown.to_owned())
     };
+    let is_taken = |number: Option<u32>| {
+        let taken = plan.traces_of.get(run.id.as_str());
+        taken.is_none_or(|taken| number.is_none_or(|number| taken.contains(&number)))
+    };
     let has = |outcome: &&Outcome| {
         outcome.kind == OutcomeKind::Fit
+            && is_taken(outcome.trace)
+            && !outcome.is_out_of_date()
             && outcome.runs.len() == 1
             && outcome
                 .parameter(&plan.of)
@@ -79,7 +95,8 @@ pub fn rate_constants(
             model: model.clone(),
             ..FitPlan::default()
         };
-        let found = fit_run(&now, run);
+        let mut found = fit_run(&now, run);
+        found.retain(|found| is_taken(found.trace));
         if let Some(refused) = found.iter().find(|found| !found.is_result()) {
             return Err(refused.outcome.termination.clone());
         }
@@ -101,6 +118,12 @@ pub fn rate_constants(
     }
     if latest.is_empty() {
         of_run()?;
+        if kept
+            .iter()
+            .any(|outcome| outcome.kind == OutcomeKind::Fit && outcome.is_out_of_date())
+        {
+            return Err("its kept fit is out of date; `curvary fit --again` computes it from what is known now, --model fits one now".into());
+        }
         return Err(format!("no fit with `{}` is kept; --model fits one now", plan.of));
     }
     latest
@@ -137,6 +160,7 @@ pub fn rate_constants(
                 run: run.id.clone(),
                 kelvin: recorded.map_or(stated, Ok)?,
                 rate: (value, parameter.standard_error, unit),
+                drift: fit.statistics.get(&format!("{DRIFT_MOVES}{}", plan.of)).copied(),
             })
         })
         .collect()
@@ -207,6 +231,65 @@ fn line(plan: &TemperaturePlan, points: &[AtTemperature], model: &str) -> Found 
     }
 }
 
+/// Says what a drift common to all courses would do: it does not average out, and the errors of the constants know nothing of it.
+fn say_of_drift(
+    model: &str,
+    (kelvin, k, drifted): (&[f64], &[f64], &[f64]),
+    weights: Option<&[f64]>,
+    outcome: &mut Outcome,
+) -> Result<(), Refusal> {
+    // Beyond half of a constant the course and a drift look the same, and first-order shifts say nothing.
+    if drifted
+        .iter()
+        .zip(k)
+        .any(|(drifted, k)| (drifted - k).abs() > 0.5 * k.abs())
+    {
+        outcome.remarks.push(Diagnostic::note(
+            Code::new("drift-not-excluded"),
+            "the errors are valid only if nothing drifts: a drift of the signal would look the same as some of these courses",
+        ));
+        return Ok(());
+    }
+    let values: Vec<f64> = if model == "arrhenius" {
+        let found = arrhenius(kelvin, drifted, weights)?;
+        vec![found.activation_energy.value, found.ln_factor.value]
+    } else {
+        let found = eyring(kelvin, drifted, weights)?;
+        vec![
+            found.enthalpy.value,
+            found.entropy.value,
+            found.gibbs_energy.value,
+        ]
+    };
+    let mut words = Vec::new();
+    for (parameter, value) in outcome.parameters.iter().zip(values) {
+        let Some(moved) = parameter.value.map(|own| value - own) else {
+            continue;
+        };
+        outcome
+            .statistics
+            .insert(format!("{DRIFT_MOVES}{}", parameter.name), moved);
+        let error = parameter.standard_error.unwrap_or(0.0);
+        if 0.5 * moved.abs() > error {
+            let unit = parameter.unit.as_ref().map(Unit::display).unwrap_or_default();
+            let text = format!("{} by {} {unit}", parameter.name, two(moved.abs()));
+            words.push(text.trim_end().to_owned());
+        }
+    }
+    if !words.is_empty() {
+        outcome.remarks.push(Diagnostic::note(
+            Code::new("drift-not-excluded"),
+            format!(
+                "the errors are valid only if nothing drifts: a drift of the signal that is common to the courses does not average out, \
+                 and one that cannot be seen in any of them would change {}; a model with +drift allows for one",
+                words.join(", ")
+            ),
+        ));
+    }
+    Ok(())
+}
+
+#[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
 fn fitted(
     plan: &TemperaturePlan,
     points: &[AtTemperature],
@@ -241,6 +324,7 @@ fn fitted(
     let mut kelvin = Vec::new();
     let mut k = Vec::new();
     let mut errors = Vec::new();
+    let mut drifted = Vec::new();
     for point in points {
         let own = |value: f64| {
             point.rate.2.convert(value, &wanted).map_err(|_| {
@@ -255,19 +339,33 @@ fn fitted(
         kelvin.push(point.kelvin);
         k.push(own(point.rate.0)?);
         errors.extend(point.rate.1.map(own).transpose()?.filter(|error| *error > 0.0));
+        drifted.push(own(point.rate.0 + point.drift.unwrap_or(0.0))?);
+    }
+    if let Some(kelvin_error) = plan.temperature_error.filter(|_| errors.len() == k.len()) {
+        // An error of a temperature moves its constant by that much of the line's slope.
+        let activation = arrhenius(&kelvin, &k, Some(&errors))?.activation_energy.value;
+        for ((error, k), kelvin) in errors.iter_mut().zip(&k).zip(&kelvin) {
+            *error = error.hypot(k * activation / (GAS_CONSTANT * kelvin * kelvin) * kelvin_error);
+        }
     }
     // Weights only where every constant has its error.
     let weights = (errors.len() == k.len()).then_some(errors.as_slice());
-    let mut put = |name: &str, quantity: &Quantity, code: &str| {
+    // Constants that lie on the line by chance are no surer than their own errors say.
+    let wider = |line: &LinearFit| match line.residual_sd {
+        Some(sd) if weights.is_some() && sd > 0.0 => sd.recip().max(1.0),
+        _ => 1.0,
+    };
+    let mut put = |name: &str, quantity: &Quantity, code: &str, wider: f64| {
+        let end = |end: Option<f64>| end.map(|end| quantity.value + wider * (end - quantity.value));
         outcome.parameters.push(Parameter {
             name: name.into(),
             value: Some(quantity.value),
             unit: unit(code),
-            standard_error: Some(quantity.standard_error),
+            standard_error: Some(wider * quantity.standard_error),
             intervals: vec![KeptInterval {
                 level: 0.95,
-                low: quantity.interval.lower,
-                high: quantity.interval.upper,
+                low: end(quantity.interval.lower),
+                high: end(quantity.interval.upper),
                 kind: "t".into(),
             }],
             reason: None,
@@ -275,8 +373,8 @@ fn fitted(
     };
     let (line, straightness, y_title): (LinearFit, Option<f64>, String) = if model == "arrhenius" {
         let found = arrhenius(&kelvin, &k, weights)?;
-        put("Ea", &found.activation_energy, "J/mol");
-        put("ln A", &found.ln_factor, "1");
+        put("Ea", &found.activation_energy, "J/mol", wider(&found.line));
+        put("ln A", &found.ln_factor, "1", wider(&found.line));
         (
             found.line,
             found.straightness,
@@ -284,7 +382,12 @@ fn fitted(
         )
     } else {
         let found = eyring(&kelvin, &k, weights)?;
-        put("activation enthalpy", &found.enthalpy, "J/mol");
+        put(
+            "activation enthalpy",
+            &found.enthalpy,
+            "J/mol",
+            wider(&found.line),
+        );
         if points
             .iter()
             .any(|point| point.rate.2.code().contains(ABSORBANCE))
@@ -312,8 +415,18 @@ fn fitted(
                  the activation entropy and Gibbs energy do, and are not given",
             ));
         } else {
-            put("activation entropy", &found.entropy, "J/mol/K");
-            put("activation Gibbs energy", &found.gibbs_energy, "J/mol");
+            put(
+                "activation entropy",
+                &found.entropy,
+                "J/mol/K",
+                wider(&found.line),
+            );
+            put(
+                "activation Gibbs energy",
+                &found.gibbs_energy,
+                "J/mol",
+                wider(&found.line),
+            );
             outcome.remarks.push(Diagnostic::note(
                 Code::new("fit-remark"),
                 format!(
@@ -328,6 +441,37 @@ fn fitted(
             format!("ln(k T⁻¹ / ({} K⁻¹))", wanted.display()),
         )
     };
+    let same: Vec<&str> = points
+        .iter()
+        .filter(|point| {
+            let equal = |other: &&AtTemperature| other.run != point.run && other.rate == point.rate;
+            point.rate.1.is_some() && points.iter().any(|other| equal(&other))
+        })
+        .map(|point| point.run.as_str().get(..8).unwrap_or_default())
+        .collect();
+    if !same.is_empty() {
+        outcome.remarks.push(Diagnostic::warning(
+            Code::new("same-readings"),
+            format!(
+                "the constants of {} are equal to the last digit: the same readings may be counted twice",
+                same.join(", ")
+            ),
+        ));
+    }
+    say_of_drift(model, (&kelvin, &k, &drifted), weights, outcome)?;
+    outcome.remarks.push(Diagnostic::note(
+        Code::new("fit-remark"),
+        match plan.temperature_error {
+            None => "the errors of the temperatures are not included; --temperature-error 0.1K includes them".to_owned(),
+            Some(_) if weights.is_none() => "not every constant has an error of its own: the scatter around the line stands for all \
+                                             errors, and that of the temperatures was not used"
+                .to_owned(),
+            Some(kelvin) => format!(
+                "a standard error of {kelvin} K of each temperature is included, as independent from run to run; one that is common to \
+                 all of them is not"
+            ),
+        },
+    ));
     outcome.termination = match weights {
         Some(_) => "straight line, weighted by the errors of the rate constants".into(),
         None => "straight line, all points alike".into(),

@@ -424,21 +424,31 @@ impl Index {
     /// What a table shows of a run whose name is known, and where its records stand.
     pub(crate) fn shown_of(&self, address: DocAddress) -> Result<(crate::summary::Summary, Places), Error> {
         let document = self.document(address)?;
-        let broken = || self.damaged();
-        let mut summary: crate::summary::Summary = self
-            .bytes(&document, self.names.summary)
-            .and_then(|bytes| serde_json::from_slice(bytes).ok())
-            .ok_or_else(broken)?;
+        let mut summary: crate::summary::Summary = self.summary_in(&document)?;
         let source = self.bytes(&document, self.names.source);
         let source: [u8; 32] = source
             .and_then(|bytes| bytes.try_into().ok())
-            .ok_or_else(broken)?;
+            .ok_or_else(|| self.damaged())?;
         digest_named(&source).as_str().clone_into(&mut summary.digest);
-        let places = self
-            .bytes(&document, self.names.places)
+        Ok((summary, self.places_in(&document)?))
+    }
+
+    /// The same without what a run's record says itself.
+    pub(crate) fn sighted(&self, address: DocAddress) -> Result<(crate::summary::Sighted, Places), Error> {
+        let document = self.document(address)?;
+        Ok((self.summary_in(&document)?, self.places_in(&document)?))
+    }
+
+    fn summary_in<S: serde::de::DeserializeOwned>(&self, document: &TantivyDocument) -> Result<S, Error> {
+        self.bytes(document, self.names.summary)
+            .and_then(|bytes| serde_json::from_slice(bytes).ok())
+            .ok_or_else(|| self.damaged())
+    }
+
+    fn places_in(&self, document: &TantivyDocument) -> Result<Places, Error> {
+        self.bytes(document, self.names.places)
             .and_then(Places::from_bytes)
-            .ok_or_else(broken)?;
-        Ok((summary, places))
+            .ok_or_else(|| self.damaged())
     }
 
     /// The name of the run in a document.

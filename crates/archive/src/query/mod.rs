@@ -13,12 +13,14 @@
 //! - A value that a run lacks never matches: `ph:7` needs a pH. A leading `-` turns a whole term round, so `-ph:7` matches
 //!   the runs of another pH *and* those without one; `has:ph -ph:7` asks for the former alone.
 //! - `betan*` finds every word that begins so, `?` stands for one letter.
+//! - A field that a trace holds (the temperature of a cell) counts for that trace: [`Query::traces`] says which are meant.
 //! - A field may be cut short where it is clear which is meant: `temp:37C`.
 //! - Runs whose source was superseded are left out unless the query says `is:superseded` somewhere.
 
 mod pattern;
 mod quantity;
 mod syntax;
+mod traces;
 mod vocabulary;
 
 use crate::QueryError;

@@ -15,7 +15,6 @@ pub(crate) struct Bounds {
 }
 
 impl Bounds {
-    #[cfg(test)]
     pub(crate) fn hold(self, value: f64) -> bool {
         self.low.is_none_or(|low| low <= value) && self.high.is_none_or(|high| value <= high)
     }

@@ -24,11 +24,12 @@ const SPECIAL_KEYS: [&str; 14] = [
     "traces",
     "year",
 ];
-const IS: [&str; 6] = [
+const IS: [&str; 7] = [
     "asked",
     "disputed",
     "duplicate",
     "in-question",
+    "out-of-date",
     "read",
     "superseded",
 ];
@@ -312,6 +313,8 @@ impl Parser<'_> {
             TokenKind::Or | TokenKind::And => {
                 wrong("a joining word was found where a term was expected; put it in quotes to look for it")
             }
+            // Everything, as shells and people write it.
+            TokenKind::Words(text) if text == "*" => Ok(Node::And(Vec::new())),
             TokenKind::Words(text) if Pattern::is_in(text) => Ok(shapes(None, text)),
             TokenKind::Words(text) => match tokens_of(text) {
                 words if words.is_empty() => wrong("there is no letter or digit in this word"),

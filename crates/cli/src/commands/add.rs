@@ -62,6 +62,7 @@ struct AddJson<'a> {
 
 impl Add {
     /// Does it.
+    #[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
     pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
         let expected = match &self.parts {
             Some(folder) => parts::expected(folder)?,
@@ -77,6 +78,9 @@ impl Add {
         let mut bundles = false;
         for path in &self.paths {
             bundles |= home::is_bundle(path)?;
+        }
+        if bundles && setting.archive.there().is_none() {
+            self.paths.iter().try_for_each(|path| home::must_have_originals(path))?;
         }
         if !self.dry_run && bundles {
             let mut opened = setting.archive.open_or_begin()?;

@@ -98,7 +98,19 @@ impl Answer {
         for run in runs {
             digests.insert(archive.stored(&run)?.source.digest);
         }
-        let mut why = unknown;
+        let mut why = match digests.len() {
+            0 => unknown,
+            _ => Failure::wrong(
+                Diagnostic::error(
+                    Code::new("no-question"),
+                    format!("`{words}` asks nothing now, so there is nothing to answer"),
+                )
+                .help(
+                    "an answer that was given stands in `curvary answer --list`; `curvary answer --undo ANSWER` takes it back, and the \
+                     file asks again",
+                ),
+            ),
+        };
         let mut total = Effect::default();
         let mut settled = false;
         for asked in all {
@@ -303,9 +315,23 @@ fn list(archive: &Archive, json: bool, screen: &mut Screen) -> Outcome {
             Styled(FAINT, format!("{}{}", one_line(&line.at), one_line(&who)))
         )?;
         let family = line.family.as_ref().map_or("", |family| family.writing.as_str());
-        let narrowed = match line.only.len() {
-            0 => String::new(),
-            files => format!(", only {}", plural(files as u64, "file")),
+        let narrowed = match line.only.as_slice() {
+            [] => String::new(),
+            [first, more @ ..] => {
+                let path = match archive.runs_of(first)?.first() {
+                    Some(run) => archive.run(run.as_str())?.paths.into_iter().next(),
+                    None => None,
+                };
+                let path = path.unwrap_or_else(|| "a file without a run".to_owned());
+                match more.len() {
+                    0 => format!(", only {}", one_line(&path)),
+                    more => format!(
+                        ", only {} and {}",
+                        one_line(&path),
+                        plural(more as u64, "file more")
+                    ),
+                }
+            }
         };
         writeln!(
             screen,

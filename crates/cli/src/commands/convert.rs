@@ -9,6 +9,7 @@ use std::sync::{Mutex, PoisonError};
 use std::time::{Duration, Instant};
 
 use clap::Args;
+use curvary_formats::writers::export::Told;
 use curvary_formats::writers::json;
 use curvary_ingest::{Desk, Fate, Finished, Limits, Piece, Root, each_piece};
 use curvary_record::{Code, Diagnostic, Severity};
@@ -17,7 +18,7 @@ use serde::Serialize;
 use crate::Setting;
 use crate::desk::{self, Complaints, ReadingOptions, Scope};
 use crate::ending::{Failure, Outcome, unusable};
-use crate::handover::for_strangers;
+use crate::handover::{for_strangers, found_in_file, still_there};
 use crate::output::{self, Existing, Format, OutputOptions, Writing, commit_all, prepared};
 use crate::parts::{self, Set};
 use crate::report::{Report, Summary, SummaryShape};
@@ -107,7 +108,11 @@ impl Convert {
         let mut without_room = 0;
         let mut tell = |converted: Converted| {
             let Converted {
-                fate, drawn, lost, ..
+                fate,
+                drawn,
+                lost,
+                without_room: some_without,
+                ..
             } = converted;
             summary.add(&fate);
             if let Some(report) = &mut report {
@@ -115,11 +120,7 @@ impl Convert {
             }
             complaints.show(&fate, drawn, screen);
             complaints.lost(&fate, &lost, screen);
-            without_room += u64::from(
-                fate.remarks
-                    .iter()
-                    .any(|remark| remark.code.as_str() == "not-carried"),
-            );
+            without_room += u64::from(some_without);
             done += 1;
             progress.at(done, summary.bytes(), begun.elapsed().as_secs_f64());
             Ok::<(), Failure>(())
@@ -348,6 +349,8 @@ struct Converted {
     drawn: Option<String>,
     /// What the format cannot carry.
     lost: Vec<Diagnostic>,
+    /// Whether the format has no room for some of it.
+    without_room: bool,
     /// Its files, which have not got their names yet.
     files: Option<Writing>,
 }
@@ -358,6 +361,7 @@ impl Converted {
             fate,
             drawn: None,
             lost: Vec::new(),
+            without_room: false,
             files: None,
         }
     }
@@ -423,26 +427,43 @@ fn convert(
         Format::Json => made
             .claim(&target)
             .and_then(|existing| prepare_json(&target, existing, &finished))
-            .map(|files| (Some(files), Vec::new())),
-        _ if finished.reading.runs.is_empty() => Ok((None, Vec::new())),
+            .map(|files| (Some(files), Told::default())),
+        _ if finished.reading.runs.is_empty() => Ok((None, Told::default())),
         _ => made.claim(&target).and_then(|existing| {
             if to != Format::Report {
                 return output.prepare(&target, existing, &finished.reading.runs);
             }
             // A report goes to strangers, as one of an archive does.
-            let (runs, left_out) = for_strangers(&finished.reading.runs);
+            let (runs, gone) = for_strangers(&finished.reading.runs);
             let mut output = output.clone();
-            output.left_out = left_out;
-            output.prepare(&target, existing, &runs)
+            output.left_out = gone.words();
+            let (files, told) = output.prepare(&target, existing, &runs)?;
+            let still = files
+                .as_ref()
+                .map(|files| files.any(|file| found_in_file(&gone, file)))
+                .transpose()?
+                .flatten();
+            Ok(match still {
+                Some((name, value)) => (
+                    None,
+                    Told {
+                        remarks: vec![still_there(&value, &name)],
+                        ..told
+                    },
+                ),
+                None => (files, told),
+            })
         }),
     };
     match written {
-        Ok((files, remarks)) => {
+        Ok((files, Told { remarks, not_carried })) => {
+            converted.without_room = not_carried.is_some();
             let weighty = remarks
                 .iter()
                 .filter(|remark| remark.severity >= Severity::Warning);
             converted.lost.extend(weighty.cloned());
             converted.fate.remarks.extend(remarks);
+            converted.fate.remarks.extend(not_carried);
             converted.files = files;
         }
         Err(error) => note(&mut converted.fate, &target, &error),

@@ -1,5 +1,6 @@
 //! `curvary export`: runs out of the archive in open formats.
 
+use std::collections::{BTreeMap, BTreeSet};
 use std::io::Write;
 use std::path::PathBuf;
 use std::sync::mpsc::sync_channel;
@@ -8,17 +9,17 @@ use clap::Args;
 use clap_complete::ArgValueCompleter;
 use curvary_archive::{Archive, View};
 use curvary_formats::assume;
-use curvary_formats::writers::export::{ExportError, Subject, Subjects};
+use curvary_formats::writers::export::{ExportError, Subject, Subjects, Told};
 use curvary_record::{Code, Diagnostic, Outcome as Found, Run, RunId, Severity};
 use rayon::prelude::*;
 
 use crate::Setting;
 use crate::ending::{Ending, Failure, Outcome};
 use crate::handover::bundle::{Order, pack};
-use crate::handover::{Gone, LeaveOut, NOT_FOR_STRANGERS};
+use crate::handover::{Gone, LeaveOut, NOT_FOR_STRANGERS, found_in_file, still_there};
 use crate::output::{self, Existing, Format, OutputOptions, Writing};
 use crate::screen::{ASKED, Progress, Screen, Styled, plural};
-use crate::subject::{named, no_run};
+use crate::subject::{Meant, meant, no_run, say_aside};
 
 /// Write runs out of the archive in an open format
 ///
@@ -96,11 +97,51 @@ impl Handing {
     }
 }
 
+impl Handing {
+    /// The day that a bundle says it was packed.
+    fn day(&self) -> String {
+        let today = || jiff::Timestamp::now().to_string().chars().take(10).collect();
+        self.dated.map_or_else(today, |day| day.to_string())
+    }
+
+    /// Refuses words of the command line in which a value stands that is left out of the runs.
+    fn tells_nothing_left_out(&self, gone: &Gone, to: Format) -> Result<(), Failure> {
+        let day = self.day();
+        let dated = (to == Format::Bundle).then_some(day.as_str());
+        for (words, name, help) in [
+            (
+                self.title.as_deref(),
+                "the title",
+                "give another one with `--title`",
+            ),
+            (
+                self.licence.as_deref(),
+                "the licence",
+                "give another one with `--licence`",
+            ),
+            (dated, "the day of packing", "name another day with `--dated`"),
+        ] {
+            if let Some(value) = words.and_then(|words| gone.found_in_text(words)) {
+                let why = Diagnostic::error(
+                    Code::new("left-out-value-found"),
+                    format!(
+                        "`{}`, {}, was to be left out and stands in {name}; nothing was written",
+                        value.text, value.of
+                    ),
+                );
+                return Err(Failure::nothing(why.help(help)));
+            }
+        }
+        Ok(())
+    }
+}
+
 impl Export {
     /// Does it.
     pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
         let archive = setting.archive.open()?;
-        let names = named(&archive, &self.what)?;
+        let meant = meant(&archive, &self.what)?;
+        let names = meant.runs.clone();
         if names.is_empty() {
             return Err(no_run(Some(&archive), &self.what, "written"));
         }
@@ -125,8 +166,10 @@ impl Export {
             ))));
         }
         let mut kept = Kept::new(&archive, names, self.even_in_question, leave_out);
+        kept.meant = Some(meant);
         kept.progress = Progress::new(screen.quiet());
         kept.settle()?;
+        say_aside(kept.aside, screen);
         if !kept.asked.is_empty() {
             left_out(&kept.asked, screen);
         }
@@ -148,17 +191,30 @@ impl Export {
         if let Some(words) = kept.gone.words() {
             screen.say(&words);
         }
-        let remarks = if self.output.to == Format::Bundle {
-            self.pack(&archive, &mut kept, existing)?
+        if kept.gone.comments_stay() {
+            screen.say(
+                "parts of names, initials and other spellings in comments are not looked for; `--without comment` leaves comments out \
+                 too",
+            );
+        }
+        self.handing.tells_nothing_left_out(&kept.gone, self.output.to)?;
+        if let Some(words) = kept.results_of_others() {
+            screen.say(words);
+        }
+        let told = if self.output.to == Format::Bundle {
+            Told {
+                remarks: self.pack(&archive, &mut kept, existing)?,
+                not_carried: None,
+            }
         } else {
             self.write(&mut kept, existing)?
         };
         kept.progress.end();
-        output::tell(&self.out, &remarks, screen);
-        for remark in remarks
-            .iter()
-            .filter(|remark| remark.code.as_str() == "not-carried")
-        {
+        output::tell(&self.out, &told, screen);
+        if self.output.to == Format::Bundle && !self.handing.originals {
+            screen.say("without originals: whoever has no archive with these files can read the bundle, and cannot add it to one");
+        }
+        if let Some(remark) = &told.not_carried {
             screen.say(&remark.message);
         }
         writeln!(
@@ -169,7 +225,10 @@ impl Export {
             self.out.display()
         )?;
         // What the format could not carry is an error to whoever wants it so.
-        let warned = remarks.iter().any(|remark| remark.severity == Severity::Warning);
+        let warned = told
+            .remarks
+            .iter()
+            .any(|remark| remark.severity == Severity::Warning);
         let ending = match Ending::of(kept.names.len() as u64, kept.asked.len() as u64) {
             Ending::Done if setting.strict && warned => Ending::Partly,
             ending => ending,
@@ -179,24 +238,17 @@ impl Export {
 }
 
 impl Export {
-    fn write(&self, kept: &mut Kept<'_>, existing: Existing) -> Result<Vec<Diagnostic>, Failure> {
+    fn write(&self, kept: &mut Kept<'_>, existing: Existing) -> Result<Told, Failure> {
         let mut output = self.output.clone();
         output.title.clone_from(&self.handing.title);
         output.left_out = kept.gone.words();
         let gone = kept.gone.clone();
-        let looked = |files: &Writing| match files.any(|file| gone.found_in(file))? {
-            Some((name, value)) => {
-                let why = Diagnostic::error(
-                    Code::new("left-out-value-found"),
-                    format!("`{value}` was to be left out and still stands in `{name}`; nothing was written"),
-                );
-                let why = why.help("leave out the field that it stands in too, with `--without FIELD`");
-                Err(ExportError::Refused(Box::new(why)))
-            }
+        let looked = |files: &Writing| match files.any(|file| found_in_file(&gone, file))? {
+            Some((name, value)) => Err(ExportError::Refused(Box::new(still_there(&value, &name)))),
             None => Ok(()),
         };
         match output.write_all(&self.out, existing, kept, &looked) {
-            Ok(remarks) => Ok(remarks),
+            Ok(told) => Ok(told),
             Err(ExportError::Io(error)) => Err(Failure::file("write", &self.out, &error)),
             Err(ExportError::Refused(why)) => Err(Failure::nothing(*why)),
             Err(error @ ExportError::Changed(_)) => {
@@ -211,12 +263,11 @@ impl Export {
         kept: &mut Kept<'_>,
         existing: Existing,
     ) -> Result<Vec<Diagnostic>, Failure> {
-        let today = || jiff::Timestamp::now().to_string().chars().take(10).collect();
         let title = self.handing.title.clone();
         let order = Order {
             title: title.unwrap_or_else(|| format!("Runs of {}", archive.settings().name)),
             licence: self.handing.licence.clone(),
-            dated: self.handing.dated.map_or_else(today, |day| day.to_string()),
+            dated: self.handing.day(),
             originals: self.handing.originals.then_some(archive),
             runs: kept.names.len() as u64,
             points: kept.points,
@@ -234,6 +285,10 @@ pub(crate) struct Kept<'a> {
     even_in_question: bool,
     /// Those that are left out, since a person must decide something first.
     pub(crate) asked: Vec<RunId>,
+    /// Which of their traces are meant; all where it is not said.
+    meant: Option<Meant>,
+    /// Traces that a query did not ask for.
+    aside: usize,
     /// Points of all runs to write.
     pub(crate) points: u64,
     held: Option<Vec<(Run, Vec<Found>)>>,
@@ -243,6 +298,8 @@ pub(crate) struct Kept<'a> {
     progress: Progress,
     /// How often the runs were gone through.
     passes: u64,
+    /// Results that are about several runs, with these.
+    shared: BTreeMap<String, Vec<RunId>>,
 }
 
 /// So many points are held between the passes; more are read again.
@@ -263,13 +320,42 @@ impl<'a> Kept<'a> {
             names,
             even_in_question,
             asked: Vec::new(),
+            meant: None,
+            aside: 0,
             points: 0,
             held: Some(Vec::new()),
             leave_out,
             gone: Gone::default(),
             progress: Progress::new(true),
             passes: 0,
+            shared: BTreeMap::new(),
         }
+    }
+
+    /// Results that are about runs too which are not written, in words.
+    fn results_of_others(&self) -> Option<String> {
+        let written: BTreeSet<&RunId> = self.names.iter().collect();
+        let (mut results, mut missing) = (0, BTreeSet::new());
+        for runs in self.shared.values() {
+            let others = runs.iter().filter(|run| !written.contains(run)).count();
+            results += u64::from(others > 0);
+            missing.extend(
+                runs.iter()
+                    .filter(|run| !written.contains(run))
+                    .map(RunId::as_str),
+            );
+        }
+        let some: Vec<&str> = missing.iter().take(5).copied().collect();
+        (results > 0).then(|| {
+            format!(
+                "{} {} about runs too that are not written here: {}{}; to hand {} over, name them too",
+                plural(results, "result"),
+                if results == 1 { "is" } else { "are" },
+                some.join(", "),
+                if missing.len() > some.len() { ", …" } else { "" },
+                if missing.len() == 1 { "it" } else { "them" },
+            )
+        })
     }
 
     fn begin_pass(&mut self) {
@@ -283,14 +369,23 @@ impl<'a> Kept<'a> {
         let names = std::mem::take(&mut self.names);
         let mut sure = Vec::with_capacity(names.len());
         each_view(self.archive, &names, |name, view| {
-            let view = view?;
+            let mut view = view?;
             self.progress.step();
             if view.run.in_question() && !self.even_in_question {
                 self.asked.push(name.clone());
                 return Ok(());
             }
+            self.aside += only_meant(self.meant.as_ref(), &mut view);
+            if view.run.traces.is_empty() && self.meant.is_some() {
+                return Ok(());
+            }
             self.points += view.run.points() as u64;
             self.leave_out.see(&view.run, &mut self.gone);
+            for result in view.outcomes.iter().filter(|result| result.runs.len() > 1) {
+                self.shared
+                    .entry(result.id.clone())
+                    .or_insert_with(|| result.runs.clone());
+            }
             sure.push(name.clone());
             match &mut self.held {
                 Some(held) if self.points <= HELD && held.len() < HELD_RUNS => {
@@ -347,7 +442,7 @@ impl Subjects for Kept<'_> {
         let mut gone = self.gone.clone();
         each_view(self.archive, &self.names, |_, view| {
             self.progress.step();
-            let view = view.map_err(|error| {
+            let mut view = view.map_err(|error| {
                 ExportError::Refused(match Failure::from(error) {
                     Failure::Told { why, .. } => why,
                     Failure::Closed => Box::new(Diagnostic::error(
@@ -356,6 +451,7 @@ impl Subjects for Kept<'_> {
                     )),
                 })
             })?;
+            only_meant(self.meant.as_ref(), &mut view);
             let (run, results) = self.leave_out.apply(view.run, view.outcomes, &mut gone);
             take(&Subject {
                 run: &run,
@@ -363,6 +459,28 @@ impl Subjects for Kept<'_> {
             })
         })
     }
+}
+
+/// Leaves the traces of a run that a query does not ask for out, with their results; gives how many.
+fn only_meant(meant: Option<&Meant>, view: &mut View) -> usize {
+    let Some(traces) = meant.and_then(|meant| meant.traces(&view.run)) else {
+        return 0;
+    };
+    let before = view.run.traces.len();
+    let mut numbers = 0..;
+    view.run
+        .traces
+        .retain(|_| numbers.next().is_some_and(|number: u32| traces.contains(&number)));
+    let place = |number: u32| {
+        let at = traces.iter().position(|own| *own == number)?;
+        u32::try_from(at).ok()
+    };
+    view.outcomes.retain_mut(|outcome| {
+        let meant = outcome.trace.is_none_or(|number| place(number).is_some());
+        outcome.trace = outcome.trace.and_then(place);
+        meant
+    });
+    before - view.run.traces.len()
 }
 
 /// So many points are read ahead at a time, and so many runs at most.

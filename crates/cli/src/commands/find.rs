@@ -113,7 +113,11 @@ impl Find {
                 but: Some(but),
             };
             let found = archive.alike(&curve, &query, &options)?;
-            last::keep(&archive, found.hits.iter().map(|one| one.hit.id.as_str()));
+            last::keep(
+                &archive,
+                query.text(),
+                found.hits.iter().map(|one| one.hit.id.as_str()),
+            );
             let told = FindJson::alike(&found).with(&archive, &extra)?;
             return self.tell(&archive, &told, &extra, screen);
         }
@@ -139,7 +143,11 @@ impl Find {
     ) -> Result<(), Failure> {
         let asked_for_fewer = self.limit.is_some_and(|limit| limit > 0) || self.skip > 0;
         if asked_for_fewer || found.hits.len() == found.total {
-            last::keep(archive, found.hits.iter().map(|hit| hit.id.as_str()));
+            last::keep(
+                archive,
+                query.text(),
+                found.hits.iter().map(|hit| hit.id.as_str()),
+            );
             return Ok(());
         }
         let options = FindOptions {
@@ -148,7 +156,7 @@ impl Find {
             ..options.clone()
         };
         let all = archive.find(query, &options)?;
-        last::keep(archive, all.hits.iter().map(|hit| hit.id.as_str()));
+        last::keep(archive, query.text(), all.hits.iter().map(|hit| hit.id.as_str()));
         Ok(())
     }
 
@@ -387,6 +395,29 @@ fn result(name: &str, outcomes: &[Result_]) -> String {
             of_traces.insert(outcome.trace, parameter);
         }
     }
+    let mut flags: Vec<String> = Vec::new();
+    for outcome in outcomes
+        .iter()
+        .filter(alike)
+        .filter(|outcome| named(outcome).is_some())
+    {
+        let newest = outcomes
+            .iter()
+            .rev()
+            .filter(alike)
+            .find(|other| other.trace == outcome.trace);
+        let own = newest.filter(|newest| newest.id == outcome.id);
+        for flag in own.into_iter().flat_map(super::results::flags) {
+            if !flags.contains(&flag) {
+                flags.push(flag);
+            }
+        }
+    }
+    let flags = if flags.is_empty() {
+        String::new()
+    } else {
+        format!(" ({})", flags.join(", "))
+    };
     let mut all: Vec<curvary_record::Parameter> = of_traces.into_values().collect();
     all.sort_by(|a, b| a.value.unwrap_or(0.0).total_cmp(&b.value.unwrap_or(0.0)));
     match all.as_slice() {
@@ -398,11 +429,12 @@ fn result(name: &str, outcomes: &[Result_]) -> String {
                 .filter(|part| !part.is_empty())
                 .collect::<Vec<_>>()
                 .join(" ")
+                + &flags
         }
         [first, .., end] => {
             let (low, _, unit) = telling::value(first);
             let (high, _, _) = telling::value(end);
-            format!("{low} to {high} {unit} ({})", all.len())
+            format!("{low} to {high} {unit} ({}){flags}", all.len())
         }
     }
 }

@@ -328,6 +328,7 @@ impl Fit {
     /// All runs at once, once for each model and window.
     fn together(&self, plans: &[FitPlan], asked: &Asked, reading: Reading, screen: &mut Screen) -> Outcome {
         let subjects = asked.all(reading)?;
+        Asked::say_aside(&subjects, screen);
         let names = names_of(&subjects);
         let runs: Vec<Named<'_>> = subjects
             .iter()
@@ -341,6 +342,13 @@ impl Fit {
         let mut tally = Tally::default();
         let mut outcomes = Vec::new();
         for plan in plans {
+            let plan = &FitPlan {
+                traces_of: subjects
+                    .iter()
+                    .filter_map(|subject| Some((subject.run.id.to_string(), subject.traces.clone()?)))
+                    .collect(),
+                ..plan.clone()
+            };
             let found = if self.compare {
                 compare_together(plan, &self.model, &runs)
             } else {
@@ -373,12 +381,7 @@ impl Fit {
                 }
             }
         }
-        // A file is no run of the archive, and what several say together has no place there.
-        let kept = if asked.all_kept() {
-            self.subjects.keep(asked, "curvary fit", outcomes)?
-        } else {
-            Default::default()
-        };
+        let kept = self.subjects.keep(asked, "curvary fit", outcomes)?;
         if self.subjects.json {
             match tally.shown.as_slice() {
                 [one] => screen.json(one)?,
@@ -499,6 +502,11 @@ impl Fit {
                 given.found.extend(fit_run_for(plan, &subject.run, &wanted));
             }
         }
+        given.found.retain(|found| subject.means(found.trace));
+        given
+            .compared
+            .retain(|compared| subject.means(compared.found.trace));
+        given.checks.retain(|check| subject.means(check.reported.trace));
         given
     }
 

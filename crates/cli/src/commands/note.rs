@@ -1,24 +1,26 @@
 //! `curvary note`: corrections and answers to questions, of single runs.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::io::Write;
 use std::path::Path;
 
 use clap::Args;
 use clap_complete::ArgValueCompleter;
+use curvary_analysis::study::{Work, again};
 use curvary_archive::{Archive, FindOptions};
 use curvary_formats::assume::nearest;
 use curvary_ingest::Keeping;
 use curvary_record::interpret::interpret;
-use curvary_record::{Code, Diagnostic, Key, RunId, ValueKind, known_field, known_fields};
+use curvary_record::{Code, Diagnostic, Key, Outcome as Kept, RunId, ValueKind, known_field, known_fields};
+use rayon::prelude::*;
 
 use crate::Setting;
 use crate::commands::find::{fact, short};
 use crate::desk::assumptions;
 use crate::ending::{Ending, Failure, Outcome};
 use crate::questions;
-use crate::screen::{FAINT, Screen, Styled, plural};
+use crate::screen::{ASKED, FAINT, Screen, Styled, plural};
 use crate::subject::{is_plain, named, no_run};
 use crate::table::{Column, Shorten, Table, one_line};
 
@@ -120,8 +122,18 @@ impl Note {
                 "no run matches, so nothing was noted",
             )));
         }
+        let results = Results::of(&archive, &runs)?;
         let read_again = keep(&archive, &runs, &said, self.author.as_deref())?;
         writeln!(screen, "noted for {}", plural(runs.len() as u64, "run"))?;
+        for (key, value) in &said.fields {
+            if let Some(ValueKind::Number(unit)) = known_field(key).map(|known| known.kind)
+                && value.parse::<f64>().is_ok()
+                && !shown(unit).is_empty()
+            {
+                screen.say(format_args!("{key}={value} was taken as {value} {}", shown(unit)));
+            }
+        }
+        results.tell_changed(&archive, self.author.as_deref(), screen)?;
         if let Some((sources, found)) = read_again {
             writeln!(
                 screen,
@@ -223,6 +235,11 @@ fn check(key: &str, value: &str) -> Result<(), Failure> {
             "no field is called `{key}`; {near}write `{NEW}{key}={value}` for a field of your own"
         )));
     };
+    if value.trim().is_empty() {
+        return Err(Failure::usage(format!(
+            "nothing stands behind `{key}=`: expected a value; `curvary note --undo RUN {key}` takes a note back"
+        )));
+    }
     let meant = interpret(&Key::new(known.key), value, None);
     if let Some(question) = meant.question {
         return Err(Failure::usage(format!(
@@ -232,6 +249,7 @@ fn check(key: &str, value: &str) -> Result<(), Failure> {
     }
     if !meant.fits {
         let expected = match known.kind {
+            ValueKind::Number(unit) if shown(unit).is_empty() => "a number without a unit".to_owned(),
             ValueKind::Number(unit) => format!("a number in a unit such as `{}`", shown(unit)),
             ValueKind::Range(unit) => format!("two numbers in a unit such as `{}`", shown(unit)),
             ValueKind::Date => "a date such as 2024-03-05".to_owned(),
@@ -348,6 +366,107 @@ fn read_again(archive: &Archive, runs: &[RunId]) -> Result<(u64, u64), Failure> 
     Ok((effect.files, found))
 }
 
+/// The kept results of runs before something is noted of them, each with whether it would come out again.
+struct Results {
+    before: Vec<(Kept, bool)>,
+}
+
+impl Results {
+    fn of(archive: &Archive, runs: &[RunId]) -> Result<Self, Failure> {
+        let mut all: BTreeMap<String, Kept> = BTreeMap::new();
+        for run in runs {
+            for kept in archive.run(run.as_str())?.outcomes {
+                if Work::of(&kept).is_some() {
+                    all.entry(kept.id.clone()).or_insert(kept);
+                }
+            }
+        }
+        let before = all.into_values().collect::<Vec<_>>().into_par_iter();
+        Ok(Self {
+            before: before
+                .map(|kept| {
+                    let holds = comes_out_again(archive, &kept);
+                    (kept, holds)
+                })
+                .collect(),
+        })
+    }
+
+    /// Marks those that came out again before and do not now, takes the mark from those that do again, and says how many there are.
+    fn tell_changed(
+        self,
+        archive: &Archive,
+        author: Option<&str>,
+        screen: &mut Screen,
+    ) -> Result<(), Failure> {
+        if self.before.is_empty() {
+            return Ok(());
+        }
+        // Notes count only once they are committed.
+        let archive = Archive::open(archive.root())?;
+        let changed: Vec<(Kept, bool)> = self
+            .before
+            .into_par_iter()
+            .filter_map(|(kept, held)| {
+                let holds = comes_out_again(&archive, &kept);
+                let turned = match kept.is_out_of_date() {
+                    true => holds,
+                    false => held && !holds,
+                };
+                turned.then_some((kept, holds))
+            })
+            .collect();
+        if changed.is_empty() {
+            return Ok(());
+        }
+        let mut writer = archive.write("curvary note")?;
+        for (kept, _) in &changed {
+            for run in &kept.runs {
+                let mut note = curvary_archive::Note::about(run);
+                note.author = author.map(str::to_owned);
+                note.undo.push(curvary_archive::out_of_date(&kept.id));
+                writer.note(note)?;
+            }
+        }
+        writer.finish()?;
+        let valid = changed.iter().filter(|(_, holds)| *holds).count() as u64;
+        let old = changed.len() as u64 - valid;
+        if old > 0 {
+            let (are, were, them) = if old == 1 {
+                ("is", "was", "it")
+            } else {
+                ("are", "were", "them")
+            };
+            writeln!(
+                screen,
+                "{}",
+                Styled(
+                    ASKED,
+                    format!(
+                        "{} {are} out of date: {were} computed from what was known before; the command that made {them}, with --again, computes \
+                         anew",
+                        plural(old, "kept result")
+                    )
+                )
+            )?;
+        }
+        if valid > 0 {
+            let are = if valid == 1 { "is" } else { "are" };
+            writeln!(screen, "{} {are} valid again", plural(valid, "kept result"))?;
+        }
+        Ok(())
+    }
+}
+
+/// Whether a kept result comes out again from its runs as they are known now.
+fn comes_out_again(archive: &Archive, kept: &Kept) -> bool {
+    let shelf = |id: &RunId| {
+        let view = archive.run(id.as_str()).map_err(|error| error.to_string())?;
+        Ok((view.run, view.outcomes))
+    };
+    again(kept, &shelf).reproduced
+}
+
 /// Lists the notes about a run.
 fn history(archive: &Archive, run: &RunId, screen: &mut Screen) -> Outcome {
     let view = archive.run(run.as_str())?;
@@ -366,7 +485,10 @@ fn history(archive: &Archive, run: &RunId, screen: &mut Screen) -> Outcome {
             .map(|(key, value)| format!("{key}={value}"))
             .collect();
         said.extend(note.assume.iter().map(|answer| format!("assume:{answer}")));
-        said.extend(note.undo.iter().map(|what| format!("{what} taken back")));
+        said.extend(note.undo.iter().map(|what| match what.strip_prefix("outdated:") {
+            Some(result) => format!("result {result} marked as out of date, or valid again"),
+            None => format!("{what} taken back"),
+        }));
         writeln!(
             screen,
             "{}  {}",
@@ -411,10 +533,13 @@ fn take_back(
     let mut note = curvary_archive::Note::about(run);
     note.author = author;
     note.undo.clone_from(&wanted);
+    let results = Results::of(archive, std::slice::from_ref(run))?;
+    let by = note.author.clone();
     let mut writer = archive.write("curvary note")?;
     writer.note(note)?;
     writer.finish()?;
     writeln!(screen, "taken back: {}", one_line(&wanted.join(", ")))?;
+    results.tell_changed(archive, by.as_deref(), screen)?;
     if wanted.iter().any(|what| what.contains('=')) {
         let (files, found) = read_again(archive, std::slice::from_ref(run))?;
         writeln!(

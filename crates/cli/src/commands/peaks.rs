@@ -203,6 +203,7 @@ fn picture(subject: &Subject, found: &Found) -> Figure {
         .collect();
     Figure {
         title: format!("{} {}", subject.place, found.label).trim_end().to_owned(),
+        doses: false,
         panels: vec![Panel {
             x: found.drawn.x_title.clone(),
             y: found.drawn.y_title.clone(),

@@ -5,13 +5,13 @@ use std::path::PathBuf;
 use clap::Args;
 use curvary_analysis::spectra::{Average, Curve, Grids, Interpolation, average};
 use curvary_analysis::study::{Drawn, FitPlan, Wanted, fit_run_for, label_of};
-use curvary_record::{Code, Diagnostic, Run, Trace, Value};
+use curvary_record::{Code, Diagnostic, Run, Trace, ValueKind, known_field};
 
 use crate::Setting;
 use crate::ending::{Ending, Failure, Outcome};
 use crate::figure::{Figure, Kind, Layer, Panel, Size, interrupted, of_runs};
 use crate::screen::{Screen, plural};
-use crate::subject::{Reading, Sources, Subject};
+use crate::subject::{Asked, Reading, Sources, Subject};
 use crate::telling;
 
 /// Draw the curves of runs over each other
@@ -52,7 +52,7 @@ pub(crate) struct Plot {
 struct One {
     name: String,
     /// What the curves of a mean have in common.
-    group: String,
+    group: (String, String),
     trace: Trace,
     /// Standard deviations of its points, where a trace holds them.
     errors: Option<Vec<f64>>,
@@ -78,6 +78,7 @@ impl Plot {
         }
         let asked = self.sources.asked(setting)?;
         let subjects = asked.all(Reading::Whole)?;
+        Asked::say_aside(&subjects, screen);
         let title = match subjects.as_slice() {
             [one] => one.place.clone(),
             several => plural(several.len() as u64, "run"),
@@ -125,6 +126,9 @@ impl Plot {
         let mut sets: Vec<(String, Drawn)> = Vec::new();
         for subject in subjects {
             for found in fit_run_for(&plan, &subject.run, &Wanted::default()) {
+                if !subject.means(found.trace) {
+                    continue;
+                }
                 let several = subject.run.traces.len() > 1;
                 let name = name_of(subject, if several { &found.label } else { "" });
                 if !found.is_result() {
@@ -198,6 +202,7 @@ impl Plot {
         }
         Ok(Figure {
             title: title.to_owned(),
+            doses: false,
             panels: vec![Panel {
                 x: curvary_analysis::study::title_of(&first.x),
                 y: curvary_analysis::study::title_of(&first.y),
@@ -209,16 +214,34 @@ impl Plot {
 
     /// A mean with its spread for each group.
     fn means(&self, all: &[One], layers: &mut Vec<Layer>, said: &mut Vec<String>) -> Result<(), Failure> {
-        let mut groups: Vec<&str> = Vec::new();
-        for one in all {
-            if !groups.contains(&one.group.as_str()) {
-                groups.push(&one.group);
+        // Each group under the words that were met first: 310.15 K and 37 °C are one.
+        let mut groups: Vec<(&str, &str)> = Vec::new();
+        let field = self.mean.as_deref().unwrap_or_default();
+        let unknown: Vec<&str> = all
+            .iter()
+            .filter(|one| !field.is_empty() && one.group.1.is_empty())
+            .map(|one| one.name.as_str())
+            .collect();
+        if !unknown.is_empty() {
+            said.push(format!(
+                "left out: {} of which no {field} is known: {}",
+                plural(unknown.len() as u64, "curve"),
+                unknown.join(", ")
+            ));
+        }
+        for one in all.iter().filter(|one| !unknown.contains(&one.name.as_str())) {
+            let (shown, compared) = (one.group.0.as_str(), one.group.1.as_str());
+            if !groups.iter().any(|group| group.1 == compared) {
+                groups.push((shown, compared));
             }
         }
         few_enough(groups.len())?;
         let mut bands = Vec::new();
-        for (number, group) in groups.into_iter().enumerate() {
-            let members: Vec<&One> = all.iter().filter(|one| one.group == group).collect();
+        for (number, (group, compared)) in groups.into_iter().enumerate() {
+            let members: Vec<&One> = all
+                .iter()
+                .filter(|one| one.group.1 == compared && !unknown.contains(&one.name.as_str()))
+                .collect();
             let name = if group.is_empty() { "mean" } else { group };
             let Average {
                 mean,
@@ -291,7 +314,8 @@ impl Plot {
                         .trace
                         .iter()
                         .any(|name| *name == label || name.parse() == Ok(number + 1));
-                if !meant || errors.is_some_and(|errors| std::ptr::eq(errors, trace)) {
+                let of_query = subject.means(u32::try_from(number).ok());
+                if !meant || !of_query || errors.is_some_and(|errors| std::ptr::eq(errors, trace)) {
                     continue;
                 }
                 let Some(trace) = cut(trace, window.as_ref())? else {
@@ -306,7 +330,7 @@ impl Plot {
                     group: self
                         .mean
                         .as_deref()
-                        .map_or(String::new(), |field| group_of(&subject.run, &trace, field)),
+                        .map_or_else(Default::default, |field| group_of(&subject.run, &trace, field)),
                     trace,
                     errors,
                 });
@@ -324,26 +348,17 @@ fn name_of(subject: &Subject, label: &str) -> String {
     }
 }
 
-/// What a field says of a curve, in words.
-fn group_of(run: &Run, trace: &Trace, field: &str) -> String {
+/// What a field says of a curve, in words and as it is compared; empty where nothing is known.
+fn group_of(run: &Run, trace: &Trace, field: &str) -> (String, String) {
     if field.is_empty() {
-        return String::new();
+        return Default::default();
     }
-    if let Some(held) = trace.held.iter().find(|held| held.quantity.as_str() == field) {
-        return format!("{field} {} {}", held.value, held.unit.display())
-            .trim_end()
-            .to_owned();
+    let (text, compared) = super::results::said_of(run, Some(trace), field);
+    let is_text = known_field(field).is_some_and(|known| matches!(known.kind, ValueKind::Text));
+    if is_text || text.is_empty() {
+        return (text, compared);
     }
-    let claim = trace.fields.get(field).or_else(|| run.fields.get(field));
-    match claim.map(|claim| (&claim.value, &claim.unit)) {
-        Some((Value::Text(text), _)) => text.clone(),
-        Some((Value::Number(number), unit)) => {
-            let unit = unit.as_ref().map_or(String::new(), |unit| unit.display());
-            format!("{field} {number} {unit}").trim_end().to_owned()
-        }
-        Some(_) => claim.map_or(String::new(), |claim| claim.raw.clone()),
-        None => format!("no {field}"),
-    }
+    (format!("{field} {text}"), compared)
 }
 
 /// The part of a trace within a stretch; none where nothing lies there.

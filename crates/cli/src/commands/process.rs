@@ -114,9 +114,8 @@ impl Process {
             let subjects = asked.all(Reading::Whole)?;
             let all: Vec<&Run> = subjects.iter().map(|subject| &subject.run).collect();
             let made = average_runs(&plan, &all, &references);
-            let outcomes = Vec::from_iter(
-                Some(made.found.outcome.clone()).filter(|_| made.found.is_result() && asked.all_kept()),
-            );
+            let outcomes =
+                Vec::from_iter(Some(made.found.outcome.clone()).filter(|_| made.found.is_result()));
             let place = match subjects.as_slice() {
                 [one] => one.place.clone(),
                 several => plural(several.len() as u64, "run") + " together",
@@ -128,10 +127,9 @@ impl Process {
                 let given: Vec<(Heading, Vec<Made>)> = subjects
                     .iter()
                     .map(|subject| {
-                        (
-                            Heading::of(subject),
-                            process_run(&plan, &subject.run, &references),
-                        )
+                        let mut made = process_run(&plan, &subject.run, &references);
+                        made.retain(|made| subject.means(made.found.trace));
+                        (Heading::of(subject), made)
                     })
                     .collect();
                 let results = given.iter().flat_map(|(_, all)| all).map(|made| &made.found);
@@ -164,7 +162,7 @@ impl Process {
         };
         let ending = teller.end(asked.len() == 1 || self.average, screen)?;
         if let (Some(out), false) = (&self.out, runs.is_empty()) {
-            let remarks = OutputOptions::of(self.to)
+            let told = OutputOptions::of(self.to)
                 .write_all(out, Existing::asked(self.replace), &mut runs.as_slice(), &|_| {
                     Ok(())
                 })
@@ -173,7 +171,7 @@ impl Process {
                     ExportError::Io(error) => Failure::file("write", out, &error),
                     error @ ExportError::Changed(_) => Failure::file("write", out, &io::Error::other(error)),
                 })?;
-            output::tell(out, &remarks, screen);
+            output::tell(out, &told, screen);
             let curves = runs.iter().map(|run| run.traces.len() as u64).sum();
             screen.say(format_args!("{} in {}", plural(curves, "curve"), out.display()));
         }
@@ -193,6 +191,7 @@ fn picture(place: &str, found: &Found) -> Figure {
     let points = drawn.x.iter().copied().zip(drawn.y.iter().copied()).collect();
     Figure {
         title: format!("{place} {}", found.label).trim_end().to_owned(),
+        doses: false,
         panels: vec![Panel {
             x: drawn.x_title.clone(),
             y: drawn.y_title.clone(),

@@ -7,7 +7,7 @@ use curvary_analysis::enzymes::{State, checklist, linear_plots};
 use curvary_analysis::models::law::Law;
 use curvary_analysis::study::{
     AssayPlan, Found, RatePlan, RatePoint, RateWeights, RunRates, SeriesFit, SeriesPlan, WhichRate, Work,
-    fit_series, rates_run,
+    fit_series, label_of, rates_run,
 };
 use curvary_record::{Diagnostic, OutcomeKind, Unit};
 use serde_json::Value;
@@ -145,6 +145,7 @@ struct RunReport {
 
 impl Rates {
     /// Does it.
+    #[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
     pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
         if self.again {
             let asked = self.subjects.asked(setting)?;
@@ -177,7 +178,22 @@ impl Rates {
         let compute = |subjects: &[Subject]| {
             let given: Vec<RunReport> = subjects
                 .iter()
-                .map(|subject| self.compute((&plan, level), subject))
+                .map(|subject| {
+                    let mut own = plan.clone();
+                    if let Some(meant) = &subject.traces {
+                        let numbers = meant.iter().map(|number| (number + 1).to_string());
+                        // What was named on the command line and is meant by the query, too.
+                        let named = |number: &String| {
+                            let place = number.parse::<usize>().unwrap_or_default();
+                            let trace = place.checked_sub(1).and_then(|at| subject.run.traces.get(at));
+                            plan.traces.is_empty()
+                                || plan.traces.contains(number)
+                                || trace.is_some_and(|trace| plan.traces.contains(&label_of(trace)))
+                        };
+                        own.traces = numbers.filter(named).collect();
+                    }
+                    self.compute((&own, level), subject)
+                })
                 .collect();
             let outcomes = given
                 .iter()
@@ -239,18 +255,16 @@ impl Rates {
         let kept = self
             .subjects
             .each(&asked, Reading::Whole, "curvary rates", compute, take)?;
-        kept.say(screen);
-        if self.together {
+        if !self.together {
+            kept.say(screen);
+        } else {
+            kept.only_results().say(screen);
             let series = self.series((&plan, level), &points, self.enzyme.or_else(|| one(&enzymes)));
             let outcomes = series
                 .iter()
                 .filter(|series| series.found.is_result())
-                .map(|series| series.found.outcome.clone());
-            let outcomes = if asked.all_kept() {
-                outcomes.collect()
-            } else {
-                Vec::new()
-            };
+                .map(|series| series.found.outcome.clone())
+                .collect();
             self.subjects.keep(&asked, "curvary rates", outcomes)?.say(screen);
             for series in &series {
                 if series.found.is_result() {
@@ -442,6 +456,7 @@ impl Rates {
                 });
                 let figure = Figure {
                     title: format!("{}: {kind}, for the eye alone", given.heading.words(found)),
+                    doses: false,
                     panels: vec![Panel {
                         x,
                         y,

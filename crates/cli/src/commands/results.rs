@@ -4,8 +4,10 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::io::Write;
 
 use clap::Args;
-use curvary_analysis::study::{Pooled, label_of, pool};
-use curvary_record::{Diagnostic, Outcome as Kept, Parameter, Unit, code};
+use curvary_analysis::study::{DRIFT_MOVES, Pooled, label_of, pool};
+use curvary_record::{
+    Diagnostic, Outcome as Kept, Parameter, Run, Trace, Unit, Value as Said, ValueKind, code, known_field,
+};
 use serde_json::{Value, json};
 
 use crate::Setting;
@@ -60,7 +62,8 @@ struct Row {
     sample: String,
     celsius: Option<f64>,
     ph: Option<f64>,
-    by: Vec<String>,
+    /// What `--by` names, each as it is shown and as it is compared.
+    by: Vec<(String, String)>,
     outcome: Kept,
 }
 
@@ -69,6 +72,80 @@ type Group = (Vec<String>, String, String, String);
 
 /// Values with their errors, and the rows they are from.
 type Members<'a> = (Vec<(f64, Option<f64>)>, Vec<&'a Row>);
+
+impl Row {
+    /// The first of these fields that is not known of the run.
+    fn lacks<'a>(&self, by: &'a [String]) -> Option<&'a str> {
+        let mut pairs = by.iter().zip(&self.by);
+        pairs
+            .find(|(_, value)| value.1.is_empty())
+            .map(|(key, _)| key.as_str())
+    }
+}
+
+/// A mean over runs, with what it cannot know.
+struct Mean {
+    pooled: Pooled,
+    /// By how much a drift that no course shows would move it, in its unit; absent where that is not known.
+    drift: Option<f64>,
+    /// What is to be said beside the statistics.
+    said: Vec<String>,
+}
+
+impl Mean {
+    fn of(pooled: Pooled, rows: &[&Row], name: &str) -> Self {
+        let mut said = Vec::new();
+        let runs: BTreeSet<&str> = rows.iter().map(|row| row.run.as_str()).collect();
+        if runs.len() < rows.len() {
+            said.push(format!(
+                "the values are of {} of {}",
+                plural(rows.len() as u64, "curve"),
+                plural(runs.len() as u64, "run")
+            ));
+        }
+        // Drifts of one lamp have one sign: the mean is moved by the mean of what each result would be moved by.
+        let moves: Vec<f64> = rows
+            .iter()
+            .filter_map(|row| {
+                row.outcome
+                    .statistics
+                    .get(&format!("{DRIFT_MOVES}{name}"))
+                    .copied()
+            })
+            .collect();
+        let drift = (!moves.is_empty()).then(|| moves.iter().sum::<f64>() / rows.len() as f64);
+        if let Some(moved) = drift.filter(|moved| 0.5 * moved.abs() > pooled.standard_error) {
+            let (by, part) = (moved.abs(), 100.0 * (moved / pooled.mean).abs());
+            said.push(if part > LIKE_THE_CURVE {
+                "a drift of the signal would look the same as these curves: the mean and its error are valid only if nothing drifts"
+                    .to_owned()
+            } else {
+                format!(
+                    "a drift of the signal that is common to these runs does not average out: one that cannot be seen in any of them \
+                     would change the mean by {} ({} %)",
+                    telling::rounded(by, Some(by)).0,
+                    telling::rounded(part, Some(part)).0
+                )
+            });
+        }
+        let without = rows.iter().filter(|row| row.celsius.is_none()).count();
+        if without > 0 && without < rows.len() {
+            said.push(format!("of {without} of these no temperature is known"));
+        }
+        let old = rows.iter().filter(|row| row.outcome.is_out_of_date()).count() as u64;
+        if old > 0 {
+            let are = if old == 1 { "is" } else { "are" };
+            said.push(format!(
+                "{} of these {are} out of date, and counted all the same",
+                plural(old, "result")
+            ));
+        }
+        Self { pooled, drift, said }
+    }
+}
+
+/// A drift that would change a number by more than so many hundredths cannot be told from the course itself.
+const LIKE_THE_CURVE: f64 = 50.0;
 
 impl Results {
     /// Does it.
@@ -98,8 +175,10 @@ impl Results {
             }
             Ok(())
         };
-        self.subjects
+        let kept = self
+            .subjects
             .each(&asked, Reading::Whole, "curvary results", compute, take)?;
+        kept.say(screen);
         if self.undo && self.yes && !self.subjects.dry_run && !rows.is_empty() {
             return take_back(&rows, setting, screen);
         }
@@ -146,7 +225,7 @@ impl Results {
         let mut kept: Vec<&Kept> = Vec::new();
         for outcome in &subject.outcomes {
             let wanted = self.model.is_empty() || self.model.contains(&outcome.model);
-            if !wanted || self.shown(outcome).next().is_none() {
+            if !wanted || !subject.means(outcome.trace) || self.shown(outcome).next().is_none() {
                 continue;
             }
             if !self.all {
@@ -157,73 +236,98 @@ impl Results {
             }
             kept.push(outcome);
         }
-        let text = |key: &str| {
-            run.fields
-                .get(key)
-                .map(|claim| match (&claim.value, &claim.unit) {
-                    (curvary_record::Value::Number(number), Some(unit)) if unit.code() != "1" => {
-                        format!("{number} {}", unit.display())
-                    }
-                    (value, _) => value.to_string(),
-                })
-                .unwrap_or_default()
-        };
         kept.into_iter()
-            .map(|outcome| Row {
-                run: run.id.to_string(),
-                trace: outcome.trace.map(|number| number + 1),
-                label: outcome
-                    .trace
-                    .and_then(|number| run.traces.get(number as usize))
-                    .map(label_of)
-                    .unwrap_or_default(),
-                place: subject.place.clone(),
-                sample: text("sample"),
-                celsius: run
-                    .fields
-                    .si("temperature")
-                    .and_then(|kelvin| Unit::KELVIN.convert(kelvin, &Unit::CELSIUS).ok())
-                    .map(|celsius| (celsius * 1e9).round() / 1e9),
-                ph: run.fields.si("ph"),
-                by: self.by.iter().map(|key| text(key)).collect(),
-                outcome: outcome.clone(),
+            .map(|outcome| {
+                let trace = outcome.trace.and_then(|number| run.traces.get(number as usize));
+                Row {
+                    run: run.id.to_string(),
+                    trace: outcome.trace.map(|number| number + 1),
+                    label: trace.map(label_of).unwrap_or_default(),
+                    place: subject.place.clone(),
+                    sample: said_of(run, trace, "sample").0,
+                    celsius: si_of(run, trace, "temperature")
+                        .and_then(|kelvin| Unit::KELVIN.convert(kelvin, &Unit::CELSIUS).ok())
+                        .map(|celsius| (celsius * 1e9).round() / 1e9),
+                    ph: si_of(run, trace, "ph"),
+                    by: self.by.iter().map(|key| said_of(run, trace, key)).collect(),
+                    outcome: outcome.clone(),
+                }
             })
             .collect()
     }
 
     /// The means, or why there is none: a mean over different temperatures or pH is one of different things.
-    fn pooled(&self, rows: &[Row]) -> Vec<(Group, Result<Pooled, String>)> {
-        let mut groups: BTreeMap<Group, Members<'_>> = BTreeMap::new();
+    fn pooled(&self, rows: &[Row]) -> Vec<(Group, Result<Mean, String>)> {
+        // What is compared as the same is shown as it was met first.
+        let mut names: BTreeMap<(usize, &str), &str> = BTreeMap::new();
         for row in rows {
+            for (at, (shown, compared)) in row.by.iter().enumerate() {
+                names.entry((at, compared)).or_insert(shown);
+            }
+        }
+        let mut groups: BTreeMap<Group, Members<'_>> = BTreeMap::new();
+        for row in rows.iter().filter(|row| row.lacks(&self.by).is_none()) {
             for parameter in self.shown(&row.outcome) {
-                let unit = parameter
-                    .unit
-                    .as_ref()
-                    .map(|unit| unit.code().to_owned())
-                    .unwrap_or_default();
-                if let Some(value) = parameter.value {
-                    let key = (
-                        row.by.clone(),
-                        row.outcome.model.clone(),
-                        parameter.name.clone(),
-                        unit,
-                    );
-                    let group = groups.entry(key).or_default();
-                    group.0.push((value, parameter.standard_error));
-                    group.1.push(row);
-                }
+                let Some(value) = parameter.value else { continue };
+                let own = parameter.unit.clone().unwrap_or(Unit::ONE);
+                let by = row.by.iter().enumerate();
+                let by: Vec<String> = by
+                    .map(|(at, by)| names[&(at, by.1.as_str())].to_owned())
+                    .collect();
+                let (model, name) = (row.outcome.model.clone(), parameter.name.clone());
+                // A constant per minute and one per second are pooled in the unit that was met first.
+                let known = groups.keys().find_map(|(of, other, what, code)| {
+                    let unit = Unit::ucum(if code.is_empty() { "1" } else { code.as_str() }).ok()?;
+                    let alike = *of == by && *other == model && *what == name && own.converts_to(&unit);
+                    alike.then(|| (code.clone(), unit))
+                });
+                let (code, unit) = known.unwrap_or_else(|| {
+                    let code = parameter.unit.as_ref().map(|unit| unit.code().to_owned());
+                    (code.unwrap_or_default(), own.clone())
+                });
+                let (Ok(value), Ok(next)) = (own.convert(value, &unit), own.convert(value + 1.0, &unit))
+                else {
+                    continue;
+                };
+                let error = parameter.standard_error.map(|error| error * (next - value).abs());
+                let group = groups.entry((by, model, name, code)).or_default();
+                group.0.push((value, error));
+                group.1.push(row);
             }
         }
         groups
             .into_iter()
             .filter_map(|(group, (values, rows))| match apart(&rows) {
                 Some(why) => Some((group, Err(why))),
-                None => Some((group, Ok(pool(&values).ok()?))),
+                None => {
+                    if values.len() < 2 {
+                        return Some((group, Err("one value only".to_owned())));
+                    }
+                    let pooled = pool(&values).ok()?;
+                    let mut mean = Mean::of(pooled, &rows, &group.2);
+                    mean.said.extend(same_readings(&values, &rows));
+                    Some((group, Ok(mean)))
+                }
             })
             .collect()
     }
 
-    fn as_json(&self, rows: &[Row], pooled: &[(Group, Result<Pooled, String>)]) -> Value {
+    /// Runs that stand in no mean, since what `--by` names is not known of them: the field, and the runs.
+    fn unknown<'a>(&'a self, rows: &'a [Row]) -> BTreeMap<&'a str, BTreeSet<&'a str>> {
+        let mut all: BTreeMap<&str, BTreeSet<&str>> = BTreeMap::new();
+        for row in rows.iter().filter(|_| self.mean) {
+            if let Some(field) = row.lacks(&self.by) {
+                all.entry(field).or_default().insert(row.run.as_str());
+            }
+        }
+        all
+    }
+
+    fn as_json(&self, rows: &[Row], pooled: &[(Group, Result<Mean, String>)]) -> Value {
+        let unknown = self.unknown(rows).into_iter();
+        let left_out: Vec<Value> = unknown
+            .map(|(field, runs)| json!({ "unknown": field, "runs": runs }))
+            .collect();
         let rows: Vec<Value> = rows
             .iter()
             .map(|row| {
@@ -247,8 +351,8 @@ impl Results {
             .iter()
             .map(|((by, model, name, unit), found)| {
                 let by: BTreeMap<&String, &String> = self.by.iter().zip(by).collect();
-                let found = match found {
-                    Ok(found) => found,
+                let (found, drift, said) = match found {
+                    Ok(mean) => (&mean.pooled, mean.drift, &mean.said),
                     Err(why) => {
                         return json!({ "by": by, "model": model, "parameter": name, "unit": unit, "mean": null, "reason": why });
                     }
@@ -258,10 +362,14 @@ impl Results {
                     "standard_error": found.standard_error, "half_width_95": found.half_width,
                     "between_runs_sd": found.between,
                     "homogeneity": found.homogeneity.map(|(q, chance)| json!({ "q": q, "probability": chance })),
+                    "drift_moves": drift, "remarks": said,
                 })
             })
             .collect();
-        json!({ "results": rows, "pooled": pooled })
+        if self.by.is_empty() {
+            return json!({ "results": rows, "pooled": pooled });
+        }
+        json!({ "results": rows, "pooled": pooled, "left_out": left_out })
     }
 
     fn as_csv(&self, rows: &[Row], screen: &mut Screen) -> Result<(), Failure> {
@@ -320,7 +428,7 @@ impl Results {
                             .as_ref()
                             .map(|unit| unit.code().to_owned())
                             .unwrap_or_default(),
-                        text(parameter.reason.as_deref().unwrap_or_default()),
+                        text(&doubt(&row.outcome, parameter)),
                         flags.clone(),
                     ])
                     .map_err(csv_failure)?;
@@ -333,7 +441,7 @@ impl Results {
     fn print(
         &self,
         rows: &[Row],
-        pooled: &[(Group, Result<Pooled, String>)],
+        pooled: &[(Group, Result<Mean, String>)],
         screen: &mut Screen,
     ) -> Result<(), Failure> {
         let mut table = Table::new([
@@ -380,9 +488,18 @@ impl Results {
             }
         }
         write!(screen, "{}", table.draw(screen.width()))?;
+        for (field, runs) in self.unknown(rows) {
+            let names: Vec<&str> = runs.iter().map(|run| short(run)).collect();
+            let many = plural(runs.len() as u64, "run");
+            let words = format!(
+                "left out of the means: {many} of which no {field} is known ({})",
+                names.join(", ")
+            );
+            writeln!(screen, "{}", Styled(ASKED, one_line(&words)))?;
+        }
         for ((by, model, name, unit), found) in pooled {
-            let found = match found {
-                Ok(found) => found,
+            let (found, said) = match found {
+                Ok(mean) => (&mean.pooled, &mean.said),
                 Err(why) => {
                     let group: String = by.iter().map(|value| format!("{value}, ")).collect();
                     let words = format!("{group}{model}, {name}: no mean: {why}");
@@ -417,9 +534,69 @@ impl Results {
                     ))
                 )
             )?;
+            for words in said {
+                writeln!(screen, "  {}", Styled(ASKED, one_line(words)))?;
+            }
         }
         Ok(())
     }
+}
+
+/// A field of a trace in SI units: what the trace holds itself counts, else what the run says.
+fn si_of(run: &Run, trace: Option<&Trace>, key: &str) -> Option<f64> {
+    let held = trace.and_then(|trace| trace.held.iter().find(|held| held.quantity.as_str() == key));
+    held.map(|held| held.unit.to_si(held.value))
+        .or_else(|| trace?.fields.si(key))
+        .or_else(|| run.fields.si(key))
+}
+
+/// The same in words, and as it is compared: 310.15 K and 37 °C are one. Both are empty where nothing is known.
+pub(crate) fn said_of(run: &Run, trace: Option<&Trace>, key: &str) -> (String, String) {
+    let shown = |value: &dyn std::fmt::Display, unit: Option<&Unit>| match unit {
+        Some(unit) if unit.code() != "1" => format!("{value} {}", unit.display()),
+        _ => value.to_string(),
+    };
+    let held = trace.and_then(|trace| trace.held.iter().find(|held| held.quantity.as_str() == key));
+    let claim = trace
+        .and_then(|trace| trace.fields.get(key))
+        .or_else(|| run.fields.get(key));
+    let text = match (held, claim) {
+        (Some(held), _) => shown(&held.value, Some(&held.unit)),
+        (None, Some(claim)) => match &claim.value {
+            Said::Number(number) => shown(number, claim.unit.as_ref()),
+            value => value.to_string(),
+        },
+        (None, None) => String::new(),
+    };
+    let is_number = matches!(
+        known_field(key).map(|known| known.kind),
+        Some(ValueKind::Number(_))
+    );
+    let compared = match si_of(run, trace, key).filter(|_| is_number) {
+        Some(si) => format!("{si:.9e}"),
+        None => text.clone(),
+    };
+    (text, compared)
+}
+
+/// Values that are equal to the last digit with their errors come from the same readings, most likely.
+fn same_readings(values: &[(f64, Option<f64>)], rows: &[&Row]) -> Option<String> {
+    let mut same: Vec<&str> = Vec::new();
+    for (at, value) in values.iter().enumerate() {
+        let twins = (0..values.len()).filter(|other| {
+            *other != at && values[*other] == *value && value.1.is_some() && rows[*other].run != rows[at].run
+        });
+        if twins.count() > 0 {
+            same.push(short(&rows[at].run));
+        }
+    }
+    same.dedup();
+    (!same.is_empty()).then(|| {
+        format!(
+            "{} are equal to the last digit: the same readings may be counted twice",
+            same.join(", ")
+        )
+    })
 }
 
 /// Why results are not of one thing: temperatures or pH that differ by more than rounding of what was noted.
@@ -466,12 +643,37 @@ fn take_back(rows: &[Row], setting: &Setting, screen: &mut Screen) -> Outcome {
     Ok(Ending::Done)
 }
 
+/// What is doubtful of one number: why it is, and what a drift that cannot be seen would do to it.
+fn doubt(outcome: &Kept, parameter: &Parameter) -> String {
+    let mut all: Vec<String> = parameter.reason.iter().cloned().collect();
+    let moved = outcome
+        .statistics
+        .get(&format!("{DRIFT_MOVES}{}", parameter.name));
+    let not_seen = outcome
+        .remarks
+        .iter()
+        .any(|remark| remark.code.as_str() == telling::DRIFT);
+    if let (Some(moved), Some(error), true) = (moved, parameter.standard_error, not_seen)
+        && 0.5 * moved.abs() > error
+    {
+        let by = telling::rounded(moved.abs(), Some(moved.abs())).0;
+        all.push(match parameter.value {
+            Some(value) if moved.abs() * 100.0 <= LIKE_THE_CURVE * value.abs() => {
+                format!("a drift that cannot be seen in the points would change it by {by}")
+            }
+            _ => "a drift of the signal would look the same as this curve".to_owned(),
+        });
+    }
+    all.join("; ")
+}
+
 /// Codes of what was odd, each once.
-fn flags(outcome: &Kept) -> Vec<String> {
+pub(crate) fn flags(outcome: &Kept) -> Vec<String> {
     let mut all: Vec<String> = Vec::new();
     for remark in &outcome.remarks {
         let code = remark.code.as_str().to_owned();
-        if remark.severity != curvary_record::Severity::Note && !all.contains(&code) {
+        let weighs = remark.severity != curvary_record::Severity::Note || code == telling::DRIFT;
+        if weighs && !all.contains(&code) {
             all.push(code);
         }
     }

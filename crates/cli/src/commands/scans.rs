@@ -4,7 +4,7 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use clap::{Args, ValueEnum};
-use curvary_analysis::scans::{Network, Scheme};
+use curvary_analysis::scans::{Equilibrium, Network, Scheme};
 use curvary_analysis::study::{Differences, ScanFound, ScanTask, Work, scan_differences, scan_run};
 use curvary_record::{Diagnostic, Run, Unit};
 use serde_json::{Value, json};
@@ -30,7 +30,7 @@ pub(crate) struct Scans {
     #[command(flatten)]
     subjects: Subjects,
     /// Do again what is kept of these runs, and say whether the same comes out
-    #[arg(long, conflicts_with_all = ["rank", "isosbestic", "global", "scheme", "shifted", "concentrations", "difference", "out"])]
+    #[arg(long, conflicts_with_all = ["rank", "isosbestic", "global", "scheme", "hold", "shifted", "concentrations", "difference", "out"])]
     again: bool,
     /// How many independent species the scans show
     #[arg(long)]
@@ -44,6 +44,10 @@ pub(crate) struct Scans {
     /// Fit a scheme of your own over all wavelengths, first-order steps parted by commas, such as `A->B, B<->C`
     #[arg(long, value_name = "STEPS", value_parser = scheme)]
     scheme: Option<String>,
+    /// The equilibrium constant of a reversible step at an end of the scheme, known from elsewhere: `K1=2.5` or `K2=0.8+-0.05`, what
+    /// there is of the second species over what there is of the first; scans alone give the sum of the two rate constants
+    #[arg(long, value_name = "K=VALUE", requires = "scheme")]
+    hold: Vec<String>,
     /// Let each scan be shifted as a whole, by the same absorbance at all wavelengths, beside the scheme
     #[arg(long)]
     shifted: bool,
@@ -127,7 +131,7 @@ impl Scans {
                 "`--out` and `--concentrations` take the numbers of one run; several are named",
             ));
         }
-        let tasks = self.tasks();
+        let tasks = self.tasks()?;
         let compute = |subjects: &[Subject]| {
             let given: Vec<RunReport> = subjects
                 .iter()
@@ -213,7 +217,12 @@ impl Scans {
         Ok(Ending::of(good, bad))
     }
 
-    fn tasks(&self) -> Vec<ScanTask> {
+    fn tasks(&self) -> Result<Vec<ScanTask>, Failure> {
+        let known = self
+            .hold
+            .iter()
+            .map(|text| equilibrium(text))
+            .collect::<Result<Vec<_>, _>>()?;
         let mut tasks = Vec::new();
         if self.rank {
             tasks.push(ScanTask::Rank);
@@ -234,7 +243,13 @@ impl Scans {
                 SchemeChoice::Consecutive => Scheme::Consecutive,
             }))
         }));
-        tasks.extend(self.scheme.clone().map(|scheme| fitted(ScanTask::Own(scheme))));
+        tasks.extend(self.scheme.clone().map(|scheme| {
+            fitted(if known.is_empty() {
+                ScanTask::Own(scheme)
+            } else {
+                ScanTask::OwnWith(scheme, known)
+            })
+        }));
         if tasks.is_empty() && self.difference.is_none() {
             tasks = vec![
                 ScanTask::Rank,
@@ -242,7 +257,7 @@ impl Scans {
                 fitted(ScanTask::Global(Scheme::FirstOrder)),
             ];
         }
-        tasks
+        Ok(tasks)
     }
 
     fn compute(&self, tasks: &[ScanTask], subject: &Subject) -> RunReport {
@@ -312,6 +327,7 @@ fn of_species(heading: &Heading, scan: &ScanFound, units: &Units) -> Option<Figu
     }
     Some(Figure {
         title: format!("{}: spectra of the species", heading.title()),
+        doses: false,
         panels: scan
             .spectra
             .iter()
@@ -336,6 +352,7 @@ fn over_time(heading: &Heading, scan: &ScanFound, units: &Units) -> Option<Figur
         .collect();
     Some(Figure {
         title: format!("{}: concentrations of the species", heading.title()),
+        doses: false,
         panels: vec![Panel {
             x: format!("time / {}", units.time.display()),
             y: "part of the first species' beginning".into(),
@@ -361,6 +378,21 @@ fn columns_over_time(scan: &ScanFound, units: &Units) -> Vec<(String, Vec<f64>)>
 /// A scheme, checked before any file is read.
 fn scheme(text: &str) -> Result<String, String> {
     Network::parse(text).map(|_| text.trim().to_owned())
+}
+
+/// An equilibrium constant, such as `K1=2.5+-0.1`.
+fn equilibrium(text: &str) -> Result<Equilibrium, Failure> {
+    let Some((name, value)) = text.split_once('=') else {
+        return Err(Failure::usage(format!(
+            "`{text}` is no constant with its value: expected K1=2.5"
+        )));
+    };
+    let measured = crate::courses::measured(value)?;
+    Ok(Equilibrium {
+        name: name.trim().to_owned(),
+        value: measured.value,
+        standard_error: measured.standard_error.unwrap_or(0.0),
+    })
 }
 
 /// A result as `--json` shows it, with the spectra of the species.

@@ -1,5 +1,6 @@
 //! `curvary temperature`: Arrhenius and Eyring over runs at several temperatures.
 
+use std::collections::BTreeMap;
 use std::io::Write;
 
 use clap::Args;
@@ -37,9 +38,15 @@ pub(crate) struct Temperature {
     /// Take kept fits of this model only, and fit it now where none is kept
     #[arg(long, value_name = "NAME")]
     model: Option<String>,
+    /// Standard error of every temperature, such as 0.1K; it is taken as independent from run to run
+    #[arg(long, value_name = "VALUE", conflicts_with = "again")]
+    temperature_error: Option<String>,
     #[command(flatten)]
     pictures: Pictures,
 }
+
+/// The rate constants of a run, or why there is none; and which of its traces are taken, where not all are.
+type Given = (Result<Vec<AtTemperature>, String>, Option<(String, Vec<u32>)>);
 
 impl Temperature {
     /// Does it.
@@ -65,21 +72,38 @@ impl Temperature {
         let plan = TemperaturePlan {
             of: self.of.clone(),
             fitted: self.model.clone(),
+            traces_of: BTreeMap::new(),
+            temperature_error: self.temperature_error.as_deref().map(kelvins).transpose()?,
+        };
+        let of_run = |subject: &Subject| {
+            subject
+                .traces
+                .clone()
+                .map(|traces| (subject.run.id.to_string(), traces))
         };
         let mut points: Vec<AtTemperature> = Vec::new();
         let mut left_out: Vec<(String, String)> = Vec::new();
         let compute = |subjects: &[Subject]| {
-            let given: Vec<Result<Vec<AtTemperature>, String>> = subjects
+            let given: Vec<Given> = subjects
                 .iter()
-                .map(|subject| rate_constants(&plan, &subject.run, &subject.outcomes))
+                .map(|subject| {
+                    let own = TemperaturePlan {
+                        traces_of: of_run(subject).into_iter().collect(),
+                        ..plan.clone()
+                    };
+                    let found = rate_constants(&own, &subject.run, &subject.outcomes);
+                    (found, of_run(subject))
+                })
                 .collect();
             (given, Vec::new())
         };
-        let take = |place: &str, given: Result<Vec<Result<Vec<AtTemperature>, String>>, Diagnostic>| {
+        let mut traces_of = BTreeMap::new();
+        let take = |place: &str, given: Result<Vec<Given>, Diagnostic>| {
             match given {
                 Err(why) => left_out.push((place.to_owned(), why.message)),
                 Ok(given) => {
-                    for found in given {
+                    for (found, own) in given {
+                        traces_of.extend(own);
                         match found {
                             Ok(found) => points.extend(found),
                             Err(why) => left_out.push((place.to_owned(), why)),
@@ -89,8 +113,11 @@ impl Temperature {
             }
             Ok(())
         };
-        self.subjects
+        let told = self
+            .subjects
             .each(&asked, Reading::Whole, "curvary temperature", compute, take)?;
+        told.only_traces().say(screen);
+        let plan = TemperaturePlan { traces_of, ..plan };
         points.sort_by(|a, b| a.kelvin.total_cmp(&b.kelvin).then_with(|| a.run.cmp(&b.run)));
         let lines = temperature_series(&plan, &points);
         let outcomes: Vec<Kept> = lines
@@ -99,16 +126,11 @@ impl Temperature {
             .map(|line| line.outcome.clone())
             .collect();
         let (mut good, mut bad) = (outcomes.len() as u64, left_out.len() as u64);
-        // A file is no run of the archive, and a line through it has no place there.
-        let kept = if asked.all_kept() {
-            self.subjects.keep(&asked, "curvary temperature", outcomes)?
-        } else {
-            Default::default()
-        };
+        let kept = self.subjects.keep(&asked, "curvary temperature", outcomes)?;
         if self.subjects.json {
             let points: Vec<Value> = points
                 .iter()
-                .map(|point| json!({ "run": point.run, "temperature_K": point.kelvin, "value": point.rate.0, "standard_error": point.rate.1, "unit": point.rate.2 }))
+                .map(|point| json!({ "run": point.run, "temperature_K": point.kelvin, "value": point.rate.0, "standard_error": point.rate.1, "unit": point.rate.2, "drift_moves": point.drift }))
                 .collect();
             let left_out: Vec<Value> = left_out
                 .iter()
@@ -139,6 +161,18 @@ impl Temperature {
             good = 0;
         }
         Ok(Ending::of(good, bad))
+    }
+}
+
+/// A difference of temperatures: a degree Celsius is a kelvin here.
+fn kelvins(text: &str) -> Result<f64, Failure> {
+    let number = text.trim().trim_end_matches(['K', 'C', '°', ' ']);
+    let unit = text.trim()[number.len()..].trim();
+    match (number.parse::<f64>(), unit) {
+        (Ok(value), "K" | "C" | "°C") if value > 0.0 && value.is_finite() => Ok(value),
+        _ => Err(Failure::usage(format!(
+            "`{text}` is no error of a temperature: expected a number above zero with its unit, such as 0.1K"
+        ))),
     }
 }
 

@@ -1,128 +1,96 @@
-//! Frames, axes, lines, marks and legends on a drawing area.
+//! Frames, axes, lines, marks and legends on a picture.
 
 use std::collections::HashSet;
-use std::sync::Once;
 
-use plotters::coord::Shift;
-use plotters::prelude::*;
-use plotters::style::text_anchor::{HPos, Pos, VPos};
-
+use super::pen::{Anchor, Colour, Dot, Pen, Stroke, clean, width_of, wrapped};
 use super::scale::Scale;
 use super::{Figure, Layer, Panel};
 
 /// How large a picture is, in dots, and what stands on it.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct Sheet {
-    pub(super) width: u32,
-    pub(super) height: u32,
+    pub(super) width: f64,
+    pub(super) height: f64,
     /// Whether the title stands above the panels; a paper has it in the caption.
     pub(super) titled: bool,
 }
 
 impl Sheet {
-    fn right(self) -> i32 {
-        i32::try_from(self.width).unwrap_or(i32::MAX) - RIGHT
+    fn right(self) -> f64 {
+        self.width - RIGHT
     }
 
-    fn above(self) -> i32 {
+    fn above(self) -> f64 {
         if self.titled { ABOVE } else { RIGHT }
     }
 }
 
 /// Room at the left for numbers and the title of y.
-const LEFT: i32 = 200;
+const LEFT: f64 = 200.0;
 /// Room at the right.
-const RIGHT: i32 = 60;
+const RIGHT: f64 = 60.0;
 /// Room above for the title.
-const ABOVE: i32 = 90;
+const ABOVE: f64 = 90.0;
 /// Room under the last panel for numbers and the title of x.
-const BELOW: i32 = 130;
+const BELOW: f64 = 130.0;
 /// Room between panels.
-const BETWEEN: i32 = 60;
-/// The font's name, in the SVG too, where the viewer's own stands for it.
-const FONT: &str = "sans-serif";
+const BETWEEN: f64 = 60.0;
+/// Letters of numbers along the axes, of legends, and of titles.
+const SMALL: f64 = 24.0;
+const TITLE: f64 = 26.0;
+const HEADING: f64 = 30.0;
 
-const BLACK: RGBColor = RGBColor(0, 0, 0);
-const GREY: RGBColor = RGBColor(120, 120, 120);
-const PALE: RGBColor = RGBColor(225, 225, 225);
+const BLACK: Colour = Colour(0, 0, 0);
+const GREY: Colour = Colour(120, 120, 120);
+const PALE: Colour = Colour(225, 225, 225);
+const WHITE: Colour = Colour(255, 255, 255);
 /// Sky blue of the palette, mixed with white.
-const WASH: RGBColor = RGBColor(221, 240, 250);
+const WASH: Colour = Colour(221, 240, 250);
 /// Okabe-Ito colours of lines, the most distinct first.
-const LINES: [RGBColor; 6] = [
-    RGBColor(0xD5, 0x5E, 0x00),
-    RGBColor(0x00, 0x9E, 0x73),
-    RGBColor(0x00, 0x00, 0x00),
-    RGBColor(0xCC, 0x79, 0xA7),
-    RGBColor(0x56, 0xB4, 0xE9),
-    RGBColor(0xE6, 0x9F, 0x00),
+const LINES: [Colour; 6] = [
+    Colour(0xD5, 0x5E, 0x00),
+    Colour(0x00, 0x9E, 0x73),
+    Colour(0x00, 0x00, 0x00),
+    Colour(0xCC, 0x79, 0xA7),
+    Colour(0x56, 0xB4, 0xE9),
+    Colour(0xE6, 0x9F, 0x00),
 ];
 /// Okabe-Ito colours of series, each for its points and its line; with four marks and four dashes, 28 are told apart.
-const SERIES: [RGBColor; 7] = [
-    RGBColor(0x00, 0x72, 0xB2),
-    RGBColor(0xD5, 0x5E, 0x00),
-    RGBColor(0x00, 0x9E, 0x73),
-    RGBColor(0x00, 0x00, 0x00),
-    RGBColor(0xCC, 0x79, 0xA7),
-    RGBColor(0x56, 0xB4, 0xE9),
-    RGBColor(0xE6, 0x9F, 0x00),
+const SERIES: [Colour; 7] = [
+    Colour(0x00, 0x72, 0xB2),
+    Colour(0xD5, 0x5E, 0x00),
+    Colour(0x00, 0x9E, 0x73),
+    Colour(0x00, 0x00, 0x00),
+    Colour(0xCC, 0x79, 0xA7),
+    Colour(0x56, 0xB4, 0xE9),
+    Colour(0xE6, 0x9F, 0x00),
 ];
 /// Okabe-Ito colours of points.
-const POINTS: [RGBColor; 4] = [
-    RGBColor(0x00, 0x72, 0xB2),
-    RGBColor(0x00, 0x9E, 0x73),
-    RGBColor(0xE6, 0x9F, 0x00),
-    RGBColor(0x00, 0x00, 0x00),
+const POINTS: [Colour; 4] = [
+    Colour(0x00, 0x72, 0xB2),
+    Colour(0x00, 0x9E, 0x73),
+    Colour(0xE6, 0x9F, 0x00),
+    Colour(0x00, 0x00, 0x00),
 ];
 /// Dashes of lines, drawn and left out, in dots; the first is whole.
-const DASHES: [&[i32]; 4] = [&[], &[24, 12], &[6, 10], &[24, 8, 6, 8]];
+const DASHES: [&[f64]; 4] = [&[], &[24.0, 12.0], &[6.0, 10.0], &[24.0, 8.0, 6.0, 8.0]];
 /// Names of marks are drawn for the first so many of them.
 const MOST_NAMES: usize = 40;
 
-/// Hands the font to the plotting library, once.
-pub(super) fn load_font() {
-    static LOADED: Once = Once::new();
-    LOADED.call_once(|| {
-        // A font that is part of the program; a picture without letters would be told by the tests.
-        let _ = plotters::style::register_font(FONT, FontStyle::Normal, dejavu::sans::regular());
-    });
-}
-
-/// Text that XML can hold: no control characters.
-fn clean(text: &str) -> String {
-    let plain = |c: char| {
-        if c.is_control() || matches!(c, '\u{FFFE}' | '\u{FFFF}') {
-            ' '
-        } else {
-            c
-        }
-    };
-    text.chars().map(plain).collect()
-}
-
-/// `text` cut to the width that there is room for, in dots.
-fn fitted(text: &str, size: i32, room: i32) -> String {
+/// `text` in one line, cut to the width that there is room for.
+fn fitted(text: &str, size: f64, room: f64) -> String {
     let text = clean(text);
-    // DejaVu Sans letters are 0.6 of the font's size wide on the average.
-    let most = usize::try_from(room * 10 / (size * 5)).unwrap_or(0).max(8);
-    if text.chars().count() <= most {
-        return text;
+    let text = text.trim();
+    if width_of(text, size) <= room {
+        return text.to_owned();
     }
-    let mut cut: String = text.chars().take(most - 1).collect();
-    cut.push('…');
-    cut
-}
-
-fn letters(size: i32, colour: RGBColor, across: HPos, along: VPos) -> TextStyle<'static> {
-    (FONT, size)
-        .into_font()
-        .color(&colour)
-        .pos(Pos::new(across, along))
+    wrapped(text, size, room, 1).swap_remove(0)
 }
 
 /// How a series looks: its colour, and its mark or dashes.
 #[derive(Clone, Copy)]
 struct Look {
-    colour: RGBColor,
+    colour: Colour,
     form: usize,
 }
 
@@ -148,14 +116,27 @@ impl Look {
         }
     }
 
-    fn dashes(self) -> &'static [i32] {
-        DASHES[self.form % DASHES.len()]
+    fn stroke(self, width: f64) -> Stroke {
+        Stroke {
+            colour: self.colour,
+            width,
+            dashes: DASHES[self.form % DASHES.len()],
+        }
     }
 
     /// The colour mixed with white, for a stretch of y.
-    fn wash(self) -> RGBColor {
+    fn wash(self) -> Colour {
         let mix = |part: u8| 255 - (255 - part) / 5;
-        RGBColor(mix(self.colour.0), mix(self.colour.1), mix(self.colour.2))
+        Colour(mix(self.colour.0), mix(self.colour.1), mix(self.colour.2))
+    }
+}
+
+/// The level line.
+fn level() -> Stroke {
+    Stroke {
+        colour: GREY,
+        width: 3.0,
+        dashes: DASHES[2],
     }
 }
 
@@ -186,95 +167,134 @@ fn has_series(panel: &Panel) -> bool {
     panel.layers.iter().any(|layer| layer.series().is_some())
 }
 
-/// The names of series, in rows between the title and the panels.
-struct Names<'a> {
-    entries: Vec<(&'a Layer, Look)>,
-    columns: i32,
+/// A name of a legend: the lines it takes, and what it stands for.
+struct Entry<'a> {
+    layer: &'a Layer,
+    look: Look,
+    lines: Vec<String>,
 }
 
-impl<'a> Names<'a> {
-    const SIZE: i32 = 26;
-    const ROW: i32 = 38;
+/// A legend: the names of layers, in rows.
+struct Legend<'a> {
+    entries: Vec<Entry<'a>>,
+    /// Columns, and how wide one is.
+    columns: usize,
+    width: f64,
+}
+
+impl<'a> Legend<'a> {
+    /// From the middle of one line to that of the next.
+    const ROW: f64 = 36.0;
+    /// Room for the piece that stands before a name.
+    const SAMPLE: f64 = 72.0;
+    /// Most lines of a name.
+    const LINES: usize = 4;
     /// Above so many names they stand in two columns.
     const MANY: usize = 6;
 
-    fn of(figure: &'a Figure) -> Self {
-        let mut entries: Vec<(&Layer, Look)> = Vec::new();
+    fn new(layers: Vec<(&'a Layer, Look)>, room: f64, may_part: bool) -> Self {
+        let longest = layers
+            .iter()
+            .map(|(layer, _)| width_of(&clean(layer.name()), SMALL))
+            .fold(0.0, f64::max);
+        let half = room / 2.0;
+        let columns = if may_part && layers.len() > Self::MANY && longest + Self::SAMPLE + SMALL <= half {
+            2
+        } else {
+            1
+        };
+        let width = if columns == 2 { half } else { room };
+        let entries = layers
+            .into_iter()
+            .map(|(layer, look)| Entry {
+                layer,
+                look,
+                lines: wrapped(layer.name(), SMALL, width - Self::SAMPLE - SMALL, Self::LINES),
+            })
+            .collect();
+        Self {
+            entries,
+            columns,
+            width,
+        }
+    }
+
+    /// The names of series, which stand between the title and the panels.
+    fn of_series(figure: &'a Figure, room: f64) -> Self {
+        let mut layers: Vec<(&Layer, Look)> = Vec::new();
         for panel in figure.panels.iter().filter(|panel| has_series(panel)) {
             for (layer, look) in panel.layers.iter().zip(looks(panel)) {
                 if !layer.name().is_empty() && !layer.shape().is_empty() {
-                    entries.push((layer, look));
+                    layers.push((layer, look));
                 }
             }
         }
-        let columns = if entries.len() > Self::MANY { 2 } else { 1 };
-        Self { entries, columns }
+        Self::new(layers, room, true)
     }
 
-    fn height(&self) -> i32 {
-        let rows = self
-            .entries
-            .len()
-            .div_ceil(usize::try_from(self.columns).unwrap_or(1));
-        Self::ROW * i32::try_from(rows).unwrap_or(0)
+    /// How high each row is, in lines.
+    fn rows(&self) -> Vec<usize> {
+        self.entries
+            .chunks(self.columns)
+            .map(|row| row.iter().map(|entry| entry.lines.len()).max().unwrap_or(1))
+            .collect()
     }
 
-    fn draw<B: DrawingBackend>(&self, area: &Area<B>, top: i32, right: i32) -> Result<(), String> {
-        let width = (right - LEFT) / self.columns;
-        for (number, (layer, look)) in (0..).zip(&self.entries) {
-            let left = LEFT + width * (number % self.columns);
-            let middle = top + Self::ROW * (number / self.columns) + Self::ROW / 2;
-            sample(area, layer, *look, (left, middle))?;
-            let style = letters(Self::SIZE, BLACK, HPos::Left, VPos::Center);
-            let name = fitted(layer.name(), Self::SIZE, width - 110);
-            area.draw(&Text::new(name, (left + 72, middle), style))
-                .map_err(words)?;
+    fn height(&self) -> f64 {
+        Self::ROW * self.rows().iter().sum::<usize>() as f64
+    }
+
+    /// The same with room below it, where it stands by itself.
+    fn room(&self) -> f64 {
+        if self.entries.is_empty() {
+            0.0
+        } else {
+            self.height() + Self::ROW / 3.0
         }
-        Ok(())
+    }
+
+    /// How wide it is where names stand below each other.
+    fn needed(&self) -> f64 {
+        let longest = self.entries.iter().flat_map(|entry| &entry.lines);
+        Self::SAMPLE + longest.map(|line| width_of(line, SMALL)).fold(0.0, f64::max)
+    }
+
+    fn draw(&self, pen: &mut Pen, (left, top): Dot) {
+        let mut above = top;
+        for (row, high) in self.entries.chunks(self.columns).zip(self.rows()) {
+            for (place, entry) in row.iter().enumerate() {
+                let left = left + self.width * place as f64;
+                sample(pen, entry.layer, entry.look, (left, above + Self::ROW / 2.0));
+                for (line, text) in entry.lines.iter().enumerate() {
+                    let middle = above + Self::ROW * (line as f64 + 0.5);
+                    pen.text(text, (left + Self::SAMPLE, middle), SMALL, Anchor::Start);
+                }
+            }
+            above += Self::ROW * high as f64;
+        }
     }
 }
 
 /// A small piece of a layer, for a legend.
-fn sample<B: DrawingBackend>(
-    area: &Area<B>,
-    layer: &Layer,
-    look: Look,
-    (left, middle): (i32, i32),
-) -> Result<(), String> {
-    let (from, to) = (left, left + 60);
-    let centre = (left + 30, middle);
-    let fill = |colour: RGBColor| {
-        let box_of = [(from, middle - 12), (to, middle + 12)];
-        area.draw(&Rectangle::new(box_of, colour.filled())).map_err(words)
-    };
+fn sample(pen: &mut Pen, layer: &Layer, look: Look, (left, middle): Dot) {
+    let (from, to) = (left, left + 56.0);
+    let centre = (left + 28.0, middle);
     match layer.shape() {
-        Layer::Points(_) => mark(area, centre, look),
-        Layer::LeftOut(_) => crossed(area, centre),
-        Layer::Line(_) => stroke(
-            area,
-            &[(from, middle), (to, middle)],
-            look.dashes(),
-            look.colour.stroke_width(4),
+        Layer::Points(_) => mark(pen, centre, look),
+        Layer::LeftOut(_) => crossed(pen, centre),
+        Layer::Line(_) => pen.line(&[(from, middle), (to, middle)], look.stroke(4.0)),
+        Layer::Level(_) => pen.line(&[(from, middle), (to, middle)], level()),
+        Layer::Bars(_) => pen.line(
+            &[(centre.0, middle - 12.0), (centre.0, middle + 12.0)],
+            Stroke::whole(look.colour, 2.0),
         ),
-        Layer::Level(_) => stroke(
-            area,
-            &[(from, middle), (to, middle)],
-            DASHES[2],
-            GREY.stroke_width(3),
-        ),
-        Layer::Bars(_) => {
-            let ends = vec![(centre.0, middle - 12), (centre.0, middle + 12)];
-            area.draw(&PathElement::new(ends, look.colour.stroke_width(2)))
-                .map_err(words)
-        }
-        Layer::Band(_) => fill(look.wash()),
-        Layer::Window(..) => fill(WASH),
+        Layer::Band(_) => pen.filled((from, middle - 12.0), (to, middle + 12.0), look.wash()),
+        Layer::Window(..) => pen.filled((from, middle - 12.0), (to, middle + 12.0), WASH),
         Layer::Marks(_) => {
             let (x, y) = centre;
-            let tip = vec![(x, y + 9), (x - 9, y - 9), (x + 9, y - 9)];
-            area.draw(&Polygon::new(tip, LINES[0].filled())).map_err(words)
+            pen.area(&[(x, y + 9.0), (x - 9.0, y - 9.0), (x + 9.0, y - 9.0)], LINES[0]);
         }
-        Layer::Named(..) | Layer::Series(..) => Ok(()),
+        Layer::Named(..) | Layer::Series(..) => {}
     }
 }
 
@@ -282,56 +302,57 @@ fn sample<B: DrawingBackend>(
 struct Frame<'a> {
     x: &'a Scale,
     y: Scale,
-    top: i32,
-    bottom: i32,
-    right: i32,
+    top: f64,
+    bottom: f64,
+    right: f64,
 }
 
 impl Frame<'_> {
-    fn across(&self, x: f64) -> i32 {
-        LEFT + (self.x.place(x) * f64::from(self.right - LEFT)).round() as i32
+    fn across(&self, x: f64) -> f64 {
+        LEFT + self.x.place(x) * (self.right - LEFT)
     }
 
-    fn down(&self, y: f64) -> i32 {
-        self.bottom - (self.y.place(y) * f64::from(self.bottom - self.top)).round() as i32
+    fn down(&self, y: f64) -> f64 {
+        self.bottom - self.y.place(y) * (self.bottom - self.top)
     }
 
-    fn at(&self, (x, y): (f64, f64)) -> Option<(i32, i32)> {
+    fn at(&self, (x, y): (f64, f64)) -> Option<Dot> {
         (self.x.holds(x) && self.y.holds(y)).then(|| (self.across(x), self.down(y)))
     }
 }
 
-type Area<B> = DrawingArea<B, Shift>;
-
-/// A drawing error in words; the kinds of error of the two backends have nothing in common but that.
-fn words(error: impl std::fmt::Display) -> String {
-    error.to_string()
+/// The dot that holds a place.
+fn dot_of((x, y): Dot) -> (i64, i64) {
+    (x.round() as i64, y.round() as i64)
 }
 
 impl Figure {
-    pub(super) fn draw<B: DrawingBackend>(&self, area: &Area<B>, sheet: Sheet) -> Result<(), String> {
-        area.fill(&WHITE).map_err(words)?;
-        let width = sheet.right() + RIGHT;
-        if sheet.titled {
-            let title = Text::new(
-                fitted(&self.title, 36, width - 80),
-                (width / 2, ABOVE / 2),
-                letters(36, BLACK, HPos::Center, VPos::Center),
-            );
-            area.draw(&title).map_err(words)?;
-        }
+    /// The picture as SVG; `printed` gives its width and height on paper from those in dots.
+    pub(super) fn draw(&self, sheet: Sheet, printed: impl Fn(f64) -> String) -> String {
         let all = || self.panels.iter().flat_map(|panel| &panel.layers);
-        let x = Scale::of(all().flat_map(|layer| layer.shape().xs()), true);
+        let doses = self.doses.then(|| {
+            let points = all().filter(|layer| matches!(layer.shape(), Layer::Points(_)));
+            Scale::of_doses(points.flat_map(|layer| layer.shape().xs()))
+        });
+        let x = doses
+            .flatten()
+            .unwrap_or_else(|| Scale::of(all().flat_map(|layer| layer.shape().xs()), true));
+        let legend = Legend::of_series(self, sheet.right() - LEFT);
+        // A long legend makes the picture higher, and no panel flatter.
+        let height = sheet.height + (legend.height() - 2.0 * Legend::ROW).max(0.0);
+        let mut pen = Pen::new(sheet.width, height, (&printed(sheet.width), &printed(height)));
+        if sheet.titled {
+            let title = fitted(&self.title, HEADING, sheet.width - 80.0);
+            pen.text(&title, (sheet.width / 2.0, ABOVE / 2.0), HEADING, Anchor::Middle);
+        }
         let shares: f64 = self.panels.iter().map(|panel| panel.share.max(0.0)).sum();
-        let gaps = BETWEEN * i32::try_from(self.panels.len().saturating_sub(1)).unwrap_or(0);
-        let names = Names::of(self);
-        let height = i32::try_from(sheet.height).unwrap_or(i32::MAX);
-        let above = sheet.above() + names.height();
-        names.draw(area, sheet.above(), sheet.right())?;
-        let room = f64::from((height - above - BELOW - gaps).max(100));
+        let gaps = BETWEEN * self.panels.len().saturating_sub(1) as f64;
+        let above = sheet.above() + legend.room();
+        legend.draw(&mut pen, (LEFT, sheet.above()));
+        let room = (height - above - BELOW - gaps).max(100.0);
         let mut top = above;
         for (number, panel) in self.panels.iter().enumerate() {
-            let height = (room * panel.share.max(0.0) / shares.max(f64::MIN_POSITIVE)).round() as i32;
+            let height = room * panel.share.max(0.0) / shares.max(f64::MIN_POSITIVE);
             let frame = Frame {
                 x: &x,
                 y: Scale::of(panel.layers.iter().flat_map(|layer| layer.shape().ys()), true),
@@ -339,10 +360,10 @@ impl Figure {
                 bottom: top + height,
                 right: sheet.right(),
             };
-            frame.draw(area, panel, number + 1 == self.panels.len())?;
+            frame.draw(&mut pen, panel, number + 1 == self.panels.len());
             top = frame.bottom + BETWEEN;
         }
-        area.present().map_err(words)
+        pen.finish()
     }
 }
 
@@ -377,75 +398,77 @@ impl Layer {
 }
 
 impl Frame<'_> {
-    fn draw<B: DrawingBackend>(&self, area: &Area<B>, panel: &Panel, last: bool) -> Result<(), String> {
+    fn draw(&self, pen: &mut Pen, panel: &Panel, last: bool) {
         let looks = looks(panel);
-        for (layer, look) in panel.layers.iter().zip(&looks) {
+        let layers = || panel.layers.iter().zip(&looks);
+        for (layer, look) in layers() {
             match layer.shape() {
-                Layer::Window(from, to) => self.window(area, *from, *to)?,
-                Layer::Band(all) => self.band(area, all, *look)?,
+                Layer::Window(from, to) => self.window(pen, *from, *to),
+                Layer::Band(all) => self.band(pen, all, *look),
                 _ => {}
             }
         }
-        self.axes(area, panel, last)?;
-        let mut legend: Vec<(&Layer, Look)> = Vec::new();
-        for (layer, look) in panel.layers.iter().zip(&looks) {
+        self.axes(pen, panel, last);
+        // Lines stand over points, which would hide them where there are many.
+        for (layer, look) in layers() {
             match layer.shape() {
-                Layer::Window(..) | Layer::Band(_) | Layer::Named(..) | Layer::Series(..) => {}
-                Layer::Points(all) => self.points(area, all, |at| mark(area, at, *look))?,
-                Layer::LeftOut(all) => self.points(area, all, |at| crossed(area, at))?,
-                Layer::Line(all) => self.line(area, all, *look)?,
-                Layer::Bars(all) => self.bars(area, all, *look)?,
-                Layer::Level(level) => {
-                    let whole = [(self.x.low, *level), (self.x.high, *level)];
-                    let ends: Vec<(i32, i32)> = whole.into_iter().filter_map(|at| self.at(at)).collect();
-                    stroke(area, &ends, DASHES[2], GREY.stroke_width(3))?;
-                }
-                Layer::Marks(all) => self.marks(area, all)?,
+                Layer::Points(all) => self.points(all, |at| mark(pen, at, *look)),
+                Layer::LeftOut(all) => self.points(all, |at| crossed(pen, at)),
+                Layer::Bars(all) => self.bars(pen, all, *look),
+                _ => {}
             }
-            if !layer.name().is_empty() && !layer.shape().is_empty() {
-                legend.push((layer, *look));
+        }
+        let over_points =
+            layers().any(|(layer, _)| matches!(layer.shape(), Layer::Points(all) if !all.is_empty()));
+        for (layer, look) in layers() {
+            match layer.shape() {
+                Layer::Line(all) => self.line(pen, all, *look, over_points),
+                Layer::Level(at) if self.y.holds(*at) => {
+                    let down = self.down(*at);
+                    pen.line(&[(LEFT, down), (self.right, down)], level());
+                }
+                Layer::Marks(all) => self.marks(pen, all),
+                _ => {}
             }
         }
         // Series are named above the panels, where nothing is covered.
-        if legend.len() > 1 && !has_series(panel) {
-            self.legend(area, &legend)?;
+        let named: Vec<(&Layer, Look)> = layers()
+            .filter(|(layer, _)| !layer.name().is_empty() && !layer.shape().is_empty())
+            .map(|(layer, look)| (layer, *look))
+            .collect();
+        if named.len() > 1 && !has_series(panel) {
+            self.legend(pen, named);
         }
-        Ok(())
     }
 
     /// A stretch of y along a curve.
-    fn band<B: DrawingBackend>(
-        &self,
-        area: &Area<B>,
-        all: &[(f64, f64, f64)],
-        look: Look,
-    ) -> Result<(), String> {
+    fn band(&self, pen: &mut Pen, all: &[(f64, f64, f64)], look: Look) {
         let inside = |y: f64| self.down(y.clamp(self.y.low, self.y.high));
-        let seen = || {
+        let finite = || {
             all.iter()
                 .filter(|(x, low, high)| self.x.holds(*x) && low.is_finite() && high.is_finite())
         };
-        let mut outline: Vec<(i32, i32)> = seen()
+        // What lies beyond the break is no neighbour.
+        let beyond = |x: f64| self.x.gap.is_some() && x <= 0.0;
+        for (x, low, high) in finite().filter(|(x, _, _)| beyond(*x)) {
+            let at = self.across(*x);
+            pen.filled((at - 12.0, inside(*low)), (at + 12.0, inside(*high)), look.wash());
+        }
+        let seen = || finite().filter(|(x, _, _)| !beyond(*x));
+        let mut outline: Vec<Dot> = seen()
             .map(|(x, low, _)| (self.across(*x), inside(*low)))
             .collect();
-        let back: Vec<(i32, i32)> = seen()
+        let back: Vec<Dot> = seen()
             .map(|(x, _, high)| (self.across(*x), inside(*high)))
             .collect();
         outline.extend(back.into_iter().rev());
-        if outline.len() < 4 {
-            return Ok(());
+        if outline.len() >= 4 {
+            pen.area(&outline, look.wash());
         }
-        area.draw(&Polygon::new(outline, look.wash().filled()))
-            .map_err(words)
     }
 
     /// Error bars with short ends.
-    fn bars<B: DrawingBackend>(
-        &self,
-        area: &Area<B>,
-        all: &[(f64, f64, f64)],
-        look: Look,
-    ) -> Result<(), String> {
+    fn bars(&self, pen: &mut Pen, all: &[(f64, f64, f64)], look: Look) {
         let mut seen = HashSet::new();
         for (x, low, high) in all {
             if !(self.x.holds(*x) && low.is_finite() && high.is_finite()) {
@@ -453,170 +476,178 @@ impl Frame<'_> {
             }
             let inside = |y: &f64| self.down(y.clamp(self.y.low, self.y.high));
             let (across, from, to) = (self.across(*x), inside(low), inside(high));
-            if !seen.insert((across, from, to)) {
+            if !seen.insert((dot_of((across, from)), dot_of((across, to)))) {
                 continue;
             }
             for pair in [
                 [(across, from), (across, to)],
-                [(across - 6, from), (across + 6, from)],
-                [(across - 6, to), (across + 6, to)],
+                [(across - 6.0, from), (across + 6.0, from)],
+                [(across - 6.0, to), (across + 6.0, to)],
             ] {
-                area.draw(&PathElement::new(pair.to_vec(), look.colour.stroke_width(2)))
-                    .map_err(words)?;
+                pen.line(&pair, Stroke::whole(look.colour, 2.0));
             }
         }
-        Ok(())
     }
 
-    fn window<B: DrawingBackend>(&self, area: &Area<B>, from: f64, to: f64) -> Result<(), String> {
-        if !(from.is_finite() && to.is_finite()) {
-            return Ok(());
+    fn window(&self, pen: &mut Pen, from: f64, to: f64) {
+        if from.is_finite() && to.is_finite() {
+            let inside = |x: f64| self.across(x.clamp(self.x.low, self.x.high));
+            pen.filled((inside(from), self.top), (inside(to), self.bottom), WASH);
         }
-        let inside = |x: f64| self.across(x.clamp(self.x.low, self.x.high));
-        let corners = [(inside(from), self.top), (inside(to), self.bottom)];
-        area.draw(&Rectangle::new(corners, WASH.filled())).map_err(words)
     }
 
-    fn axes<B: DrawingBackend>(&self, area: &Area<B>, panel: &Panel, last: bool) -> Result<(), String> {
+    fn axes(&self, pen: &mut Pen, panel: &Panel, last: bool) {
         let right = self.right;
-        let small = 28;
+        let short = Stroke::whole(BLACK, 2.0);
         for (value, text) in &self.y.ticks {
             let at = self.down(*value);
-            area.draw(&PathElement::new(
-                vec![(LEFT, at), (right, at)],
-                PALE.stroke_width(1),
-            ))
-            .map_err(words)?;
-            area.draw(&PathElement::new(
-                vec![(LEFT - 10, at), (LEFT, at)],
-                BLACK.stroke_width(2),
-            ))
-            .map_err(words)?;
-            let style = letters(small, BLACK, HPos::Right, VPos::Center);
-            area.draw(&Text::new(text.clone(), (LEFT - 16, at), style))
-                .map_err(words)?;
+            pen.line(&[(LEFT, at), (right, at)], Stroke::whole(PALE, 1.0));
+            pen.line(&[(LEFT - 10.0, at), (LEFT, at)], short);
+            pen.text(text, (LEFT - 16.0, at), SMALL, Anchor::End);
         }
+        // Numbers that would stand in each other are left out.
+        let mut free = f64::NEG_INFINITY;
         for (value, text) in &self.x.ticks {
             let at = self.across(*value);
-            area.draw(&PathElement::new(
-                vec![(at, self.top), (at, self.bottom)],
-                PALE.stroke_width(1),
-            ))
-            .map_err(words)?;
-            area.draw(&PathElement::new(
-                vec![(at, self.bottom), (at, self.bottom + 10)],
-                BLACK.stroke_width(2),
-            ))
-            .map_err(words)?;
-            if last {
-                let style = letters(small, BLACK, HPos::Center, VPos::Top);
-                area.draw(&Text::new(text.clone(), (at, self.bottom + 18), style))
-                    .map_err(words)?;
+            pen.line(&[(at, self.top), (at, self.bottom)], Stroke::whole(PALE, 1.0));
+            pen.line(&[(at, self.bottom), (at, self.bottom + 10.0)], short);
+            let half = width_of(text, SMALL) / 2.0;
+            if last && at - half > free {
+                pen.text(text, (at, self.bottom + 28.0), SMALL, Anchor::Middle);
+                free = at + half + SMALL / 2.0;
             }
         }
-        let corners = [(LEFT, self.top), (right, self.bottom)];
-        area.draw(&Rectangle::new(corners, BLACK.stroke_width(2)))
-            .map_err(words)?;
-        let height = self.bottom - self.top;
-        let upright = letters(30, BLACK, HPos::Center, VPos::Center).transform(FontTransform::Rotate270);
-        let text = fitted(&panel.y, 30, height + BETWEEN);
-        area.draw(&Text::new(text, (36, self.top + height / 2), upright))
-            .map_err(words)?;
-        if last {
-            let style = letters(30, BLACK, HPos::Center, VPos::Center);
-            let text = fitted(&panel.x, 30, right - LEFT);
-            area.draw(&Text::new(text, ((LEFT + right) / 2, self.bottom + 90), style))
-                .map_err(words)?;
+        pen.framed((LEFT, self.top), (right, self.bottom), BLACK, 2.0);
+        if let Some(gap) = self.x.gap {
+            let at = LEFT + gap * (right - LEFT);
+            for down in [self.top, self.bottom] {
+                pen.filled((at - 6.0, down - 3.0), (at + 6.0, down + 3.0), WHITE);
+                for side in [-6.0, 6.0] {
+                    pen.line(
+                        &[(at + side - 4.0, down + 10.0), (at + side + 4.0, down - 10.0)],
+                        short,
+                    );
+                }
+            }
         }
-        Ok(())
+        let height = self.bottom - self.top;
+        let text = fitted(&panel.y, TITLE, height + BETWEEN);
+        pen.upright(&text, (36.0, self.top + height / 2.0), TITLE);
+        if last {
+            let words = match (self.x.logarithmic, self.x.gap) {
+                (true, Some(_)) => format!("{} (logarithmic; 0 before the break)", panel.x),
+                (true, None) => format!("{} (logarithmic)", panel.x),
+                (false, _) => panel.x.clone(),
+            };
+            let lines = wrapped(&words, TITLE, right - LEFT + RIGHT, 2);
+            let first = if lines.len() == 1 { 90.0 } else { 74.0 };
+            for (line, text) in lines.iter().enumerate() {
+                let down = self.bottom + first + 34.0 * line as f64;
+                pen.text(text, ((LEFT + right) / 2.0, down), TITLE, Anchor::Middle);
+            }
+        }
     }
 
-    /// Each place of the picture is marked once, so that its size is bounded by that of the picture.
-    fn points<E>(
-        &self,
-        _: &Area<E>,
-        points: &[(f64, f64)],
-        mut put: impl FnMut((i32, i32)) -> Result<(), String>,
-    ) -> Result<(), String>
-    where
-        E: DrawingBackend,
-    {
+    /// Each dot of the picture is marked once, so that its size is bounded by that of the picture.
+    fn points(&self, points: &[(f64, f64)], mut put: impl FnMut(Dot)) {
         let mut seen = HashSet::new();
         for at in points.iter().filter_map(|point| self.at(*point)) {
-            if seen.insert(at) {
-                put(at)?;
+            if seen.insert(dot_of(at)) {
+                put(at);
             }
         }
-        Ok(())
     }
 
-    fn line<B: DrawingBackend>(
-        &self,
-        area: &Area<B>,
-        points: &[(f64, f64)],
-        look: Look,
-    ) -> Result<(), String> {
-        let style = look.colour.stroke_width(4);
-        let dashes = look.dashes();
-        let mut piece: Vec<(i32, i32)> = Vec::new();
+    fn line(&self, pen: &mut Pen, points: &[(f64, f64)], look: Look, over_points: bool) {
+        let stroke = look.stroke(4.0);
+        let mut piece: Vec<Dot> = Vec::new();
+        let mut end = |piece: &mut Vec<Dot>| {
+            match piece.as_slice() {
+                [] => {}
+                [at] if self.x.gap.is_some() => pen.line(&[(at.0 - 12.0, at.1), (at.0 + 12.0, at.1)], stroke),
+                [at] => pen.disc(*at, 3.0, stroke.colour),
+                piece => {
+                    let piece = thinned(piece);
+                    // Points of the same colour would swallow the line.
+                    if over_points && piece.len() < 2000 {
+                        pen.line(&piece, Stroke::whole(WHITE, 8.0));
+                    }
+                    pen.line(&piece, stroke);
+                }
+            }
+            piece.clear();
+        };
         for point in points {
             match self.at(*point) {
                 Some(at) => {
                     if piece.last() != Some(&at) {
                         piece.push(at);
                     }
+                    // What lies beyond the break is no neighbour.
+                    if self.x.gap.is_some() && point.0 <= 0.0 {
+                        end(&mut piece);
+                    }
                 }
                 // A value that is none is a gap.
-                None => stroke(area, &thinned(&std::mem::take(&mut piece)), dashes, style)?,
+                None => end(&mut piece),
             }
         }
-        stroke(area, &thinned(&piece), dashes, style)
+        end(&mut piece);
     }
 
-    fn marks<B: DrawingBackend>(&self, area: &Area<B>, marks: &[(f64, f64, String)]) -> Result<(), String> {
-        let colour = LINES[0];
+    fn marks(&self, pen: &mut Pen, marks: &[(f64, f64, String)]) {
         for (number, (x, y, name)) in marks.iter().enumerate() {
             let Some((across, down)) = self.at((*x, *y)) else {
                 continue;
             };
-            let tip = vec![
-                (across, down - 6),
-                (across - 9, down - 24),
-                (across + 9, down - 24),
-            ];
-            area.draw(&Polygon::new(tip, colour.filled())).map_err(words)?;
-            if number < MOST_NAMES {
-                let style = letters(26, BLACK, HPos::Center, VPos::Bottom);
-                let at = (across, (down - 30).max(self.top + 24));
-                area.draw(&Text::new(fitted(name, 26, 400), at, style))
-                    .map_err(words)?;
+            pen.area(
+                &[
+                    (across, down - 6.0),
+                    (across - 9.0, down - 24.0),
+                    (across + 9.0, down - 24.0),
+                ],
+                LINES[0],
+            );
+            if number >= MOST_NAMES {
+                continue;
+            }
+            let name = fitted(name, SMALL, 400.0);
+            let half = width_of(&name, SMALL) / 2.0;
+            // Above the mark; beside it where there is no room above.
+            let above = down - 24.0 - SMALL;
+            if above - SMALL / 2.0 > self.top {
+                let inside = across.clamp(
+                    LEFT + half + 4.0,
+                    (self.right - half - 4.0).max(LEFT + half + 4.0),
+                );
+                pen.text(&name, (inside, above), SMALL, Anchor::Middle);
+            } else if across + 18.0 + 2.0 * half < self.right {
+                pen.text(&name, (across + 18.0, down - 15.0), SMALL, Anchor::Start);
+            } else {
+                pen.text(&name, (across - 18.0, down - 15.0), SMALL, Anchor::End);
             }
         }
-        Ok(())
     }
 
-    /// The legend stands inside the panel, in the upper corner with fewer points under it.
-    fn legend<B: DrawingBackend>(&self, area: &Area<B>, entries: &[(&Layer, Look)]) -> Result<(), String> {
-        const SIZE: i32 = 26;
-        const ROW: i32 = 38;
-        let names: Vec<String> = entries
+    /// The legend stands inside the panel, in the corner where it covers the fewest points.
+    fn legend(&self, pen: &mut Pen, layers: Vec<(&Layer, Look)>) {
+        const EDGE: f64 = 14.0;
+        let places: Vec<Dot> = layers
             .iter()
-            .map(|(layer, _)| fitted(layer.name(), SIZE, (self.right - LEFT - 200).min(520)))
+            .flat_map(|(layer, _)| layer.shape().places())
+            .filter_map(|point| self.at(point))
             .collect();
-        let longest = names.iter().map(|name| name.chars().count()).max().unwrap_or(0);
-        let width = 100 + i32::try_from(longest).unwrap_or(0) * SIZE * 55 / 100;
-        let height = 16 + ROW * i32::try_from(names.len()).unwrap_or(0);
+        let legend = Legend::new(layers, (self.right - LEFT) * 0.6, false);
+        let (width, height) = (legend.needed() + 2.0 * EDGE, legend.height() + EDGE);
         let corners = [
-            (self.right - width - 14, self.top + 14),
-            (LEFT + 14, self.top + 14),
-            (self.right - width - 14, self.bottom - height - 14),
-            (LEFT + 14, self.bottom - height - 14),
+            (self.right - width - EDGE, self.top + EDGE),
+            (LEFT + EDGE, self.top + EDGE),
+            (self.right - width - EDGE, self.bottom - height - EDGE),
+            (LEFT + EDGE, self.bottom - height - EDGE),
         ];
-        let covered = |corner: &(i32, i32)| {
-            entries
+        let covered = |corner: &Dot| {
+            places
                 .iter()
-                .flat_map(|(layer, _)| layer.shape().places())
-                .filter_map(|point| self.at(point))
                 .filter(|(x, y)| {
                     (corner.0..=corner.0 + width).contains(x) && (corner.1..=corner.1 + height).contains(y)
                 })
@@ -624,19 +655,9 @@ impl Frame<'_> {
         };
         let corner = corners.into_iter().min_by_key(covered).unwrap_or(corners[0]);
         let far = (corner.0 + width, corner.1 + height);
-        area.draw(&Rectangle::new([corner, far], WHITE.filled()))
-            .map_err(words)?;
-        area.draw(&Rectangle::new([corner, far], GREY.stroke_width(1)))
-            .map_err(words)?;
-        let mut middle = corner.1 + 8 + ROW / 2;
-        for ((layer, look), name) in entries.iter().zip(names) {
-            sample(area, layer, *look, (corner.0 + 14, middle))?;
-            let style = letters(SIZE, BLACK, HPos::Left, VPos::Center);
-            area.draw(&Text::new(name, (corner.0 + 86, middle), style))
-                .map_err(words)?;
-            middle += ROW;
-        }
-        Ok(())
+        pen.filled(corner, far, WHITE);
+        pen.framed(corner, far, GREY, 1.0);
+        legend.draw(pen, (corner.0 + EDGE, corner.1 + EDGE / 2.0));
     }
 }
 
@@ -663,21 +684,21 @@ impl Layer {
 }
 
 /// A curve of very many points, thinned to what can be seen: the first, lowest, highest and last of each column of dots.
-fn thinned(points: &[(i32, i32)]) -> Vec<(i32, i32)> {
+fn thinned(points: &[Dot]) -> Vec<Dot> {
     /// More points than a picture has columns of dots, four times.
     const MANY: usize = 6400;
     if points.len() <= MANY {
         return points.to_vec();
     }
     let mut all = Vec::new();
-    for column in points.chunk_by(|a, b| a.0 == b.0) {
-        let by_height = || column.iter().enumerate();
-        let lowest = by_height()
-            .max_by_key(|(_, at)| at.1)
-            .map_or(0, |(place, _)| place);
-        let highest = by_height()
-            .min_by_key(|(_, at)| at.1)
-            .map_or(0, |(place, _)| place);
+    for column in points.chunk_by(|a, b| a.0.round() == b.0.round()) {
+        let place = |order: &dyn Fn(f64, f64) -> std::cmp::Ordering| {
+            (0..column.len())
+                .min_by(|i, j| order(column[*i].1, column[*j].1))
+                .unwrap_or(0)
+        };
+        let lowest = place(&|a, b| b.total_cmp(&a));
+        let highest = place(&|a, b| a.total_cmp(&b));
         let mut places = [0, lowest, highest, column.len() - 1];
         places.sort_unstable();
         all.extend(places.map(|place| column[place]));
@@ -686,86 +707,34 @@ fn thinned(points: &[(i32, i32)]) -> Vec<(i32, i32)> {
     all
 }
 
-/// A line with dashes: `dashes` holds lengths that are drawn and left out in turn; none for a whole line.
-fn stroke<B: DrawingBackend>(
-    area: &Area<B>,
-    points: &[(i32, i32)],
-    dashes: &[i32],
-    style: ShapeStyle,
-) -> Result<(), String> {
-    if points.len() < 2 {
-        return match points {
-            [at] => area.draw(&Circle::new(*at, 3, style.filled())).map_err(words),
-            _ => Ok(()),
-        };
-    }
-    if dashes.is_empty() {
-        return area
-            .draw(&PathElement::new(points.to_vec(), style))
-            .map_err(words);
-    }
-    let (mut turn, mut left) = (0, f64::from(dashes[0]));
-    let mut piece = vec![points[0]];
-    for pair in points.windows(2) {
-        let (from, to) = (pair[0], pair[1]);
-        let length = f64::from(to.0 - from.0).hypot(f64::from(to.1 - from.1));
-        let mut done = 0.0;
-        while length - done > left {
-            done += left;
-            let part = done / length;
-            let place = |a: i32, b: i32| a + (f64::from(b - a) * part).round() as i32;
-            let at = (place(from.0, to.0), place(from.1, to.1));
-            piece.push(at);
-            if turn % 2 == 0 {
-                area.draw(&PathElement::new(std::mem::take(&mut piece), style))
-                    .map_err(words)?;
-            }
-            piece = vec![at];
-            turn = (turn + 1) % dashes.len();
-            left = f64::from(dashes[turn]);
-        }
-        left -= length - done;
-        piece.push(to);
-    }
-    if turn % 2 == 0 && piece.len() > 1 {
-        area.draw(&PathElement::new(piece, style)).map_err(words)?;
-    }
-    Ok(())
-}
-
 /// The mark of the points of one series.
-fn mark<B: DrawingBackend>(area: &Area<B>, (x, y): (i32, i32), look: Look) -> Result<(), String> {
-    const R: i32 = 8;
-    let style = look.colour.stroke_width(3);
+fn mark(pen: &mut Pen, (x, y): Dot, look: Look) {
+    const R: f64 = 8.0;
+    let style = Stroke::whole(look.colour, 3.0);
     match look.form % 4 {
-        0 => area.draw(&Circle::new((x, y), R, style)).map_err(words),
-        1 => {
-            let corners = vec![(x, y - R), (x - R, y + R), (x + R, y + R), (x, y - R)];
-            area.draw(&PathElement::new(corners, style)).map_err(words)
-        }
-        2 => {
-            let corners = vec![
+        0 => pen.ring((x, y), R, look.colour, 3.0),
+        1 => pen.line(&[(x, y - R), (x - R, y + R), (x + R, y + R), (x, y - R)], style),
+        2 => pen.line(
+            &[
                 (x - R, y - R),
                 (x + R, y - R),
                 (x + R, y + R),
                 (x - R, y + R),
                 (x - R, y - R),
-            ];
-            area.draw(&PathElement::new(corners, style)).map_err(words)
-        }
-        _ => {
-            let corners = vec![(x, y - R), (x + R, y), (x, y + R), (x - R, y), (x, y - R)];
-            area.draw(&PathElement::new(corners, style)).map_err(words)
-        }
+            ],
+            style,
+        ),
+        _ => pen.line(
+            &[(x, y - R), (x + R, y), (x, y + R), (x - R, y), (x, y - R)],
+            style,
+        ),
     }
 }
 
 /// The mark of a point that was left out.
-fn crossed<B: DrawingBackend>(area: &Area<B>, (x, y): (i32, i32)) -> Result<(), String> {
-    const R: i32 = 8;
+fn crossed(pen: &mut Pen, (x, y): Dot) {
+    const R: f64 = 8.0;
     for strokes in [[(x - R, y - R), (x + R, y + R)], [(x - R, y + R), (x + R, y - R)]] {
-        area.draw(&PathElement::new(strokes.to_vec(), GREY.stroke_width(3)))
-            .map_err(words)?;
+        pen.line(&strokes, Stroke::whole(GREY, 3.0));
     }
-    Ok(())
 }

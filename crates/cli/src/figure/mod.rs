@@ -1,11 +1,12 @@
 //! Pictures of results: data, fit and residuals, as SVG or PNG.
 //!
-//! The layout is our own and plain; a plotting library draws it. Every series is told by its colour *and* by its mark
+//! The layout is our own and plain. Every series is told by its colour *and* by its mark
 //! or line. The colours are those of Okabe and Ito, Color Universal Design (2008), made to be told apart by people with
 //! any kind of colour vision. One font comes with the program, so that a machine without fonts draws the same picture.
 
 mod canvas;
 mod dots;
+mod pen;
 mod scale;
 
 use std::path::Path;
@@ -13,10 +14,9 @@ use std::path::Path;
 use clap::ValueEnum;
 use curvary_analysis::study::{Drawn, Found};
 use curvary_record::Trace;
-use plotters::prelude::*;
 
 use crate::ending::Failure;
-use canvas::{Sheet, load_font};
+use canvas::Sheet;
 
 /// Kind of picture.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
@@ -52,14 +52,22 @@ pub(crate) enum Size {
 impl Size {
     fn sheet(self) -> Sheet {
         let (width, height) = match self {
-            Self::Screen => (1600, 1200),
-            Self::Single => (850, 750),
-            Self::Double => (1750, 1000),
+            Self::Screen => (1600.0, 1200.0),
+            Self::Single => (850.0, 750.0),
+            Self::Double => (1750.0, 1000.0),
         };
         Sheet {
             width,
             height,
             titled: self == Self::Screen,
+        }
+    }
+
+    /// A length in dots as it is printed: a tenth of a millimetre each on paper.
+    fn printed(self, dots: f64) -> String {
+        match self {
+            Self::Screen => format!("{dots}"),
+            Self::Single | Self::Double => format!("{}mm", dots / 10.0),
         }
     }
 
@@ -78,6 +86,8 @@ pub(crate) struct Figure {
     pub(crate) title: String,
     /// From top to bottom.
     pub(crate) panels: Vec<Panel>,
+    /// Whether x is of doses: an axis of a decade and a half or more is logarithmic then.
+    pub(crate) doses: bool,
 }
 
 /// One panel.
@@ -161,7 +171,7 @@ impl Layer {
         }
     }
 
-    fn name(&self) -> &str {
+    pub(crate) fn name(&self) -> &str {
         match self {
             Self::Series(_, layer) => layer.name(),
             Self::Bars(_) | Self::Band(_) => "",
@@ -194,25 +204,10 @@ impl Figure {
     }
 
     pub(crate) fn bytes(&self, kind: Kind, size: Size) -> Result<Vec<u8>, Failure> {
-        load_font();
-        let sheet = size.sheet();
-        let mut text = String::new();
-        let area = SVGBackend::with_string(&mut text, (sheet.width, sheet.height)).into_drawing_area();
-        self.draw(&area, sheet).map_err(|why| undrawn(&why))?;
-        drop(area);
         match kind {
-            Kind::Svg if size == Size::Screen => Ok(text.into_bytes()),
-            Kind::Svg => {
-                let dots = format!("<svg width=\"{}\" height=\"{}\"", sheet.width, sheet.height);
-                let tenth = |length: u32| f64::from(length) / 10.0;
-                let millimetres = format!(
-                    "<svg width=\"{}mm\" height=\"{}mm\"",
-                    tenth(sheet.width),
-                    tenth(sheet.height)
-                );
-                Ok(text.replacen(&dots, &millimetres, 1).into_bytes())
-            }
-            Kind::Png => dots::png_of(&text, size.grain()).map_err(|why| undrawn(&why)),
+            Kind::Svg => Ok(self.draw(size.sheet(), |dots| size.printed(dots)).into_bytes()),
+            Kind::Png => dots::png_of(&self.draw(size.sheet(), |dots| format!("{dots}")), size.grain())
+                .map_err(|why| undrawn(&why)),
         }
     }
 }
@@ -260,6 +255,7 @@ pub(crate) fn of_runs(title: &str, sets: &[(String, Drawn)]) -> Figure {
         .unwrap_or_default();
     Figure {
         title: title.to_owned(),
+        doses: sets.iter().any(|(_, drawn)| drawn.doses),
         panels: vec![
             Panel {
                 x: x.clone(),
@@ -303,6 +299,7 @@ fn of_levels(title: &str, drawn: &Drawn) -> Figure {
     }
     Figure {
         title: title.to_owned(),
+        doses: false,
         panels: vec![
             Panel {
                 x: drawn.x_title.clone(),
@@ -355,6 +352,7 @@ pub(crate) fn of_fit(title: &str, found: &Found) -> Figure {
         .collect();
     Figure {
         title: title.to_owned(),
+        doses: drawn.doses,
         panels: vec![
             Panel {
                 x: drawn.x_title.clone(),
@@ -408,6 +406,7 @@ mod tests {
             .collect();
         Figure {
             title: "run <1> & others \u{7}".into(),
+            doses: false,
             panels: vec![
                 Panel {
                     x: "wavelength / nm".into(),
@@ -513,25 +512,25 @@ mod tests {
             assert!(texts.iter().any(|text| text == wanted), "{wanted} in {texts:?}");
         }
         let document = roxmltree::Document::parse(&drawn).expect("well-formed XML");
-        // Pieces of a line and marks, by the colour of each series.
+        // Dashes of a line and kind of the marks, by the colour of each series.
         let mut forms = Vec::new();
         for colour in ["#0072B2", "#D55E00", "#009E73", "#000000"] {
-            let strokes: Vec<_> = document
-                .descendants()
-                .filter(|node| node.has_tag_name("polyline") && node.attribute("stroke") == Some(colour))
-                .filter(|node| node.attribute("stroke-width") == Some("4"))
-                .collect();
-            assert!(!strokes.is_empty(), "no curve in {colour}");
-            let marks: Vec<&str> = document
-                .descendants()
-                .filter(|node| node.is_element() && node.attribute("fill") == Some(colour))
-                .map(|node| node.tag_name().name())
-                .collect();
-            forms.push((
-                strokes.len(),
-                marks.first().copied().unwrap_or_default(),
-                marks.len(),
-            ));
+            let of_colour = || {
+                document
+                    .descendants()
+                    .filter(move |node| node.is_element() && node.attribute("stroke") == Some(colour))
+            };
+            let dashes = of_colour()
+                .find(|node| node.has_tag_name("polyline") && node.attribute("stroke-width") == Some("4"))
+                .map(|node| node.attribute("stroke-dasharray").unwrap_or_default());
+            let mark = of_colour()
+                .find(|node| node.attribute("stroke-width") == Some("3"))
+                .map(|node| {
+                    let corners = node.attribute("points").unwrap_or_default();
+                    (node.tag_name().name(), corners.split(' ').count())
+                });
+            assert!(dashes.is_some() && mark.is_some(), "{colour}");
+            forms.push((dashes, mark));
         }
         for (i, one) in forms.iter().enumerate() {
             for other in &forms[i + 1..] {
@@ -585,6 +584,7 @@ mod tests {
         let points: Vec<(f64, f64)> = (0..400_000).map(|i| (f64::from(i), f64::from(i % 977))).collect();
         let figure = Figure {
             title: "long".into(),
+            doses: false,
             panels: vec![Panel {
                 x: "time / s".into(),
                 y: "absorbance".into(),

@@ -6,9 +6,47 @@ pub(super) struct Scale {
     pub(super) low: f64,
     pub(super) high: f64,
     pub(super) ticks: Vec<(f64, String)>,
+    /// Whether equal ratios are equally far apart.
+    pub(super) logarithmic: bool,
+    /// Where a logarithmic axis is broken, from zero before it to the lowest value behind; none where zero is not on it.
+    pub(super) gap: Option<f64>,
 }
 
+/// Decades from which on doses stand on a logarithmic axis.
+const DECADES: f64 = 1.5;
+/// Where zero stands on a broken axis, where it is broken, and where the decades begin.
+const BROKEN: (f64, f64, f64) = (0.05, 0.10, 0.14);
+
 impl Scale {
+    /// A logarithmic scale for doses over a decade and a half or more; none for others, and where one is negative.
+    pub(super) fn of_doses(values: impl Iterator<Item = f64>) -> Option<Self> {
+        let values: Vec<f64> = values.filter(|value| value.is_finite()).collect();
+        let zero = values.contains(&0.0);
+        let (low, high) = values
+            .iter()
+            .filter(|value| **value != 0.0)
+            .fold((f64::INFINITY, 0.0_f64), |(low, high), value| {
+                (low.min(*value), high.max(*value))
+            });
+        if !(low > 1e-290 && high < 1e290 && (high / low).log10() >= DECADES) {
+            return None;
+        }
+        // Air of a twentieth, as along other axes.
+        let air = (high / low).powf(0.05);
+        let (low, high) = (low / air, high * air);
+        let mut ticks = decades(low, high);
+        if zero {
+            ticks.insert(0, (0.0, "0".into()));
+        }
+        Some(Self {
+            low,
+            high,
+            ticks,
+            logarithmic: true,
+            gap: zero.then_some(BROKEN.1),
+        })
+    }
+
     /// The scale that shows all finite values, with a little air where `air`; a single value stands in the middle.
     pub(super) fn of(values: impl Iterator<Item = f64>, air: bool) -> Self {
         // Beyond this the arithmetic of a scale overflows; nothing measured is that large.
@@ -34,17 +72,58 @@ impl Scale {
             high = if high == 0.0 { 0.0 } else { high + more };
         }
         let ticks = ticks(low, high);
-        Self { low, high, ticks }
+        Self {
+            low,
+            high,
+            ticks,
+            logarithmic: false,
+            gap: None,
+        }
     }
 
     /// Where a value lies, 0 to 1 inside the scale.
     pub(super) fn place(&self, value: f64) -> f64 {
-        (value - self.low) / (self.high - self.low)
+        if !self.logarithmic {
+            return (value - self.low) / (self.high - self.low);
+        }
+        if value <= 0.0 {
+            return BROKEN.0;
+        }
+        let part = (value / self.low).ln() / (self.high / self.low).ln();
+        let begin = if self.gap.is_some() { BROKEN.2 } else { 0.0 };
+        begin + (1.0 - begin) * part
     }
 
     pub(super) fn holds(&self, value: f64) -> bool {
-        value.is_finite() && value >= self.low && value <= self.high
+        let inside = value >= self.low && value <= self.high;
+        value.is_finite() && (inside || self.gap.is_some() && value == 0.0)
     }
+}
+
+/// Powers of ten between two ends, and where these are few, twice and five times them; of many decades every second or third.
+fn decades(low: f64, high: f64) -> Vec<(f64, String)> {
+    let (first, last) = (low.log10().floor() as i32, high.log10().ceil() as i32);
+    let factors: &[f64] = if last - first <= 4 {
+        &[1.0, 2.0, 5.0]
+    } else {
+        &[1.0]
+    };
+    let every = ((last - first) / 8).max(0) + 1;
+    let plain = (-4..=4).contains(&first) && (-4..=5).contains(&last);
+    (first..=last)
+        .filter(|power| power.rem_euclid(every) == 0)
+        .flat_map(|power| factors.iter().map(move |factor| (power, *factor)))
+        .map(|(power, factor)| {
+            let value = factor * 10f64.powi(power);
+            let text = if plain {
+                format!("{value:.*}", usize::try_from(-power).unwrap_or(0))
+            } else {
+                format!("{factor}e{power}")
+            };
+            (value, text)
+        })
+        .filter(|(value, _)| (low..=high).contains(value))
+        .collect()
 }
 
 /// Round numbers between two ends: steps of 1, 2 or 5 times a power of ten, at most about seven.
@@ -99,6 +178,25 @@ mod tests {
         assert_eq!((scale.low, scale.high), (0.0, 10.5));
         let scale = super::Scale::of([1.0, 11.0].into_iter(), true);
         assert_eq!((scale.low, scale.high), (0.5, 11.5));
+    }
+
+    #[test]
+    fn doses_stand_on_decades_with_zero_before_the_break() {
+        let doses = [0.0, 0.01, 0.03, 0.1, 1.0, 30.0, 100.0];
+        let scale = super::Scale::of_doses(doses.into_iter()).expect("four decades");
+        let places: Vec<f64> = doses.iter().map(|dose| scale.place(*dose)).collect();
+        assert!(places.windows(2).all(|pair| pair[0] < pair[1]), "{places:?}");
+        assert!(places[0] < scale.gap.expect("a break") && places[1] > scale.gap.expect("a break"));
+        // Equal ratios are equally far apart.
+        assert!(
+            (places[3] - places[1] - (places[4] - places[3])).abs() < 1e-12
+                && doses.iter().all(|dose| scale.holds(*dose))
+        );
+        let shown: Vec<&str> = scale.ticks.iter().map(|(_, text)| text.as_str()).collect();
+        assert_eq!(shown, ["0", "0.01", "0.1", "1", "10", "100"]);
+        for few in [vec![1.0, 20.0], vec![0.0, 5.0], vec![-1.0, 100.0], Vec::new()] {
+            assert_eq!(super::Scale::of_doses(few.into_iter()), None);
+        }
     }
 
     #[test]

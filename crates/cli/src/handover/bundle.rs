@@ -11,7 +11,7 @@ use std::path::{Path, PathBuf};
 
 use curvary_archive::{Answer, Archive, Sequence};
 use curvary_formats::writers::csv::{Options, Origins};
-use curvary_formats::writers::export::{self, ExportError, Files, Output, Part, Subjects};
+use curvary_formats::writers::export::{self, ExportError, Files, Output, Part, Subjects, Told};
 use curvary_formats::writers::table_schema::TableField;
 use curvary_formats::writers::units::Units;
 use curvary_formats::writers::{json_lines, tables};
@@ -23,9 +23,10 @@ use serde_json::{Value, json};
 use sha2::{Digest as _, Sha512};
 
 use super::readme::{self, About};
-use super::{Gone, Page};
-use crate::ending::{Failure, unusable};
+use super::{Gone, Page, found_in_file, still_there};
+use crate::ending::Failure;
 use crate::output::{self, Existing, Writing};
+use crate::screen::plural;
 
 /// What is packed beside the runs.
 pub(crate) struct Order<'a> {
@@ -80,20 +81,13 @@ pub(crate) fn pack(
     let fail = |error: io::Error| Failure::file("write", target, &error);
     output::may_be_written(target, existing).map_err(fail)?;
     let stage = Stage::new(target).map_err(fail)?;
-    let remarks = fill(&stage.folder, subjects, gone, order)?;
+    let remarks = fill(target, &stage.folder, subjects, gone, order)?;
     let bag = bag(&stage.folder).map_err(fail)?;
     debug_assert!(bag.windows(2).all(|pair| pair[0] < pair[1]));
     for name in bag.iter().filter(|name| !name.starts_with("data/originals/")) {
         let file = File::open(stage.folder.join(name)).map_err(fail)?;
-        if let Some(value) = gone.found_in(file).map_err(fail)? {
-            let why = Diagnostic::error(
-                Code::new("left-out-value-found"),
-                format!("`{value}` was to be left out and still stands in `{name}`; nothing was written"),
-            );
-            return Err(Failure::nothing(why.help(
-                "leave out the field that it stands in too, with `--without FIELD`; look into the title and the licence; where it is the day \
-                 of packing, name another with `--dated`",
-            )));
+        if let Some(value) = found_in_file(gone, file).map_err(fail)? {
+            return Err(Failure::nothing(still_there(&value, name)));
         }
     }
     let stem = target
@@ -172,25 +166,25 @@ impl Files for Within<'_> {
     }
 }
 
-fn exported(error: ExportError) -> Failure {
+fn exported(target: &Path, error: ExportError) -> Failure {
     match error {
-        ExportError::Io(error) => Failure::nothing(unusable("write", "the bundle", &error)),
+        ExportError::Io(error) => Failure::file("write", target, &error),
         ExportError::Refused(why) => Failure::nothing(*why),
-        error @ ExportError::Changed(_) => {
-            Failure::nothing(unusable("write", "the bundle", &io::Error::other(error)))
-        }
+        error @ ExportError::Changed(_) => Failure::file("write", target, &io::Error::other(error)),
     }
 }
 
 /// Fills the payload.
 fn fill(
+    target: &Path,
     stage: &Path,
     subjects: &mut dyn Subjects,
     gone: &Gone,
     order: &Order<'_>,
 ) -> Result<Vec<Diagnostic>, Failure> {
     let data = stage.join("data");
-    let fail = |error: io::Error| Failure::nothing(unusable("write", "the bundle", &error));
+    let fail = |error: io::Error| Failure::file("write", target, &error);
+    let exported = |error: ExportError| exported(target, error);
     let mut files = Writing::new(&data, Existing::Replaced);
     let mut within = Within {
         files: &mut files,
@@ -198,13 +192,14 @@ fn fill(
         main: "runs.jsonl",
     };
     let mut four = tables::Tables::new(Options::default());
-    let mut remarks = export::export(&mut four, subjects, Units::OneEach, &mut within).map_err(exported)?;
     // The bundle itself has everything, whatever one of its forms has no room for.
-    remarks.retain(|remark| remark.code.as_str() != "not-carried");
+    let Told { mut remarks, .. } =
+        export::export(&mut four, subjects, Units::OneEach, &mut within).map_err(&exported)?;
     let mut lines = json_lines::Json::lines();
-    export::export(&mut lines, subjects, Units::AsRead, &mut within).map_err(exported)?;
+    export::export(&mut lines, subjects, Units::AsRead, &mut within).map_err(&exported)?;
     drop((four, lines));
     let mut page = Page::new(&order.title);
+    let mut runs_of: BTreeMap<Digest, u64> = BTreeMap::new();
     let (mut results, mut sources, mut known) = (BTreeSet::new(), BTreeSet::new(), BTreeSet::new());
     {
         let out = files.create(Part::Member("tables/origins.csv")).map_err(fail)?;
@@ -215,10 +210,11 @@ fn fill(
                 page.add(subject.run, subject.results);
                 known.insert(subject.run.id.to_string());
                 results.extend(subject.results.iter().map(|result| result.id.clone()));
+                *runs_of.entry(subject.run.source.digest.clone()).or_default() += 1;
                 sources.insert((subject.run.source.path.clone(), subject.run.source.digest.clone()));
                 Ok(())
             })
-            .map_err(exported)?;
+            .map_err(&exported)?;
         origins.finish().map_err(fail)?;
     }
     let left_out = gone.words();
@@ -236,67 +232,24 @@ fn fill(
         put(&mut files, "curves.svg", &svg)?;
         pages.push(("curves.svg", "the curves over each other, as a picture"));
     }
+    let mut more_runs = 0;
     if let Some(archive) = order.originals {
-        let mut taken = BTreeSet::new();
-        for (path, digest) in &sources {
-            let bytes = archive.original(digest)?;
-            let name = free(inside(path, digest), digest, &mut taken);
-            put(&mut files, &format!("originals/{name}"), &bytes)?;
+        more_runs = runs_beside(archive, &runs_of)?;
+        if more_runs > 0 {
+            let why = Diagnostic::warning(
+                Code::new("originals-hold-more"),
+                format!(
+                    "the originals hold {} more, which {} in no table here; whoever adds the bundle to an archive has {} too",
+                    plural(more_runs, "run"),
+                    if more_runs == 1 { "stands" } else { "stand" },
+                    if more_runs == 1 { "it" } else { "them" },
+                ),
+            );
+            remarks.push(
+                why.help("hand the runs over without `--originals`, or ask for all runs of these files"),
+            );
         }
-        // What people said of the runs, for the way back into an archive.
-        let mut notes = Vec::new();
-        for note in archive
-            .notes()?
-            .iter()
-            .filter(|note| known.contains(note.run.as_str()))
-        {
-            notes.extend(serde_json::to_vec(note).map_err(|error| fail(error.into()))?);
-            notes.push(b'\n');
-        }
-        put(&mut files, "notes.jsonl", &notes)?;
-        // What they answered is needed to read the originals as here: the answers that these rest on, about them alone.
-        let mut read: BTreeMap<&Digest, Option<Family>> = BTreeMap::new();
-        for (path, digest) in &sources {
-            let source = Source::new(path.as_str(), archive.original(digest)?);
-            read.insert(digest, family::of(&source));
-        }
-        let mut answers = Vec::new();
-        for answer in archive.answers()?.holding() {
-            let about = |(digest, family): (&&Digest, &Option<Family>)| {
-                answer
-                    .is_about(digest, &family.clone().unwrap_or_default())
-                    .then(|| (*digest).clone())
-            };
-            let only: Vec<Digest> = read.iter().filter_map(about).collect();
-            if only.is_empty() {
-                continue;
-            }
-            let answer = Answer {
-                only,
-                family: None,
-                everywhere: false,
-                ..answer.clone()
-            };
-            answers.extend(serde_json::to_vec(&answer).map_err(|error| fail(error.into()))?);
-            answers.push(b'\n');
-        }
-        put(&mut files, "answers.jsonl", &answers)?;
-        // Local words, rules for names and layouts: with them the originals are read as here.
-        let settings = Laboratory::of(archive);
-        if !settings.is_empty() {
-            let text =
-                toml_edit::ser::to_string_pretty(&settings).map_err(|error| fail(io::Error::other(error)))?;
-            put(&mut files, "laboratory.toml", text.as_bytes())?;
-        }
-        let mut layouts = Vec::new();
-        let folder = archive.root().join("layouts");
-        if folder.is_dir() {
-            walk(&folder, "", &mut layouts).map_err(fail)?;
-        }
-        for name in layouts.iter().filter(|name| name.ends_with(".toml")) {
-            let bytes = fs::read(folder.join(name)).map_err(fail)?;
-            put(&mut files, &format!("layouts/{name}"), &bytes)?;
-        }
+        come_home(archive, target, &mut files, &sources, &known)?;
     }
     files.commit().map_err(fail)?;
     let package = package(&data, order).map_err(fail)?;
@@ -309,6 +262,7 @@ fn fill(
         licence: order.licence.as_deref(),
         left_out: left_out.as_deref(),
         originals: order.originals.is_some(),
+        more_runs,
         tables: &described,
         pages: &pages,
     };
@@ -319,6 +273,92 @@ fn fill(
     let crate_ = ro_crate(&data, order).map_err(fail)?;
     write("ro-crate-metadata.json", &pretty(&crate_))?;
     Ok(remarks)
+}
+
+/// How many runs the originals hold that are not packed.
+fn runs_beside(archive: &Archive, packed: &BTreeMap<Digest, u64>) -> Result<u64, Failure> {
+    let mut more = 0;
+    for (digest, runs) in packed {
+        let all = archive.source(digest)?.map_or(0, |source| u64::from(source.runs));
+        more += all.saturating_sub(*runs);
+    }
+    Ok(more)
+}
+
+/// Packs the originals, and with them what is needed to have the same runs in another archive.
+fn come_home(
+    archive: &Archive,
+    target: &Path,
+    files: &mut Writing,
+    sources: &BTreeSet<(String, Digest)>,
+    known: &BTreeSet<String>,
+) -> Result<(), Failure> {
+    let fail = |error: io::Error| Failure::file("write", target, &error);
+    let mut put = |name: &str, bytes: &[u8]| -> Result<(), Failure> {
+        let mut out = files.create(Part::Member(name)).map_err(fail)?;
+        out.write_all(bytes).and_then(|()| out.flush()).map_err(fail)
+    };
+    let mut taken = BTreeSet::new();
+    for (path, digest) in sources {
+        let bytes = archive.original(digest)?;
+        let name = free(inside(path, digest), digest, &mut taken);
+        put(&format!("originals/{name}"), &bytes)?;
+    }
+    // What people said of the runs, for the way back into an archive.
+    let mut notes = Vec::new();
+    for note in archive
+        .notes()?
+        .iter()
+        .filter(|note| known.contains(note.run.as_str()))
+    {
+        notes.extend(serde_json::to_vec(note).map_err(|error| fail(error.into()))?);
+        notes.push(b'\n');
+    }
+    put("notes.jsonl", &notes)?;
+    // What they answered is needed to read the originals as here: the answers that these rest on, about them alone.
+    let mut read: BTreeMap<&Digest, Option<Family>> = BTreeMap::new();
+    for (path, digest) in sources {
+        let source = Source::new(path.as_str(), archive.original(digest)?);
+        read.insert(digest, family::of(&source));
+    }
+    let mut answers = Vec::new();
+    for answer in archive.answers()?.holding() {
+        let about = |(digest, family): (&&Digest, &Option<Family>)| {
+            answer
+                .is_about(digest, &family.clone().unwrap_or_default())
+                .then(|| (*digest).clone())
+        };
+        let only: Vec<Digest> = read.iter().filter_map(about).collect();
+        if only.is_empty() {
+            continue;
+        }
+        let answer = Answer {
+            only,
+            family: None,
+            everywhere: false,
+            ..answer.clone()
+        };
+        answers.extend(serde_json::to_vec(&answer).map_err(|error| fail(error.into()))?);
+        answers.push(b'\n');
+    }
+    put("answers.jsonl", &answers)?;
+    // Local words, rules for names and layouts: with them the originals are read as here.
+    let settings = Laboratory::of(archive);
+    if !settings.is_empty() {
+        let text =
+            toml_edit::ser::to_string_pretty(&settings).map_err(|error| fail(io::Error::other(error)))?;
+        put("laboratory.toml", text.as_bytes())?;
+    }
+    let mut layouts = Vec::new();
+    let folder = archive.root().join("layouts");
+    if folder.is_dir() {
+        walk(&folder, "", &mut layouts).map_err(fail)?;
+    }
+    for name in layouts.iter().filter(|name| name.ends_with(".toml")) {
+        let bytes = fs::read(folder.join(name)).map_err(fail)?;
+        put(&format!("layouts/{name}"), &bytes)?;
+    }
+    Ok(())
 }
 
 fn pretty(value: &Value) -> String {

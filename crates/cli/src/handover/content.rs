@@ -247,10 +247,11 @@ impl Page {
         for ((x, y), layers) in kinds {
             let pages = layers.len().div_ceil(MOST_CURVES);
             for (number, some) in layers.chunks(MOST_CURVES).enumerate() {
-                let title = if pages > 1 {
-                    format!("{y} over {x}, {} of {pages}", number + 1)
-                } else {
-                    format!("{y} over {x}")
+                let title = match some {
+                    // One curve has no legend that says whose it is.
+                    [one] => format!("{y} over {x}: {}", one.name()),
+                    _ if pages > 1 => format!("{y} over {x}, {} of {pages}", number + 1),
+                    _ => format!("{y} over {x}"),
                 };
                 let panel = Panel {
                     x: x.clone(),
@@ -260,6 +261,7 @@ impl Page {
                 };
                 let figure = Figure {
                     title: title.clone(),
+                    doses: false,
                     panels: vec![panel],
                 };
                 figures.push((title, figure));
@@ -403,7 +405,8 @@ impl Page {
         for remark in result
             .remarks
             .iter()
-            .filter(|remark| remark.severity >= Severity::Warning)
+            // What a number rests on is said wherever it is read.
+            .filter(|remark| remark.severity >= Severity::Warning || remark.code.as_str() == telling::DRIFT)
         {
             blocks.push(Block::Words(Weight::Warning, remark.message.clone()));
         }

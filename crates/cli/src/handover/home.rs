@@ -233,6 +233,28 @@ pub(crate) fn is_bundle(path: &Path) -> Result<bool, Failure> {
 /// So many files that are not as they were packed are told one by one.
 const TOLD: usize = 5;
 
+/// Refuses a bundle without originals for an archive that is not there yet: its notes and results speak of files that only an archive
+/// with the same originals has.
+pub(crate) fn must_have_originals(path: &Path) -> Result<(), Failure> {
+    let Some(bundle) = Bundle::at(path).map_err(unread(path))? else {
+        return Ok(());
+    };
+    let names = bundle.payload().map_err(unread(path))?;
+    if names.iter().any(|name| name.starts_with("data/originals/")) {
+        return Ok(());
+    }
+    let why = Diagnostic::error(
+        Code::new("bundle-without-originals"),
+        format!(
+            "the bundle `{}` has no originals, and no new archive can be made from it; its tables in `data/tables` can be read as they are",
+            path.display()
+        ),
+    );
+    Err(Failure::nothing(
+        why.help("ask for a bundle that was packed with `--originals`"),
+    ))
+}
+
 /// Takes the answers of a bundle into an archive, before the originals are read there; says how many were new.
 pub(crate) fn take_answers(path: &Path, archive: &Archive, screen: &mut Screen) -> Result<(), Failure> {
     let Some(mut bundle) = Bundle::at(path).map_err(unread(path))? else {
@@ -418,7 +440,13 @@ pub(crate) fn take_in(path: &Path, root: &Path, screen: &mut Screen) -> Result<(
         return Err(error.into());
     }
     wrong.extend(unread_lines);
-    if missing > 0 {
+    if missing > 0
+        && bundle
+            .payload()
+            .map_err(unread(path))?
+            .iter()
+            .any(|name| name.starts_with("data/originals/"))
+    {
         wrong.insert(format!(
             "{} of the bundle {} not in the archive now: the originals are read in another way here, or are not whole",
             plural(missing, "run"),
@@ -434,14 +462,30 @@ pub(crate) fn take_in(path: &Path, root: &Path, screen: &mut Screen) -> Result<(
             if other.len() > names.len() { ", …" } else { "" }
         ));
     }
-    let there = archive.notes()?;
-    notes.retain(|note| !there.contains(note));
+    // Who says it is told apart from what is said here; a note that comes back to where it was written is the same note.
+    let by = format!("whoever packed {}", name_of(path));
+    let signed = |note: &Note| Note {
+        author: Some(note.author.clone().unwrap_or_else(|| by.clone())),
+        ..note.clone()
+    };
+    let unsigned = |note: &Note| {
+        let packed = note
+            .author
+            .as_deref()
+            .is_some_and(|author| author.starts_with("whoever packed "));
+        Note {
+            author: note.author.clone().filter(|_| !packed),
+            ..note.clone()
+        }
+    };
+    let there: Vec<Note> = archive.notes()?.iter().map(unsigned).collect();
+    notes.retain(|note| !there.contains(&unsigned(note)));
     let (mut new_notes, mut new_results) = (0, 0);
     if !notes.is_empty() || !results.is_empty() {
         let mut writer = archive.write("curvary add")?;
         for note in notes {
             let run = note.run.clone();
-            match writer.note(note) {
+            match writer.note(signed(&note)) {
                 Ok(()) => new_notes += 1,
                 Err(error) => {
                     wrong.insert(format!("a note about run {run} was not kept: {error}"));
@@ -468,6 +512,14 @@ pub(crate) fn take_in(path: &Path, root: &Path, screen: &mut Screen) -> Result<(
         ));
     }
     Ok(())
+}
+
+/// The last name of a path.
+fn name_of(path: &Path) -> String {
+    path.file_name().map_or_else(
+        || "the bundle".to_owned(),
+        |name| name.to_string_lossy().into_owned(),
+    )
 }
 
 /// Whether two readings of a run give the same curves in the same units.

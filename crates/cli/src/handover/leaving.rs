@@ -5,11 +5,13 @@
 //! is such a word too, a number, or shorter than three letters is replaced only where people write freely.
 
 use std::collections::{BTreeMap, BTreeSet};
-use std::io::{self, Read};
+use std::ops::Range;
 use std::sync::{Arc, OnceLock};
 
 use aho_corasick::AhoCorasick;
-use curvary_record::{Outcome, Run, Unit, Value, known_field, unit};
+use curvary_record::{Outcome, Run, Unit, Value as Claimed, known_field, unit};
+
+use super::search::Folded;
 
 /// What is left out of what is handed over.
 #[derive(Clone, Debug, Default)]
@@ -24,23 +26,41 @@ pub(crate) struct LeaveOut {
 pub(crate) struct Gone {
     /// What was asked for by name, with how many runs had it.
     fields: BTreeMap<String, u64>,
-    /// What to put in the place of values that are told from all other words, in small letters of ASCII.
-    values: BTreeMap<String, String>,
+    /// The values that are told from all other words, as [`key`] writes them.
+    values: BTreeMap<String, Value>,
     /// Values that are like other words too.
     weak: BTreeSet<String>,
     /// Names of fields that were met.
     met: BTreeSet<String>,
+    /// Whether comments are handed over.
+    comments: bool,
     /// Texts elsewhere in which a value stood and was replaced.
     replaced: u64,
     finder: Option<Arc<Finder>>,
+}
+
+/// A value that was left out.
+#[derive(Clone, Debug)]
+pub(crate) struct Value {
+    /// As it stood in its source.
+    pub(crate) text: String,
+    /// What it was of, such as `operator of run 0c1d…`.
+    pub(crate) of: String,
+    /// What is put in its place.
+    instead: String,
 }
 
 /// Finds all values at once.
 #[derive(Debug)]
 struct Finder {
     automaton: AhoCorasick,
-    /// Each value with what is put in its place.
-    values: Vec<(String, String)>,
+    /// Each value under its key.
+    values: Vec<(String, Value)>,
+}
+
+/// A value as it is looked for: small letters of ASCII, single blanks.
+fn key(value: &str) -> String {
+    Folded::new(value).text.to_ascii_lowercase()
 }
 
 /// What stands in the place of a value that is left out.
@@ -128,13 +148,15 @@ impl LeaveOut {
                 let spelled = claims.iter().find_map(|claim| claim.spelled.as_deref());
                 gone.met.insert(spelled.unwrap_or(key.as_str()).to_owned());
                 let Some(name) = self.leaves(key.as_str(), spelled) else {
+                    gone.comments |= key.as_str() == "comment";
                     continue;
                 };
                 here.insert(name);
+                let of = || format!("the {} of run {}", spelled.unwrap_or(key.as_str()), run.id);
                 for claim in claims {
-                    gone.value(claim.raw.trim());
-                    if let Value::Text(text) = &claim.value {
-                        gone.value(text.trim());
+                    gone.value(claim.raw.trim(), of);
+                    if let Claimed::Text(text) = &claim.value {
+                        gone.value(text.trim(), of);
                     }
                 }
             }
@@ -146,7 +168,11 @@ impl LeaveOut {
             *gone.fields.entry("path".to_owned()).or_default() += 1;
             let name = anonymous(run);
             for part in parts(&run.source.path) {
-                gone.values.entry(part).or_insert_with(|| name.clone());
+                gone.values.entry(key(part)).or_insert_with(|| Value {
+                    text: part.to_owned(),
+                    of: format!("the path of run {}", run.id),
+                    instead: name.clone(),
+                });
             }
         }
     }
@@ -177,7 +203,7 @@ impl LeaveOut {
         if self.path {
             let name = anonymous(&run);
             let path = std::mem::replace(&mut run.source.path, name.clone());
-            own.extend(parts(&path).map(|part| (part, name.clone())));
+            own.extend(parts(&path).map(|part| (key(part), name.clone())));
         }
         gone.prepare();
         let mut count = 0;
@@ -198,11 +224,11 @@ impl LeaveOut {
 }
 
 /// A path and the name of its file, as far as they are told from other words.
-fn parts(path: &str) -> impl Iterator<Item = String> {
+fn parts(path: &str) -> impl Iterator<Item = &str> {
     let file = path.rsplit(['/', '!']).next().unwrap_or_default();
-    let mut parts = vec![path.to_ascii_lowercase()];
+    let mut parts = vec![path];
     if file != path {
-        parts.push(file.to_ascii_lowercase());
+        parts.push(file);
     }
     parts.retain(|part| part.chars().count() >= SHORTEST && !is_ordinary(part));
     parts.into_iter()
@@ -224,10 +250,10 @@ fn anonymous(run: &Run) -> String {
     }
 }
 
-/// Whether a value is a word that stands in what is handed over whoever measured: a number, a unit, a quantity, a word of
-/// the README, the report or the descriptions of columns.
+/// Whether a value stands in what is handed over whoever measured: a number, a unit, a quantity, words of the README, the
+/// report or the descriptions of columns, the name of a file of a bundle.
 fn is_ordinary(value: &str) -> bool {
-    static WORDS: OnceLock<BTreeSet<String>> = OnceLock::new();
+    static WORDS: OnceLock<String> = OnceLock::new();
     let small = value.to_lowercase();
     if small.replace(',', ".").parse::<f64>().is_ok()
         || Unit::ucum(value).is_ok()
@@ -237,11 +263,22 @@ fn is_ordinary(value: &str) -> bool {
     {
         return true;
     }
-    WORDS.get_or_init(super::skeleton).contains(&small)
+    let words = WORDS.get_or_init(|| Folded::new(&super::skeleton().to_lowercase()).text.into_owned());
+    let wanted = Folded::new(&small).text.trim().to_owned();
+    words
+        .match_indices(&wanted)
+        .any(|(at, found)| stands_alone(words, &(at..at + found.len())))
+}
+
+/// Whether no letter and no digit stands beside a stretch of a text.
+fn stands_alone(text: &str, range: &Range<usize>) -> bool {
+    let before = text[..range.start].chars().next_back();
+    let after = text[range.end..].chars().next();
+    !before.is_some_and(char::is_alphanumeric) && !after.is_some_and(char::is_alphanumeric)
 }
 
 impl Gone {
-    fn value(&mut self, value: &str) {
+    fn value(&mut self, value: &str, of: impl Fn() -> String) {
         if value.is_empty() {
             return;
         }
@@ -249,10 +286,19 @@ impl Gone {
             self.weak.insert(value.to_owned());
         } else {
             // The name of a file is replaced by another name, and this by words.
-            self.values
-                .insert(value.to_ascii_lowercase(), LEFT_OUT.to_owned());
+            let value = Value {
+                text: value.to_owned(),
+                of: of(),
+                instead: LEFT_OUT.to_owned(),
+            };
+            self.values.insert(key(&value.text), value);
         }
         self.finder = None;
+    }
+
+    /// Whether comments are handed over although names are not: they may hold these in other spellings.
+    pub(crate) fn comments_stay(&self) -> bool {
+        self.values.values().any(|value| value.instead == LEFT_OUT) && self.comments
     }
 
     /// Names of fields that runs have, in their own spelling.
@@ -268,7 +314,10 @@ impl Gone {
         let automaton = AhoCorasick::builder()
             .ascii_case_insensitive(true)
             .build(self.values.keys());
-        let values = self.values.iter().map(|(from, to)| (from.clone(), to.clone()));
+        let values = self
+            .values
+            .iter()
+            .map(|(key, value)| (key.clone(), value.clone()));
         self.finder = automaton.ok().map(|automaton| {
             Arc::new(Finder {
                 automaton,
@@ -277,19 +326,30 @@ impl Gone {
         });
     }
 
-    /// Where values stand in a text as words of their own, the longest first where one holds another.
-    fn places(&self, text: &str) -> Vec<(std::ops::Range<usize>, &str, &str)> {
+    /// Whether there is anything to look for.
+    pub(super) fn looks(&self) -> bool {
+        self.finder.is_some()
+    }
+
+    /// Bytes of the longest value.
+    pub(super) fn longest(&self) -> usize {
+        self.values.keys().map(String::len).max().unwrap_or_default()
+    }
+
+    /// Where values stand as words of their own in a text of single blanks, the longest first where one holds another.
+    pub(super) fn whole_words(&self, text: &str) -> Vec<(Range<usize>, &Value)> {
+        let places = self.keyed(text).into_iter();
+        places.map(|(range, (_, value))| (range, value)).collect()
+    }
+
+    fn keyed(&self, text: &str) -> Vec<(Range<usize>, &(String, Value))> {
         let Some(finder) = &self.finder else {
             return Vec::new();
         };
         let mut places: Vec<_> = finder
             .automaton
             .find_overlapping_iter(text)
-            .filter(|found| {
-                let before = text[..found.start()].chars().next_back();
-                let after = text[found.end()..].chars().next();
-                !before.is_some_and(char::is_alphanumeric) && !after.is_some_and(char::is_alphanumeric)
-            })
+            .filter(|found| stands_alone(text, &found.range()))
             .map(|found| (found.range(), found.pattern().as_usize()))
             .collect();
         places.sort_by_key(|(range, _)| (range.start, std::cmp::Reverse(range.end)));
@@ -303,11 +363,27 @@ impl Gone {
                 }
                 free
             })
-            .filter_map(|(range, at)| {
-                let (from, to) = finder.values.get(at)?;
-                Some((range, from.as_str(), to.as_str()))
-            })
+            .filter_map(|(range, at)| Some((range, finder.values.get(at)?)))
             .collect()
+    }
+
+    /// Where values stand in a text, each with its key.
+    fn places(&self, text: &str) -> Vec<(Range<usize>, &(String, Value))> {
+        if self.finder.is_none() {
+            return Vec::new();
+        }
+        let folded = Folded::new(text);
+        let mut places = self.keyed(&folded.text);
+        for (range, _) in &mut places {
+            *range = folded.stood(range);
+        }
+        places
+    }
+
+    /// A value that stands in a text.
+    pub(crate) fn found_in_text(&self, text: &str) -> Option<Value> {
+        let places = self.places(text);
+        places.first().map(|(_, (_, value))| value.clone())
     }
 
     /// A record in whose texts every value is replaced.
@@ -332,9 +408,9 @@ impl Gone {
                 *count += places.len() as u64;
                 let mut new = String::with_capacity(text.len());
                 let mut done = 0;
-                for (range, from, to) in places {
+                for (range, (key, value)) in places {
                     new.push_str(&text[done..range.start]);
-                    new.push_str(own.get(from).map_or(to, String::as_str));
+                    new.push_str(own.get(key).unwrap_or(&value.instead));
                     done = range.end;
                 }
                 new.push_str(&text[done..]);
@@ -425,35 +501,15 @@ impl Gone {
         Some(words)
     }
 
-    /// A value that was left out and stands in a file all the same. The file is looked through piece by piece.
-    pub(crate) fn found_in(&self, mut file: impl Read) -> io::Result<Option<String>> {
-        const PIECE: usize = 1 << 20;
-        let longest = self.values.keys().map(String::len).max().unwrap_or_default();
-        if self.finder.is_none() {
-            return Ok(None);
+    /// Values of a field, made ready for looking.
+    #[cfg(test)]
+    pub(super) fn of_values(values: &[&str]) -> Self {
+        let mut gone = Self::default();
+        for value in values {
+            gone.value(value, || "the operator".to_owned());
         }
-        // What stands over the end of a piece stands whole in the next one, with a letter before it.
-        let overlap = longest + 8;
-        let (mut held, mut first) = (Vec::new(), true);
-        loop {
-            let before = held.len();
-            let taken = file.by_ref().take(PIECE as u64).read_to_end(&mut held)?;
-            let last = held.len() < before + PIECE;
-            let text = String::from_utf8_lossy(&held);
-            let found = self
-                .places(&text)
-                .into_iter()
-                .find(|(range, ..)| (first || range.start > 0) && (last || range.end < text.len()));
-            if let Some((_, value, _)) = found {
-                return Ok(Some(value.to_owned()));
-            }
-            if last || taken == 0 {
-                return Ok(None);
-            }
-            first = false;
-            let keep = held.len().saturating_sub(overlap);
-            held.drain(..keep);
-        }
+        gone.prepare();
+        gone
     }
 }
 
@@ -462,41 +518,44 @@ mod tests {
     use super::*;
 
     fn gone(values: &[&str]) -> Gone {
-        let mut gone = Gone::default();
-        for value in values {
-            gone.value(value);
-        }
-        gone.prepare();
-        gone
+        Gone::of_values(values)
     }
 
     #[test]
-    fn values_are_found_as_words() {
+    fn values_are_replaced_however_their_blanks_are_written() {
         let all = gone(&["M. Example", "Größe"]);
-        let found = |text: &str| all.found_in(text.as_bytes()).unwrap();
-        assert_eq!(found("by m. example, 2019").as_deref(), Some("m. example"));
-        assert_eq!(found("counterm. example").as_deref(), None);
-        assert!(found("der Größe").is_some());
-        // Over the end of a piece, and where a piece begins within a word.
-        for front in [(1 << 20) - 5, (1 << 20) - 11, (1 << 20) - 19, 1 << 20] {
-            let text = |before: &str| format!("{}{before}m. example.", " ".repeat(front));
-            assert!(found(&text(" ")).is_some(), "{front}");
-            assert!(found(&text("x")).is_none(), "{front}");
-        }
-        let mut value =
-            serde_json::json!({ "a": ["by M. Example"], "of M. Example": 1, "unit": "M. Example" });
+        let mut value = serde_json::json!({ "a": ["by M. Example", "größe_m.__example"], "of M.\tExample": 1, "unit": "M. Example" });
         let mut count = 0;
         all.scrub(&mut value, &BTreeMap::new(), &mut count);
         assert_eq!(
             value,
-            serde_json::json!({ "a": ["by [left out]"], "of [left out]": 1, "unit": "M. Example" })
+            serde_json::json!({ "a": ["by [left out]", "größe_[left out]"], "of [left out]": 1, "unit": "M. Example" })
         );
-        assert_eq!(count, 2);
+        assert_eq!(count, 3);
+    }
+
+    #[test]
+    fn names_of_files_of_a_bundle_are_no_secret() {
+        for path in ["points.csv", "in/runs.csv", "report.html"] {
+            let file = path.rsplit('/').next().unwrap();
+            assert!(!parts(path).any(|part| part == file), "{path}");
+        }
+        assert_eq!(parts("in/mine.csv").count(), 2);
     }
 
     #[test]
     fn words_of_the_trade_stay_where_they_are_words_of_the_trade() {
-        for value in ["Min", "mol", "101", "0.3", "absorbance", "Max", "zq", "time"] {
+        for value in [
+            "Min",
+            "mol",
+            "101",
+            "0.3",
+            "absorbance",
+            "Max",
+            "zq",
+            "time",
+            "time course",
+        ] {
             assert!(gone(&[value]).values.is_empty(), "{value}");
         }
         let all = gone(&["Min", "zq"]);

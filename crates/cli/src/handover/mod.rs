@@ -7,19 +7,31 @@ mod leaving;
 mod page;
 mod print;
 mod readme;
+mod search;
 
-use std::collections::BTreeSet;
-
-use curvary_record::Run;
+use curvary_record::{Code, Diagnostic, Run};
 
 pub(crate) use content::Page;
 pub(crate) use leaving::{Gone, LeaveOut};
+pub(crate) use search::found_in_file;
+
+/// A value that was left out stands in a file of an export all the same.
+pub(crate) fn still_there(value: &leaving::Value, name: &str) -> Diagnostic {
+    let why = Diagnostic::error(
+        Code::new("left-out-value-found"),
+        format!(
+            "`{}`, {}, was to be left out and still stands in `{name}`; nothing was written",
+            value.text, value.of
+        ),
+    );
+    why.help("leave out the field that it stands in too, with `--without FIELD`")
+}
 
 /// What bundles and reports leave out unless it is asked for: they go to strangers.
 pub(crate) const NOT_FOR_STRANGERS: [&str; 2] = ["operator", "path"];
 
-/// Runs without what strangers are not told, and in words what was left out.
-pub(crate) fn for_strangers(runs: &[Run]) -> (Vec<Run>, Option<String>) {
+/// Runs without what strangers are not told, and what was left out.
+pub(crate) fn for_strangers(runs: &[Run]) -> (Vec<Run>, Gone) {
     let (leave_out, mut gone) = (LeaveOut::of(NOT_FOR_STRANGERS), Gone::default());
     for run in runs {
         leave_out.see(run, &mut gone);
@@ -28,11 +40,11 @@ pub(crate) fn for_strangers(runs: &[Run]) -> (Vec<Run>, Option<String>) {
         .iter()
         .map(|run| leave_out.apply(run.clone(), Vec::new(), &mut gone).0)
         .collect();
-    (runs, gone.words())
+    (runs, gone)
 }
 
-/// The words that a bundle and a report hold whatever was measured, in small letters.
-fn skeleton() -> BTreeSet<String> {
+/// A text of the words that a bundle and a report hold whatever was measured.
+fn skeleton() -> String {
     let mut text = readme::text(&readme::About {
         title: "",
         runs: 0,
@@ -41,6 +53,7 @@ fn skeleton() -> BTreeSet<String> {
         licence: None,
         left_out: Some(""),
         originals: true,
+        more_runs: 0,
         tables: &[],
         pages: &[],
     });
@@ -50,10 +63,7 @@ fn skeleton() -> BTreeSet<String> {
         text.push_str(field.about);
     }
     text.push_str(WORDS);
-    text.split(|c: char| !c.is_alphanumeric())
-        .filter(|word| !word.is_empty())
-        .map(str::to_lowercase)
-        .collect()
+    text
 }
 
 /// Words of tables, descriptions and results.

@@ -2,6 +2,8 @@
 
 use curvary_formats::writers::table_schema::{ColumnType, TableField};
 
+use crate::screen::plural;
+
 /// How the tables are read by Python; `tests/independent/check.py` does it.
 const PYTHON: &str = r#"```python
 import json
@@ -41,6 +43,8 @@ pub(super) struct About<'a> {
     pub(super) licence: Option<&'a str>,
     pub(super) left_out: Option<&'a str>,
     pub(super) originals: bool,
+    /// How many runs the originals hold that are not in the tables.
+    pub(super) more_runs: u64,
     /// Each table with its columns.
     pub(super) tables: &'a [(String, Vec<TableField>)],
     /// The figure and the report, where there are any.
@@ -51,9 +55,47 @@ pub(super) struct About<'a> {
 pub(super) fn text(about: &About<'_>) -> String {
     let mut text = format!("# {}\n\n", about.title);
     text.push_str(&format!(
-        "Measurements of a UV-visible spectrophotometer: {} runs with {} points and {} results computed from them.\n\n",
-        about.runs, about.points, about.results
+        "Measurements of a UV-visible spectrophotometer: {} with {} and {} computed from them.\n\n",
+        plural(about.runs, "run"),
+        plural(about.points, "point"),
+        plural(about.results, "result")
     ));
+    files(about, &mut text);
+    opening(about, &mut text);
+    columns(about, &mut text);
+    text.push_str(
+        "\n## How each number came about\n\n\
+         Measured numbers are the decimals that stood in the sources, unchanged. Where one quantity came in several units, it \
+         was brought to one where that is exact to the last digit; where it is not, each unit has its own column. Values of \
+         conditions come from the sources, from names of files or from notes of people; `origins.csv` says which. Where \
+         several claims disagree, the strongest stands in `runs.csv` (a person's note, then the source, then the file's name) \
+         and all of them in `origins.csv` and `runs.jsonl`. Results name their model, the runs they were computed from and the \
+         program that did it; their settings in `runs.jsonl` are enough to compute them again.\n",
+    );
+    if let Some(left_out) = about.left_out {
+        text.push_str(&format!(
+            "\n## What is not in here\n\nSome things were {left_out}. All files but the originals were searched for these values \
+             when this was packed, as whole words, and none was found. Parts of names, other spellings, and values that are said above \
+             to be like others were not looked for in that search.\n"
+        ));
+    }
+    text.push_str(&format!(
+        "\n## Licence\n\n{}\n\n## Cautions\n\n\
+         The data are for research and teaching, never for diagnosis. A point whose `saturated` is true lies beyond the range of \
+         the instrument and is no measurement of the sample. A run with something in the column `question` waits for a person's \
+         decision. Ultraviolet lamps harm eyes and skin, and reference solutions may be corrosive, oxidising or toxic: local \
+         rules and licensed practice come first where anything of this is measured again.\n\n\
+         Packed by curvary {}.\n",
+        about
+            .licence
+            .unwrap_or("None was stated. Ask whoever handed this over before you pass it on or publish from it."),
+        env!("CARGO_PKG_VERSION")
+    ));
+    text
+}
+
+/// Which files there are.
+fn files(about: &About<'_>, text: &mut String) {
     text.push_str("## What is in here\n\n| file | what it is |\n|---|---|\n");
     for (name, what) in about.pages {
         text.push_str(&format!("| `{name}` | {what} |\n"));
@@ -100,12 +142,23 @@ pub(super) fn text(about: &About<'_>) -> String {
              them the originals are read as where they come from |\n",
         );
     }
+    if about.more_runs > 0 {
+        text.push_str(&format!(
+            "\nThe originals hold {} more, which {} in no table here.\n",
+            plural(about.more_runs, "run"),
+            if about.more_runs == 1 { "stands" } else { "stand" },
+        ));
+    }
     if about.originals {
         text.push_str(
             "\n`curvary add` with this bundle, as a ZIP file or a folder, keeps the originals in an archive, where the runs have \
              the same names as here, and takes the answers, notes, tags and results along.\n",
         );
     }
+}
+
+/// How they are opened.
+fn opening(about: &About<'_>, text: &mut String) {
     text.push_str(
         "\nThe folder above this one is a BagIt bag: `manifest-sha512.txt` has a checksum of every file, and any BagIt \
          program says whether one was changed or lost on the way.\n\n## How to open it\n\n\
@@ -131,6 +184,10 @@ pub(super) fn text(about: &About<'_>) -> String {
         text.push_str(&format!("{front}{name} = c({})", texts.join(", ")));
     }
     text.push_str(R);
+}
+
+/// What the columns of the tables are.
+fn columns(about: &About<'_>, text: &mut String) {
     text.push_str("\n## Columns\n\nUnits are UCUM codes. An empty cell means that there is no value.\n");
     for (name, fields) in about.tables {
         text.push_str(&format!(
@@ -150,33 +207,4 @@ pub(super) fn text(about: &About<'_>) -> String {
             ));
         }
     }
-    text.push_str(
-        "\n## How each number came about\n\n\
-         Measured numbers are the decimals that stood in the sources, unchanged. Where one quantity came in several units, it \
-         was brought to one where that is exact to the last digit; where it is not, each unit has its own column. Values of \
-         conditions come from the sources, from names of files or from notes of people; `origins.csv` says which. Where \
-         several claims disagree, the strongest stands in `runs.csv` (a person's note, then the source, then the file's name) \
-         and all of them in `origins.csv` and `runs.jsonl`. Results name their model, the runs they were computed from and the \
-         program that did it; their settings in `runs.jsonl` are enough to compute them again.\n",
-    );
-    if let Some(left_out) = about.left_out {
-        text.push_str(&format!(
-            "\n## What is not in here\n\nSome things were {left_out}. All files but the originals were searched for these values \
-             when this was packed, as whole words, and none was found. Parts of names, other spellings, and values that are said above \
-             to be like others were not looked for in that search.\n"
-        ));
-    }
-    text.push_str(&format!(
-        "\n## Licence\n\n{}\n\n## Cautions\n\n\
-         The data are for research and teaching, never for diagnosis. A point whose `saturated` is true lies beyond the range of \
-         the instrument and is no measurement of the sample. A run with something in the column `question` waits for a person's \
-         decision. Ultraviolet lamps harm eyes and skin, and reference solutions may be corrosive, oxidising or toxic: local \
-         rules and licensed practice come first where anything of this is measured again.\n\n\
-         Packed by curvary {}.\n",
-        about
-            .licence
-            .unwrap_or("None was stated. Ask whoever handed this over before you pass it on or publish from it."),
-        env!("CARGO_PKG_VERSION")
-    ));
-    text
 }

@@ -6,12 +6,15 @@ use crate::words::{List, begins, words_of};
 /// A logarithm or a derivative, `ln(A500)`, `dA/dλ`, `1st derivative`: what was computed from a quantity is another one,
 /// and is called as its head calls it. A change per time (`dA/dt`) is a rate and is read as such.
 pub(super) fn derived(text: &str) -> Option<Head> {
+    if let Some(head) = super::computed::computed(text) {
+        return Some(head);
+    }
     let of = logarithm_of(text).or_else(|| (is_derivative(text) || is_complement(text)).then_some(""))?;
     // The `(A)` of `ln(A)` is no unit of a `ln`.
     let parted = split_unit(text)
         .filter(|(name, _)| logarithm_of(name).is_some() || is_derivative(name) || is_complement(name));
     let (name, unit) = parted.map_or((text, None), |(name, unit)| (name, spelled(unit).one().cloned()));
-    let quantity = Quantity::named(name.to_lowercase().replace('%', "").replace(" - ", "-"));
+    let quantity = with_words(name);
     Some(Head {
         unit,
         held: if of.is_empty() {
@@ -22,6 +25,11 @@ pub(super) fn derived(text: &str) -> Option<Head> {
         quantity: Some(quantity),
         ..Head::default()
     })
+}
+
+/// A quantity under the words of its header.
+pub(super) fn with_words(name: &str) -> Quantity {
+    Quantity::named(name.to_lowercase().replace('%', "").replace(" - ", "-"))
 }
 
 /// `1/A`: the reciprocal of what was measured, under its own name.
@@ -42,6 +50,26 @@ pub(super) fn absorbed(text: &str) -> Option<Head> {
     // Most heads have no such sign and need not be folded.
     if !text.contains(['%', 'p', 'P']) {
         return None;
+    }
+    // `Absorption in %`, `A (%)`: no absorbance is in per cent.
+    if let Some((name, _)) = split_unit(text).filter(|(_, unit)| {
+        // `Abs / %T` names two quantities.
+        *unit == "%" || unit.chars().count() > 2 && spelled(unit).one() == Some(&Unit::PERCENT)
+    }) {
+        let symbol = matches!(name, "A" | "E");
+        let word = name.chars().count() >= 3 && quantity_of(name) == Some(Quantity::ABSORBANCE);
+        let absorptance = Quantity::named("absorptance");
+        let open = if symbol {
+            vec![absorptance.clone(), Quantity::UNKNOWN]
+        } else {
+            Vec::new()
+        };
+        return (symbol || word).then(|| Head {
+            quantity: (!symbol).then_some(absorptance),
+            quantities_possible: open,
+            unit: Some(Unit::PERCENT),
+            ..Head::default()
+        });
     }
     let folded = fold(text);
     let name = folded

@@ -286,6 +286,17 @@ pub(super) fn lone_unit(text: &str) -> Option<Vec<Unit>> {
 
 /// A name beside a unit: both must fit.
 pub(super) fn with_unit(name: &str, unit: &str, depth: usize) -> Option<Piece> {
+    // `c (N)`: normal solutions, not newtons. How many moles those are depends on the reaction.
+    let of_concentration = || {
+        symbol(name) == Some(vec![Quantity::CONCENTRATION])
+            || quantity_of(name) == Some(Quantity::CONCENTRATION)
+    };
+    if unit == "N" && of_concentration() {
+        return Some(Piece::Several(vec![
+            Piece::Quantity(vec![Quantity::CONCENTRATION]),
+            Piece::Label(unit.to_owned()),
+        ]));
+    }
     let units = spelled(unit).units().to_vec();
     let inner = symbol_with_unit(name)
         .filter(|quantities| units.iter().any(|unit| quantities.iter().any(|q| fits(q, unit))))
@@ -521,7 +532,18 @@ pub(super) fn clock(text: &str) -> bool {
         return false;
     }
     let lower = text.to_lowercase();
-    if lower.contains(':') && [List::MinutesAndSeconds, List::HoursAndMinutes].iter().any(|list| words::is(*list, &lower)) {
+    // A point in place of the colon, as some write minutes and seconds.
+    if matches!(
+        lower.as_str(),
+        "min.s" | "min.ss" | "min.sec" | "mm.ss" | "m.ss" | "h.min" | "hh.mm" | "h.mm"
+    ) {
+        return true;
+    }
+    if lower.contains(':')
+        && [List::MinutesAndSeconds, List::HoursAndMinutes]
+            .iter()
+            .any(|list| words::is(*list, &lower))
+    {
         return true;
     }
     let parts: Vec<&str> = lower.split([':', '.', ',']).collect();

@@ -32,6 +32,17 @@ pub(crate) fn scale_of(text: &str) -> Option<i32> {
         });
     }
     let plain = plain.replace("**", "^");
+    if let Some(power) = said(&plain) {
+        return Some(power);
+    }
+    // `c (mM)/1000`: a factor behind the unit and its bracket.
+    let behind_unit = plain.rsplit_once('/').and_then(|(before, factor)| {
+        let power = power_of_ten(factor)?;
+        before.trim_end().ends_with([')', ']']).then_some(power)
+    });
+    if behind_unit.is_some() {
+        return behind_unit;
+    }
     // `(10^-3)`: brackets part the head; what stands in one, or behind a sign, is looked at alone.
     let pieces = plain.split(['(', ')', '[', ']', ',', ';']).map(str::trim);
     pieces.filter(|piece| !piece.is_empty()).find_map(|piece| {
@@ -51,10 +62,34 @@ pub(crate) fn scale_of(text: &str) -> Option<i32> {
             let name = name.trim_start_matches(['*', ' ']);
             let measured = symbol(name)
                 .or_else(|| quantity_of(name).map(|quantity| vec![quantity]))
-                .is_some_and(|quantities| quantities.iter().all(Quantity::is_of_light));
+                // `10^6 c (M)`; a bare `10 c` may be a name.
+                .is_some_and(|quantities| {
+                    factor.contains('^') && lone_unit(name).is_none()
+                        || quantities.iter().all(Quantity::is_of_light)
+                });
             power_of_ten(factor).filter(|_| measured)
         };
         behind.or_else(alone).or_else(before)
+    })
+}
+
+/// The power of ten that words say: `all absorbances are multiplied by 10`, `Werte mit 1000 multipliziert`.
+fn said(text: &str) -> Option<i32> {
+    let lower = text.to_lowercase();
+    let words: Vec<&str> = lower
+        .split([' ', ',', ';', ':', '(', ')'])
+        .filter(|word| !word.is_empty())
+        .collect();
+    let multiplied = |at: usize| crate::words::begins(List::Multiplied, words[at]);
+    let factor = |at: usize| {
+        words
+            .get(at)
+            .and_then(|word| power_of_ten(word.trim_end_matches('.')))
+    };
+    (0..words.len()).filter(|&at| multiplied(at)).find_map(|at| {
+        factor(at + 1)
+            .or_else(|| factor(at + 2))
+            .or_else(|| factor(at.checked_sub(1)?))
     })
 }
 

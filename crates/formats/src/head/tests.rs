@@ -532,3 +532,117 @@ fn quantities_divided_by_their_unit() {
     assert_eq!(read_head("mean / sd").quantity, None);
     assert_eq!(read_head("leaf / h").quantity, None);
 }
+
+#[test]
+fn the_substance_in_a_unit_is_a_name() {
+    for (head, wanted) in [
+        ("mg P/l", "concentration|mg/L||P"),
+        ("mg NO3-N/L", "concentration|mg/L||NO3-N"),
+        ("mg CaCO3/l", "concentration|mg/L||CaCO3"),
+        ("µg P/ml", "concentration|ug/mL||P"),
+        ("c (mg N/L)", "concentration|mg/L||N"),
+        ("Phosphate (mg P/l)", "concentration|mg/L||Phosphate, P"),
+        ("mmol glucose/l", "concentration|mmol/L||glucose"),
+        // As `LDH (U/ml)`: an activity.
+        ("U LDH/ml", "rate|U/mL||LDH"),
+        ("c (N)", "concentration|||N"),
+    ] {
+        assert_eq!(summary(&read_head(head)), wanted, "{head}");
+    }
+    assert_eq!(split_unit("mg P/l"), None);
+    assert_eq!(split_unit("ml std"), None);
+    assert_eq!(split_unit("V/ml"), Some(("V", "ml")));
+    assert_eq!(split_unit("cells/ml"), None);
+}
+
+#[test]
+fn what_was_computed_from_readings_keeps_its_whole_name() {
+    for head in [
+        "normalised absorbance",
+        "norm. Abs",
+        "relative absorbance",
+        "A rel",
+        "A/A(max)",
+        "A offset",
+        "A + 0.5",
+        "A × dilution",
+        "Predicted absorbance",
+        "simulated Abs",
+        "A fit",
+        "A calc",
+        "Absorbance expected",
+        "Abs from literature",
+        "Abs limit",
+        "A340 - A400",
+        "Abs 1 - Abs 2",
+        "A after - A before",
+        "A ±",
+        "Abs. uncertainty",
+        "Abs. dev.",
+        "Abs CV (%)",
+        "Extinktion berechnet",
+        "Absorbance normalisée",
+        "absorbancia calculada",
+    ] {
+        let found = read_head(head);
+        assert!(is_derived(head), "{head}");
+        assert!(
+            found.quantity.is_some_and(|quantity| !quantity.is_of_light()),
+            "{head}"
+        );
+        assert!(found.held.is_empty(), "{head}");
+    }
+    for head in [
+        "Absorbance - red dye",
+        "Abs - A1",
+        "Abs + inhibitor",
+        "FITC Abs",
+        "device Abs",
+        "A340",
+        "Abs 1",
+        "simvastatin Abs",
+        "Absorbance beet - leaf",
+        "A corrected",
+    ] {
+        assert!(!is_derived(head), "{head}");
+    }
+    for head in ["Abs - blank", "A sample - A blank", "A − blank"] {
+        assert_eq!(summary(&read_head(head)), format!("absorbance|||{head}"));
+    }
+    assert_eq!(summary(&read_head("Absorption in %")), "absorptance|%||");
+}
+
+#[test]
+fn factors_in_front_and_behind() {
+    for (head, power) in [
+        ("10^6 c (mol/L)", Some(6)),
+        ("c (mM)/1000", Some(3)),
+        ("c·10^6 (M)", Some(6)),
+        ("All absorbances are multiplied by 10", Some(1)),
+        ("Werte mit 1000 multipliziert", Some(3)),
+        ("A (1:10)", None),
+        ("c (mM)", None),
+        ("10 c", None),
+    ] {
+        assert_eq!(scale_of(head), power, "{head}");
+    }
+}
+
+#[test]
+fn titles_of_computed_values() {
+    let said = |line| computed_by_line(line).map(|quantity| quantity.to_string());
+    let derivative = Some("derivative-of-absorbance".to_owned());
+    assert_eq!(said("First derivative of the spectrum"), derivative);
+    assert_eq!(said("Erste Ableitung"), derivative);
+    assert_eq!(
+        said("Spectrum, log10(A) given"),
+        Some("logarithm-of-absorbance".to_owned())
+    );
+    assert_eq!(
+        said("Normalized spectra (max = 1)"),
+        Some("normalised-absorbance".to_owned())
+    );
+    assert_eq!(said("Dansyl derivative of glycine"), None);
+    assert_eq!(said("not normalized spectra"), None);
+    assert_eq!(said("normalised to protein"), None);
+}

@@ -209,8 +209,8 @@ fn is_of_something(text: &str) -> bool {
     if text.contains(|c: char| c.is_ascii_digit() || matches!(c, ':' | '=')) {
         return false;
     }
-    crate::words::before_its_genitive(text)
-        .and_then(field_of)
+    crate::words::about_its_genitive(text)
+        .and_then(|(field, _)| field_of(field))
         .is_some_and(|field| matches!(field, "temperature" | "ph" | "path-length" | "wavelength"))
 }
 

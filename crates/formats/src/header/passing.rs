@@ -469,11 +469,42 @@ fn claim_date_behind(fields: &mut Fields, source: &Source, part: &str, start: us
         let date = &part[at..];
         if !date.trim().is_empty()
             && has_year(date)
+            && is_of_the_run(&part[..at])
             && claim_moment(fields, source, date, start + at, customs)
         {
             return;
         }
     }
+}
+
+/// Whether the words in front of a date say nothing of another day than that of the measurement: `Buffer of 13.05.2018` tells of
+/// the buffer, `Messung vom 3. März 2009` of the run. Without a small word between them the date stands by itself.
+pub(super) fn is_of_the_run(before: &str) -> bool {
+    let small = |word: &&str| {
+        words::is(List::OnDay, word) || words::is(List::Link, word) || words::is(List::Genitive, word)
+    };
+    let words: Vec<&str> = before
+        .split(|c: char| !(c.is_alphanumeric() || c == '\''))
+        .filter(|word| !word.is_empty())
+        .collect();
+    if !words.last().is_some_and(|word| small(word)) {
+        return true;
+    }
+    let of = words.iter().rev().find(|word| !small(word));
+    of.is_none_or(|word| {
+        let lower = word.to_lowercase();
+        words::is(List::Measured, word)
+            || words::is(List::Begun, word)
+            || words::is(List::OfTheRun, word)
+            || [List::BegunThing, List::Spectrum, List::Kinetics, List::ReadAt]
+                .into_iter()
+                .any(|list| words::begins(list, &lower))
+            // `Kinetikmessung vom`: the last part of a compound says what it is.
+            || words::ends(List::BegunThing, &lower)
+            || words::ends(List::OfTheRun, &lower)
+            || words::quantity_of(word).is_some_and(|quantity| quantity.is_of_light())
+            || matches!(field_of(word), Some("date" | "project" | "method"))
+    })
 }
 
 /// Whether a text has a year of four digits.
@@ -501,7 +532,11 @@ fn cell_length(line: &str, customs: Customs) -> Option<(Range<usize>, Interpreta
     // The length is one word (`1cm`) or two.
     let lengths = (0..words.len()).filter_map(|first| {
         let (from, word) = words[first];
-        if !number(word) {
+        // `10 mm x 4 mm cuvette` is wide and deep, and which of them light goes through is not said.
+        let across = first
+            .checked_sub(1)
+            .is_some_and(|before| matches!(words[before].1, "x" | "×" | "X" | "*"));
+        if !number(word) || across {
             return None;
         }
         let last = if word.ends_with('m') { first } else { first + 1 };

@@ -536,3 +536,48 @@ fn the_value_of_a_marked_key_may_look_like_another_key() {
     );
     assert_eq!(pairs("Sample,Temperature,pH"), []);
 }
+
+#[test]
+fn titles_that_begin_with_a_key_are_none() {
+    for title in [
+        "Sample, 340 nm, 25 °C",
+        "Probe, 600 nm",
+        "Sample; 340 nm",
+        "Operator, 25 °C",
+        "Enzyme, 340 nm",
+        "Concentration, 340 nm",
+        "Temperature, pH and light",
+        "Date, time and name",
+        "Actinometry at 365 nm; A at 510 nm",
+        "Normalized spectra (max = 1)",
+    ] {
+        assert_eq!(shown(title), "", "{title}");
+    }
+    for (line, wanted) in [
+        ("Sample, beet", "Sample,beet"),
+        ("Temperature,25 °C", "Temperature,25 °C"),
+        ("Date,2019-03-12", "Date,2019-03-12"),
+        ("Path length,1 cm", "Path length,1 cm"),
+        ("Dilution,1:10", "Dilution,1:10"),
+    ] {
+        assert_eq!(shown(line), wanted, "{line}");
+    }
+}
+
+#[test]
+fn what_a_date_is_of() {
+    for (before, wanted) in [
+        ("Messung vom ", true),
+        ("Kinetikmessung vom ", true),
+        ("measured on ", true),
+        ("run of ", true),
+        ("beet juice ", true),
+        ("", true),
+        ("Buffer of ", false),
+        ("Prélèvement le ", false),
+        ("see mail of ", false),
+        ("SOP 12 of ", false),
+    ] {
+        assert_eq!(super::passing::is_of_the_run(before), wanted, "{before}");
+    }
+}

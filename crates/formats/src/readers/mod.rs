@@ -55,3 +55,58 @@ pub(crate) fn common_factor(line: &str) -> Option<i32> {
         .ok()
         .filter(|power: &i32| is_one && power.abs() < 300)
 }
+
+#[cfg(test)]
+mod tests {
+    use std::collections::BTreeMap;
+    use std::path::{Path, PathBuf};
+
+    use crate::{Readers, Source};
+
+    fn texts(folder: &Path, all: &mut Vec<PathBuf>) {
+        for entry in std::fs::read_dir(folder).expect("a folder") {
+            let path = entry.expect("an entry").path();
+            if path.is_dir() {
+                texts(&path, all);
+            } else if path.extension().is_some_and(|ending| ending != "json") {
+                all.push(path);
+            }
+        }
+    }
+
+    /// Everything that files give, by a thread that has read nothing before.
+    fn read(files: Vec<PathBuf>) -> std::thread::JoinHandle<BTreeMap<PathBuf, String>> {
+        std::thread::spawn(move || {
+            let readers = Readers::built_in();
+            let records = files.into_iter().map(|path| {
+                let source = Source::new("a.txt", std::fs::read(&path).expect("a file"));
+                let (_, reading) = readers.read(&source, None);
+                let record = serde_json::to_string(&(&reading.runs, &reading.remarks)).expect("a record");
+                (path, record)
+            });
+            records.collect()
+        })
+    }
+
+    /// What is remembered of words, lines, headers and units while files are read, so that it need not be found out anew,
+    /// changes no byte of what later files give: the whole corpus from its beginning and from its end, and each file twice.
+    #[test]
+    fn what_was_read_before_changes_nothing() {
+        let mut files = Vec::new();
+        texts(
+            &Path::new(env!("CARGO_MANIFEST_DIR")).join("../../tests/corpus/text"),
+            &mut files,
+        );
+        files.sort();
+        assert!(files.len() > 1000, "{}", files.len());
+        let backwards = files.iter().rev().flat_map(|file| [file.clone(), file.clone()]);
+        let (one, other) = (read(files.clone()), read(backwards.collect()));
+        let (one, other) = (
+            one.join().expect("all are read"),
+            other.join().expect("all are read"),
+        );
+        for (file, record) in &one {
+            assert_eq!(other.get(file), Some(record), "{}", file.display());
+        }
+    }
+}

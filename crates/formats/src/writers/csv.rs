@@ -60,7 +60,7 @@ use std::io::{self, Write};
 use curvary_record::{Column, Decimals, Numbers, Run, RunId, Trace, Unit};
 
 use super::digits::Digits;
-use super::table_schema::{TableField, TableSchema};
+use super::table_schema::{ColumnType, TableField, TableSchema};
 
 use columns::{describe, heads, plain_name, rank};
 use entries::groups;
@@ -405,6 +405,12 @@ impl Table {
     /// The heads, from left to right.
     pub fn heads(&self) -> impl Iterator<Item = &str> {
         self.columns.iter().map(|column| column.name.as_str())
+    }
+
+    /// Which columns hold days.
+    pub(crate) fn days(&self) -> Vec<bool> {
+        let columns = self.columns.iter();
+        columns.map(|column| column.kind == ColumnType::Date).collect()
     }
 
     /// The table's description, for the file `….schema.json` beside it.

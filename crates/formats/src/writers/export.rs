@@ -162,7 +162,16 @@ impl Subjects for &[Run] {
     }
 }
 
-/// Writes all runs; gives remarks on what the format could not carry.
+/// What is to be said of an export.
+#[derive(Clone, Debug, Default)]
+pub struct Told {
+    /// What could not be written as asked.
+    pub remarks: Vec<Diagnostic>,
+    /// What the format has no room for, whatever the runs are.
+    pub not_carried: Option<Diagnostic>,
+}
+
+/// Writes all runs; says what the format could not carry.
 ///
 /// The runs are gone through three times (units, columns, writing), or twice where units stay as read; none is held longer
 /// than it is looked at.
@@ -174,7 +183,7 @@ pub fn export(
     subjects: &mut dyn Subjects,
     units: Units,
     files: &mut dyn Files,
-) -> Result<Vec<Diagnostic>, ExportError> {
+) -> Result<Told, ExportError> {
     let mut survey = UnitSurvey::default();
     if units != Units::AsRead {
         subjects.each(&mut |subject| {
@@ -204,7 +213,6 @@ pub fn export(
         })
     })?;
     let mut remarks = exporter.finish(files)?;
-    remarks.extend(left.told());
     let more = stays.len().saturating_sub(STAYS);
     let mut stays: Vec<String> = stays.into_iter().take(STAYS).collect();
     if more > 0 {
@@ -215,7 +223,10 @@ pub fn export(
             .into_iter()
             .map(|message| Diagnostic::warning(Code::new("unit-stays"), message)),
     );
-    Ok(remarks)
+    Ok(Told {
+        remarks,
+        not_carried: left.told(),
+    })
 }
 
 /// So many quantities that stay in their own units are told one by one.

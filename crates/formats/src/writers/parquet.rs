@@ -8,12 +8,14 @@ use std::sync::Arc;
 
 use curvary_record::Diagnostic;
 use parquet::basic::{Compression, GzipLevel, LogicalType, Repetition, Type as Physical};
+use parquet::column::reader::ColumnReader;
 use parquet::data_type::{BoolType, ByteArray, ByteArrayType, DoubleType, Int32Type, Int64Type};
 use parquet::errors::ParquetError;
 use parquet::file::metadata::KeyValue;
-use parquet::file::properties::WriterProperties;
+use parquet::file::properties::{EnabledStatistics, WriterProperties};
+use parquet::file::reader::{FileReader, SerializedFileReader};
 use parquet::file::writer::SerializedFileWriter;
-use parquet::schema::types::Type;
+use parquet::schema::types::{ColumnPath, Type};
 
 use super::csv::{Content, Options, Stretch, Table};
 use super::export::{ExportError, Exporter, Files, Output, Part, Room, Subject};
@@ -118,10 +120,17 @@ impl Sheet {
             .build()
             .map_err(failed)?;
         let described = TableSchema::new(fields.to_vec()).to_json();
-        let properties = WriterProperties::builder()
+        // Engines pass over groups of rows by the least and the greatest number in them. Of names, which come in no order,
+        // these tell nothing, and to find them takes as long as to write the names.
+        let mut properties = WriterProperties::builder()
             .set_compression(Compression::GZIP(GzipLevel::default()))
-            .set_key_value_metadata(Some(vec![KeyValue::new("table-schema".to_owned(), described)]))
-            .build();
+            .set_statistics_enabled(EnabledStatistics::Chunk)
+            .set_key_value_metadata(Some(vec![KeyValue::new("table-schema".to_owned(), described)]));
+        for field in fields.iter().filter(|field| field.kind == ColumnType::String) {
+            let column = ColumnPath::from(vec![field.name.clone()]);
+            properties = properties.set_column_statistics_enabled(column, EnabledStatistics::None);
+        }
+        let properties = properties.build();
         let writer =
             SerializedFileWriter::new(out, Arc::new(schema), Arc::new(properties)).map_err(failed)?;
         let columns = fields.iter().map(|field| {
@@ -203,6 +212,60 @@ impl Sheet {
         Ok(())
     }
 }
+
+/// Gives every text of a Parquet file: those of its metadata, the names of its columns, and the cells of text. Ends when
+/// `take` says that it wants no more.
+///
+/// # Errors
+/// When the file does not read back.
+pub fn each_text(file: std::fs::File, mut take: impl FnMut(&str) -> bool) -> std::io::Result<()> {
+    let broken = |error: ParquetError| std::io::Error::other(error.to_string());
+    let reader = SerializedFileReader::new(file).map_err(broken)?;
+    let about = reader.metadata().file_metadata();
+    for pair in about.key_value_metadata().into_iter().flatten() {
+        if !take(&pair.key) || pair.value.as_deref().is_some_and(|value| !take(value)) {
+            return Ok(());
+        }
+    }
+    for column in about.schema_descr().columns() {
+        if !take(column.name()) {
+            return Ok(());
+        }
+    }
+    for group in 0..reader.num_row_groups() {
+        let group = reader.get_row_group(group).map_err(broken)?;
+        for at in 0..group.num_columns() {
+            let ColumnReader::ByteArrayColumnReader(mut column) =
+                group.get_column_reader(at).map_err(broken)?
+            else {
+                continue;
+            };
+            let mut last = ByteArray::new();
+            let (mut texts, mut there) = (Vec::new(), Vec::new());
+            loop {
+                texts.clear();
+                there.clear();
+                let (rows, ..) = column
+                    .read_records(ROWS_AT_ONCE, Some(&mut there), None, &mut texts)
+                    .map_err(broken)?;
+                if rows == 0 {
+                    break;
+                }
+                for text in texts.drain(..) {
+                    // The same stands in many rows one after another.
+                    if text != last && !take(&String::from_utf8_lossy(text.data())) {
+                        return Ok(());
+                    }
+                    last = text;
+                }
+            }
+        }
+    }
+    Ok(())
+}
+
+/// So many rows are read back at a time.
+const ROWS_AT_ONCE: usize = 1 << 13;
 
 /// Days since 1970-01-01.
 fn days(text: &str) -> Option<i32> {

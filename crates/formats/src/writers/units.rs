@@ -25,7 +25,59 @@ pub enum Units {
 
 /// The first pass: in which units was each quantity met?
 #[derive(Clone, Debug, Default)]
-pub struct UnitSurvey(BTreeMap<String, BTreeSet<String>>);
+pub struct UnitSurvey(BTreeMap<String, BTreeMap<String, Met>>);
+
+/// What is known of the numbers of a quantity in one unit.
+#[derive(Clone, Debug, Default)]
+struct Met {
+    /// How often it was met.
+    times: u64,
+    /// The different numbers, by their bits; none where there are too many of them, as in curves.
+    numbers: Option<BTreeSet<u64>>,
+}
+
+/// So many different numbers of conditions are each tried out.
+const TRIED: usize = 256;
+
+impl Met {
+    fn add(&mut self, numbers: Option<&[f64]>) {
+        let first = self.times == 0;
+        self.times += 1;
+        match (numbers, &mut self.numbers) {
+            (Some(numbers), known @ None) if first => {
+                *known = Some(numbers.iter().map(|n| n.to_bits()).collect())
+            }
+            (Some(numbers), Some(known)) => known.extend(numbers.iter().map(|n| n.to_bits())),
+            (None, known) => *known = None,
+            _ => {}
+        }
+        if self.numbers.as_ref().is_some_and(|known| known.len() > TRIED) {
+            self.numbers = None;
+        }
+    }
+
+    fn merge(&mut self, other: Self) {
+        self.numbers = match (self.numbers.take(), other.numbers) {
+            (None, theirs) if self.times == 0 => theirs,
+            (Some(mut ours), Some(theirs)) => {
+                ours.extend(theirs);
+                Some(ours).filter(|all| all.len() <= TRIED)
+            }
+            _ => None,
+        };
+        self.times += other.times;
+    }
+
+    /// Whether all numbers convert exactly, as far as they are known, else numbers as people write them.
+    fn converts(&self, from: &Unit, to: &Unit) -> bool {
+        match &self.numbers {
+            Some(numbers) => numbers
+                .iter()
+                .all(|&bits| exactly(f64::from_bits(bits), from, to).is_some()),
+            None => usually_exact(from, to),
+        }
+    }
+}
 
 /// What is brought to which unit.
 #[derive(Clone, Debug, Default)]
@@ -41,10 +93,10 @@ impl UnitSurvey {
         self.fields(&run.fields);
         for trace in run.traces.iter().filter(|trace| !trace.is_empty()) {
             for column in [&trace.x, &trace.y] {
-                self.met(column.quantity.as_str(), &column.unit);
+                self.met(column.quantity.as_str(), &column.unit, None);
             }
             for held in &trace.held {
-                self.met(held.quantity.as_str(), &held.unit);
+                self.met(held.quantity.as_str(), &held.unit, Some(&[held.value]));
             }
             self.fields(&trace.fields);
         }
@@ -52,25 +104,34 @@ impl UnitSurvey {
 
     fn fields(&mut self, fields: &Fields) {
         for (key, claims) in fields.iter() {
-            if let Some(Claim {
+            let Some(Claim {
                 unit: Some(unit),
-                value: Value::Number(_) | Value::Range { .. },
+                value,
                 ..
             }) = claims.first()
-            {
-                self.met(key.as_str(), unit);
+            else {
+                continue;
+            };
+            match value {
+                Value::Number(number) => self.met(key.as_str(), unit, Some(&[*number])),
+                Value::Range { from, to } => self.met(key.as_str(), unit, Some(&[*from, *to])),
+                Value::Text(_) => {}
             }
         }
     }
 
-    fn met(&mut self, name: &str, unit: &Unit) {
-        if let Some(units) = self.0.get_mut(name) {
-            if !units.contains(unit.code()) {
-                units.insert(unit.code().to_owned());
+    fn met(&mut self, name: &str, unit: &Unit, numbers: Option<&[f64]>) {
+        if !self.0.contains_key(name) {
+            self.0.insert(name.to_owned(), BTreeMap::new());
+        }
+        let Some(units) = self.0.get_mut(name) else { return };
+        match units.get_mut(unit.code()) {
+            Some(met) => met.add(numbers),
+            None => {
+                let mut met = Met::default();
+                met.add(numbers);
+                units.insert(unit.code().to_owned(), met);
             }
-        } else {
-            self.0
-                .insert(name.to_owned(), BTreeSet::from([unit.code().to_owned()]));
         }
     }
 
@@ -82,7 +143,7 @@ impl UnitSurvey {
             return plan;
         }
         for (name, codes) in &self.0 {
-            let met: Vec<Unit> = codes.iter().filter_map(|code| Unit::ucum(code).ok()).collect();
+            let met: Vec<Unit> = codes.keys().filter_map(|code| Unit::ucum(code).ok()).collect();
             let customary = customary(name);
             // Units that measure different things are never brought together.
             let mut groups: Vec<Vec<&Unit>> = Vec::new();
@@ -93,7 +154,7 @@ impl UnitSurvey {
                 }
             }
             if groups.len() > 1 && units == Units::Canonical {
-                let list: Vec<&str> = codes.iter().map(String::as_str).collect();
+                let list: Vec<&str> = codes.keys().map(String::as_str).collect();
                 plan.told.insert(format!(
                     "`{name}` is in units that measure different things, each in its own column: {}",
                     list.join(", ")
@@ -111,13 +172,22 @@ impl UnitSurvey {
                 if !several && units == Units::OneEach {
                     continue;
                 }
+                let times = |unit: &Unit| codes.get(unit.code()).map_or(0, |met| met.times);
+                let converts = |unit: &Unit, to: &Unit| {
+                    codes
+                        .get(unit.code())
+                        .is_some_and(|met| unit.code() == to.code() || met.converts(unit, to))
+                };
                 let target = if units == Units::Canonical {
                     wanted
                 } else {
+                    // The one of the trade, else the one that most runs have, else any that holds all numbers.
+                    let mut usual: Vec<&Unit> = group.clone();
+                    usual.sort_by_key(|unit| std::cmp::Reverse(times(unit)));
                     wanted
                         .into_iter()
-                        .chain(group.iter().copied())
-                        .find(|target| group.iter().all(|unit| usually_exact(unit, target)))
+                        .chain(usual)
+                        .find(|target| group.iter().all(|unit| converts(unit, target)))
                 };
                 let Some(target) = target else { continue };
                 for unit in group.iter().filter(|unit| unit.code() != target.code()) {
@@ -134,7 +204,10 @@ impl UnitSurvey {
     /// Adds what another survey saw.
     pub fn merge(&mut self, other: Self) {
         for (name, units) in other.0 {
-            self.0.entry(name).or_default().extend(units);
+            let ours = self.0.entry(name).or_default();
+            for (unit, met) in units {
+                ours.entry(unit).or_default().merge(met);
+            }
         }
     }
 }

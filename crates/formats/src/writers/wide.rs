@@ -50,12 +50,13 @@ impl Wide {
         }
     }
 
-    fn refused(message: String) -> ExportError {
-        ExportError::Refused(Box::new(
-            Diagnostic::error(Code::new("axes-differ"), message).help(
-                "take runs of one kind, or `--union` for a row for every x that was met, or `--to csv`, which needs no common axis",
-            ),
-        ))
+    /// Why the curves cannot stand side by side; `union` says whether a row for every x that was met would help.
+    fn refused(message: String, union: bool) -> ExportError {
+        ExportError::Refused(Box::new(Diagnostic::error(Code::new("axes-differ"), message).help(if union {
+            "take runs of one kind, or `--union` for a row for every x that was met, or `--to csv`, which needs no common axis"
+        } else {
+            "take runs over one x quantity in one unit, or `--to csv`, which needs no common axis"
+        })))
     }
 
     /// The axis of a curve.
@@ -98,13 +99,16 @@ impl Wide {
         };
         let told = |axis: &Column| format!("{} in `{}`", axis.quantity, axis.unit);
         if let Some((other, x)) = others().find(|(_, x)| x.quantity != axis.quantity || x.unit != axis.unit) {
-            return Err(Self::refused(format!(
-                "the curves do not run over one axis: `{}` runs over {}, `{}` over {}",
-                first.head,
-                told(axis),
-                other.head,
-                told(x)
-            )));
+            return Err(Self::refused(
+                format!(
+                    "the curves do not run over one axis: `{}` runs over {}, `{}` over {}",
+                    first.head,
+                    told(axis),
+                    other.head,
+                    told(x)
+                ),
+                false,
+            ));
         }
         match others().nth(1) {
             None => Ok(true),
@@ -116,19 +120,25 @@ impl Wide {
                 });
                 match twice {
                     None => Ok(false),
-                    Some((curve, _)) => Err(Self::refused(format!(
-                        "`{}` was measured twice at one x, which has one cell in a row",
-                        curve.head
-                    ))),
+                    Some((curve, _)) => Err(Self::refused(
+                        format!(
+                            "`{}` was measured twice at one x, which has one cell in a row",
+                            curve.head
+                        ),
+                        false,
+                    )),
                 }
             }
-            Some((other, x)) => Err(Self::refused(format!(
-                "the axes do not agree: `{}` has {} points, `{}` has {}, and not all of the same x",
-                first.head,
-                axis.values.len(),
-                other.head,
-                x.values.len()
-            ))),
+            Some((other, x)) => Err(Self::refused(
+                format!(
+                    "the axes do not agree: `{}` has {} points, `{}` has {}, and not all of the same x",
+                    first.head,
+                    axis.values.len(),
+                    other.head,
+                    x.values.len()
+                ),
+                true,
+            )),
         }
     }
 

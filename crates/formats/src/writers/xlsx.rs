@@ -64,16 +64,31 @@ fn column(at: usize) -> u16 {
     u16::try_from(at).unwrap_or(u16::MAX)
 }
 
+/// A day as a cell of its own type. A sheet begins with the year 1900; what lies before stays a text.
+fn day(text: &str) -> Option<ExcelDateTime> {
+    let day: jiff::civil::Date = text.parse().ok()?;
+    let part = |number: i8| u8::try_from(number).ok();
+    let year = u16::try_from(day.year()).ok().filter(|&year| year >= 1900)?;
+    ExcelDateTime::from_ymd(year, part(day.month())?, part(day.day())?).ok()
+}
+
+/// Writes a row; columns of `days` hold days.
 fn write_row(
     sheet: &mut Worksheet,
     row: u32,
     cells: &[Content<'_>],
+    days: &[bool],
     cut: &mut u64,
 ) -> Result<(), ExportError> {
-    for (at, cell) in cells.iter().enumerate() {
-        let at = column(at);
+    for (place, cell) in cells.iter().enumerate() {
+        let at = column(place);
+        let is_day = days.get(place).copied().unwrap_or(false);
         let written = match *cell {
             Content::Empty => continue,
+            Content::Text(text) if is_day && let Some(day) = day(text) => {
+                let form = Format::new().set_num_format("yyyy-mm-dd");
+                sheet.write_datetime_with_format(row, at, &day, &form)
+            }
             Content::Text(text) if text.chars().count() > LONGEST => {
                 *cut += 1;
                 let short: String = text.chars().take(LONGEST).collect();
@@ -138,6 +153,7 @@ impl Exporter for Xlsx {
             sheet,
             0,
             &["sheet", "column", "unit (UCUM)", "what it is"].map(Content::Text),
+            &[],
             &mut self.cut,
         )?;
         let mut row = 1;
@@ -149,7 +165,7 @@ impl Exporter for Xlsx {
                     field.unit.as_deref().unwrap_or(""),
                     &field.description,
                 ];
-                write_row(sheet, row, &cells.map(Content::Text), &mut self.cut)?;
+                write_row(sheet, row, &cells.map(Content::Text), &[], &mut self.cut)?;
                 row += 1;
             }
         }
@@ -166,16 +182,17 @@ impl Exporter for Xlsx {
             ..
         } = self;
         for (at, table) in tables.iter().enumerate() {
+            let days = table.days();
             let sheet = book.worksheet_from_index(at).map_err(failed)?;
             table.each_row(subject.run, |cells| -> Result<(), ExportError> {
-                write_row(sheet, rows[at], cells, cut)?;
+                write_row(sheet, rows[at], cells, &days, cut)?;
                 rows[at] += 1;
                 Ok(())
             })?;
         }
         let sheet = book.worksheet_from_index(3).map_err(failed)?;
         results.each(subject.results, |cells| {
-            write_row(sheet, rows[3], cells, cut)?;
+            write_row(sheet, rows[3], cells, &[], cut)?;
             rows[3] += 1;
             Ok(())
         })

@@ -7,10 +7,10 @@ fn shown(text: &str) -> String {
             let mark = if date.century_assumed { "*" } else { "" };
             format!("{}{mark}", date.iso)
         }
-        DateReading::Undecidable {
-            day_first,
-            month_first,
-        } => format!("{}|{}", day_first.iso, month_first.iso),
+        DateReading::Undecidable(readings) => {
+            let days: Vec<&str> = readings.iter().map(|(_, day)| day.iso.as_str()).collect();
+            days.join("|")
+        }
         DateReading::No => String::new(),
     };
     format!("{date} {}", moment.time.unwrap_or_default())
@@ -19,6 +19,7 @@ fn shown(text: &str) -> String {
 }
 
 #[test]
+#[expect(clippy::too_many_lines, reason = "cases one after another")]
 fn dates_that_people_write() {
     let table = [
         ("2021-03-14", "2021-03-14"),
@@ -38,6 +39,18 @@ fn dates_that_people_write() {
         ("05/05/2021", "2021-05-05"),
         ("14/03/21", "2021-03-14*"),
         ("99/03/14", "1999-03-14*"),
+        // Which end is the year is not said.
+        ("18-05-13", "2018-05-13|2013-05-18"),
+        ("10-11-12", "2010-11-12|2012-11-10|2012-10-11"),
+        ("14-03-21", "2014-03-21|2021-03-14"),
+        ("99-03-14", "1999-03-14*"),
+        // A year to come, or of another calendar.
+        ("13/05/61", ""),
+        ("13-May-55", ""),
+        // Heisei, Reiwa, Showa.
+        ("H30.5.13", "2018-05-13"),
+        ("R2.5.13", "2020-05-13"),
+        ("S60/05/13", "1985-05-13"),
         ("14-Mar-2021", "2021-03-14"),
         ("14-MAR-21", "2021-03-14*"),
         ("14MAR2021", "2021-03-14"),

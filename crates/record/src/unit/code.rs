@@ -55,6 +55,8 @@ static ATOMS: &[Atom] = &[
     atom("A", true, [0, 0, 0, 1, 0, 0, 0, 0], 1, 0, "A"),
     atom("K", true, KELVIN, 1, 0, "K"),
     atom("mol", true, [0, 0, 0, 0, 0, 1, 0, 0], 1, 0, "mol"),
+    // Equivalents: a mole of charges (UCUM, `eq`).
+    atom("eq", true, [0, 0, 0, 0, 0, 1, 0, 0], 1, 0, "eq"),
     atom("cd", true, [0, 0, 0, 0, 0, 0, 1, 0], 1, 0, "cd"),
     atom("rad", true, ANGLE, 1, 0, "rad"),
     atom("Hz", true, [0, 0, -1, 0, 0, 0, 0, 0], 1, 0, "Hz"),

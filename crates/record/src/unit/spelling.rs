@@ -651,6 +651,9 @@ fn word_of_this_case(word: &str) -> Option<&'static [&'static str]> {
         "ns" => &["ns"],
         "ps" => &["ps"],
         "Mol" => &["mol"],
+        // Equivalents; `val` is the older German word.
+        "eq" | "Eq" => &["eq"],
+        "meq" | "mEq" | "mval" => &["meq"],
         "ppm" => &["[ppm]"],
         _ => return None,
     })

@@ -34,11 +34,17 @@ fn pairs(out: &mut Block, a: &Block, b: &Block, f: impl Fn(f64, f64) -> f64) {
     }
 }
 
-/// Adds `slope` times a factor to the slope of an input.
+/// Adds `slope` times a factor to the slope of an input; where nothing else uses that input, it is all of its slope.
 #[inline(always)]
-fn pass(to: &mut Block, slope: &Block, f: impl Fn(usize) -> f64) {
-    for (k, (o, s)) in to.iter_mut().zip(slope).enumerate() {
-        *o += s * f(k);
+fn pass(to: &mut Block, only: bool, slope: &Block, f: impl Fn(usize) -> f64) {
+    if only {
+        for (k, (o, s)) in to.iter_mut().zip(slope).enumerate() {
+            *o = s * f(k);
+        }
+    } else {
+        for (k, (o, s)) in to.iter_mut().zip(slope).enumerate() {
+            *o += s * f(k);
+        }
     }
 }
 
@@ -99,71 +105,71 @@ impl Tape {
         let Some(slope) = rest.first() else { return };
         let own = &registers[place];
         let value = |i: usize| &registers[i];
-        let mut give = |i: usize, f: &dyn Fn(&mut Block)| {
+        let mut give = |i: usize, f: &dyn Fn(&mut Block, bool)| {
             if self.active[i] {
-                f(&mut before[i]);
+                f(&mut before[i], self.uses[i] == 1);
             }
         };
         match self.ops[place] {
             Op::Constant(_) | Op::Pi | Op::Variable(_) | Op::Parameter(_) => {}
             Op::Add(a, b) => {
-                give(a, &|to| pass(to, slope, |_| 1.0));
-                give(b, &|to| pass(to, slope, |_| 1.0));
+                give(a, &|to, only| pass(to, only, slope, |_| 1.0));
+                give(b, &|to, only| pass(to, only, slope, |_| 1.0));
             }
             Op::Subtract(a, b) => {
-                give(a, &|to| pass(to, slope, |_| 1.0));
-                give(b, &|to| pass(to, slope, |_| -1.0));
+                give(a, &|to, only| pass(to, only, slope, |_| 1.0));
+                give(b, &|to, only| pass(to, only, slope, |_| -1.0));
             }
             Op::Multiply(a, b) => {
                 let (va, vb) = (value(a), value(b));
-                give(a, &|to| pass(to, slope, |k| vb[k]));
-                give(b, &|to| pass(to, slope, |k| va[k]));
+                give(a, &|to, only| pass(to, only, slope, |k| vb[k]));
+                give(b, &|to, only| pass(to, only, slope, |k| va[k]));
             }
             Op::Divide(a, b) => {
                 let vb = value(b);
-                give(a, &|to| pass(to, slope, |k| 1.0 / vb[k]));
-                give(b, &|to| pass(to, slope, |k| -(own[k] / vb[k])));
+                give(a, &|to, only| pass(to, only, slope, |k| 1.0 / vb[k]));
+                give(b, &|to, only| pass(to, only, slope, |k| -(own[k] / vb[k])));
             }
-            Op::Negate(a) => give(a, &|to| pass(to, slope, |_| -1.0)),
+            Op::Negate(a) => give(a, &|to, only| pass(to, only, slope, |_| -1.0)),
             Op::Integer(_, 0) => {}
             Op::Integer(a, n) => {
                 let va = value(a);
-                give(a, &|to| {
+                give(a, &|to, only| {
                     let mut power = [0.0; BLOCK];
                     if n == 1 {
                         power.fill(1.0);
                     } else {
                         integer_power(&mut power, va, n - 1);
                     }
-                    pass(to, slope, |k| f64::from(n) * power[k]);
+                    pass(to, only, slope, |k| f64::from(n) * power[k]);
                 });
             }
             Op::Power(a, b) => {
                 let (va, vb) = (value(a), value(b));
-                give(a, &|to| pass(to, slope, |k| vb[k] * va[k].powf(vb[k] - 1.0)));
+                give(a, &|to, only| {
+                    pass(to, only, slope, |k| vb[k] * va[k].powf(vb[k] - 1.0))
+                });
                 // 0 to a positive power stays 0 whatever the power.
-                give(b, &|to| {
-                    pass(
-                        to,
-                        slope,
-                        |k| {
-                            if own[k] == 0.0 { 0.0 } else { own[k] * va[k].ln() }
-                        },
-                    );
+                give(b, &|to, only| {
+                    pass(to, only, slope, |k| {
+                        if own[k] == 0.0 { 0.0 } else { own[k] * va[k].ln() }
+                    });
                 });
             }
-            Op::Exp(a) => give(a, &|to| pass(to, slope, |k| own[k])),
-            Op::Ln(a) => give(a, &|to| pass(to, slope, |k| 1.0 / value(a)[k])),
-            Op::Log10(a) => give(a, &|to| pass(to, slope, |k| 1.0 / (value(a)[k] * f64::LN_10))),
-            Op::Sqrt(a) => give(a, &|to| pass(to, slope, |k| 0.5 / own[k])),
-            Op::Sin(a) => give(a, &|to| pass(to, slope, |k| value(a)[k].cos())),
-            Op::Cos(a) => give(a, &|to| pass(to, slope, |k| -value(a)[k].sin())),
-            Op::Tan(a) => give(a, &|to| pass(to, slope, |k| 1.0 + own[k] * own[k])),
-            Op::Atan(a) => give(a, &|to| {
-                pass(to, slope, |k| 1.0 / (1.0 + value(a)[k] * value(a)[k]))
+            Op::Exp(a) => give(a, &|to, only| pass(to, only, slope, |k| own[k])),
+            Op::Ln(a) => give(a, &|to, only| pass(to, only, slope, |k| 1.0 / value(a)[k])),
+            Op::Log10(a) => give(a, &|to, only| {
+                pass(to, only, slope, |k| 1.0 / (value(a)[k] * f64::LN_10))
             }),
-            Op::Abs(a) => give(a, &|to| {
-                pass(to, slope, |k| if value(a)[k] < 0.0 { -1.0 } else { 1.0 });
+            Op::Sqrt(a) => give(a, &|to, only| pass(to, only, slope, |k| 0.5 / own[k])),
+            Op::Sin(a) => give(a, &|to, only| pass(to, only, slope, |k| value(a)[k].cos())),
+            Op::Cos(a) => give(a, &|to, only| pass(to, only, slope, |k| -value(a)[k].sin())),
+            Op::Tan(a) => give(a, &|to, only| pass(to, only, slope, |k| 1.0 + own[k] * own[k])),
+            Op::Atan(a) => give(a, &|to, only| {
+                pass(to, only, slope, |k| 1.0 / (1.0 + value(a)[k] * value(a)[k]))
+            }),
+            Op::Abs(a) => give(a, &|to, only| {
+                pass(to, only, slope, |k| if value(a)[k] < 0.0 { -1.0 } else { 1.0 });
             }),
         }
     }
@@ -218,7 +224,7 @@ impl Tape {
         }
         self.run(x, p, n, |first, lanes, registers, slopes| {
             values[first..first + lanes].copy_from_slice(&registers[self.root][..lanes]);
-            for place in (0..=self.root).filter(|place| self.active[*place]) {
+            for place in (0..=self.root).filter(|place| self.active[*place] && self.uses[*place] != 1) {
                 slopes[place] = [0.0; BLOCK];
             }
             slopes[self.root] = [1.0; BLOCK];

@@ -39,6 +39,8 @@ pub(super) struct Tape {
     pub(super) active: Vec<bool>,
     /// Whether the instruction depends on a variable, and so differs from point to point.
     pub(super) varies: Vec<bool>,
+    /// How many inputs of instructions that depend on a parameter each instruction is, up to the root.
+    pub(super) uses: Vec<u32>,
     pub(super) root: usize,
 }
 
@@ -96,6 +98,17 @@ impl Tape {
 
     pub(super) fn finish(&mut self, root: usize) {
         self.root = root;
+        self.uses = vec![0; self.ops.len()];
+        for (place, op) in self.ops.iter().enumerate().take(root + 1) {
+            // What a power of zero is taken of gets no slope.
+            if !self.active[place] || matches!(op, Op::Integer(_, 0)) {
+                continue;
+            }
+            let (a, b) = op.inputs();
+            for input in a.into_iter().chain(b) {
+                self.uses[input] += 1;
+            }
+        }
     }
 
     /// The value of an instruction that is a plain number.

@@ -60,6 +60,11 @@ impl Law {
             .all(|variable| matches!(*variable, "S" | "I"))
     }
 
+    /// Whether it runs over doses: concentrations of an inhibitor or a ligand, which are set in ratios.
+    pub fn is_over_doses(&self) -> bool {
+        matches!(self.variables[0], "I" | "L")
+    }
+
     /// What its first column of x is called where it cannot be negative.
     pub fn never_negative(&self) -> Option<&'static str> {
         match self.variables[0] {

@@ -75,13 +75,47 @@ pub struct Chain {
     pub steps: Vec<Step>,
 }
 
+/// A remark of a step.
+#[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum LogNote {
+    /// What was assumed or found.
+    Said(String),
+    /// Which points were left out, and why.
+    LeftOut(String),
+}
+
+impl std::ops::Deref for LogNote {
+    type Target = str;
+
+    fn deref(&self) -> &str {
+        match self {
+            Self::Said(words) | Self::LeftOut(words) => words,
+        }
+    }
+}
+
+impl LogNote {
+    /// The same of a blank.
+    fn of_blank(self) -> Self {
+        match self {
+            Self::Said(words) => Self::Said(format!("blank: {words}")),
+            Self::LeftOut(words) => Self::LeftOut(format!("blank: {words}")),
+        }
+    }
+}
+
+fn said(notes: Vec<String>) -> Vec<LogNote> {
+    notes.into_iter().map(LogNote::Said).collect()
+}
+
 /// What one step did.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 pub struct LogEntry {
     /// The step as text.
     pub step: String,
     /// What was assumed, left out or found.
-    pub notes: Vec<String>,
+    pub notes: Vec<LogNote>,
     /// The baseline, for a baseline step.
     #[serde(skip_serializing_if = "Option::is_none", default)]
     pub baseline: Option<BaselineFound>,
@@ -158,7 +192,7 @@ impl Chain {
     }
 }
 
-type Done = (Spectrum, Vec<String>, Option<BaselineFound>);
+type Done = (Spectrum, Vec<LogNote>, Option<BaselineFound>);
 
 impl Step {
     /// Whether neighbouring points are no longer independent after the step.
@@ -186,18 +220,20 @@ impl Step {
                     };
                     return Err(refusal.into());
                 }
-                let note = format!(
-                    "{} of {} points lie above {above} and were left out",
-                    curve.len() - kept.len(),
-                    curve.len()
-                );
-                Ok((with(curve.pick(&kept)?), vec![note], None))
+                let lost = curve.len() - kept.len();
+                let note = (lost > 0).then(|| {
+                    LogNote::LeftOut(format!(
+                        "{lost} of {} points lie above {above} and were left out",
+                        curve.len()
+                    ))
+                });
+                Ok((with(curve.pick(&kept)?), note.into_iter().collect(), None))
             }
             Self::Crop { to } => {
                 to.points(curve, "crop", 1)?;
                 let kept: Vec<usize> = curve.indices_in(*to).collect();
                 let note = format!("{} of {} points kept", kept.len(), curve.len());
-                Ok((with(curve.pick(&kept)?), vec![note], None))
+                Ok((with(curve.pick(&kept)?), said(vec![note]), None))
             }
             Self::Ordinate { to } => spectrum.to_ordinate(*to).map(|(s, notes)| (s, notes, None)),
             Self::Axis { to } => spectrum.to_axis(*to).map(|(s, notes)| (s, notes, None)),
@@ -215,18 +251,18 @@ impl Step {
                 }
                 let (blank, mut notes) = like(spectrum, blank)?;
                 let (result, used) = subtract_blank(curve, &blank.curve, *grids)?;
-                notes.push(match used.resampled {
+                notes.push(LogNote::Said(match used.resampled {
                     Some(how) => format!(
                         "the blank ({} points) was resampled ({}) at the sample's x values",
                         used.points,
                         how.name()
                     ),
                     None => format!("the blank ({} points) has every x of the sample", used.points),
-                });
+                }));
                 Ok((with(result), notes, None))
             }
             Self::Baseline { baseline } => {
-                subtract_baseline(spectrum, *baseline).map(|(s, found, notes)| (s, notes, Some(found)))
+                subtract_baseline(spectrum, *baseline).map(|(s, found, notes)| (s, said(notes), Some(found)))
             }
             Self::Filter { filter } => {
                 let smoothed = filter.apply(curve)?;
@@ -250,7 +286,7 @@ impl Step {
                         axis: spectrum.axis,
                         ordinate,
                     },
-                    notes,
+                    said(notes),
                     None,
                 ))
             }
@@ -277,14 +313,14 @@ impl Step {
                     how.name(),
                     result.len()
                 );
-                Ok((with(result), vec![note], None))
+                Ok((with(result), said(vec![note]), None))
             }
         }
     }
 }
 
 /// The blank with the sample's axis and ordinate, converted where that is exact.
-fn like(sample: &Spectrum, blank: Spectrum) -> Result<(Spectrum, Vec<String>), SpectrumRefusal> {
+fn like(sample: &Spectrum, blank: Spectrum) -> Result<(Spectrum, Vec<LogNote>), SpectrumRefusal> {
     let mut notes = Vec::new();
     let mut blank = blank;
     if blank.ordinate != sample.ordinate {
@@ -298,19 +334,16 @@ fn like(sample: &Spectrum, blank: Spectrum) -> Result<(Spectrum, Vec<String>), S
                 wanted: format!("{}, as in the sample", sample.ordinate),
             });
         }
-        let (converted, said) = blank.to_ordinate(Ordinate::Absorbance)?;
+        let (converted, told) = blank.to_ordinate(Ordinate::Absorbance)?;
         blank = converted;
-        notes.extend(said);
+        notes.extend(told);
     }
     if blank.axis != sample.axis {
-        let (converted, said) = blank.to_axis(sample.axis)?;
+        let (converted, told) = blank.to_axis(sample.axis)?;
         blank = converted;
-        notes.extend(said);
+        notes.extend(told);
     }
-    Ok((
-        blank,
-        notes.into_iter().map(|note| format!("blank: {note}")).collect(),
-    ))
+    Ok((blank, notes.into_iter().map(LogNote::of_blank).collect()))
 }
 
 fn derived(ordinate: Ordinate, order: usize) -> Result<Ordinate, SpectrumRefusal> {

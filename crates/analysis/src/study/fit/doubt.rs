@@ -6,7 +6,9 @@ use super::Chosen;
 use super::compare::{FAR, NESTED, RIVALS};
 use crate::courses::{Course, Order};
 use crate::distribution::{f_upper, t_two_sided};
-use crate::fit::{Data, Fit, Options, Robust, Standing, Warning, allow_for_correlation, f_test, fit};
+use crate::fit::{
+    Data, Fit, Options, Parameter, Robust, Standing, Warning, allow_for_correlation, f_test, fit,
+};
 use crate::models::Model;
 use crate::models::law::Law;
 use crate::study::{Six, likely};
@@ -22,6 +24,72 @@ const NO_CHANGE: f64 = 0.05;
 
 /// Fewest points of which a drift is asked.
 const FEWEST: usize = 10;
+
+/// Names the readings that a robust fit gives little weight: what counts nothing must not be left out in silence.
+pub(super) fn far_readings(x: &[f64], unit: &str, robust: Robust, found: &Fit, outcome: &mut Outcome) {
+    let mut sizes: Vec<f64> = found.residuals.iter().map(|residual| residual.abs()).collect();
+    sizes.sort_by(f64::total_cmp);
+    // The median of the absolute residuals, as a standard deviation of normal noise.
+    let Some(deviation) = sizes
+        .get(sizes.len() / 2)
+        .map(|median| median / 0.674_489_750_196_081_7)
+    else {
+        return;
+    };
+    if robust == Robust::No || deviation <= 0.0 || x.len() != found.residuals.len() {
+        return;
+    }
+    let weights = found
+        .residuals
+        .iter()
+        .map(|residual| robust.weight(residual / deviation));
+    let far: Vec<(f64, f64)> = x
+        .iter()
+        .copied()
+        .zip(weights)
+        .filter(|(_, weight)| *weight < LITTLE)
+        .collect();
+    outcome
+        .statistics
+        .insert("readings_of_little_weight".into(), far.len() as f64);
+    if far.is_empty() {
+        return;
+    }
+    let named: Vec<String> = far
+        .iter()
+        .take(8)
+        .map(|(x, weight)| {
+            format!(
+                "{} {unit} ({})",
+                Six(*x),
+                if *weight < 0.005 {
+                    "nothing".to_owned()
+                } else {
+                    two(*weight)
+                }
+            )
+        })
+        .collect();
+    let more = if far.len() > named.len() { ", …" } else { "" };
+    let (readings, count) = if far.len() == 1 {
+        ("reading", "counts")
+    } else {
+        ("readings", "count")
+    };
+    outcome.remarks.push(Diagnostic::warning(
+        Code::new("readings-far"),
+        format!(
+            "{} {readings} of {} {count} little or nothing, since {} far from the curve: at {}{more} (weight beside 1)",
+            far.len(),
+            x.len(),
+            if far.len() == 1 { "it lies" } else { "they lie" },
+            named.join(", ")
+        ),
+    ));
+}
+
+/// Weights below this are told.
+const LITTLE: f64 = 0.5;
 
 /// Errors of a plain least-squares fit over time, and what else a person should know of it.
 pub(super) fn over_time(
@@ -41,7 +109,9 @@ pub(super) fn over_time(
             Some(told) => outcome.remarks.push(told),
             None => {
                 if !drift(course, &columns, signal, options, found, outcome) {
-                    outcome.remarks.extend(drift_not_excluded(course, time, found));
+                    if let Some(hidden) = HiddenDrift::of(course, time, found) {
+                        hidden.tell(found, outcome);
+                    }
                 }
             }
         }
@@ -123,84 +193,133 @@ fn no_bend(course: &Course, (time, signal): (&[f64], &[f64]), found: &Fit, outco
 /// A drift of so large a part of what a course changes by is none that anybody would call one.
 const NO_DRIFT_SO_LARGE: f64 = 0.3;
 
-/// How many times larger a rate constant's error must be beside a drift for that to be told.
+/// How many times larger a parameter's error must be beside a drift for that to be told.
 const DRIFT_MATTERS: f64 = 2.0;
 
-/// What a drift that the points cannot show would do to the rate constants: to first order, by the law's slopes. A test that finds no
-/// drift is no proof that there is none, and the errors of a fit without one hold only if there is none.
-fn drift_not_excluded(course: &Course, time: &[f64], found: &Fit) -> Option<Diagnostic> {
-    let (n, p) = (time.len(), found.parameters.len());
-    let plain = found.correlation.is_none()
-        && found
-            .parameters
+/// A drift of the signal that the points of a course cannot show, and what it would do.
+pub(in crate::study) struct HiddenDrift {
+    /// By how much the signal would change over the course, in its unit.
+    pub(in crate::study) size: f64,
+    /// By how much it would move each parameter, in the parameter's unit.
+    pub(in crate::study) moves: Vec<f64>,
+    /// What the law changes by over the course, in the signal's unit.
+    change: f64,
+}
+
+impl HiddenDrift {
+    /// What it would do to the parameters: to first order, by the law's slopes. A test that finds no drift is no proof that there is
+    /// none, and the errors of a fit without one are valid only if there is none. `None` where the law has a drift of its own, or its
+    /// errors are not those of scatter alone.
+    pub(in crate::study) fn of(course: &Course, time: &[f64], found: &Fit) -> Option<Self> {
+        let (n, p) = (time.len(), found.parameters.len());
+        let plain = found.correlation.is_none()
+            && found
+                .parameters
+                .iter()
+                .all(|p| p.standing == Standing::Determined);
+        let drifts = course.clone().with_drift().ok()?.name() == course.name();
+        if n < FEWEST || !plain || drifts || matches!(course.order(), Order::Zero | Order::Approach) {
+            return None;
+        }
+        let covariance = found.covariance.as_ref()?;
+        let (mut fitted, mut slopes) = (vec![0.0; n], vec![0.0; n * p]);
+        course.differentiate(&[time], &found.values(), &mut fitted, &mut slopes);
+        let variance = found.residual_sd * found.residual_sd;
+        let span = time.last()? - time.first()?;
+        // A drift of one over the whole course, without its mean.
+        let middle = time.iter().sum::<f64>() / n as f64;
+        let drift: Vec<f64> = time.iter().map(|t| (t - middle) / span).collect();
+        let along: Vec<f64> = slopes
+            .chunks(n)
+            .map(|column| column.iter().zip(&drift).map(|(a, b)| a * b).sum())
+            .collect();
+        let moved: Vec<f64> = (0..p)
+            .map(|i| (0..p).map(|j| covariance[i * p + j] * along[j]).sum::<f64>() / variance)
+            .collect();
+        let left: f64 = (0..n)
+            .map(|at| {
+                let taken: f64 = (0..p).map(|j| slopes[j * n + at] * moved[j]).sum();
+                (drift[at] - taken).powi(2)
+            })
+            .sum();
+        // Twice its standard error is what a drift must come to before it shows.
+        let size = 2.0 * found.residual_sd / left.sqrt();
+        let moves: Vec<f64> = moved.iter().map(|moved| size * moved).collect();
+        let (low, high) = fitted
             .iter()
-            .all(|p| p.standing == Standing::Determined);
-    let drifts = course.clone().with_drift().ok()?.name() == course.name();
-    if n < FEWEST || !plain || drifts || matches!(course.order(), Order::Zero | Order::Approach) {
-        return None;
+            .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), y| {
+                (low.min(*y), high.max(*y))
+            });
+        let whole = Self {
+            size,
+            moves,
+            change: high - low,
+        };
+        let all_finite = size.is_finite() && whole.moves.iter().all(|moved| moved.is_finite());
+        all_finite.then_some(whole)
     }
-    let covariance = found.covariance.as_ref()?;
-    let (mut fitted, mut slopes) = (vec![0.0; n], vec![0.0; n * p]);
-    course.differentiate(&[time], &found.values(), &mut fitted, &mut slopes);
-    let variance = found.residual_sd * found.residual_sd;
-    let span = time.last()? - time.first()?;
-    // A drift of one over the whole course, without its mean.
-    let middle = time.iter().sum::<f64>() / n as f64;
-    let drift: Vec<f64> = time.iter().map(|t| (t - middle) / span).collect();
-    let along: Vec<f64> = slopes
-        .chunks(n)
-        .map(|column| column.iter().zip(&drift).map(|(a, b)| a * b).sum())
-        .collect();
-    let moved: Vec<f64> = (0..p)
-        .map(|i| (0..p).map(|j| covariance[i * p + j] * along[j]).sum::<f64>() / variance)
-        .collect();
-    let left: f64 = (0..n)
-        .map(|at| {
-            let taken: f64 = (0..p).map(|j| slopes[j * n + at] * moved[j]).sum();
-            (drift[at] - taken).powi(2)
-        })
-        .sum();
-    // Twice its standard error is what a drift must come to before it shows.
-    let hidden = 2.0 * found.residual_sd / left.sqrt();
-    let (parameter, moved) = found
-        .parameters
-        .iter()
-        .zip(&moved)
-        .filter(|(parameter, _)| parameter.name.starts_with('k'))
-        .find(|(parameter, moved)| {
+
+    /// The parameters whose errors such a drift would make much larger, each with what it would move it by.
+    fn that_matter<'a>(&'a self, found: &'a Fit) -> impl Iterator<Item = (&'a Parameter, f64)> + 'a {
+        let all = found.parameters.iter().zip(&self.moves);
+        all.filter(|(parameter, moved)| {
             parameter
                 .standard_error
-                .is_some_and(|error| 0.5 * hidden * moved.abs() > DRIFT_MATTERS * error)
-        })?;
-    let by = (hidden * moved).abs();
-    let (low, high) = fitted
-        .iter()
-        .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), y| {
-            (low.min(*y), high.max(*y))
-        });
-    by.is_finite().then(|| {
-        if hidden > NO_DRIFT_SO_LARGE * (high - low) {
-            return Diagnostic::note(
-                Code::new("drift-not-excluded"),
-                format!(
-                    "nothing tells the bend of this course from a drift of the signal: {} and its error hold only if nothing drifts",
-                    parameter.name
-                ),
-            );
+                .is_some_and(|error| 0.5 * moved.abs() > DRIFT_MATTERS * error)
+        })
+        .map(|(parameter, moved)| (parameter, *moved))
+    }
+
+    /// Says it, and keeps the numbers under [`DRIFT_MOVES`], so that what is computed from this result can take them along.
+    pub(super) fn tell(&self, found: &Fit, outcome: &mut Outcome) {
+        for (parameter, moved) in found.parameters.iter().zip(&self.moves) {
+            let name = format!("{DRIFT_MOVES}{}", parameter.name);
+            outcome.statistics.insert(name, *moved);
         }
-        Diagnostic::note(
-            Code::new("drift-not-excluded"),
+        outcome.statistics.insert("drift_not_seen".into(), self.size);
+        let words: Vec<String> = self
+            .that_matter(found)
+            .map(|(parameter, moved)| {
+                format!(
+                    "{} by {} ({} %)",
+                    parameter.name,
+                    two(moved.abs()),
+                    two(100.0 * (moved / parameter.value).abs())
+                )
+            })
+            .collect();
+        if words.is_empty() {
+            return;
+        }
+        let message = if self.size > NO_DRIFT_SO_LARGE * self.change {
+            let names: Vec<&str> = self
+                .that_matter(found)
+                .map(|(parameter, _)| parameter.name.as_ref())
+                .collect();
+            let (names, are) = match names.as_slice() {
+                [one] => ((*one).to_owned(), "and its error are"),
+                several => (several.join(", "), "and their errors are"),
+            };
             format!(
-                "the errors hold if nothing drifts: a drift of {} over the course, which these points could not show, would move {} by \
-                 {} ({} %); with +drift the error allows for one",
-                two(hidden),
-                parameter.name,
-                two(by),
-                two(100.0 * by / parameter.value.abs())
-            ),
-        )
-    })
+                "a drift of the signal would look the same as this curve: {names} {are} valid only if nothing drifts"
+            )
+        } else {
+            format!(
+                "the errors are valid only if nothing drifts: a drift of up to {} over the course cannot be seen in these points, and \
+                 would change {}; with +drift the errors allow for one",
+                two(self.size),
+                words.join(", ")
+            )
+        };
+        outcome
+            .remarks
+            .push(Diagnostic::note(Code::new("drift-not-excluded"), message));
+    }
 }
+
+/// What stands before a parameter's name where the statistics of a result say by how much a drift that its points cannot show would
+/// move it.
+pub const DRIFT_MOVES: &str = "drift_moves ";
 
 /// Whether a drift beside the law shows in the residuals, before the longer way of fitting it: the score test.
 fn drift_shows(course: &Course, columns: &[&[f64]; 1], found: &Fit) -> bool {
@@ -444,7 +563,7 @@ pub(in crate::study) fn fuller_law(
 }
 
 /// Two figures of an error.
-pub(super) fn two(value: f64) -> String {
+pub(in crate::study) fn two(value: f64) -> String {
     let size = value.abs();
     if size == 0.0 || !(1e-4..1e5).contains(&size) {
         return format!("{value:.1e}");

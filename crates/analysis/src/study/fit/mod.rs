@@ -11,6 +11,8 @@ mod shared;
 
 pub use compare::{Comparison, compare_trace};
 pub(super) use curve::{scan_times, stands_for_errors};
+pub use doubt::DRIFT_MOVES;
+pub(in crate::study) use doubt::two;
 pub(super) use doubt::{correlated, fuller_law};
 pub(super) use model::Chosen;
 pub use model::ModelCard;
@@ -29,14 +31,14 @@ use super::{
 };
 use crate::courses::{Order, Preparation, Prepared, fit_prepared};
 use crate::fit::{
-    Along, Bootstrap, Data, Dealt, FTest, Fit, Robust, Weighting, allow_for_correlation, bootstrap, f_test,
-    fit,
+    Along, Bootstrap, Data, Dealt, FTest, Fit, Options, Robust, Weighting, allow_for_correlation, bootstrap,
+    f_test, fit,
 };
 use crate::models::Model;
 use crate::refusal::Refusal;
 use columns::{arrange, is_running};
 use curve::{Curve, curves};
-use doubt::{no_finer_than_readings, over_time, say_coarse};
+use doubt::{HiddenDrift, far_readings, no_finer_than_readings, over_time, say_coarse};
 use points::{beside, levels, negative};
 
 /// Fits every trace of a run that the plan speaks of. Each gives a result or the reason why there is none.
@@ -358,6 +360,80 @@ fn say_of_constraint(test: &FTest) -> Diagnostic {
     }
 }
 
+/// Holds the errors of a fit to what readings in steps of `resolution` can show; gives whether that was needed. `one`: the column of x,
+/// where there is one.
+fn held_to_readings(
+    resolution: f64,
+    (model, one): (&dyn Model, Option<&[f64]>),
+    response: &[f64],
+    options: &Options,
+    found: &mut Fit,
+    outcome: &mut Outcome,
+) -> bool {
+    // What is left is the rounding of the arithmetic: its intervals are of nothing that was read.
+    const NEXT_TO_NOTHING: f64 = 1e-9;
+    let known = vec![resolution / 12f64.sqrt(); response.len()];
+    if found.residual_sd <= NEXT_TO_NOTHING * resolution
+        && let Some(x) = one.filter(|_| model.variables() == 1)
+        && let Ok(other) = fit(
+            model,
+            &Data {
+                x: &[x],
+                y: response,
+                weighting: Weighting::KnownErrors(&known),
+            },
+            options,
+        )
+    {
+        // Every point lies on the curve: nothing is left that could be scaled.
+        *found = Fit {
+            fit_probability: None,
+            residual_sd: 0.0,
+            ..other
+        };
+        say_coarse(resolution, outcome);
+        return true;
+    }
+    no_finer_than_readings(resolution, found, outcome)
+}
+
+/// Tells what absorbance and times were turned into, and a constant that is per absorbance.
+fn tell_units(
+    chosen: &Chosen,
+    y_unit: &Unit,
+    (points, how, x_unit): (&Prepared, &Preparation, &Unit),
+    outcome: &mut Outcome,
+) {
+    let second = matches!(chosen, Chosen::Course(course) if matches!(course.order(), Order::Second | Order::SecondUnequal));
+    if second && *y_unit == Unit::ABSORBANCE {
+        outcome.remarks.push(Diagnostic::warning(
+            Code::new("unit-per-absorbance"),
+            "k is per unit of absorbance and time, not per concentration: --concentration with the absorption coefficient and \
+             the path length gives it in L/(mol s)",
+        ));
+    }
+    if let Some(factor) = points.factor {
+        outcome
+            .statistics
+            .insert("absorbance_per_mol_per_litre".into(), factor);
+        outcome.remarks.push(Diagnostic::note(
+            Code::new("converted"),
+            format!("absorbance was divided by {factor} L/mol (absorption coefficient times path length) to give mol/L"),
+        ));
+    }
+    if how.dead_time > 0.0 {
+        outcome.remarks.push(Diagnostic::note(
+            Code::new("converted"),
+            format!(
+                "a dead time of {} {} was added to every time",
+                how.dead_time,
+                x_unit.display()
+            ),
+        ));
+    }
+}
+
+#[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
 fn fitted(
     plan: &FitPlan,
     chosen: &Chosen,
@@ -375,7 +451,6 @@ fn fitted(
     let options = plan.options(model)?;
     let gathered = gather(plan, chosen, run, trace, &mut outcome)?;
     let columns: Vec<&[f64]> = gathered.columns.iter().map(Vec::as_slice).collect();
-    let ordered = matches!(chosen, Chosen::Course(_));
     let mut found = match chosen {
         Chosen::Course(course) if tied.is_none() => {
             // What was left out has been told above.
@@ -450,36 +525,27 @@ fn fitted(
             .map(|decimals| 10f64.powi(-i32::from(decimals)));
         if let Some(step) = step {
             let resolution = step / points.factor.map_or(1.0, f64::abs);
-            let known = vec![resolution / 12f64.sqrt(); response.len()];
-            // What is left is the rounding of the arithmetic: its intervals are of nothing that was read.
-            const NEXT_TO_NOTHING: f64 = 1e-9;
-            if found.residual_sd <= NEXT_TO_NOTHING * resolution
-                && plan.variables.is_empty()
-                && model.variables() == 1
-                && let Ok(other) = fit(
-                    model,
-                    &Data {
-                        x: &[points.time.as_slice()],
-                        y: &response,
-                        weighting: Weighting::KnownErrors(&known),
-                    },
-                    &options,
-                )
-            {
-                // Every point lies on the curve: nothing is left that could be scaled.
-                found = Fit {
-                    fit_probability: None,
-                    residual_sd: 0.0,
-                    ..other
-                };
-                say_coarse(resolution, &mut outcome);
-                coarse = true;
-            } else {
-                coarse = no_finer_than_readings(resolution, &mut found, &mut outcome);
-            }
+            let one = plan.variables.is_empty().then_some(points.time.as_slice());
+            coarse = held_to_readings(
+                resolution,
+                (model, one),
+                &response,
+                &options,
+                &mut found,
+                &mut outcome,
+            );
         }
     }
     let one_variable = plan.variables.is_empty() && model.variables() == 1;
+    if one_variable {
+        let unit = trace.x.unit.display();
+        far_readings(&points.time, &unit, options.robust, &found, &mut outcome);
+    }
+    if let (Chosen::Course(course), true) = (chosen, options.robust != Robust::No && tied.is_none())
+        && let Some(hidden) = HiddenDrift::of(course, &points.time, &found)
+    {
+        hidden.tell(&found, &mut outcome);
+    }
     if plainly && !coarse && one_variable && trace.x.quantity == Quantity::TIME {
         if tied.is_some() {
             correlated(model, &[points.time.as_slice()], &mut found, &mut outcome);
@@ -514,35 +580,9 @@ fn fitted(
     if let (Some(dealt), Some(how)) = (&dealt, plan.bootstrap) {
         say_dealt(dealt, how, &found, &mut outcome);
     }
-    let second = matches!(chosen, Chosen::Course(course) if matches!(course.order(), Order::Second | Order::SecondUnequal));
-    if second && y_unit == Unit::ABSORBANCE {
-        outcome.remarks.push(Diagnostic::warning(
-            Code::new("unit-per-absorbance"),
-            "k is per unit of absorbance and time, not per concentration: --concentration with the absorption coefficient and \
-             the path length gives it in L/(mol s)",
-        ));
-    }
-    if let Some(factor) = points.factor {
-        outcome
-            .statistics
-            .insert("absorbance_per_mol_per_litre".into(), factor);
-        outcome.remarks.push(Diagnostic::note(
-            Code::new("converted"),
-            format!("absorbance was divided by {factor} L/mol (absorption coefficient times path length) to give mol/L"),
-        ));
-    }
-    if how.dead_time > 0.0 {
-        outcome.remarks.push(Diagnostic::note(
-            Code::new("converted"),
-            format!(
-                "a dead time of {} {} was added to every time",
-                how.dead_time,
-                trace.x.unit.display()
-            ),
-        ));
-    }
+    tell_units(chosen, &y_unit, (&points, &how, &trace.x.unit), &mut outcome);
     if let (Some(first), Some(last)) = (points.time.first(), points.time.last())
-        && ordered
+        && matches!(chosen, Chosen::Course(_))
     {
         outcome.statistics.insert("first_x".into(), *first);
         outcome.statistics.insert("last_x".into(), *last);
@@ -592,6 +632,7 @@ fn fitted(
             x: trace.x.values.iter().map(|x| x + how.dead_time).collect(),
             y: trace.y.values.iter().map(|y| y / scale).collect(),
             curve: Some(curve_drawn),
+            doses: matches!(chosen, Chosen::Law(law) if law.is_over_doses()),
             levels,
             band,
             along: at_points,

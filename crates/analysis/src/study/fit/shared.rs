@@ -5,7 +5,9 @@ use serde_json::json;
 
 use super::columns::arrange;
 use super::curve::curves;
-use super::{Gathered, blank, gather, say_of_constraint, tell, title, unit_of_parameter, weighs};
+use super::doubt::{DRIFT_MOVES, HiddenDrift, two};
+use super::{Chosen, Gathered, blank, gather, say_of_constraint, tell, title, unit_of_parameter, weighs};
+use crate::courses::Course;
 use crate::fit::{Fit, Options, Set, SharedFit, Weighting, compare, f_test, fit_shared};
 use crate::models::{Constrained, Model};
 use crate::refusal::Refusal;
@@ -50,6 +52,8 @@ struct Member {
 ///
 /// None where no run is given.
 pub fn fit_together(plan: &FitPlan, runs: &[Named<'_>]) -> Option<Together> {
+    let taken = taken(plan, runs);
+    let runs = &renamed(&taken, runs);
     let mut outcome = several(plan, runs)?;
     Some(match together(plan, runs, &mut outcome) {
         Ok((sets, _)) => Together {
@@ -62,10 +66,36 @@ pub fn fit_together(plan: &FitPlan, runs: &[Named<'_>]) -> Option<Together> {
     })
 }
 
+/// The runs with those of their traces that the plan takes; curves are shared, not copied.
+fn taken(plan: &FitPlan, runs: &[Named<'_>]) -> Vec<Run> {
+    let runs = runs.iter().map(|named| {
+        let mut run = named.run.clone();
+        if let Some(taken) = plan.traces_of.get(run.id.as_str()) {
+            let mut numbers = 0..;
+            run.traces
+                .retain(|_| numbers.next().is_some_and(|number: u32| taken.contains(&number)));
+        }
+        run
+    });
+    runs.collect()
+}
+
+fn renamed<'a>(taken: &'a [Run], runs: &[Named<'a>]) -> Vec<Named<'a>> {
+    let pairs = taken.iter().zip(runs).filter(|(run, _)| !run.traces.is_empty());
+    pairs
+        .map(|(run, named)| Named {
+            run,
+            name: named.name,
+        })
+        .collect()
+}
+
 /// Ranks laws over all runs at once, each with those of the parameters `plan.share` names that it has.
 ///
 /// None where no run is given.
 pub fn compare_together(plan: &FitPlan, models: &[String], runs: &[Named<'_>]) -> Option<Together> {
+    let taken = taken(plan, runs);
+    let runs = &renamed(&taken, runs);
     let mut outcome = several(plan, runs)?;
     outcome.kind = OutcomeKind::Comparison;
     outcome.model = models.join(", ");
@@ -292,6 +322,9 @@ fn together(
     );
     outcome.remarks.extend(against.as_ref().map(say_of_constraint));
     say(plan, &members, &shared, &pooled, &share, outcome);
+    if let (Chosen::Course(course), None) = (&chosen, &tied) {
+        say_drift(course, &members, &shared, &share, outcome);
+    }
     for (name, pooled) in &pooled {
         let own = model.parameters().iter().find(|p| p.name == name.as_str());
         let unit = own.and_then(|own| unit(&own.unit, name));
@@ -450,6 +483,54 @@ fn pooled(model: &dyn Model, share: &[usize], shared: &mut SharedFit, level: f64
 }
 
 /// Tells which run is which, whether they agree, and what each says by itself.
+/// Says what a drift that is common to the runs would do to what they share: it does not average out. The runs by themselves say by
+/// how much, each weighted as it counts in the fit of all.
+fn say_drift(
+    course: &Course,
+    members: &[Member],
+    shared: &SharedFit,
+    share: &[usize],
+    outcome: &mut Outcome,
+) {
+    let mut words = Vec::new();
+    for at in share {
+        let Some(own) = course.parameters().get(*at).map(|own| own.name.to_string()) else {
+            continue;
+        };
+        let (mut weights, mut moved) = (0.0, 0.0);
+        for (member, alone) in members.iter().zip(&shared.alone) {
+            let Ok(alone) = alone else { continue };
+            let error = alone.parameter(&own).and_then(|own| own.standard_error);
+            let Some(weight) = error.filter(|error| *error > 0.0).map(|error| error.powi(-2)) else {
+                continue;
+            };
+            weights += weight;
+            if let Some(hidden) = HiddenDrift::of(course, &member.gathered.points.time, alone) {
+                moved += weight * hidden.moves.get(*at).copied().unwrap_or(0.0);
+            }
+        }
+        let moved = moved / weights;
+        let Some(all) = shared.fit.parameter(&own).filter(|_| moved.is_finite()) else {
+            continue;
+        };
+        outcome.statistics.insert(format!("{DRIFT_MOVES}{own}"), moved);
+        if all.standard_error.is_some_and(|error| 0.5 * moved.abs() > error) {
+            let part = two(100.0 * (moved / all.value).abs());
+            words.push(format!("{own} by {} ({part} %)", two(moved.abs())));
+        }
+    }
+    if !words.is_empty() {
+        outcome.remarks.push(Diagnostic::note(
+            Code::new("drift-not-excluded"),
+            format!(
+                "the errors are valid only if nothing drifts: a drift of the signal that is common to the runs does not average out, and \
+                 one that cannot be seen in any of them would change {}; with +drift the errors allow for one",
+                words.join(", ")
+            ),
+        ));
+    }
+}
+
 fn say(
     plan: &FitPlan,
     members: &[Member],

@@ -8,6 +8,7 @@ use super::record::{
 };
 use super::standards::{Standards, differs};
 use super::{LineForm, QuantifyPlan, ReferenceSpectrum};
+use crate::models::grid::{even, sampled};
 use crate::quantities::{
     BentCalibration, Calibration, CalibrationOptions, Component, Measured, MixtureOptions, NucleicAcidKind,
     NucleicAcidReadings, Readings, Remark, StandardPoint, Target, concentration, mixture, nucleic_acid,
@@ -16,7 +17,7 @@ use crate::quantities::{
 use crate::refusal::Refusal;
 use crate::spectra::{Spectrum, value_at};
 use crate::study::spectrum::told as told_spectrum;
-use crate::study::{Drawn, Recovered, allow_for_factor, grid_of, stated, told};
+use crate::study::{Drawn, Recovered, STEPS, allow_for_factor, stated, told};
 
 impl Place<'_> {
     /// A reading as it would be among the standards; that it was turned is told.
@@ -140,6 +141,7 @@ impl Place<'_> {
         Ok(())
     }
 
+    #[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
     pub(super) fn mixture(
         &self,
         components: &[ReferenceSpectrum],
@@ -534,7 +536,9 @@ impl Line {
                 (low.min(x), high.max(x))
             });
         let curve = if low < high {
-            grid_of(low, high)
+            sampled(even(low, high, STEPS), |x| {
+                x.iter().map(|x| self.at(*x)).collect()
+            })
         } else {
             Vec::new()
         };
@@ -546,7 +550,7 @@ impl Line {
             used: self.points().iter().map(|point| point.index).collect(),
             fitted: self.points().iter().map(|point| point.fitted).collect(),
             residuals: self.points().iter().map(|point| point.residual).collect(),
-            curve: Some(curve.into_iter().map(|x| (x, self.at(x))).collect()),
+            curve: Some(curve),
             marks: read
                 .map(|((x, y), name)| (x, y, name.to_owned()))
                 .into_iter()

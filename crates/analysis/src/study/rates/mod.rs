@@ -1,6 +1,7 @@
 //! Initial rates of a run's traces, activities, and the rate law of a whole series.
 
 mod series;
+mod shape;
 
 pub use series::{RateWeights, SeriesFit, SeriesPlan, fit_series};
 
@@ -13,17 +14,18 @@ use curvary_record::{
 };
 use serde::{Deserialize, Serialize};
 
+use shape::{Scatter, scatter, tell_beside, tell_end, tell_far};
+
 use super::fit::{Chosen, preparation, prepared, stands_for_errors};
 use super::ordinate::as_absorbance;
 use super::plan::{FitPlan, Span};
 use super::spectrum::as_settings;
 use super::{
     BY, Drawn, Found, Six, allow_for_factor, allow_for_scale, concentration_of, label_of, stated, tell_apart,
-    told, unit_in_terms, with_error,
+    told, unit_in_terms,
 };
 use crate::courses::{Course, CourseShape, InitialRate, Order, Preparation, Prepared, RateLaw, RateWindow};
 use crate::enzymes::{Assay, TraceOfSeries, activity, series_rates};
-use crate::fit::wandering;
 use crate::refusal::Refusal;
 
 /// How an assay was put together, for activities.
@@ -219,6 +221,7 @@ pub struct RunRates {
 }
 
 /// Rates of every trace of a run; of a run that is a series of rates already, its points as they stand.
+#[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
 pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
     let fail = |refusal: &Refusal| RunRates {
         found: vec![refused(plan, run, None, String::new(), refusal)],
@@ -232,75 +235,19 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
     if run.technique == Technique::RATE_SERIES {
         return series_as_it_stands(run);
     }
-    let data = plan.data();
-    let chosen = Chosen::Course(Course::new(Order::Zero));
-    let mut parts = Vec::new();
-    for (number, trace) in (0_u32..).zip(&run.traces) {
-        let label = label_of(trace);
-        let is = |names: &[String]| {
-            names
-                .iter()
-                .any(|name| *name == label || name.parse() == Ok(number + 1))
-        };
-        let blank = is(&plan.blanks);
-        if !plan.traces.is_empty() && !blank && !is(&plan.traces) {
-            continue;
-        }
-        let mut outcome = empty(plan, run, Some(number));
-        let (trace, points) = match as_absorbance(trace) {
-            Err(refusal) => (Cow::Borrowed(trace), Err(refusal)),
-            Ok(converted) => {
-                let trace = converted.map_or(Cow::Borrowed(trace), |(trace, remarks)| {
-                    outcome.remarks.extend(remarks);
-                    Cow::Owned(trace)
-                });
-                let points = preparation(&data, &chosen, run, &trace)
-                    .map(|how| Preparation {
-                        equal_times: false,
-                        ..how
-                    })
-                    .and_then(|how| Ok((prepared(&how, &trace, true, &mut outcome)?, how)));
-                (trace, points)
-            }
-        };
-        parts.push((number, trace, blank, outcome, points));
-    }
-
-    let missing: Vec<&String> = plan
-        .blanks
-        .iter()
-        .filter(|name| {
-            !parts
-                .iter()
-                .any(|(number, trace, ..)| **name == label_of(trace) || name.parse() == Ok(number + 1))
-        })
-        .collect();
-    if let Some(name) = missing.first() {
-        return fail(&Refusal::Unsuitable {
-            why: format!("no trace is called `{name}`, so it cannot be a blank"),
-        });
-    }
-    // Without its rate nothing can be taken off, and nothing taken off would be a wrong rate.
-    let lost = parts
-        .iter()
-        .find_map(|(_, trace, blank, _, points)| Some((trace, points.as_ref().err().filter(|_| *blank)?)));
-    if let Some((trace, refusal)) = lost {
-        return fail(&Refusal::Unsuitable {
-            why: format!(
-                "the blank `{}` gives no rate to take off: {refusal}",
-                label_of(trace)
-            ),
-        });
+    let parts = parts_of(plan, run);
+    if let Some(refusal) = wrong_blank(plan, &parts) {
+        return fail(&refusal);
     }
     let ready: Vec<TraceOfSeries<'_>> = parts
         .iter()
-        .filter_map(|(_, trace, blank, _, points)| {
-            let (points, _) = points.as_ref().ok()?;
-            let decimals = trace.y.decimals.max();
+        .filter_map(|part| {
+            let (points, _) = part.points.as_ref().ok()?;
+            let decimals = part.trace.y.decimals.max();
             Some(TraceOfSeries {
                 time: &points.time,
                 signal: &points.signal,
-                blank: *blank,
+                blank: part.blank,
                 resolution: decimals
                     .map(|decimals| 10f64.powi(-i32::from(decimals)) / points.factor.map_or(1.0, f64::abs)),
             })
@@ -319,8 +266,15 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
     // Where some traces are told to be at a concentration, one that is not would be lost from a law in silence.
     let some_known = parts
         .iter()
-        .any(|(_, trace, blank, ..)| !blank && concentration_of(run, trace, &SUBSTRATE).is_some());
-    for (number, trace, blank, mut outcome, points) in parts {
+        .any(|part| !part.blank && concentration_of(run, &part.trace, &SUBSTRATE).is_some());
+    for part in parts {
+        let Part {
+            number,
+            trace,
+            blank,
+            mut outcome,
+            points,
+        } = part;
         let trace = trace.as_ref();
         let label = label_of(trace);
         let (points, how) = match points {
@@ -354,57 +308,11 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
             .zip(&fitted)
             .map(|(i, fitted)| points.signal[*i] - fitted)
             .collect();
-        // What is left where every point lies on the line is rounding, and has no shape.
-        let size = |values: &[f64]| values.iter().fold(0.0_f64, |all, value| all.max(value.abs()));
-        let still = measured
-            .used
-            .iter()
-            .all(|i| points.signal[*i] == points.signal[measured.used[0]]);
-        let shape = if still {
-            Scatter::Still
-        } else if size(&residuals) <= 1e-12 * size(&fitted) {
-            Scatter::Straight
-        } else if measured.law == RateLaw::Line && measured.straightness.is_some_and(|chance| chance < BENT) {
-            Scatter::Bent
-        } else if measured.wanders
-            // Of a curve it is known already, and neighbours that err together are no step.
-            || measured.law == RateLaw::Line && wandering(&residuals, &fitted, 2)
-            || measured.far.is_empty() && jumps(&residuals, &fitted)
-        {
-            Scatter::Wandering
-        } else {
-            Scatter::Straight
-        };
+        let shape = scatter(&measured, &points, &residuals);
         put_rate(&mut outcome, &measured, net, error, unit.clone(), shape, blank);
         let x_unit = trace.x.unit.display();
-        if measured.flat_end > 0 {
-            outcome.remarks.push(Diagnostic::warning(
-                Code::new("rate-shape"),
-                format!(
-                    "the last {} readings are exactly alike, and the others are not: they were left out as the end of the \
-                     instrument's range; look at the picture",
-                    measured.flat_end
-                ),
-            ));
-        }
-        if measured.stops {
-            outcome.remarks.push(Diagnostic::warning(
-                Code::new("rate-shape"),
-                "the course runs nearly straight and then stops all at once: a substrate that is used up, or the end of the \
-                 instrument's range; look at the picture",
-            ));
-        }
-        let (whole, used) = (points.time.len() - measured.flat_end, measured.used.len());
-        if matches!(window, RateWindow::Whole { .. }) && !blank && used < whole {
-            outcome.remarks.push(Diagnostic::warning(
-                Code::new("rate-shape"),
-                format!(
-                    "no law follows the course to its end (a step, a drift?): only its beginning up to {} {x_unit}, {used} of {whole} \
-                     points, was used; look at the picture",
-                    Six(measured.window.1)
-                ),
-            ));
-        }
+        let whole = matches!(window, RateWindow::Whole { .. }) && !blank;
+        tell_end(&measured, points.time.len(), (whole, &x_unit), &mut outcome);
         tell_far(&measured, &points, (&trace.x, how.dead_time, sign), &mut outcome);
         tell_beside(
             plan,
@@ -476,7 +384,7 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
             label,
             outcome: outcome.identified(),
             drawn: Drawn {
-                curve: None,
+                curve: Some(measured.curve),
                 x_title: super::title(&trace.x),
                 y_title: super::title(&trace.y),
                 x: trace.x.values.iter().map(|x| x + how.dead_time).collect(),
@@ -497,109 +405,80 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
     all
 }
 
-/// Tells the points that lie far from what the others say, and the rate without them.
-fn tell_far(
-    measured: &InitialRate,
-    points: &Prepared,
-    (x, dead_time, sign): (&curvary_record::Column, f64, f64),
-    outcome: &mut Outcome,
-) {
-    let Some((without, shape)) = &measured.without else {
-        return;
-    };
-    let named: Vec<String> = measured
-        .far
-        .iter()
-        .filter_map(|(at, deviations)| {
-            Some(format!(
-                "the point at {} {} lies {:.1} standard deviations from what the others say",
-                Six(points.time.get(*at)? - dead_time),
-                x.unit.display(),
-                deviations.abs()
-            ))
-        })
-        .collect();
-    let name = |shape: &CourseShape| match shape {
-        CourseShape::Straight => "straight",
-        CourseShape::Bending => "bending",
-        CourseShape::Burst => "one with a burst",
-        CourseShape::Lag => "one with a lag",
-    };
-    let shape = if *shape == measured.shape {
-        String::new()
-    } else {
-        format!(
-            "; the course is {} with it and {} without",
-            name(&measured.shape),
-            name(shape)
-        )
-    };
-    let (which, other) = if measured.far.len() == 1 {
-        ("it", "whether that reading is wrong")
-    } else {
-        ("them", "whether those readings are wrong")
-    };
-    outcome
-        .statistics
-        .insert("rate_without_far_points".into(), sign * without.rate);
-    outcome
-        .statistics
-        .insert("rate_without_far_points_error".into(), without.standard_error);
-    outcome.remarks.push(Diagnostic::warning(
-        Code::new("point-far-off"),
-        format!(
-            "{}: without {which} the rate is {}{shape}; what it changes is in the error, and {other} is for you to say",
-            named.join(", "),
-            with_error(sign * without.rate, without.standard_error),
-        ),
-    ));
+/// A trace on its way to a rate.
+struct Part<'a> {
+    number: u32,
+    trace: Cow<'a, Trace>,
+    blank: bool,
+    outcome: Outcome,
+    points: Result<(Prepared, Preparation), Refusal>,
 }
 
-/// Tells what the whole course says beside a line, and where the line begins if that is not where the course does.
-fn tell_beside(
-    plan: &RatePlan,
-    measured: &InitialRate,
-    (first, sign): (Option<f64>, f64),
-    (blank, unit): (bool, &Option<Unit>),
-    outcome: &mut Outcome,
-) {
-    if blank || measured.law != RateLaw::Line {
-        return;
+/// The traces that are meant, in absorbance, with their points prepared.
+fn parts_of<'a>(plan: &RatePlan, run: &'a Run) -> Vec<Part<'a>> {
+    let data = plan.data();
+    let chosen = Chosen::Course(Course::new(Order::Zero));
+    let mut parts = Vec::new();
+    for (number, trace) in (0_u32..).zip(&run.traces) {
+        let label = label_of(trace);
+        let is = |names: &[String]| {
+            names
+                .iter()
+                .any(|name| *name == label || name.parse() == Ok(number + 1))
+        };
+        let blank = is(&plan.blanks);
+        if !plan.traces.is_empty() && !blank && !is(&plan.traces) {
+            continue;
+        }
+        let mut outcome = empty(plan, run, Some(number));
+        let (trace, points) = match as_absorbance(trace) {
+            Err(refusal) => (Cow::Borrowed(trace), Err(refusal)),
+            Ok(converted) => {
+                let trace = converted.map_or(Cow::Borrowed(trace), |(trace, remarks)| {
+                    outcome.remarks.extend(remarks);
+                    Cow::Owned(trace)
+                });
+                let points = preparation(&data, &chosen, run, &trace)
+                    .map(|how| Preparation {
+                        equal_times: false,
+                        ..how
+                    })
+                    .and_then(|how| Ok((prepared(&how, &trace, true, &mut outcome)?, how)));
+                (trace, points)
+            }
+        };
+        parts.push(Part {
+            number,
+            trace,
+            blank,
+            outcome,
+            points,
+        });
     }
-    let later = plan.window.is_none() && first.is_some_and(|first| measured.window.0 > first);
-    if later {
-        outcome.remarks.push(Diagnostic::warning(
-            Code::new("rate-shape"),
-            format!(
-                "the straight stretch does not begin where the course does ({}), but at {}",
-                Six(first.unwrap_or(0.0)),
-                Six(measured.window.0)
+    parts
+}
+
+/// A blank that is not there, or gives no rate: without its rate nothing can be taken off, and nothing taken off would be a wrong rate.
+fn wrong_blank(plan: &RatePlan, parts: &[Part<'_>]) -> Option<Refusal> {
+    let is_there = |name: &String| {
+        parts
+            .iter()
+            .any(|part| *name == label_of(&part.trace) || name.parse() == Ok(part.number + 1))
+    };
+    if let Some(name) = plan.blanks.iter().find(|name| !is_there(name)) {
+        return Some(Refusal::Unsuitable {
+            why: format!("no trace is called `{name}`, so it cannot be a blank"),
+        });
+    }
+    parts.iter().filter(|part| part.blank).find_map(|part| {
+        let refusal = part.points.as_ref().err()?;
+        Some(Refusal::Unsuitable {
+            why: format!(
+                "the blank `{}` gives no rate to take off: {refusal}",
+                label_of(&part.trace)
             ),
-        ));
-    }
-    let Some((beside, shape)) = &measured.beside else {
-        return;
-    };
-    let mut put = |name: &str, value: f64| outcome.statistics.insert(name.into(), value);
-    put("rate_by_the_whole_course", sign * beside.rate);
-    put("rate_by_the_whole_course_error", beside.standard_error);
-    let words = format!(
-        "by the whole course the rate there is {}{}",
-        with_error(sign * beside.rate, beside.standard_error),
-        unit.as_ref()
-            .map(|unit| format!(" {}", unit.display()))
-            .unwrap_or_default(),
-    );
-    let bends = *shape != CourseShape::Straight;
-    let (severity, words): (fn(Code, String) -> Diagnostic, String) = if bends {
-        (
-            Diagnostic::warning,
-            format!("{words}; it is no straight line, and what the line differs by is in its error"),
-        )
-    } else {
-        (Diagnostic::note, words)
-    };
-    outcome.remarks.push(severity(Code::new("rate-shape"), words));
+        })
+    })
 }
 
 fn window(plan: &RatePlan, run: &Run) -> Result<RateWindow, Refusal> {
@@ -660,38 +539,6 @@ fn refused(plan: &RatePlan, run: &Run, trace: Option<u32>, label: String, refusa
         drawn: Drawn::default(),
     }
 }
-
-/// Whether one step between neighbours makes up most of the change along a line: twenty times the usual step and half of
-/// the whole are choices, far outside what noise on a straight course does.
-fn jumps(residuals: &[f64], fitted: &[f64]) -> bool {
-    let signal: Vec<f64> = residuals.iter().zip(fitted).map(|(r, f)| r + f).collect();
-    let mut sizes: Vec<f64> = signal.windows(2).map(|pair| (pair[1] - pair[0]).abs()).collect();
-    sizes.sort_by(f64::total_cmp);
-    let (Some(usual), Some(largest)) = (sizes.get(sizes.len() / 2), sizes.last()) else {
-        return false;
-    };
-    let change = match (fitted.first(), fitted.last()) {
-        (Some(first), Some(last)) => (last - first).abs(),
-        _ => return false,
-    };
-    sizes.len() >= 5 && *largest > 20.0 * usual && *largest > 0.5 * change && change > 0.0
-}
-
-/// How the points of a rate lie about their line.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Scatter {
-    /// As chance has it.
-    Straight,
-    /// Along a curve.
-    Bent,
-    /// Every reading the same.
-    Still,
-    /// On one side of it for long, or with a step between them.
-    Wandering,
-}
-
-/// Probability below which a bend is told: chance gives as much once in a hundred straight stretches.
-const BENT: f64 = 0.01;
 
 /// Tells the steady rate of a course with a burst or a lag; gives it with its error where it is the one that goes on.
 fn steady_goes_on(

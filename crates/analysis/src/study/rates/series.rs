@@ -245,6 +245,7 @@ fn tell_common(
     ));
 }
 
+#[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
 fn series(
     plan: &SeriesPlan,
     points: &[RatePoint],

@@ -20,7 +20,11 @@ struct CheckValue {
     date: String,
     #[serde(skip)]
     day: f64,
+    /// What is followed: the value, or its distance from what was expected.
     value: f64,
+    /// What was expected, where `value` is the distance from it.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    expected: Option<f64>,
     verdict: String,
     #[serde(skip)]
     unit: String,
@@ -110,6 +114,7 @@ fn kept(subject: &Subject) -> Vec<((String, String), Option<CheckValue>)> {
                 date: date.to_owned(),
                 day,
                 value,
+                expected: outcome.statistics.get(&format!("expected_{number}")).copied(),
                 verdict,
                 unit: parameter
                     .unit
@@ -164,12 +169,28 @@ impl History {
         for kept in &self.values {
             let style = if kept.verdict == "pass" { FAINT } else { ASKED };
             let verdict = Styled(style, one_line(&kept.verdict));
-            writeln!(
-                screen,
-                "  {}  {}  {verdict}",
-                kept.date,
-                telling::significant(kept.value)
-            )?;
+            let sign = if kept.value > 0.0 { "+" } else { "" };
+            let value = match kept.expected {
+                Some(expected) => format!(
+                    "{} ({sign}{} from {})",
+                    telling::significant(expected + kept.value),
+                    telling::significant(kept.value),
+                    telling::significant(expected)
+                ),
+                None => telling::significant(kept.value),
+            };
+            writeln!(screen, "  {}  {value}  {verdict}", kept.date)?;
+        }
+        if let [.., before, last] = self.values.as_slice()
+            && last.verdict == "fail"
+            && before.verdict != "fail"
+        {
+            let step = telling::significant((last.value - before.value).abs());
+            let words = format!(
+                "the last one fails: it lies {step} {} from the one before",
+                self.unit
+            );
+            writeln!(screen, "  {}", Styled(ASKED, words))?;
         }
         if let Some(why) = &self.no_trend {
             writeln!(screen, "  {}", Styled(FAINT, format!("no trend: {why}")))?;
@@ -178,7 +199,7 @@ impl History {
         let words = match trend.verdict {
             TrendVerdict::Rising => "it rises",
             TrendVerdict::Falling => "it falls",
-            TrendVerdict::NoDriftSeen => "no drift is seen",
+            TrendVerdict::NoDriftSeen => "no steady drift is seen; a straight line through all gives",
             TrendVerdict::Constant => "all values are equal",
         };
         let (slope, error) = telling::rounded(trend.per_year.value, trend.per_year.standard_error);
@@ -187,7 +208,7 @@ impl History {
         } else {
             format!(" ± {error}")
         };
-        writeln!(screen, "  {words}: {slope}{error} a year")?;
+        writeln!(screen, "  {words}: {slope}{error} {} a year", self.unit)?;
         for reach in &trend.reaches {
             let date = i64::try_from(reach.day.round() as i128)
                 .ok()

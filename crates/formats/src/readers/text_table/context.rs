@@ -39,6 +39,8 @@ pub(super) struct Context {
     pub(super) axes: Option<(Quantity, Unit)>,
     /// A title that says what was measured with a factor of ten: `absorbance × 1000`.
     pub(super) scaled: Option<String>,
+    /// What a title says that the values were computed to: a derivative, a logarithm.
+    pub(super) computed: Option<Quantity>,
     /// Optical quantities beyond ours that are named: absorption cross sections, coefficients.
     pub(super) others: BTreeSet<Quantity>,
     /// Their initials: `dOD` below the words `differential optical depth` is that.
@@ -317,6 +319,7 @@ impl Context {
             quantities,
             axes,
             scaled,
+            computed,
             others,
             abbreviated,
             of_another_trade,
@@ -366,6 +369,9 @@ impl Context {
         if axes.is_some() {
             self.axes.clone_from(axes);
         }
+        if computed.is_some() {
+            self.computed.clone_from(computed);
+        }
     }
 
     /// Takes in the words of one line.
@@ -398,10 +404,14 @@ impl Context {
         if line.contains('0') && line.len() < LONGEST_TITLE && crate::head::scale_of(line).is_some() {
             let measured = crate::head::read_head(line)
                 .quantity
-                .or_else(|| line.split_whitespace().next().and_then(words::quantity_of));
+                // `All absorbances are multiplied by 10`
+                .or_else(|| line.split_whitespace().take(4).find_map(words::quantity_of));
             if measured.is_some_and(|quantity| quantity.is_of_light()) {
                 self.scaled = Some(line.trim().to_owned());
             }
+        }
+        if let Some(computed) = crate::head::computed_by_line(line) {
+            self.computed = Some(computed);
         }
         self.hear_axes(line);
         self.hear_bracketed(line);
@@ -490,7 +500,12 @@ impl Context {
             let apart = number
                 .filter(|_| unit.is_some_and(|u| u.trim_end_matches([',', '.', ';', ')', ':']) == "nm"))
                 .copied();
+            // `irradiated at 365 nm`
+            let shone = index
+                .checked_sub(1)
+                .is_some_and(|before| words::begins(List::LightShone, parts[before]));
             if said
+                && !shone
                 && let Some(value) = joined
                     .or(apart)
                     .and_then(|n| n.replace(',', ".").parse::<f64>().ok())

@@ -245,8 +245,10 @@ pub(super) fn list_goes_on(text: &str, first: &Table, second: &Table, between: &
     // A note fills one cell, and states nothing of its own.
     let is_note = |line: &TextLine| {
         let line = &text[line.span.range()];
-        let rest = line.split_once(delimiter).map_or("", |(_, rest)| rest);
-        !rest.contains(char::is_alphanumeric) && stated(line).is_empty()
+        let (cell, rest) = line.split_once(delimiter).unwrap_or((line, ""));
+        // A name of the list alone is a row that was cut.
+        let cut = first_names(text, first).iter().any(|name| form_of(name) == form_of(cell));
+        !rest.contains(char::is_alphanumeric) && !cut && stated(line).is_empty()
     };
     // Names that begin anew, `leaf 1` again, are of another group, which the note between may name.
     let anew = || {

@@ -796,7 +796,9 @@ fn is_marked_number(text: &str, decimal: char) -> bool {
     let decimals = number.split_once(decimal).is_some_and(|(front, back)| {
         !front.is_empty() && !back.is_empty() && !back.contains(decimal)
     });
-    decimals && mark.len() <= LONGEST && !mark.contains(|c: char| c.is_ascii_digit())
+    let bare = mark.trim_start();
+    let marks = bare.is_empty() || bare.starts_with(['(', '[']) || !bare.starts_with(char::is_alphabetic);
+    decimals && marks && mark.len() <= LONGEST && !mark.contains(|c: char| c.is_ascii_digit())
 }
 
 /// Whether a cell that is no number would be one but for a sign or two: its decimal sign is doubled, or stands for a

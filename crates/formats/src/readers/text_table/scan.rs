@@ -585,7 +585,8 @@ fn table_at(
     // Under headers that name what was measured, `blank` and `sample` are names, in a table of three columns or more.
     let pairs = columns == 2 && figures == 1;
     let read_there = || {
-        heads.iter().flat_map(|head| head.cells.iter().flatten()).any(|span| {
+        let whole = heads.last().is_some_and(|head| head.cells.len() == columns && head.cells.iter().all(Option::is_some));
+        whole && heads.iter().flat_map(|head| head.cells.iter().flatten()).any(|span| {
             let quantity = crate::head::read_head(&text[span.range()]).quantity;
             quantity.is_some_and(|quantity| quantity.is_of_light())
         })
@@ -1075,6 +1076,8 @@ fn take_names(kinds: &mut [Kind], head: &str, rows: &[&str], cells: &[Vec<Range<
     if heads.len() != kinds.len() {
         return;
     }
+    // `sample` beside a wavelength may be the light behind it.
+    let runs = heads.iter().any(|range| super::segments::is_axis(&crate::head::read_head(&head[range.clone()])));
     for (column, range) in heads.into_iter().enumerate() {
         let names = matches!(
             crate::words::field_of(head[range].trim()),
@@ -1103,10 +1106,11 @@ fn take_names(kinds: &mut [Kind], head: &str, rows: &[&str], cells: &[Vec<Range<
                     _ => None,
                 })
                 .collect();
-            let runs = plain.len() >= 3
+            let even = plain.len() >= 3
                 && plain.windows(3).all(|three| three[2] - three[1] == three[1] - three[0])
                 && (plain[1] - plain[0]).abs() != 1.0;
             column == 0
+                && !even
                 && !runs
                 && numbers.clone().all(|found| {
                     matches!(found, Some(Cell::Number { decimals: 0, .. } | Cell::WithUnit { .. }))

@@ -164,6 +164,17 @@ impl Shaper<'_> {
         if quantity.is_none() && left_open(&Quantity::ABSORBANCE) && left_open(&Quantity::TRANSMITTANCE) {
             return self.ask_measured(&column);
         }
+        // `First derivative of the spectrum` above a column `A`: what the line says of all values is asked.
+        if quantity.as_ref() == Some(&Quantity::ABSORBANCE)
+            && assumed.is_none()
+            && let Some(computed) = self.context.computed.clone()
+            && !self
+                .columns
+                .iter()
+                .any(|other| other.heads.iter().any(|(text, _)| crate::head::is_derived(text)))
+        {
+            return self.ask_named_around(&column, &computed);
+        }
         if let Some(quantity) = quantity {
             self.ask_about_thousands(&column, &quantity);
             if !self.ask_scale(&column, "y", &quantity) {
@@ -174,6 +185,8 @@ impl Shaper<'_> {
                     .unit
                     .clone()
                     .filter(|unit| *unit != Unit::ONE)
+                    // `values in mAU`
+                    .or_else(|| self.context.stated(&Quantity::ABSORBANCE))
                     .unwrap_or(Unit::ABSORBANCE),
                 "transmittance" | "reflectance" => self.percent_or_fraction(&column, &quantity),
                 "rate" => column.unit.clone().unwrap_or_else(|| {
@@ -545,7 +558,11 @@ impl Shaper<'_> {
 
     /// Asks where the numbers do not suit an absorbance: no detector tells more than ten, and noise is not below minus one.
     fn doubt_measured(&mut self, column: &Column, quantity: &Quantity) {
-        let scale = column.unit.as_ref().map_or(1.0, |unit| unit.to_si(1.0));
+        let stated = column
+            .unit
+            .clone()
+            .or_else(|| self.context.stated(&Quantity::ABSORBANCE));
+        let scale = stated.map_or(1.0, |unit| unit.to_si(1.0));
         if *quantity != Quantity::ABSORBANCE || self.assumed_y().is_some() {
             return;
         }

@@ -1,6 +1,6 @@
 //! From a table to curves: which column runs, which are measured, what is held, and what must be asked.
 //!
-//! One file for each shape of a table (`axis`, `readings`, `several`, `long`, `packed`, `matrix`), one for what runs
+//! One file for each shape of a table (`axis`, `readings`, `sideways`, `several`, `long`, `packed`, `matrix`), one for what runs
 //! (`meaning`), one for what was measured (`measured`), one for dates and times as people write them (`clocks`), and one
 //! for what all end in (`curves`). `rules` holds what each sign of a table speaks for, `verdict` weighs whether it is a
 //! measurement, `fitting` which choices its numbers allow, and `asking` puts questions to a person.
@@ -19,6 +19,7 @@ mod packed;
 mod readings;
 pub(crate) mod rules;
 mod several;
+mod sideways;
 mod template;
 mod verdict;
 

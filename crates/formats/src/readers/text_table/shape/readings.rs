@@ -8,9 +8,15 @@ impl Shaper<'_> {
         // Curves of several wavelengths have their own each.
         let first = traces.first().and_then(|trace| trace.held(&Quantity::WAVELENGTH));
         let first = first.map(|held| (held.value, held.unit.clone()));
+        // Behind `A549` a column `HeLa`: what a header calls by its own name alone tells of no other wavelength.
+        let first = first.or_else(|| {
+            let held = traces.iter().find_map(|trace| trace.held(&Quantity::WAVELENGTH));
+            held.map(|held| (held.value, held.unit.clone()))
+        });
         let are_at_one = traces.iter().all(|trace| {
             let held = trace.held(&Quantity::WAVELENGTH);
-            held.map(|held| (held.value, held.unit.clone())) == first
+            held.is_none() && !crate::words::is_ours(&trace.y.quantity)
+                || held.map(|held| (held.value, held.unit.clone())) == first
         });
         let context = self.context;
         if let Some((value, unit, line)) = &context.wavelength {
@@ -201,6 +207,9 @@ impl Shaper<'_> {
 
     /// Rows that are readings of their own: x is a mere count.
     pub(super) fn readings(&mut self, roles: &[Role]) -> Shaped {
+        if let Some(draft) = self.sideways(roles) {
+            return Shaped::Runs(vec![draft]);
+        }
         let ys: Vec<usize> = (0..roles.len())
             .filter(|&i| {
                 matches!(roles[i], Role::Measured | Role::Open | Role::Beside)
