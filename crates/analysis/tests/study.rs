@@ -379,11 +379,8 @@ fn constants_at_several_temperatures_give_the_activation_energy() {
     let points: Vec<AtTemperature> = [293.15, 303.15, 313.15, 323.15]
         .into_iter()
         .map(|kelvin: f64| AtTemperature {
-            run: RunId::named(format!(
-                "{kelvin
+            run: RunId::named(format!("{kelvin}")),
             drift: None,
-        }"
-            )),
             kelvin,
             rate: (60.0 * 1e10 * (-60_000.0 / (r * kelvin)).exp(), None, unit("/min")),
         })
@@ -707,11 +704,8 @@ fn constants_per_absorbance_have_no_entropy() {
     let points: Vec<AtTemperature> = [293.15, 303.15, 313.15, 323.15]
         .into_iter()
         .map(|kelvin: f64| AtTemperature {
-            run: RunId::named(format!(
-                "{kelvin
+            run: RunId::named(format!("{kelvin}")),
             drift: None,
-        }"
-            )),
             kelvin,
             rate: (
                 1e10 * (-60_000.0 / (8.314_462_618 * kelvin)).exp(),
