@@ -279,6 +279,7 @@ fn a_bundle_comes_home() {
 /// the same runs under the same names, read by the same answers, words, rules for names and layouts, with notes, tags, results and
 /// saved sequences. An archive that has files of its own is told of words and sequences and keeps its own.
 #[test]
+#[expect(clippy::too_many_lines, reason = "cases one after another")]
 fn a_bundle_comes_home_however_it_was_carried() {
     let folder = tempfile::tempdir().unwrap();
     let folder = folder.path();

@@ -110,6 +110,24 @@ fn every_code_has_a_page() {
     );
 }
 
+/// What the program decides by has a name that the compiler knows: `record::code`, never the letters of a code.
+#[test]
+fn codes_are_compared_by_their_names() {
+    let by_letters = Regex::new(r#"\.code(?:\.as_str\(\))? *[!=]= *"[a-z]|match [a-z_.]*code\.as_str\(\)"#)
+        .expect("a pattern");
+    let mut found = Vec::new();
+    for room in rooms() {
+        sources(&root().join("crates").join(room).join("src"), &mut found);
+    }
+    for path in found.into_iter().filter(|path| !path.ends_with("tests.rs")) {
+        let text = fs::read_to_string(&path).expect("a source");
+        let text = text.split("#[cfg(test)]").next().unwrap_or_default();
+        for line in text.lines().filter(|line| !line.trim_start().starts_with("//")) {
+            assert!(!by_letters.is_match(line), "{}: {line}", path.display());
+        }
+    }
+}
+
 #[test]
 fn developers_find_every_room_in_the_plan() {
     let Ok(text) = fs::read_to_string(root().join("DEVELOPERS.md")) else {

@@ -187,6 +187,7 @@ pub(crate) fn lines(x: &[f64], y: &[f64], write: impl Fn(f64, f64) -> String) ->
 }
 
 /// The fading of beet red at several temperatures, over the years in ever other exports.
+#[expect(clippy::too_many_lines, reason = "a list of invented files")]
 fn fading(shelf: &mut Shelf) {
     for (temperature, replicate) in [(37.0, 1), (37.0, 2), (45.0, 1), (45.0, 2), (52.0, 1), (52.0, 2)] {
         let path = format!("2016/practical-3/betanin_{temperature}C_{replicate}.csv");
@@ -446,6 +447,7 @@ fn phosphatase(shelf: &mut Shelf) {
 }
 
 /// Spectra of dyes, in many shapes.
+#[expect(clippy::too_many_lines, reason = "a list of invented files")]
 fn spectra(shelf: &mut Shelf) {
     let spectrum = |seed: &str, x: &[f64], of: &dyn Fn(f64) -> f64| -> Vec<f64> {
         let mut dice = Dice::new(seed);

@@ -8,11 +8,6 @@ use std::cell::Cell;
 
 use statrs::distribution::{ChiSquared, Continuous, ContinuousCDF, FisherSnedecor, Normal, StudentsT};
 
-/// Probability that a standard normal variable is at most `z`.
-pub fn normal_cdf(z: f64) -> f64 {
-    Normal::standard().cdf(z)
-}
-
 /// Probability that a standard normal variable is above `z`; keeps its digits in the far tail.
 pub fn normal_upper(z: f64) -> f64 {
     Normal::standard().sf(z)
@@ -24,11 +19,6 @@ pub fn normal_quantile(p: f64) -> f64 {
         return f64::NAN;
     }
     Normal::standard().inverse_cdf(p)
-}
-
-/// Probability that Student's *t* with `df` degrees of freedom is at most `t`.
-pub fn t_cdf(t: f64, df: f64) -> f64 {
-    StudentsT::new(0.0, 1.0, df).map_or(f64::NAN, |d| d.cdf(t))
 }
 
 /// Probability that the absolute value of Student's *t* is above `|t|`.

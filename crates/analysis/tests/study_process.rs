@@ -12,8 +12,8 @@ use curvary_analysis::study::{
     temperature_series,
 };
 use curvary_record::{
-    Claim, Column, Coordinate, Digest, Fields, Origin, Outcome, Place, Quantity, Run, RunId, SourceRef,
-    Technique, Trace, Unit, Value,
+    Claim, Column, Coordinate, Digest, Fields, Origin, Outcome, OutcomeKind, Place, Quantity, Run, RunId,
+    SourceRef, Technique, Trace, Unit, Value,
 };
 
 fn unit(code: &str) -> Unit {
@@ -513,7 +513,7 @@ fn peaks_quantities_checks_and_means_come_out_again() {
         again.words
     );
     // What an export reports of itself was not computed here.
-    kept.kind = "reported".into();
+    kept.kind = OutcomeKind::Reported;
     assert_eq!(Work::of(&kept), None);
 }
 

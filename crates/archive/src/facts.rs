@@ -382,7 +382,7 @@ impl Facts {
 
     fn outcome(&mut self, outcome: &Outcome) {
         self.text("result.model", &outcome.model);
-        self.text("result.kind", &outcome.kind);
+        self.text("result.kind", outcome.kind.as_str());
         self.text("result.termination", &outcome.termination);
         for parameter in &outcome.parameters {
             if let Some(value) = parameter.value {

@@ -42,7 +42,7 @@ impl Holder {
 
     /// Whether it runs, or ran, on this machine.
     #[must_use]
-    pub fn is_here(&self) -> bool {
+    pub(crate) fn is_here(&self) -> bool {
         let this = Self::this("");
         let same = |a: &Option<String>, b: &Option<String>| Some(a.as_ref()? == b.as_ref()?);
         match (same(&self.boot, &this.boot), same(&self.machine, &this.machine)) {

@@ -8,8 +8,8 @@ use std::sync::Arc;
 use std::sync::atomic::{AtomicU32, AtomicU64, Ordering};
 
 use curvary_record::{
-    Alternative, Claim, Code, Column, Coordinate, Diagnostic, Digest, Fields, Origin, Outcome, Parameter,
-    Place, Quantity, Question, Run, RunId, SourceRef, Technique, Trace, Unit, Verdict,
+    Alternative, Claim, Code, Column, Coordinate, Diagnostic, Digest, Fields, Origin, Outcome, OutcomeKind,
+    Parameter, Place, Quantity, Question, Run, RunId, SourceRef, Technique, Trace, Unit, Verdict,
 };
 
 use crate::disk::{Disk, RealDisk, Tail};
@@ -522,7 +522,7 @@ fn the_index_finds_exactly_what_a_look_at_every_run_finds() {
 fn outcome(run: &RunId, n: u64, k: f64) -> Outcome {
     Outcome {
         id: format!("{n:016x}"),
-        kind: "fit".into(),
+        kind: OutcomeKind::Fit,
         runs: vec![run.clone()],
         trace: Some(0),
         model: "first-order".into(),

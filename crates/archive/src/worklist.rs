@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use curvary_record::interpret::guess_word;
-use curvary_record::{Alternative, Outcome, RunId};
+use curvary_record::{Alternative, Outcome, OutcomeKind, RunId, code};
 use serde::Serialize;
 
 use crate::asking::Asking;
@@ -240,17 +240,14 @@ impl Archive {
         for address in addresses {
             let (id, _, places) = asking.index.shown(address)?;
             // What an export states about itself goes with it.
-            let is_found = |one: &Outcome| one.kind != "reported";
+            let is_found = |one: &Outcome| one.kind != OutcomeKind::Reported;
             let found = self.outcomes_at(asking, &places)?.iter().any(is_found);
             let left = match book.heir(&id) {
                 None => found || book.says(&id),
                 Some(heir) if found => {
                     let places = asking.index.places(heir)?.unwrap_or_default();
-                    let inherited = |one: &Outcome| {
-                        one.remarks
-                            .iter()
-                            .any(|remark| remark.code.as_str() == "inherited")
-                    };
+                    let inherited =
+                        |one: &Outcome| one.remarks.iter().any(|remark| remark.code == code::INHERITED);
                     !self.outcomes_at(asking, &places)?.iter().any(inherited)
                 }
                 Some(_) => false,

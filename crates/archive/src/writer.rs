@@ -10,7 +10,7 @@ use std::path::{Path, PathBuf};
 use std::sync::{Arc, PoisonError, RwLock};
 
 use curvary_record::stored::{MissedRecord, PathRecord, Record, SourceRecord, StoredRun};
-use curvary_record::{Code, Diagnostic, Digest, Family, Outcome, Run, RunId, Verdict};
+use curvary_record::{Diagnostic, Digest, Family, Outcome, OutcomeKind, Run, RunId, Verdict, code};
 use serde::Serialize;
 use tantivy::TantivyDocument;
 
@@ -1015,14 +1015,14 @@ impl Writer {
                 continue;
             };
             // What an export states about itself, its later version states or does not.
-            if outcome.kind == "reported" {
+            if outcome.kind == OutcomeKind::Reported {
                 continue;
             }
             let Some(mut outcome) = renamed(*outcome, heirs) else {
                 continue;
             };
             let message = "found for an earlier version of the file, in which these numbers are the same";
-            let remark = Diagnostic::note(Code::new("inherited"), message);
+            let remark = Diagnostic::note(code::INHERITED, message);
             if !outcome.remarks.contains(&remark) {
                 outcome.remarks.push(remark);
             }

@@ -8,7 +8,10 @@ use curvary_formats::vocabulary::{Kind, LocalWord, check_field, unit_of};
 use curvary_formats::{Assumptions, Source};
 use curvary_ingest::{Again, Desk, Filing, Keeping, Limits, NOTHING, Orders};
 use curvary_record::interpret::guess_word;
-use curvary_record::{Code, Diagnostic, Digest, Question, RunId, Unit, ValueKind, Verdict, known_fields};
+use curvary_record::{
+    Around, Code, Diagnostic, Digest, Headers, Manner, Question, RunId, Unit, ValueKind, Verdict, code,
+    known_fields,
+};
 use serde::Serialize;
 
 use crate::ending::Failure;
@@ -110,22 +113,21 @@ pub(crate) fn quoted(word: &str) -> String {
 
 /// How a family is written, in plain words.
 pub(crate) fn written(writing: &str) -> String {
-    let Some((cells, rest)) = writing.split_once(" | ") else {
+    let Some(manner) = Manner::of(writing) else {
         return writing.to_owned();
     };
-    let cells = cells.split_once("; ").map_or(cells, |(cells, _)| cells);
-    let (headers, keys) = rest.rsplit_once("; ").unwrap_or((rest, ""));
-    let keys = match keys.strip_prefix("keys as ") {
-        Some(form) => format!(
+    let keys = match manner.around {
+        Around::Keys(form) => format!(
             "; keys written `{}`",
             form.replacen('k', "key", 1).replacen(" v", " value", 1)
         ),
-        None if keys.is_empty() => String::new(),
-        None => format!("; {keys}"),
+        Around::Marked(sign) => format!("; lines after {sign}"),
+        Around::Plain => String::new(),
     };
-    match headers.strip_prefix("no header, ") {
-        Some(table) => format!("{cells}; no headers, {table}{keys}"),
-        None => format!("{cells}; headers {headers}{keys}"),
+    let cells = manner.cells;
+    match manner.headers {
+        Headers::Absent(table) => format!("{cells}; no headers, {table}{keys}"),
+        Headers::Present(headers) => format!("{cells}; headers {headers}{keys}"),
     }
 }
 
@@ -217,7 +219,7 @@ pub(crate) fn shown(archive: &Archive, asked: &Asked, known: &Known, files: usiz
                 one_line(key),
                 values.join(", ")
             );
-            ("key-unknown".to_owned(), asks)
+            (code::KEY_UNKNOWN.as_str().to_owned(), asks)
         }
     };
     let mut examples = Vec::new();
@@ -520,7 +522,7 @@ impl Effect {
                 .fate
                 .remarks
                 .iter()
-                .any(|remark| remark.code.as_str() == "left-out"),
+                .any(|remark| remark.code == code::LEFT_OUT),
         );
     }
 }
@@ -568,11 +570,11 @@ pub(crate) fn try_out(
                 .reading
                 .remarks
                 .into_iter()
-                .find(|remark| remark.code.as_str() == "answer-does-not-fit")
+                .find(|remark| remark.code == code::ANSWER_DOES_NOT_FIT)
         });
     }
     let fallback = Diagnostic::error(
-        Code::new("answer-does-not-fit"),
+        code::ANSWER_DOES_NOT_FIT,
         format!(
             "`{}` settles nothing in the files that it is about",
             answer.answer

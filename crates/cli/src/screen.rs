@@ -276,7 +276,6 @@ impl Progress {
     pub(crate) fn at(&self, files: u64, bytes: u64, seconds: f64) {
         if self.visible() {
             self.0.set_position(files);
-            #[allow(clippy::cast_precision_loss, reason = "a rate for the eye")]
             let rate = bytes as f64 / 1e6 / seconds.max(1e-3);
             self.0
                 .set_message(format!("{}, {rate:.0} MB/s", megabytes(bytes)));
@@ -337,7 +336,6 @@ pub(crate) fn plural(n: u64, noun: &str) -> String {
 
 /// A size in bytes, kB or MB (powers of ten), to three digits.
 pub(crate) fn megabytes(bytes: u64) -> String {
-    #[allow(clippy::cast_precision_loss, reason = "three digits are shown")]
     let size = bytes as f64;
     match size {
         _ if size < 1e3 => format!("{bytes} B"),

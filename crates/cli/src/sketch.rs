@@ -85,12 +85,6 @@ impl Range {
         if share.is_nan() {
             return last / 2;
         }
-        #[allow(
-            clippy::cast_precision_loss,
-            clippy::cast_possible_truncation,
-            clippy::cast_sign_loss,
-            reason = "a share of 0 to 1 of a few hundred dots"
-        )]
         let at = (share * last as f64).round() as usize;
         at.min(last)
     }

@@ -10,7 +10,7 @@ use clap_complete::ArgValueCompleter;
 use curvary_archive::{Archive, FindOptions, Query};
 use curvary_formats::Assumptions;
 use curvary_ingest::{Content, Desk, Limits, flow, threads};
-use curvary_record::{Code, Diagnostic, Digest, Outcome, Run, RunId};
+use curvary_record::{Code, Diagnostic, Digest, Outcome, Run, RunId, code};
 
 use crate::Setting;
 use crate::desk::{ReadingOptions, Scope};
@@ -286,7 +286,7 @@ impl Sources {
             Ok(archive) => Some(archive),
             // A file needs no archive; one that is there and cannot be opened would hide what was said of the file.
             Err(failure) if !rest.is_empty() => return Err(missing(&rest, failure)),
-            Err(Failure::Told { ref why, .. }) if why.code.as_str() == "no-archive" => None,
+            Err(Failure::Told { ref why, .. }) if why.code == code::NO_ARCHIVE => None,
             Err(failure) if there.is_some() => return Err(failure),
             Err(_) => None,
         };
@@ -427,7 +427,7 @@ impl Subjects {
 /// A word that is no file, where there is no archive either.
 fn missing(words: &[String], failure: Failure) -> Failure {
     match (words, failure) {
-        ([word], Failure::Told { ending, why, text }) if why.code.as_str() == "no-archive" => Failure::Told {
+        ([word], Failure::Told { ending, why, text }) if why.code == code::NO_ARCHIVE => Failure::Told {
             ending,
             why: Box::new(
                 Diagnostic::error(
@@ -553,7 +553,7 @@ fn from_file(desk: &Desk, path: &Path, how: Reading) -> Result<Vec<Subject>, Box
             reading = again;
             for run in &mut reading.runs {
                 run.remarks.push(Diagnostic::note(
-                    Code::new("axes-left-open"),
+                    code::AXES_LEFT_OPEN,
                     "what the axes mean was left open, since the formula does not need it",
                 ));
             }

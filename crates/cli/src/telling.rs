@@ -2,7 +2,7 @@
 
 use std::io::Write;
 
-use curvary_record::{Diagnostic, Outcome, Parameter, Severity};
+use curvary_record::{Diagnostic, Outcome, Parameter, Severity, code};
 
 use crate::ending::Failure;
 use crate::screen::{ASKED, FAINT, STRONG, Screen, Styled};
@@ -136,7 +136,7 @@ pub(crate) fn tell(heading: &str, outcome: &Outcome, screen: &mut Screen) -> Res
 
 /// Whether a remark is about the safety of people, which is said once a command.
 pub(crate) fn is_caution(remark: &Diagnostic) -> bool {
-    remark.code.as_str() == "caution"
+    remark.code == code::CAUTION
 }
 
 /// The parameters of a result as a table.

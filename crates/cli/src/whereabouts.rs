@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 use curvary_archive::Archive;
-use curvary_record::{Code, Diagnostic};
+use curvary_record::{Diagnostic, code};
 
 use crate::ending::Failure;
 
@@ -33,7 +33,7 @@ impl Whereabouts {
         let here = std::env::current_dir().map_err(|error| Failure::file("use", Path::new("."), &error))?;
         Archive::nearest(&here).ok_or_else(|| {
             let why = Diagnostic::error(
-                Code::new("no-archive"),
+                code::NO_ARCHIVE,
                 "no archive is named, and no folder from here upwards has an `archive.toml`",
             );
             Failure::wrong(

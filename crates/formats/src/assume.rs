@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use curvary_record::{Quantity, Question, Unit};
+use curvary_record::{Alternative, Quantity, Question, Topic, TopicAnswer, Unit};
 
 use crate::readers;
 use crate::vocabulary::{Kind, LocalWord, unit_of};
@@ -57,7 +57,7 @@ impl Asked {
 /// Settled questions, by what they are about: `decimal=comma`, `x=wavelength:nm`, `y=transmittance:%`, `date=day-first`.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct Assumptions {
-    by_about: BTreeMap<String, String>,
+    by_topic: BTreeMap<Topic, String>,
     /// What was settled for one file, or for files written alike, and not for all that may come.
     precise: BTreeSet<String>,
 }
@@ -76,7 +76,7 @@ impl Assumptions {
     pub fn add(&mut self, text: &str) -> Result<(), String> {
         if LocalWord::read(text).is_some() {
             let word = LocalWord::parse(text)?;
-            self.by_about.insert(word.about(), word.meaning);
+            self.by_topic.insert(word.about().as_str().into(), word.meaning);
             return Ok(());
         }
         let (about, answer) = text.split_once('=').ok_or_else(|| {
@@ -115,22 +115,35 @@ impl Assumptions {
             "x" | "y" => in_ucum(answer),
             _ => answer.to_owned(),
         };
-        self.by_about.insert(about.to_owned(), answer);
+        self.by_topic.insert(about.into(), answer);
         Ok(())
+    }
+
+    /// Takes an answer out of others, so that it needs no check.
+    pub(crate) fn put(&mut self, answer: TopicAnswer) {
+        self.by_topic.insert(answer.topic, answer.value);
+    }
+
+    /// Every answer, by what it is about.
+    pub(crate) fn answers(&self) -> impl Iterator<Item = TopicAnswer> {
+        self.by_topic.iter().map(|(topic, value)| TopicAnswer {
+            topic: topic.clone(),
+            value: value.clone(),
+        })
     }
 
     /// The words of a vocabulary among what was settled.
     pub fn words(&self) -> impl Iterator<Item = LocalWord> {
-        self.by_about
+        self.by_topic
             .iter()
-            .filter(|(about, _)| is_word(about))
-            .filter_map(|(about, meaning)| LocalWord::read(&format!("{about}={meaning}")))
+            .filter(|(topic, _)| is_word(topic.as_str()))
+            .filter_map(|(topic, meaning)| LocalWord::read(&format!("{topic}={meaning}")))
     }
 
     /// The word of a kind that a text is, whatever its case and blanks.
     pub(crate) fn word(&self, kind: Kind, text: &str) -> Option<LocalWord> {
         // Nothing at all is settled about most sources.
-        if self.by_about.is_empty() {
+        if self.by_topic.is_empty() {
             return None;
         }
         self.words().find(|word| word.kind == kind && word.is(text))
@@ -140,7 +153,11 @@ impl Assumptions {
     /// settle a source that was refused.
     #[must_use]
     pub fn precise(mut self) -> Self {
-        self.precise = self.by_about.keys().cloned().collect();
+        self.precise = self
+            .by_topic
+            .keys()
+            .map(|topic| topic.as_str().to_owned())
+            .collect();
         self
     }
 
@@ -157,20 +174,24 @@ impl Assumptions {
 
     /// Takes over the answers of others; theirs weigh more.
     pub fn overlay(&mut self, others: &Self) {
-        for (about, answer) in &others.by_about {
-            if others.is_precise(about) {
-                self.precise.insert(about.clone());
+        for (topic, answer) in &others.by_topic {
+            if others.is_precise(topic.as_str()) {
+                self.precise.insert(topic.as_str().to_owned());
             } else {
-                self.precise.remove(about);
+                self.precise.remove(topic.as_str());
             }
-            self.by_about.insert(about.clone(), answer.clone());
+            self.by_topic.insert(topic.clone(), answer.clone());
         }
     }
 
     /// The answer about something.
     #[must_use]
     pub fn get(&self, about: &str) -> Option<&str> {
-        self.by_about.get(about).map(String::as_str)
+        // Nothing at all is settled about most sources.
+        if self.by_topic.is_empty() {
+            return None;
+        }
+        self.by_topic.get(&Topic::from(about)).map(String::as_str)
     }
 
     /// The settled quantity and unit of the `x` or `y` axis.
@@ -183,25 +204,24 @@ impl Assumptions {
     /// Whether one of a question's readings has been settled upon.
     #[must_use]
     pub fn settle(&self, question: &Question) -> bool {
-        question.readings.iter().any(|reading| {
-            reading
-                .assume
-                .split_once('=')
-                .is_some_and(|(about, answer)| self.get(about) == Some(answer))
-        })
+        question
+            .readings
+            .iter()
+            .filter_map(Alternative::answer)
+            .any(|answer| self.by_topic.get(&answer.topic) == Some(&answer.value))
     }
 
     /// Every pair, by what it is about.
     pub fn iter(&self) -> impl Iterator<Item = (&str, &str)> {
-        self.by_about
+        self.by_topic
             .iter()
-            .map(|(about, answer)| (about.as_str(), answer.as_str()))
+            .map(|(topic, answer)| (topic.as_str(), answer.as_str()))
     }
 
     /// Whether nothing is settled.
     #[must_use]
     pub fn is_empty(&self) -> bool {
-        self.by_about.is_empty()
+        self.by_topic.is_empty()
     }
 }
 

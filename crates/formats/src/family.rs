@@ -6,7 +6,7 @@
 
 use std::collections::BTreeSet;
 
-use curvary_record::{Family, unit};
+use curvary_record::{Around, Family, Headers, Manner, unit};
 
 use crate::{Source, words};
 
@@ -36,6 +36,7 @@ pub fn of(source: &Source) -> Option<Family> {
     let blocks = blocks(&rows);
     let mut used = vec![false; lines.len()];
     let mut headers: Vec<String> = Vec::new();
+    let mut bare: Option<String> = None;
     let mut kinds: Vec<&str> = Vec::new();
     let mut marks = Marks::default();
     let names = names(&lines, delimiter);
@@ -57,19 +58,22 @@ pub fn of(source: &Source) -> Option<Family> {
                 push_new(&mut headers, header_cell(cell, &names));
             }
         }
-        if headers.is_empty() {
-            push_new(&mut headers, format!("no header, {}", outline(&rows[data])));
+        if headers.is_empty() && bare.is_none() {
+            bare = Some(outline(&rows[data]));
         }
     }
-    let (keys, manner) = preamble(&lines, &used, Some(delimiter));
+    let (keys, around) = preamble(&lines, &used, Some(delimiter));
+    let manner = Manner {
+        cells: format!("{}{}", delimiter.name(), marks.name()),
+        kinds: kinds.join(", "),
+        headers: match bare {
+            Some(table) => Headers::Absent([vec![table], headers].concat().join(", ")),
+            None => Headers::Present(headers.join(", ")),
+        },
+        around,
+    };
     Some(Family {
-        writing: format!(
-            "{}{}; {} | {}{manner}",
-            delimiter.name(),
-            marks.name(),
-            kinds.join(", "),
-            headers.join(", ")
-        ),
+        writing: manner.to_string(),
         keys,
     })
 }
@@ -377,16 +381,16 @@ fn outline(rows: &[Row]) -> String {
 }
 
 /// The keys that stand outside the tables, and how key and value are written.
-fn preamble(lines: &[&str], used: &[bool], delimiter: Option<Delimiter>) -> (Vec<String>, String) {
+fn preamble(lines: &[&str], used: &[bool], delimiter: Option<Delimiter>) -> (Vec<String>, Around) {
     let mut keys = BTreeSet::new();
-    let mut manner = String::new();
+    let mut around = Around::Plain;
     for (line, _) in lines.iter().zip(used).filter(|(_, used)| !**used) {
         let Some((key, _)) = key_and_rest(line, delimiter) else {
             continue;
         };
         let folded = fold(key);
         if folded.contains(char::is_alphabetic) {
-            if manner.is_empty() {
+            if around == Around::Plain {
                 let at = line.find(key).unwrap_or(0);
                 let sign = line[at + key.len()..].trim_start().chars().next();
                 let mark = line
@@ -394,18 +398,16 @@ fn preamble(lines: &[&str], used: &[bool], delimiter: Option<Delimiter>) -> (Vec
                     .chars()
                     .next()
                     .filter(|sign| MARKS.contains(sign));
-                manner = format!(
-                    "; keys as {}",
-                    mark.map(|mark| format!("{mark} "))
-                        .into_iter()
-                        .chain([format!("k{} v", sign.unwrap_or(' ')).replace('\t', "→")])
-                        .collect::<String>()
-                );
+                let form = format!("k{} v", sign.unwrap_or(' ')).replace('\t', "→");
+                around = Around::Keys(match mark {
+                    Some(mark) => format!("{mark} {form}"),
+                    None => form,
+                });
             }
             keys.insert(folded);
         }
     }
-    if manner.is_empty()
+    if around == Around::Plain
         && let Some(mark) = lines
             .iter()
             .zip(used)
@@ -417,9 +419,9 @@ fn preamble(lines: &[&str], used: &[bool], delimiter: Option<Delimiter>) -> (Vec
                     .filter(|sign| MARKS.contains(sign))
             })
     {
-        manner = format!("; lines after {mark}");
+        around = Around::Marked(mark.to_string());
     }
-    (keys.into_iter().collect(), manner)
+    (keys.into_iter().collect(), around)
 }
 
 /// Signs that mark a line as no data.

@@ -43,19 +43,6 @@ pub struct Head {
     pub clock: bool,
 }
 
-impl Head {
-    /// Whether the head was understood to say anything but a label.
-    #[must_use]
-    pub fn says_something(&self) -> bool {
-        self.quantity.is_some()
-            || self.unit.is_some()
-            || self.clock
-            || !self.held.is_empty()
-            || !self.quantities_possible.is_empty()
-            || !self.units_possible.is_empty()
-    }
-}
-
 /// Longer texts are prose.
 const LONGEST: usize = 160;
 

@@ -16,6 +16,7 @@ pub mod head;
 pub mod header;
 mod intake;
 pub mod layout;
+mod light;
 pub mod manifest;
 pub mod readers;
 mod recognise;
@@ -38,6 +39,3 @@ pub use readers::printed_text;
 pub use recognise::{Candidate, Card, Choice, Glimpse, Reader, Readers, Reading, Recognition};
 pub use settle::Settled;
 pub use source::Source;
-
-/// The code of the remark on a file that only says what a package holds: no run is expected of it.
-pub const PACKAGE_DESCRIPTION: &str = "package-description";

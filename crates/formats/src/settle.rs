@@ -5,7 +5,9 @@
 //! what a person writes out; the runs that did not ask are kept from the reading before. Answers may raise further
 //! questions, so this goes on until none of the answers left is asked for.
 
-use curvary_record::{Code, Diagnostic, Quantity, Question, Run, Trace, Unit};
+use curvary_record::{
+    Alternative, Column, Diagnostic, Quantity, Question, Run, Topic, TopicAnswer, Unit, code,
+};
 
 use crate::assume::is_word;
 use crate::vocabulary::LocalWord;
@@ -24,15 +26,14 @@ pub struct Settled {
 pub(crate) fn settled(given: &Assumptions, mut read: impl FnMut(Assumptions) -> Reading) -> Settled {
     let mut reading = read(Assumptions::none());
     let mut force = Assumptions::none();
-    let (mut words, mut left): (Vec<_>, Vec<_>) = given
-        .iter()
-        .map(|(about, answer)| (about.to_owned(), answer.to_owned()))
-        .partition(|(about, _)| is_word(about));
+    let (mut words, mut left): (Vec<_>, Vec<_>) =
+        given.answers().partition(|answer| is_word(answer.topic.as_str()));
     let mut met = Vec::new();
     loop {
-        let asked = |(about, answer): &(String, String)| {
-            questions(&reading).any(|question| takes(question, (about, answer), given.is_precise(about)))
-                || reading.runs.is_empty() && given.is_precise(about)
+        let asked = |answer: &TopicAnswer| {
+            let precise = given.is_precise(answer.topic.as_str());
+            questions(&reading).any(|question| takes(question, answer, precise))
+                || reading.runs.is_empty() && precise
         };
         let (mut now, later): (Vec<_>, Vec<_>) = left.into_iter().partition(asked);
         left = later;
@@ -54,7 +55,7 @@ pub(crate) fn settled(given: &Assumptions, mut read: impl FnMut(Assumptions) -> 
             Ok(better) => {
                 reading = better;
                 force = trial;
-                met.extend(now.iter().map(|(about, answer)| format!("{about}={answer}")));
+                met.extend(now.iter().map(TopicAnswer::to_string));
             }
             Err(why) => reading.remarks.push(*why),
         }
@@ -62,11 +63,10 @@ pub(crate) fn settled(given: &Assumptions, mut read: impl FnMut(Assumptions) -> 
     Settled { reading, met }
 }
 
-fn with(force: &Assumptions, more: &[(String, String)]) -> Assumptions {
+fn with(force: &Assumptions, more: &[TopicAnswer]) -> Assumptions {
     let mut trial = force.clone();
-    for (about, answer) in more {
-        // Both halves were taken from answers that are known.
-        let _ = trial.add(&format!("{about}={answer}"));
+    for answer in more {
+        trial.put(answer.clone());
     }
     trial
 }
@@ -74,7 +74,7 @@ fn with(force: &Assumptions, more: &[(String, String)]) -> Assumptions {
 fn now_differs(
     reading: &Reading,
     force: &Assumptions,
-    word: &(String, String),
+    word: &TopicAnswer,
     read: &mut impl FnMut(Assumptions) -> Reading,
 ) -> bool {
     let again = read(with(force, std::slice::from_ref(word)));
@@ -93,73 +93,68 @@ fn questions(reading: &Reading) -> impl Iterator<Item = &Question> {
 
 /// Whether a question is about the thing, and offers the answer. What a person writes out for this very file, or for
 /// files written like it, need not be offered where an axis is asked about.
-fn takes(question: &Question, (about, answer): (&str, &str), precise: bool) -> bool {
+fn takes(question: &Question, answer: &TopicAnswer, precise: bool) -> bool {
     let offered = || {
         question
             .readings
             .iter()
-            .filter_map(|reading| reading.assume.split_once('='))
-            .filter(|(own, _)| *own == about)
-            .map(|(_, offered)| offered)
+            .filter_map(Alternative::answer)
+            .filter(|own| own.topic == answer.topic)
+            .map(|offered| offered.value)
     };
-    if offered().any(|offered| offered == answer) {
+    if offered().any(|offered| offered == answer.value) {
         return true;
     }
-    if !matches!(about, "x" | "y") || answer.starts_with("new:") && !precise {
+    if !answer.topic.is_axis() || answer.value.starts_with("new:") && !precise {
         return false;
     }
     // A quantity alone is enough where it is offered in one unit.
-    let mut same = offered().filter(|offered| offered.split(':').next() == Some(answer));
+    let mut same = offered().filter(|offered| offered.split(':').next() == Some(answer.value.as_str()));
     let one = same.next().is_some() && same.next().is_none();
     // Where no quantity that we know fits the numbers, the axis is asked about without an offer for it.
-    let asked = match question.code.as_str() {
-        "absorbance-or-transmittance" => "y",
-        "axis-unknown" => "x",
-        _ => "",
-    };
-    one || precise && (asked == about || offered().next().is_some())
+    one || precise && (question.axis().as_ref() == Some(&answer.topic) || offered().next().is_some())
 }
 
 /// The newer reading, with the runs that did not ask kept as they were; why not, where that cannot be.
 fn merged(
     old: &Reading,
     new: Reading,
-    answers: &[(String, String)],
+    answers: &[TopicAnswer],
     given: &Assumptions,
 ) -> Result<Reading, Box<Diagnostic>> {
     let told = || {
         answers
             .iter()
-            .map(|(about, answer)| format!("`{about}={answer}`"))
+            .map(|answer| format!("`{answer}`"))
             .collect::<Vec<_>>()
             .join(" and ")
     };
     // A word may be in any column, whatever the question is about.
-    let word = answers.iter().any(|(about, _)| is_word(about));
+    let word = answers.iter().any(|answer| is_word(answer.topic.as_str()));
     let asked = |run: &Run| {
         word && run.in_question()
             || run.questions.iter().any(|question| {
                 answers
                     .iter()
-                    .any(|(about, answer)| takes(question, (about, answer), given.is_precise(about)))
+                    .any(|answer| takes(question, answer, given.is_precise(answer.topic.as_str())))
             })
     };
     let meant: Vec<Quantity> = answers
         .iter()
-        .filter_map(|(about, answer)| LocalWord::read(&format!("{about}={answer}")))
+        .filter_map(|answer| LocalWord::read(&answer.to_string()))
         .map(|word| word.axis().0)
         .collect();
-    for about in ["x", "y"] {
+    for axis in [Topic::X, Topic::Y] {
         for trace in new.runs.iter().flat_map(|run| run.traces.iter()) {
-            let column = if about == "x" { &trace.x } else { &trace.y };
+            let column = if axis == Topic::X { &trace.x } else { &trace.y };
             let settled = meant.contains(&column.quantity)
                 || answers
                     .iter()
-                    .any(|(own, answer)| own == about && answer.contains(column.quantity.as_str()));
-            if settled && let Some(why) = misfit(about, trace) {
+                    .any(|answer| answer.topic == axis && answer.value.contains(column.quantity.as_str()));
+            if settled && let Some(why) = misfit(column) {
                 let message = format!("{} was not used: {why}", told());
                 return Err(Box::new(
-                    Diagnostic::warning(Code::new("answer-does-not-fit"), message)
+                    Diagnostic::warning(code::ANSWER_DOES_NOT_FIT, message)
                         .help("answer this file on its own, or take the answer back"),
                 ));
             }
@@ -191,14 +186,13 @@ fn merged(
         told()
     );
     Err(Box::new(
-        Diagnostic::warning(Code::new("answer-does-not-fit"), message)
+        Diagnostic::warning(code::ANSWER_DOES_NOT_FIT, message)
             .help("split the file, or describe it in a layout"),
     ))
 }
 
 /// Why numbers cannot be what an answer says they are. Only what cannot be is told, not what is rare.
-fn misfit(about: &str, trace: &Trace) -> Option<String> {
-    let column = if about == "x" { &trace.x } else { &trace.y };
+fn misfit(column: &Column) -> Option<String> {
     let values = column.values.iter().copied();
     let (least, most) = values.fold((f64::INFINITY, f64::NEG_INFINITY), |(least, most), value| {
         (least.min(value), most.max(value))

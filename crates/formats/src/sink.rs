@@ -10,6 +10,7 @@
 //! What may not be said ends the reading with a [`Breach`]: nothing of it is used then.
 
 mod cells;
+mod input;
 mod understood;
 
 use std::collections::BTreeMap;
@@ -17,10 +18,11 @@ use std::fmt;
 
 use curvary_record::{
     Alternative, Code, Coordinate, Diagnostic, Fields, Label, Lines, Origin, Place, Quantity, Question, Run,
-    RunId, Severity, SourceRef, Span, Technique, Trace, Unit, Value,
+    RunId, Severity, SourceRef, Span, Technique, Trace, Unit, Value, code,
 };
 
 use self::cells::{Meaning, Numbered};
+pub use self::input::{ColumnSaid, CurveSaid, HeldSaid, Said, Values};
 pub use self::understood::Understood;
 use crate::assume::{is_of_reader, stated_axis};
 use crate::{Card, Reading, Source, header};
@@ -93,89 +95,6 @@ impl fmt::Display for Breach {
 }
 
 impl std::error::Error for Breach {}
-
-/// A text that stood in the source, and where.
-#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Said<'a> {
-    /// The text.
-    pub text: &'a str,
-    /// Its place; an empty span is no known place.
-    pub span: Span,
-}
-
-impl<'a> Said<'a> {
-    /// A text without a known place.
-    #[must_use]
-    pub fn of(text: &'a str) -> Self {
-        Self {
-            text,
-            span: Span::default(),
-        }
-    }
-}
-
-/// A column as it stood.
-#[derive(Clone, Copy, Debug, Default)]
-pub struct ColumnSaid<'a> {
-    /// The header above it, as it was spelled.
-    pub header: Said<'a>,
-    /// What its numbers are of: a quantity that is known, `new:NAME` for another one, or nothing, where the header says it.
-    pub quantity: &'a str,
-    /// The unit, a UCUM code or as people write it, or nothing, where the header says it.
-    pub unit: &'a str,
-    /// Whether the decimal sign is a comma.
-    pub comma: bool,
-    /// The values.
-    pub values: Values<'a>,
-}
-
-/// The values of a column.
-#[derive(Clone, Copy, Debug)]
-pub enum Values<'a> {
-    /// As they were written. A text without a sign is no value.
-    Texts(&'a [Said<'a>]),
-    /// Numbers of a form that holds no texts, each with its place where places are known. NaN is no value.
-    Numbers(&'a [f64], &'a [Span]),
-}
-
-impl Default for Values<'_> {
-    fn default() -> Self {
-        Self::Texts(&[])
-    }
-}
-
-impl Values<'_> {
-    fn len(&self) -> usize {
-        match self {
-            Self::Texts(texts) => texts.len(),
-            Self::Numbers(numbers, _) => numbers.len(),
-        }
-    }
-}
-
-/// A coordinate that stays the same along a curve.
-#[derive(Clone, Copy, Debug, Default)]
-pub struct HeldSaid<'a> {
-    /// A quantity, as in a column.
-    pub quantity: &'a str,
-    /// Its unit, a UCUM code or as people write it.
-    pub unit: &'a str,
-    /// Its value as it was written, with a decimal point.
-    pub value: Said<'a>,
-}
-
-/// A curve over the axis that was given last.
-#[derive(Clone, Copy, Debug, Default)]
-pub struct CurveSaid<'a> {
-    /// Its name, where it has one.
-    pub label: &'a str,
-    /// Its values, as many as the axis has.
-    pub column: ColumnSaid<'a>,
-    /// What stays the same along it.
-    pub held: &'a [HeldSaid<'a>],
-    /// What is said of this curve alone, key and value.
-    pub claims: &'a [(Said<'a>, Said<'a>)],
-}
 
 /// Takes what a reader finds in one source and makes runs of it.
 ///
@@ -595,7 +514,7 @@ impl<'a> Sink<'a> {
 
     /// A run without a point is none, and that is told.
     fn leave_out(&mut self, mut run: Run) {
-        let why = Diagnostic::error(Code::new("no-table"), "the run has no points");
+        let why = Diagnostic::error(code::NO_TABLE, "the run has no points");
         let place = run.source.lines.map(|(line, _)| Place::line(line as usize));
         self.reading.remarks.push(match place {
             Some(place) => why.at(place, "it begins here"),
@@ -615,7 +534,7 @@ impl<'a> Sink<'a> {
         let told = |remark: &Diagnostic| remark.severity == Severity::Error;
         if self.reading.runs.is_empty() && !self.reading.remarks.iter().any(told) {
             self.reading.remarks.push(Diagnostic::error(
-                Code::new("no-table"),
+                code::NO_TABLE,
                 format!("`{}` found no run", self.card.id),
             ));
         }
@@ -820,7 +739,7 @@ impl<'a> Sink<'a> {
             None => format!("what the {axis} axis is of is not said"),
         };
         let question = Question {
-            code: Code::new("axis-unknown"),
+            code: code::AXIS_UNKNOWN,
             message: if name.is_empty() {
                 what
             } else {

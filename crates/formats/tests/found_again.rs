@@ -629,6 +629,7 @@ fn all_mean_the_same(runs: &[Run], back: &[Run], lost: &[&str]) -> Result<(), St
 /// - what a run states of a coordinate (`wavelength: 535 nm` above a time course) is held along each of its curves, or
 ///   what is held along a curve, or said of it, is said of its run, which has no other;
 /// - a text is empty.
+#[expect(clippy::too_many_lines, reason = "cases one after another")]
 fn means_the_same(one: &Run, other: &Run, lost: &[&str]) -> Vec<String> {
     let mut wrong = Vec::new();
     if one.technique != other.technique {

@@ -4,11 +4,9 @@ use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
 
 use curvary_archive::{Answer, Answers};
-use curvary_formats::{
-    Assumptions, Card, PACKAGE_DESCRIPTION, Readers, Reading, Settled, Source, Taken, container, family,
-};
+use curvary_formats::{Assumptions, Card, Readers, Reading, Settled, Source, Taken, container, family};
 use curvary_plugin_host::{Entry, Plugin};
-use curvary_record::{Code, Diagnostic, Family, Verdict};
+use curvary_record::{Code, Diagnostic, Family, Verdict, code};
 
 use crate::limits::Limits;
 use crate::shelf::{Misfit, Shelf};
@@ -58,7 +56,9 @@ impl Finished {
     #[must_use]
     pub fn verdict(&self) -> Verdict {
         let remarks = &self.reading.remarks;
-        let expected = |remark: &Diagnostic| matches!(remark.code.as_str(), UNPACKED | PACKAGE_DESCRIPTION);
+        let expected = |remark: &Diagnostic| {
+            [code::CONTAINER_UNPACKED, code::PACKAGE_DESCRIPTION].contains(&remark.code)
+        };
         if self.reading.runs.is_empty() && remarks.iter().any(expected) {
             Verdict::Read
         } else {
@@ -66,9 +66,6 @@ impl Finished {
         }
     }
 }
-
-/// The code of the remark on a container that was unpacked as a whole.
-const UNPACKED: &str = "container-unpacked";
 
 impl Desk {
     /// The built-in readers, the layouts of an archive (its folder) and the plugins, used as the orders say.
@@ -144,7 +141,7 @@ impl Desk {
 
     /// Whether something was said that changes how files are read.
     #[must_use]
-    pub fn has_orders(&self) -> bool {
+    pub(crate) fn has_orders(&self) -> bool {
         let Orders {
             reader,
             assume,
@@ -298,7 +295,7 @@ fn unopened(source: Source) -> Finished {
     }
     if remarks.is_empty() {
         let message = "every file packed in it is read by itself";
-        remarks.push(Diagnostic::note(Code::new(UNPACKED), message));
+        remarks.push(Diagnostic::note(code::CONTAINER_UNPACKED, message));
     } else if let Some(first) = remarks.first_mut() {
         let note = "the whole file is kept as it is, and what can be unpacked is read";
         *first = std::mem::replace(first, Diagnostic::note(first.code.clone(), "")).with_note(note);
@@ -336,7 +333,7 @@ fn too_long_a_line(bytes: &[u8], most: usize) -> Option<Diagnostic> {
 }
 
 fn is_in_doubt(reading: &Reading) -> bool {
-    let is_description = |remark: &Diagnostic| remark.code.as_str() == PACKAGE_DESCRIPTION;
+    let is_description = |remark: &Diagnostic| remark.code == code::PACKAGE_DESCRIPTION;
     reading.runs.is_empty() && !reading.remarks.iter().any(is_description)
         || reading.runs.iter().any(|run| run.in_question())
 }
@@ -347,7 +344,7 @@ const NONE: &str = "measurement=no";
 fn left_out(answer: &Answer) -> Diagnostic {
     let who = answer.by.as_deref().unwrap_or("a person");
     let message = format!("{who} answered that files written like this are no measurements");
-    Diagnostic::note(Code::new("left-out"), message).help(format!(
+    Diagnostic::note(code::LEFT_OUT, message).help(format!(
         "`curvary answer --undo {}` takes the answer back",
         answer.id
     ))

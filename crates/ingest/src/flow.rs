@@ -77,7 +77,7 @@ impl<I, T> Feed<'_, I, T> {
     }
 
     /// Puts in a result that needs no work, at its place in the order; `false` when no more is wanted.
-    pub fn put_done(&mut self, thing: T) -> bool {
+    pub(crate) fn put_done(&mut self, thing: T) -> bool {
         self.enter(0).is_some_and(|number| {
             self.done
                 .send(Numbered {

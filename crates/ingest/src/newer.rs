@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use curvary_archive::{Archive, Heir, Moved, heirs_of_reading, heirs_of_version};
 use curvary_formats::{Assumptions, Taken, family};
-use curvary_record::{Digest, Run, RunId};
+use curvary_record::{Digest, OutcomeKind, Run, RunId};
 
 use crate::desk::{Desk, Finished};
 use crate::trouble::Trouble;
@@ -137,7 +137,7 @@ fn spoken_of(archive: &Archive, source: &Digest) -> Result<(Earlier, Inheritance
         if earlier.spoken.contains(&id)
             && archive
                 .outcomes(&id)
-                .is_ok_and(|found| found.iter().any(|one| one.kind != "reported"))
+                .is_ok_and(|found| found.iter().any(|one| one.kind != OutcomeKind::Reported))
         {
             earlier.found.insert(id);
         }

@@ -124,7 +124,7 @@ impl Shelf {
     }
 
     /// Puts aside the layouts of which an example does not hold.
-    pub fn try_examples(&mut self) {
+    pub(crate) fn try_examples(&mut self) {
         let mut kept = Vec::with_capacity(self.layouts.len());
         for layout in self.layouts.drain(..) {
             let mut complaints = layout

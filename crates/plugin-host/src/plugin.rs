@@ -242,7 +242,7 @@ mod aside {
     use curvary_formats::sink::{
         ColumnSaid, Counting, CurveSaid, HeldSaid, Limits as Most, Said, Sink, Values,
     };
-    use curvary_record::{Severity, Span};
+    use curvary_record::{Severity, Span, code};
 
     use super::{
         Code, Diagnostic, Hired, Input, Instant, Ordering, Plugin, Reader, Reading, Source, Staged, unusable,
@@ -425,9 +425,7 @@ mod aside {
                 reading.remarks.extend(said);
                 return reading;
             }
-            let panicked = said
-                .iter()
-                .find(|remark| remark.code.as_str() == "plugin-panicked");
+            let panicked = said.iter().find(|remark| remark.code == code::PLUGIN_PANICKED);
             let message = match panicked {
                 Some(remark) => format!("`{id}` panicked: {}", remark.message),
                 None => format!("`{id}` failed on this file: it returned {status}"),
@@ -439,7 +437,7 @@ mod aside {
             let mut reading = Reading::failed(why);
             let others = said
                 .into_iter()
-                .filter(|remark| remark.code.as_str() != "plugin-panicked");
+                .filter(|remark| remark.code != code::PLUGIN_PANICKED);
             reading.remarks.extend(others);
             reading
         }

@@ -6,7 +6,7 @@ use std::fmt;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use crate::Place;
+use crate::{Place, Topic, code};
 
 /// A stable kebab-case name of one kind of diagnostic.
 #[derive(Clone, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
@@ -161,6 +161,21 @@ pub struct Question {
     /// Where the doubt arises.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub labels: Vec<Label>,
+}
+
+impl Question {
+    /// The axis that is asked about, where it can be asked about without anything to offer: no quantity that is known
+    /// fits the numbers.
+    #[must_use]
+    pub fn axis(&self) -> Option<Topic> {
+        if self.code == code::AXIS_UNKNOWN {
+            Some(Topic::X)
+        } else if self.code == code::ABSORBANCE_OR_TRANSMITTANCE {
+            Some(Topic::Y)
+        } else {
+            None
+        }
+    }
 }
 
 /// One plausible reading of a question.

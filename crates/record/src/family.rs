@@ -1,5 +1,7 @@
 //! Files that are written alike.
 
+use std::fmt;
+
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
@@ -60,9 +62,104 @@ impl Family {
     }
 }
 
+/// How a table is written. Its text is [`Family::writing`], by which families are told apart and kept.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Manner {
+    /// Delimiter, and the decimal signs that stand in numbers: `tabs, points in numbers`.
+    pub cells: String,
+    /// What the columns hold, neighbours of one kind once: `clock, number`.
+    pub kinds: String,
+    /// What stands above the columns.
+    pub headers: Headers,
+    /// What the lines outside the table look like.
+    pub around: Around,
+}
+
+/// What stands above the columns of a table.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Headers {
+    /// Nothing; the table looks like this: `two columns, rising`.
+    Absent(String),
+    /// These headers, folded.
+    Present(String),
+}
+
+/// What the lines outside a table look like.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum Around {
+    /// There are none, or they say nothing in a manner of their own.
+    Plain,
+    /// Keys and values, with `k` and `v` in their places: `# k: v`.
+    Keys(String),
+    /// Lines without keys behind a sign.
+    Marked(String),
+}
+
+const ABSENT: &str = "no header, ";
+const KEYS: &str = "keys as ";
+const MARKED: &str = "lines after ";
+
+impl fmt::Display for Manner {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        write!(f, "{}; {} | ", self.cells, self.kinds)?;
+        match &self.headers {
+            Headers::Absent(table) => write!(f, "{ABSENT}{table}")?,
+            Headers::Present(headers) => f.write_str(headers)?,
+        }
+        match &self.around {
+            Around::Plain => Ok(()),
+            Around::Keys(form) => write!(f, "; {KEYS}{form}"),
+            Around::Marked(sign) => write!(f, "; {MARKED}{sign}"),
+        }
+    }
+}
+
+impl Manner {
+    /// The manner that a text of [`Family::writing`] tells; none where it tells of labelled records, or of nothing known.
+    #[must_use]
+    pub fn of(writing: &str) -> Option<Self> {
+        let (front, rest) = writing.split_once(" | ")?;
+        let (cells, kinds) = front.split_once("; ")?;
+        // The sign before keys may be a semicolon itself.
+        let (headers, around) = if let Some((headers, form)) = rest.rsplit_once(&format!("; {KEYS}")) {
+            (headers, Around::Keys(form.to_owned()))
+        } else if let Some((headers, sign)) = rest.rsplit_once(&format!("; {MARKED}")) {
+            (headers, Around::Marked(sign.to_owned()))
+        } else {
+            (rest, Around::Plain)
+        };
+        Some(Self {
+            cells: cells.to_owned(),
+            kinds: kinds.to_owned(),
+            headers: match headers.strip_prefix(ABSENT) {
+                Some(table) => Headers::Absent(table.to_owned()),
+                None => Headers::Present(headers.to_owned()),
+            },
+            around,
+        })
+    }
+}
+
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn a_manner_is_read_back_from_the_text_that_it_is_kept_as() {
+        for text in [
+            "tabs, points in numbers; number | time, a; keys as # k: v",
+            "blanks; clock, number | no header, two columns, rising; lines after %",
+            "semicolons, commas in numbers; number | nm, a; b",
+            "commas; number | ",
+            "tabs; number | nm, a; keys as ; k: v",
+            "tabs; number | nm, a; lines after ;",
+        ] {
+            assert_eq!(Manner::of(text).expect(text).to_string(), text);
+        }
+        let bare = Manner::of("tabs; number | no header, many columns, falling").expect("a table");
+        assert_eq!(bare.headers, Headers::Absent("many columns, falling".to_owned()));
+        assert_eq!(Manner::of("labelled records; xunits nm"), None);
+    }
 
     fn family(writing: &str, keys: &[&str]) -> Family {
         Family {

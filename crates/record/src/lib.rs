@@ -18,6 +18,7 @@
 //! assert_eq!(trace.len(), 2);
 //! ```
 
+pub mod code;
 mod column;
 mod diagnostic;
 mod family;
@@ -32,16 +33,18 @@ mod run;
 pub mod schema;
 mod steps;
 pub mod stored;
+mod topic;
 mod trace;
 pub mod unit;
 
 pub use column::{Column, Decimals, Quantity, write_decimal};
 pub use diagnostic::{Alternative, Code, Diagnostic, Label, Question, Severity};
-pub use family::Family;
+pub use family::{Around, Family, Headers, Manner};
 pub use field::{Claim, Fields, Key, KnownField, Origin, Value, ValueKind, known_field, known_fields};
 pub use numbers::Numbers;
-pub use outcome::{Interval, OUT_OF_DATE, Outcome, Parameter};
+pub use outcome::{Interval, OUT_OF_DATE, Outcome, OutcomeKind, Parameter};
 pub use place::{LineTable, Lines, Place, Span};
 pub use run::{Digest, Run, RunId, SourceRef, Technique, Verdict};
+pub use topic::{Topic, TopicAnswer};
 pub use trace::{Coordinate, LengthMismatch, Trace};
 pub use unit::{Conversion, Unit};

@@ -1,6 +1,7 @@
 //! What a computation found, kept as a record so that it can be found again and redone.
 
 use std::collections::BTreeMap;
+use std::fmt;
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
@@ -41,13 +42,98 @@ pub struct Parameter {
     pub reason: Option<String>,
 }
 
+/// What was done to come to an outcome. Records say it as a text, by its name.
+#[derive(Clone, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
+#[serde(from = "String", into = "String")]
+pub enum OutcomeKind {
+    /// A law was fitted: `fit`.
+    Fit,
+    /// Several laws were fitted, and set one beside another: `comparison`.
+    Comparison,
+    /// The rate at the beginning of a course: `initial-rate`.
+    InitialRate,
+    /// Repeated scans as a whole: `scans`.
+    Scans,
+    /// Rate constants over temperatures: `temperature`.
+    Temperature,
+    /// Peaks of a spectrum: `peaks`.
+    Peaks,
+    /// Bands that lie over one another: `bands`.
+    Bands,
+    /// Concentrations: `quantify`.
+    Quantify,
+    /// A check of an instrument: `check`.
+    Check,
+    /// A curve after steps: `processed`.
+    Processed,
+    /// What a source says of itself: `reported`.
+    Reported,
+    /// A kind that this version does not know, from a newer one or another program.
+    Other(String),
+}
+
+impl OutcomeKind {
+    const KNOWN: [Self; 11] = [
+        Self::Fit,
+        Self::Comparison,
+        Self::InitialRate,
+        Self::Scans,
+        Self::Temperature,
+        Self::Peaks,
+        Self::Bands,
+        Self::Quantify,
+        Self::Check,
+        Self::Processed,
+        Self::Reported,
+    ];
+
+    /// Its name, as it stands in records.
+    #[must_use]
+    pub fn as_str(&self) -> &str {
+        match self {
+            Self::Fit => "fit",
+            Self::Comparison => "comparison",
+            Self::InitialRate => "initial-rate",
+            Self::Scans => "scans",
+            Self::Temperature => "temperature",
+            Self::Peaks => "peaks",
+            Self::Bands => "bands",
+            Self::Quantify => "quantify",
+            Self::Check => "check",
+            Self::Processed => "processed",
+            Self::Reported => "reported",
+            Self::Other(name) => name,
+        }
+    }
+}
+
+impl From<String> for OutcomeKind {
+    fn from(name: String) -> Self {
+        let known = Self::KNOWN.into_iter().find(|kind| kind.as_str() == name);
+        known.unwrap_or(Self::Other(name))
+    }
+}
+
+impl From<OutcomeKind> for String {
+    fn from(kind: OutcomeKind) -> Self {
+        kind.as_str().to_owned()
+    }
+}
+
+impl fmt::Display for OutcomeKind {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        f.write_str(self.as_str())
+    }
+}
+
 /// What a computation found about one or several runs.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Outcome {
     /// Its name: 16 hexadecimal digits made from what was computed, of what, and with what.
     pub id: String,
     /// What was done: `fit`, `initial-rate`, `peaks`, `quantify`, `check`, `reported`, …
-    pub kind: String,
+    #[schemars(with = "String")]
+    pub kind: OutcomeKind,
     /// The runs it speaks of.
     pub runs: Vec<RunId>,
     /// The trace of the run (from 0), when it speaks of one trace.
@@ -143,10 +229,25 @@ impl Outcome {
 mod tests {
     use super::*;
 
+    #[test]
+    fn kinds_are_read_back_by_their_names_and_unknown_ones_stay() {
+        for kind in OutcomeKind::KNOWN {
+            assert!(!matches!(
+                OutcomeKind::from(kind.to_string()),
+                OutcomeKind::Other(_)
+            ));
+            assert_eq!(OutcomeKind::from(kind.to_string()), kind);
+            assert_eq!(serde_json::json!(kind), serde_json::json!(kind.as_str()));
+        }
+        let later: OutcomeKind = serde_json::from_str("\"titration\"").expect("any name");
+        assert_eq!(later, OutcomeKind::Other("titration".to_owned()));
+        assert_eq!(serde_json::json!(later), serde_json::json!("titration"));
+    }
+
     fn outcome(value: f64) -> Outcome {
         Outcome {
             id: String::new(),
-            kind: "fit".into(),
+            kind: OutcomeKind::Fit,
             runs: vec![RunId::named("a")],
             trace: Some(0),
             model: "first-order".into(),

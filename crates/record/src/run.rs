@@ -7,7 +7,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 use sha2::{Digest as _, Sha256};
 
-use crate::{Diagnostic, Fields, Question, Trace};
+use crate::{Diagnostic, Fields, Question, Trace, code};
 
 /// The SHA-256 digest of a source's bytes, as `sha256:` and 64 hexadecimal digits.
 #[derive(Clone, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize, JsonSchema)]
@@ -202,10 +202,9 @@ impl Run {
     /// The first open question that touches the numbers of the curves; one about a date or a condition does not.
     #[must_use]
     pub fn question_about_curves(&self) -> Option<&Question> {
-        const ABOUT_CONDITIONS: [&str; 3] = ["day-or-month-first", "two-units", "wavelength-disputed"];
         self.questions
             .iter()
-            .find(|question| !ABOUT_CONDITIONS.contains(&question.code.as_str()))
+            .find(|question| !code::ABOUT_CONDITIONS.contains(&question.code))
     }
 }
 

@@ -1,7 +1,7 @@
 use serde::{Deserialize, Serialize};
 
 use crate::distribution::t_two_sided;
-use crate::quantities::{Calibration, CalibrationOptions, Measured, Target};
+use crate::quantities::{Calibration, CalibrationOptions, Measured, NOT_STRAIGHT, Target};
 use crate::refusal::{Refusal, require_finite};
 
 /// A year in days: the mean Gregorian year, 146097 days in 400 years.
@@ -141,7 +141,7 @@ pub fn trend(history: &[HistoryPoint], limits: [Option<f64>; 2], level: f64) -> 
     remarks.extend(
         line.remarks
             .iter()
-            .filter(|r| r.code == "not-straight")
+            .filter(|r| r.code == NOT_STRAIGHT)
             .map(|r| r.words.clone()),
     );
     let mut in_time: Vec<(f64, f64)> = line.points.iter().map(|p| (p.x, p.residual)).collect();

@@ -59,6 +59,7 @@ pub fn wavelength(
     Ok(Report::new(limits, "wavelength", named, conditions, outcomes))
 }
 
+#[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
 fn band(
     standard: &WavelengthStandard,
     nm: f64,

@@ -63,6 +63,7 @@ pub(super) fn finish(
 }
 
 /// Errors, tests and all the rest at a minimum. `allowed` is the largest cosine between residuals and a derivative.
+#[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
 pub(super) fn finish_within(
     setting: &Setting<'_>,
     roots: Option<&[f64]>,

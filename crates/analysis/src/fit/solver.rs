@@ -290,6 +290,7 @@ fn forward_substitute(upper: &[f64], m: usize, w: &[f64]) -> Vec<f64> {
 }
 
 /// Searches from `start`. With `separate` the parameters that the model calls linear are eliminated.
+#[expect(clippy::too_many_lines, reason = "one loop over one state")]
 pub(crate) fn minimise(problem: &Problem<'_>, start: &[f64], separate: bool, limit: usize) -> Minimum {
     let n = problem.y.len();
     let p = start.len();

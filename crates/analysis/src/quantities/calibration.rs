@@ -6,6 +6,9 @@ use crate::fit::{Warning, examine};
 use crate::linear::{fit_weighted, polynomial_weighted};
 use crate::refusal::{Refusal, require_finite, require_length};
 
+/// The code of the remark on a line that is bent.
+pub(crate) const NOT_STRAIGHT: &str = "not-straight";
+
 /// How much each standard counts.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 #[serde(tag = "kind", content = "values", rename_all = "kebab-case")]
@@ -476,7 +479,7 @@ impl Calibration {
             && test.p < 0.05
         {
             say(
-                "not-straight",
+                NOT_STRAIGHT,
                 format!(
                     "the level means leave the line by more than the replicates scatter (F = {:.3}, {}): it is bent, or the replicates are not independent",
                     test.f,
@@ -490,7 +493,7 @@ impl Calibration {
             && p < 0.05
         {
             say(
-                "not-straight",
+                NOT_STRAIGHT,
                 format!(
                     "a squared term fits the standards better (F = {f:.3}, {}): the line is bent, and what is read from it is \
                      off by more than its errors say (--curve quadratic takes the bend in)",

@@ -88,6 +88,7 @@ pub struct Mixture {
 /// `unequal-lengths`, `not-finite`; `too-few-points` for fewer wavelengths than one more than the
 /// coefficients; `collinear` (counted in given order, the offset last) where a reference is a
 /// combination of others; `all-saturated`; `out-of-range` for the level.
+#[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
 pub fn mixture(
     absorbance: &[f64],
     references: &[Component],

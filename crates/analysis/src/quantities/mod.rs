@@ -25,6 +25,7 @@ use serde::{Deserialize, Serialize};
 pub use addition::{StandardAddition, standard_addition};
 pub use beer_lambert::{Concentration, Readings, Share, concentration};
 pub use bent::{BentCalibration, BentPrediction};
+pub(crate) use calibration::NOT_STRAIGHT;
 pub use calibration::{Calibration, CalibrationOptions, LackOfFit, StandardPoint, Weighting};
 pub use detection::{DetectionLimits, LimitForm, Sigma, detection_limits};
 pub use inverse::{InversePrediction, Limits, Target};

@@ -684,6 +684,7 @@ fn rates_of(
     rates
 }
 
+#[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
 fn fit_shape(given: &Scans<'_>, shape: &SchemeModel<'_>, shifted: bool) -> Result<GlobalFit, Refusal> {
     given.check()?;
     let (n, m) = (given.times.len(), given.wavelengths.len());

@@ -82,6 +82,7 @@ fn crude_flank(up: &[f64], level: f64, order: impl Iterator<Item = usize>) -> Op
 ///
 /// None where the peak has fewer than eight points within its width, or where an end or a gap of the curve lies too near:
 /// then the recorded points say as much.
+#[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
 pub fn measure_peak(
     curve: &Curve,
     peak: &Peak,

@@ -236,6 +236,7 @@ pub struct PeakTable {
 /// # Errors
 /// `too-few-points` below three points (ten, where the threshold is the noise), `constant-signal`,
 /// [`SpectrumRefusal::BadSetting`], `all-saturated`.
+#[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
 pub fn find_peaks(curve: &Curve, options: &PeakOptions) -> Result<PeakTable, SpectrumRefusal> {
     if let Some(window) = options.within {
         window.check()?;

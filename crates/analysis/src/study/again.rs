@@ -1,6 +1,6 @@
 //! Kept results done again from their settings, and whether the same comes out.
 
-use curvary_record::{Outcome, Run, RunId};
+use curvary_record::{Outcome, OutcomeKind, Run, RunId};
 use serde::de::DeserializeOwned;
 use serde_json::Value;
 
@@ -38,18 +38,18 @@ impl Work {
     /// The work that a kept result comes from; none for what an export reports about itself.
     pub fn of(kept: &Outcome) -> Option<Self> {
         let says = |key: &str| kept.settings.contains_key(key);
-        Some(match kept.kind.as_str() {
-            "fit" if says(SCANS) => Self::Scans,
-            "fit" if says(SERIES) => Self::Rates,
-            "fit" | "comparison" => Self::Fit,
-            "initial-rate" => Self::Rates,
-            "scans" => Self::Scans,
-            "temperature" => Self::Temperature,
-            "peaks" | "bands" => Self::Peaks,
-            "quantify" => Self::Quantify,
-            "check" => Self::Check,
-            "processed" => Self::Process,
-            _ => return None,
+        Some(match kept.kind {
+            OutcomeKind::Fit if says(SCANS) => Self::Scans,
+            OutcomeKind::Fit if says(SERIES) => Self::Rates,
+            OutcomeKind::Fit | OutcomeKind::Comparison => Self::Fit,
+            OutcomeKind::InitialRate => Self::Rates,
+            OutcomeKind::Scans => Self::Scans,
+            OutcomeKind::Temperature => Self::Temperature,
+            OutcomeKind::Peaks | OutcomeKind::Bands => Self::Peaks,
+            OutcomeKind::Quantify => Self::Quantify,
+            OutcomeKind::Check => Self::Check,
+            OutcomeKind::Processed => Self::Process,
+            OutcomeKind::Reported | OutcomeKind::Other(_) => return None,
         })
     }
 }
@@ -125,20 +125,22 @@ fn redone(kept: &Outcome, shelf: Shelf<'_>) -> Result<Found, String> {
     let all = match work {
         Work::Fit if kept.settings.contains_key(SHARE) => {
             let plan: FitPlan = plan(kept)?;
-            let found = if kept.kind == "comparison" {
+            let found = if kept.kind == OutcomeKind::Comparison {
                 compare_together(&plan, &models(kept)?, &named)
             } else {
                 fit_together(&plan, &named)
             };
             found.map(|together| together.found).into_iter().collect()
         }
-        Work::Fit if kept.kind == "comparison" => compare_trace(&plan::<FitPlan>(kept)?, &models(kept)?, run)
-            .into_iter()
-            .map(|compared| match compared {
-                Ok(compared) => compared.found,
-                Err(refused) => *refused,
-            })
-            .collect(),
+        Work::Fit if kept.kind == OutcomeKind::Comparison => {
+            compare_trace(&plan::<FitPlan>(kept)?, &models(kept)?, run)
+                .into_iter()
+                .map(|compared| match compared {
+                    Ok(compared) => compared.found,
+                    Err(refused) => *refused,
+                })
+                .collect()
+        }
         Work::Fit => {
             let plan: FitPlan = plan(kept)?;
             if plan.model.is_empty() && plan.formula.is_none() {
@@ -146,7 +148,9 @@ fn redone(kept: &Outcome, shelf: Shelf<'_>) -> Result<Found, String> {
             }
             fit_run(&plan, run)
         }
-        Work::Rates if kept.kind == "initial-rate" => rates_run(&plan::<RatePlan>(kept)?, run).found,
+        Work::Rates if kept.kind == OutcomeKind::InitialRate => {
+            rates_run(&plan::<RatePlan>(kept)?, run).found
+        }
         Work::Rates => {
             let plan: SeriesPlan = plan(kept)?;
             let points: Vec<_> = runs
@@ -300,7 +304,9 @@ fn compared(kept: &Outcome, now: &Outcome) -> (bool, String) {
         return other("something else comes out now");
     }
     // A verdict may turn where its numbers stay, when a limit was changed.
-    if matches!(kept.kind.as_str(), "check" | "comparison") && kept.termination != now.termination {
+    if matches!(kept.kind, OutcomeKind::Check | OutcomeKind::Comparison)
+        && kept.termination != now.termination
+    {
         return other(&format!("the verdict was `{}`", kept.termination));
     }
     let within = if worst == 0.0 {

@@ -2,7 +2,7 @@
 
 use std::borrow::Cow;
 
-use curvary_record::{Code, Diagnostic, Outcome, Parameter, Quantity, Run, Trace, Unit};
+use curvary_record::{Code, Diagnostic, Outcome, OutcomeKind, Parameter, Quantity, Run, Trace, Unit, code};
 use serde::{Deserialize, Serialize};
 
 use super::ordinate::as_absorbance;
@@ -58,7 +58,7 @@ pub fn check_run(plan: &CheckPlan, run: &Run) -> Vec<Found> {
     let traces = match traces {
         Ok(traces) => traces,
         Err(refusal) => {
-            let mut outcome = bare("check", "not chosen", run, None, plan);
+            let mut outcome = bare(OutcomeKind::Check, "not chosen", run, None, plan);
             outcome.termination = super::told(&refusal);
             return vec![Found {
                 trace: None,
@@ -71,7 +71,7 @@ pub fn check_run(plan: &CheckPlan, run: &Run) -> Vec<Found> {
     traces
         .into_iter()
         .map(|(number, trace)| {
-            let mut outcome = bare("check", "not chosen", run, Some(number), plan);
+            let mut outcome = bare(OutcomeKind::Check, "not chosen", run, Some(number), plan);
             let done = in_absorbance(trace).and_then(|(trace, remarks)| {
                 outcome.remarks.extend(remarks);
                 outcome.remarks.extend(high(&trace));
@@ -444,7 +444,7 @@ fn tell(report: &Report, outcome: &mut Outcome) {
     for caution in &report.cautions {
         outcome
             .remarks
-            .push(Diagnostic::warning(Code::new("caution"), caution.clone()));
+            .push(Diagnostic::warning(code::CAUTION, caution.clone()));
     }
     outcome.remarks.push(Diagnostic::note(
         Code::new("research-and-teaching"),

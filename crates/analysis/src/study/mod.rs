@@ -271,7 +271,7 @@ impl Found {
             .outcome
             .remarks
             .iter()
-            .any(|remark| remark.code.as_str() == "no-change");
+            .any(|remark| remark.code == curvary_record::code::NO_CHANGE);
         !flat && numbers().any(|parameter| parameter.reason.is_none())
     }
 }

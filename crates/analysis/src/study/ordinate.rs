@@ -3,7 +3,7 @@
 //! A rate law, a limit of trust and the law of Beer and Lambert speak of absorbance: not of thousandths of it, and not
 //! of transmittance, which falls exponentially with the concentration.
 
-use curvary_record::{Code, Column, Decimals, Diagnostic, Lines, Quantity, Trace, Unit};
+use curvary_record::{Code, Column, Decimals, Diagnostic, Lines, Quantity, Trace, Unit, code};
 
 use crate::refusal::Refusal;
 use crate::spectra::absorbance_of;
@@ -58,7 +58,7 @@ pub(crate) fn as_absorbance(trace: &Trace) -> Result<Option<(Trace, Vec<Diagnost
             });
         }
         remarks.push(Diagnostic::warning(
-            Code::new("points-left-out"),
+            code::POINTS_LEFT_OUT,
             format!(
                 "{lost} {} left out: a transmittance of zero or below has no absorbance",
                 if lost == 1 { "point was" } else { "points were" }

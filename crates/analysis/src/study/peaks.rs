@@ -1,6 +1,6 @@
 //! Peaks of a run's spectra after a chain of processing steps that is kept with them.
 
-use curvary_record::{Code, Diagnostic, Outcome, Parameter, Run, Trace, Unit};
+use curvary_record::{Code, Diagnostic, Outcome, OutcomeKind, Parameter, Run, Trace, Unit};
 use serde::{Deserialize, Serialize};
 
 use super::bands::fit_bands;
@@ -104,7 +104,11 @@ impl Default for PeaksPlan {
 /// `band-area`, those of Voigt `band-gauss-width` and `band-lorentz-width` too. What is drawn is the curve after the steps.
 pub fn peaks_run(plan: &PeaksPlan, run: &Run, references: &References) -> Vec<Found> {
     let whole = |why: String| {
-        let kind = if plan.bands.is_some() { "bands" } else { "peaks" };
+        let kind = if plan.bands.is_some() {
+            OutcomeKind::Bands
+        } else {
+            OutcomeKind::Peaks
+        };
         let mut outcome = bare(kind, "as recorded", run, None, plan);
         outcome.termination = why;
         vec![Found {
@@ -129,11 +133,11 @@ pub fn peaks_run(plan: &PeaksPlan, run: &Run, references: &References) -> Vec<Fo
 fn peaks_of(plan: &PeaksPlan, run: &Run, number: u32, trace: &Trace, references: &References) -> Found {
     let mut drawn = Drawn::default();
     let (mut outcome, found) = if plan.bands.is_some() {
-        let mut outcome = bare("bands", "as recorded", run, Some(number), plan);
+        let mut outcome = bare(OutcomeKind::Bands, "as recorded", run, Some(number), plan);
         let found = fit_bands(plan, trace, references, &mut outcome, &mut drawn);
         (outcome, found)
     } else {
-        let mut outcome = bare("peaks", "as recorded", run, Some(number), plan);
+        let mut outcome = bare(OutcomeKind::Peaks, "as recorded", run, Some(number), plan);
         let found = search(plan, trace, references, &mut outcome, &mut drawn);
         (outcome, found)
     };

@@ -3,8 +3,8 @@
 use std::collections::BTreeSet;
 
 use curvary_record::{
-    Claim, Code, Column, Diagnostic, Digest, Fields, Origin, Outcome, Parameter, Quantity, Run, RunId,
-    Technique, Trace, Unit,
+    Claim, Code, Column, Diagnostic, Digest, Fields, Origin, Outcome, OutcomeKind, Parameter, Quantity, Run,
+    RunId, Technique, Trace, Unit, code,
 };
 use serde::{Deserialize, Serialize};
 
@@ -55,7 +55,7 @@ pub fn process_run(plan: &ProcessPlan, run: &Run, references: &References) -> Ve
     traces
         .into_iter()
         .map(|(number, trace)| {
-            let mut outcome = bare("processed", "as recorded", run, Some(number), plan);
+            let mut outcome = bare(OutcomeKind::Processed, "as recorded", run, Some(number), plan);
             let made = ready(plan, trace, references, &mut outcome)
                 .and_then(|curve| written(&curve, &curve.spectrum.curve, &[(run, trace)], &mut outcome));
             let drawn = made.as_ref().map_or_else(|_| Drawn::default(), drawn);
@@ -100,7 +100,7 @@ fn label_of_all(run: &Run) -> String {
 fn empty(plan: &ProcessPlan, runs: &[&Run]) -> Outcome {
     Outcome {
         id: String::new(),
-        kind: "processed".into(),
+        kind: OutcomeKind::Processed,
         runs: Vec::from_iter(runs.iter().map(|run| run.id.clone())),
         trace: None,
         model: "mean of replicates".into(),
@@ -262,7 +262,7 @@ fn averaged(
             ready(plan, trace, references, &mut own).map_err(|why| format!("{why} (run {})", run.id))?;
         outcome.model = own.model;
         for mut remark in own.remarks {
-            if remark.code.as_str() == "points-left-out" {
+            if remark.code == code::POINTS_LEFT_OUT {
                 remark.message = format!("{} (run {})", remark.message, run.id);
             }
             // What the steps did alike to every replicate is told once.

@@ -7,7 +7,8 @@ use std::collections::BTreeMap;
 
 use curvary_record::unit::spelled;
 use curvary_record::{
-    Claim, Code, Diagnostic, Key, Origin, Outcome, Parameter, Quantity, Run, Technique, Trace, Unit,
+    Claim, Code, Diagnostic, Key, Origin, Outcome, OutcomeKind, Parameter, Quantity, Run, Technique, Trace,
+    Unit,
 };
 
 use super::ordinate::as_absorbance;
@@ -181,7 +182,7 @@ fn found_in(run: &Run) -> Vec<Report> {
 fn record(run: &Run, report: &Report, unit: Option<Unit>, termination: String) -> Outcome {
     Outcome {
         id: String::new(),
-        kind: "reported".into(),
+        kind: OutcomeKind::Reported,
         runs: vec![run.id.clone()],
         trace: report.trace,
         model: report.key.clone(),

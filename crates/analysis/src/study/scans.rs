@@ -4,7 +4,8 @@ use std::borrow::Cow;
 use std::collections::BTreeMap;
 
 use curvary_record::{
-    Code, Diagnostic, Interval as KeptInterval, Outcome, Parameter, Quantity, Run, Technique, Trace, Unit,
+    Code, Diagnostic, Interval as KeptInterval, Outcome, OutcomeKind, Parameter, Quantity, Run, Technique,
+    Trace, Unit, code,
 };
 use serde::{Deserialize, Serialize};
 
@@ -73,14 +74,14 @@ pub fn scan_run(task: ScanTask, run: &Run) -> ScanFound {
         _ => String::new(),
     };
     let (kind, model) = match &task {
-        ScanTask::Rank => ("scans", "singular values".to_owned()),
-        ScanTask::Isosbestic => ("scans", "isosbestic points".to_owned()),
-        ScanTask::Global(_) | ScanTask::Own(_) | ScanTask::OwnWith(..) => ("fit", model(&task)),
-        ScanTask::Shifted(task) => ("fit", format!("{}, scans shifted", model(task))),
+        ScanTask::Rank => (OutcomeKind::Scans, "singular values".to_owned()),
+        ScanTask::Isosbestic => (OutcomeKind::Scans, "isosbestic points".to_owned()),
+        ScanTask::Global(_) | ScanTask::Own(_) | ScanTask::OwnWith(..) => (OutcomeKind::Fit, model(&task)),
+        ScanTask::Shifted(task) => (OutcomeKind::Fit, format!("{}, scans shifted", model(task))),
     };
     let mut outcome = Outcome {
         id: String::new(),
-        kind: kind.into(),
+        kind,
         runs: vec![run.id.clone()],
         trace: None,
         model,
@@ -207,7 +208,7 @@ fn with_scans<T>(
     }
     if lost > 0 {
         remarks.push(Diagnostic::warning(
-            Code::new("points-left-out"),
+            code::POINTS_LEFT_OUT,
             format!(
                 "left out: {lost} of {} wavelengths, since a scan lies above an absorbance of {limit} there, or beyond the \
                  range of the instrument",
@@ -245,6 +246,7 @@ fn computed(
     })
 }
 
+#[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
 fn work_on(
     task: &ScanTask,
     scans: &Scans<'_>,

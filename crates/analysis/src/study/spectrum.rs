@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use curvary_record::{Code, Diagnostic, Outcome, Quantity, Run, Trace, Unit};
+use curvary_record::{Code, Diagnostic, Outcome, OutcomeKind, Quantity, Run, Trace, Unit, code};
 
 use super::{BY, TRUSTED_ABSORBANCE, label_of};
 use crate::refusal::Refusal;
@@ -228,7 +228,7 @@ pub(crate) fn tell_log(log: &[LogEntry], marked: usize, outcome: &mut Outcome) {
 }
 
 fn left_out(words: &str) -> Diagnostic {
-    Diagnostic::warning(Code::new("points-left-out"), words.to_owned())
+    Diagnostic::warning(code::POINTS_LEFT_OUT, words.to_owned())
 }
 
 /// A refusal as the outcome tells it.
@@ -246,7 +246,7 @@ pub(crate) fn as_settings(plan: &impl serde::Serialize) -> BTreeMap<String, serd
 
 /// An outcome without a number yet.
 pub(crate) fn bare(
-    kind: &str,
+    kind: OutcomeKind,
     model: &str,
     run: &Run,
     trace: Option<u32>,
@@ -254,7 +254,7 @@ pub(crate) fn bare(
 ) -> Outcome {
     Outcome {
         id: String::new(),
-        kind: kind.into(),
+        kind,
         runs: vec![run.id.clone()],
         trace,
         model: model.into(),

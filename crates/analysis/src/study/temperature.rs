@@ -3,8 +3,8 @@
 use std::collections::BTreeMap;
 
 use curvary_record::{
-    Code, Diagnostic, Interval as KeptInterval, Origin, Outcome, Parameter, Quantity as Measured, Run, RunId,
-    Unit,
+    Code, Diagnostic, Interval as KeptInterval, Origin, Outcome, OutcomeKind, Parameter,
+    Quantity as Measured, Run, RunId, Unit, code,
 };
 use serde::{Deserialize, Serialize};
 
@@ -80,7 +80,7 @@ pub fn rate_constants(
         taken.is_none_or(|taken| number.is_none_or(|number| taken.contains(&number)))
     };
     let has = |outcome: &&Outcome| {
-        outcome.kind == "fit"
+        outcome.kind == OutcomeKind::Fit
             && is_taken(outcome.trace)
             && !outcome.is_out_of_date()
             && outcome.runs.len() == 1
@@ -120,7 +120,7 @@ pub fn rate_constants(
         of_run()?;
         if kept
             .iter()
-            .any(|outcome| outcome.kind == "fit" && outcome.is_out_of_date())
+            .any(|outcome| outcome.kind == OutcomeKind::Fit && outcome.is_out_of_date())
         {
             return Err("its kept fit is out of date; `curvary fit --again` computes it from what is known now, --model fits one now".into());
         }
@@ -140,7 +140,7 @@ pub fn rate_constants(
             let per_absorbance = fit
                 .remarks
                 .iter()
-                .any(|remark| remark.code.as_str() == "unit-per-absorbance");
+                .any(|remark| remark.code == code::UNIT_PER_ABSORBANCE);
             if per_absorbance && !unit.code().contains(ABSORBANCE) {
                 unit = Unit::ucum(&format!("{}/{ABSORBANCE}", unit.code())).unwrap_or(unit);
             }
@@ -203,7 +203,7 @@ fn line(plan: &TemperaturePlan, points: &[AtTemperature], model: &str) -> Found 
     settings.insert("points".to_owned(), serde_json::json!(kept));
     let mut outcome = Outcome {
         id: String::new(),
-        kind: "temperature".into(),
+        kind: OutcomeKind::Temperature,
         runs,
         trace: None,
         model: model.to_owned(),
@@ -289,6 +289,7 @@ fn say_of_drift(
     Ok(())
 }
 
+#[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
 fn fitted(
     plan: &TemperaturePlan,
     points: &[AtTemperature],
@@ -409,7 +410,7 @@ fn fitted(
                 });
             }
             outcome.remarks.push(Diagnostic::warning(
-                Code::new("unit-per-absorbance"),
+                code::UNIT_PER_ABSORBANCE,
                 "the rate constants are per unit of absorbance and time: the activation enthalpy (and Ea) does not depend on that, \
                  the activation entropy and Gibbs energy do, and are not given",
             ));

@@ -104,7 +104,7 @@ impl Query {
     ///
     /// # Errors
     /// As for [`Query::parse`].
-    pub fn with_vocabulary(
+    pub(crate) fn with_vocabulary(
         text: &str,
         house: &[String],
         vocabulary: &Vocabulary,

@@ -62,6 +62,7 @@ struct AddJson<'a> {
 
 impl Add {
     /// Does it.
+    #[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
     pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
         let expected = match &self.parts {
             Some(folder) => parts::expected(folder)?,

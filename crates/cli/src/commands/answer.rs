@@ -217,7 +217,7 @@ pub(crate) const EXAMPLES: usize = 64;
 pub(crate) fn line(asked: &Asked, answer: String, only: Vec<Digest>, by: Option<String>) -> Line {
     let question = match &asked.about {
         AskedAbout::Question { code, .. } | AskedAbout::Refusal { code } => code.clone(),
-        AskedAbout::Key { .. } => "key-unknown".to_owned(),
+        AskedAbout::Key { .. } => curvary_record::code::KEY_UNKNOWN.as_str().to_owned(),
     };
     Line {
         by,

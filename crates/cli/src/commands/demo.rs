@@ -30,6 +30,7 @@ const QUERY: [&str; 3] = ["betanin", "temperature:36..38C", "technique:time-cour
 
 impl Demo {
     /// Does it.
+    #[expect(clippy::too_many_lines, reason = "what is shown, step by step")]
     pub(crate) fn run(self, screen: &mut Screen) -> Outcome {
         if !self.data.is_dir() {
             let message = format!("the demonstration data are not in `{}`", self.data.display());

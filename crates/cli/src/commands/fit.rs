@@ -12,7 +12,7 @@ use curvary_analysis::study::{
     Check, Comparison, FitPlan, Found, Named, ParameterPlan, Span, Together, Wanted, WeightPlan, Work,
     compare_together, compare_trace, fit_run_for, fit_together,
 };
-use curvary_record::Diagnostic;
+use curvary_record::{Diagnostic, code};
 use serde_json::{Value, json};
 
 use crate::Setting;
@@ -467,7 +467,7 @@ impl Fit {
                     .run
                     .remarks
                     .iter()
-                    .filter(|remark| remark.code.as_str() == "axes-left-open")
+                    .filter(|remark| remark.code == code::AXES_LEFT_OPEN)
                     .cloned()
                     .collect(),
             },

@@ -5,7 +5,7 @@ use std::io::Write;
 use clap::{Args, ValueEnum};
 use curvary_analysis::spectra::{AreaBaseline, BandShape, Extreme, Refinement, WidthLevel, Window};
 use curvary_analysis::study::{Found, PeaksPlan, References, Work, peaks_run};
-use curvary_record::{Outcome as Record, Parameter};
+use curvary_record::{Outcome as Record, OutcomeKind, Parameter};
 use serde_json::{Map, Value, json};
 
 use crate::Setting;
@@ -157,7 +157,7 @@ fn find(plan: &PeaksPlan, references: &References, subject: &Subject) -> Vec<Fin
                 Value::Object(all)
             };
             let mut more = Map::new();
-            if found.outcome.kind != "bands" {
+            if found.outcome.kind != OutcomeKind::Bands {
                 let listed = peaks(&found.outcome).map(|peak| shown(peak, &|part| name(part).to_owned()));
                 more.insert("peaks".to_owned(), listed.collect());
                 let bent: Vec<Value> = shoulders(&found.outcome)
@@ -185,7 +185,7 @@ fn find(plan: &PeaksPlan, references: &References, subject: &Subject) -> Vec<Fin
 
 /// The spectrum with its peaks, or with the bands that were fitted to it.
 fn picture(subject: &Subject, found: &Found) -> Figure {
-    if found.outcome.kind == "bands" {
+    if found.outcome.kind == OutcomeKind::Bands {
         return of_fit(&format!("{} {}", subject.place, found.label), found);
     }
     let marks: Vec<(f64, f64, String)> = peaks(&found.outcome)
@@ -246,7 +246,7 @@ fn name(parameter: &Parameter) -> &str {
 
 fn tell(heading: &str, finding: &Finding, screen: &mut Screen) -> Result<(), Failure> {
     let outcome = &finding.found.outcome;
-    if !finding.found.is_result() || outcome.kind == "bands" {
+    if !finding.found.is_result() || outcome.kind == OutcomeKind::Bands {
         return telling::tell(heading, outcome, screen);
     }
     writeln!(

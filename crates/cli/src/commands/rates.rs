@@ -9,7 +9,7 @@ use curvary_analysis::study::{
     AssayPlan, Found, RatePlan, RatePoint, RateWeights, RunRates, SeriesFit, SeriesPlan, WhichRate, Work,
     fit_series, label_of, rates_run,
 };
-use curvary_record::{Diagnostic, Unit};
+use curvary_record::{Diagnostic, OutcomeKind, Unit};
 use serde_json::Value;
 
 use crate::Setting;
@@ -145,6 +145,7 @@ struct RunReport {
 
 impl Rates {
     /// Does it.
+    #[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
     pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
         if self.again {
             let asked = self.subjects.asked(setting)?;
@@ -482,10 +483,10 @@ type StraightPlot = (&'static str, String, String, Vec<(f64, f64)>, Straight);
 /// A course with its window, or a series with its curve.
 fn picture(title: &str, found: &Found) -> Figure {
     let mut figure = of_fit(title, found);
-    if let (Some(from), Some(to), "initial-rate") = (
+    if let (Some(from), Some(to), OutcomeKind::InitialRate) = (
         found.outcome.statistics.get("first_x"),
         found.outcome.statistics.get("last_x"),
-        found.outcome.kind.as_str(),
+        &found.outcome.kind,
     ) && let Some(panel) = figure.panels.first_mut()
     {
         panel.layers.insert(0, Layer::Window(*from, *to));

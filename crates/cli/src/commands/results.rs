@@ -6,7 +6,7 @@ use std::io::Write;
 use clap::Args;
 use curvary_analysis::study::{DRIFT_MOVES, Pooled, label_of, pool};
 use curvary_record::{
-    Diagnostic, Outcome as Kept, Parameter, Run, Trace, Unit, Value as Said, ValueKind, known_field,
+    Diagnostic, Outcome as Kept, Parameter, Run, Trace, Unit, Value as Said, ValueKind, code, known_field,
 };
 use serde_json::{Value, json};
 
@@ -162,7 +162,7 @@ impl Results {
         let take = |place: &str, given: Result<Vec<Vec<Row>>, Diagnostic>| {
             match given {
                 Err(why) => {
-                    damaged |= why.code.as_str() == "archive-damaged";
+                    damaged |= why.code == code::ARCHIVE_DAMAGED;
                     screen.complain(Some(place), &why, &crate::drawing::NoTexts);
                 }
                 Ok(given) => {
@@ -415,7 +415,7 @@ impl Results {
                         text(&row.sample),
                         number(row.celsius),
                         number(row.ph),
-                        row.outcome.kind.clone(),
+                        row.outcome.kind.to_string(),
                         text(&row.outcome.model),
                         parameter.name.clone(),
                         number(parameter.value),

@@ -151,7 +151,7 @@ fn show(view: &View, screen: &mut Screen) -> Result<(), Failure> {
             .map(|label| format!(" of {label}"))
             .unwrap_or_default();
         telling::tell(
-            &format!("result: {}{of}", result.kind.replace('-', " ")),
+            &format!("result: {}{of}", result.kind.as_str().replace('-', " ")),
             result,
             screen,
         )?;

@@ -1,5 +1,6 @@
 //! `curvary status`, and `curvary` alone: an archive at a glance.
 
+use curvary_record::code;
 use std::collections::BTreeMap;
 use std::io::Write;
 
@@ -249,7 +250,10 @@ impl Glance {
 
 /// Files that were not read and that nobody has said to be no measurement.
 fn unread(list: &Worklist) -> u64 {
-    let groups = list.unread.iter().filter(|group| group.code != "left-out");
+    let groups = list
+        .unread
+        .iter()
+        .filter(|group| group.code != code::LEFT_OUT.as_str());
     groups.map(|group| group.count).sum()
 }
 

@@ -12,7 +12,7 @@ use clap::Args;
 use curvary_analysis::study::reports_of;
 use curvary_archive::Archive;
 use curvary_ingest::{Desk, Fate, Filing, Limits, Root, is_archive};
-use curvary_record::{Code, Diagnostic, Severity, Verdict};
+use curvary_record::{Code, Diagnostic, Severity, Verdict, code};
 use notify::{RecursiveMode, Watcher};
 
 use crate::Setting;
@@ -124,7 +124,7 @@ impl Watch {
                 // Another program writes: the next round finds what is new again.
                 let failure = Failure::from(trouble);
                 if let Failure::Told { why, .. } = &failure
-                    && why.code.as_str() == "archive-locked"
+                    && why.code == code::ARCHIVE_LOCKED
                 {
                     log.line(&format!("waiting: {}", why.message))?;
                     return Ok((0, 0));

@@ -5,7 +5,7 @@ use std::io::{BufRead, Write};
 
 use clap::Args;
 use curvary_archive::{Archive, Asked, AskedAbout};
-use curvary_record::{Code, Diagnostic};
+use curvary_record::{Code, Diagnostic, code};
 use serde::Serialize;
 
 use crate::Setting;
@@ -69,7 +69,7 @@ impl Worklist {
         }
         let mut list = archive.worklist(self.examples)?;
         // What a person answered to be no measurement needs nobody any more.
-        list.unread.retain(|group| group.code != "left-out");
+        list.unread.retain(|group| group.code != code::LEFT_OUT.as_str());
         let known = Known::of(&archive)?;
         let nameless = nameless(&archive)?;
         let asked = open(&archive)?;
@@ -107,7 +107,7 @@ pub(crate) fn open(archive: &Archive) -> Result<Vec<Asked>, Failure> {
                     .key()
                     .is_some_and(|(own, meaning)| own == key && meaning == curvary_ingest::NOTHING),
                 AskedAbout::Question { .. } => false,
-                AskedAbout::Refusal { code } => code == "left-out" || line.question == *code,
+                AskedAbout::Refusal { code: why } => why == code::LEFT_OUT.as_str() || line.question == *why,
             };
             let kin = line
                 .family
@@ -115,7 +115,8 @@ pub(crate) fn open(archive: &Archive) -> Result<Vec<Asked>, Failure> {
                 .is_some_and(|family| family.is_kin(&asked.family));
             about && kin && line.only.is_empty()
         });
-        let left_out = matches!(&asked.about, AskedAbout::Refusal { code } if code == "left-out");
+        let left_out =
+            matches!(&asked.about, AskedAbout::Refusal { code: why } if why == code::LEFT_OUT.as_str());
         !closed && !left_out
     });
     all.sort_by_key(|asked| match asked.about {
@@ -319,8 +320,9 @@ fn all(
     (nameless, examples): (&[Nameless], usize),
     screen: &mut Screen,
 ) -> Result<(), Failure> {
-    let (keys, others): (Vec<&Shown>, Vec<&Shown>) =
-        questions.iter().partition(|shown| shown.kind == "key-unknown");
+    let (keys, others): (Vec<&Shown>, Vec<&Shown>) = questions
+        .iter()
+        .partition(|shown| shown.kind == code::KEY_UNKNOWN.as_str());
     if !others.is_empty() {
         let of_files = asked
             .iter()

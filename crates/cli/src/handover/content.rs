@@ -343,7 +343,7 @@ impl Page {
                 .iter()
                 .find(|id| self.runs.iter().any(|(own, _)| own.id == **id));
             if here == Some(&run.id) {
-                last.insert((&result.kind, &result.model, result.trace), result);
+                last.insert((result.kind.as_str(), &result.model, result.trace), result);
             }
         }
         if last.is_empty() {

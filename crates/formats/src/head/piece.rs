@@ -609,6 +609,7 @@ pub(super) fn is_link(word: &str) -> bool {
 }
 
 /// A phrase of several words: `Absorbance at 405 nm`, `405 nm betanin`, `betanin pH 7`, `Time s`, `Probe 1 Abs`.
+#[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
 pub(super) fn phrase(text: &str, depth: usize) -> Option<Piece> {
     // Brackets, commas and dashes part a head; its pieces come here one by one.
     if depth > DEEPEST

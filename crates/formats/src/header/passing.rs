@@ -626,7 +626,7 @@ fn free_part(part: &str, customs: Customs) -> Option<(&'static str, Interpretati
                     code == "Cel" && !part.ends_with('C') | part.contains(['°', 'º'])
                         || code == "K" && (77.0..=400.0).contains(&number)
                 }
-                "wavelength" => code == "nm" && (185.0..=1100.0).contains(&number),
+                "wavelength" => code == "nm" && crate::light::IN_PASSING.contains(&number),
                 _ => code == "nm/min",
             };
             (found.fits && found.unit_written && found.question.is_none() && sure).then_some((field, found))

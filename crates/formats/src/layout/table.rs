@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use curvary_record::interpret::interpret;
-use curvary_record::{Code, Coordinate, Diagnostic, Key, Quantity, Unit, Value};
+use curvary_record::{Coordinate, Diagnostic, Key, Quantity, Unit, Value, code};
 use schemars::JsonSchema;
 use serde::Deserialize;
 use toml::Spanned;
@@ -166,7 +166,7 @@ impl Layout {
                         "no line contains `{}`, behind which the table stands",
                         after.get_ref()
                     );
-                    let why = Diagnostic::error(Code::new("no-table"), message);
+                    let why = Diagnostic::error(code::NO_TABLE, message);
                     return Err(Box::new(
                         why.at(self.paper.place(after.span()), "the layout says so"),
                     ));

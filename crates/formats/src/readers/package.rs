@@ -1,10 +1,10 @@
 //! The papers of packages: what bags, data packages, research objects and COMBINE archives say of themselves. They hold no
 //! measurement, and nobody need look at them; the measurements lie in the files beside them.
 
-use curvary_record::{Code, Diagnostic};
+use curvary_record::{Diagnostic, code};
 
 use super::xml::root_name;
-use crate::{Card, Glimpse, PACKAGE_DESCRIPTION, Reader, Reading, Recognition, Source};
+use crate::{Card, Glimpse, Reader, Reading, Recognition, Source};
 
 /// The reader of what packages say of themselves.
 pub struct Package {
@@ -40,7 +40,7 @@ impl Reader for Package {
         let what = paper(source.path(), source.glimpse().head()).unwrap_or("the description of a package");
         Reading {
             remarks: vec![Diagnostic::note(
-                Code::new(PACKAGE_DESCRIPTION),
+                code::PACKAGE_DESCRIPTION,
                 format!("{what}: it holds no measurement"),
             )],
             ..Reading::default()

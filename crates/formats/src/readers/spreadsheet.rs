@@ -15,7 +15,7 @@ use calamine::{
     CellErrorType, Data, DataRef, Dimensions, ExcelDateTime, Reader as _, SheetType, SheetVisible, Sheets,
     Xlsx, open_workbook_auto_from_rs,
 };
-use curvary_record::{Code, Diagnostic, Place};
+use curvary_record::{Code, Diagnostic, Place, code};
 
 use crate::guard::guarded;
 use crate::rendering::Rendering;
@@ -69,7 +69,7 @@ impl Reader for Spreadsheet {
         let mut remarks = book.remarks;
         if book.sheets.is_empty() {
             remarks.push(Diagnostic::error(
-                Code::new("no-table"),
+                code::NO_TABLE,
                 "no sheet of the workbook has a cell",
             ));
         }

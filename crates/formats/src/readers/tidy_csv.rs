@@ -8,7 +8,7 @@ use std::sync::OnceLock;
 
 use curvary_record::{
     Claim, Code, Column, Coordinate, Decimals, Diagnostic, Fields, Lines, Origin, Place, Quantity, Question,
-    Technique, Trace, Unit, Value, ValueKind, known_field,
+    Technique, Trace, Unit, Value, ValueKind, code, known_field,
 };
 
 use crate::sink::{Counting, Limits, Sink, Understood};
@@ -129,10 +129,7 @@ fn read(source: &Source, card: &Card) -> Reading {
         .from_reader(text.as_bytes());
     let mut records = table.records();
     let Some(Ok(head)) = records.next() else {
-        return Reading::refused(Diagnostic::error(
-            Code::new("no-table"),
-            "the table has no headers",
-        ));
+        return Reading::refused(Diagnostic::error(code::NO_TABLE, "the table has no headers"));
     };
     let roles = roles(&head);
     // Rows of one run may stand anywhere, so each is whole only at the end.
@@ -145,7 +142,7 @@ fn read(source: &Source, card: &Card) -> Reading {
     let at = |role: &Role| roles.iter().position(|other| other == role);
     let (Some(run_at), Some(trace_at)) = (at(&Role::Run), at(&Role::Trace)) else {
         return Reading::refused(Diagnostic::error(
-            Code::new("no-table"),
+            code::NO_TABLE,
             "the table has no columns `run` and `trace`",
         ));
     };
@@ -206,7 +203,7 @@ fn read(source: &Source, card: &Card) -> Reading {
     }
     if runs.is_empty() {
         remarks.push(Diagnostic::error(
-            Code::new("no-table"),
+            code::NO_TABLE,
             "the table has headers and no rows",
         ));
     }
@@ -676,14 +673,25 @@ fn trace(
             );
         }
     }
-    let column = |quantity: Quantity, unit: Unit| Column::new(quantity, unit, Vec::new());
-    let mut x = column(
-        Quantity::named(x_key.clone()),
-        x_unit
-            .clone()
-            .unwrap_or_else(|| if x_key == "ph" { Unit::PH } else { Unit::ONE }),
-    );
-    let mut y = column(y_quantity.clone(), y_unit.clone());
+    let x_unit = x_unit
+        .clone()
+        .unwrap_or_else(|| if x_key == "ph" { Unit::PH } else { Unit::ONE });
+    let x = Column::new(Quantity::named(x_key.clone()), x_unit, Vec::new());
+    let y = Column::new(y_quantity.clone(), y_unit.clone(), Vec::new());
+    let mut trace = points((x, x_at), (y, y_at), roles, rows, remarks)?;
+    say_of_curve(&mut trace, x_at, roles, rows, all);
+    Some(trace)
+}
+
+/// The points of a curve, by the places of its two columns.
+fn points(
+    (mut x, x_at): (Column, usize),
+    (mut y, y_at): (Column, usize),
+    roles: &[Role],
+    rows: &[Row],
+    remarks: &mut Vec<Diagnostic>,
+) -> Option<Trace> {
+    let filled = |at: usize| rows.iter().any(|row| !row.cells[at].is_empty());
     let (mut xs, mut ys) = (Vec::new(), Vec::new());
     let (mut x_decimals, mut y_decimals) = (Decimals::default(), Decimals::default());
     let mut lines = Lines::default();
@@ -726,6 +734,15 @@ fn trace(
     (y.values, y.decimals) = (ys.into(), y_decimals);
     let mut trace = Trace::new(x, y).ok()?;
     (trace.lines, trace.absent, trace.row_names, trace.saturated) = (lines, absent, row_names, saturated);
+    Some(trace)
+}
+
+/// What the other columns say of a curve, and of no other curve of its run.
+fn say_of_curve(trace: &mut Trace, x_at: usize, roles: &[Role], rows: &[Row], all: &[Rows]) {
+    let Some(first) = rows.first() else {
+        return;
+    };
+    let changes = |at: usize| rows.iter().any(|row| row.cells[at] != first.cells[at]);
     let place = || Place::line(first.line);
     for (at, role) in roles.iter().enumerate() {
         let text = unguarded(&first.cells[at]);
@@ -759,5 +776,4 @@ fn trace(
             _ => {}
         }
     }
-    Some(trace)
 }

@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 use std::fmt;
 use std::io::{self, Seek, Write};
 
-use curvary_record::{Code, Diagnostic, Outcome, Run};
+use curvary_record::{Code, Diagnostic, Outcome, Run, code};
 
 use super::csv::WriteError;
 use super::units::{UnitSurvey, Units};
@@ -294,7 +294,7 @@ impl Omissions {
             .collect();
         (!list.is_empty()).then(|| {
             Diagnostic::note(
-                Code::new("not-carried"),
+                code::NOT_CARRIED,
                 format!("this format has no room for {}", list.join(", ")),
             )
             .help("`--to json` and `--to bundle` carry everything")

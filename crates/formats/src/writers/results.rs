@@ -112,7 +112,7 @@ impl Results {
             let number = |value: Option<f64>| value.map_or(Content::Empty, Content::Number);
             let mut row = [Content::Empty; COLUMNS.len()];
             row[0] = Content::Text(&result.id);
-            row[1] = Content::Text(&result.kind);
+            row[1] = Content::Text(result.kind.as_str());
             if let [one] = names.as_slice() {
                 row[2] = Content::Text(one);
             }

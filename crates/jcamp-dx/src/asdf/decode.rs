@@ -403,6 +403,7 @@ impl LineDecoder<'_> {
 
     /// Decodes ordinates from `i` on. Returns how the line ends, the index of its first difference, and damage.
     #[inline]
+    #[expect(clippy::too_many_lines, reason = "one automaton")]
     fn run(&mut self, mut i: usize, first: usize) -> (Ends, Option<usize>, Option<Damage>) {
         let bytes = self.bytes;
         let end = self.end;

@@ -304,33 +304,7 @@ pub(crate) fn read(
     notes: &mut Notes<'_>,
 ) -> Option<Table> {
     let opened = open(source, raw);
-    let shape = match shape.or(opened.shape) {
-        Some(shape) => {
-            check_label(raw, &shape, opened.form, notes);
-            shape
-        }
-        None if opened.form.is_empty() => {
-            let found = format!("##{}= without a form", raw.label);
-            notes.add(
-                Code::FormMissing,
-                raw.line,
-                raw.head,
-                found,
-                "a form such as (X++(Y..Y)) or (XY..XY)",
-            );
-            usual_shape(&raw.label)?
-        }
-        None => {
-            notes.add(
-                Code::FormUnknown,
-                raw.line,
-                raw.head,
-                quote(opened.form),
-                "(X++(Y..Y)), (XY..XY) or (XYA)",
-            );
-            return None;
-        }
-    };
+    let shape = shape_of(raw, shape.or(opened.shape), opened.form, notes)?;
     if axis.x_factor.mantissa == 0 || axis.y_factor.mantissa == 0 {
         notes.add(
             Code::FactorUnusable,
@@ -382,38 +356,7 @@ pub(crate) fn read(
             None => break (data, left_out, doubts),
         }
     };
-    let told = attempt.stretch.told;
-    for (choice, label) in [(Choice::XFactor, "XFACTOR"), (Choice::YFactor, "YFACTOR")] {
-        if told.get(choice).is_some() {
-            let found = format!("a {label} that other labels speak against");
-            notes.add(
-                Code::FactorNotUsed,
-                raw.line,
-                raw.head,
-                found,
-                "labels that agree",
-            );
-        }
-    }
-    let settled = |choice: Choice| told.get(choice).is_some() || reading.choices.get(choice).is_some();
-    let doubts: Vec<Choice> = doubts.iter().map(|d| d.choice).filter(|c| !settled(*c)).collect();
-    for choice in &doubts {
-        let found = match choice {
-            Choice::XFactor => "labels that hold X as printed, without XFACTOR",
-            Choice::YFactor => "labels of ordinates that ask for another YFACTOR",
-            Choice::Exponent => "an E that may be an exponent or a squeezed digit",
-            Choice::Form => "lines of one ordinate whose X are not evenly spaced",
-            Choice::Spacing => "labels and X at the line starts that give different spacings",
-            Choice::YChecks => "first ordinates that may be check values or new points",
-        };
-        notes.add(
-            Code::ReadingUndecided,
-            raw.line,
-            raw.head,
-            found.into(),
-            "labels that decide",
-        );
-    }
+    let doubts = open_choices(raw, &doubts, attempt.stretch.told, reading.choices, notes);
     let count = match &data {
         Data::Peaks(peaks) => peaks.rows.len(),
         Data::Assignments(list) => list.rows.len(),
@@ -432,6 +375,85 @@ pub(crate) fn read(
         },
     };
     *budget = budget.saturating_sub(count);
+    note_limits(raw, &table, (count, bound), notes);
+    Some(table)
+}
+
+/// What the columns of a table are, by its form or by what its label usually means.
+fn shape_of(raw: &RawTable, shape: Option<Shape>, form: &str, notes: &mut Notes<'_>) -> Option<Shape> {
+    match shape {
+        Some(shape) => {
+            check_label(raw, &shape, form, notes);
+            Some(shape)
+        }
+        None if form.is_empty() => {
+            let found = format!("##{}= without a form", raw.label);
+            notes.add(
+                Code::FormMissing,
+                raw.line,
+                raw.head,
+                found,
+                "a form such as (X++(Y..Y)) or (XY..XY)",
+            );
+            usual_shape(&raw.label)
+        }
+        None => {
+            notes.add(
+                Code::FormUnknown,
+                raw.line,
+                raw.head,
+                quote(form),
+                "(X++(Y..Y)), (XY..XY) or (XYA)",
+            );
+            None
+        }
+    }
+}
+
+/// The choices that stay open, each with a remark, and remarks on factors that were not used.
+fn open_choices(
+    raw: &RawTable,
+    doubts: &[Doubt],
+    told: Choices,
+    wanted: Choices,
+    notes: &mut Notes<'_>,
+) -> Vec<Choice> {
+    for (choice, label) in [(Choice::XFactor, "XFACTOR"), (Choice::YFactor, "YFACTOR")] {
+        if told.get(choice).is_some() {
+            let found = format!("a {label} that other labels speak against");
+            notes.add(
+                Code::FactorNotUsed,
+                raw.line,
+                raw.head,
+                found,
+                "labels that agree",
+            );
+        }
+    }
+    let settled = |choice: Choice| told.get(choice).is_some() || wanted.get(choice).is_some();
+    let doubts: Vec<Choice> = doubts.iter().map(|d| d.choice).filter(|c| !settled(*c)).collect();
+    for choice in &doubts {
+        let found = match choice {
+            Choice::XFactor => "labels that hold X as printed, without XFACTOR",
+            Choice::YFactor => "labels of ordinates that ask for another YFACTOR",
+            Choice::Exponent => "an E that may be an exponent or a squeezed digit",
+            Choice::Form => "lines of one ordinate whose X are not evenly spaced",
+            Choice::Spacing => "labels and X at the line starts that give different spacings",
+            Choice::YChecks => "first ordinates that may be check values or new points",
+        };
+        notes.add(
+            Code::ReadingUndecided,
+            raw.line,
+            raw.head,
+            found.into(),
+            "labels that decide",
+        );
+    }
+    doubts
+}
+
+/// Remarks on a table that has more points than may be read, or none.
+fn note_limits(raw: &RawTable, table: &Table, (count, bound): (usize, usize), notes: &mut Notes<'_>) {
     if let Some(stop) = table.left_out.iter().find(|l| l.code == Code::LimitPoints) {
         let found = format!("more than {bound} points from line {} on", stop.first);
         if !table
@@ -457,7 +479,6 @@ pub(crate) fn read(
             "data lines",
         );
     }
-    Some(table)
 }
 
 fn check_label(raw: &RawTable, shape: &Shape, form: &str, notes: &mut Notes<'_>) {

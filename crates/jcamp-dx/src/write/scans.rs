@@ -4,6 +4,7 @@ use super::curves::{Plan, all_abscissas, bits_equal, check_curve, even_grid, pow
 use super::{Refusal, Scan, Scans, Sheet, Writer};
 use crate::asdf::encode::Form;
 use crate::curve::Curve;
+use crate::grid::Grid;
 use crate::number::print;
 use crate::remark::Code;
 use crate::text::{remark, safe};
@@ -17,7 +18,7 @@ impl Writer<'_> {
                 what,
             })
         };
-        let Some(first) = scans.scans.first() else {
+        let (Some(first), Some(last)) = (scans.scans.first(), scans.scans.last()) else {
             return Err(Refusal::Empty { title: title.clone() });
         };
         let symbol = scans.held_symbol.trim().to_uppercase();
@@ -48,16 +49,40 @@ impl Writer<'_> {
         } else {
             None
         };
-        let mut integers: Option<Vec<(Vec<i64>, u16)>> = (grid.is_some() && self.options.form != Form::Affn)
+        let integers = self.integers_of_pages(scans, title, grid.is_some());
+        let decimals = integers.as_ref().map_or(0, |pages| pages[0].1);
+        let name = self.entry("NTUPLES", &sheet.data_type);
+        self.plain("NTUPLES", &name);
+        self.list("VAR_NAME", &scans.x_name, &scans.y_name, &scans.held_name);
+        self.list("SYMBOL", "X", "Y", &symbol);
+        self.list("VAR_TYPE", "INDEPENDENT", "DEPENDENT", "PAGE");
+        let form = if integers.is_some() { "ASDF" } else { "AFFN" };
+        self.list("VAR_FORM", "AFFN", form, "AFFN");
+        let count = first_x.len().to_string();
+        self.list("VAR_DIM", &count, &count, &scans.scans.len().to_string());
+        self.list("UNITS", &sheet.x_units, &sheet.y_units, &scans.held_units);
+        self.ends(scans, (first, last), &first_x);
+        self.list("FACTOR", "1", &power_text(decimals), "1");
+        self.pages(scans, &symbol, grid, integers);
+        self.plain("END NTUPLES", &name);
+        Ok(())
+    }
+
+    /// The ordinates of all pages as whole numbers over one factor, where that can be.
+    fn integers_of_pages(
+        &mut self,
+        scans: &Scans,
+        title: &str,
+        is_even: bool,
+    ) -> Option<Vec<(Vec<i64>, u16)>> {
+        if self.options.form == Form::Affn {
+            return None;
+        }
+        let integers: Option<Vec<(Vec<i64>, u16)>> = is_even
             .then(|| scans.scans.iter().map(|s| self.integers(&s.curve)).collect())
             .flatten();
-        if integers
-            .as_ref()
-            .is_some_and(|pages| pages.iter().any(|p| p.1 != pages[0].1))
-        {
-            integers = None;
-        }
-        if integers.is_none() && self.options.form != Form::Affn {
+        let integers = integers.filter(|pages| pages.iter().all(|page| page.1 == pages[0].1));
+        if integers.is_none() {
             let found = format!("pages of {title:?} without a common grid and factor");
             self.remarks.push(remark(
                 Code::FormNotPossible,
@@ -65,66 +90,46 @@ impl Writer<'_> {
                 "a common grid and factor; AFFN was written",
             ));
         }
-        let decimals = integers.as_ref().map_or(0, |pages| pages[0].1);
-        let asdf = integers.is_some();
-        let entry = |writer: &mut Self, label: &str, text: &str| {
-            let text = safe(
-                label,
-                &text.replace('\n', " "),
-                writer.options.non_ascii,
-                &mut writer.remarks,
-            );
-            if text.contains(',') {
-                let found = format!("a comma in {label}: {text:?}");
-                writer
-                    .remarks
-                    .push(remark(Code::TextChanged, found, "an entry without commas"));
-            }
-            text.replace(',', " ").trim().to_owned()
-        };
-        let name = entry(self, "NTUPLES", &sheet.data_type);
-        let list = |writer: &mut Self, label: &str, x: &str, y: &str, held: &str| {
-            let parts = [
-                entry(writer, label, x),
-                entry(writer, label, y),
-                entry(writer, label, held),
-            ];
-            writer.plain(label, &parts.join(", "));
-        };
-        let number = |value: f64, decimals: Option<u16>| {
-            let mut text = String::new();
-            print(value, decimals, &mut text);
-            text
-        };
-        let last = scans.scans.last().unwrap_or(first);
-        let x_of = |curve: &Curve, value: f64| number(value, curve.x_decimals.of(0));
-        let y_of = |curve: &Curve, value: f64| number(value, curve.y_decimals.greatest());
-        self.plain("NTUPLES", &name);
-        list(self, "VAR_NAME", &scans.x_name, &scans.y_name, &scans.held_name);
-        list(self, "SYMBOL", "X", "Y", &symbol);
-        list(self, "VAR_TYPE", "INDEPENDENT", "DEPENDENT", "PAGE");
-        list(
-            self,
-            "VAR_FORM",
-            "AFFN",
-            if asdf { "ASDF" } else { "AFFN" },
-            "AFFN",
+        integers
+    }
+
+    /// A text as an entry of a list, in which commas part the entries.
+    fn entry(&mut self, label: &str, text: &str) -> String {
+        let text = safe(
+            label,
+            &text.replace('\n', " "),
+            self.options.non_ascii,
+            &mut self.remarks,
         );
-        let count = first_x.len().to_string();
-        list(self, "VAR_DIM", &count, &count, &scans.scans.len().to_string());
-        list(self, "UNITS", &sheet.x_units, &sheet.y_units, &scans.held_units);
+        if text.contains(',') {
+            let found = format!("a comma in {label}: {text:?}");
+            self.remarks
+                .push(remark(Code::TextChanged, found, "an entry without commas"));
+        }
+        text.replace(',', " ").trim().to_owned()
+    }
+
+    /// A list of attributes, one for each variable.
+    fn list(&mut self, label: &str, x: &str, y: &str, held: &str) {
+        let parts = [
+            self.entry(label, x),
+            self.entry(label, y),
+            self.entry(label, held),
+        ];
+        self.plain(label, &parts.join(", "));
+    }
+
+    /// The first, last, least and greatest value of each variable.
+    fn ends(&mut self, scans: &Scans, (first, last): (&Scan, &Scan), first_x: &[f64]) {
         let x_ends = (first_x[0], first_x[first_x.len() - 1]);
-        let held = |scan: &Scan| number(scan.held, Some(scan.held_decimals));
         let last_y = last.curve.y[last.curve.y.len() - 1];
-        list(
-            self,
+        self.list(
             "FIRST",
             &x_of(&first.curve, x_ends.0),
             &y_of(&first.curve, first.curve.y[0]),
             &held(first),
         );
-        list(
-            self,
+        self.list(
             "LAST",
             &x_of(&first.curve, x_ends.1),
             &y_of(&last.curve, last_y),
@@ -150,9 +155,18 @@ impl Writer<'_> {
         for (label, greatest) in [("MIN", false), ("MAX", true)] {
             let x = x_of(&first.curve, all(&|c| &c.x, greatest));
             let y = y_of(&first.curve, all(&|c| &c.y, greatest));
-            list(self, label, &x, &y, &by_held(greatest));
+            self.list(label, &x, &y, &by_held(greatest));
         }
-        list(self, "FACTOR", "1", &power_text(decimals), "1");
+    }
+
+    /// One page a scan.
+    fn pages(
+        &mut self,
+        scans: &Scans,
+        symbol: &str,
+        grid: Option<Grid>,
+        mut integers: Option<Vec<(Vec<i64>, u16)>>,
+    ) {
         for (index, scan) in scans.scans.iter().enumerate() {
             self.plain("PAGE", &format!("{symbol}={}", held(scan)));
             let curve = &scan.curve;
@@ -177,7 +191,23 @@ impl Writer<'_> {
                 }
             }
         }
-        self.plain("END NTUPLES", &name);
-        Ok(())
     }
+}
+
+fn number(value: f64, decimals: Option<u16>) -> String {
+    let mut text = String::new();
+    print(value, decimals, &mut text);
+    text
+}
+
+fn x_of(curve: &Curve, value: f64) -> String {
+    number(value, curve.x_decimals.of(0))
+}
+
+fn y_of(curve: &Curve, value: f64) -> String {
+    number(value, curve.y_decimals.greatest())
+}
+
+fn held(scan: &Scan) -> String {
+    number(scan.held, Some(scan.held_decimals))
 }

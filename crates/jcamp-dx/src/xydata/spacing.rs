@@ -33,14 +33,7 @@ impl Table<'_> {
             .any(|choice| stretch.told.get(*choice) == Some(true))
         {
             let Some(grid) = self.labels_grid(count) else {
-                let found = self.describe(count);
-                notes.add(
-                    Code::GridUndecided,
-                    stretch.line,
-                    stretch.head,
-                    found,
-                    "labels that agree",
-                );
+                self.note_undecided(count, stretch, notes);
                 return None;
             };
             return Some(Layout {
@@ -113,36 +106,7 @@ impl Table<'_> {
                     kind: First::Printed,
                     by: By::Lines,
                 },
-                None => {
-                    let stated = self.labels_grid(count).filter(|_| axis.count() == Some(count));
-                    // A single misprint, and all else agrees: in a short table too few lines are left to vote.
-                    if let Some(grid) = stated.filter(|grid| {
-                        self.stays(grid, checks)
-                            && self.labels_agree(grid, count)
-                            && self.misprints(grid, checks) < 2
-                    }) {
-                        outcome.agreed += 3;
-                        return Some(layout(grid));
-                    }
-                    // Nothing is lost, so counting on by the labels is a reading; the other is none at all.
-                    let asked = stretch.told.get(Choice::Spacing).is_none() && self.complete;
-                    if let Some(grid) = self.labels_grid(count).filter(|_| asked) {
-                        outcome.doubts.push(Doubt::new(Choice::Spacing, true));
-                        return Some(Layout {
-                            by_labels: true,
-                            ..layout(grid)
-                        });
-                    }
-                    let found = self.describe(count);
-                    notes.add(
-                        Code::GridUndecided,
-                        stretch.line,
-                        stretch.head,
-                        found,
-                        "labels that agree",
-                    );
-                    return None;
-                }
+                None => return self.by_labels_alone((checks, count), stretch, notes, outcome),
             },
         };
         let by_lines = self.lines_grid(checks, true);
@@ -165,6 +129,50 @@ impl Table<'_> {
         self.remark_choice(&chosen, stretch, notes);
         outcome.agreed += u32::from(chosen.kind == First::Label) + u32::from(chosen.by == By::Npoints);
         Some(layout(chosen.grid))
+    }
+
+    /// The spacing by the labels, where the lines give none.
+    fn by_labels_alone(
+        &self,
+        (checks, count): (Checks, usize),
+        stretch: &Stretch,
+        notes: &mut Notes<'_>,
+        outcome: &mut Outcome,
+    ) -> Option<Layout> {
+        let layout = |grid: Grid, by_labels: bool| Layout {
+            grid,
+            checks,
+            by_labels,
+        };
+        let stated = self
+            .labels_grid(count)
+            .filter(|_| self.axis.count() == Some(count));
+        // A single misprint, and all else agrees: in a short table too few lines are left to vote.
+        if let Some(grid) = stated.filter(|grid| {
+            self.stays(grid, checks) && self.labels_agree(grid, count) && self.misprints(grid, checks) < 2
+        }) {
+            outcome.agreed += 3;
+            return Some(layout(grid, false));
+        }
+        // Nothing is lost, so counting on by the labels is a reading; the other is none at all.
+        let asked = stretch.told.get(Choice::Spacing).is_none() && self.complete;
+        if let Some(grid) = self.labels_grid(count).filter(|_| asked) {
+            outcome.doubts.push(Doubt::new(Choice::Spacing, true));
+            return Some(layout(grid, true));
+        }
+        self.note_undecided(count, stretch, notes);
+        None
+    }
+
+    fn note_undecided(&self, count: usize, stretch: &Stretch, notes: &mut Notes<'_>) {
+        let found = self.describe(count);
+        notes.add(
+            Code::GridUndecided,
+            stretch.line,
+            stretch.head,
+            found,
+            "labels that agree",
+        );
     }
 
     /// The spacing by the X at the line starts, if it gives them all to the digit and that of the labels does not. X

@@ -22,6 +22,7 @@ fn shown(key: &str, raw: &str) -> String {
 }
 
 #[test]
+#[expect(clippy::too_many_lines, reason = "cases one after another")]
 fn values_that_people_write() {
     let table = [
         ("temperature", "37 °C", "37 Cel"),

@@ -258,7 +258,12 @@ fn without_brackets(text: &str) -> &str {
 
 /// Spellings that are looked up as a whole.
 fn whole(text: &str) -> Option<&'static [&'static str]> {
-    let exact: &[&str] = match text {
+    in_this_case(text).or_else(|| in_any_case(&text.to_lowercase()))
+}
+
+/// Spellings in which capitals tell one unit from another.
+fn in_this_case(text: &str) -> Option<&'static [&'static str]> {
+    Some(match text {
         "C" => &["Cel", "C"],
         "oC" => &["Cel"],
         // Cyrillic capitals look like the Latin ones; the unit says which is meant.
@@ -279,15 +284,16 @@ fn whole(text: &str) -> Option<&'static [&'static str]> {
         "U/min" => &["/min", "U/min"],
         "1" | "-" => &["1"],
         "U" => &["U"],
-        "u" => return Some(&[]),
+        "u" => &[],
         "IU" | "I.U." | "IE" | "I.E." | "UI" | "U.I." => &["[iU]"],
-        _ => &[],
-    };
-    if !exact.is_empty() {
-        return Some(exact);
-    }
-    let lower = text.to_lowercase();
-    let folded: &[&str] = match lower.trim_end_matches('.') {
+        _ => return None,
+    })
+}
+
+/// Spellings that mean the same in capitals and small letters.
+#[expect(clippy::too_many_lines, reason = "a list")]
+fn in_any_case(lower: &str) -> Option<&'static [&'static str]> {
+    Some(match lower.trim_end_matches('.') {
         "°c"
         | "degc"
         | "deg c"
@@ -447,8 +453,7 @@ fn whole(text: &str) -> Option<&'static [&'static str]> {
         // Said of a column, not a unit: `Absorbance (units)`.
         "unit" | "units" | "einheit" | "einheiten" | "unité" | "unités" | "unidades" | "unità" => &[],
         _ => return None,
-    };
-    Some(folded)
+    })
 }
 
 /// Words that stand for one unit, in any case, in the languages of this trade.

@@ -184,6 +184,7 @@ fn extreme_values_convert_without_panic() {
 
 /// What people write, with the codes meant. A second code is a second meaning.
 #[test]
+#[expect(clippy::too_many_lines, reason = "cases one after another")]
 fn spellings_that_people_write() {
     let table: &[(&str, &[&str])] = &[
         (

@@ -186,11 +186,6 @@ impl Formula {
         &self.text
     }
 
-    /// Names of the variables.
-    pub fn variable_names(&self) -> &[String] {
-        &self.variables
-    }
-
     /// What the left-hand side calls the measured values; `y` where there is none.
     pub fn measured(&self) -> &str {
         &self.measured

@@ -3,9 +3,7 @@
 
 use super::{Law, around, geometric, no_shortcut, nothing_derived, pairs};
 use crate::models::{Consequence, Specification};
-
-/// Molar gas constant, J/(mol K); exact by the definition of 2019 (CODATA 2018).
-const GAS_CONSTANT: f64 = 8.314_462_618_153_24;
+use crate::temperature::GAS_CONSTANT;
 
 /// A part `1/(1 + eᶻ)` that does not overflow.
 fn share(z: f64) -> f64 {

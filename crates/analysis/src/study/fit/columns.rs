@@ -6,7 +6,7 @@
 
 use std::borrow::Cow;
 
-use curvary_record::{Code, Column, Diagnostic, Origin, Place, Run, Trace, Value};
+use curvary_record::{Code, Column, Diagnostic, Origin, Place, Run, Trace, Value, code};
 
 use super::curve::joined;
 use crate::models::Model;
@@ -174,7 +174,7 @@ pub(super) fn arrange<'a>(plan: &FitPlan, run: &'a Run) -> Result<Arranged<'a>, 
 
 /// What `x` is, where the reading left open which column runs.
 fn running_told(run: &Run) -> Option<Diagnostic> {
-    let open = Code::new("axes-left-open");
+    let open = code::AXES_LEFT_OPEN;
     if !run.remarks.iter().any(|remark| remark.code == open) {
         return None;
     }
@@ -219,11 +219,11 @@ fn bare_columns(plan: &FitPlan, run: &Run, names: &[&str], measured: &str) -> Re
     let open = run
         .remarks
         .iter()
-        .any(|remark| remark.code.as_str() == "axes-left-open")
+        .any(|remark| remark.code == code::AXES_LEFT_OPEN)
         || run
             .questions
             .iter()
-            .any(|question| question.code.as_str() == "axis-unknown");
+            .any(|question| question.code == code::AXIS_UNKNOWN);
     let Some(first) = run.traces.first().filter(|_| open && !has_heads) else {
         return Ok(None);
     };

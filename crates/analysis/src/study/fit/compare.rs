@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use curvary_record::{Code, Diagnostic, Quantity, Run, Technique, Trace};
+use curvary_record::{Code, Diagnostic, OutcomeKind, Quantity, Run, Technique, Trace};
 use serde_json::json;
 
 use super::curve::{Curve, curves};
@@ -71,11 +71,7 @@ pub fn compare_trace(plan: &FitPlan, models: &[String], run: &Run) -> Vec<Result
         ..plan.clone()
     };
     let plan = &named;
-    if let Some(question) = run
-        .questions
-        .iter()
-        .find(|question| weighs(plan, question.code.as_str()))
-    {
+    if let Some(question) = run.questions.iter().find(|question| weighs(plan, &question.code)) {
         let why = format!("the run is in question: {}", question.message);
         return vec![fail(String::new(), &Refusal::Unsuitable { why })];
     }
@@ -228,7 +224,7 @@ fn compared(plan: &FitPlan, laws: &[Chosen], run: &Run, curve: &Curve<'_>) -> Re
     let trace = curve.trace.as_ref();
     let names: Vec<String> = laws.iter().map(|law| law.model().name().into_owned()).collect();
     let mut outcome = blank(plan, run, curve.number);
-    outcome.kind = "comparison".into();
+    outcome.kind = OutcomeKind::Comparison;
     outcome.model = names.join(", ");
     outcome.settings.insert("models".into(), json!(names));
     // What is left out is told as by a fit; the laws below see the same points.

@@ -1,6 +1,6 @@
 //! What is told of a fit once it is there: neighbours that err together, a drift, no change, readings too coarse.
 
-use curvary_record::{Code, Diagnostic, Outcome};
+use curvary_record::{Code, Diagnostic, Outcome, code};
 
 use super::Chosen;
 use super::compare::{FAR, NESTED, RIVALS};
@@ -160,7 +160,7 @@ fn no_change(signal: &[f64], found: &Fit, outcome: &mut Outcome) {
     let gained = (about_mean - found.residual_sum_of_squares).max(0.0) / added;
     if f_upper(gained / (found.residual_sum_of_squares / freedom), added, freedom) > NO_CHANGE {
         outcome.remarks.push(Diagnostic::warning(
-            Code::new("no-change"),
+            code::NO_CHANGE,
             "no change is seen: a constant describes these points as well, so the parameters say nothing of a reaction",
         ));
     }
@@ -171,7 +171,7 @@ fn no_bend(course: &Course, (time, signal): (&[f64], &[f64]), found: &Fit, outco
     let seen = outcome
         .remarks
         .iter()
-        .any(|remark| remark.code.as_str() == "no-change");
+        .any(|remark| remark.code == code::NO_CHANGE);
     let freedom = found.degrees_of_freedom as f64;
     let added = signal.len() as f64 - 2.0 - freedom;
     if seen || course.order() == Order::Zero || added < 1.0 || found.residual_sum_of_squares <= 0.0 {
@@ -183,7 +183,7 @@ fn no_bend(course: &Course, (time, signal): (&[f64], &[f64]), found: &Fit, outco
     let gained = (line.residual_sum_of_squares - found.residual_sum_of_squares).max(0.0) / added;
     if f_upper(gained / (found.residual_sum_of_squares / freedom), added, freedom) > NO_CHANGE {
         outcome.remarks.push(Diagnostic::warning(
-            Code::new("no-change"),
+            code::NO_CHANGE,
             "no bend is seen: a straight line (zero-order) describes these points as well, so the rate constant and the half-life \
              say nothing of this reaction",
         ));

@@ -20,7 +20,7 @@ pub(super) use points::{preparation, prepared};
 pub(super) use record::{statistics, tell};
 pub use shared::{Named, Together, compare_together, fit_together};
 
-use curvary_record::{Code, Diagnostic, Interval, Outcome, Quantity, Run, Trace, Unit};
+use curvary_record::{Code, Diagnostic, Interval, Outcome, OutcomeKind, Quantity, Run, Trace, Unit, code};
 
 use super::plan::{FitPlan, WeightPlan};
 use super::recorded::temperature_between;
@@ -48,11 +48,7 @@ pub fn fit_run(plan: &FitPlan, run: &Run) -> Vec<Found> {
 
 /// The same, with what is wanted beside the record.
 pub fn fit_run_for(plan: &FitPlan, run: &Run, wanted: &Wanted) -> Vec<Found> {
-    if let Some(question) = run
-        .questions
-        .iter()
-        .find(|question| weighs(plan, question.code.as_str()))
-    {
+    if let Some(question) = run.questions.iter().find(|question| weighs(plan, &question.code)) {
         let why = format!("the run is in question: {}", question.message);
         return vec![refused(
             plan,
@@ -95,10 +91,8 @@ pub fn fit_run_for(plan: &FitPlan, run: &Run, wanted: &Wanted) -> Vec<Found> {
 }
 
 /// Whether an open question touches the numbers of a curve; a date in doubt does not.
-fn weighs(plan: &FitPlan, code: &str) -> bool {
-    let about_conditions = ["day-or-month-first", "two-units", "wavelength-disputed"];
-    let about_axes = ["axis-unknown", "time-unit", "signal-unknown", "technique-unknown"];
-    !(about_conditions.contains(&code) || plan.is_formula() && about_axes.contains(&code))
+fn weighs(plan: &FitPlan, asked: &Code) -> bool {
+    !(code::ABOUT_CONDITIONS.contains(asked) || plan.is_formula() && code::ABOUT_AXES.contains(asked))
 }
 
 fn fit_curve(plan: &FitPlan, chosen: &Chosen, run: &Run, (curve, wanted): (&Curve<'_>, &Wanted)) -> Found {
@@ -122,7 +116,7 @@ fn refused(plan: &FitPlan, run: &Run, number: Option<u32>, label: String, refusa
 }
 
 fn blank(plan: &FitPlan, run: &Run, trace: Option<u32>) -> Outcome {
-    bare("fit", &plan.name(), run, trace, plan)
+    bare(OutcomeKind::Fit, &plan.name(), run, trace, plan)
 }
 
 /// Amplitudes are those at time zero: how sure they are, and whether they can be computed at all, depends on how long
@@ -439,6 +433,7 @@ fn tell_units(
     }
 }
 
+#[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
 fn fitted(
     plan: &FitPlan,
     chosen: &Chosen,

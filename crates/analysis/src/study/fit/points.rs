@@ -1,6 +1,6 @@
 //! Which points of a curve are fitted, in which unit, and what goes with them.
 
-use curvary_record::{Code, Column, Diagnostic, Outcome, Quantity, Run, Technique, Trace, Unit};
+use curvary_record::{Code, Column, Diagnostic, Outcome, Quantity, Run, Technique, Trace, Unit, code};
 
 use super::model::Chosen;
 use crate::courses::{Conversion, Preparation, Prepared, prepare};
@@ -192,7 +192,7 @@ pub(in crate::study) fn prepared(
     let mut say = |count: usize, why: String| {
         if count > 0 {
             outcome.remarks.push(Diagnostic::warning(
-                Code::new("points-left-out"),
+                code::POINTS_LEFT_OUT,
                 format!(
                     "{count} {} left out: {why}",
                     if count == 1 { "point was" } else { "points were" }

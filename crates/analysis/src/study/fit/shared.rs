@@ -1,6 +1,6 @@
 //! One law over the curves of several runs at once, with parameters that they share and others of their own.
 
-use curvary_record::{Code, Diagnostic, Outcome, Parameter, Quantity, Run, Trace, Unit};
+use curvary_record::{Code, Diagnostic, Outcome, OutcomeKind, Parameter, Quantity, Run, Trace, Unit};
 use serde_json::json;
 
 use super::columns::arrange;
@@ -97,7 +97,7 @@ pub fn compare_together(plan: &FitPlan, models: &[String], runs: &[Named<'_>]) -
     let taken = taken(plan, runs);
     let runs = &renamed(&taken, runs);
     let mut outcome = several(plan, runs)?;
-    outcome.kind = "comparison".into();
+    outcome.kind = OutcomeKind::Comparison;
     outcome.model = models.join(", ");
     outcome.settings.insert("models".into(), json!(models));
     let (mut fits, mut failed, mut laws) = (Vec::new(), Vec::new(), Vec::new());
@@ -354,11 +354,7 @@ fn members(plan: &FitPlan, runs: &[Named<'_>], outcome: &mut Outcome) -> Result<
             why: format!("{}: {refusal}", named.name),
         };
         let run = named.run;
-        if let Some(question) = run
-            .questions
-            .iter()
-            .find(|question| weighs(plan, question.code.as_str()))
-        {
+        if let Some(question) = run.questions.iter().find(|question| weighs(plan, &question.code)) {
             return Err(Refusal::Unsuitable {
                 why: format!("{}: the run is in question: {}", named.name, question.message),
             });

@@ -8,7 +8,7 @@ mod ways;
 
 pub use standards::{Standard, Standards, beside_standards, standards_of};
 
-use curvary_record::{Outcome, Quantity, Run, RunId, Trace, Unit};
+use curvary_record::{Outcome, OutcomeKind, Quantity, Run, RunId, Trace, Unit};
 use serde::{Deserialize, Serialize};
 
 use super::spectrum::{References, asked_traces, bare, in_question};
@@ -206,7 +206,7 @@ impl QuantifyPlan {
 /// Quantities of every reading of a run that the plan speaks of; each gives a result or the reason why there is none.
 pub fn quantify_run(plan: &QuantifyPlan, run: &Run, references: &References) -> Vec<Found> {
     let whole = |why: String| {
-        let mut outcome = bare("quantify", plan.model(), run, None, plan);
+        let mut outcome = bare(OutcomeKind::Quantify, plan.model(), run, None, plan);
         outcome.termination = why;
         vec![found(outcome, None, String::new(), Drawn::default())]
     };
@@ -268,7 +268,7 @@ fn of_trace(
         point,
         ..plan.clone()
     };
-    let mut outcome = bare("quantify", plan.model(), run, Some(number), &own);
+    let mut outcome = bare(OutcomeKind::Quantify, plan.model(), run, Some(number), &own);
     let mut drawn = Drawn::default();
     let at = Place {
         plan: &own,
@@ -316,7 +316,7 @@ fn of_trace(
 
 /// All readings of a run as repeats of one unknown.
 fn repeats(plan: &QuantifyPlan, run: &Run, traces: &[(u32, &Trace)], references: &References) -> Found {
-    let mut outcome = bare("quantify", plan.model(), run, None, plan);
+    let mut outcome = bare(OutcomeKind::Quantify, plan.model(), run, None, plan);
     let mut drawn = Drawn::default();
     let done = (|| {
         let Way::Calibration(standards) = &plan.way else {

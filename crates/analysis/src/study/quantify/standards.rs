@@ -1,6 +1,6 @@
 //! The standards of a calibration line.
 
-use curvary_record::{Outcome, Quantity, Run, RunId, Trace, Unit};
+use curvary_record::{Outcome, OutcomeKind, Quantity, Run, RunId, Trace, Unit};
 use serde::{Deserialize, Serialize};
 
 use super::reading::{Place, is_dilution};
@@ -112,7 +112,7 @@ pub fn standards_of(
             return Err(fail(told(&refusal)));
         }
         for (number, trace) in (0..).zip(&run.traces).filter(|(_, trace)| !is_dilution(trace)) {
-            let mut scratch = bare("quantify", plan.model(), run, Some(number), plan);
+            let mut scratch = bare(OutcomeKind::Quantify, plan.model(), run, Some(number), plan);
             let place = Place {
                 plan,
                 run,

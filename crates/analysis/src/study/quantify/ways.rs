@@ -1,6 +1,6 @@
 //! From absorbances to quantities, one way after another.
 
-use curvary_record::{Code, Diagnostic, Interval as KeptInterval, Outcome, Parameter, Quantity, Unit};
+use curvary_record::{Code, Diagnostic, Interval as KeptInterval, Outcome, Parameter, Quantity, Unit, code};
 
 use super::reading::{Place, is_dilution};
 use super::record::{
@@ -141,6 +141,7 @@ impl Place<'_> {
         Ok(())
     }
 
+    #[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
     pub(super) fn mixture(
         &self,
         components: &[ReferenceSpectrum],
@@ -161,7 +162,7 @@ impl Place<'_> {
         let lost = recorded.curve.len() - kept.len();
         if lost > 0 {
             outcome.remarks.push(Diagnostic::warning(
-                Code::new("points-left-out"),
+                code::POINTS_LEFT_OUT,
                 format!("{lost} points beyond the trusted range were left out"),
             ));
         }

@@ -9,8 +9,8 @@ use std::borrow::Cow;
 use std::collections::BTreeMap;
 
 use curvary_record::{
-    Code, Diagnostic, Interval as KeptInterval, Outcome, Parameter, Quantity, Run, RunId, Technique, Trace,
-    Unit,
+    Code, Diagnostic, Interval as KeptInterval, Outcome, OutcomeKind, Parameter, Quantity, Run, RunId,
+    Technique, Trace, Unit,
 };
 use serde::{Deserialize, Serialize};
 
@@ -221,6 +221,7 @@ pub struct RunRates {
 }
 
 /// Rates of every trace of a run; of a run that is a series of rates already, its points as they stand.
+#[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
 pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
     let fail = |refusal: &Refusal| RunRates {
         found: vec![refused(plan, run, None, String::new(), refusal)],
@@ -514,7 +515,7 @@ fn window(plan: &RatePlan, run: &Run) -> Result<RateWindow, Refusal> {
 fn empty(plan: &RatePlan, run: &Run, trace: Option<u32>) -> Outcome {
     Outcome {
         id: String::new(),
-        kind: "initial-rate".into(),
+        kind: OutcomeKind::InitialRate,
         runs: vec![run.id.clone()],
         trace,
         model: "initial rate".into(),

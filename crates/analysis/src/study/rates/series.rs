@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use curvary_record::{Code, Diagnostic, Outcome, RunId, Unit};
+use curvary_record::{Code, Diagnostic, Outcome, OutcomeKind, RunId, Unit};
 use serde::{Deserialize, Serialize};
 
 use super::{RatePlan, RatePoint};
@@ -107,7 +107,7 @@ pub fn fit_series(plan: &SeriesPlan, points: &[RatePoint]) -> SeriesFit {
     settings.insert("rates".to_owned(), serde_json::json!(kept));
     let mut outcome = Outcome {
         id: String::new(),
-        kind: "fit".into(),
+        kind: OutcomeKind::Fit,
         runs,
         trace: None,
         model: plan.law.clone(),
@@ -245,6 +245,7 @@ fn tell_common(
     ));
 }
 
+#[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
 fn series(
     plan: &SeriesPlan,
     points: &[RatePoint],

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 use std::io::Write;
 
 use curvary_analysis::checks::{HistoryPoint, Trend, TrendVerdict, trend};
-use curvary_record::{Code, Diagnostic};
+use curvary_record::{Code, Diagnostic, OutcomeKind};
 use serde::Serialize;
 
 use crate::Setting;
@@ -98,7 +98,11 @@ fn kept(subject: &Subject) -> Vec<((String, String), Option<CheckValue>)> {
         .and_then(|text| text.parse::<jiff::civil::Date>().ok())
         .map(|date| f64::from((date - FIRST_DAY).get_days()));
     let mut all = Vec::new();
-    for outcome in subject.outcomes.iter().filter(|outcome| outcome.kind == "check") {
+    for outcome in subject
+        .outcomes
+        .iter()
+        .filter(|outcome| outcome.kind == OutcomeKind::Check)
+    {
         for (number, parameter) in (1..).zip(&outcome.parameters) {
             let Some(value) = parameter.value else { continue };
             // The reason begins with the item and its verdict: `holmium band at 241.15 nm: pass; …`.

@@ -1,7 +1,7 @@
 //! What the axes of a table are: what a person said, what our own writer said, what the unit labels say.
 
 use curvary_jcamp_dx as dx;
-use curvary_record::{Alternative, Code, Quantity, Question, Technique, Unit};
+use curvary_record::{Alternative, Code, Place, Quantity, Question, Technique, Unit, code};
 
 use super::axis::{Meaning, abscissa, is_of_other, ordinate, other_x, other_y, own_name, written};
 use super::gathering::Gathering;
@@ -90,20 +90,9 @@ impl Gathering<'_> {
                     .push(format!("XUNITS says `{x_units}`: {quantity} in {unit}"));
                 axes.x = (quantity, unit);
             }
-            (None, None, Meaning::Share(_) | Meaning::Unknown) => axes.questions.push(Question {
-                code: Code::new("axis-unknown"),
-                message: if x_units.is_empty() {
-                    "XUNITS says nothing, so it is not known what the x axis is".to_owned()
-                } else {
-                    format!("XUNITS says `{x_units}`, which is not known here")
-                },
-                readings: alternatives(&[
-                    ("x=wavelength:nm", "a wavelength in nanometres"),
-                    ("x=wavenumber:/cm", "a wavenumber in reciprocal centimetres"),
-                    ("x=time:s", "a time in seconds"),
-                ]),
-                labels: labels(x_place),
-            }),
+            (None, None, Meaning::Share(_) | Meaning::Unknown) => {
+                axes.questions.push(unknown_x(x_units, x_place));
+            }
         }
         match (ours_y, settled("y"), meant_y) {
             (_, Some(y), _) => {
@@ -140,40 +129,11 @@ impl Gathering<'_> {
                 axes.y = (quantity, Unit::PERCENT);
             }
             (None, None, Meaning::Share(quantity)) => {
-                let greatest = greatest();
-                axes.questions.push(Question {
-                    code: Code::new("percent-or-fraction"),
-                    message: format!(
-                        "YUNITS says `{y_units}`, which the standard means as a fraction, but values reach {greatest}"
-                    ),
-                    readings: vec![
-                        Alternative {
-                            assume: format!("y={quantity}:%"),
-                            says: format!("percent: the greatest value is {greatest} %"),
-                        },
-                        Alternative {
-                            assume: format!("y={quantity}:1"),
-                            says: format!("a fraction: the greatest value is {greatest}"),
-                        },
-                    ],
-                    labels: labels(y_place),
-                });
+                axes.questions
+                    .push(percent_or_fraction(&quantity, y_units, greatest(), y_place));
                 axes.y = (quantity, Unit::PERCENT);
             }
-            (None, None, Meaning::Unknown) => axes.questions.push(Question {
-                code: Code::new("ordinate-unknown"),
-                message: if y_units.is_empty() {
-                    "YUNITS says nothing, so it is not known what was measured".to_owned()
-                } else {
-                    format!("YUNITS says `{y_units}`, which may mean absorbance or arbitrary units")
-                },
-                readings: alternatives(&[
-                    ("y=absorbance:{AU}", "absorbance"),
-                    ("y=transmittance:%", "transmittance in percent"),
-                    ("y=signal:1", "a signal in arbitrary units"),
-                ]),
-                labels: labels(y_place),
-            }),
+            (None, None, Meaning::Unknown) => axes.questions.push(unknown_y(y_units, y_place)),
         }
         if axes.other.is_none() && ours.technique.is_none() && is_of_other(&axes.x.0) {
             let name = if data_type.is_empty() { "other" } else { data_type };
@@ -189,6 +149,61 @@ impl Gathering<'_> {
                 .extend(stated_twice(block, "YUNITS", "y", &ordinate));
         }
         Some(axes)
+    }
+}
+
+fn unknown_x(x_units: &str, place: Option<Place>) -> Question {
+    Question {
+        code: code::AXIS_UNKNOWN,
+        message: if x_units.is_empty() {
+            "XUNITS says nothing, so it is not known what the x axis is".to_owned()
+        } else {
+            format!("XUNITS says `{x_units}`, which is not known here")
+        },
+        readings: alternatives(&[
+            ("x=wavelength:nm", "a wavelength in nanometres"),
+            ("x=wavenumber:/cm", "a wavenumber in reciprocal centimetres"),
+            ("x=time:s", "a time in seconds"),
+        ]),
+        labels: labels(place),
+    }
+}
+
+fn unknown_y(y_units: &str, place: Option<Place>) -> Question {
+    Question {
+        code: Code::new("ordinate-unknown"),
+        message: if y_units.is_empty() {
+            "YUNITS says nothing, so it is not known what was measured".to_owned()
+        } else {
+            format!("YUNITS says `{y_units}`, which may mean absorbance or arbitrary units")
+        },
+        readings: alternatives(&[
+            ("y=absorbance:{AU}", "absorbance"),
+            ("y=transmittance:%", "transmittance in percent"),
+            ("y=signal:1", "a signal in arbitrary units"),
+        ]),
+        labels: labels(place),
+    }
+}
+
+/// Asks in which of the two a share is whose greatest value is above that of a fraction.
+fn percent_or_fraction(quantity: &Quantity, y_units: &str, greatest: f64, place: Option<Place>) -> Question {
+    Question {
+        code: Code::new("percent-or-fraction"),
+        message: format!(
+            "YUNITS says `{y_units}`, which the standard means as a fraction, but values reach {greatest}"
+        ),
+        readings: vec![
+            Alternative {
+                assume: format!("y={quantity}:%"),
+                says: format!("percent: the greatest value is {greatest} %"),
+            },
+            Alternative {
+                assume: format!("y={quantity}:1"),
+                says: format!("a fraction: the greatest value is {greatest}"),
+            },
+        ],
+        labels: labels(place),
     }
 }
 

@@ -253,7 +253,6 @@ pub(crate) fn is_of_standard(text: &str) -> bool {
 }
 
 #[cfg(test)]
-#[allow(clippy::unwrap_used)]
 mod tests {
     use super::*;
 

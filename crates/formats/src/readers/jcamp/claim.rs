@@ -307,7 +307,6 @@ pub(crate) fn page_value(text: &str) -> Option<(f64, String)> {
 }
 
 #[cfg(test)]
-#[allow(clippy::unwrap_used)]
 mod tests {
     use super::*;
 

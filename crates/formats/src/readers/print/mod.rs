@@ -18,7 +18,7 @@ use std::collections::BTreeSet;
 use std::sync::Arc;
 
 use curvary_record::{
-    Alternative, Claim, Code, Diagnostic, Label, Origin, Place, Question, Run, Severity, Span,
+    Alternative, Claim, Code, Diagnostic, Label, Origin, Place, Question, Run, Severity, Span, code,
 };
 
 use self::curves::Plot;
@@ -110,7 +110,7 @@ impl Print {
         }
         if empty && report.remarks.is_empty() {
             reading.remarks.push(Diagnostic::error(
-                Code::new("no-table"),
+                code::NO_TABLE,
                 "no page of the document has any text",
             ));
         }
@@ -121,9 +121,7 @@ impl Print {
         let curves = self.digitise(source, &report, printed, sink)?;
         if !printed && !sink.is_empty() {
             // That there is no table is no error any more.
-            reading
-                .remarks
-                .retain(|remark| remark.code.as_str() != "no-table");
+            reading.remarks.retain(|remark| remark.code != code::NO_TABLE);
         }
         for remark in reading.remarks.into_iter().chain(curves) {
             sink.told(remark)?;

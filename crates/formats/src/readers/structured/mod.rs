@@ -13,7 +13,7 @@ mod syntax;
 mod tables;
 mod tex;
 
-use curvary_record::{Code, Diagnostic, Span};
+use curvary_record::{Code, Diagnostic, Span, code};
 
 use self::syntax::Item;
 use crate::rendering::Rendering;
@@ -120,7 +120,7 @@ fn no_table(source: &Source) -> Diagnostic {
     } else {
         "no lists of one length and no records with numbers were found"
     };
-    Diagnostic::error(Code::new("no-table"), what)
+    Diagnostic::error(code::NO_TABLE, what)
         .help("save the numbers themselves as text, one row a line, if the page shows them as a picture")
 }
 

@@ -231,7 +231,7 @@ impl Context {
             text.replace(',', ".")
                 .parse::<f64>()
                 .ok()
-                .filter(|value| (185.0..=1100.0).contains(value))
+                .filter(|value| crate::light::IN_PASSING.contains(value))
         };
         let unit = |part: &str| matches!(part, "nm" | "нм");
         let found: Vec<f64> = parts
@@ -375,6 +375,7 @@ impl Context {
     }
 
     /// Takes in the words of one line.
+    #[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
     fn hear(&mut self, line: &str) {
         // `Lamp change: 340 nm` and `Reference: 650 nm` tell no wavelength of the measurement.
         let key = line.split(':').next().unwrap_or("");
@@ -508,7 +509,7 @@ impl Context {
                 && let Some(value) = joined
                     .or(apart)
                     .and_then(|n| n.replace(',', ".").parse::<f64>().ok())
-                && (100.0..3500.0).contains(&value)
+                && crate::light::IN_WORDS.contains(&value)
             {
                 self.heard.push((value, Unit::NANOMETRE));
             }

@@ -368,6 +368,7 @@ fn is_summary(text: &str, cells: &[Option<Span>], grid: &Grid) -> bool {
 }
 
 /// The cells of a line as heads of the columns of a table, where they can be.
+#[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
 fn map_heads(
     text: &str,
     line: TextLine,

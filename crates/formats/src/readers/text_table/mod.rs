@@ -270,6 +270,7 @@ fn under_a_factor(text: &str) -> Option<Diagnostic> {
     })
 }
 
+#[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
 fn read_lines(source: &Source, mut told: Option<&mut Told>) -> Found {
     let text = source.text();
     if let Some(reason) = not_text(source.glimpse().head()) {
@@ -805,6 +806,7 @@ struct Preamble {
 }
 
 impl Preamble {
+    #[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
     fn hear(source: &Source, lines: &[TextLine]) -> Self {
         let text = source.text();
         let mut said = Self::default();

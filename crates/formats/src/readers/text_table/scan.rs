@@ -403,6 +403,7 @@ fn filled(line: &str, delimiter: char) -> usize {
 }
 
 /// The table that begins at `cursor`, if one does, and where the text goes on behind it.
+#[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
 fn table_at(
     text: &str,
     cursor: Cursor,

@@ -191,6 +191,7 @@ fn extremes(values: &[f64]) -> (f64, f64) {
 /// Describes the columns of a table. Columns in which nothing stands are left out.
 /// `stats` are those of its columns of figures, by place.
 /// `order` is that of day and month in dates, where it is settled.
+#[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
 pub(super) fn describe(text: &str, table: &Table, stats: &[Stats], order: Option<Order>) -> Vec<Column> {
     let grid = &table.grid;
     let mut empties = vec![0_usize; grid.columns()];

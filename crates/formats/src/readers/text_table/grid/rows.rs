@@ -16,6 +16,7 @@ enum LineOutcome {
 
 impl Grid {
     /// Reads rows from `from` on, as far as they fit, but not beyond byte `end`. Returns where the next line begins.
+    #[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
     pub(super) fn read_here(&mut self, text: &str, from: Cursor, end: usize) -> Cursor {
         let bytes = &text.as_bytes()[..end];
         let mut cursor = from;
@@ -397,6 +398,7 @@ impl Grid {
     }
 
     /// A row in any spelling.
+    #[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
     fn careful_row(&mut self, line: &str, cursor: Cursor) -> LineOutcome {
         let mut cells: Vec<Option<std::ops::Range<usize>>> =
             split(line, &self.dialect).into_iter().map(Some).collect();

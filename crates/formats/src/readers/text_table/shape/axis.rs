@@ -103,6 +103,7 @@ impl Shaper<'_> {
     }
 
     /// One running column, the others measured over it.
+    #[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
     pub(super) fn one_axis(&mut self, x: usize, roles: &[Role]) -> Shaped {
         let same_axis = |i: usize| {
             roles[i] == Role::Coordinate
@@ -400,7 +401,7 @@ impl Shaper<'_> {
         }
         self.hold_wavelength(&mut traces);
         let lost = |remark: &Diagnostic| {
-            remark.code.as_str() == "missing-value" && remark.message.contains("cannot be placed")
+            remark.code == curvary_record::code::MISSING_VALUE && remark.message.contains("cannot be placed")
         };
         self.remarks.retain(|remark| !lost(remark));
         let said = match words.first() {

@@ -1,6 +1,7 @@
 //! Which quantities and units the numbers of a column may be of, so that no choice is offered that cannot be right.
 
 use super::*;
+use crate::light;
 
 /// Whether numbers may be of a quantity in a unit. Lenient: only what cannot be is left out.
 pub(super) fn fits_values(quantity: &Quantity, unit: &Unit, stats: &Stats) -> bool {
@@ -10,8 +11,7 @@ pub(super) fn fits_values(quantity: &Quantity, unit: &Unit, stats: &Stats) -> bo
     }
     let within = |low: f64, high: f64| min >= low && max <= high;
     match (quantity.as_str(), unit.code()) {
-        // Ultraviolet, visible and near-infrared light, with a margin into the infrared.
-        ("wavelength", "nm") => within(100.0, 5000.0),
+        ("wavelength", "nm") => within(*light::POSSIBLE.start(), *light::POSSIBLE.end()),
         ("wavelength", "um") => within(0.1, 30.0),
         ("wavelength", "Ao") => within(1000.0, 50_000.0),
         // From the infrared (100 µm) to the vacuum ultraviolet (100 nm).

@@ -16,6 +16,7 @@ pub(super) fn is_series(column: &Column) -> bool {
 
 impl Shaper<'_> {
     /// One observation a row, with its coordinates and names in columns.
+    #[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
     pub(super) fn long_form(&mut self, xs: &[usize], roles: &[Role]) -> Option<Draft> {
         let rows = self.table.grid.rows;
         let measured: Vec<usize> = (0..roles.len())

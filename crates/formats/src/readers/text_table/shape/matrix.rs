@@ -188,6 +188,7 @@ impl Shaper<'_> {
     }
 
     /// Spectra as rows, or times down and wavelengths across; or curves over another `axis` that stands across.
+    #[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
     fn light_across(
         &mut self,
         across: &[(usize, f64, Option<Coordinate>)],

@@ -69,6 +69,7 @@ impl Shaper<'_> {
     }
 
     /// What a measured column is of.
+    #[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
     pub(super) fn y_meaning(&mut self, y: usize, x_quantity: &Quantity, roles: &[Role]) -> (Quantity, Unit) {
         let column = self.columns[y].clone();
         let head = column

@@ -341,7 +341,7 @@ impl Shaper<'_> {
                 .heads
                 .last()
                 .and_then(|(text, _)| text.trim().parse::<f64>().ok());
-            bare.is_some_and(|number| (190.0..=1100.0).contains(&number))
+            bare.is_some_and(|number| crate::light::BARE_HEADERS.contains(&number))
         };
         first.quantity.is_some() && rest.len() >= 2 && rest.iter().all(wavelength)
     }
