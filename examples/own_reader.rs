@@ -4,20 +4,22 @@
 use std::error::Error;
 use std::io::Write;
 
-use curvary_formats::sink::{Breach, ColumnSaid, Counting, CurveSaid, Limits, Said, Sink, Values};
-use curvary_formats::{Card, Glimpse, Reader, Readers, Reading, Recognition, Source};
+use curvary_formats::sink::{
+    ColumnInput, ContractViolation, CurveInput, LocatedText, Sink, SourceLimits, SpanUnit, Values,
+};
+use curvary_formats::{Reader, ReaderInfo, Readers, Reading, Recognition, Source, SourcePreview};
 use curvary_record::{Code, Diagnostic, Span};
 
 struct Beads {
-    card: Card,
+    card: ReaderInfo,
 }
 
 impl Reader for Beads {
-    fn card(&self) -> &Card {
+    fn card(&self) -> &ReaderInfo {
         &self.card
     }
 
-    fn recognise(&self, glimpse: &Glimpse<'_>) -> Recognition {
+    fn recognise(&self, glimpse: &SourcePreview<'_>) -> Recognition {
         if glimpse.head().starts_with("%beads") {
             Recognition::Yes("its first line is `%beads`".to_owned())
         } else {
@@ -26,7 +28,7 @@ impl Reader for Beads {
     }
 
     fn read(&self, source: &Source) -> Reading {
-        let sink = Sink::new(source, &self.card, Counting::Text, Limits::USUAL);
+        let sink = Sink::new(source, &self.card, SpanUnit::Text, SourceLimits::USUAL);
         beads(source, sink).unwrap_or_else(|breach| {
             Reading::refused(Diagnostic::error(Code::new("reader-failed"), breach.to_string()))
         })
@@ -34,7 +36,7 @@ impl Reader for Beads {
 }
 
 /// The sink checks what it is told: the order, the lengths of the columns, the units.
-fn beads(source: &Source, mut sink: Sink<'_>) -> Result<Reading, Breach> {
+fn beads(source: &Source, mut sink: Sink<'_>) -> Result<Reading, ContractViolation> {
     let text = source.text();
     // A part of the text, with its place in it, so that every number can be traced to its line.
     let said = |part: &'_ str| -> Span {
@@ -42,10 +44,10 @@ fn beads(source: &Source, mut sink: Sink<'_>) -> Result<Reading, Breach> {
         Span::new(start, start + part.len())
     };
     let rows = text.lines().skip(1).filter_map(|line| line.split_once('>'));
-    let (x, y): (Vec<Said<'_>>, Vec<Said<'_>>) = rows
+    let (x, y): (Vec<LocatedText<'_>>, Vec<LocatedText<'_>>) = rows
         .map(|(x, y)| (x.trim(), y.trim()))
         .map(|(x, y)| {
-            let cell = |text| Said {
+            let cell = |text| LocatedText {
                 text,
                 span: said(text),
             };
@@ -53,19 +55,19 @@ fn beads(source: &Source, mut sink: Sink<'_>) -> Result<Reading, Breach> {
         })
         .unzip();
     sink.begin_run("spectrum", Span::default())?;
-    sink.axis(&ColumnSaid {
+    sink.axis(&ColumnInput {
         quantity: "wavelength",
         unit: "nm",
         values: Values::Texts(&x),
-        ..ColumnSaid::default()
+        ..ColumnInput::default()
     })?;
-    sink.curve(&CurveSaid {
-        column: ColumnSaid {
+    sink.curve(&CurveInput {
+        column: ColumnInput {
             quantity: "absorbance",
             values: Values::Texts(&y),
-            ..ColumnSaid::default()
+            ..ColumnInput::default()
         },
-        ..CurveSaid::default()
+        ..CurveInput::default()
     })?;
     sink.end_run()?;
     sink.finish()
@@ -74,7 +76,7 @@ fn beads(source: &Source, mut sink: Sink<'_>) -> Result<Reading, Breach> {
 fn main() -> Result<(), Box<dyn Error>> {
     let mut readers = Readers::built_in();
     readers.add(Box::new(Beads {
-        card: Card {
+        card: ReaderInfo {
             id: "example/beads".to_owned(),
             version: "1".to_owned(),
             title: "beads, an invented form".to_owned(),

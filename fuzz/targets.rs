@@ -1,7 +1,7 @@
 // What is attacked, shared by the targets of `cargo fuzz` and the bounded test on stable Rust.
 
 use curvary_formats::layout::Layout;
-use curvary_formats::{Reader, Readers, Source, container, head, header, readers};
+use curvary_formats::{Reader, Readers, Source, column_header, container, preamble, readers};
 use curvary_record::{Run, interpret, moment, unit};
 
 /// Laws that hold for every run of every reader, whatever the bytes.
@@ -68,7 +68,10 @@ pub(crate) fn recognition(bytes: &[u8]) {
 /// Containers.
 pub(crate) fn containers(bytes: &[u8]) {
     if container::is_container(bytes) {
-        for _ in container::members("attack.zip", bytes.to_vec(), container::Limits::default()).take(100) {}
+        for _ in
+            container::members("attack.zip", bytes.to_vec(), container::UnpackLimits::default()).take(100)
+        {
+        }
     }
 }
 
@@ -76,14 +79,14 @@ pub(crate) fn containers(bytes: &[u8]) {
 pub(crate) fn words(bytes: &[u8]) {
     let source = source(bytes);
     for line in source.text().lines().take(40) {
-        for pair in header::pairs(line) {
+        for pair in preamble::pairs(line) {
             let key = &line[pair.key];
             let value = &line[pair.value];
             let _ = interpret::interpret(&key.into(), value, None);
             let _ = moment::read(value, None);
             let _ = unit::spelled(value);
         }
-        let _ = head::read_head(line.get(..line.len().min(80)).unwrap_or(""));
+        let _ = column_header::read_column_header(line.get(..line.len().min(80)).unwrap_or(""));
     }
 }
 

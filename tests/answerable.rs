@@ -9,7 +9,7 @@ use std::path::{Path, PathBuf};
 use std::sync::Arc;
 
 use curvary_formats::writers::json::SourceDocument;
-use curvary_formats::{Assumptions, Card, Readers, Reading, Source};
+use curvary_formats::{Assumptions, ReaderInfo, Readers, Reading, Source};
 use curvary_record::Verdict as Outcome;
 use curvary_tests::root;
 use curvary_tests::truth::{FIELDS_ALL, Verdict, list, matches, nothing_invented};
@@ -170,7 +170,7 @@ fn with_any_date(mut wanted: Value) -> Value {
 }
 
 /// A reading as `--to json` writes it.
-fn shown(source: &Source, card: Option<&Card>, reading: &Reading) -> Value {
+fn shown(source: &Source, card: Option<&ReaderInfo>, reading: &Reading) -> Value {
     let mut text = Vec::new();
     SourceDocument::new(source, card, reading)
         .write(&mut text)

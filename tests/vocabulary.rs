@@ -1,10 +1,10 @@
 //! Words that only one laboratory uses: they settle what is open, and change nothing that is in no doubt.
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 
-use curvary_formats::{Assumptions, Readers, Settled, Source};
+use curvary_formats::{Assumptions, Readers, SettledReading, Source};
 use curvary_record::Quantity;
 
-fn read(text: &str, answers: &[&str], precise: bool) -> Settled {
+fn read(text: &str, answers: &[&str], precise: bool) -> SettledReading {
     let mut assume = Assumptions::none();
     for answer in answers {
         assume.add(answer).expect("an answer");

@@ -44,7 +44,7 @@ pub struct LinearFit {
 }
 
 /// What the elimination leaves behind.
-pub(crate) struct Solution {
+pub(crate) struct Elimination {
     pub(crate) coefficients: Vec<Double>,
     /// `(XᵀX)⁻¹`, row by row.
     pub(crate) inverse: Vec<Double>,
@@ -53,7 +53,7 @@ pub(crate) struct Solution {
 /// Householder elimination of `columns` (each as long as `y`) with right-hand side `y`.
 ///
 /// The error is the position of the first column that depends on those before it.
-pub(crate) fn solve(mut columns: Vec<Vec<Double>>, mut y: Vec<Double>) -> Result<Solution, usize> {
+pub(crate) fn solve(mut columns: Vec<Vec<Double>>, mut y: Vec<Double>) -> Result<Elimination, usize> {
     let p = columns.len();
     let n = y.len();
     let mut upper = vec![Double::ZERO; p * p];
@@ -92,7 +92,7 @@ pub(crate) fn solve(mut columns: Vec<Vec<Double>>, mut y: Vec<Double>) -> Result
         }
         coefficients[j] = sum / upper[j * p + j];
     }
-    Ok(Solution {
+    Ok(Elimination {
         coefficients,
         inverse: inverse_of_gram(&upper, p),
     })

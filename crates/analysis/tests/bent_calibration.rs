@@ -7,7 +7,7 @@ mod noise;
 use curvary_analysis::distribution::t_half_width;
 use curvary_analysis::linear::polynomial;
 use curvary_analysis::quantities::{
-    BentCalibration, Calibration, CalibrationOptions, Limits, Target, Weighting,
+    BentCalibration, Calibration, CalibrationOptions, ConcentrationSet, StandardWeighting, Target,
 };
 use noise::Noise;
 use serde_json::Value;
@@ -75,7 +75,7 @@ fn limits_are_the_band_read_backwards() {
     for (readings, m) in [(vec![0.3], 1.0), (vec![0.3, 0.3, 0.3], 3.0)] {
         let found = line.inverse(&readings, 0.95).unwrap();
         close(b[0] + b[1] * found.x + b[2] * found.x * found.x, 0.3, 1e-12);
-        let Limits::Interval { low, high } = found.limits else {
+        let ConcentrationSet::Interval { low, high } = found.limits else {
             panic!("{:?}", found.limits)
         };
         assert!(low < found.x && found.x < high);
@@ -132,7 +132,11 @@ fn what_a_bent_line_cannot_tell_is_refused() {
     assert_eq!(line.inverse(&[0.7], 0.95).unwrap_err().code(), "out-of-range");
     // Near the top the upper limit is open.
     let near = line.inverse(&[0.632], 0.95).unwrap();
-    assert!(matches!(near.limits, Limits::AtLeast { .. }), "{:?}", near.limits);
+    assert!(
+        matches!(near.limits, ConcentrationSet::AtLeast { .. }),
+        "{:?}",
+        near.limits
+    );
     assert!(
         near.remarks
             .iter()
@@ -167,9 +171,9 @@ fn intervals_hold_what_they_promise() {
             let reading = read(truth);
             let options = CalibrationOptions {
                 weighting: if weighted {
-                    Weighting::InverseXSquared
+                    StandardWeighting::InverseXSquared
                 } else {
-                    Weighting::Equal
+                    StandardWeighting::Equal
                 },
                 ..CalibrationOptions::default()
             };
@@ -177,7 +181,7 @@ fn intervals_hold_what_they_promise() {
                 .unwrap()
                 .inverse(&[reading], 0.95)
                 .unwrap();
-            let within = |limits: Limits| {
+            let within = |limits: ConcentrationSet| {
                 limits
                     .interval()
                     .is_some_and(|[low, high]| low <= truth && truth <= high)

@@ -4,7 +4,7 @@
 #![allow(clippy::unwrap_used)]
 
 use curvary_analysis::checks::{
-    BandReading, Conditions, HistoryPoint, Limits, TrendVerdict, Verdict, absorbance_certified,
+    BandReading, CheckLimits, CheckVerdict, Conditions, HistoryPoint, TrendVerdict, absorbance_certified,
     absorbance_dichromate, blank_absorbance, certified_from_table, flatness, read_bands, resolution,
     resolution_of_readings, stability, stray_light, trend, wavelength,
 };
@@ -30,19 +30,19 @@ fn number(value: &Value) -> f64 {
     value.as_f64().unwrap()
 }
 
-fn limits() -> Limits {
-    Limits::built_in().unwrap()
+fn limits() -> CheckLimits {
+    CheckLimits::built_in().unwrap()
 }
 
 fn entry<'a>(list: &'a Value, id: &str) -> &'a Value {
     list.as_array().unwrap().iter().find(|e| e["id"] == id).unwrap()
 }
 
-fn reason(verdict: &Verdict) -> &str {
+fn reason(verdict: &CheckVerdict) -> &str {
     match verdict {
-        Verdict::Undetermined { reason, .. } => reason,
-        Verdict::Pass => "pass",
-        Verdict::Fail => "fail",
+        CheckVerdict::Undetermined { reason, .. } => reason,
+        CheckVerdict::Pass => "pass",
+        CheckVerdict::Fail => "fail",
     }
 }
 
@@ -153,18 +153,19 @@ fn the_limits_are_the_published_ones_and_say_which_are_from_memory() {
 
 #[test]
 fn a_faulty_limits_file_is_refused_with_its_place() {
-    let error = Limits::parse("cautions = []\nwavelenght = 3\n").unwrap_err();
+    let error = CheckLimits::parse("cautions = []\nwavelenght = 3\n").unwrap_err();
     assert_eq!((error.line, error.column), (Some(2), Some(1)));
     assert!(error.words.contains("wavelenght"), "{}", error.words);
-    let negative = Limits::built_in_text().replace("ratio_min = 1.5", "ratio_min = -1.5");
+    let negative = CheckLimits::built_in_text().replace("ratio_min = 1.5", "ratio_min = -1.5");
     assert!(
-        Limits::parse(&negative)
+        CheckLimits::parse(&negative)
             .unwrap_err()
             .words
             .contains("toluene-hexane")
     );
-    let stranger = Limits::built_in_text().replace("solution = \"toluene-hexane\"", "solution = \"tea\"");
-    assert!(Limits::parse(&stranger).unwrap_err().words.contains("tea"));
+    let stranger =
+        CheckLimits::built_in_text().replace("solution = \"toluene-hexane\"", "solution = \"tea\"");
+    assert!(CheckLimits::parse(&stranger).unwrap_err().words.contains("tea"));
 }
 
 #[test]
@@ -235,7 +236,7 @@ fn bands_are_found_between_the_points() {
             Conditions::default(),
         )
         .unwrap();
-        assert_eq!(report.verdict(), Verdict::Pass);
+        assert_eq!(report.verdict(), CheckVerdict::Pass);
         assert_eq!(report.conditions.interval_nm, Some(1.0));
         for (outcome, nm) in report.outcomes.iter().zip(&standard.bands.nm) {
             // The parabola through three points 1 nm apart on a bell of this width is good to 0.02 nm.
@@ -255,7 +256,7 @@ fn bands_are_found_between_the_points() {
     .unwrap();
     let found: Vec<&str> = off.outcomes.iter().map(|o| reason(&o.verdict)).collect();
     assert_eq!(found, ["fail", "fail", "fail", "pass"]);
-    assert_eq!(off.verdict(), Verdict::Fail);
+    assert_eq!(off.verdict(), CheckVerdict::Fail);
 }
 
 #[test]
@@ -266,7 +267,7 @@ fn minima_of_transmittance_are_the_same_bands() {
         .to_ordinate(Ordinate::PercentTransmittance)
         .unwrap();
     let report = wavelength(&limits, standard, &spectrum, Conditions::default()).unwrap();
-    assert_eq!(report.verdict(), Verdict::Pass);
+    assert_eq!(report.verdict(), CheckVerdict::Pass);
     assert!((report.outcomes[1].measured.unwrap() - 287.35).abs() < 0.01);
 }
 
@@ -366,14 +367,14 @@ fn dichromate_as_in_the_worked_examples() {
         let expected = number(&examples[i]["specific_absorbance"]);
         assert!((outcome.measured.unwrap() - expected).abs() < 1e-6, "{outcome:?}");
         assert_eq!(
-            outcome.verdict == Verdict::Pass,
+            outcome.verdict == CheckVerdict::Pass,
             examples[i]["passes"].as_bool().unwrap()
         );
         assert!(outcome.from_memory);
         assert!(outcome.remarks.iter().any(|r| r.contains("temperature")));
         assert_eq!(reason(&report.outcomes[4].verdict), "not-in-range");
         // An item that was not measured leaves the whole undetermined, unless another failed.
-        assert_ne!(report.verdict(), Verdict::Pass);
+        assert_ne!(report.verdict(), CheckVerdict::Pass);
     }
 }
 
@@ -394,7 +395,7 @@ fn reports_come_back_from_json() {
     assert_eq!(json["outcomes"][0]["verdict"], "pass");
     assert_eq!(json["outcomes"][1]["reason"], "not-in-range");
     assert_eq!(
-        serde_json::from_value::<curvary_analysis::checks::Report>(json).unwrap(),
+        serde_json::from_value::<curvary_analysis::checks::CheckReport>(json).unwrap(),
         report
     );
 }
@@ -490,7 +491,7 @@ fn certified_values_follow_the_concentration() {
         };
         absorbance_certified(&limits, &table.into(), &certified, &readings, conditions).unwrap()
     };
-    assert_eq!(check(Some(0.8)).verdict(), Verdict::Pass);
+    assert_eq!(check(Some(0.8)).verdict(), CheckVerdict::Pass);
     assert!(
         check(None).outcomes[0]
             .remarks
@@ -498,7 +499,7 @@ fn certified_values_follow_the_concentration() {
             .any(|r| r.contains("bandwidth"))
     );
     let wide = check(Some(1.0));
-    assert_eq!(wide.outcomes[0].verdict, Verdict::Pass);
+    assert_eq!(wide.outcomes[0].verdict, CheckVerdict::Pass);
     assert_eq!(reason(&wide.outcomes[1].verdict), "bandwidth-differs");
 }
 
@@ -550,7 +551,7 @@ fn resolution_as_in_the_worked_example() {
         Conditions::default(),
     );
     assert!((report.outcomes[0].measured.unwrap() - number(&example["ratio"])).abs() < 1e-8);
-    assert_eq!(report.verdict(), Verdict::Pass);
+    assert_eq!(report.verdict(), CheckVerdict::Pass);
     let none = resolution_of_readings(
         &limits,
         standard,
@@ -594,19 +595,19 @@ fn noise_and_drift_need_the_laboratory_s_own_limits() {
         "{}\nnoise_rms = {{ max = 0.001, source = \"specification of an invented instrument\", from_memory = false }}\n\
          drift_per_hour = {{ max = 0.0005, source = \"specification of an invented instrument\", from_memory = false }}\n\
          flatness = {{ max = 0.02, source = \"specification of an invented instrument\", from_memory = false }}\n",
-        Limits::built_in_text()
+        CheckLimits::built_in_text()
     );
-    let own = Limits::parse(&text).unwrap();
+    let own = CheckLimits::parse(&text).unwrap();
     let report = stability(&own, &trace, Conditions::default()).unwrap();
-    assert_eq!(report.outcomes[0].verdict, Verdict::Pass);
+    assert_eq!(report.outcomes[0].verdict, CheckVerdict::Pass);
     let drift = &report.outcomes[2];
     assert!((drift.measured.unwrap() / (number(&data["noise"]["drift"]) * 3600.0) - 1.0).abs() < 1e-8);
-    assert_eq!(drift.verdict, Verdict::Fail);
+    assert_eq!(drift.verdict, CheckVerdict::Fail);
     assert_eq!(drift.low, Some(-0.0005));
     let base = bands(&[500.0], 0.5, 0.0);
     let window = Some(Window::new(230.0, 400.0).unwrap());
     let flat = flatness(&own, &base, window, Conditions::default()).unwrap();
-    assert_eq!(flat.outcomes[0].verdict, Verdict::Fail);
+    assert_eq!(flat.outcomes[0].verdict, CheckVerdict::Fail);
     assert!((flat.outcomes[0].measured.unwrap() - 0.05).abs() < 1e-4);
     let same = Curve::new((0..20).map(f64::from).collect(), vec![0.0; 20]).unwrap();
     assert_eq!(

@@ -6,10 +6,10 @@
 mod noise;
 
 use curvary_analysis::courses::{Course, Order};
-use curvary_analysis::fit::{Data, Options, Set, fit, fit_shared};
+use curvary_analysis::fit::{Data, DataSet, Options, fit, fit_shared};
 use curvary_analysis::models::Model;
 use curvary_analysis::spectra::{AreaBaseline, BandShape, BandStart, Bands};
-use curvary_analysis::study::{FitPlan, Named, fit_together};
+use curvary_analysis::study::{FitPlan, NamedRun, fit_together};
 use curvary_record::{Column, Digest, Fields, Quantity, Run, RunId, SourceRef, Technique, Trace, Unit};
 use noise::Noise;
 
@@ -54,9 +54,9 @@ fn a_shared_rate_constant_of_runs_alike() {
                 .map(|r| course(&noise.correlated(t.len(), rho), 0.02, 0.5 + 0.1 * f64::from(r)))
                 .collect();
             let columns: [&[f64]; 1] = [&t];
-            let all: Vec<Set<'_>> = runs
+            let all: Vec<DataSet<'_>> = runs
                 .iter()
-                .map(|y| Set {
+                .map(|y| DataSet {
                     x: &columns,
                     y,
                     errors: None,
@@ -120,7 +120,7 @@ fn a_shared_rate_constant_of_runs_that_differ() {
                 run_of(course(&noise.correlated(times().len(), 0.0), k, 0.7), r)
             })
             .collect();
-        let named: Vec<Named<'_>> = runs.iter().map(|run| Named { run, name: "a" }).collect();
+        let named: Vec<NamedRun<'_>> = runs.iter().map(|run| NamedRun { run, name: "a" }).collect();
         let found = fit_together(&plan, &named).unwrap();
         let k = found.found.outcome.parameter("k").unwrap();
         let interval = &k.intervals[0];
@@ -179,7 +179,7 @@ fn many_points_of_several_sets_are_fitted_as_they_stand() {
     };
     let (one, two) = (course(0.5, 3), course(0.7, 11));
     let columns: [&[f64]; 1] = [&t];
-    let sets = [&one, &two].map(|y| Set {
+    let sets = [&one, &two].map(|y| DataSet {
         x: &columns,
         y,
         errors: None,

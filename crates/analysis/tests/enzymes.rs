@@ -7,7 +7,7 @@ use curvary_analysis::enzymes::{
     Assay, Rates, State, TraceOfSeries, activity, add_turnover, checklist, direct_linear, fit_progress,
     fit_rates, series_rates,
 };
-use curvary_analysis::fit::{Options, Standing};
+use curvary_analysis::fit::{Determination, Options};
 use curvary_analysis::models::Model;
 use curvary_analysis::models::law::Law;
 
@@ -181,7 +181,7 @@ fn tight_binding_with_the_enzyme_held() {
         ..Options::default()
     };
     let found = fit_rates("morrison", &rates, &options).unwrap();
-    assert_eq!(found.parameters[1].standing, Standing::Held);
+    assert_eq!(found.parameters[1].standing, Determination::Held);
     assert_eq!(found.degrees_of_freedom, 8);
     let k = found.parameter("Kapp").unwrap();
     assert!((k.value - 0.004).abs() < 4.0 * k.standard_error.unwrap(), "{k:?}");

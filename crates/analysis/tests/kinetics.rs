@@ -4,7 +4,7 @@
 #![allow(clippy::unwrap_used, clippy::print_stdout)]
 
 use curvary_analysis::enzymes::{Rates, compare_inhibition, direct_linear, fit_rates, linear_plots};
-use curvary_analysis::fit::{Data, Fit, Options, Standing, fit};
+use curvary_analysis::fit::{Data, Determination, Fit, Options, fit};
 use curvary_analysis::linear::line;
 use curvary_analysis::models::formula::Formula;
 use serde_json::Value;
@@ -285,7 +285,7 @@ fn inhibition() {
     if let Some(mixed) = compared.fits.iter().find(|f| f.model == "mixed") {
         let kic = mixed.parameter("Kic").unwrap();
         println!("{kic:?}");
-        assert_ne!(kic.standing, Standing::Determined);
+        assert_ne!(kic.standing, Determination::Determined);
     } else {
         assert!(compared.refused.iter().any(|(law, _)| law == "mixed"));
     }

@@ -4,7 +4,7 @@
 #![allow(clippy::unwrap_used)]
 
 use curvary_analysis::courses::{Course, Order};
-use curvary_analysis::fit::{Data, Options, Set, Standing, fit, fit_shared};
+use curvary_analysis::fit::{Data, DataSet, Determination, Options, fit, fit_shared};
 use curvary_analysis::models::Model;
 use curvary_analysis::models::formula::Formula;
 use curvary_analysis::models::law::{LAWS, Law, lambert_of_exp};
@@ -395,14 +395,14 @@ fn laws_find_their_own_parameters() {
         let vmax = alone.parameter("Vmax").unwrap();
         assert!(
             vmax.standard_error.is_none_or(|error| error > 1e-3 * vmax.value)
-                || vmax.standing == Standing::NotDetermined,
+                || vmax.standing == Determination::NotDetermined,
             "{vmax:?}"
         );
     }
     let columns: [&[f64]; 1] = [&times];
-    let sets: Vec<Set<'_>> = runs
+    let sets: Vec<DataSet<'_>> = runs
         .iter()
-        .map(|y| Set {
+        .map(|y| DataSet {
             x: &columns,
             y,
             errors: None,

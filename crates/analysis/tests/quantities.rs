@@ -5,9 +5,9 @@
 #![allow(clippy::unwrap_used)]
 
 use curvary_analysis::quantities::{
-    Calibration, CalibrationOptions, Component, LimitForm, Limits, Measured, MixtureOptions, NucleicAcidKind,
-    NucleicAcidReadings, Readings, Sigma, Target, Weighting, concentration, detection_limits, mixture,
-    nucleic_acid, protein, standard_addition,
+    Calibration, CalibrationOptions, Component, ConcentrationSet, LimitForm, Measured, MixtureOptions,
+    NucleicAcidKind, NucleicAcidReadings, Readings, Sigma, StandardWeighting, Target, concentration,
+    detection_limits, mixture, nucleic_acid, protein, standard_addition,
 };
 use proptest::prelude::*;
 use serde_json::Value;
@@ -205,8 +205,8 @@ fn weighted_lines_agree_with_numpy() {
     let (x, y) = (numbers(&data["x"]), numbers(&data["y"]));
     for expected in data["lines"].as_array().unwrap() {
         let weighting = match expected["kind"].as_str().unwrap() {
-            "inverse-x" => Weighting::InverseX,
-            _ => Weighting::InverseXSquared,
+            "inverse-x" => StandardWeighting::InverseX,
+            _ => StandardWeighting::InverseXSquared,
         };
         let options = CalibrationOptions {
             weighting,
@@ -244,7 +244,7 @@ fn known_errors_use_the_normal_distribution() {
     let data = &independent()["calibrations"];
     let known = &data["known"];
     let options = CalibrationOptions {
-        weighting: Weighting::KnownErrors(numbers(&known["errors"])),
+        weighting: StandardWeighting::KnownErrors(numbers(&known["errors"])),
         ..CalibrationOptions::default()
     };
     let found = Calibration::fit(&numbers(&data["x"]), &numbers(&data["y"]), &options).unwrap();
@@ -321,11 +321,11 @@ fn an_uncertain_slope_has_unbounded_limits() {
         assert!(unknown.g >= 1.0 && has(&unknown.remarks, "limits-unbounded"));
         assert_eq!(unknown.limits.interval(), None);
         match (numbers(&case["edges"])[..].to_vec().as_slice(), unknown.limits) {
-            ([low, high], Limits::Complement { below, above }) => {
+            ([low, high], ConcentrationSet::Complement { below, above }) => {
                 close(below, *low, 1e-9);
                 close(above, *high, 1e-9);
             }
-            ([], Limits::WholeLine) => {}
+            ([], ConcentrationSet::WholeLine) => {}
             (edges, limits) => panic!("{edges:?} but {limits:?}"),
         }
     }
@@ -364,12 +364,12 @@ fn bad_standards_get_a_named_reason() {
         "too-few-points"
     );
     let weighted = CalibrationOptions {
-        weighting: Weighting::InverseX,
+        weighting: StandardWeighting::InverseX,
         ..plain.clone()
     };
     assert_eq!(code(&[0.0, 1.0, 2.0], &[0.0, 0.1, 0.2], &weighted), "unsuitable");
     let bad = CalibrationOptions {
-        weighting: Weighting::Weights(vec![1.0, -1.0, 1.0]),
+        weighting: StandardWeighting::Weights(vec![1.0, -1.0, 1.0]),
         ..plain
     };
     assert_eq!(code(&[0.0, 1.0, 2.0], &[0.0, 0.1, 0.2], &bad), "bad-weight");
@@ -431,8 +431,8 @@ proptest! {
         let unknown = found.inverse(&Target::Readings(vec![reading]), 0.95, None).unwrap();
         let t = curvary_analysis::distribution::t_half_width(0.95, 6.0);
         let edges = match unknown.limits {
-            Limits::Interval { low, high } => vec![low, high],
-            Limits::Complement { below, above } => vec![below, above],
+            ConcentrationSet::Interval { low, high } => vec![low, high],
+            ConcentrationSet::Complement { below, above } => vec![below, above],
             _ => vec![],
         };
         for edge in edges {

@@ -8,7 +8,7 @@ use curvary_analysis::courses::{
     usual_courses,
 };
 use curvary_analysis::enzymes::{Rates, fit_progress, fit_rates};
-use curvary_analysis::fit::{Data, Options, Standing, Weighting, fit};
+use curvary_analysis::fit::{Data, Determination, Options, Weighting, fit};
 use curvary_analysis::models::law::LAWS;
 
 fn first() -> Course {
@@ -266,7 +266,7 @@ fn what_the_data_do_not_determine_is_said_to_be_so() {
         Err(_) => {}
         Ok(found) => {
             let k = found.fit.parameter("k").unwrap();
-            assert_ne!(k.standing, Standing::Determined, "{k:?}");
+            assert_ne!(k.standing, Determination::Determined, "{k:?}");
         }
     }
     // Substrate far below Km: only Vmax/Km is determined.
@@ -288,7 +288,7 @@ fn what_the_data_do_not_determine_is_said_to_be_so() {
         Err(_) => {}
         Ok(found) => assert_ne!(
             found.parameter("Km").unwrap().standing,
-            Standing::Determined,
+            Determination::Determined,
             "{found:?}"
         ),
     }

@@ -3,7 +3,7 @@
 #![allow(clippy::expect_used, reason = "tests may panic")]
 
 use curvary_analysis::study::{
-    AtTemperature, FitPlan, ParameterPlan, RatePlan, ScanTask, SeriesPlan, Span, TemperaturePlan,
+    AtTemperature, AxisSpan, FitPlan, ParameterPlan, RatePlan, ScanTask, SeriesPlan, TemperaturePlan,
     compare_trace, fit_run, fit_series, rates_run, reported, scan_run, temperature_series,
 };
 use curvary_record::{
@@ -105,7 +105,7 @@ fn a_course_gives_a_record_with_units_in_terms_of_its_axes() {
         outcome.id
     );
     let windowed = FitPlan {
-        window: Some(Span {
+        window: Some(AxisSpan {
             from: 0.5,
             to: 1.5,
             unit: Some(Unit::MINUTE),
@@ -329,7 +329,7 @@ fn orders_are_ranked_and_a_short_course_is_not_told_apart() {
     let compared = compared[0].as_ref().expect("a comparison");
     assert_eq!(compared.ranked[0].0, "first-order+offset");
     let early = FitPlan {
-        window: Some(Span {
+        window: Some(AxisSpan {
             from: 0.0,
             to: 14.0,
             unit: None,
@@ -359,7 +359,7 @@ fn a_reported_constant_is_reproduced_or_not() {
     let right = said("0.0300");
     assert_eq!(right.len(), 1);
     assert_eq!(right[0].reproduced, Some(true), "{}", right[0].verdict);
-    assert_eq!(right[0].reported.outcome.kind, "reported");
+    assert_eq!(right[0].reported.outcome.kind, curvary_record::OutcomeKind::Reported);
     assert_eq!(value(&right[0].reported.outcome, "k"), (0.03, "/s".to_owned()));
     assert!(right[0].reported.outcome.by.starts_with("line 9"));
     let wrong = said("0,0417 s-1");
@@ -379,9 +379,7 @@ fn constants_at_several_temperatures_give_the_activation_energy() {
     let points: Vec<AtTemperature> = [293.15, 303.15, 313.15, 323.15]
         .into_iter()
         .map(|kelvin: f64| AtTemperature {
-            run: RunId::named(format!(
-                "{kelvin}"
-            )),
+            run: RunId::named(format!("{kelvin}")),
             drift: None,
             kelvin,
             rate: (60.0 * 1e10 * (-60_000.0 / (r * kelvin)).exp(), None, unit("/min")),
@@ -706,9 +704,7 @@ fn constants_per_absorbance_have_no_entropy() {
     let points: Vec<AtTemperature> = [293.15, 303.15, 313.15, 323.15]
         .into_iter()
         .map(|kelvin: f64| AtTemperature {
-            run: RunId::named(format!(
-                "{kelvin}"
-            )),
+            run: RunId::named(format!("{kelvin}")),
             drift: None,
             kelvin,
             rate: (

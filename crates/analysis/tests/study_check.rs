@@ -4,7 +4,7 @@
 
 #![allow(clippy::expect_used, reason = "tests may panic")]
 
-use curvary_analysis::study::{CheckPlan, Found, check_run};
+use curvary_analysis::study::{CheckPlan, TraceResult, check_run};
 use curvary_record::{
     Claim, Column, Digest, Fields, Origin, Outcome, Place, Quantity, Run, RunId, SourceRef, Technique, Trace,
     Unit,
@@ -76,7 +76,7 @@ fn plan(name: &str) -> CheckPlan {
     }
 }
 
-fn check(plan: &CheckPlan, run: &Run) -> Found {
+fn check(plan: &CheckPlan, run: &Run) -> TraceResult {
     let mut all = check_run(plan, run);
     assert_eq!(all.len(), 1);
     all.remove(0)

@@ -6,8 +6,8 @@ use curvary_analysis::quantities::Measured;
 use curvary_analysis::scans::Scheme;
 use curvary_analysis::spectra::{Chain, Interpolation};
 use curvary_analysis::study::{
-    CheckPlan, FitPlan, Found, PeaksPlan, ProcessPlan, QuantifyPlan, RatePlan, References, ScanTask,
-    SeriesPlan, TemperaturePlan, Way, Work, again, average_runs, check_run, compare_trace, fit_run,
+    CheckPlan, FitPlan, PeaksPlan, ProcessPlan, QuantifyPlan, RatePlan, References, ScanTask, SeriesPlan,
+    TemperaturePlan, TraceResult, Way, Work, again, average_runs, check_run, compare_trace, fit_run,
     fit_series, peaks_run, process_run, quantify_run, rate_constants, rates_run, reference_of, scan_run,
     temperature_series,
 };
@@ -284,7 +284,7 @@ fn time_courses_are_replicates_too() {
 // --- Done again -----------------------------------------------------------------------------------------------------
 
 /// Does a result again among some runs, each with what is kept of it.
-fn redo(kept: &Outcome, all: &[(Run, Vec<Outcome>)]) -> curvary_analysis::study::Again {
+fn redo(kept: &Outcome, all: &[(Run, Vec<Outcome>)]) -> curvary_analysis::study::RedoneResult {
     again(kept, &|id: &RunId| {
         all.iter()
             .find(|(run, _)| run.id == *id)
@@ -294,7 +294,7 @@ fn redo(kept: &Outcome, all: &[(Run, Vec<Outcome>)]) -> curvary_analysis::study:
 }
 
 #[track_caller]
-fn comes_out_again(work: Work, found: &Found, all: &[(Run, Vec<Outcome>)]) {
+fn comes_out_again(work: Work, found: &TraceResult, all: &[(Run, Vec<Outcome>)]) {
     let kept = &found.outcome;
     // As it comes out of the archive.
     let kept: Outcome = serde_json::from_str(&serde_json::to_string(kept).unwrap()).unwrap();

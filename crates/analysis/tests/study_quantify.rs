@@ -6,7 +6,7 @@
 
 use curvary_analysis::quantities::{LimitForm, Measured, NucleicAcidKind};
 use curvary_analysis::study::{
-    Found, QuantifyPlan, ReferenceSpectrum, References, Standards, Way, quantify_run, reference_of,
+    QuantifyPlan, ReferenceSpectrum, References, Standards, TraceResult, Way, quantify_run, reference_of,
     standards_of,
 };
 use curvary_record::{
@@ -97,7 +97,7 @@ fn close(found: f64, expected: f64, relative: f64) {
     );
 }
 
-fn all(plan: &QuantifyPlan, run: &Run) -> Vec<Found> {
+fn all(plan: &QuantifyPlan, run: &Run) -> Vec<TraceResult> {
     quantify_run(plan, run, &References::new())
 }
 
@@ -660,7 +660,7 @@ fn standards_and_unknowns_of_other_cells_and_wavelengths() {
         let plan = QuantifyPlan::new(Way::Calibration(line.clone()));
         quantify_run(&plan, &unknown, &References::new()).remove(0)
     };
-    let value = |found: &Found| found.outcome.parameter("concentration").and_then(|p| p.value);
+    let value = |found: &TraceResult| found.outcome.parameter("concentration").and_then(|p| p.value);
     let same = value(&of(1.0, 430.0)).expect("a concentration");
     assert!((same - 12.537).abs() < 1e-3, "{same}");
     // 0.512 through 5 cm is 0.1024 through 1 cm, which the line (intercept 0.0100, slope 0.0400) reads as 2.310.

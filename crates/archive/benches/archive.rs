@@ -12,7 +12,9 @@ use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::mpsc::sync_channel;
 use std::time::{Duration, Instant};
 
-use curvary_archive::{Addition, AlikeOptions, Archive, Curve, FindOptions, Known, Preparer, Stat, Writer};
+use curvary_archive::{
+    Addition, AlikeOptions, Archive, Curve, FindOptions, PathState, Preparer, Stat, Writer,
+};
 use curvary_record::Digest;
 use curvary_record::stored::{Record, StoredRun};
 use exports::{addition, spectrum};
@@ -243,7 +245,7 @@ fn finding(runs: usize) {
     let opened = from.elapsed();
     let unchanged = stats
         .iter()
-        .filter(|(path, stat)| writer.known(path, stat) == Known::Unchanged)
+        .filter(|(path, stat)| writer.known(path, stat) == PathState::Unchanged)
         .count();
     assert_eq!(unchanged, runs);
     let asked = from.elapsed() - opened;

@@ -11,7 +11,7 @@ use std::path::{Path, PathBuf};
 use std::sync::mpsc::sync_channel;
 use std::time::{Duration, Instant};
 
-use curvary_archive::{Addition, Archive, Direction, FacetName, FindOptions, Note, Preparer, Sort, Stat};
+use curvary_archive::{Addition, Archive, Direction, FacetName, FindOptions, Note, Preparer, RunOrder, Stat};
 use exports::spectrum;
 
 fn main() {
@@ -123,7 +123,7 @@ fn ask(root: &Path, runs: usize) {
     let every = archive.query("").unwrap();
     let options = FindOptions {
         limit: 20,
-        sort: Some(Sort {
+        sort: Some(RunOrder {
             key: "temperature".into(),
             direction: Direction::Rising,
         }),
@@ -167,7 +167,7 @@ fn write(root: &Path, runs: usize) {
         .step_by(7)
         .filter(|&n| {
             let path = format!("shelf{}/box{}/scan{n:06}.txt", n / 5000, n / 100 % 50);
-            writer.known(&path, &Stat::default()) != curvary_archive::Known::New
+            writer.known(&path, &Stat::default()) != curvary_archive::PathState::New
         })
         .count();
     println!(

@@ -7,9 +7,9 @@ use curvary_record::RunId;
 use serde::Serialize;
 
 use crate::archive::{Archive, Hit};
-use crate::asking::Asking;
-use crate::index::Candidate;
-use crate::likeness::{Curve, Screened, Sought, class, told};
+use crate::asking::IndexReader;
+use crate::index::AlikeCandidate;
+use crate::likeness::{Curve, QuerySignature, SignatureBound, class, told};
 use crate::{Error, Query};
 
 /// How to look for curves that are alike.
@@ -36,7 +36,7 @@ pub struct AlikeFound {
     pub nothing: usize,
     /// Those that were asked for, the most alike first; equals newest first.
     pub hits: Vec<AlikeHit>,
-    /// As in [`Found`](crate::Found).
+    /// As in [`SearchResult`](crate::SearchResult).
     pub behind: u64,
 }
 
@@ -84,30 +84,30 @@ impl Archive {
 
     fn alike_in(
         &self,
-        asking: &Asking,
+        asking: &IndexReader,
         curve: &Curve,
         query: &Query,
         options: &AlikeOptions,
     ) -> Result<AlikeFound, Error> {
-        let mut sought = Sought::new(curve);
+        let mut sought = QuerySignature::new(curve);
         let candidates = asking.index.screen(query, &mut sought, options.but.as_ref())?;
         let mut found = AlikeFound {
             behind: asking.behind,
             ..AlikeFound::default()
         };
         // Which belong into the answer. The candidates' order is that of equals.
-        let mut alike: Vec<(&Candidate, CandidateState)> = Vec::new();
+        let mut alike: Vec<(&AlikeCandidate, CandidateState)> = Vec::new();
         for candidate in &candidates {
             let known = match candidate.screened {
-                Screened::Nothing => None,
-                Screened::Between { low, high } if low >= options.least => {
+                SignatureBound::Nothing => None,
+                SignatureBound::Between { low, high } if low >= options.least => {
                     Some(CandidateState::Between(low, high))
                 }
-                Screened::Between { high, .. } if high < options.least => {
+                SignatureBound::Between { high, .. } if high < options.least => {
                     found.less += 1;
                     continue;
                 }
-                Screened::Between { .. } | Screened::Open => self
+                SignatureBound::Between { .. } | SignatureBound::Open => self
                     .computed(asking, candidate, curve)?
                     .map(CandidateState::Computed),
             };
@@ -157,7 +157,12 @@ impl Archive {
     }
 
     /// The most alike trace of a run; the first of equals. None where it has nothing to compare.
-    fn computed(&self, asking: &Asking, candidate: &Candidate, curve: &Curve) -> Result<Option<Best>, Error> {
+    fn computed(
+        &self,
+        asking: &IndexReader,
+        candidate: &AlikeCandidate,
+        curve: &Curve,
+    ) -> Result<Option<Best>, Error> {
         let (id, _, places) = asking.index.shown(candidate.address)?;
         let run = self.run_at(asking, &RunId::named(id), places.run)?;
         let mut best: Option<Best> = None;
@@ -176,7 +181,7 @@ impl Archive {
         Ok(best)
     }
 
-    fn hit(&self, asking: &Asking, candidate: &Candidate, best: &Best) -> Result<AlikeHit, Error> {
+    fn hit(&self, asking: &IndexReader, candidate: &AlikeCandidate, best: &Best) -> Result<AlikeHit, Error> {
         let (id, summary, _) = asking.index.shown(candidate.address)?;
         Ok(AlikeHit {
             hit: Hit {

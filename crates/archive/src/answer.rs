@@ -79,12 +79,12 @@ impl Answer {
 
 /// Every line of `answers.jsonl`, in the order in which they were written.
 #[derive(Clone, Debug, Default)]
-pub struct Answers {
+pub struct StoredAnswers {
     path: PathBuf,
     lines: Vec<Answer>,
 }
 
-impl Answers {
+impl StoredAnswers {
     /// The answers of the archive in a folder; none where there is no file.
     ///
     /// # Errors
@@ -212,7 +212,7 @@ mod tests {
         fs::create_dir_all(&folder).expect("a folder");
         let path = folder.join("answers.jsonl");
         let _ = fs::remove_file(&path);
-        let mut answers = Answers::read(&folder).expect("none yet");
+        let mut answers = StoredAnswers::read(&folder).expect("none yet");
         let names = answers
             .append(vec![answer("x=time:s", "tabs"), answer("y=absorbance", "tabs")])
             .expect("it is written");
@@ -223,13 +223,13 @@ mod tests {
                 ..Answer::default()
             }])
             .expect("it is written");
-        let read = Answers::read(&folder).expect("it is there");
+        let read = StoredAnswers::read(&folder).expect("it is there");
         assert_eq!(read.lines().len(), 3);
         let holding: Vec<&str> = read.holding().map(|one| one.answer.as_str()).collect();
         assert_eq!(holding, ["y=absorbance"]);
         fs::write(&path, "{\"id\":\"a\"}\nnonsense\n").expect("a file");
         assert!(matches!(
-            Answers::read(&folder),
+            StoredAnswers::read(&folder),
             Err(Error::Settings { line: 2, .. })
         ));
         let _ = fs::remove_dir_all(&folder);

@@ -10,19 +10,19 @@ use curvary_record::{Digest, Outcome, Run, RunId, Unit, ValueKind, known_field};
 use serde::Serialize;
 
 use crate::aside::Mended;
-use crate::asking::{Asking, Committed, Open};
+use crate::asking::{Committed, IndexReader, OpenIndex};
 use crate::digests::digest_bytes;
-use crate::frames::{At, Damage};
+use crate::frames::{At, FrameDamage};
 use crate::index::{Key, Places, sort_path};
 use crate::listing::PartRecords;
 use crate::lock::Unlocked;
 use crate::manifest::{Manifest, original_names, records_name};
 use crate::note::{NoteBook, holding};
-use crate::originals::{self, Held};
+use crate::originals::{self, OriginalLocation};
 use crate::query::dimension;
 use crate::snippet::snippet;
 use crate::summary::{Sighted, Summary};
-use crate::verify::Checked;
+use crate::verify::VerifyReport;
 use crate::{
     Error, FORMAT, Note, Query, Settings, View, Vocabulary, Writer, rebuild, unfinished, upgrade, verify,
     view,
@@ -35,14 +35,14 @@ pub struct Archive {
     pub(crate) settings: Settings,
     pub(crate) manifest: Manifest,
     notes: OnceLock<NoteBook>,
-    open: Open,
+    open: OpenIndex,
 }
 
 /// How to answer a query.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct FindOptions {
     /// By what to order; without it by relevance when the query has words, else newest first.
-    pub sort: Option<Sort>,
+    pub sort: Option<RunOrder>,
     /// How many runs to give at most; 0 for all.
     pub limit: usize,
     /// How many to leave out in front.
@@ -53,7 +53,7 @@ pub struct FindOptions {
 
 /// An order of runs by one field. `"date".parse()` and `"-temperature".parse()` work.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Sort {
+pub struct RunOrder {
     /// A field, or `points`, `traces`, `technique`, `reader`, `path`.
     pub key: String,
     /// Which way.
@@ -69,7 +69,7 @@ pub enum Direction {
     Falling,
 }
 
-impl std::str::FromStr for Sort {
+impl std::str::FromStr for RunOrder {
     type Err = std::convert::Infallible;
 
     fn from_str(text: &str) -> Result<Self, Self::Err> {
@@ -88,7 +88,7 @@ impl std::str::FromStr for Sort {
 
 /// The answer to a query.
 #[derive(Clone, Debug, Default, PartialEq, Serialize)]
-pub struct Found {
+pub struct SearchResult {
     /// How many runs match.
     pub total: usize,
     /// Those that were asked for.
@@ -215,7 +215,7 @@ impl Archive {
             settings,
             manifest,
             notes: OnceLock::new(),
-            open: Open::default(),
+            open: OpenIndex::default(),
         })
     }
 
@@ -258,7 +258,7 @@ impl Archive {
     }
 
     /// Does some work with the index, which is built anew where it turns out to be damaged.
-    pub(crate) fn asked<T>(&self, work: impl Fn(&Asking) -> Result<T, Error>) -> Result<T, Error> {
+    pub(crate) fn asked<T>(&self, work: impl Fn(&IndexReader) -> Result<T, Error>) -> Result<T, Error> {
         let committed = Committed {
             root: &self.root,
             settings: &self.settings,
@@ -272,7 +272,7 @@ impl Archive {
     /// # Errors
     /// When the index cannot be read.
     pub fn lost(&self) -> Result<Vec<String>, Error> {
-        let told = |lost: &Damage| {
+        let told = |lost: &FrameDamage| {
             format!(
                 "{}, byte {}: {} bytes of records are damaged, and what they hold is missing",
                 records_name(lost.part),
@@ -291,7 +291,7 @@ impl Archive {
         self.open.build_anew(&self.root)
     }
 
-    pub(crate) fn read(&self, asking: &Asking, at: At) -> Result<Record, Error> {
+    pub(crate) fn read(&self, asking: &IndexReader, at: At) -> Result<Record, Error> {
         let path = self.root.join(records_name(at.part));
         let record = asking
             .frames
@@ -339,7 +339,7 @@ impl Archive {
     ///
     /// # Errors
     /// When the index cannot be read, or the order names no field.
-    pub fn find(&self, query: &Query, options: &FindOptions) -> Result<Found, Error> {
+    pub fn find(&self, query: &Query, options: &FindOptions) -> Result<SearchResult, Error> {
         self.asked(|asking| {
             let (key, falling) = match &options.sort {
                 None => (Key::When, true),
@@ -363,7 +363,7 @@ impl Archive {
                     snippet,
                 });
             }
-            Ok(Found {
+            Ok(SearchResult {
                 total,
                 hits,
                 behind: asking.behind,
@@ -454,7 +454,7 @@ impl Archive {
             .map(|found| found.0)
     }
 
-    fn found(&self, asking: &Asking, asked: &str) -> Result<(RunId, Sighted, Places), Error> {
+    fn found(&self, asking: &IndexReader, asked: &str) -> Result<(RunId, Sighted, Places), Error> {
         const SHOWN: usize = 8;
         let asked = asked.strip_prefix("run-").unwrap_or(asked);
         let prefix = asked.trim().to_lowercase();
@@ -505,7 +505,7 @@ impl Archive {
         })
     }
 
-    pub(crate) fn run_at(&self, asking: &Asking, id: &RunId, at: At) -> Result<Run, Error> {
+    pub(crate) fn run_at(&self, asking: &IndexReader, id: &RunId, at: At) -> Result<Run, Error> {
         match self.read(asking, at)? {
             Record::Run(run) if run.0.id == *id => Ok(run.0),
             _ => Err(Error::damaged(
@@ -517,7 +517,7 @@ impl Archive {
         }
     }
 
-    pub(crate) fn outcomes_at(&self, asking: &Asking, places: &Places) -> Result<Vec<Outcome>, Error> {
+    pub(crate) fn outcomes_at(&self, asking: &IndexReader, places: &Places) -> Result<Vec<Outcome>, Error> {
         let mut all = Vec::with_capacity(places.outcomes.len());
         for &at in &places.outcomes {
             if let Record::Outcome(outcome) = self.read(asking, at)? {
@@ -651,7 +651,7 @@ impl Archive {
     pub fn named_original(&self, digest: &Digest) -> Result<(String, Vec<u8>), Error> {
         let known = self.asked(|asking| {
             let source = asking.source(digest)?;
-            let known = source.filter(|source| source.held != Held::NOWHERE);
+            let known = source.filter(|source| source.held != OriginalLocation::NOWHERE);
             Ok(known.map(|source| (source.held, asking.first_path(digest))))
         })?;
         let none = || Error::NoOriginal {
@@ -685,7 +685,7 @@ impl Archive {
     }
 
     /// Where an original lies that no record knows.
-    fn unrecorded(&self, digest: &Digest) -> Result<Option<Held>, Error> {
+    fn unrecorded(&self, digest: &Digest) -> Result<Option<OriginalLocation>, Error> {
         let sought = digest_bytes(digest.as_str());
         for (part, original) in (0_u32..).zip(&self.manifest.originals) {
             let members = originals::members(&self.root, part, original)?;
@@ -721,7 +721,7 @@ impl Archive {
     pub fn latest_outcomes(&self, limit: usize) -> Result<Vec<Outcome>, Error> {
         const LOOKED_AT: usize = 20_000;
         self.asked(|asking| {
-            let query = Query::of(crate::query::Node::exact("has", "result"));
+            let query = Query::of(crate::query::QueryNode::exact("has", "result"));
             let (_, addresses) = asking.index.find(&query, &Key::When, true, 0, LOOKED_AT)?;
             let mut places: Vec<At> = Vec::new();
             for address in addresses {
@@ -751,8 +751,8 @@ impl Archive {
     ///
     /// # Errors
     /// When a line is no answer.
-    pub fn answers(&self) -> Result<crate::Answers, Error> {
-        crate::Answers::read(&self.root)
+    pub fn answers(&self) -> Result<crate::StoredAnswers, Error> {
+        crate::StoredAnswers::read(&self.root)
     }
 
     /// Every note, oldest first.
@@ -801,8 +801,8 @@ impl Archive {
     /// Checks every original, record and index entry. `told` hears of progress: bytes done, bytes in all.
     ///
     /// # Errors
-    /// Only when the check itself cannot be done; what it finds is in [`Checked::problems`].
-    pub fn verify(&self, told: &mut dyn FnMut(u64, u64)) -> Result<Checked, Error> {
+    /// Only when the check itself cannot be done; what it finds is in [`VerifyReport::problems`].
+    pub fn verify(&self, told: &mut dyn FnMut(u64, u64)) -> Result<VerifyReport, Error> {
         verify::all(&self.root, &self.settings, &self.manifest, told)
     }
 
@@ -811,7 +811,7 @@ impl Archive {
     ///
     /// # Errors
     /// When another process writes, or the disk refuses.
-    pub fn repair(&mut self, told: &mut dyn FnMut(u64, u64)) -> Result<Checked, Error> {
+    pub fn repair(&mut self, told: &mut dyn FnMut(u64, u64)) -> Result<VerifyReport, Error> {
         let built = self.reindex();
         self.refresh()?;
         let checked = self.verify(told)?;

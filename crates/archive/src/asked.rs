@@ -9,18 +9,18 @@ use curvary_record::stored::Record;
 use curvary_record::{Digest, Family, Question, RunId};
 use serde::Serialize;
 
-use crate::asking::Asking;
+use crate::asking::IndexReader;
 use crate::asks::APART;
 use crate::asks::of_question;
 use crate::digests::{digest_bytes, digest_named};
 use crate::index::Key;
-use crate::query::{Node, Query};
+use crate::query::{Query, QueryNode};
 use crate::{Archive, Error};
 
 /// What is asked.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Hash, Serialize)]
 #[serde(rename_all = "kebab-case")]
-pub enum AskedAbout {
+pub enum OpenItemKind {
     /// A question of a reader: its code, and what answers to it are about, joined by `+`.
     Question {
         /// The question's code.
@@ -40,7 +40,7 @@ pub enum AskedAbout {
     },
 }
 
-impl AskedAbout {
+impl OpenItemKind {
     fn parse(filed: &str) -> Option<(&str, Self)> {
         let mut parts = filed.split(APART);
         let (family, kind, what, about) = (parts.next()?, parts.next()?, parts.next()?, parts.next()?);
@@ -60,11 +60,11 @@ impl AskedAbout {
 
 /// One thing that is asked about files written alike.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Asked {
+pub struct OpenItem {
     /// A short name that stays the same while files come and go: from the writing and what is asked.
     pub id: String,
     /// What.
-    pub about: AskedAbout,
+    pub about: OpenItemKind,
     /// The family: what all of the files have in common, and every key that one of them has.
     pub family: Family,
     /// The files, by their digests.
@@ -76,11 +76,11 @@ pub struct Asked {
 }
 
 /// The short name of what is asked about files written so; `turn` tells those apart that only differ in their keys.
-fn name(about: &AskedAbout, family: &Family, turn: usize) -> String {
+fn name(about: &OpenItemKind, family: &Family, turn: usize) -> String {
     let (kind, what, about) = match about {
-        AskedAbout::Question { code, about } => ("question", code, about.as_str()),
-        AskedAbout::Key { key } => ("key", key, ""),
-        AskedAbout::Refusal { code } => ("refusal", code, ""),
+        OpenItemKind::Question { code, about } => ("question", code, about.as_str()),
+        OpenItemKind::Key { key } => ("key", key, ""),
+        OpenItemKind::Refusal { code } => ("refusal", code, ""),
     };
     let text = format!("{}\n{kind}\n{what}\n{about}\n{turn}", family.writing);
     let digest = Digest::of(text.as_bytes());
@@ -104,7 +104,7 @@ pub struct Example {
 }
 
 /// A part of a family with one set of keys, before kin are put together.
-struct Part {
+struct FamilyPart {
     family: Family,
     sources: BTreeSet<Digest>,
     runs: u64,
@@ -117,14 +117,14 @@ impl Archive {
     ///
     /// # Errors
     /// When the index cannot be read or a record is damaged.
-    pub fn open_questions(&self, examples: usize) -> Result<Vec<Asked>, Error> {
+    pub fn open_questions(&self, examples: usize) -> Result<Vec<OpenItem>, Error> {
         self.asked(|asking| self.open_questions_in(asking, examples))
     }
 
-    fn open_questions_in(&self, asking: &Asking, examples: usize) -> Result<Vec<Asked>, Error> {
-        let mut parts: BTreeMap<AskedAbout, Vec<Part>> = BTreeMap::new();
+    fn open_questions_in(&self, asking: &IndexReader, examples: usize) -> Result<Vec<OpenItem>, Error> {
+        let mut parts: BTreeMap<OpenItemKind, Vec<FamilyPart>> = BTreeMap::new();
         for filed in asking.index.count(&Query::everything(), "asked")?.into_keys() {
-            let Some((_, about)) = AskedAbout::parse(&filed) else {
+            let Some((_, about)) = OpenItemKind::parse(&filed) else {
                 continue;
             };
             if let Some(part) = self.asked_by_runs(asking, &filed, &about, examples)? {
@@ -132,14 +132,14 @@ impl Archive {
             }
         }
         for filed in asking.index.count_unread_by("asked")?.into_keys() {
-            let Some((_, about)) = AskedAbout::parse(&filed) else {
+            let Some((_, about)) = OpenItemKind::parse(&filed) else {
                 continue;
             };
             let unread = asking.index.unread_by("asked", &filed, usize::MAX)?;
             let Some(family) = unread.first().and_then(|one| one.family.clone()) else {
                 continue;
             };
-            let part = Part {
+            let part = FamilyPart {
                 family,
                 runs: 0,
                 sources: unread.iter().map(|one| digest_of(&one.digest)).collect(),
@@ -162,7 +162,7 @@ impl Archive {
             };
             parts.entry(about).or_default().push(part);
         }
-        let mut all: Vec<Asked> = parts
+        let mut all: Vec<OpenItem> = parts
             .into_iter()
             .flat_map(|(about, parts)| put_together(&about, parts, examples))
             .collect();
@@ -204,14 +204,14 @@ impl Archive {
 
     fn asked_by_runs(
         &self,
-        asking: &Asking,
+        asking: &IndexReader,
         filed: &str,
-        about: &AskedAbout,
+        about: &OpenItemKind,
         examples: usize,
-    ) -> Result<Option<Part>, Error> {
-        let query = Query::of(Node::exact("asked", filed));
+    ) -> Result<Option<FamilyPart>, Error> {
+        let query = Query::of(QueryNode::exact("asked", filed));
         let (total, addresses) = asking.index.find(&query, &Key::When, true, 0, 0)?;
-        let mut part = Part {
+        let mut part = FamilyPart {
             family: Family::default(),
             sources: BTreeSet::new(),
             runs: total as u64,
@@ -230,7 +230,7 @@ impl Archive {
             if new && part.examples.len() < examples {
                 let run = self.run_at(asking, &RunId::named(id.as_str()), places.run)?;
                 let value = match about {
-                    AskedAbout::Key { key } => run
+                    OpenItemKind::Key { key } => run
                         .fields
                         .iter()
                         .find(|(own, _)| own.as_str() == key)
@@ -238,7 +238,7 @@ impl Archive {
                     _ => None,
                 };
                 let question = match about {
-                    AskedAbout::Question { .. } => run
+                    OpenItemKind::Question { .. } => run
                         .questions
                         .iter()
                         .find(|question| filed.ends_with(of_question("", question).as_str()))
@@ -257,7 +257,7 @@ impl Archive {
         Ok((!part.sources.is_empty()).then_some(part))
     }
 
-    fn family(&self, asking: &Asking, digest: &Digest) -> Result<Option<Family>, Error> {
+    fn family(&self, asking: &IndexReader, digest: &Digest) -> Result<Option<Family>, Error> {
         let Some(source) = asking.source(digest)? else {
             return Ok(None);
         };
@@ -274,12 +274,12 @@ fn digest_of(text: &str) -> Digest {
 }
 
 /// Puts kin together: the part with most files first, and to it whatever is written like it.
-fn put_together(about: &AskedAbout, mut parts: Vec<Part>, examples: usize) -> Vec<Asked> {
+fn put_together(about: &OpenItemKind, mut parts: Vec<FamilyPart>, examples: usize) -> Vec<OpenItem> {
     parts.sort_by(|a, b| {
         let files = b.sources.len().cmp(&a.sources.len());
         files.then_with(|| a.family.cmp(&b.family))
     });
-    let mut all: Vec<Asked> = Vec::new();
+    let mut all: Vec<OpenItem> = Vec::new();
     for part in parts {
         match all.iter_mut().find(|asked| asked.family.is_kin(&part.family)) {
             Some(asked) => {
@@ -290,7 +290,7 @@ fn put_together(about: &AskedAbout, mut parts: Vec<Part>, examples: usize) -> Ve
                 asked.examples.extend(part.examples);
                 asked.examples.truncate(examples);
             }
-            None => all.push(Asked {
+            None => all.push(OpenItem {
                 id: String::new(),
                 about: about.clone(),
                 family: part.family,

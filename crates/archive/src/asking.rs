@@ -7,26 +7,26 @@ use std::sync::{Arc, Mutex, OnceLock, PoisonError, RwLock};
 
 use curvary_record::Digest;
 
-use crate::catalog::{Catalog, Source};
-use crate::current::{Covered, Current, folder};
+use crate::catalog::{Catalog, CatalogSource};
+use crate::current::{Current, IndexCoverage, folder};
 use crate::digests::digest_bytes;
 use crate::disk::RealDisk;
-use crate::frames::{Damage, FrameReader};
+use crate::frames::{FrameDamage, FrameReader};
 use crate::index::Index;
 use crate::manifest::Manifest;
 use crate::{Error, Settings, Writer, cache};
 
 /// The index and what belongs to it.
-pub(crate) struct Asking {
+pub(crate) struct IndexReader {
     pub(crate) index: Index,
     /// The catalogue's file, held open since a writer may delete it, and read only when it is needed.
     known: Mutex<fs::File>,
-    covered: Covered,
+    covered: IndexCoverage,
     catalog: OnceLock<Catalog>,
     /// Committed bytes that it does not cover.
     pub(crate) behind: u64,
     /// Stretches of records that could not be read when it was built.
-    pub(crate) lost: Vec<Damage>,
+    pub(crate) lost: Vec<FrameDamage>,
     pub(crate) frames: FrameReader,
 }
 
@@ -38,7 +38,7 @@ fn none(home: &Path) -> Error {
     }
 }
 
-impl Asking {
+impl IndexReader {
     pub(crate) fn catalog(&self) -> Result<&Catalog, Error> {
         if let Some(catalog) = self.catalog.get() {
             return Ok(catalog);
@@ -62,7 +62,7 @@ impl Asking {
     }
 
     /// What the catalogue says of a source.
-    pub(crate) fn source(&self, digest: &Digest) -> Result<Option<Source>, Error> {
+    pub(crate) fn source(&self, digest: &Digest) -> Result<Option<CatalogSource>, Error> {
         let catalog = self.catalog()?;
         Ok(digest_bytes(digest.as_str())
             .and_then(|digest| catalog.source(&digest))
@@ -70,7 +70,7 @@ impl Asking {
     }
 }
 
-impl Asking {
+impl IndexReader {
     /// The path under which a source was met first.
     pub(crate) fn first_path(&self, digest: &Digest) -> Result<Option<String>, Error> {
         let catalog = self.catalog()?;
@@ -89,15 +89,15 @@ pub(crate) struct Committed<'a> {
 
 /// The index of one reader: none until it is asked.
 #[derive(Default)]
-pub(crate) struct Open(RwLock<Option<Arc<Asking>>>);
+pub(crate) struct OpenIndex(RwLock<Option<Arc<IndexReader>>>);
 
-impl Open {
+impl OpenIndex {
     /// Does some work with the index. Where the index turns out to be damaged it is built anew from the records, and the
     /// work is done with the new one: nothing is ever answered from what is damaged.
     pub(crate) fn with<T>(
         &self,
         of: Committed<'_>,
-        work: impl Fn(&Asking) -> Result<T, Error>,
+        work: impl Fn(&IndexReader) -> Result<T, Error>,
     ) -> Result<T, Error> {
         match self.asking(of).and_then(|asking| work(&asking)) {
             Err(Error::Index { damaged: true, .. }) => {}
@@ -130,7 +130,7 @@ impl Open {
     }
 
     /// The index, completed first when it is behind and nobody is writing.
-    fn asking(&self, of: Committed<'_>) -> Result<Arc<Asking>, Error> {
+    fn asking(&self, of: Committed<'_>) -> Result<Arc<IndexReader>, Error> {
         let known = self.0.read().unwrap_or_else(PoisonError::into_inner);
         if let Some(asking) = known.as_ref() {
             return Ok(Arc::clone(asking));
@@ -165,7 +165,7 @@ impl Open {
         Ok(self.keep(asking))
     }
 
-    fn keep(&self, asking: Asking) -> Arc<Asking> {
+    fn keep(&self, asking: IndexReader) -> Arc<IndexReader> {
         let asking = Arc::new(asking);
         *self.0.write().unwrap_or_else(PoisonError::into_inner) = Some(Arc::clone(&asking));
         asking
@@ -174,12 +174,12 @@ impl Open {
 
 impl Committed<'_> {
     /// The index in the user's cache, brought up to what is committed.
-    fn cached(self, anew: bool) -> Result<Asking, Error> {
+    fn cached(self, anew: bool) -> Result<IndexReader, Error> {
         let home = cache::bring_up(self.root, self.settings, self.manifest, anew)?;
         self.open(&home)?.ok_or_else(|| none(&home))
     }
 
-    fn open(self, home: &Path) -> Result<Option<Asking>, Error> {
+    fn open(self, home: &Path) -> Result<Option<IndexReader>, Error> {
         // A writer may replace the catalogue between two of our steps; then we look again.
         for _ in 0..5 {
             let Some(current) = Current::read(home, self.settings)? else {
@@ -192,7 +192,7 @@ impl Committed<'_> {
                 return Ok(None);
             }
             if let Ok(known) = fs::File::open(path.join(&covered.catalog)) {
-                return Ok(Some(Asking {
+                return Ok(Some(IndexReader {
                     index,
                     known: Mutex::new(known),
                     catalog: OnceLock::new(),

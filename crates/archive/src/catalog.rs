@@ -8,12 +8,12 @@ use std::collections::BTreeSet;
 use hashbrown::HashTable;
 
 use crate::frames::At;
-use crate::originals::Held;
+use crate::originals::OriginalLocation;
 use std::fs;
 
 /// What the archive knows of one source.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(crate) struct Source {
+pub(crate) struct CatalogSource {
     pub(crate) digest: [u8; 32],
     /// Its length.
     pub(crate) bytes: u64,
@@ -22,7 +22,7 @@ pub(crate) struct Source {
     /// How many paths lead to it today; a source to which none leads is superseded.
     pub(crate) current: u32,
     /// Where its bytes lie.
-    pub(crate) held: Held,
+    pub(crate) held: OriginalLocation,
     /// Its newest record.
     pub(crate) record: At,
 }
@@ -43,7 +43,7 @@ pub(crate) struct PathEntry {
 #[derive(Default)]
 pub(crate) struct Catalog {
     text: Vec<u8>,
-    pub(crate) sources: Vec<Source>,
+    pub(crate) sources: Vec<CatalogSource>,
     pub(crate) paths: Vec<PathEntry>,
     /// Every (source, path) that was ever met, in order.
     links: Vec<(u32, u32)>,
@@ -83,10 +83,10 @@ fn unpack(packed: &[u8], length: usize) -> Option<Vec<u8>> {
 }
 
 /// A number of an entry: how it is taken out, and how it is put back.
-type Column<T> = (fn(&T) -> u64, fn(&mut T, u64));
+type EntryColumn<T> = (fn(&T) -> u64, fn(&mut T, u64));
 
 /// The numbers of a source, in the order in which they are written.
-const SOURCE_COLUMNS: [Column<Source>; 10] = [
+const SOURCE_COLUMNS: [EntryColumn<CatalogSource>; 10] = [
     (|source| source.bytes, |source, value| source.bytes = value),
     (
         |source| source.record.frame,
@@ -130,7 +130,7 @@ const SOURCE_COLUMNS: [Column<Source>; 10] = [
 ];
 
 /// The numbers of a path.
-const PATH_COLUMNS: [Column<PathEntry>; 7] = [
+const PATH_COLUMNS: [EntryColumn<PathEntry>; 7] = [
     (|path| path.start, |path, value| path.start = value),
     (
         |path| u64::from(path.length),
@@ -165,7 +165,7 @@ fn put_column(bytes: &mut Vec<u8>, values: impl Iterator<Item = u64>) {
     }
 }
 
-impl Source {
+impl CatalogSource {
     /// A source of which nothing else is known.
     pub(crate) fn of(digest: [u8; 32]) -> Self {
         Self {
@@ -173,7 +173,7 @@ impl Source {
             bytes: 0,
             runs: 0,
             current: 0,
-            held: Held::NOWHERE,
+            held: OriginalLocation::NOWHERE,
             record: At::default(),
         }
     }
@@ -279,11 +279,11 @@ impl Catalog {
     /// Whether the original of these bytes is kept: it may have been lost, though it is known what was read of it.
     pub(crate) fn keeps(&self, digest: &[u8; 32]) -> bool {
         self.source(digest)
-            .is_some_and(|index| self.sources[index as usize].held != Held::NOWHERE)
+            .is_some_and(|index| self.sources[index as usize].held != OriginalLocation::NOWHERE)
     }
 
     /// Adds a source, or its newer reading. Gives its number and whether it is new.
-    pub(crate) fn add_source(&mut self, source: Source) -> (u32, bool) {
+    pub(crate) fn add_source(&mut self, source: CatalogSource) -> (u32, bool) {
         self.dirty = true;
         if let Some(index) = self.source(&source.digest) {
             let known = &mut self.sources[index as usize];
@@ -466,7 +466,7 @@ impl Catalog {
 
     /// Takes a section in; gives what stands behind it.
     fn take_section<'a>(&mut self, bytes: &'a [u8]) -> Option<&'a [u8]> {
-        let mut cursor = Cursor(bytes);
+        let mut cursor = CatalogCursor(bytes);
         if cursor.take(8)? != MAGIC {
             return None;
         }
@@ -488,7 +488,7 @@ impl Catalog {
         if crc32fast::hash(content) != u32::from_le_bytes(*sum) {
             return None;
         }
-        let mut cursor = Cursor(content.get(MAGIC_IN_ONE.len()..)?);
+        let mut cursor = CatalogCursor(content.get(MAGIC_IN_ONE.len()..)?);
         let length = usize::try_from(cursor.u64()?).ok()?;
         self.take_content(&unpack(cursor.0, length)?, 4)
     }
@@ -496,7 +496,7 @@ impl Catalog {
     /// Takes in what a section says, which begins with so many lengths: without the last two, nothing has changed of what
     /// was there.
     fn take_content(&mut self, unpacked: &[u8], said: usize) -> Option<()> {
-        let mut cursor = Cursor(unpacked);
+        let mut cursor = CatalogCursor(unpacked);
         let mut lengths = [0_usize; 6];
         for length in &mut lengths[..said] {
             *length = usize::try_from(cursor.u64()?).ok()?;
@@ -514,7 +514,7 @@ impl Catalog {
         let from = self.lengths();
         self.text.extend_from_slice(cursor.take(text)?);
         for digest in cursor.take(sources.checked_mul(32)?)?.as_chunks::<32>().0 {
-            self.sources.push(Source::of(*digest));
+            self.sources.push(CatalogSource::of(*digest));
         }
         self.paths.resize(from.paths + paths, PathEntry::NOWHERE);
         self.links.resize(from.links + links, (0, 0));
@@ -580,9 +580,9 @@ impl Catalog {
     }
 }
 
-struct Cursor<'a>(&'a [u8]);
+struct CatalogCursor<'a>(&'a [u8]);
 
-impl<'a> Cursor<'a> {
+impl<'a> CatalogCursor<'a> {
     fn take(&mut self, length: usize) -> Option<&'a [u8]> {
         let (taken, rest) = self.0.split_at_checked(length)?;
         self.0 = rest;
@@ -653,11 +653,11 @@ impl Stat {
 mod tests {
     use super::*;
 
-    fn source(n: u8) -> Source {
-        Source {
+    fn source(n: u8) -> CatalogSource {
+        CatalogSource {
             bytes: u64::from(n),
             runs: 1,
-            ..Source::of([n; 32])
+            ..CatalogSource::of([n; 32])
         }
     }
 
@@ -734,7 +734,7 @@ mod tests {
             for n in 0..30 {
                 // Some are new, some have another content, some only look another way, some are read again.
                 let digest = if n % 3 == 0 { n } else { n ^ (round << 5) };
-                let (index, _) = catalog.add_source(Source {
+                let (index, _) = catalog.add_source(CatalogSource {
                     runs: u32::from(round),
                     ..source(digest)
                 });

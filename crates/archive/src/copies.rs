@@ -24,7 +24,7 @@ use crate::{Archive, Error};
 
 /// What a copy took.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize)]
-pub struct Copied {
+pub struct CopyReport {
     /// The number of the commit that the copy holds.
     pub commit: u64,
     /// Bytes that were copied.
@@ -55,7 +55,7 @@ impl Archive {
     /// # Errors
     /// [`Error::NoCopy`] when the folder holds something else; [`Error::Damaged`] when a part is not what was committed:
     /// damage is never copied over what is whole. Either way the copy stays as it was.
-    pub fn copy_to(&self, to: &Path, told: &mut dyn FnMut(u64, u64)) -> Result<Copied, Error> {
+    pub fn copy_to(&self, to: &Path, told: &mut dyn FnMut(u64, u64)) -> Result<CopyReport, Error> {
         self.copy_on(to, &RealDisk, told)
     }
 
@@ -64,7 +64,7 @@ impl Archive {
         to: &Path,
         disk: &dyn Disk,
         told: &mut dyn FnMut(u64, u64),
-    ) -> Result<Copied, Error> {
+    ) -> Result<CopyReport, Error> {
         let before = prepare(&self.root, &self.manifest, to, disk)?;
         let _lock = Lock::take(to, "curvary backup")?;
         Unfinished::announce(to, &before, disk)?;
@@ -75,9 +75,9 @@ impl Archive {
         let earlier = parts(&before);
         let all = parts(&self.manifest);
         let bytes = all.iter().map(|part| part.length).sum();
-        let mut copied = Copied {
+        let mut copied = CopyReport {
             commit: self.manifest.commit,
-            ..Copied::default()
+            ..CopyReport::default()
         };
         for part in all.iter().filter(|part| part.length > 0) {
             let had = earlier.iter().find(|had| had.name == part.name).cloned();

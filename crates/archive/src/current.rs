@@ -15,7 +15,7 @@ use sha2::{Digest as _, Sha256};
 use crate::catalog::Catalog;
 use crate::digests::hex;
 use crate::disk::{Disk, read_at};
-use crate::frames::Damage;
+use crate::frames::FrameDamage;
 use crate::manifest::{Manifest, Part, begins, is_whole};
 use crate::{Error, Settings};
 
@@ -35,7 +35,7 @@ pub(crate) struct Current {
 
 /// Up to where an index has read, in the engine's own commit.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
-pub(crate) struct Covered {
+pub(crate) struct IndexCoverage {
     pub(crate) originals: (u32, u64),
     pub(crate) records: (u32, u64),
     pub(crate) notes: u64,
@@ -60,10 +60,10 @@ pub(crate) struct Covered {
     notes_part: Option<Part>,
     /// Stretches of records that could not be read.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    pub(crate) lost: Vec<Damage>,
+    pub(crate) lost: Vec<FrameDamage>,
 }
 
-impl Covered {
+impl IndexCoverage {
     /// What an index that has read everything covers.
     pub(crate) fn whole(manifest: &Manifest) -> Self {
         let end = |parts: &[Part]| {

@@ -10,14 +10,14 @@ use serde_json::ser::Formatter;
 /// decimals of so many digits are the same `f64` (DBL_DIG of ISO C is 15), so a decimal that divides back to the
 /// number exactly is the shortest one.
 #[derive(Default)]
-pub(crate) struct Decimals {
+pub(crate) struct DecimalFormatter {
     /// How many digits the last number had behind the point; neighbours mostly have the same.
     last: usize,
 }
 
 const POWERS: [f64; 7] = [1.0, 1e1, 1e2, 1e3, 1e4, 1e5, 1e6];
 
-impl Decimals {
+impl DecimalFormatter {
     fn short(&mut self, value: f64) -> Option<(u64, usize)> {
         // Zero has one form; minus zero is left to the library.
         if value.to_bits() == 0 {
@@ -58,7 +58,7 @@ impl Decimals {
     }
 }
 
-impl Formatter for Decimals {
+impl Formatter for DecimalFormatter {
     fn write_f64<W: ?Sized + Write>(&mut self, writer: &mut W, value: f64) -> io::Result<()> {
         let Some((mut number, digits)) = self.short(value) else {
             return serde_json::ser::CompactFormatter.write_f64(writer, value);
@@ -94,7 +94,7 @@ mod tests {
 
     fn ours(values: &[f64]) -> String {
         let mut bytes = Vec::new();
-        let mut writer = serde_json::Serializer::with_formatter(&mut bytes, Decimals::default());
+        let mut writer = serde_json::Serializer::with_formatter(&mut bytes, DecimalFormatter::default());
         values.serialize(&mut writer).expect("it writes");
         String::from_utf8(bytes).expect("UTF-8")
     }

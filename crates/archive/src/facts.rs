@@ -36,7 +36,7 @@ pub(crate) struct Facts {
 const SUMMARY_TEXT: usize = 240;
 
 /// Everything that is said about a run beside its record.
-pub(crate) struct Around<'a> {
+pub(crate) struct RunContext<'a> {
     pub(crate) settings: &'a Settings,
     pub(crate) paths: &'a [String],
     pub(crate) superseded: bool,
@@ -48,7 +48,7 @@ pub(crate) struct Around<'a> {
 
 impl Facts {
     /// The facts of a run as it is seen today.
-    pub(crate) fn of(run: &Run, around: &Around<'_>) -> Self {
+    pub(crate) fn of(run: &Run, around: &RunContext<'_>) -> Self {
         let mut seen;
         let settings = around.settings;
         let run = if settings.words.is_empty() && settings.names.is_empty() && around.notes.is_empty() {
@@ -121,7 +121,7 @@ impl Facts {
         facts
     }
 
-    fn lists(&mut self, run: &Run, around: &Around<'_>) {
+    fn lists(&mut self, run: &Run, around: &RunContext<'_>) {
         self.exact("technique", run.technique.as_str().to_lowercase());
         let reader = run.source.reader.to_lowercase();
         if let Some((_, name)) = reader.split_once('/') {

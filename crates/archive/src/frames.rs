@@ -119,12 +119,12 @@ pub(crate) struct FrameReader {
 }
 
 /// A frame by its part and its first byte.
-type Which = (u32, u64);
+type FramePlace = (u32, u64);
 
 /// Unpacked frames, the one used last at the end.
 #[derive(Default)]
 struct FrameCache {
-    frames: VecDeque<(Which, Arc<Vec<u8>>)>,
+    frames: VecDeque<(FramePlace, Arc<Vec<u8>>)>,
     bytes: usize,
 }
 
@@ -164,7 +164,7 @@ impl FrameReader {
 }
 
 impl FrameCache {
-    fn get(&mut self, which: Which) -> Option<Arc<Vec<u8>>> {
+    fn get(&mut self, which: FramePlace) -> Option<Arc<Vec<u8>>> {
         // The last one is asked for again most of all.
         let place = self.frames.iter().rposition(|(frame, _)| *frame == which)?;
         let found = self.frames.remove(place)?;
@@ -173,7 +173,7 @@ impl FrameCache {
         Some(lines)
     }
 
-    fn put(&mut self, which: Which, lines: Arc<Vec<u8>>) {
+    fn put(&mut self, which: FramePlace, lines: Arc<Vec<u8>>) {
         self.bytes += lines.len();
         self.frames.push_back((which, lines));
         while self.bytes > KEPT_BYTES && self.frames.len() > 1 {
@@ -185,7 +185,7 @@ impl FrameCache {
 }
 
 /// Walks over the frames of a part from byte `from` up to the committed `length`.
-pub(crate) struct Walk<'a> {
+pub(crate) struct FrameWalk<'a> {
     path: &'a Path,
     part: u32,
     file: File,
@@ -201,7 +201,7 @@ pub(crate) struct Walk<'a> {
 /// How much is read at once.
 const WINDOW: usize = 4 << 20;
 
-impl<'a> Walk<'a> {
+impl<'a> FrameWalk<'a> {
     pub(crate) fn new(path: &'a Path, part: u32, from: u64, length: u64) -> Result<Self, Error> {
         use std::io::{Seek, SeekFrom};
         let mut file = File::open(path).map_err(Error::io("open", path))?;
@@ -219,7 +219,7 @@ impl<'a> Walk<'a> {
     }
 
     /// The next frame, or the stretch up to the next whole one.
-    pub(crate) fn next(&mut self) -> Result<Option<Step>, Error> {
+    pub(crate) fn next(&mut self) -> Result<Option<WalkStep>, Error> {
         loop {
             let ahead = self.ahead();
             if ahead.is_empty() && self.left == 0 {
@@ -234,7 +234,7 @@ impl<'a> Walk<'a> {
                     let unpacked = unpack(self.path, self.at, &ahead[..packed]);
                     let Ok(lines) = unpacked else {
                         self.fill(usize::MAX)?;
-                        return Ok(Some(Step::Damaged(self.damaged())));
+                        return Ok(Some(WalkStep::Damaged(self.damaged())));
                     };
                     let at = At {
                         part: self.part,
@@ -244,9 +244,9 @@ impl<'a> Walk<'a> {
                         length: 0,
                     };
                     self.pass(packed);
-                    return Ok(Some(Step::Frame(at, lines)));
+                    return Ok(Some(WalkStep::Frame(at, lines)));
                 }
-                None if self.left == 0 => return Ok(Some(Step::Damaged(self.damaged()))),
+                None if self.left == 0 => return Ok(Some(WalkStep::Damaged(self.damaged()))),
                 None => self.fill(WINDOW.max(ahead.len()))?,
             }
         }
@@ -287,10 +287,10 @@ impl<'a> Walk<'a> {
     }
 
     /// Passes over what is no whole frame, now that all the rest is in the buffer.
-    fn damaged(&mut self) -> Damage {
+    fn damaged(&mut self) -> FrameDamage {
         let ahead = self.ahead();
         let length = next_whole(self.path, ahead).unwrap_or(ahead.len());
-        let damage = Damage {
+        let damage = FrameDamage {
             part: self.part,
             at: self.at,
             length: length as u64,
@@ -301,16 +301,16 @@ impl<'a> Walk<'a> {
 }
 
 /// What a walk meets.
-pub(crate) enum Step {
+pub(crate) enum WalkStep {
     /// A frame: the place of its first line and its lines.
     Frame(At, Vec<u8>),
     /// Bytes that are no whole frame.
-    Damaged(Damage),
+    Damaged(FrameDamage),
 }
 
 /// A stretch of a record part that cannot be read.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
-pub(crate) struct Damage {
+pub(crate) struct FrameDamage {
     /// Number of the part, from 0.
     pub(crate) part: u32,
     /// Its first byte.

@@ -11,17 +11,17 @@ use curvary_record::{Digest, Outcome, Run, RunId, Verdict};
 use tantivy::{IndexWriter, TantivyDocument};
 
 use crate::catalog::Stat;
-use crate::catalog::{Catalog, Source};
+use crate::catalog::{Catalog, CatalogSource};
 use crate::content::same_numbers;
-use crate::current::{Covered, Current};
+use crate::current::{Current, IndexCoverage};
 use crate::digests::{digest_bytes, digest_named};
 use crate::disk::{Disk, RealDisk, read_at};
-use crate::facts::{Around, Facts};
-use crate::frames::{At, Damage, FrameReader, Step, Walk, lines};
-use crate::index::{Index, Places, Unread};
+use crate::facts::{Facts, RunContext};
+use crate::frames::{At, FrameDamage, FrameReader, FrameWalk, WalkStep, lines};
+use crate::index::{Index, Places, UnreadSource};
 use crate::manifest::{Manifest, is_whole, records_name};
 use crate::note::NoteBook;
-use crate::originals::{self, Held};
+use crate::originals::{self, OriginalLocation};
 use crate::{Error, Settings};
 
 /// Memory for words that wait to be written. One thread fills it; it is written out as a segment when it is full.
@@ -52,7 +52,7 @@ pub(crate) struct Indexer {
     engine: Option<IndexWriter>,
     /// Set while a new index grows that is not in use yet.
     fresh_index: Option<Current>,
-    covered: Covered,
+    covered: IndexCoverage,
     /// Runs that were added since the engine's last commit.
     fresh: HashMap<String, Places>,
     /// Runs that a new reading has not given yet, or no more, since the engine's last commit.
@@ -68,9 +68,9 @@ pub(crate) struct Indexer {
     /// Sources that are new and whose first path is still to come.
     unlinked: HashSet<u32>,
     /// Sources without runs whose first path is still to come.
-    unread: HashMap<u32, Unread>,
+    unread: HashMap<u32, UnreadSource>,
     /// Where the originals of sources lie whose record is still to come.
-    entries: HashMap<[u8; 32], Held>,
+    entries: HashMap<[u8; 32], OriginalLocation>,
     looked_for_unrecorded: bool,
     frames: FrameReader,
     /// Short names of the families of sources that were met lately.
@@ -106,7 +106,7 @@ impl Indexer {
             None => {
                 let current = Current::fresh(home, &settings)?;
                 let index = Index::create(&home.join(&current.folder))?;
-                (index, Covered::default(), Catalog::default(), Some(current))
+                (index, IndexCoverage::default(), Catalog::default(), Some(current))
             }
         };
         let mut indexer = Self {
@@ -148,7 +148,7 @@ impl Indexer {
         home: &Path,
         current: &Current,
         manifest: &Manifest,
-    ) -> Result<Option<(Index, Covered, Catalog)>, Error> {
+    ) -> Result<Option<(Index, IndexCoverage, Catalog)>, Error> {
         let path = home.join(&current.folder);
         let index = Index::open(&path)?;
         let covered = index.covered()?;
@@ -224,19 +224,19 @@ impl Indexer {
             let path = self.root.join(&record.name);
             // All of it is read anyway when an index is built anew.
             let whole = self.fresh_index.is_none() || is_whole(&self.root, record);
-            let mut walk = Walk::new(&path, part, if part == first { from } else { 0 }, record.length)?;
+            let mut walk = FrameWalk::new(&path, part, if part == first { from } else { 0 }, record.length)?;
             while let Some(step) = walk.next()? {
                 match step {
-                    Step::Frame(frame, bytes) if !whole && self.is_strange(frame, &bytes) => {
-                        self.covered.lost.push(Damage {
+                    WalkStep::Frame(frame, bytes) if !whole && self.is_strange(frame, &bytes) => {
+                        self.covered.lost.push(FrameDamage {
                             part,
                             at: frame.frame,
                             length: u64::from(frame.packed),
                         });
                     }
-                    Step::Frame(frame, bytes) => self.frame(&path, frame, &bytes)?,
+                    WalkStep::Frame(frame, bytes) => self.frame(&path, frame, &bytes)?,
                     // What is whole can be used; what is lost is told with every answer.
-                    Step::Damaged(damage) => self.covered.lost.push(damage),
+                    WalkStep::Damaged(damage) => self.covered.lost.push(damage),
                 }
             }
         }
@@ -312,7 +312,7 @@ impl Indexer {
     }
 
     /// The original of a source whose record comes next.
-    pub(crate) fn original(&mut self, digest: [u8; 32], held: Held) {
+    pub(crate) fn original(&mut self, digest: [u8; 32], held: OriginalLocation) {
         self.entries.insert(digest, held);
     }
 
@@ -329,10 +329,10 @@ impl Indexer {
                 .map(|index| catalog.sources[index as usize])
         };
         let held = match before {
-            Some(before) if before.held != Held::NOWHERE => before.held,
-            _ => self.entries.remove(&digest).unwrap_or(Held::NOWHERE),
+            Some(before) if before.held != OriginalLocation::NOWHERE => before.held,
+            _ => self.entries.remove(&digest).unwrap_or(OriginalLocation::NOWHERE),
         };
-        let (index, new) = self.catalog_mut().add_source(Source {
+        let (index, new) = self.catalog_mut().add_source(CatalogSource {
             digest,
             bytes: record.bytes,
             runs: record.runs,
@@ -375,7 +375,7 @@ impl Indexer {
                 // Its path comes next.
                 self.unread.insert(index, unread);
             } else {
-                let unread = Unread {
+                let unread = UnreadSource {
                     path: path.unwrap_or_default(),
                     ..unread
                 };
@@ -402,7 +402,7 @@ impl Indexer {
             self.touch(index);
         }
         if let Some(unread) = self.unread.remove(&index) {
-            let unread = Unread {
+            let unread = UnreadSource {
                 path: record.path.clone(),
                 ..unread
             };
@@ -449,7 +449,7 @@ impl Indexer {
             return Ok(());
         };
         let name = missed_name(&record.path);
-        let unread = Unread {
+        let unread = UnreadSource {
             code: why.code.as_str().to_owned(),
             message: why.message.clone(),
             path: record.path.clone(),
@@ -603,7 +603,7 @@ impl Indexer {
             })
             .unwrap_or(false);
         let family = self.family(&run.source.digest);
-        let around = Around {
+        let around = RunContext {
             settings: &self.settings,
             family,
             paths,
@@ -716,7 +716,7 @@ impl Indexer {
     /// Commits everything that was filed, as covering what the manifest says.
     pub(crate) fn commit(&mut self, manifest: &Manifest) -> Result<(), Error> {
         self.refresh()?;
-        let mut covered = Covered::whole(manifest);
+        let mut covered = IndexCoverage::whole(manifest);
         covered.lost = self.covered.lost.clone();
         covered.ends = covered.end_of(&self.root, manifest);
         let path = self.write_catalog(manifest.commit, &mut covered)?;
@@ -752,7 +752,7 @@ impl Indexer {
 
     /// Adds a section to the catalogue's file, or begins another file when the sections have outgrown what it began with.
     /// What counts of a file never changes: readers may be at it.
-    fn write_catalog(&self, commit: u64, covered: &mut Covered) -> Result<PathBuf, Error> {
+    fn write_catalog(&self, commit: u64, covered: &mut IndexCoverage) -> Result<PathBuf, Error> {
         let had = &self.covered;
         let catalog = self.catalog();
         let grows = had.catalog_bytes > 0
@@ -817,12 +817,12 @@ impl Indexer {
 }
 
 /// What is listed of a source that gave no run, still without its path; `None` when it gave some.
-fn unread_of(record: &SourceRecord) -> Option<Unread> {
+fn unread_of(record: &SourceRecord) -> Option<UnreadSource> {
     if record.runs > 0 || !matches!(record.verdict, Verdict::Refused | Verdict::Failed) {
         return None;
     }
     let cause = record.remarks.iter().max_by_key(|remark| remark.severity);
-    Some(Unread {
+    Some(UnreadSource {
         code: cause.map_or_else(
             || record.verdict.as_str().to_owned(),
             |remark| remark.code.as_str().to_owned(),
@@ -840,7 +840,7 @@ fn missed_name(path: &str) -> Digest {
 }
 
 /// Whether what an index covers was committed in this archive's history.
-fn within(covered: &Covered, manifest: &Manifest) -> bool {
+fn within(covered: &IndexCoverage, manifest: &Manifest) -> bool {
     let inside = |(part, length): (u32, u64), parts: &[crate::manifest::Part]| match parts.get(part as usize)
     {
         Some(part) => length <= part.length,

@@ -70,29 +70,29 @@ mod worklist;
 mod writer;
 
 pub use alike::{AlikeFound, AlikeHit, AlikeOptions};
-pub use answer::{Answer, Answers};
+pub use answer::{Answer, StoredAnswers};
 pub use archive::{
-    Archive, Direction, FacetCount, FacetName, Facets, FindOptions, Found, Hit, Sort, SourceView,
+    Archive, Direction, FacetCount, FacetName, Facets, FindOptions, Hit, RunOrder, SearchResult, SourceView,
 };
 pub use aside::Mended;
-pub use asked::{Asked, AskedAbout, Example};
+pub use asked::{Example, OpenItem, OpenItemKind};
 pub use cache::user_cache;
 pub use catalog::Stat;
 pub use content::{Heir, heirs_of_reading, heirs_of_version};
-pub use copies::Copied;
+pub use copies::CopyReport;
 pub use holder::Holder;
-pub use likeness::{Curve, Unlike};
+pub use likeness::{Curve, NoLikeness};
 pub use lock::Unlocked;
 pub use note::{Note, holding};
-pub use nothing::{Lack, Near};
+pub use nothing::{Near, NoMatchReason};
 pub use query::{Query, Vocabulary};
 pub use settings::{FORMAT, Sequence, Settings};
 pub use summary::{Fact, Summary};
 pub use trouble::{Error, QueryError};
-pub use verify::{Checked, Problem};
+pub use verify::{VerifyProblem, VerifyReport};
 pub use view::{View, is_taken_back, out_of_date};
 pub use worklist::{DisputeGroup, HouseWord, QuestionGroup, Replaced, UnreadGroup, Worklist};
-pub use writer::{Addition, Appended, Known, Moved, Prepared, Preparer, Writer};
+pub use writer::{Addition, AppendStats, Moved, PathState, PreparedSources, Preparer, Writer};
 
 /// What stands in the folder of an archive, by name: the list above. None of it is ever a source.
 pub const OWN: [&str; 12] = [

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use curvary_record::stored::Record;
 
 use crate::Error;
-use crate::frames::{Step, Walk, lines};
+use crate::frames::{FrameWalk, WalkStep, lines};
 
 /// The records of one part, frame by frame.
 pub(crate) struct PartRecords {
@@ -30,12 +30,12 @@ impl PartRecords {
     }
 
     fn frame(&mut self) -> Result<bool, Error> {
-        let mut walk = Walk::new(&self.path, self.number, self.at, self.length)?;
+        let mut walk = FrameWalk::new(&self.path, self.number, self.at, self.length)?;
         let path = &self.path;
         let (frame, bytes) = match walk.next()? {
             None => return Ok(false),
-            Some(Step::Frame(frame, bytes)) => (frame, bytes),
-            Some(Step::Damaged(damage)) => {
+            Some(WalkStep::Frame(frame, bytes)) => (frame, bytes),
+            Some(WalkStep::Damaged(damage)) => {
                 self.at = damage.at + damage.length;
                 let error = Error::damaged(path, damage.at, "damaged bytes", "a zstd frame of records");
                 self.ready = vec![Err(error)].into_iter();

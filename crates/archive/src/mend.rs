@@ -13,7 +13,7 @@ use std::path::Path;
 
 use crate::aside::{Aside, Mended, count};
 use crate::disk::{Disk, RealDisk, read_at};
-use crate::frames::{Damage, Step, Walk, passed_over, whole_frames};
+use crate::frames::{FrameDamage, FrameWalk, WalkStep, passed_over, whole_frames};
 use crate::manifest::{Manifest, Part, Stretch, hashed, is_whole};
 use crate::originals::{self, zipped};
 use crate::unfinished::restore;
@@ -110,10 +110,10 @@ fn frames(root: &Path, number: u32, part: &Part, aside: &mut Aside<'_>) -> Resul
             part.name, length, part.length
         ));
     }
-    let mut walk = Walk::new(&path, number, 0, length)?;
-    let mut damaged: Vec<Damage> = Vec::new();
+    let mut walk = FrameWalk::new(&path, number, 0, length)?;
+    let mut damaged: Vec<FrameDamage> = Vec::new();
     while let Some(step) = walk.next()? {
-        if let Step::Damaged(damage) = step {
+        if let WalkStep::Damaged(damage) = step {
             damaged.push(damage);
         }
     }

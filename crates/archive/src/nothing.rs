@@ -4,12 +4,12 @@ use std::collections::BTreeMap;
 
 use curvary_record::{Unit, Value, ValueKind, known_field};
 
-use crate::query::{Bounds, Node, dimension, distance};
+use crate::query::{Bounds, QueryNode, dimension, distance};
 use crate::{Archive, Error, Fact, FindOptions, Query};
 
 /// A term of a query that no run answers, or that no run answers beside the others.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Lack {
+pub struct NoMatchReason {
     /// The term as it is written.
     pub term: String,
     /// How many runs answer it alone.
@@ -42,7 +42,7 @@ impl Archive {
     ///
     /// # Errors
     /// When the index cannot be read.
-    pub fn why_nothing(&self, text: &str) -> Result<Vec<Lack>, Error> {
+    pub fn why_nothing(&self, text: &str) -> Result<Vec<NoMatchReason>, Error> {
         let terms = Query::terms(text);
         let count = |text: &str| -> Result<usize, Error> {
             let options = FindOptions {
@@ -71,13 +71,13 @@ impl Archive {
                 Query::everything()
             };
             // A word that runs have is spelled rightly.
-            let is_word = matches!(node, Node::Words { .. } | Node::Exact { .. });
+            let is_word = matches!(node, QueryNode::Words { .. } | QueryNode::Exact { .. });
             let near = if alone > 0 && is_word {
                 Vec::new()
             } else {
                 self.near(&node, &among)?
             };
-            lacks.push(Lack {
+            lacks.push(NoMatchReason {
                 term: term.clone(),
                 alone,
                 without,
@@ -88,10 +88,10 @@ impl Archive {
         Ok(lacks)
     }
 
-    fn near(&self, node: &Node, among: &Query) -> Result<Vec<Near>, Error> {
+    fn near(&self, node: &QueryNode, among: &Query) -> Result<Vec<Near>, Error> {
         match node {
-            Node::Words { key, words } => self.near_words(key.as_deref(), words),
-            Node::Exact { list, value } if matches!(list.as_str(), "technique" | "reader") => {
+            QueryNode::Words { key, words } => self.near_words(key.as_deref(), words),
+            QueryNode::Exact { list, value } if matches!(list.as_str(), "technique" | "reader") => {
                 let counts = self.asked(|asking| asking.index.count(among, list))?;
                 let value: Vec<char> = value.chars().collect();
                 Ok(nearest(counts.into_iter().map(|(word, count)| {
@@ -103,12 +103,12 @@ impl Archive {
                     )
                 })))
             }
-            Node::Number {
+            QueryNode::Number {
                 key,
                 dimension,
                 bounds,
             } if !key.starts_with("result.") => self.near_numbers(key, dimension, *bounds, among),
-            Node::Day { from, to } => {
+            QueryNode::Day { from, to } => {
                 let years = self.asked(|asking| asking.index.count(among, "year"))?;
                 let off = |year: &str| {
                     let year: i64 = year.parse().unwrap_or(0);
@@ -184,8 +184,8 @@ impl Archive {
     }
 
     /// How many runs lie within five degrees of a temperature.
-    fn warm(&self, node: &Node, among: &Query) -> Result<Option<usize>, Error> {
-        let Node::Number {
+    fn warm(&self, node: &QueryNode, among: &Query) -> Result<Option<usize>, Error> {
+        let QueryNode::Number {
             key,
             dimension,
             bounds,
@@ -196,7 +196,7 @@ impl Archive {
         if key != "temperature" {
             return Ok(None);
         }
-        let wide = Node::Number {
+        let wide = QueryNode::Number {
             key: key.clone(),
             dimension: dimension.clone(),
             bounds: Bounds {
@@ -204,7 +204,7 @@ impl Archive {
                 high: bounds.high.map(|high| high + 5.0),
             },
         };
-        let query = Query::of(Node::And(vec![wide, among.node.clone()]));
+        let query = Query::of(QueryNode::And(vec![wide, among.node.clone()]));
         let options = FindOptions {
             limit: 1,
             ..FindOptions::default()

@@ -8,7 +8,7 @@ use crate::disk::{Disk, Tail, sync_folder};
 use crate::manifest::{Hasher, Part};
 
 /// A growing file.
-pub(crate) struct Growing {
+pub(crate) struct AppendFile {
     /// Number of the part.
     pub(crate) part: u32,
     path: PathBuf,
@@ -19,7 +19,7 @@ pub(crate) struct Growing {
     pub(crate) grown: bool,
 }
 
-impl Growing {
+impl AppendFile {
     /// Goes on with a part, or begins it.
     pub(crate) fn open(root: &Path, disk: &dyn Disk, number: u32, part: &Part) -> Result<Self, Error> {
         let path = root.join(&part.name);
@@ -74,7 +74,7 @@ pub(crate) struct Parts {
     name: fn(u32) -> String,
     /// A part that is this long gets no further frame.
     most: u64,
-    open: Option<Growing>,
+    open: Option<AppendFile>,
     /// Parts that were filled since the last commit.
     full: Vec<(u32, Part)>,
 }
@@ -104,7 +104,7 @@ impl Parts {
                 match committed.last() {
                     // A part of another kind is full.
                     Some(part) if part.name != (self.name)(last) => self.begin(root, disk, last + 1)?,
-                    Some(part) => Growing::open(root, disk, last, part)?,
+                    Some(part) => AppendFile::open(root, disk, last, part)?,
                     None => self.begin(root, disk, last)?,
                 }
             }
@@ -124,12 +124,12 @@ impl Parts {
         written.map(|()| (part, at))
     }
 
-    fn begin(&self, root: &Path, disk: &dyn Disk, number: u32) -> Result<Growing, Error> {
+    fn begin(&self, root: &Path, disk: &dyn Disk, number: u32) -> Result<AppendFile, Error> {
         let part = Part {
             name: (self.name)(number),
             ..Part::default()
         };
-        Growing::open(root, disk, number, &part)
+        AppendFile::open(root, disk, number, &part)
     }
 
     pub(crate) fn has_grown(&self) -> bool {

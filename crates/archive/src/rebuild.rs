@@ -117,7 +117,7 @@ pub(crate) fn rebuild(root: &Path) -> Result<Mended, Error> {
 fn zip_part(root: &Path, name: String, aside: &mut Aside<'_>) -> Result<Part, Error> {
     let path = root.join(&name);
     let entries = zipped::whole_entries(&path)?;
-    let length = entries.last().map_or(0, zipped::Entry::end);
+    let length = entries.last().map_or(0, zipped::ZipEntry::end);
     let directory = zipped::directory(&entries, length);
     let there = read_at(&path, length, directory.len()).unwrap_or_default();
     let whole = fs::metadata(&path).map_err(Error::io("look at", &path))?.len();

@@ -13,14 +13,14 @@ use curvary_record::{
 };
 
 use crate::disk::{Disk, RealDisk, Tail};
-use crate::facts::{Around, Facts};
+use crate::facts::{Facts, RunContext};
 use crate::holder::Holder;
 use crate::likeness;
 use crate::lock::Lock;
-use crate::query::Node;
+use crate::query::QueryNode;
 use crate::{
     Addition, AlikeFound, AlikeHit, AlikeOptions, Archive, Curve, Direction, Error, FacetName, FindOptions,
-    Known, Note, Query, Sort, Stat, Unlocked, Writer, words,
+    Note, PathState, Query, RunOrder, Stat, Unlocked, Writer, words,
 };
 
 mod content;
@@ -323,33 +323,35 @@ fn what_goes_in_comes_out_bit_for_bit() {
 }
 
 /// Asks the facts themselves, one run after the other.
-fn answers(node: &Node, facts: &Facts) -> bool {
+fn answers(node: &QueryNode, facts: &Facts) -> bool {
     let phrase = |text: &String, wanted: &[String]| {
         let words: Vec<String> = words::words(text).into_iter().map(|word| word.0).collect();
         words.windows(wanted.len()).any(|window| window == wanted)
     };
     match node {
-        Node::And(nodes) => nodes.iter().all(|node| answers(node, facts)),
-        Node::Or(nodes) => nodes.iter().any(|node| answers(node, facts)),
-        Node::Not(node) => !answers(node, facts),
-        Node::Words { key: None, words } => facts.texts.values().flatten().any(|text| phrase(text, words)),
-        Node::Words {
+        QueryNode::And(nodes) => nodes.iter().all(|node| answers(node, facts)),
+        QueryNode::Or(nodes) => nodes.iter().any(|node| answers(node, facts)),
+        QueryNode::Not(node) => !answers(node, facts),
+        QueryNode::Words { key: None, words } => {
+            facts.texts.values().flatten().any(|text| phrase(text, words))
+        }
+        QueryNode::Words {
             key: Some(key),
             words,
         } => facts
             .texts
             .get(key)
             .is_some_and(|texts| texts.iter().any(|text| phrase(text, words))),
-        Node::Like { key, pattern } => {
+        QueryNode::Like { key, pattern } => {
             let fits = |text: &String| words::words(text).iter().any(|word| pattern.fits(&word.0));
             match key {
                 None => facts.texts.values().flatten().any(fits),
                 Some(key) => facts.texts.get(key).into_iter().flatten().any(fits),
             }
         }
-        Node::Named(names) => names.iter().any(|name| facts.id.starts_with(name.as_str())),
-        Node::Exact { list, value } => facts.exact.get(list).is_some_and(|words| words.contains(value)),
-        Node::Number {
+        QueryNode::Named(names) => names.iter().any(|name| facts.id.starts_with(name.as_str())),
+        QueryNode::Exact { list, value } => facts.exact.get(list).is_some_and(|words| words.contains(value)),
+        QueryNode::Number {
             key,
             dimension,
             bounds,
@@ -364,7 +366,7 @@ fn answers(node: &Node, facts: &Facts) -> bool {
                     .get(&which)
                     .is_some_and(|&(from, to)| bounds.covered(from, to))
         }
-        Node::Day { from, to } => facts.day.is_some_and(|day| *from <= day && day <= *to),
+        QueryNode::Day { from, to } => facts.day.is_some_and(|day| *from <= day && day <= *to),
     }
 }
 
@@ -490,7 +492,7 @@ fn the_index_finds_exactly_what_a_look_at_every_run_finds() {
         .iter()
         .map(|hit| {
             let view = archive.run(hit.id.as_str()).expect("it is there");
-            let around = Around {
+            let around = RunContext {
                 family: None,
                 settings: archive.settings(),
                 paths: &view.paths,
@@ -550,12 +552,12 @@ fn changed_files_identical_files_and_files_read_again() {
     let before = found(&archive, "");
     let mut writer = archive.write("test").expect("the lock");
     let stat = addition(3, 0).stat.expect("a stat");
-    assert_eq!(writer.known(&path(3), &stat), Known::Unchanged);
+    assert_eq!(writer.known(&path(3), &stat), PathState::Unchanged);
     assert_eq!(
         writer.known(&path(3), &Stat { modified: 9, ..stat }),
-        Known::Perhaps
+        PathState::Perhaps
     );
-    assert_eq!(writer.known("elsewhere.txt", &stat), Known::New);
+    assert_eq!(writer.known("elsewhere.txt", &stat), PathState::New);
     // The same again: nothing happens.
     let prepared = writer
         .preparer()
@@ -719,7 +721,7 @@ fn orders_facets_snippets_and_limits() {
         "path",
         "wavelength-range",
     ] {
-        let sort: Sort = key.parse().expect("a key");
+        let sort: RunOrder = key.parse().expect("a key");
         let options = FindOptions {
             sort: Some(sort.clone()),
             ..FindOptions::default()

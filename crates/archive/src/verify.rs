@@ -8,10 +8,10 @@ use curvary_record::stored::Record;
 use curvary_record::{Digest, RunId};
 use serde::Serialize;
 
-use crate::answer::Answers;
+use crate::answer::StoredAnswers;
 use crate::current::{Current, folder};
 use crate::digests::{digest_bytes, digest_named};
-use crate::frames::{Step, Walk, lines};
+use crate::frames::{FrameWalk, WalkStep, lines};
 use crate::index::Index;
 use crate::manifest::{Manifest, Part, Stretch, check};
 use crate::note::NoteBook;
@@ -21,7 +21,7 @@ use crate::{Error, Settings};
 
 /// What a check of the whole archive found.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize)]
-pub struct Checked {
+pub struct VerifyReport {
     /// Originals whose bytes agree with their digests.
     pub originals: u64,
     /// Records that were read.
@@ -29,7 +29,7 @@ pub struct Checked {
     /// Runs among them that count today.
     pub runs: u64,
     /// What is not as it should be; empty when all is well.
-    pub problems: Vec<Problem>,
+    pub problems: Vec<VerifyProblem>,
     /// Sources that must be read again since their records are lost; their originals are whole.
     #[serde(skip)]
     pub again: Vec<Digest>,
@@ -39,7 +39,7 @@ pub struct Checked {
 
 /// Something on disk that is not what was committed.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
-pub struct Problem {
+pub struct VerifyProblem {
     /// The file, relative to the archive.
     pub file: String,
     /// Where in it.
@@ -54,7 +54,7 @@ pub struct Problem {
 
 struct Check<'a> {
     root: &'a Path,
-    found: Checked,
+    found: VerifyReport,
     /// The first paths of sources whose originals are not there.
     lost: BTreeMap<[u8; 32], String>,
     done: u64,
@@ -71,7 +71,7 @@ impl Check<'_> {
         expected: impl Into<String>,
         repairable: bool,
     ) {
-        self.found.problems.push(Problem {
+        self.found.problems.push(VerifyProblem {
             file: file.to_owned(),
             at,
             found: found.into(),
@@ -231,12 +231,12 @@ pub(crate) fn all(
     settings: &Settings,
     manifest: &Manifest,
     told: &mut dyn FnMut(u64, u64),
-) -> Result<Checked, Error> {
+) -> Result<VerifyReport, Error> {
     let length = |parts: &[Part]| parts.iter().map(|part| part.length).sum::<u64>();
     let all = 2 * (length(&manifest.originals) + length(&manifest.records)) + manifest.notes.length;
     let mut check = Check {
         root,
-        found: Checked::default(),
+        found: VerifyReport::default(),
         lost: BTreeMap::new(),
         done: 0,
         all,
@@ -259,7 +259,7 @@ pub(crate) fn all(
     {
         check.trouble(&manifest.notes, error);
     }
-    if let Err(error) = Answers::read(root) {
+    if let Err(error) = StoredAnswers::read(root) {
         let found = error.to_string();
         check.problem("answers.jsonl", None, found, "answers that can be read", false);
     }
@@ -359,11 +359,11 @@ fn records(
 ) -> Result<(), Error> {
     let path = check.root.join(&part.name);
     let mut damaged = false;
-    let mut walk = Walk::new(&path, number, 0, part.length)?;
+    let mut walk = FrameWalk::new(&path, number, 0, part.length)?;
     while let Some(step) = walk.next()? {
         let (frame, bytes) = match step {
-            Step::Frame(frame, bytes) => (frame, bytes),
-            Step::Damaged(damage) => {
+            WalkStep::Frame(frame, bytes) => (frame, bytes),
+            WalkStep::Damaged(damage) => {
                 damaged = true;
                 check.problem(
                     &part.name,

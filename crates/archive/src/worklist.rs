@@ -6,9 +6,9 @@ use curvary_record::interpret::guess_word;
 use curvary_record::{Alternative, Outcome, OutcomeKind, RunId, code};
 use serde::Serialize;
 
-use crate::asking::Asking;
+use crate::asking::IndexReader;
 use crate::index::{Key, Places};
-use crate::query::Node;
+use crate::query::QueryNode;
 use crate::{Archive, Error, Query, Summary};
 
 /// Everything that needs a person. Every list is ordered by count, largest first, then by name.
@@ -104,7 +104,7 @@ impl Archive {
         self.asked(|asking| self.worklist_in(asking, examples))
     }
 
-    fn worklist_in(&self, asking: &Asking, examples: usize) -> Result<Worklist, Error> {
+    fn worklist_in(&self, asking: &IndexReader, examples: usize) -> Result<Worklist, Error> {
         let index = &asking.index;
         let everything = Query::everything();
         let mut list = Worklist::default();
@@ -117,7 +117,7 @@ impl Archive {
                 examples: some.into_iter().take(examples).map(|one| one.path).collect(),
             });
         }
-        let some = |node: Node| -> Result<(usize, Vec<Shown>), Error> {
+        let some = |node: QueryNode| -> Result<(usize, Vec<WorklistRow>), Error> {
             let (total, addresses) = index.find(&Query::of(node), &Key::When, true, 0, examples.max(1))?;
             let shown = addresses
                 .into_iter()
@@ -126,7 +126,7 @@ impl Archive {
             Ok((total, shown))
         };
         for (code, count) in ranked(index.count(&everything, "question")?) {
-            let (_, runs) = some(Node::exact("question", code.as_str()))?;
+            let (_, runs) = some(QueryNode::exact("question", code.as_str()))?;
             let mut message = String::new();
             let mut readings: Vec<Alternative> = Vec::new();
             if let Some((id, _, places)) = runs.first() {
@@ -154,7 +154,7 @@ impl Archive {
             });
         }
         for (field, count) in ranked(index.count(&everything, "dispute")?) {
-            let (_, runs) = some(Node::exact("dispute", field.as_str()))?;
+            let (_, runs) = some(QueryNode::exact("dispute", field.as_str()))?;
             let mut shown = Vec::new();
             for (id, _, _) in runs.into_iter().take(examples) {
                 let view = self.run(&id)?;
@@ -174,7 +174,7 @@ impl Archive {
             });
         }
         list.replaced = self.replaced_in(asking, examples)?;
-        let (nameless, runs) = some(Node::Not(Box::new(Node::exact("has", "sample"))))?;
+        let (nameless, runs) = some(QueryNode::Not(Box::new(QueryNode::exact("has", "sample"))))?;
         list.nameless = nameless as u64;
         list.nameless_examples = runs
             .into_iter()
@@ -182,7 +182,7 @@ impl Archive {
             .map(|one| RunId::named(one.0))
             .collect();
         for (key, count) in ranked(index.count(&everything, "house")?) {
-            let (_, runs) = some(Node::exact("house", key.as_str()))?;
+            let (_, runs) = some(QueryNode::exact("house", key.as_str()))?;
             let mut values: Vec<String> = Vec::new();
             for (_, summary, _) in &runs {
                 if let Some(fact) = summary.fields.get(&key) {
@@ -214,7 +214,7 @@ impl Archive {
 }
 
 impl Archive {
-    fn replaced_in(&self, asking: &Asking, examples: usize) -> Result<Replaced, Error> {
+    fn replaced_in(&self, asking: &IndexReader, examples: usize) -> Result<Replaced, Error> {
         let catalog = asking.catalog()?;
         let mut replaced = Replaced::default();
         for (number, source) in catalog.sources.iter().enumerate().rev() {
@@ -232,8 +232,14 @@ impl Archive {
         if replaced.versions == 0 {
             return Ok(replaced);
         }
-        let spoken_of = Node::Or(vec![Node::exact("has", "note"), Node::exact("has", "result")]);
-        let mut query = Query::of(Node::And(vec![Node::exact("is", "superseded"), spoken_of]));
+        let spoken_of = QueryNode::Or(vec![
+            QueryNode::exact("has", "note"),
+            QueryNode::exact("has", "result"),
+        ]);
+        let mut query = Query::of(QueryNode::And(vec![
+            QueryNode::exact("is", "superseded"),
+            spoken_of,
+        ]));
         query.superseded = true;
         let (_, addresses) = asking.index.find(&query, &Key::When, true, 0, 0)?;
         let book = self.note_book()?;
@@ -261,7 +267,7 @@ impl Archive {
 }
 
 /// A run's name, what a table shows of it, and where its records stand.
-type Shown = (String, Summary, Places);
+type WorklistRow = (String, Summary, Places);
 
 /// Counts, largest first, then by name.
 fn ranked(counts: BTreeMap<String, u64>) -> Vec<(String, u64)> {

@@ -18,19 +18,19 @@ use crate::catalog::Stat;
 use crate::catalog::{Catalog, path_hash};
 use crate::content::Heir;
 use crate::current::{self, Current};
-use crate::decimal::Decimals;
+use crate::decimal::DecimalFormatter;
 use crate::digests::digest_bytes;
 use crate::disk::{Disk, RealDisk};
-use crate::facts::{Around, Facts};
+use crate::facts::{Facts, RunContext};
 use crate::frames::{self, At};
 use crate::holder::Holder;
-use crate::index::{Names, schema};
+use crate::index::{IndexFields, schema};
 use crate::indexer::Indexer;
 use crate::lock::Lock;
 use crate::manifest::{Manifest, original_names, records_name};
 use crate::originals::tarred::{self, Packing};
-use crate::originals::{self, Held};
-use crate::parts::{Growing, Parts};
+use crate::originals::{self, OriginalLocation};
+use crate::parts::{AppendFile, Parts};
 use crate::unfinished::{Unfinished, restore};
 use crate::{Error, Note, Settings, now};
 
@@ -64,7 +64,7 @@ pub struct Addition {
 
 /// What the archive knows of a path.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub enum Known {
+pub enum PathState {
     /// The file is as it was; there is nothing to do.
     Unchanged,
     /// The path is known, but the file may have changed: read its bytes.
@@ -79,24 +79,24 @@ pub struct Preparer {
     settings: Arc<Settings>,
     catalog: Arc<RwLock<Catalog>>,
     names: Arc<RwLock<Option<HashSet<u64>>>>,
-    fields: Names,
+    fields: IndexFields,
 }
 
 /// A packed frame with the stretch of lines that it holds.
-type Frame = (Range<usize>, Vec<u8>);
+type PackedFrame = (Range<usize>, Vec<u8>);
 
 /// Sources that are ready to be appended.
-pub struct Prepared {
-    sources: Vec<Ready>,
+pub struct PreparedSources {
+    sources: Vec<PreparedSource>,
     /// The lines of all records, one source behind the other.
     lines: Vec<u8>,
     /// The same, packed: each frame with the stretch of lines that it holds.
-    frames: Vec<Frame>,
+    frames: Vec<PackedFrame>,
     /// The originals of sources that were new when they were prepared, in frames.
     originals: Vec<Vec<u8>>,
 }
 
-struct Ready {
+struct PreparedSource {
     record: SourceRecord,
     digest: [u8; 32],
     path: PathRecord,
@@ -130,7 +130,7 @@ impl Moved {
 
 /// What an append did.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Appended {
+pub struct AppendStats {
     /// Sources whose bytes are new.
     pub new: u64,
     /// Sources whose bytes the archive had already.
@@ -153,8 +153,8 @@ impl Preparer {
     ///
     /// # Errors
     /// [`Error::TooLarge`]; [`Error::Damaged`] when a digest or a run's name is not of its source.
-    pub fn prepare(&self, additions: Vec<Addition>) -> Result<Prepared, Error> {
-        let mut prepared = Prepared {
+    pub fn prepare(&self, additions: Vec<Addition>) -> Result<PreparedSources, Error> {
+        let mut prepared = PreparedSources {
             sources: Vec::with_capacity(additions.len()),
             lines: Vec::with_capacity(additions.iter().map(|one| one.bytes.len() * 3 / 2 + 2048).sum()),
             frames: Vec::new(),
@@ -167,7 +167,7 @@ impl Preparer {
             prepared.sources.push(ready);
         }
         prepared.originals = packing.finish()?;
-        let ends = prepared.sources.iter().flat_map(Ready::line_ends);
+        let ends = prepared.sources.iter().flat_map(PreparedSource::line_ends);
         prepared.frames = pack_frames(&prepared.lines, ends)?;
         Ok(prepared)
     }
@@ -178,7 +178,7 @@ impl Preparer {
         lines: &mut Vec<u8>,
         packing: &mut Packing,
         taken: &mut HashSet<u64>,
-    ) -> Result<Ready, Error> {
+    ) -> Result<PreparedSource, Error> {
         let Addition {
             path,
             bytes,
@@ -228,7 +228,7 @@ impl Preparer {
         };
         let path_line = put_line(lines, &Record::Path(path.clone()))?;
         let paths = [path.path.clone()];
-        let around = Around {
+        let around = RunContext {
             settings: &self.settings,
             paths: &paths,
             superseded: false,
@@ -263,7 +263,7 @@ impl Preparer {
             }
             original = Some(packing.put(&name, &bytes, stat.map(|stat| stat.modified))?);
         }
-        Ok(Ready {
+        Ok(PreparedSource {
             record,
             digest: key,
             path,
@@ -287,7 +287,7 @@ fn replaced(catalog: &Catalog, path: &str, digest: &[u8; 32]) -> Option<Digest> 
 
 fn put_line(lines: &mut Vec<u8>, record: &Record) -> Result<Range<usize>, Error> {
     let from = lines.len();
-    let mut writer = serde_json::Serializer::with_formatter(&mut *lines, Decimals::default());
+    let mut writer = serde_json::Serializer::with_formatter(&mut *lines, DecimalFormatter::default());
     record
         .serialize(&mut writer)
         .map_err(|error| Error::damaged(Path::new("records"), None, error.to_string(), "a record"))?;
@@ -296,7 +296,7 @@ fn put_line(lines: &mut Vec<u8>, record: &Record) -> Result<Range<usize>, Error>
 }
 
 /// Packs lines into frames, each closed at the first line end at which it is long enough.
-fn pack_frames(lines: &[u8], ends: impl Iterator<Item = usize>) -> Result<Vec<Frame>, Error> {
+fn pack_frames(lines: &[u8], ends: impl Iterator<Item = usize>) -> Result<Vec<PackedFrame>, Error> {
     let mut packed = Vec::new();
     let mut open = 0;
     let mut last = 0;
@@ -319,7 +319,7 @@ fn pack_frames(lines: &[u8], ends: impl Iterator<Item = usize>) -> Result<Vec<Fr
     Ok(packed)
 }
 
-impl Ready {
+impl PreparedSource {
     fn line_ends(&self) -> impl Iterator<Item = usize> + '_ {
         [self.source_line.end, self.path_line.end]
             .into_iter()
@@ -343,7 +343,7 @@ pub struct Writer {
     manifest: Manifest,
     originals: Parts,
     records: Parts,
-    notes: Option<Growing>,
+    notes: Option<AppendFile>,
     indexer: Indexer,
     /// Hashes of the names that originals have, in lower case; gathered when the first is added.
     names: Arc<RwLock<Option<HashSet<u64>>>>,
@@ -400,18 +400,18 @@ impl Writer {
 
     /// What is known of a path whose file looks like this. Takes some 100 ns.
     #[must_use]
-    pub fn known(&self, path: &str, stat: &Stat) -> Known {
+    pub fn known(&self, path: &str, stat: &Stat) -> PathState {
         let catalog = self.indexer.catalog();
         match catalog.path(path).map(|index| catalog.paths[index as usize]) {
             Some(entry)
                 if stat.tells()
                     && entry.stat == *stat
-                    && catalog.sources[entry.source as usize].held != Held::NOWHERE =>
+                    && catalog.sources[entry.source as usize].held != OriginalLocation::NOWHERE =>
             {
-                Known::Unchanged
+                PathState::Unchanged
             }
-            Some(_) => Known::Perhaps,
-            None => Known::New,
+            Some(_) => PathState::Perhaps,
+            None => PathState::New,
         }
     }
 
@@ -490,7 +490,7 @@ impl Writer {
     ///
     /// # Errors
     /// When the disk refuses; the archive stays as it was last committed.
-    pub fn append(&mut self, prepared: Prepared) -> Result<Appended, Error> {
+    pub fn append(&mut self, prepared: PreparedSources) -> Result<AppendStats, Error> {
         self.append_moved(prepared, &[])
     }
 
@@ -500,7 +500,7 @@ impl Writer {
     ///
     /// # Errors
     /// As [`append`](Self::append).
-    pub fn append_moved(&mut self, prepared: Prepared, moved: &[Moved]) -> Result<Appended, Error> {
+    pub fn append_moved(&mut self, prepared: PreparedSources, moved: &[Moved]) -> Result<AppendStats, Error> {
         self.guarded(|writer| {
             writer.flush_loose()?;
             let away = moved.iter().filter(|one| one.is_away());
@@ -569,14 +569,14 @@ impl Writer {
         renamed.collect()
     }
 
-    fn append_all(&mut self, prepared: Prepared) -> Result<Appended, Error> {
-        let Prepared {
+    fn append_all(&mut self, prepared: PreparedSources) -> Result<AppendStats, Error> {
+        let PreparedSources {
             sources,
             lines,
             frames,
             originals,
         } = prepared;
-        let mut done = Appended::default();
+        let mut done = AppendStats::default();
         self.gather_names();
         if sources
             .iter()
@@ -627,7 +627,7 @@ impl Writer {
     }
 
     /// Whether nothing has changed since these were prepared.
-    fn is_as_prepared(&self, sources: &[Ready]) -> bool {
+    fn is_as_prepared(&self, sources: &[PreparedSource]) -> bool {
         let catalog = self.indexer.catalog();
         let names = self.names.read().unwrap_or_else(PoisonError::into_inner);
         let mut digests = HashSet::new();
@@ -646,7 +646,7 @@ impl Writer {
     }
 
     /// Counts a source; `fresh` says that its bytes are new.
-    fn count(&mut self, ready: &Ready, fresh: bool, done: &mut Appended) {
+    fn count(&mut self, ready: &PreparedSource, fresh: bool, done: &mut AppendStats) {
         done.changed += u64::from(ready.path.replaces.is_some());
         done.runs += ready.runs.len() as u64;
         self.pending += ready.record.bytes;
@@ -655,7 +655,11 @@ impl Writer {
     }
 
     /// Packs those originals again that the archive has not, each under a name that is free today; gives their digests.
-    fn repack(&mut self, sources: &[Ready], originals: &[Vec<u8>]) -> Result<HashSet<[u8; 32]>, Error> {
+    fn repack(
+        &mut self,
+        sources: &[PreparedSource],
+        originals: &[Vec<u8>],
+    ) -> Result<HashSet<[u8; 32]>, Error> {
         let mut bytes = Vec::new();
         for frame in originals {
             bytes.extend(tarred::unpacked(frame)?);
@@ -707,7 +711,7 @@ impl Writer {
             && let Some(&(part, at)) = places.get(original.frame)
         {
             self.take_name(name);
-            let held = Held {
+            let held = OriginalLocation {
                 part,
                 at: u32::try_from(at).unwrap_or(u32::MAX),
                 within: original.within,
@@ -751,7 +755,7 @@ impl Writer {
         Ok(())
     }
 
-    fn put_frames(&mut self, sources: Vec<Ready>, frames: Vec<Frame>) -> Result<(), Error> {
+    fn put_frames(&mut self, sources: Vec<PreparedSource>, frames: Vec<PackedFrame>) -> Result<(), Error> {
         let mut places = Vec::with_capacity(frames.len());
         for (range, frame) in frames {
             places.push((range, self.put_frame(&frame)?));
@@ -784,7 +788,7 @@ impl Writer {
     ///
     /// # Errors
     /// As [`append`](Self::append); [`Error::NoOriginal`] when it has not.
-    pub fn met(&mut self, path: &str, digest: &Digest, stat: Option<Stat>) -> Result<Appended, Error> {
+    pub fn met(&mut self, path: &str, digest: &Digest, stat: Option<Stat>) -> Result<AppendStats, Error> {
         let key = digest_bytes(digest.as_str())
             .filter(|_| self.has(digest))
             .ok_or_else(|| Error::NoOriginal {
@@ -793,7 +797,12 @@ impl Writer {
         self.guarded(|writer| writer.put_path(path.to_owned(), &key, stat))
     }
 
-    fn put_path(&mut self, path: String, digest: &[u8; 32], stat: Option<Stat>) -> Result<Appended, Error> {
+    fn put_path(
+        &mut self,
+        path: String,
+        digest: &[u8; 32],
+        stat: Option<Stat>,
+    ) -> Result<AppendStats, Error> {
         let (news, replaces) = {
             let catalog = self.indexer.catalog();
             let source = catalog.source(digest);
@@ -817,10 +826,10 @@ impl Writer {
             self.loose.ends.push(self.loose.lines.len());
             self.flush_when_long()?;
         }
-        Ok(Appended {
+        Ok(AppendStats {
             had: 1,
             changed,
-            ..Appended::default()
+            ..AppendStats::default()
         })
     }
 
@@ -948,7 +957,12 @@ impl Writer {
         line.push(b'\n');
         self.announce()?;
         if self.notes.is_none() {
-            self.notes = Some(Growing::open(&self.root, &*self.disk, 0, &self.manifest.notes)?);
+            self.notes = Some(AppendFile::open(
+                &self.root,
+                &*self.disk,
+                0,
+                &self.manifest.notes,
+            )?);
         }
         if let Some(notes) = &mut self.notes {
             notes.write(&line)?;

@@ -1,24 +1,24 @@
 //! Kept results done again: `--again` of every command that keeps results.
 
-use curvary_analysis::study::{Found, Work, again};
+use curvary_analysis::study::{TraceResult, Work, again};
 use curvary_record::{Code, Diagnostic, RunId};
 use serde_json::{Map, json};
 
-use crate::ending::{Failure, Outcome};
+use crate::ending::{CommandResult, Failure};
 use crate::figure::Figure;
 use crate::findings::{Finding, Pictures, each};
 use crate::screen::Screen;
-use crate::subject::{Asked, Subject, Subjects};
+use crate::subject::{Selection, Subject, Subjects};
 
 /// Does the kept results of one kind of work again, tells what comes out now and whether it is the same.
 pub(crate) fn results(
     (work, command): (Work, &str),
-    (subjects, asked): (&Subjects, &Asked),
+    (subjects, asked): (&Subjects, &Selection),
     pictures: &Pictures,
     screen: &mut Screen,
-    figure: impl Fn(&Subject, &Found) -> Option<Figure> + Sync,
+    figure: impl Fn(&Subject, &TraceResult) -> Option<Figure> + Sync,
     show: impl Fn(&str, &Finding, &mut Screen) -> Result<(), Failure>,
-) -> Outcome {
+) -> CommandResult {
     let any = std::sync::atomic::AtomicBool::new(false);
     let ending = each(
         (subjects, asked),
@@ -46,9 +46,9 @@ pub(crate) fn results(
 
 fn findings(
     work: Work,
-    asked: &Asked,
+    asked: &Selection,
     subject: &Subject,
-    figure: &impl Fn(&Subject, &Found) -> Option<Figure>,
+    figure: &impl Fn(&Subject, &TraceResult) -> Option<Figure>,
 ) -> Vec<Finding> {
     let own = &subject.run.id;
     let shelf = |id: &RunId| {

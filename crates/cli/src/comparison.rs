@@ -10,12 +10,12 @@ use crate::commands::find::short;
 use crate::commands::show::{DRAWING, axis, value};
 use crate::ending::Failure;
 use crate::screen::{FAINT, STRONG, Screen, Styled, count};
-use crate::sketch::{Axes, Curve, sketch};
-use crate::table::{Cell, Column, Shorten, Table, one_line, shorten};
+use crate::sketch::{SketchAxes, SketchCurve, sketch};
+use crate::table::{ListingColumn, Shorten, Table, TableCell, one_line, shorten};
 use crate::telling;
 
 /// One thing that is known of runs: its name, and what it is in each.
-struct Line {
+struct ComparedField {
     name: String,
     values: Vec<String>,
     differs: bool,
@@ -27,7 +27,7 @@ const LONGEST: usize = 24;
 /// Sets runs side by side: what differs as a table, what is the same in one line, and their curves over each other.
 pub(crate) fn side_by_side(views: &[View], screen: &mut Screen) -> Result<(), Failure> {
     let lines = lines(views);
-    let differing: Vec<&Line> = lines.iter().filter(|line| line.differs).collect();
+    let differing: Vec<&ComparedField> = lines.iter().filter(|line| line.differs).collect();
     let label = differing
         .iter()
         .map(|line| line.name.chars().count())
@@ -35,7 +35,7 @@ pub(crate) fn side_by_side(views: &[View], screen: &mut Screen) -> Result<(), Fa
         .unwrap_or(0)
         .max(7);
     // As many runs stand beside each other as have room with their numbers whole.
-    let cell = |line: &Line, at: usize| {
+    let cell = |line: &ComparedField, at: usize| {
         let value = one_line(&line.values[at]);
         let first = value.split_whitespace().next().unwrap_or_default();
         if first.parse::<f64>().is_ok() {
@@ -66,10 +66,13 @@ pub(crate) fn side_by_side(views: &[View], screen: &mut Screen) -> Result<(), Fa
         let heads = views[from..to]
             .iter()
             .map(|view| short(view.run.id.as_str()).to_owned());
-        let mut table = Table::new(std::iter::once(Column::new("differs")).chain(heads.map(Column::new)));
+        let mut table =
+            Table::new(std::iter::once(ListingColumn::new("differs")).chain(heads.map(ListingColumn::new)));
         for line in &differing {
-            let values = (from..to).map(|at| Cell::from(cell(line, at)));
-            table.row(std::iter::once(Cell::styled(format!("{:label$}", line.name), FAINT)).chain(values));
+            let values = (from..to).map(|at| TableCell::from(cell(line, at)));
+            table.row(
+                std::iter::once(TableCell::styled(format!("{:label$}", line.name), FAINT)).chain(values),
+            );
         }
         write!(screen, "{}", table.draw(None))?;
         from = to;
@@ -94,12 +97,12 @@ pub(crate) fn side_by_side(views: &[View], screen: &mut Screen) -> Result<(), Fa
     curves(views, screen)
 }
 
-fn lines(views: &[View]) -> Vec<Line> {
+fn lines(views: &[View]) -> Vec<ComparedField> {
     let mut lines = Vec::new();
     let mut put = |name: &str, values: Vec<String>| {
         if values.iter().any(|value| !value.is_empty()) {
             let differs = values.iter().any(|value| *value != values[0]);
-            lines.push(Line {
+            lines.push(ComparedField {
                 name: name.to_owned(),
                 values,
                 differs,
@@ -138,7 +141,7 @@ fn lines(views: &[View]) -> Vec<Line> {
             (Some(a), Some(b)) => a.agrees(b),
             (a, b) => a.is_none() && b.is_none(),
         });
-        lines.push(Line {
+        lines.push(ComparedField {
             name: key.to_owned(),
             values: claims
                 .iter()
@@ -152,7 +155,7 @@ fn lines(views: &[View]) -> Vec<Line> {
 }
 
 /// Numbers of the results that were kept last, by model and name; those of several traces are left to `results`.
-fn results(views: &[View], lines: &mut Vec<Line>) {
+fn results(views: &[View], lines: &mut Vec<ComparedField>) {
     let mut names: Vec<(String, String)> = Vec::new();
     // What was found over several runs together is the same for all of them.
     let own = views.iter().flat_map(|view| &view.outcomes);
@@ -183,7 +186,7 @@ fn results(views: &[View], lines: &mut Vec<Line>) {
             })
             .collect();
         let differs = values.iter().any(|value| *value != values[0]);
-        lines.push(Line {
+        lines.push(ComparedField {
             name: if one_model {
                 name
             } else {
@@ -228,14 +231,14 @@ fn curves(views: &[View], screen: &mut Screen) -> Result<(), Failure> {
     if traces.len() < 2 || !alike {
         return Ok(());
     }
-    let curves: Vec<Curve<'_>> = traces
+    let curves: Vec<SketchCurve<'_>> = traces
         .iter()
-        .map(|trace| Curve {
+        .map(|trace| SketchCurve {
             x: &trace.x.values,
             y: &trace.y.values,
         })
         .collect();
-    let axes = Axes {
+    let axes = SketchAxes {
         x: axis(&first.x),
         y: axis(&first.y),
     };

@@ -2,7 +2,7 @@
 
 use clap::Args;
 use curvary_analysis::quantities::Measured;
-use curvary_analysis::study::Span;
+use curvary_analysis::study::AxisSpan;
 use curvary_record::Unit;
 use curvary_record::unit::spelled;
 
@@ -40,7 +40,7 @@ pub(crate) struct CourseOptions {
 
 /// The level of intervals.
 #[derive(Clone, Copy, Debug, Args)]
-pub(crate) struct Level {
+pub(crate) struct IntervalLevel {
     /// Level of the intervals
     #[arg(long, value_name = "LEVEL", default_value_t = 0.95, help_heading = "Errors")]
     level: f64,
@@ -183,7 +183,7 @@ fn coefficient(text: &str) -> Result<f64, Failure> {
     own.convert(value, &wanted).map_err(|_| wrong())
 }
 
-impl Level {
+impl IntervalLevel {
     /// The level, which lies between 0 and 1.
     pub(crate) fn checked(self) -> Result<f64, Failure> {
         if self.level > 0.0 && self.level < 1.0 {
@@ -205,7 +205,7 @@ pub(crate) fn unit(text: &str) -> Result<Unit, Failure> {
 }
 
 /// `30..600s`, `0.5..10 min`, `400..600nm`.
-pub(crate) fn span(text: &str) -> Result<Span, Failure> {
+pub(crate) fn span(text: &str) -> Result<AxisSpan, Failure> {
     let wrong = || {
         Failure::usage(format!(
             "`{text}` is no stretch of an axis: expected FROM..TO, such as 30..600s"
@@ -223,7 +223,7 @@ pub(crate) fn span(text: &str) -> Result<Span, Failure> {
         .map_or(rest.len(), |(at, _)| at);
     let (to, unit_text) = rest.split_at(end);
     let unit_text = unit_text.trim();
-    Ok(Span {
+    Ok(AxisSpan {
         from: number(from).map_err(|_| wrong())?,
         to: number(to).map_err(|_| wrong())?,
         unit: if unit_text.is_empty() {

@@ -4,7 +4,7 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 use curvary_formats::Assumptions;
-use curvary_ingest::{Desk, Fate, Finished, LayoutText, Orders, Root};
+use curvary_ingest::{FileReading, FileReport, Ingest, IngestOptions, LayoutText, Root};
 use curvary_record::{Diagnostic, Severity};
 
 use crate::drawing::{self, NoTexts, Texts};
@@ -28,14 +28,14 @@ pub(crate) struct ReadingOptions {
 
 /// Which files the options are about.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) enum Scope {
+pub(crate) enum OptionScope {
     /// Files that were named one by one: answers may write out what was not offered.
     Named,
     /// Whatever is in folders: only what was offered is answered.
     Folders,
 }
 
-impl Scope {
+impl OptionScope {
     /// The scope of paths on the command line.
     pub(crate) fn of(paths: &[PathBuf]) -> Self {
         if paths.iter().all(|path| path.is_file()) {
@@ -53,18 +53,18 @@ impl ReadingOptions {
     }
 
     /// The desk at which files are read so, with the layouts of an archive (its folder).
-    pub(crate) fn desk(&self, archive: Option<&Path>, scope: Scope) -> Result<Desk, Failure> {
+    pub(crate) fn desk(&self, archive: Option<&Path>, scope: OptionScope) -> Result<Ingest, Failure> {
         let assume = assumptions(&self.assume)?;
-        let orders = Orders {
+        let orders = IngestOptions {
             reader: self.reader.clone(),
             assume: match scope {
-                Scope::Named => assume.precise(),
-                Scope::Folders => assume,
+                OptionScope::Named => assume.precise(),
+                OptionScope::Folders => assume,
             },
             layouts: self.layouts.clone(),
             plugins: plugins::allowed()?.entries().to_vec(),
         };
-        Ok(Desk::new(orders, archive)?)
+        Ok(Ingest::new(orders, archive)?)
     }
 }
 
@@ -84,21 +84,21 @@ impl Texts for LayoutText {
 }
 
 /// Tells which layouts and plugins cannot be used, and why.
-pub(crate) fn complain(desk: &Desk, screen: &mut Screen) {
+pub(crate) fn complain(desk: &Ingest, screen: &mut Screen) {
     for misfit in desk.misfits() {
         screen.complain(None, &misfit.why, &misfit.text);
     }
 }
 
 /// Tells what is to be said of readers when the work is done.
-pub(crate) fn sum_up(desk: &Desk, screen: &mut Screen) {
+pub(crate) fn sum_up(desk: &Ingest, screen: &mut Screen) {
     for why in desk.summaries() {
         screen.complain(None, &why, &NoTexts);
     }
 }
 
 /// Every remark and question of a source as they are to be shown.
-pub(crate) fn drawn(finished: &Finished, fate: &Fate, errors: Errors) -> String {
+pub(crate) fn drawn(finished: &FileReading, fate: &FileReport, errors: Errors) -> String {
     let path = Some(finished.source.path());
     let mut text = remarks(path, &fate.remarks, &finished.source, errors);
     for question in finished.reading.runs.iter().flat_map(|run| run.questions.iter()) {
@@ -127,7 +127,7 @@ const SHOWN: usize = 10;
 
 impl Complaints {
     /// Shows what was drawn of a file; without it, its errors in short.
-    pub(crate) fn show(&mut self, fate: &Fate, drawn: Option<String>, screen: &mut Screen) {
+    pub(crate) fn show(&mut self, fate: &FileReport, drawn: Option<String>, screen: &mut Screen) {
         if let Some(errors) = screen.errors() {
             let path = Some(fate.path.as_str());
             let text = drawn.unwrap_or_else(|| remarks(path, &fate.remarks, &NoTexts, errors));
@@ -149,7 +149,7 @@ impl Complaints {
     }
 
     /// Shows what the output of a file cannot carry.
-    pub(crate) fn lost(&mut self, fate: &Fate, lost: &[Diagnostic], screen: &mut Screen) {
+    pub(crate) fn lost(&mut self, fate: &FileReport, lost: &[Diagnostic], screen: &mut Screen) {
         for remark in lost {
             self.met += 1;
             if self.met <= SHOWN || screen.errors().is_some() {

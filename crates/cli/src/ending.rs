@@ -63,7 +63,7 @@ pub(crate) enum Failure {
 }
 
 /// What every command returns.
-pub(crate) type Outcome = Result<Ending, Failure>;
+pub(crate) type CommandResult = Result<Ending, Failure>;
 
 impl Failure {
     /// The command line was wrong.

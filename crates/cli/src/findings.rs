@@ -4,15 +4,15 @@ use std::io::Write;
 use std::path::PathBuf;
 
 use clap::Args;
-use curvary_analysis::study::Found;
+use curvary_analysis::study::TraceResult;
 use curvary_record::Diagnostic;
 use serde_json::{Map, Value, json};
 
 use crate::commands::find::short;
-use crate::ending::{Ending, Failure, Outcome};
-use crate::figure::{Figure, Kind, Size};
+use crate::ending::{CommandResult, Ending, Failure};
+use crate::figure::{Figure, FigureKind, Size};
 use crate::screen::{Screen, plural};
-use crate::subject::{Asked, Reading, Subject, Subjects};
+use crate::subject::{ReadingDemand, Selection, Subject, Subjects};
 use crate::table::one_line;
 
 /// Whether and where pictures are drawn.
@@ -28,7 +28,7 @@ pub(crate) struct Pictures {
     figures: Option<PathBuf>,
     /// Kind of picture
     #[arg(long, value_name = "KIND", default_value = "svg", help_heading = "Pictures")]
-    picture: Kind,
+    picture: FigureKind,
     /// How large pictures are
     #[arg(
         long,
@@ -44,7 +44,7 @@ impl Pictures {
     pub(crate) fn none() -> Self {
         Self {
             figures: None,
-            picture: Kind::Svg,
+            picture: FigureKind::Svg,
             size: Size::Screen,
         }
     }
@@ -87,7 +87,7 @@ impl Pictures {
 /// One finding, with what is shown of it beside the record.
 pub(crate) struct Finding {
     /// What was found.
-    pub(crate) found: Found,
+    pub(crate) found: TraceResult,
     /// Its picture.
     pub(crate) figure: Option<Figure>,
     /// What `--json` shows beside the record.
@@ -98,7 +98,7 @@ pub(crate) struct Finding {
 
 impl Finding {
     /// A finding with nothing beside the record.
-    pub(crate) fn of(found: Found) -> Self {
+    pub(crate) fn of(found: TraceResult) -> Self {
         Self {
             found,
             figure: None,
@@ -115,7 +115,7 @@ impl Finding {
 
 /// The name of a result's picture: where the numbers are from, what was fitted, and enough of the result's own name that no two
 /// are alike.
-pub(crate) fn picture_name(heading: &Heading, found: &Found) -> String {
+pub(crate) fn picture_name(heading: &Heading, found: &TraceResult) -> String {
     /// Letters of each part.
     const MOST: usize = 40;
     let file = heading.place.rsplit(['/', '\\']).next().unwrap_or_default();
@@ -172,7 +172,7 @@ impl Heading {
     }
 
     /// Run, place and what the trace is called.
-    pub(crate) fn words(&self, found: &Found) -> String {
+    pub(crate) fn words(&self, found: &TraceResult) -> String {
         let mut text = self.title();
         if !found.label.is_empty() {
             text.push_str(&format!(", {}", found.label));
@@ -250,7 +250,7 @@ impl<'a> Teller<'a> {
     }
 
     /// Ends the telling; `single` says that only one thing was asked about.
-    pub(crate) fn end(self, single: bool, screen: &mut Screen) -> Outcome {
+    pub(crate) fn end(self, single: bool, screen: &mut Screen) -> CommandResult {
         if self.json {
             match self.all.as_slice() {
                 [one] if single => screen.json(one)?,
@@ -263,7 +263,7 @@ impl<'a> Teller<'a> {
 }
 
 /// A result as `--json` shows it: the record as it is kept, with where it is from.
-pub(crate) fn shape(heading: &Heading, found: &Found) -> Value {
+pub(crate) fn shape(heading: &Heading, found: &TraceResult) -> Value {
     let mut all = json!({ "source": heading.place, "run": heading.run, "label": found.label });
     if let (Value::Object(all), Ok(Value::Object(outcome))) = (&mut all, serde_json::to_value(&found.outcome))
     {
@@ -278,7 +278,7 @@ pub(crate) fn shape(heading: &Heading, found: &Found) -> Value {
 /// The same, with more beside the record.
 pub(crate) fn shape_with(
     heading: &Heading,
-    found: &Found,
+    found: &TraceResult,
     more: impl IntoIterator<Item = (String, Value)>,
 ) -> Value {
     let mut all = shape(heading, found);
@@ -290,26 +290,26 @@ pub(crate) fn shape_with(
 
 /// Finds something about every subject on all cores, tells it in order and keeps it.
 pub(crate) fn each(
-    (subjects, asked): (&Subjects, &Asked),
+    (subjects, asked): (&Subjects, &Selection),
     command: &str,
     pictures: &Pictures,
     screen: &mut Screen,
     find: impl Fn(&Subject) -> Vec<Finding> + Sync,
     show: impl Fn(&str, &Finding, &mut Screen) -> Result<(), Failure>,
-) -> Outcome {
+) -> CommandResult {
     let find = |subject: &Subject, _: &[Subject]| find(subject);
     each_among((subjects, asked), command, pictures, screen, find, show)
 }
 
 /// The same, where what is found may take the other runs of the same file.
 pub(crate) fn each_among(
-    (subjects, asked): (&Subjects, &Asked),
+    (subjects, asked): (&Subjects, &Selection),
     command: &str,
     pictures: &Pictures,
     screen: &mut Screen,
     find: impl Fn(&Subject, &[Subject]) -> Vec<Finding> + Sync,
     show: impl Fn(&str, &Finding, &mut Screen) -> Result<(), Failure>,
-) -> Outcome {
+) -> CommandResult {
     let mut teller = Teller::new(subjects.json, pictures)?;
     let compute = |subjects: &[Subject]| {
         let given: Vec<(Heading, Vec<Finding>)> = subjects
@@ -328,7 +328,7 @@ pub(crate) fn each_among(
             .collect();
         (given, outcomes)
     };
-    let kept = subjects.each(asked, Reading::Whole, command, compute, |place, given| {
+    let kept = subjects.each(asked, ReadingDemand::Whole, command, compute, |place, given| {
         match given {
             Err(why) => teller.refuse(place, &why, screen),
             Ok(given) => {

@@ -5,7 +5,7 @@ use curvary_analysis::study::label_of;
 use curvary_archive::Curve;
 use curvary_record::{Code, Diagnostic, Run, RunId, Trace};
 
-use crate::Setting;
+use crate::Environment;
 use crate::ending::Failure;
 use crate::steps::one;
 
@@ -32,7 +32,7 @@ pub(crate) struct LikeOptions {
 
 impl LikeOptions {
     /// The curve that `word` names, and the run that it is of.
-    pub(crate) fn curve(&self, word: &str, setting: &Setting) -> Result<(Curve, RunId), Failure> {
+    pub(crate) fn curve(&self, word: &str, setting: &Environment) -> Result<(Curve, RunId), Failure> {
         if !(-1.0..=1.0).contains(&self.least) {
             return Err(Failure::usage(format!(
                 "--least is {}; expected a likeness from -1 to 1",

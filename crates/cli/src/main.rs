@@ -44,7 +44,7 @@ use clap::{Args, CommandFactory, Parser};
 
 use crate::commands::Command;
 use crate::drawing::Texts;
-use crate::ending::{Ending, Failure, Outcome};
+use crate::ending::{CommandResult, Ending, Failure};
 use crate::screen::{Errors, Screen};
 use crate::whereabouts::Whereabouts;
 
@@ -85,7 +85,7 @@ struct Common {
 }
 
 /// What a command is given beside its own arguments.
-pub(crate) struct Setting {
+pub(crate) struct Environment {
     /// Where the archive is.
     pub(crate) archive: Whereabouts,
     /// Whether warnings and questions change the exit status.
@@ -98,13 +98,13 @@ pub(crate) fn definitions() -> clap::Command {
 }
 
 /// Does the command that these words say, as part of another one.
-pub(crate) fn perform(words: &[String], screen: &mut Screen) -> Outcome {
+pub(crate) fn perform(words: &[String], screen: &mut Screen) -> CommandResult {
     let words = std::iter::once("curvary".into()).chain(words.iter().map(Into::into));
     let program = Program::try_parse_from(commands::arguments(words))
         .map_err(|error| Failure::usage(error.to_string()))?;
     let Common { archive, strict, .. } = program.common;
     match program.command {
-        Some(command) => command.run(&Setting { archive, strict }, screen),
+        Some(command) => command.run(&Environment { archive, strict }, screen),
         None => Err(Failure::usage("expected a command")),
     }
 }
@@ -157,7 +157,7 @@ fn main() -> ExitCode {
         no_pager,
     } = program.common;
     let mut screen = Screen::new(errors, quiet);
-    let setting = Setting { archive, strict };
+    let setting = Environment { archive, strict };
     let outcome = match program.command {
         Some(command) => {
             if command.is_paged() && !no_pager {

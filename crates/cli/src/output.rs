@@ -8,7 +8,7 @@ use std::path::{Path, PathBuf};
 use clap::builder::{PossibleValuesParser, TypedValueParser};
 use clap::{Args, ValueEnum};
 use curvary_formats::writers::export::{
-    self, ExportError, Exporter, Files, Output, Part, Room, Subject, Subjects, Told,
+    self, ExportError, ExportPart, ExportedRun, ExportedRuns, Exporter, Files, FormatRoom, Output, Told,
 };
 use curvary_formats::writers::units::Units;
 use curvary_formats::writers::{animl, csv, jcamp, json_lines, parquet, tables, wide, xlsx};
@@ -17,7 +17,7 @@ use rayon::prelude::*;
 
 use crate::drawing::NoTexts;
 use crate::ending::Failure;
-use crate::handover::Page;
+use crate::handover::ReportPage;
 use crate::screen::{Screen, plural};
 
 /// An open format.
@@ -49,7 +49,7 @@ pub(crate) enum Format {
 
 /// How JCAMP-DX writes ordinates.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-enum Form {
+enum OrdinateForm {
     /// Plain numbers
     Affn,
     /// Plain numbers, packed
@@ -70,7 +70,7 @@ pub(crate) struct OutputOptions {
     pub(crate) to: Format,
     /// How JCAMP-DX writes ordinates [default: affn]
     #[arg(long, value_name = "FORM")]
-    form: Option<Form>,
+    form: Option<OrdinateForm>,
     /// Version of JCAMP-DX [default: 5.01]
     #[arg(long, value_name = "VERSION")]
     jcamp_version: Option<JcampVersion>,
@@ -224,7 +224,7 @@ impl OutputOptions {
         &self,
         target: &Path,
         existing: Existing,
-        subjects: &mut dyn Subjects,
+        subjects: &mut dyn ExportedRuns,
         look: &dyn Fn(&Writing) -> Result<(), ExportError>,
     ) -> Result<Told, ExportError> {
         let (files, told) = self.prepare_all(target, existing, subjects)?;
@@ -237,7 +237,7 @@ impl OutputOptions {
         &self,
         target: &Path,
         existing: Existing,
-        subjects: &mut dyn Subjects,
+        subjects: &mut dyn ExportedRuns,
     ) -> Result<(Writing, Told), ExportError> {
         if target == Path::new("-") {
             return Err(io::Error::new(
@@ -263,9 +263,9 @@ impl OutputOptions {
     }
 
     fn exporter(&self, printed: bool) -> Box<dyn Exporter> {
-        let options = csv::Options {
+        let options = csv::CsvOptions {
             byte_order_mark: self.bom,
-            ..csv::Options::default()
+            ..csv::CsvOptions::default()
         };
         match self.to {
             Format::Csv => Box::new(export::TidyCsv::new(options)),
@@ -277,44 +277,44 @@ impl OutputOptions {
             Format::Animl => Box::new(animl::Animl::default()),
             Format::Json => Box::new(json_lines::Json::document()),
             Format::JsonLines => Box::new(json_lines::Json::lines()),
-            Format::Report | Format::Bundle => Box::new(Report::new(self, printed)),
+            Format::Report | Format::Bundle => Box::new(ReportExporter::new(self, printed)),
         }
     }
 
-    fn jcamp(&self) -> jcamp::Options {
+    fn jcamp(&self) -> jcamp::JcampDxOptions {
         let form = match self.form {
             None => jcamp::Form::default(),
-            Some(Form::Affn) => jcamp::Form::Affn,
-            Some(Form::Pac) => jcamp::Form::Pac,
-            Some(Form::Sqz) => jcamp::Form::Sqz,
-            Some(Form::Dif) => jcamp::Form::Dif,
-            Some(Form::Difdup) => jcamp::Form::DifDup,
+            Some(OrdinateForm::Affn) => jcamp::Form::Affn,
+            Some(OrdinateForm::Pac) => jcamp::Form::Pac,
+            Some(OrdinateForm::Sqz) => jcamp::Form::Sqz,
+            Some(OrdinateForm::Dif) => jcamp::Form::Dif,
+            Some(OrdinateForm::Difdup) => jcamp::Form::DifDup,
         };
         let version = match self.jcamp_version {
             Some(JcampVersion::V424) => jcamp::Version::V4_24,
             Some(JcampVersion::V501) | None => jcamp::Version::V5_01,
         };
-        jcamp::Options {
+        jcamp::JcampDxOptions {
             form,
             version,
             ascii: self.ascii,
             scans_as_blocks: self.scans_as_blocks,
-            ..jcamp::Options::default()
+            ..jcamp::JcampDxOptions::default()
         }
     }
 }
 
 /// The exporter of a report. A bundle is no exporter of its own: it is made of runs of an archive by `export` alone.
-struct Report {
+struct ReportExporter {
     refused: bool,
     /// As PDF.
     printed: bool,
-    page: Page,
+    page: ReportPage,
 }
 
-impl Report {
+impl ReportExporter {
     fn new(options: &OutputOptions, printed: bool) -> Self {
-        let mut page = Page::new(options.title.as_deref().unwrap_or("Measurements"));
+        let mut page = ReportPage::new(options.title.as_deref().unwrap_or("Measurements"));
         page.left_out(options.left_out.clone());
         Self {
             refused: options.to == Format::Bundle,
@@ -333,12 +333,12 @@ pub(crate) fn no_bundle() -> Diagnostic {
     why.help("`curvary add` the files first, then `curvary export QUERY --to bundle --out NAME.zip`")
 }
 
-impl Exporter for Report {
-    fn room(&self) -> Room {
-        Room::ALL
+impl Exporter for ReportExporter {
+    fn room(&self) -> FormatRoom {
+        FormatRoom::ALL
     }
 
-    fn see(&mut self, _subject: &Subject<'_>) {}
+    fn see(&mut self, _subject: &ExportedRun<'_>) {}
 
     fn begin(&mut self, _files: &mut dyn Files) -> Result<(), ExportError> {
         if !self.refused {
@@ -347,7 +347,7 @@ impl Exporter for Report {
         Err(ExportError::Refused(Box::new(no_bundle())))
     }
 
-    fn write(&mut self, subject: &Subject<'_>) -> Result<(), ExportError> {
+    fn write(&mut self, subject: &ExportedRun<'_>) -> Result<(), ExportError> {
         self.page.add(subject.run, subject.results);
         Ok(())
     }
@@ -362,7 +362,7 @@ impl Exporter for Report {
             Failure::Told { why, .. } => ExportError::Refused(why),
             Failure::Closed => io::Error::other("nobody reads it").into(),
         })?;
-        let mut out = files.create(Part::Main)?;
+        let mut out = files.create(ExportPart::Main)?;
         out.write_all(&bytes)?;
         out.flush()?;
         if missing.is_empty() {
@@ -529,13 +529,13 @@ impl Drop for Writing {
 }
 
 impl Files for Writing {
-    fn create(&mut self, part: Part<'_>) -> io::Result<Box<dyn Output>> {
+    fn create(&mut self, part: ExportPart<'_>) -> io::Result<Box<dyn Output>> {
         let target = match part {
-            Part::Main => self.target.clone(),
-            Part::Schema => schema_beside(&self.target),
-            Part::Member(name) => self.target.join(name),
+            ExportPart::Main => self.target.clone(),
+            ExportPart::Schema => schema_beside(&self.target),
+            ExportPart::Member(name) => self.target.join(name),
         };
-        let described = part == Part::Schema;
+        let described = part == ExportPart::Schema;
         let file = self.create_file(target).map_err(|error| {
             if described && error.kind() == io::ErrorKind::AlreadyExists {
                 let path = schema_beside(&self.target);

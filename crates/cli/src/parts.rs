@@ -11,10 +11,12 @@ use std::io::{self, BufRead as _, Cursor, Write as _};
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex, PoisonError};
 
-use curvary_formats::writers::export::{self, ExportError, Files, Output, Part, Subject, Subjects};
+use curvary_formats::writers::export::{
+    self, ExportError, ExportPart, ExportedRun, ExportedRuns, Files, Output,
+};
 use curvary_formats::writers::parquet::Parquet;
 use curvary_formats::writers::units::Units;
-use curvary_ingest::Fate;
+use curvary_ingest::FileReport;
 use curvary_record::{Code, Diagnostic, Digest, Run, Verdict};
 use serde::{Deserialize, Serialize};
 
@@ -29,7 +31,7 @@ const POINTS: u64 = 4 << 20;
 
 /// What a part was made of.
 #[derive(Debug, Serialize, Deserialize)]
-pub(crate) struct Manifest {
+pub(crate) struct PartManifest {
     /// The program and its version.
     curvary: String,
     /// The part's name.
@@ -39,12 +41,12 @@ pub(crate) struct Manifest {
     /// Its files below the folder of the set.
     files: Vec<String>,
     /// What was read, in the order of the list.
-    pub(crate) sources: Vec<Source>,
+    pub(crate) sources: Vec<PartSource>,
 }
 
 /// A file of a part.
 #[derive(Clone, Debug, Serialize, Deserialize)]
-pub(crate) struct Source {
+pub(crate) struct PartSource {
     /// Its path as it was listed.
     pub(crate) path: String,
     /// The digest of its bytes.
@@ -80,7 +82,7 @@ pub(crate) fn listed(list: &Path) -> Result<Vec<PathBuf>, Failure> {
 }
 
 /// All manifests of a set, by the names of their files.
-pub(crate) fn manifests(folder: &Path) -> Result<Vec<Manifest>, Failure> {
+pub(crate) fn manifests(folder: &Path) -> Result<Vec<PartManifest>, Failure> {
     let mut all = Vec::new();
     for path in manifests_of(folder).map_err(|error| Failure::file("read the parts of", folder, &error))? {
         all.push(manifest(&path).map_err(|error| Failure::file("read the manifest", &path, &error))?);
@@ -99,15 +101,15 @@ fn manifests_of(folder: &Path) -> io::Result<BTreeSet<PathBuf>> {
     Ok(all)
 }
 
-fn manifest(path: &Path) -> io::Result<Manifest> {
+fn manifest(path: &Path) -> io::Result<PartManifest> {
     Ok(serde_json::from_slice(&fs::read(path)?)?)
 }
 
 /// Digests of the files of a set, for several threads.
 #[derive(Clone, Default)]
-pub(crate) struct Known(Arc<Mutex<BTreeSet<String>>>);
+pub(crate) struct KnownDigests(Arc<Mutex<BTreeSet<String>>>);
 
-impl Known {
+impl KnownDigests {
     /// Whether a file is in the set already.
     pub(crate) fn has(&self, digest: &Digest) -> bool {
         let known = self.0.lock().unwrap_or_else(PoisonError::into_inner);
@@ -116,19 +118,19 @@ impl Known {
 }
 
 /// A set that parts are added to.
-pub(crate) struct Set {
+pub(crate) struct PartSet {
     folder: PathBuf,
     /// Digests of all files in it, as far as its manifests have been read.
-    known: Known,
+    known: KnownDigests,
     read: BTreeSet<PathBuf>,
     most: usize,
-    waiting: Vec<(Source, Vec<Run>)>,
+    waiting: Vec<(PartSource, Vec<Run>)>,
     points: u64,
     /// Parts written by this worker.
     pub(crate) written: u64,
 }
 
-impl Set {
+impl PartSet {
     /// Opens or begins a set; a part has at most so many files.
     pub(crate) fn open(folder: &Path, most: usize) -> Result<Self, Failure> {
         let fail = |error: io::Error| Failure::file("use", folder, &error);
@@ -148,7 +150,7 @@ impl Set {
         }
         let mut set = Self {
             folder: folder.to_owned(),
-            known: Known::default(),
+            known: KnownDigests::default(),
             read: BTreeSet::new(),
             most: most.max(1),
             waiting: Vec::new(),
@@ -162,7 +164,7 @@ impl Set {
     }
 
     /// The files that are in the set already.
-    pub(crate) fn known(&self) -> Known {
+    pub(crate) fn known(&self) -> KnownDigests {
         self.known.clone()
     }
 
@@ -171,7 +173,7 @@ impl Set {
     }
 
     /// Takes what was read of a file; writes a part where enough is there.
-    pub(crate) fn take(&mut self, fate: &Fate, runs: Vec<Run>) -> Result<(), Failure> {
+    pub(crate) fn take(&mut self, fate: &FileReport, runs: Vec<Run>) -> Result<(), Failure> {
         let Some(digest) = &fate.digest else { return Ok(()) };
         // Two files of the list may have the same bytes.
         let twice = self.waiting.iter().any(|(source, _)| source.digest == *digest);
@@ -180,7 +182,7 @@ impl Set {
         }
         let points = runs.iter().map(|run| run.points() as u64).sum();
         let reason = fate.remarks.iter().max_by_key(|remark| remark.severity);
-        let source = Source {
+        let source = PartSource {
             path: fate.path.clone(),
             digest: digest.clone(),
             verdict: fate.verdict,
@@ -219,7 +221,7 @@ impl Set {
 
     /// Writes a part beside the others, and gives it its name if no other worker has had one of its files meanwhile;
     /// else it is written again without that file.
-    fn commit(&mut self, mut waiting: Vec<(Source, Vec<Run>)>) -> Result<(), ExportError> {
+    fn commit(&mut self, mut waiting: Vec<(PartSource, Vec<Run>)>) -> Result<(), ExportError> {
         loop {
             waiting.retain(|(source, _)| !self.has(&source.digest));
             if waiting.is_empty() {
@@ -240,7 +242,7 @@ impl Set {
     }
 
     /// The files of a part, whole and not yet under their last names.
-    fn prepare(&self, waiting: &[(Source, Vec<Run>)]) -> Result<Writing, ExportError> {
+    fn prepare(&self, waiting: &[(PartSource, Vec<Run>)]) -> Result<Writing, ExportError> {
         let part = name_of(waiting.iter().map(|(source, _)| source.digest.as_str()));
         let mut files = Writing::new(&self.folder, Existing::Replaced);
         let mut written = Vec::new();
@@ -257,8 +259,8 @@ impl Set {
                 &mut inside,
             )?;
         }
-        let sources: Vec<Source> = waiting.iter().map(|(source, _)| source.clone()).collect();
-        let manifest = Manifest {
+        let sources: Vec<PartSource> = waiting.iter().map(|(source, _)| source.clone()).collect();
+        let manifest = PartManifest {
             curvary: format!("curvary {}", env!("CARGO_PKG_VERSION")),
             part: part.clone(),
             runs: sources.iter().map(|source| source.runs).sum(),
@@ -267,7 +269,7 @@ impl Set {
             sources,
         };
         // The last file to get its name: a part with a manifest is whole.
-        let mut out = files.create(Part::Member(&format!("{MANIFESTS}/{part}.json")))?;
+        let mut out = files.create(ExportPart::Member(&format!("{MANIFESTS}/{part}.json")))?;
         serde_json::to_writer_pretty(&mut out, &manifest)?;
         out.write_all(b"\n")?;
         out.flush()?;
@@ -310,15 +312,15 @@ impl Set {
 }
 
 /// The runs of a part that is to be written.
-struct Waiting<'w>(&'w [(Source, Vec<Run>)]);
+struct Waiting<'w>(&'w [(PartSource, Vec<Run>)]);
 
-impl Subjects for Waiting<'_> {
+impl ExportedRuns for Waiting<'_> {
     fn each(
         &mut self,
-        take: &mut dyn FnMut(&Subject<'_>) -> Result<(), ExportError>,
+        take: &mut dyn FnMut(&ExportedRun<'_>) -> Result<(), ExportError>,
     ) -> Result<(), ExportError> {
         let mut runs = self.0.iter().flat_map(|(_, runs)| runs);
-        runs.try_for_each(|run| take(&Subject { run, results: &[] }))
+        runs.try_for_each(|run| take(&ExportedRun { run, results: &[] }))
     }
 }
 
@@ -339,17 +341,17 @@ struct Inside<'w> {
 }
 
 impl Files for Inside<'_> {
-    fn create(&mut self, part: Part<'_>) -> io::Result<Box<dyn Output>> {
+    fn create(&mut self, part: ExportPart<'_>) -> io::Result<Box<dyn Output>> {
         let table = match part {
-            Part::Member(name) => name.trim_end_matches(".parquet"),
-            Part::Main | Part::Schema => "",
+            ExportPart::Member(name) => name.trim_end_matches(".parquet"),
+            ExportPart::Main | ExportPart::Schema => "",
         };
         if !TABLES.contains(&table) {
             // Files alone have no results.
             return Ok(Box::new(Cursor::new(Vec::new())));
         }
         let name = format!("{table}/{}.parquet", self.part);
-        let out = self.files.create(Part::Member(&name))?;
+        let out = self.files.create(ExportPart::Member(&name))?;
         self.written.push(name);
         Ok(out)
     }

@@ -3,10 +3,10 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use curvary_archive::{Answer, Archive, Asked, AskedAbout, Example, SourceView};
-use curvary_formats::vocabulary::{Kind, LocalWord, check_field, unit_of};
+use curvary_archive::{Answer, Archive, Example, OpenItem, OpenItemKind, SourceView};
+use curvary_formats::vocabulary::{LocalWord, WordKind, check_field, unit_of};
 use curvary_formats::{Assumptions, Source};
-use curvary_ingest::{Again, Desk, Filing, Keeping, Limits, NOTHING, Orders};
+use curvary_ingest::{Filing, Ingest, IngestLimits, IngestOptions, KeepMode, NOTHING, RereadSource};
 use curvary_record::interpret::guess_word;
 use curvary_record::{
     Around, Code, Diagnostic, Digest, Headers, Manner, Question, RunId, Unit, ValueKind, Verdict, code,
@@ -23,7 +23,7 @@ const NONE: &str = "measurement=no";
 
 /// One question, as `worklist --json` shows it.
 #[derive(Serialize)]
-pub(crate) struct Shown {
+pub(crate) struct ShownQuestion {
     /// Its name for `curvary answer`.
     pub(crate) id: String,
     /// The question's code, `key-unknown`, or the code of a refusal.
@@ -37,16 +37,16 @@ pub(crate) struct Shown {
     /// How many runs of theirs.
     pub(crate) runs: u64,
     /// Lines that it is about.
-    pub(crate) examples: Vec<Line>,
+    pub(crate) examples: Vec<FileLine>,
     /// Answers, likeliest first.
-    pub(crate) choices: Vec<Choice>,
+    pub(crate) choices: Vec<OfferedAnswer>,
     /// The command that answers it.
     pub(crate) settle: String,
 }
 
 /// A line of a file.
 #[derive(Serialize)]
-pub(crate) struct Line {
+pub(crate) struct FileLine {
     /// The file.
     pub(crate) path: String,
     /// The line, from 1.
@@ -57,14 +57,14 @@ pub(crate) struct Line {
 
 /// One answer to a question.
 #[derive(Serialize, Clone, PartialEq, Eq)]
-pub(crate) struct Choice {
+pub(crate) struct OfferedAnswer {
     /// What to give to `curvary answer`; a word in capitals stands for what a person writes out.
     pub(crate) answer: String,
     /// What the files would then say.
     pub(crate) says: String,
 }
 
-impl Choice {
+impl OfferedAnswer {
     fn new(answer: impl Into<String>, says: impl Into<String>) -> Self {
         Self {
             answer: answer.into(),
@@ -138,9 +138,9 @@ const LONGEST: usize = 160;
 
 /// Texts that are known under fields of this archive, so that a key with the same values may be told.
 #[derive(Default)]
-pub(crate) struct Known(BTreeMap<String, BTreeSet<String>>);
+pub(crate) struct KnownTexts(BTreeMap<String, BTreeSet<String>>);
 
-impl Known {
+impl KnownTexts {
     /// Of an archive.
     pub(crate) fn of(archive: &Archive) -> Result<Self, Failure> {
         // What is a text of its own each time, or a category of many kinds, tells nothing.
@@ -199,15 +199,20 @@ pub(crate) fn header_asked(archive: &Archive, example: &Example) -> Result<Optio
 }
 
 /// A question with its lines and choices.
-pub(crate) fn shown(archive: &Archive, asked: &Asked, known: &Known, files: usize) -> Result<Shown, Failure> {
+pub(crate) fn shown(
+    archive: &Archive,
+    asked: &OpenItem,
+    known: &KnownTexts,
+    files: usize,
+) -> Result<ShownQuestion, Failure> {
     let id = asked.id.clone();
     let (kind, asks) = match &asked.about {
-        AskedAbout::Question { code, .. } => (code.clone(), message(asked)),
-        AskedAbout::Refusal { code } => (
+        OpenItemKind::Question { code, .. } => (code.clone(), message(asked)),
+        OpenItemKind::Refusal { code } => (
             code.clone(),
             format!("not read, because {}: is it a measurement?", message(asked)),
         ),
-        AskedAbout::Key { key } => {
+        OpenItemKind::Key { key } => {
             let mut seen = BTreeSet::new();
             let values: Vec<String> = values(asked)
                 .filter(|value| seen.insert(*value))
@@ -229,11 +234,11 @@ pub(crate) fn shown(archive: &Archive, asked: &Asked, known: &Known, files: usiz
     }
     let choices = choices(asked, known);
     let first = choices.iter().find(|choice| !choice.is_open());
-    Ok(Shown {
+    Ok(ShownQuestion {
         settle: match first {
             Some(choice) => format!("curvary answer {id} {}", quoted(&plainly(&choice.answer))),
             // Where the file contradicts itself, only the right value helps.
-            None if matches!(&asked.about, AskedAbout::Question { about, .. } if about.is_empty()) => {
+            None if matches!(&asked.about, OpenItemKind::Question { about, .. } if about.is_empty()) => {
                 let run = asked.examples.iter().find_map(|example| example.run.as_ref());
                 let run = run.map_or("RUN", |run| run.as_str());
                 format!("curvary note {} FIELD=VALUE", run.get(..8).unwrap_or(run))
@@ -251,7 +256,7 @@ pub(crate) fn shown(archive: &Archive, asked: &Asked, known: &Known, files: usiz
     })
 }
 
-fn message(asked: &Asked) -> String {
+fn message(asked: &OpenItem) -> String {
     let first = asked
         .examples
         .iter()
@@ -259,7 +264,7 @@ fn message(asked: &Asked) -> String {
     first.map_or_else(String::new, |question| question.message.clone())
 }
 
-fn values(asked: &Asked) -> impl Iterator<Item = &str> {
+fn values(asked: &OpenItem) -> impl Iterator<Item = &str> {
     asked
         .examples
         .iter()
@@ -267,7 +272,7 @@ fn values(asked: &Asked) -> impl Iterator<Item = &str> {
 }
 
 /// The answers that the examples of a question offer, those first that most of them do, each with how many.
-pub(crate) fn offered(asked: &Asked) -> Vec<(Choice, usize)> {
+pub(crate) fn offered(asked: &OpenItem) -> Vec<(OfferedAnswer, usize)> {
     let questions = || {
         asked
             .examples
@@ -276,7 +281,7 @@ pub(crate) fn offered(asked: &Asked) -> Vec<(Choice, usize)> {
     };
     let offers =
         |question: &Question, answer: &str| question.readings.iter().any(|reading| reading.assume == answer);
-    let mut all: Vec<(Choice, usize)> = Vec::new();
+    let mut all: Vec<(OfferedAnswer, usize)> = Vec::new();
     for reading in questions().flat_map(|question| &question.readings) {
         if reading.assume == NONE || all.iter().any(|(known, _)| known.answer == reading.assume) {
             continue;
@@ -284,7 +289,10 @@ pub(crate) fn offered(asked: &Asked) -> Vec<(Choice, usize)> {
         let count = questions()
             .filter(|question| offers(question, &reading.assume))
             .count();
-        all.push((Choice::new(reading.assume.clone(), reading.says.clone()), count));
+        all.push((
+            OfferedAnswer::new(reading.assume.clone(), reading.says.clone()),
+            count,
+        ));
     }
     // The sort is stable: the order of the evidence stays among equals.
     all.sort_by_key(|(_, count)| std::cmp::Reverse(*count));
@@ -293,10 +301,10 @@ pub(crate) fn offered(asked: &Asked) -> Vec<(Choice, usize)> {
 
 /// The answers that there are: those that were offered, that fit most files first; then what can be written out; then
 /// that it is none.
-pub(crate) fn choices(asked: &Asked, known: &Known) -> Vec<Choice> {
-    let mut choices: Vec<Choice> = Vec::new();
+pub(crate) fn choices(asked: &OpenItem, known: &KnownTexts) -> Vec<OfferedAnswer> {
+    let mut choices: Vec<OfferedAnswer> = Vec::new();
     match &asked.about {
-        AskedAbout::Question { about, .. } => {
+        OpenItemKind::Question { about, .. } => {
             let all = asked
                 .examples
                 .iter()
@@ -309,37 +317,43 @@ pub(crate) fn choices(asked: &Asked, known: &Known) -> Vec<Choice> {
                 choices.push(choice);
             }
             for axis in about.split('+').filter(|about| matches!(*about, "x" | "y")) {
-                choices.push(Choice::new(
+                choices.push(OfferedAnswer::new(
                     format!("{axis}=QUANTITY:UNIT"),
                     "another quantity or unit: write it out",
                 ));
             }
-            choices.push(Choice::new(NONE, "not a measurement: leave these files out"));
+            choices.push(OfferedAnswer::new(
+                NONE,
+                "not a measurement: leave these files out",
+            ));
         }
-        AskedAbout::Refusal { .. } => {
-            choices.push(Choice::new(NONE, "not a measurement: leave these files out"));
-            choices.push(Choice::new(
+        OpenItemKind::Refusal { .. } => {
+            choices.push(OfferedAnswer::new(
+                NONE,
+                "not a measurement: leave these files out",
+            ));
+            choices.push(OfferedAnswer::new(
                 "x=QUANTITY:UNIT",
                 "a measurement; the x axis is this: write it out",
             ));
-            choices.push(Choice::new(
+            choices.push(OfferedAnswer::new(
                 "y=QUANTITY:UNIT",
                 "a measurement; the y axis is this: write it out",
             ));
         }
-        AskedAbout::Key { key } => {
+        OpenItemKind::Key { key } => {
             let all: Vec<&str> = values(asked).collect();
             let guess = guess_word(key, &all)
                 .map(|(field, because)| (field.to_owned(), because))
                 .or_else(|| known.guess(&all));
             if let Some((field, because)) = guess {
-                choices.push(Choice::new(format!("key:{key}={field}"), because));
+                choices.push(OfferedAnswer::new(format!("key:{key}={field}"), because));
             }
-            choices.push(Choice::new(
+            choices.push(OfferedAnswer::new(
                 format!("key:{key}=FIELD"),
                 "a known field, as FIELD or FIELD:UNIT: write it out",
             ));
-            choices.push(Choice::new(
+            choices.push(OfferedAnswer::new(
                 format!("key:{key}={NOTHING}"),
                 "no field: it stays as it is",
             ));
@@ -349,11 +363,16 @@ pub(crate) fn choices(asked: &Asked, known: &Known) -> Vec<Choice> {
 }
 
 /// Lines of an example about which is asked.
-fn lines(archive: &Archive, asked: &Asked, example: &Example, wanted: u32) -> Result<Vec<Line>, Failure> {
+fn lines(
+    archive: &Archive,
+    asked: &OpenItem,
+    example: &Example,
+    wanted: u32,
+) -> Result<Vec<FileLine>, Failure> {
     let source = Source::new(example.path.clone(), archive.original(&example.digest)?);
     let text: Vec<&str> = source.text().lines().collect();
     let at = match &asked.about {
-        AskedAbout::Key { key } => text
+        OpenItemKind::Key { key } => text
             .iter()
             .position(|line| line.contains(key.as_str()))
             .map(|index| index + 1),
@@ -375,7 +394,7 @@ fn lines(archive: &Archive, asked: &Asked, example: &Example, wanted: u32) -> Re
     };
     let lines = text.iter().enumerate().skip(first - 1).take(wanted as usize);
     Ok(lines
-        .map(|(index, line)| Line {
+        .map(|(index, line)| FileLine {
             path: example.path.clone(),
             line: u32::try_from(index + 1).unwrap_or(u32::MAX),
             text: line[..line.floor_char_boundary(LONGEST)].trim_end().to_owned(),
@@ -384,7 +403,7 @@ fn lines(archive: &Archive, asked: &Asked, example: &Example, wanted: u32) -> Re
 }
 
 /// The question of a name, or of a beginning of it.
-pub(crate) fn named<'a>(all: &'a [Asked], name: &str) -> Result<&'a Asked, Failure> {
+pub(crate) fn named<'a>(all: &'a [OpenItem], name: &str) -> Result<&'a OpenItem, Failure> {
     let mut found = all.iter().filter(|asked| asked.id.starts_with(name));
     match (found.next(), found.next()) {
         (Some(asked), None) => Ok(asked),
@@ -405,18 +424,18 @@ pub(crate) fn named<'a>(all: &'a [Asked], name: &str) -> Result<&'a Asked, Failu
 }
 
 /// The answer that a person's words are to a question, checked: `time:s` to a question about x is `x=time:s`.
-pub(crate) fn understood(asked: &Asked, said: &str) -> Result<String, Failure> {
+pub(crate) fn understood(asked: &OpenItem, said: &str) -> Result<String, Failure> {
     let said = said.trim();
     if matches!(said, "none" | "not-a-measurement") || said == NONE {
         return match asked.about {
-            AskedAbout::Key { .. } => Err(Failure::usage(format!(
+            OpenItemKind::Key { .. } => Err(Failure::usage(format!(
                 "a key is asked about: answer `{NOTHING}` when it is no field"
             ))),
             _ => Ok(NONE.to_owned()),
         };
     }
     match &asked.about {
-        AskedAbout::Key { key } => {
+        OpenItemKind::Key { key } => {
             let meaning = said
                 .strip_prefix("key:")
                 .and_then(|rest| rest.strip_prefix(key.as_str()))
@@ -425,10 +444,10 @@ pub(crate) fn understood(asked: &Asked, said: &str) -> Result<String, Failure> {
             check_field(meaning).map_err(Failure::usage)?;
             Ok(format!("key:{key}={meaning}"))
         }
-        AskedAbout::Question { about, .. } => {
+        OpenItemKind::Question { about, .. } => {
             let abouts: Vec<&str> = about.split('+').collect();
-            let offered: Vec<Choice> = choices(asked, &Known::default());
-            if let Some(word) = LocalWord::read(said).filter(|word| word.kind != Kind::Key) {
+            let offered: Vec<OfferedAnswer> = choices(asked, &KnownTexts::default());
+            if let Some(word) = LocalWord::read(said).filter(|word| word.kind != WordKind::Key) {
                 LocalWord::parse(said).map_err(Failure::usage)?;
                 return Ok(word.line());
             }
@@ -472,7 +491,7 @@ pub(crate) fn understood(asked: &Asked, said: &str) -> Result<String, Failure> {
             }
             Ok(whole)
         }
-        AskedAbout::Refusal { .. } => {
+        OpenItemKind::Refusal { .. } => {
             let mut checked = Assumptions::none();
             checked.add(said).map_err(Failure::usage)?;
             let whole = checked.iter().next();
@@ -509,7 +528,7 @@ impl Effect {
         self.left_out += other.left_out;
     }
 
-    fn see(&mut self, again: &Again) {
+    fn see(&mut self, again: &RereadSource) {
         self.files += 1;
         self.changed += u64::from(again.is_changed());
         self.read += u64::from(again.fate.verdict == Verdict::Read && again.before != Verdict::Read);
@@ -549,7 +568,7 @@ const TRIED: usize = 8;
 /// Whether some file takes an answer; else why it does not.
 pub(crate) fn try_out(
     archive: &Archive,
-    desk: Desk,
+    desk: Ingest,
     answer: &Answer,
     sources: &[Digest],
 ) -> Result<(), Failure> {
@@ -587,13 +606,13 @@ pub(crate) fn try_out(
 pub(crate) fn read_again(
     archive: &Archive,
     sources: Vec<SourceView>,
-    keeping: Keeping,
+    keeping: KeepMode,
     command: &str,
-    each: &mut dyn FnMut(&Again) -> Result<(), Failure>,
+    each: &mut dyn FnMut(&RereadSource) -> Result<(), Failure>,
 ) -> Result<Effect, Failure> {
-    let desk = Desk::new(Orders::default(), Some(archive.root()))?;
+    let desk = Ingest::new(IngestOptions::default(), Some(archive.root()))?;
     let none = |_: &curvary_record::Run| Vec::new();
-    let filing = Filing::begin(archive, &desk, Limits::default(), command, &none)?;
+    let filing = Filing::begin(archive, &desk, IngestLimits::default(), command, &none)?;
     let mut effect = Effect::default();
     let stop = std::sync::atomic::AtomicBool::new(false);
     filing.read_again(sources, keeping, &stop, |again| {

@@ -6,7 +6,7 @@ use std::fs::File;
 use std::io::{BufRead as _, BufReader, BufWriter, Read as _, Write};
 use std::path::{Path, PathBuf};
 
-use curvary_ingest::Fate;
+use curvary_ingest::FileReport;
 use curvary_record::{Code, Diagnostic, RunId, Severity, Verdict};
 use serde::Serialize;
 
@@ -16,17 +16,17 @@ use crate::questions;
 use crate::screen::{ASKED, BAD, FAINT, GOOD, STRONG, Styled, count, megabytes, plural};
 
 /// Why nothing came of a file: the weightiest remark.
-fn reason(fate: &Fate) -> Option<&Diagnostic> {
+fn reason(fate: &FileReport) -> Option<&Diagnostic> {
     fate.remarks.iter().rev().max_by_key(|remark| remark.severity)
 }
 
 /// The file of `--report`: JSON Lines.
-pub(crate) struct Report {
+pub(crate) struct ReportFile {
     path: PathBuf,
     out: BufWriter<File>,
 }
 
-impl Report {
+impl ReportFile {
     /// Begins the file anew. Only an earlier report is replaced: another file may be an original.
     pub(crate) fn create(path: &Path) -> Result<Self, Failure> {
         if !may_be_replaced(path) {
@@ -44,7 +44,7 @@ impl Report {
     }
 
     /// Adds the line of one file.
-    pub(crate) fn line(&mut self, fate: &Fate) -> Result<(), Failure> {
+    pub(crate) fn line(&mut self, fate: &FileReport) -> Result<(), Failure> {
         serde_json::to_writer(&mut self.out, fate)
             .map_err(std::io::Error::from)
             .and_then(|()| self.out.write_all(b"\n"))
@@ -82,7 +82,7 @@ fn may_be_replaced(path: &Path) -> bool {
 
 /// Files and what they gave.
 #[derive(Clone, Copy, Debug, Default, Serialize)]
-struct Tally {
+struct FileTally {
     files: u64,
     runs: u64,
     points: u64,
@@ -98,8 +98,8 @@ struct Reason {
 
 /// What became of all files together.
 #[derive(Debug, Default)]
-pub(crate) struct Summary {
-    by_reader: BTreeMap<(Option<String>, Verdict), Tally>,
+pub(crate) struct ReportSummary {
+    by_reader: BTreeMap<(Option<String>, Verdict), FileTally>,
     reasons: BTreeMap<(Verdict, Code), Reason>,
     bytes: u64,
     unchanged: u64,
@@ -154,7 +154,7 @@ struct ReaderShape<'a> {
     reader: Option<&'a str>,
     verdict: Verdict,
     #[serde(flatten)]
-    tally: Tally,
+    tally: FileTally,
 }
 
 #[derive(Serialize)]
@@ -172,9 +172,9 @@ const DUPLICATES: usize = 5;
 /// How many reasons the summary names.
 const REASONS: usize = 8;
 
-impl Summary {
+impl ReportSummary {
     /// Counts one file.
-    pub(crate) fn add(&mut self, fate: &Fate) {
+    pub(crate) fn add(&mut self, fate: &FileReport) {
         if fate.replaces.is_some() {
             self.changed.files += 1;
             self.changed.inherited += fate.inherited;
@@ -232,12 +232,12 @@ impl Summary {
         }
     }
 
-    fn tally(&self, verdict: Option<Verdict>) -> Tally {
+    fn tally(&self, verdict: Option<Verdict>) -> FileTally {
         let chosen = self
             .by_reader
             .iter()
             .filter(|((_, v), _)| verdict.is_none_or(|verdict| verdict == *v));
-        chosen.fold(Tally::default(), |sum, (_, tally)| Tally {
+        chosen.fold(FileTally::default(), |sum, (_, tally)| FileTally {
             files: sum.files + tally.files,
             runs: sum.runs + tally.runs,
             points: sum.points + tally.points,
@@ -476,24 +476,24 @@ pub(crate) fn verdict_word(verdict: Verdict) -> (anstyle::Style, &'static str) {
 mod tests {
     use super::*;
 
-    fn fate(path: &str, verdict: Verdict, code: &'static str) -> Fate {
+    fn fate(path: &str, verdict: Verdict, code: &'static str) -> FileReport {
         let why = Diagnostic::error(Code::new(code), format!("{code} it is"));
-        Fate {
+        FileReport {
             verdict,
             remarks: vec![why],
             bytes: 10,
-            ..Fate::failed(path, Diagnostic::error(Code::new("x"), "x"))
+            ..FileReport::failed(path, Diagnostic::error(Code::new("x"), "x"))
         }
     }
 
     #[test]
     fn the_most_frequent_reason_comes_first() {
-        let mut summary = Summary::default();
+        let mut summary = ReportSummary::default();
         summary.add(&fate("a", Verdict::Refused, "prose"));
         summary.add(&fate("b", Verdict::Refused, "web-page"));
         summary.add(&fate("c", Verdict::Refused, "web-page"));
         for _ in 0..4 {
-            summary.add(&Fate {
+            summary.add(&FileReport {
                 known: true,
                 ..fate("d", Verdict::Read, "x")
             });
@@ -516,7 +516,7 @@ mod tests {
 
     #[test]
     fn warnings_count_only_when_strict() {
-        let mut summary = Summary::default();
+        let mut summary = ReportSummary::default();
         let mut one = fate("a", Verdict::Read, "odd");
         one.remarks[0].severity = Severity::Warning;
         summary.add(&one);

@@ -3,7 +3,7 @@
 use std::fmt::Write as _;
 
 /// One curve: its points in order.
-pub(crate) struct Curve<'a> {
+pub(crate) struct SketchCurve<'a> {
     /// The running axis.
     pub(crate) x: &'a [f64],
     /// The measured values, as many.
@@ -11,7 +11,7 @@ pub(crate) struct Curve<'a> {
 }
 
 /// What stands at the ends of the axes.
-pub(crate) struct Axes {
+pub(crate) struct SketchAxes {
     /// Name and unit of x.
     pub(crate) x: String,
     /// Name and unit of y.
@@ -22,7 +22,12 @@ pub(crate) struct Axes {
 /// draw: fewer than two points.
 ///
 /// Every point lies where its numbers say; neighbouring points are joined by a straight line.
-pub(crate) fn sketch(curves: &[Curve<'_>], axes: &Axes, columns: usize, rows: usize) -> Option<String> {
+pub(crate) fn sketch(
+    curves: &[SketchCurve<'_>],
+    axes: &SketchAxes,
+    columns: usize,
+    rows: usize,
+) -> Option<String> {
     let x = Range::of(curves.iter().flat_map(|curve| curve.x))?;
     let y = Range::of(curves.iter().flat_map(|curve| curve.y))?;
     if curves.iter().map(|curve| curve.x.len()).sum::<usize>() < 2 {
@@ -166,8 +171,8 @@ impl Dots {
 mod tests {
     use super::*;
 
-    fn axes() -> Axes {
-        Axes {
+    fn axes() -> SketchAxes {
+        SketchAxes {
             x: "time, s".to_owned(),
             y: "absorbance".to_owned(),
         }
@@ -175,7 +180,7 @@ mod tests {
 
     #[test]
     fn a_rising_line_runs_from_corner_to_corner() {
-        let curve = Curve {
+        let curve = SketchCurve {
             x: &[0.0, 10.0],
             y: &[0.0, 1.0],
         };
@@ -191,13 +196,13 @@ mod tests {
 
     #[test]
     fn nothing_is_drawn_of_a_single_point() {
-        let curve = Curve { x: &[1.0], y: &[1.0] };
+        let curve = SketchCurve { x: &[1.0], y: &[1.0] };
         assert!(sketch(&[curve], &axes(), 4, 2).is_none());
     }
 
     #[test]
     fn odd_numbers_do_no_harm() {
-        let curve = Curve {
+        let curve = SketchCurve {
             x: &[f64::MIN, f64::MAX, 3.0],
             y: &[2.0, 2.0, f64::NAN],
         };

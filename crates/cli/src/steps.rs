@@ -6,9 +6,9 @@ use clap::{Args, ValueEnum};
 use curvary_analysis::spectra::{Chain, Grids, Interpolation, Step};
 use curvary_analysis::study::{References, reference_of};
 
-use crate::Setting;
+use crate::Environment;
 use crate::ending::Failure;
-use crate::subject::{Reading, Sources, Subject};
+use crate::subject::{ReadingDemand, Sources, Subject};
 
 /// Which steps go before, and which absorbances are trusted.
 #[derive(Debug, Args)]
@@ -52,7 +52,11 @@ impl StepOptions {
     }
 
     /// The steps, with every blank they name read; blanks stand in the steps by the names of their runs.
-    pub(crate) fn steps(&self, setting: &Setting, references: &mut References) -> Result<Vec<Step>, Failure> {
+    pub(crate) fn steps(
+        &self,
+        setting: &Environment,
+        references: &mut References,
+    ) -> Result<Vec<Step>, Failure> {
         let mut steps = Vec::new();
         if let Some(blank) = &self.blank {
             steps.push(Step::Blank {
@@ -92,10 +96,10 @@ impl StepOptions {
 }
 
 /// The one run that a word names: a file with one run in it, or a run of the archive.
-pub(crate) fn one(word: &str, setting: &Setting) -> Result<Subject, Failure> {
+pub(crate) fn one(word: &str, setting: &Environment) -> Result<Subject, Failure> {
     let mut all = Sources::of(vec![word.to_owned()])
         .asked(setting)?
-        .all(Reading::Whole)?;
+        .all(ReadingDemand::Whole)?;
     match (all.pop(), all.len()) {
         (Some(one), 0) => Ok(one),
         (_, more) => Err(Failure::usage(format!(

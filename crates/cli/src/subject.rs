@@ -9,11 +9,11 @@ use clap::Args;
 use clap_complete::ArgValueCompleter;
 use curvary_archive::{Archive, FindOptions, Query};
 use curvary_formats::Assumptions;
-use curvary_ingest::{Content, Desk, Limits, flow, threads};
+use curvary_ingest::{Ingest, IngestLimits, SourceBytes, flow, threads};
 use curvary_record::{Code, Diagnostic, Digest, Outcome, Run, RunId, code};
 
-use crate::Setting;
-use crate::desk::{ReadingOptions, Scope};
+use crate::Environment;
+use crate::desk::{OptionScope, ReadingOptions};
 use crate::ending::Failure;
 use crate::screen::{Screen, plural};
 use crate::{completing, last, why};
@@ -245,10 +245,10 @@ pub(crate) fn say_aside(aside: usize, screen: &mut Screen) {
 }
 
 /// What the words of the command line meant.
-pub(crate) struct Asked {
+pub(crate) struct Selection {
     archive: Option<Archive>,
-    desk: Desk,
-    named: Vec<Named>,
+    desk: Ingest,
+    named: Vec<NamedSubject>,
     /// Which traces of the runs are meant.
     meant: Option<Meant>,
     /// Files beside an archive that are none of its originals, or are read in another way: nothing of them is kept.
@@ -256,7 +256,7 @@ pub(crate) struct Asked {
 }
 
 /// A thing named on the command line.
-enum Named {
+enum NamedSubject {
     /// A file that is read on the spot.
     File(PathBuf),
     /// A file whose bytes are those of an original in the archive: it is that original's runs, with what was said of them.
@@ -275,7 +275,7 @@ impl Sources {
 
     /// Finds out what is meant: a file that is there is the runs of the original with the same bytes, or else a file; the
     /// rest are runs by name, or one query together.
-    pub(crate) fn asked(&self, setting: &Setting) -> Result<Asked, Failure> {
+    pub(crate) fn asked(&self, setting: &Environment) -> Result<Selection, Failure> {
         let (files, rest): (Vec<&String>, Vec<&String>) = self
             .what
             .iter()
@@ -295,21 +295,21 @@ impl Sources {
         for file in files {
             let path = PathBuf::from(file);
             let Some(archive) = &archive else {
-                named.push(Named::File(path));
+                named.push(NamedSubject::File(path));
                 continue;
             };
             let runs = archive.runs_of(&digest_of(&path)?)?;
             if runs.is_empty() {
                 outside.push(format!("`{file}` is not in the archive: nothing is kept"));
-                named.push(Named::File(path));
+                named.push(NamedSubject::File(path));
             } else if self.reading.is_given() {
                 outside.push(format!(
                     "`{file}` is in the archive and was read anew here, as the command line says: its notes do not count, and \
                      nothing is kept"
                 ));
-                named.push(Named::File(path));
+                named.push(NamedSubject::File(path));
             } else {
-                named.push(Named::Original(path, runs));
+                named.push(NamedSubject::Original(path, runs));
             }
         }
         let meant = match archive.as_ref().filter(|_| !rest.is_empty()) {
@@ -317,12 +317,12 @@ impl Sources {
             None => None,
         };
         let runs = meant.iter().flat_map(|meant| &meant.runs);
-        named.extend(runs.cloned().map(Named::Run));
+        named.extend(runs.cloned().map(NamedSubject::Run));
         if named.is_empty() {
             return Err(no_run(archive.as_ref(), &rest, "computed"));
         }
-        let desk = self.reading.desk(there.as_deref(), Scope::Named)?;
-        Ok(Asked {
+        let desk = self.reading.desk(there.as_deref(), OptionScope::Named)?;
+        Ok(Selection {
             archive,
             desk,
             named,
@@ -334,7 +334,7 @@ impl Sources {
 
 impl Subjects {
     /// Finds out what is meant.
-    pub(crate) fn asked(&self, setting: &Setting) -> Result<Asked, Failure> {
+    pub(crate) fn asked(&self, setting: &Environment) -> Result<Selection, Failure> {
         self.sources.asked(setting)
     }
 
@@ -342,17 +342,17 @@ impl Subjects {
     /// unless this is a dry run.
     pub(crate) fn each<T: Send>(
         &self,
-        asked: &Asked,
-        how: Reading,
+        asked: &Selection,
+        how: ReadingDemand,
         command: &str,
         work: impl Fn(&[Subject]) -> (T, Vec<Outcome>) + Sync,
         mut take: impl FnMut(&str, Result<T, Diagnostic>) -> Result<(), Failure>,
-    ) -> Result<Kept, Failure> {
+    ) -> Result<KeptResults, Failure> {
         let stop = AtomicBool::new(false);
         let mut keeper = self.keeper(asked, command);
         flow(
             threads(),
-            &Limits::default(),
+            &IngestLimits::default(),
             &stop,
             |feed| {
                 for named in &asked.named {
@@ -363,8 +363,8 @@ impl Subjects {
             },
             |named| {
                 let place = match named {
-                    Named::File(path) | Named::Original(path, _) => path.display().to_string(),
-                    Named::Run(id) => id.to_string(),
+                    NamedSubject::File(path) | NamedSubject::Original(path, _) => path.display().to_string(),
+                    NamedSubject::Run(id) => id.to_string(),
                 };
                 let found = asked.load(named, how).map(|subjects| {
                     let aside: usize = subjects.iter().map(Subject::aside).sum();
@@ -397,7 +397,12 @@ impl Subjects {
     }
 
     /// Keeps results that speak of several runs together.
-    pub(crate) fn keep(&self, asked: &Asked, command: &str, outcomes: Vec<Outcome>) -> Result<Kept, Failure> {
+    pub(crate) fn keep(
+        &self,
+        asked: &Selection,
+        command: &str,
+        outcomes: Vec<Outcome>,
+    ) -> Result<KeptResults, Failure> {
         let mut keeper = self.keeper(asked, command);
         // A file is no run of the archive, and what several say together has no place there.
         if asked.all_kept() {
@@ -406,7 +411,7 @@ impl Subjects {
         keeper.finish()
     }
 
-    fn keeper<'a>(&self, asked: &'a Asked, command: &'a str) -> Keeper<'a> {
+    fn keeper<'a>(&self, asked: &'a Selection, command: &'a str) -> Keeper<'a> {
         let outside = if self.dry_run {
             &[]
         } else {
@@ -416,9 +421,9 @@ impl Subjects {
             archive: asked.archive.as_ref().filter(|_| !self.dry_run),
             command,
             writer: None,
-            kept: Kept {
+            kept: KeptResults {
                 outside: outside.to_vec(),
-                ..Kept::default()
+                ..KeptResults::default()
             },
         }
     }
@@ -444,14 +449,14 @@ fn missing(words: &[String], failure: Failure) -> Failure {
 
 /// How much of a file must be understood.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) enum Reading {
+pub(crate) enum ReadingDemand {
     /// Everything.
     Whole,
     /// The numbers: what the axes mean is left open where the file does not say it.
     Numbers,
 }
 
-impl Asked {
+impl Selection {
     /// How many things were named.
     pub(crate) fn len(&self) -> usize {
         self.named.len()
@@ -459,15 +464,18 @@ impl Asked {
 
     /// Whether everything named is in the archive.
     pub(crate) fn all_kept(&self) -> bool {
-        !self.named.iter().any(|named| matches!(named, Named::File(_)))
+        !self
+            .named
+            .iter()
+            .any(|named| matches!(named, NamedSubject::File(_)))
     }
 
     /// Whether a run of the archive is among what was named.
     pub(crate) fn names(&self, id: &RunId) -> bool {
         self.named.iter().any(|named| match named {
-            Named::File(_) => false,
-            Named::Original(_, runs) => runs.contains(id),
-            Named::Run(own) => own == id,
+            NamedSubject::File(_) => false,
+            NamedSubject::Original(_, runs) => runs.contains(id),
+            NamedSubject::Run(own) => own == id,
         })
     }
 
@@ -488,7 +496,7 @@ impl Asked {
     }
 
     /// Every subject, one after another.
-    pub(crate) fn all(&self, how: Reading) -> Result<Vec<Subject>, Failure> {
+    pub(crate) fn all(&self, how: ReadingDemand) -> Result<Vec<Subject>, Failure> {
         let mut all = Vec::new();
         for named in &self.named {
             all.extend(self.load(named, how).map_err(|why| Failure::nothing(*why))?);
@@ -496,14 +504,14 @@ impl Asked {
         Ok(all)
     }
 
-    fn load(&self, named: &Named, how: Reading) -> Result<Vec<Subject>, Box<Diagnostic>> {
+    fn load(&self, named: &NamedSubject, how: ReadingDemand) -> Result<Vec<Subject>, Box<Diagnostic>> {
         match named {
-            Named::File(path) => from_file(&self.desk, path, how),
-            Named::Original(path, runs) => {
+            NamedSubject::File(path) => from_file(&self.desk, path, how),
+            NamedSubject::Original(path, runs) => {
                 let place = path.display().to_string();
                 runs.iter().map(|id| self.kept(id, Some(&place))).collect()
             }
-            Named::Run(id) => Ok(vec![self.kept(id, None)?]),
+            NamedSubject::Run(id) => Ok(vec![self.kept(id, None)?]),
         }
     }
 
@@ -537,11 +545,12 @@ impl Asked {
 }
 
 /// The runs of a file.
-fn from_file(desk: &Desk, path: &Path, how: Reading) -> Result<Vec<Subject>, Box<Diagnostic>> {
+fn from_file(desk: &Ingest, path: &Path, how: ReadingDemand) -> Result<Vec<Subject>, Box<Diagnostic>> {
     let name = path.display().to_string();
-    let taken = Content::InFile(path.to_owned()).bytes(&name, &Limits::default())?;
+    let taken = SourceBytes::InFile(path.to_owned()).bytes(&name, &IngestLimits::default())?;
     let mut reading = desk.read(&name, taken.clone()).reading;
-    if how == Reading::Numbers && (reading.runs.is_empty() || reading.runs.iter().any(Run::in_question)) {
+    if how == ReadingDemand::Numbers && (reading.runs.is_empty() || reading.runs.iter().any(Run::in_question))
+    {
         let mut left_open = Assumptions::none();
         for answer in ["x=x:1", "y=y:1"] {
             // The answers are our own, and known.
@@ -583,7 +592,7 @@ const FEW: usize = 5;
 
 /// What became of the results.
 #[derive(Clone, Debug, Default)]
-pub(crate) struct Kept {
+pub(crate) struct KeptResults {
     /// Results that are new in the archive.
     new: u64,
     /// Results that were there already.
@@ -594,7 +603,7 @@ pub(crate) struct Kept {
     aside: usize,
 }
 
-impl Kept {
+impl KeptResults {
     /// The traces alone that were left out, where the rest is told with what follows.
     pub(crate) fn only_traces(self) -> Self {
         Self {
@@ -635,7 +644,7 @@ struct Keeper<'a> {
     archive: Option<&'a Archive>,
     command: &'a str,
     writer: Option<curvary_archive::Writer>,
-    kept: Kept,
+    kept: KeptResults,
 }
 
 impl Keeper<'_> {
@@ -676,7 +685,7 @@ impl Keeper<'_> {
         Ok(again)
     }
 
-    fn finish(self) -> Result<Kept, Failure> {
+    fn finish(self) -> Result<KeptResults, Failure> {
         if let Some(writer) = self.writer {
             writer.finish()?;
         }

@@ -20,7 +20,7 @@ pub(crate) enum Shorten {
 
 /// One column of a listing.
 #[derive(Clone, Debug)]
-pub(crate) struct Column {
+pub(crate) struct ListingColumn {
     head: Cow<'static, str>,
     right: bool,
     shorten: Shorten,
@@ -30,7 +30,7 @@ pub(crate) struct Column {
     least: usize,
 }
 
-impl Column {
+impl ListingColumn {
     /// A column of words that always stands.
     pub(crate) fn new(head: impl Into<Cow<'static, str>>) -> Self {
         Self {
@@ -68,15 +68,15 @@ impl Column {
 }
 
 /// One cell: its text and how it is shown.
-pub(crate) struct Cell(String, Style);
+pub(crate) struct TableCell(String, Style);
 
-impl<T: Into<String>> From<T> for Cell {
+impl<T: Into<String>> From<T> for TableCell {
     fn from(text: T) -> Self {
         Self(text.into(), Style::new())
     }
 }
 
-impl Cell {
+impl TableCell {
     /// A text in a style.
     pub(crate) fn styled(text: impl Into<String>, style: Style) -> Self {
         Self(text.into(), style)
@@ -85,8 +85,8 @@ impl Cell {
 
 /// A listing.
 pub(crate) struct Table {
-    columns: Vec<Column>,
-    rows: Vec<Vec<Cell>>,
+    columns: Vec<ListingColumn>,
+    rows: Vec<Vec<TableCell>>,
 }
 
 /// A column that is shortened keeps at least this many characters.
@@ -102,7 +102,7 @@ const GAP: usize = 2;
 
 impl Table {
     /// An empty listing.
-    pub(crate) fn new(columns: impl IntoIterator<Item = Column>) -> Self {
+    pub(crate) fn new(columns: impl IntoIterator<Item = ListingColumn>) -> Self {
         Self {
             columns: columns.into_iter().collect(),
             rows: Vec::new(),
@@ -110,10 +110,10 @@ impl Table {
     }
 
     /// Adds a row with a cell for each column.
-    pub(crate) fn row(&mut self, cells: impl IntoIterator<Item = Cell>) {
-        let row: Vec<Cell> = cells
+    pub(crate) fn row(&mut self, cells: impl IntoIterator<Item = TableCell>) {
+        let row: Vec<TableCell> = cells
             .into_iter()
-            .map(|cell| Cell(one_line(&cell.0), cell.1))
+            .map(|cell| TableCell(one_line(&cell.0), cell.1))
             .collect();
         debug_assert_eq!(row.len(), self.columns.len(), "a cell for each column");
         self.rows.push(row);
@@ -298,10 +298,10 @@ mod tests {
 
     fn table() -> Table {
         let mut table = Table::new([
-            Column::new("run"),
-            Column::new("points").right().rank(2),
-            Column::new("empty"),
-            Column::new("path").shorten(Shorten::Middle).rank(1),
+            ListingColumn::new("run"),
+            ListingColumn::new("points").right().rank(2),
+            ListingColumn::new("empty"),
+            ListingColumn::new("path").shorten(Shorten::Middle).rank(1),
         ]);
         table.row(["a1".into(), "7".into(), "".into(), "2019/betanin/37C.txt".into()]);
         table.row(["b2".into(), "1,200".into(), "".into(), "µ\u{1b}[31m.txt".into()]);

@@ -6,7 +6,7 @@ use curvary_record::{Diagnostic, Outcome, Parameter, Severity, code};
 
 use crate::ending::Failure;
 use crate::screen::{ASKED, FAINT, STRONG, Screen, Styled};
-use crate::table::{Cell, Column, Table, one_line};
+use crate::table::{ListingColumn, Table, TableCell, one_line};
 
 /// The remark of results whose errors are valid only if nothing drifts.
 pub(crate) const DRIFT: &str = "drift-not-excluded";
@@ -142,12 +142,12 @@ pub(crate) fn is_caution(remark: &Diagnostic) -> bool {
 /// The parameters of a result as a table.
 pub(crate) fn parameters(outcome: &Outcome, screen: &mut Screen) -> Result<(), Failure> {
     let mut table = Table::new([
-        Column::new(""),
-        Column::new("").right(),
-        Column::new(""),
-        Column::new(""),
-        Column::new("").rank(2),
-        Column::new("").rank(1),
+        ListingColumn::new(""),
+        ListingColumn::new("").right(),
+        ListingColumn::new(""),
+        ListingColumn::new(""),
+        ListingColumn::new("").rank(2),
+        ListingColumn::new("").rank(1),
     ]);
     for parameter in &outcome.parameters {
         let (value, error, unit) = value(parameter);
@@ -157,8 +157,8 @@ pub(crate) fn parameters(outcome: &Outcome, screen: &mut Screen) -> Result<(), F
             value.into(),
             error.into(),
             unit.into(),
-            Cell::styled(interval(parameter), FAINT),
-            Cell::styled(one_line(reason).as_str(), ASKED),
+            TableCell::styled(interval(parameter), FAINT),
+            TableCell::styled(one_line(reason).as_str(), ASKED),
         ]);
     }
     write!(screen, "{}", table.draw(screen.width()))?;

@@ -63,17 +63,17 @@ impl Whereabouts {
     }
 
     /// The archive; a new one when the folder has none.
-    pub(crate) fn open_or_begin(&self) -> Result<Opened, Failure> {
+    pub(crate) fn open_or_begin(&self) -> Result<OpenedArchive, Failure> {
         let folder = self.folder()?;
         match Archive::open(&folder) {
-            Ok(archive) => Ok(Opened { archive, new: false }),
+            Ok(archive) => Ok(OpenedArchive { archive, new: false }),
             Err(curvary_archive::Error::NoArchive { .. }) => {
                 let name = folder
                     .file_name()
                     .and_then(OsStr::to_str)
                     .unwrap_or("archive")
                     .to_owned();
-                Ok(Opened {
+                Ok(OpenedArchive {
                     archive: Archive::create(&folder, &name)?,
                     new: true,
                 })
@@ -84,7 +84,7 @@ impl Whereabouts {
 }
 
 /// An archive that was opened.
-pub(crate) struct Opened {
+pub(crate) struct OpenedArchive {
     /// The archive.
     pub(crate) archive: Archive,
     /// Whether it was begun just now.

@@ -1,6 +1,6 @@
 //! Why a query finds nothing, in words.
 
-use curvary_archive::{Archive, Lack, Near};
+use curvary_archive::{Archive, Near, NoMatchReason};
 use curvary_record::Value;
 
 use crate::commands::find::fact;
@@ -17,7 +17,7 @@ pub(crate) fn nothing(archive: &Archive, query: &str) -> Vec<String> {
     lacks.iter().map(sentence).collect()
 }
 
-fn sentence(lack: &Lack) -> String {
+fn sentence(lack: &NoMatchReason) -> String {
     let term = if lack.term.starts_with("run:") {
         "these runs"
     } else {

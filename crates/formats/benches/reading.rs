@@ -11,7 +11,7 @@ use std::hint::black_box;
 use std::path::{Path, PathBuf};
 use std::time::Instant;
 
-use curvary_formats::sink::{Counting, Limits, Sink, Understood};
+use curvary_formats::sink::{CompletedRun, Sink, SourceLimits, SpanUnit};
 use curvary_formats::{Readers, Source, take_in};
 
 /// The best of several rounds, in seconds.
@@ -162,12 +162,12 @@ fn handing_over(readers: &Readers, name: &str, bytes: &[u8], repeat: usize) {
     });
     let mut least = f64::INFINITY;
     for _ in 0..7 {
-        let mut ready: Vec<Vec<Understood>> = (0..repeat)
-            .map(|_| reading.runs.iter().cloned().map(Understood::from).collect())
+        let mut ready: Vec<Vec<CompletedRun>> = (0..repeat)
+            .map(|_| reading.runs.iter().cloned().map(CompletedRun::from).collect())
             .collect();
         let start = Instant::now();
         for runs in ready.drain(..) {
-            let mut sink = Sink::new(&source, card, Counting::Text, Limits::WHOLE);
+            let mut sink = Sink::new(&source, card, SpanUnit::Text, SourceLimits::WHOLE);
             let told = runs.into_iter().try_for_each(|run| sink.understood(run));
             black_box(sink.finished(told));
         }

@@ -7,7 +7,7 @@ use std::time::Instant;
 
 use curvary_formats::readers::JcampDx;
 use curvary_formats::writers::csv::{Survey, Writer};
-use curvary_formats::writers::jcamp::{Form, Options, write};
+use curvary_formats::writers::jcamp::{Form, JcampDxOptions, write};
 use curvary_formats::{Reader, Source};
 use curvary_record::{
     Claim, Column, Coordinate, Decimals, Digest, Fields, Numbers, Origin, Place, Quantity, Run, RunId,
@@ -132,9 +132,9 @@ fn main() {
         .collect();
     smooth.traces[0].y.values = y.into();
     for form in [Form::Affn, Form::Dif, Form::DifDup] {
-        let options = Options {
+        let options = JcampDxOptions {
             form,
-            ..Options::default()
+            ..JcampDxOptions::default()
         };
         let runs = std::slice::from_ref(&smooth);
         let text = write(runs, &options).unwrap().text;

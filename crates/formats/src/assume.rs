@@ -5,20 +5,20 @@ use std::collections::{BTreeMap, BTreeSet};
 use curvary_record::{Alternative, Quantity, Question, Topic, TopicAnswer, Unit};
 
 use crate::readers;
-use crate::vocabulary::{Kind, LocalWord, unit_of};
+use crate::vocabulary::{LocalWord, WordKind, unit_of};
 use crate::words;
 
 /// Something that a built-in reader asks. Each reader has its own list of them, and `readers::asked` all.
 #[derive(Clone, Debug)]
-pub(crate) struct Asked {
+pub(crate) struct QuestionKind {
     /// What it is about: `decimal`.
     pub(crate) about: &'static str,
-    pub(crate) answers: Answers,
+    pub(crate) answers: AnswerForm,
 }
 
 /// What settles a question.
 #[derive(Clone, Debug)]
-pub(crate) enum Answers {
+pub(crate) enum AnswerForm {
     OneOf(Vec<&'static str>),
     /// A quantity, or a quantity and its unit.
     Axis,
@@ -26,28 +26,28 @@ pub(crate) enum Answers {
     Pieces,
 }
 
-impl Asked {
+impl QuestionKind {
     pub(crate) fn one_of<const N: usize>(about: &'static str, answers: [&'static str; N]) -> Self {
         Self {
             about,
-            answers: Answers::OneOf(answers.to_vec()),
+            answers: AnswerForm::OneOf(answers.to_vec()),
         }
     }
 
     /// What was expected, where an answer is none.
     fn check(&self, answer: &str) -> Result<(), String> {
         match &self.answers {
-            Answers::OneOf(answers) if answers.contains(&answer) => Ok(()),
-            Answers::OneOf(answers) => {
+            AnswerForm::OneOf(answers) if answers.contains(&answer) => Ok(()),
+            AnswerForm::OneOf(answers) => {
                 let quoted: Vec<String> = answers.iter().map(|answer| format!("`{answer}`")).collect();
                 Err(match quoted.split_last() {
                     Some((last, front)) if !front.is_empty() => format!("{} or {last}", front.join(", ")),
                     _ => quoted.concat(),
                 })
             }
-            Answers::Axis => check_axis(answer),
-            Answers::Pieces if answer.split('+').all(|part| matches!(part, "1" | "2")) => Ok(()),
-            Answers::Pieces => {
+            AnswerForm::Axis => check_axis(answer),
+            AnswerForm::Pieces if answer.split('+').all(|part| matches!(part, "1" | "2")) => Ok(()),
+            AnswerForm::Pieces => {
                 Err("the pieces of each cell between the commas, such as `2+2` or `1+2`".to_owned())
             }
         }
@@ -98,7 +98,7 @@ impl Assumptions {
             }
             None => {
                 let mut known: Vec<&str> = readers::asked()
-                    .filter(|asked| !matches!(asked.answers, Answers::Axis))
+                    .filter(|asked| !matches!(asked.answers, AnswerForm::Axis))
                     .map(|asked| asked.about)
                     .collect();
                 known.sort_unstable();
@@ -141,7 +141,7 @@ impl Assumptions {
     }
 
     /// The word of a kind that a text is, whatever its case and blanks.
-    pub(crate) fn word(&self, kind: Kind, text: &str) -> Option<LocalWord> {
+    pub(crate) fn word(&self, kind: WordKind, text: &str) -> Option<LocalWord> {
         // Nothing at all is settled about most sources.
         if self.by_topic.is_empty() {
             return None;
@@ -260,7 +260,7 @@ const NEW: &str = "new:";
 
 /// Whether what is settled is what a word of a vocabulary means.
 pub(crate) fn is_word(about: &str) -> bool {
-    Kind::ALL.iter().any(|kind| {
+    WordKind::ALL.iter().any(|kind| {
         about
             .strip_prefix(kind.name())
             .is_some_and(|rest| rest.starts_with(':'))

@@ -2,7 +2,7 @@
 //!
 //! [`members`] hands out the files of a container one by one, each under the path `outer.zip!/inner.txt`. Only members
 //! whose check sum is right are handed out; for everything else there is a remark. Containers inside containers are
-//! opened down to a stated depth, and everything is bounded by [`Limits`], so that a few bytes that would expand to
+//! opened down to a stated depth, and everything is bounded by [`UnpackLimits`], so that a few bytes that would expand to
 //! gigabytes do no harm. Spreadsheets and other documents that happen to be zip archives inside are left whole: they
 //! are files of their own.
 //!
@@ -24,11 +24,11 @@ use zip::read::{ZipFile, read_zipfile_from_stream};
 use zip::result::ZipError;
 
 use self::mail::Mail;
-use self::tape::Tape;
+use self::tape::TarFile;
 
 /// How much a container may unfold to.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Limits {
+pub struct UnpackLimits {
     /// Bytes of one member.
     pub member: u64,
     /// Bytes of all members together.
@@ -42,7 +42,7 @@ pub struct Limits {
     pub depth: usize,
 }
 
-impl Limits {
+impl UnpackLimits {
     /// What a desk computer can bear.
     pub const USUAL: Self = Self {
         member: 1 << 29,
@@ -54,7 +54,7 @@ impl Limits {
     };
 }
 
-impl Default for Limits {
+impl Default for UnpackLimits {
     fn default() -> Self {
         Self::USUAL
     }
@@ -65,7 +65,7 @@ const SMALL: u64 = 1 << 20;
 
 /// One file out of a container.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Member {
+pub struct ContainerMember {
     /// Its path, such as `outer.zip!/folder/inner.txt`.
     pub path: String,
     /// Its bytes.
@@ -73,17 +73,17 @@ pub struct Member {
 }
 
 #[derive(Clone, Copy, PartialEq, Eq)]
-enum Kind {
+enum ContainerKind {
     Zip,
     Tape,
     Mail,
     /// One file, packed.
-    Packed(Packing),
+    Packed(PackingForm),
 }
 
 /// How one file is packed.
 #[derive(Clone, Copy, PartialEq, Eq)]
-enum Packing {
+enum PackingForm {
     Gzip,
     Bzip2,
     Xz,
@@ -130,9 +130,9 @@ pub fn may_be_container(start: &[u8]) -> bool {
 }
 
 /// How a file is packed, by its first bytes.
-fn packing(bytes: &[u8]) -> Option<Packing> {
+fn packing(bytes: &[u8]) -> Option<PackingForm> {
     match bytes {
-        [0x1f, 0x8b, 8, ..] => Some(Packing::Gzip),
+        [0x1f, 0x8b, 8, ..] => Some(PackingForm::Gzip),
         // The level, then the first block (its six bytes are the digits of pi).
         [
             b'B',
@@ -146,25 +146,25 @@ fn packing(bytes: &[u8]) -> Option<Packing> {
             0x53,
             0x59,
             ..,
-        ] => Some(Packing::Bzip2),
-        [0xFD, b'7', b'z', b'X', b'Z', 0, ..] => Some(Packing::Xz),
-        [0x28, 0xB5, 0x2F, 0xFD, ..] => Some(Packing::Zstd),
+        ] => Some(PackingForm::Bzip2),
+        [0xFD, b'7', b'z', b'X', b'Z', 0, ..] => Some(PackingForm::Xz),
+        [0x28, 0xB5, 0x2F, 0xFD, ..] => Some(PackingForm::Zstd),
         _ => None,
     }
 }
 
-fn kind(bytes: &[u8]) -> Option<Kind> {
+fn kind(bytes: &[u8]) -> Option<ContainerKind> {
     if let Some(packing) = packing(bytes) {
-        return Some(Kind::Packed(packing));
+        return Some(ContainerKind::Packed(packing));
     }
     if tape::is_tape(bytes) {
-        return Some(Kind::Tape);
+        return Some(ContainerKind::Tape);
     }
     if mail::is_mail(bytes) {
-        return Some(Kind::Mail);
+        return Some(ContainerKind::Mail);
     }
     let zip = bytes.starts_with(b"PK\x03\x04") || bytes.starts_with(b"PK\x05\x06");
-    (zip && !is_document(bytes)).then_some(Kind::Zip)
+    (zip && !is_document(bytes)).then_some(ContainerKind::Zip)
 }
 
 /// Whether a zip archive is one document: Open Packaging (ECMA-376) has `[Content_Types].xml`, OpenDocument and EPUB
@@ -203,7 +203,7 @@ pub fn is_bag_of_ours(info: &str) -> bool {
 /// `FOLDER/data/originals/` are measurements; everything else was written from them.
 #[must_use]
 pub fn bundle(bytes: &[u8]) -> Option<String> {
-    if kind(bytes) != Some(Kind::Zip) {
+    if kind(bytes) != Some(ContainerKind::Zip) {
         return None;
     }
     let mut archive = ZipArchive::new(Cursor::new(bytes)).ok()?;
@@ -231,7 +231,7 @@ pub fn bundle(bytes: &[u8]) -> Option<String> {
 ///
 /// An `Err` is a remark about a member that is not handed out, or about the container; the iterator goes on after it.
 #[must_use]
-pub fn members(path: impl Into<String>, bytes: Vec<u8>, limits: Limits) -> Members {
+pub fn members(path: impl Into<String>, bytes: Vec<u8>, limits: UnpackLimits) -> Members {
     let mut members = Members {
         open: Vec::new(),
         limits,
@@ -258,7 +258,7 @@ pub fn members(path: impl Into<String>, bytes: Vec<u8>, limits: Limits) -> Membe
 pub struct Members {
     /// The containers that are open, outermost first.
     open: Vec<OpenContainer>,
-    limits: Limits,
+    limits: UnpackLimits,
     total: u64,
     count: usize,
     /// The paths that were handed out.
@@ -268,39 +268,39 @@ pub struct Members {
 
 struct OpenContainer {
     path: String,
-    content: Content,
+    content: ContainerContent,
 }
 
-enum Content {
+enum ContainerContent {
     /// A zip archive with its table of contents.
     Zip {
-        archive: ZipArchive<Cursor<Shared>>,
+        archive: ZipArchive<Cursor<SharedBytes>>,
         next: usize,
     },
     /// A zip archive whose table of contents is lost: its members are found one after the other.
-    Salvage(Cursor<Shared>),
+    Salvage(Cursor<SharedBytes>),
     /// A tar archive.
-    Tape(Tape),
+    Tape(TarFile),
     /// A mail with coded words or attached files.
     Mail(Mail),
     /// One packed file.
-    Packed(Packing, Shared),
+    Packed(PackingForm, SharedBytes),
     /// Nothing more.
     Spent,
 }
 
 /// Bytes that a failed attempt to open an archive does not take away.
 #[derive(Clone)]
-struct Shared(Arc<Vec<u8>>);
+struct SharedBytes(Arc<Vec<u8>>);
 
-impl AsRef<[u8]> for Shared {
+impl AsRef<[u8]> for SharedBytes {
     fn as_ref(&self) -> &[u8] {
         &self.0
     }
 }
 
 /// What one step through an open container gave.
-enum Step {
+enum ContainerStep {
     Member(String, Vec<u8>),
     Remark(Diagnostic),
     Nothing,
@@ -308,7 +308,7 @@ enum Step {
 }
 
 impl Iterator for Members {
-    type Item = Result<Member, Diagnostic>;
+    type Item = Result<ContainerMember, Diagnostic>;
 
     fn next(&mut self) -> Option<Self::Item> {
         loop {
@@ -328,16 +328,16 @@ impl Iterator for Members {
             self.count += 1;
             let left = self.limits.total.saturating_sub(self.total);
             match open.step(self.limits, left) {
-                Step::Nothing => {}
-                Step::End => {
+                ContainerStep::Nothing => {}
+                ContainerStep::End => {
                     self.open.pop();
                 }
-                Step::Remark(remark) => return Some(Err(remark)),
-                Step::Member(path, bytes) => {
+                ContainerStep::Remark(remark) => return Some(Err(remark)),
+                ContainerStep::Member(path, bytes) => {
                     self.total += bytes.len() as u64;
                     let path = self.unused(path);
                     match kind(&bytes) {
-                        None => return Some(Ok(Member { path, bytes })),
+                        None => return Some(Ok(ContainerMember { path, bytes })),
                         Some(_) if self.open.len() >= self.limits.depth => {
                             let message = format!(
                                 "it is a container inside {} others; it is not opened",
@@ -373,24 +373,24 @@ impl Members {
         }
     }
 
-    fn enter(&mut self, kind: Kind, path: String, bytes: Vec<u8>) {
-        let bytes = Shared(Arc::new(bytes));
+    fn enter(&mut self, kind: ContainerKind, path: String, bytes: Vec<u8>) {
+        let bytes = SharedBytes(Arc::new(bytes));
         let content = match kind {
-            Kind::Packed(packing) => Content::Packed(packing, bytes),
-            Kind::Tape => {
-                let (tape, damaged) = Tape::open(&path, bytes, self.limits.count);
+            ContainerKind::Packed(packing) => ContainerContent::Packed(packing, bytes),
+            ContainerKind::Tape => {
+                let (tape, damaged) = TarFile::open(&path, bytes, self.limits.count);
                 self.waiting = damaged;
-                Content::Tape(tape)
+                ContainerContent::Tape(tape)
             }
-            Kind::Mail => Content::Mail(Mail::open(&bytes)),
-            Kind::Zip => match ZipArchive::new(Cursor::new(bytes.clone())) {
+            ContainerKind::Mail => ContainerContent::Mail(Mail::open(&bytes)),
+            ContainerKind::Zip => match ZipArchive::new(Cursor::new(bytes.clone())) {
                 Ok(archive) => {
                     if archive.has_duplicate_names() {
                         let message =
                             "several members have the same name; each is read, the second as `NAME~2`";
                         self.waiting = Some(remark("container-duplicate", &path, message));
                     }
-                    Content::Zip { archive, next: 0 }
+                    ContainerContent::Zip { archive, next: 0 }
                 }
                 Err(error) => {
                     let message = format!(
@@ -398,7 +398,7 @@ impl Members {
                     );
                     let help = "the end of the file is probably missing: copy it again from where it came";
                     self.waiting = Some(remark("container-damaged", &path, message).help(help));
-                    Content::Salvage(Cursor::new(bytes))
+                    ContainerContent::Salvage(Cursor::new(bytes))
                 }
             },
         };
@@ -407,55 +407,55 @@ impl Members {
 }
 
 impl OpenContainer {
-    fn step(&mut self, limits: Limits, left: u64) -> Step {
+    fn step(&mut self, limits: UnpackLimits, left: u64) -> ContainerStep {
         match &mut self.content {
-            Content::Zip { archive, next } => {
+            ContainerContent::Zip { archive, next } => {
                 let index = *next;
                 if index >= archive.len() {
-                    return Step::End;
+                    return ContainerStep::End;
                 }
                 *next += 1;
                 let shown = match archive.by_index_raw(index) {
                     Ok(file) => label(&self.path, &file),
-                    Err(error) => return Step::Remark(unreadable(&self.path, &error)),
+                    Err(error) => return ContainerStep::Remark(unreadable(&self.path, &error)),
                 };
                 match archive.by_index(index) {
                     Ok(mut file) => unpack(&self.path, &mut file, limits, left),
-                    Err(error) => Step::Remark(unreadable(&shown, &error)),
+                    Err(error) => ContainerStep::Remark(unreadable(&shown, &error)),
                 }
             }
-            Content::Salvage(bytes) => {
+            ContainerContent::Salvage(bytes) => {
                 let before = bytes.position();
                 let step = match read_zipfile_from_stream(bytes) {
                     Ok(Some(mut file)) => unpack(&self.path, &mut file, limits, left),
-                    Ok(None) => Step::End,
-                    Err(ZipError::Io(_) | ZipError::InvalidArchive(_)) => Step::Remark(remark(
+                    Ok(None) => ContainerStep::End,
+                    Err(ZipError::Io(_) | ZipError::InvalidArchive(_)) => ContainerStep::Remark(remark(
                         "container-damaged",
                         &self.path,
                         format!("nothing can be read from byte {before} on"),
                     )),
-                    Err(error) => Step::Remark(unreadable(&self.path, &error)),
+                    Err(error) => ContainerStep::Remark(unreadable(&self.path, &error)),
                 };
-                if matches!(step, Step::Remark(_)) {
+                if matches!(step, ContainerStep::Remark(_)) {
                     // Where the next member begins is not sure after a failure.
-                    self.content = Content::Spent;
+                    self.content = ContainerContent::Spent;
                 }
                 step
             }
-            Content::Tape(tape) => tape.step(&self.path, limits, left),
-            Content::Mail(mail) => mail.step(&self.path, limits, left),
-            Content::Packed(packing, bytes) => {
+            ContainerContent::Tape(tape) => tape.step(&self.path, limits, left),
+            ContainerContent::Mail(mail) => mail.step(&self.path, limits, left),
+            ContainerContent::Packed(packing, bytes) => {
                 let step = match unpacked(&self.path, *packing, bytes.as_ref(), limits, left) {
                     Ok(content) => {
                         let file = self.path.rsplit(['/', '\\']).next().unwrap_or(&self.path);
-                        Step::Member(format!("{}!/{}", self.path, without_ending(file)), content)
+                        ContainerStep::Member(format!("{}!/{}", self.path, without_ending(file)), content)
                     }
-                    Err(remark) => Step::Remark(*remark),
+                    Err(remark) => ContainerStep::Remark(*remark),
                 };
-                self.content = Content::Spent;
+                self.content = ContainerContent::Spent;
                 step
             }
-            Content::Spent => Step::End,
+            ContainerContent::Spent => ContainerStep::End,
         }
     }
 }
@@ -468,20 +468,20 @@ fn label<R: Read>(outer: &str, file: &ZipFile<'_, R>) -> String {
     }
 }
 
-fn unpack<R: Read>(outer: &str, file: &mut ZipFile<'_, R>, limits: Limits, left: u64) -> Step {
+fn unpack<R: Read>(outer: &str, file: &mut ZipFile<'_, R>, limits: UnpackLimits, left: u64) -> ContainerStep {
     let shown = label(outer, file);
     if file.is_dir() {
-        return Step::Nothing;
+        return ContainerStep::Nothing;
     }
     if file.is_symlink() {
-        return Step::Remark(remark(
+        return ContainerStep::Remark(remark(
             "container-link",
             &shown,
             "the member is a link to another file, and no file itself",
         ));
     }
     let Some(inner) = file.name().ok().and_then(|name| safe(&name)) else {
-        return Step::Remark(
+        return ContainerStep::Remark(
             remark(
                 "container-path",
                 &shown,
@@ -493,8 +493,8 @@ fn unpack<R: Read>(outer: &str, file: &mut ZipFile<'_, R>, limits: Limits, left:
     let packed = file.compressed_size();
     let path = format!("{outer}!/{inner}");
     match bounded(file, &path, packed, limits, left) {
-        Ok(bytes) => Step::Member(path, bytes),
-        Err(remark) => Step::Remark(*remark),
+        Ok(bytes) => ContainerStep::Member(path, bytes),
+        Err(remark) => ContainerStep::Remark(*remark),
     }
 }
 
@@ -503,7 +503,7 @@ fn bounded(
     reader: &mut impl Read,
     path: &str,
     packed: u64,
-    limits: Limits,
+    limits: UnpackLimits,
     left: u64,
 ) -> Result<Vec<u8>, Box<Diagnostic>> {
     let by_ratio = packed.saturating_mul(limits.ratio).max(SMALL);
@@ -533,7 +533,7 @@ fn bounded(
 }
 
 /// The remark on a member that is longer than the limit of one member, or than what is left for all together.
-fn over_limit(path: &str, limit: u64, left: u64, limits: Limits) -> Box<Diagnostic> {
+fn over_limit(path: &str, limit: u64, left: u64, limits: UnpackLimits) -> Box<Diagnostic> {
     let message = if limit == left {
         format!(
             "all members together unfold to more than {} bytes; this one is left out",
@@ -549,26 +549,26 @@ fn over_limit(path: &str, limit: u64, left: u64, limits: Limits) -> Box<Diagnost
 /// The content of a packed file.
 fn unpacked(
     path: &str,
-    packing: Packing,
+    packing: PackingForm,
     bytes: &[u8],
-    limits: Limits,
+    limits: UnpackLimits,
     left: u64,
 ) -> Result<Vec<u8>, Box<Diagnostic>> {
     let packed = bytes.len() as u64;
     match packing {
-        Packing::Gzip => gunzip(path, bytes, limits, left),
-        Packing::Bzip2 => bounded(
+        PackingForm::Gzip => gunzip(path, bytes, limits, left),
+        PackingForm::Bzip2 => bounded(
             &mut bzip2::read::MultiBzDecoder::new(bytes),
             path,
             packed,
             limits,
             left,
         ),
-        Packing::Xz => {
+        PackingForm::Xz => {
             let mut reader = lzma_rust2::XzReader::new_mem_limit(bytes, true, XZ_MEMORY_KIB);
             bounded(&mut reader, path, packed, limits, left)
         }
-        Packing::Zstd => match zstd::stream::read::Decoder::with_buffer(bytes) {
+        PackingForm::Zstd => match zstd::stream::read::Decoder::with_buffer(bytes) {
             Ok(mut decoder) => bounded(&mut decoder, path, packed, limits, left),
             Err(error) => Err(Box::new(remark(
                 "container-damaged",
@@ -580,7 +580,7 @@ fn unpacked(
 }
 
 /// The content of a gzip file: all its members joined, as RFC 1952 has it. Zeros behind them are padding.
-fn gunzip(path: &str, bytes: &[u8], limits: Limits, left: u64) -> Result<Vec<u8>, Box<Diagnostic>> {
+fn gunzip(path: &str, bytes: &[u8], limits: UnpackLimits, left: u64) -> Result<Vec<u8>, Box<Diagnostic>> {
     let mut content = Vec::new();
     let mut rest = bytes;
     loop {
@@ -591,7 +591,7 @@ fn gunzip(path: &str, bytes: &[u8], limits: Limits, left: u64) -> Result<Vec<u8>
             &mut decoder,
             path,
             rest.len() as u64,
-            Limits { member, ..limits },
+            UnpackLimits { member, ..limits },
             left,
         )?;
         content.extend_from_slice(&part);

@@ -14,7 +14,7 @@ use serde::Serialize;
 /// Where a sign stands.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 #[serde(rename_all = "kebab-case")]
-pub enum Kind {
+pub enum SignPlace {
     /// A word or a symbol in a header.
     Textual,
     /// A unit in a header, in a row of units or in the cells.
@@ -31,7 +31,7 @@ pub enum Kind {
     Answer,
 }
 
-impl Kind {
+impl SignPlace {
     /// The word for it.
     #[must_use]
     pub fn as_str(self) -> &'static str {
@@ -50,7 +50,7 @@ impl Kind {
 /// How much a sign weighs. Four steps and no numbers: a step outweighs any count of the steps below it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 #[serde(rename_all = "kebab-case")]
-pub enum Weight {
+pub enum SignWeight {
     /// It fits, and so would other things.
     Weak,
     /// It is usual.
@@ -61,7 +61,7 @@ pub enum Weight {
     Decisive,
 }
 
-impl Weight {
+impl SignWeight {
     /// The word for it.
     #[must_use]
     pub fn as_str(self) -> &'static str {
@@ -77,7 +77,7 @@ impl Weight {
 /// What a piece of evidence is about.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 #[serde(rename_all = "kebab-case")]
-pub enum Target {
+pub enum EvidenceTarget {
     /// The table as a whole.
     Table,
     /// A column, from 1.
@@ -87,7 +87,7 @@ pub enum Target {
 /// What a table or a column may be.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord, Serialize)]
 #[serde(rename_all = "kebab-case")]
-pub enum Role {
+pub enum TableRole {
     /// The curves run over it. Of [`Quantity::UNKNOWN`] where the sign does not say which quantity.
     Axis(Quantity),
     /// It was measured.
@@ -148,7 +148,7 @@ impl Template {
     }
 }
 
-impl fmt::Display for Role {
+impl fmt::Display for TableRole {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         let of = |f: &mut fmt::Formatter<'_>, role: &str, quantity: &Quantity| {
             if *quantity == Quantity::UNKNOWN {
@@ -175,22 +175,30 @@ pub struct Evidence {
     /// The name of the rule that found it.
     pub rule: &'static str,
     /// Where the sign stands.
-    pub kind: Kind,
+    pub kind: SignPlace,
     /// What it is about.
-    pub about: Target,
+    pub about: EvidenceTarget,
     /// What it speaks for, or against.
-    pub speaks_for: Role,
+    pub speaks_for: TableRole,
     /// Whether it speaks against it.
     pub against: bool,
     /// How much it weighs.
-    pub weight: Weight,
+    pub weight: SignWeight,
     /// The line it stands on.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub place: Option<Place>,
 }
 
 impl Evidence {
-    fn key(&self) -> (Target, &Role, bool, std::cmp::Reverse<Weight>, &'static str) {
+    fn key(
+        &self,
+    ) -> (
+        EvidenceTarget,
+        &TableRole,
+        bool,
+        std::cmp::Reverse<SignWeight>,
+        &'static str,
+    ) {
         (
             self.about,
             &self.speaks_for,
@@ -206,12 +214,12 @@ impl Evidence {
 pub struct Balance([i32; 4]);
 
 impl Balance {
-    fn add(&mut self, weight: Weight, against: bool) {
+    fn add(&mut self, weight: SignWeight, against: bool) {
         let step = match weight {
-            Weight::Decisive => 0,
-            Weight::Strong => 1,
-            Weight::Moderate => 2,
-            Weight::Weak => 3,
+            SignWeight::Decisive => 0,
+            SignWeight::Strong => 1,
+            SignWeight::Moderate => 2,
+            SignWeight::Weak => 3,
         };
         self.0[step] += if against { -1 } else { 1 };
     }
@@ -219,7 +227,12 @@ impl Balance {
     /// The balance in words, heaviest first: `2 strong, 1 weak against`; `nothing` where nothing was said.
     #[must_use]
     pub fn says(&self) -> String {
-        let steps = [Weight::Decisive, Weight::Strong, Weight::Moderate, Weight::Weak];
+        let steps = [
+            SignWeight::Decisive,
+            SignWeight::Strong,
+            SignWeight::Moderate,
+            SignWeight::Weak,
+        ];
         let said: Vec<String> = steps
             .iter()
             .zip(self.0)
@@ -258,7 +271,7 @@ impl PartialOrd for Balance {
 
 /// All the evidence on a table, by what it is about.
 #[derive(Clone, Debug, Default)]
-pub struct Ledger(BTreeMap<Target, Vec<Evidence>>);
+pub struct Ledger(BTreeMap<EvidenceTarget, Vec<Evidence>>);
 
 impl Ledger {
     /// Adds a sign. The same sign said twice counts once.
@@ -271,7 +284,7 @@ impl Ledger {
 
     /// The evidence on one thing, in an order of its own: that for comes before that against, and the heavier first.
     #[must_use]
-    pub fn on(&self, about: Target) -> Vec<Evidence> {
+    pub fn on(&self, about: EvidenceTarget) -> Vec<Evidence> {
         let mut found: Vec<Evidence> = self.about(about).to_vec();
         found.sort_by(|a, b| a.key().cmp(&b.key()));
         found
@@ -282,17 +295,18 @@ impl Ledger {
         self.0.values().flatten()
     }
 
-    fn about(&self, about: Target) -> &[Evidence] {
+    fn about(&self, about: EvidenceTarget) -> &[Evidence] {
         self.0.get(&about).map_or(&[], Vec::as_slice)
     }
 
     /// How much speaks for a role. What speaks for an axis of no quantity, or for a measured column of none, speaks for
     /// each quantity.
     #[must_use]
-    pub fn balance(&self, about: Target, role: &Role) -> Balance {
+    pub fn balance(&self, about: EvidenceTarget, role: &TableRole) -> Balance {
         let mut balance = Balance::default();
-        let meant = |said: &Role| match (said, role) {
-            (Role::Axis(said), Role::Axis(_)) | (Role::Measured(said), Role::Measured(_))
+        let meant = |said: &TableRole| match (said, role) {
+            (TableRole::Axis(said), TableRole::Axis(_))
+            | (TableRole::Measured(said), TableRole::Measured(_))
                 if *said == Quantity::UNKNOWN =>
             {
                 true
@@ -307,12 +321,12 @@ impl Ledger {
 
     /// What something may be, likeliest first; of two alike the one whose name comes first.
     #[must_use]
-    pub fn hypotheses(&self, about: Target) -> Vec<(Role, Balance)> {
-        let mut roles: BTreeMap<&Role, Balance> = BTreeMap::new();
+    pub fn hypotheses(&self, about: EvidenceTarget) -> Vec<(TableRole, Balance)> {
+        let mut roles: BTreeMap<&TableRole, Balance> = BTreeMap::new();
         for one in self.about(about) {
             roles.insert(&one.speaks_for, self.balance(about, &one.speaks_for));
         }
-        let mut all: Vec<(Role, Balance)> = roles
+        let mut all: Vec<(TableRole, Balance)> = roles
             .into_iter()
             .map(|(role, balance)| (role.clone(), balance))
             .collect();
@@ -327,9 +341,9 @@ pub struct RuleTold {
     /// Its name.
     pub id: &'static str,
     /// Where its sign stands.
-    pub kind: Kind,
+    pub kind: SignPlace,
     /// How much it weighs.
-    pub weight: Weight,
+    pub weight: SignWeight,
     /// Whether it speaks against something.
     pub against: bool,
     /// What it says, one sentence.
@@ -337,7 +351,7 @@ pub struct RuleTold {
     /// A small table in which it finds its sign.
     pub example: &'static str,
     /// What the sign is about there.
-    pub about: Target,
+    pub about: EvidenceTarget,
     /// What it speaks for, or against, there.
     pub speaks_for: &'static str,
 }
@@ -358,11 +372,11 @@ pub fn rule(id: &str) -> Option<&'static str> {
 mod tests {
     use super::*;
 
-    fn evidence(rule: &'static str, role: Role, weight: Weight, against: bool) -> Evidence {
+    fn evidence(rule: &'static str, role: TableRole, weight: SignWeight, against: bool) -> Evidence {
         Evidence {
             rule,
-            kind: Kind::Textual,
-            about: Target::Column(1),
+            kind: SignPlace::Textual,
+            about: EvidenceTarget::Column(1),
             speaks_for: role,
             against,
             weight,
@@ -374,17 +388,17 @@ mod tests {
     fn a_heavier_step_outweighs_any_count_of_lighter_ones() {
         let mut ledger = Ledger::default();
         for rule in ["a", "b", "c", "d"] {
-            ledger.note(evidence(rule, Role::Counter, Weight::Weak, false));
+            ledger.note(evidence(rule, TableRole::Counter, SignWeight::Weak, false));
         }
-        ledger.note(evidence("e", Role::Names, Weight::Moderate, false));
-        let order: Vec<Role> = ledger
-            .hypotheses(Target::Column(1))
+        ledger.note(evidence("e", TableRole::Names, SignWeight::Moderate, false));
+        let order: Vec<TableRole> = ledger
+            .hypotheses(EvidenceTarget::Column(1))
             .into_iter()
             .map(|(role, _)| role)
             .collect();
-        assert_eq!(order, [Role::Names, Role::Counter]);
-        ledger.note(evidence("f", Role::Names, Weight::Decisive, true));
-        let balance = ledger.balance(Target::Column(1), &Role::Names);
+        assert_eq!(order, [TableRole::Names, TableRole::Counter]);
+        ledger.note(evidence("f", TableRole::Names, SignWeight::Decisive, true));
+        let balance = ledger.balance(EvidenceTarget::Column(1), &TableRole::Names);
         assert!(!balance.is_for() && balance < Balance::default());
     }
 
@@ -393,15 +407,15 @@ mod tests {
         let mut ledger = Ledger::default();
         ledger.note(evidence(
             "a",
-            Role::Axis(Quantity::UNKNOWN),
-            Weight::Moderate,
+            TableRole::Axis(Quantity::UNKNOWN),
+            SignWeight::Moderate,
             false,
         ));
-        let axis = |quantity| ledger.balance(Target::Column(1), &Role::Axis(quantity));
+        let axis = |quantity| ledger.balance(EvidenceTarget::Column(1), &TableRole::Axis(quantity));
         assert!(axis(Quantity::TIME).is_for() && axis(Quantity::WAVELENGTH).is_for());
         assert!(
             !ledger
-                .balance(Target::Column(1), &Role::Measured(Quantity::TIME))
+                .balance(EvidenceTarget::Column(1), &TableRole::Measured(Quantity::TIME))
                 .is_for()
         );
     }

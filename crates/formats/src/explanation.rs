@@ -3,11 +3,11 @@
 use curvary_record::{Quantity, Unit};
 use serde::Serialize;
 
-use crate::evidence::{Evidence, Kind, Role};
+use crate::evidence::{Evidence, SignPlace, TableRole};
 
 /// Lines of a file that were understood in one way.
 #[derive(Clone, Debug, PartialEq, Serialize)]
-pub struct Part {
+pub struct ExplainedLines {
     /// The first of the lines, from 1.
     pub first: u32,
     /// The last of them; the same as `first` for a single line.
@@ -24,7 +24,7 @@ pub struct Part {
     pub evidence: Vec<Evidence>,
 }
 
-impl Part {
+impl ExplainedLines {
     /// Lines without columns.
     #[must_use]
     pub fn new(first: u32, last: u32, taken_for: TakenFor, says: impl Into<String>) -> Self {
@@ -148,9 +148,9 @@ impl ColumnRole {
 /// Puts parts in the order of their lines, and neighbours together that say the same. A table's rows stay apart: how
 /// many there are is told of each stretch.
 #[must_use]
-pub fn folded(mut parts: Vec<Part>) -> Vec<Part> {
+pub fn folded(mut parts: Vec<ExplainedLines>) -> Vec<ExplainedLines> {
     parts.sort_by_key(|part| part.first);
-    let mut folded: Vec<Part> = Vec::with_capacity(parts.len());
+    let mut folded: Vec<ExplainedLines> = Vec::with_capacity(parts.len());
     for part in parts {
         match folded.last_mut() {
             Some(last)
@@ -170,11 +170,11 @@ pub fn folded(mut parts: Vec<Part>) -> Vec<Part> {
 #[must_use]
 pub fn folded_columns(columns: Vec<ColumnPart>) -> Vec<ColumnPart> {
     // Numbers differ from column to column; words and units tell them apart.
-    fn signs(part: &ColumnPart) -> impl Iterator<Item = (&'static str, &Role, bool)> {
+    fn signs(part: &ColumnPart) -> impl Iterator<Item = (&'static str, &TableRole, bool)> {
         let told = part
             .evidence
             .iter()
-            .filter(|one| matches!(one.kind, Kind::Textual | Kind::Unit));
+            .filter(|one| matches!(one.kind, SignPlace::Textual | SignPlace::Unit));
         told.map(|one| (one.rule, &one.speaks_for, one.against))
     }
     let mut folded: Vec<ColumnPart> = Vec::with_capacity(columns.len().min(64));

@@ -106,12 +106,12 @@ fn labelled(lines: &[&str]) -> Family {
 
 /// What stands between the cells of a row.
 #[derive(Clone, Copy, PartialEq, Eq)]
-enum Delimiter {
+enum FamilyDelimiter {
     Sign(char),
     Blanks,
 }
 
-impl Delimiter {
+impl FamilyDelimiter {
     const ALL: [Self; 5] = [
         Self::Sign('\t'),
         Self::Sign(';'),
@@ -131,11 +131,11 @@ impl Delimiter {
     }
 }
 
-fn cells(line: &str, delimiter: Delimiter) -> Vec<&str> {
+fn cells(line: &str, delimiter: FamilyDelimiter) -> Vec<&str> {
     match delimiter {
-        Delimiter::Sign(sign) => line.split(sign).map(str::trim).collect(),
+        FamilyDelimiter::Sign(sign) => line.split(sign).map(str::trim).collect(),
         // A single blank parts numbers; within words it is no delimiter.
-        Delimiter::Blanks if line.trim().contains("  ") => line
+        FamilyDelimiter::Blanks if line.trim().contains("  ") => line
             .trim()
             .split("  ")
             .map(str::trim)
@@ -149,7 +149,7 @@ fn cells(line: &str, delimiter: Delimiter) -> Vec<&str> {
                 }
             })
             .collect(),
-        Delimiter::Blanks => line.split(' ').filter(|cell| !cell.is_empty()).collect(),
+        FamilyDelimiter::Blanks => line.split(' ').filter(|cell| !cell.is_empty()).collect(),
     }
 }
 
@@ -163,14 +163,14 @@ fn is_number(cell: &str) -> bool {
 }
 
 /// A line as it could be a row.
-struct Row<'t> {
+struct FamilyRow<'t> {
     cells: Vec<&'t str>,
     numbers: usize,
     filled: usize,
 }
 
-impl<'t> Row<'t> {
-    fn of(line: &'t str, delimiter: Delimiter) -> Self {
+impl<'t> FamilyRow<'t> {
+    fn of(line: &'t str, delimiter: FamilyDelimiter) -> Self {
         let cells = cells(line, delimiter);
         Self {
             numbers: cells.iter().filter(|cell| is_number(cell)).count(),
@@ -189,15 +189,15 @@ impl<'t> Row<'t> {
 }
 
 /// The delimiter that makes most lines rows of numbers, and the lines as such rows.
-fn delimiter<'t>(lines: &[&'t str]) -> Option<(Delimiter, Vec<Row<'t>>)> {
+fn delimiter<'t>(lines: &[&'t str]) -> Option<(FamilyDelimiter, Vec<FamilyRow<'t>>)> {
     let mut best = (0, None);
-    for delimiter in Delimiter::ALL {
-        if let Delimiter::Sign(sign) = delimiter
+    for delimiter in FamilyDelimiter::ALL {
+        if let FamilyDelimiter::Sign(sign) = delimiter
             && !lines.iter().any(|line| line.contains(sign))
         {
             continue;
         }
-        let rows: Vec<Row> = lines.iter().map(|line| Row::of(line, delimiter)).collect();
+        let rows: Vec<FamilyRow> = lines.iter().map(|line| FamilyRow::of(line, delimiter)).collect();
         let score: usize = blocks(&rows)
             .into_iter()
             .flatten()
@@ -211,7 +211,7 @@ fn delimiter<'t>(lines: &[&'t str]) -> Option<(Delimiter, Vec<Row<'t>>)> {
 }
 
 /// Runs of lines that are rows of one table.
-fn blocks(rows: &[Row]) -> Vec<std::ops::Range<usize>> {
+fn blocks(rows: &[FamilyRow]) -> Vec<std::ops::Range<usize>> {
     let mut blocks = Vec::new();
     let mut start = 0;
     while start < rows.len() {
@@ -233,7 +233,7 @@ fn blocks(rows: &[Row]) -> Vec<std::ops::Range<usize>> {
 }
 
 /// The first row of a block, when words stand in it over numbers: `nm\min; 0; 2.5`.
-fn header_row(rows: &[Row], block: &std::ops::Range<usize>) -> Option<usize> {
+fn header_row(rows: &[FamilyRow], block: &std::ops::Range<usize>) -> Option<usize> {
     let (first, second) = (rows.get(block.start)?, rows.get(block.start + 1)?);
     let over = first.cells.iter().zip(&second.cells);
     over.into_iter()
@@ -244,9 +244,9 @@ fn header_row(rows: &[Row], block: &std::ops::Range<usize>) -> Option<usize> {
 /// The lines above a block that are its headers: the nearest, and the one above it when that holds units alone.
 fn headers_above(
     lines: &[&str],
-    rows: &[Row],
+    rows: &[FamilyRow],
     block: &std::ops::Range<usize>,
-    delimiter: Delimiter,
+    delimiter: FamilyDelimiter,
 ) -> Vec<usize> {
     let width = rows[block.start].cells.len();
     let mut found = Vec::new();
@@ -286,7 +286,7 @@ fn header_cell(cell: &str, names: &BTreeSet<String>) -> String {
 
 /// What the preamble says the sample is called. Nothing else that differs is left out: a header that is no such name may
 /// say what was measured.
-fn names(lines: &[&str], delimiter: Delimiter) -> BTreeSet<String> {
+fn names(lines: &[&str], delimiter: FamilyDelimiter) -> BTreeSet<String> {
     let mut names = BTreeSet::new();
     for line in lines.iter().take(80) {
         if let Some((key, value)) = key_and_rest(line, Some(delimiter))
@@ -334,7 +334,7 @@ impl Marks {
 }
 
 /// What the columns hold, neighbours of one kind once.
-fn kinds_of(rows: &[Row], kinds: &mut Vec<&'static str>) {
+fn kinds_of(rows: &[FamilyRow], kinds: &mut Vec<&'static str>) {
     let Some(row) = rows.iter().max_by_key(|row| row.filled) else {
         return;
     };
@@ -361,7 +361,7 @@ fn kinds_of(rows: &[Row], kinds: &mut Vec<&'static str>) {
 }
 
 /// What a table without a header looks like: how many columns, and which way the first one runs.
-fn outline(rows: &[Row]) -> String {
+fn outline(rows: &[FamilyRow]) -> String {
     let firsts: Vec<f64> = rows
         .iter()
         .filter_map(|row| row.cells.first()?.replace(',', ".").parse().ok())
@@ -381,7 +381,7 @@ fn outline(rows: &[Row]) -> String {
 }
 
 /// The keys that stand outside the tables, and how key and value are written.
-fn preamble(lines: &[&str], used: &[bool], delimiter: Option<Delimiter>) -> (Vec<String>, Around) {
+fn preamble(lines: &[&str], used: &[bool], delimiter: Option<FamilyDelimiter>) -> (Vec<String>, Around) {
     let mut keys = BTreeSet::new();
     let mut around = Around::Plain;
     for (line, _) in lines.iter().zip(used).filter(|(_, used)| !**used) {
@@ -428,7 +428,7 @@ fn preamble(lines: &[&str], used: &[bool], delimiter: Option<Delimiter>) -> (Vec
 const MARKS: [char; 6] = ['#', '*', '%', '!', ';', '/'];
 
 /// Key and rest of a line that may be a key with its value.
-fn key_and_rest(line: &str, delimiter: Option<Delimiter>) -> Option<(&str, &str)> {
+fn key_and_rest(line: &str, delimiter: Option<FamilyDelimiter>) -> Option<(&str, &str)> {
     let line = line.trim().trim_start_matches(MARKS).trim();
     let short = |key: &str| {
         let key = key.trim();
@@ -442,7 +442,7 @@ fn key_and_rest(line: &str, delimiter: Option<Delimiter>) -> Option<(&str, &str)
     }
     ends.extend(line.find('=').map(|at| (at, 1)));
     ends.extend(line.find("...").or_else(|| line.find(" .. ")).map(|at| (at, 3)));
-    if let Some(Delimiter::Sign(sign)) = delimiter
+    if let Some(FamilyDelimiter::Sign(sign)) = delimiter
         && line.split(sign).filter(|cell| !cell.trim().is_empty()).count() <= 3
     {
         ends.extend(line.find(sign).map(|at| (at, 1)));

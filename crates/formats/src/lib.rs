@@ -7,35 +7,37 @@
 //! No reader opens a file and nothing here prints.
 
 pub mod assume;
+pub mod column_header;
 pub mod container;
 pub mod evidence;
 pub mod explanation;
 pub mod family;
 pub mod guard;
-pub mod head;
-pub mod header;
+mod hints;
 mod intake;
 pub mod layout;
 mod light;
 pub mod manifest;
+pub mod preamble;
 pub mod readers;
 mod recognise;
 mod rendering;
 mod settle;
 pub mod sink;
 pub mod source;
-mod told;
 pub mod vocabulary;
 pub mod words;
 mod work;
 pub mod writers;
 
 pub use assume::Assumptions;
-pub use explanation::Part;
+pub use explanation::ExplainedLines;
 pub use intake::{Taken, take_in};
 pub use layout::Layout;
 pub use manifest::Manifest;
 pub use readers::printed_text;
-pub use recognise::{Candidate, Card, Choice, Glimpse, Reader, Readers, Reading, Recognition};
-pub use settle::Settled;
+pub use recognise::{
+    Candidate, Reader, ReaderChoice, ReaderInfo, Readers, Reading, Recognition, SourcePreview,
+};
+pub use settle::SettledReading;
 pub use source::Source;

@@ -10,8 +10,8 @@ use schemars::JsonSchema;
 use serde::Deserialize;
 use toml::Spanned;
 
-use crate::layout::{Damage, Example, Fault, Paper, Recognise, place_or_file};
-use crate::{Card, Glimpse, Reader, Recognition};
+use crate::layout::{DamageTrial, Example, LayoutFault, Paper, Recognise, place_or_file};
+use crate::{Reader, ReaderInfo, Recognition, SourcePreview};
 
 /// The start of every plugin's id.
 pub const PREFIX: &str = "plugin/";
@@ -74,7 +74,7 @@ pub struct Bounds {
 /// A `plugin.toml` that was understood.
 #[derive(Clone, Debug)]
 pub struct Manifest {
-    card: Card,
+    card: ReaderInfo,
     paper: Paper,
     description: Description,
 }
@@ -107,7 +107,7 @@ impl Manifest {
             .check()
             .map_err(|fault| wrong(fault.span, fault.message))?;
         Ok(Self {
-            card: Card {
+            card: ReaderInfo {
                 id: format!("{PREFIX}{}", description.name.get_ref()),
                 version: description.version.clone(),
                 title: description.title.clone(),
@@ -119,7 +119,7 @@ impl Manifest {
 
     /// Who it is.
     #[must_use]
-    pub fn card(&self) -> &Card {
+    pub fn card(&self) -> &ReaderInfo {
         &self.card
     }
 
@@ -180,7 +180,7 @@ impl Manifest {
 
     /// Whether a source is one of the plugin's.
     #[must_use]
-    pub fn recognise(&self, glimpse: &Glimpse<'_>) -> Recognition {
+    pub fn recognise(&self, glimpse: &SourcePreview<'_>) -> Recognition {
         self.description.recognise.ask(glimpse)
     }
 
@@ -192,22 +192,22 @@ impl Manifest {
 
     /// Reads damaged copies of an example with the plugin: cut off anywhere, lines dropped, bytes flipped.
     #[must_use]
-    pub fn damage(&self, reader: &dyn Reader, example: &Example, bytes: &[u8]) -> Damage {
+    pub fn damage(&self, reader: &dyn Reader, example: &Example, bytes: &[u8]) -> DamageTrial {
         self.paper.damage(reader, example, bytes)
     }
 }
 
 impl Description {
-    fn check(&self) -> Result<(), Fault> {
+    fn check(&self) -> Result<(), LayoutFault> {
         let name = self.name.get_ref();
         let plain = |c: char| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-';
         if name.is_empty() || name.len() > 60 || !name.chars().all(plain) {
             let message =
                 format!("`{name}` is no name of a plugin: expected small letters, digits and hyphens");
-            return Err(Fault::at(&self.name, message));
+            return Err(LayoutFault::at(&self.name, message));
         }
         if self.library.is_empty() {
-            return Err(Fault {
+            return Err(LayoutFault {
                 span: None,
                 message: "no library is named: give `linux`, `macos` or `windows` under `[library]`"
                     .to_owned(),
@@ -217,18 +217,18 @@ impl Description {
             let bare = system.split('-').next().unwrap_or_default();
             if !matches!(bare, "linux" | "macos" | "windows") {
                 let message = format!("`{system}` is no system: expected `linux`, `macos` or `windows`");
-                return Err(Fault::at(file, message));
+                return Err(LayoutFault::at(file, message));
             }
             let text = file.get_ref();
             if text.is_empty() || text.contains(['/', '\\', ':']) || text.starts_with('.') {
                 let message =
                     format!("`{text}` is no file beside plugin.toml: expected a name without a folder");
-                return Err(Fault::at(file, message));
+                return Err(LayoutFault::at(file, message));
             }
         }
         self.recognise.check()?;
         if self.example.is_empty() {
-            return Err(Fault {
+            return Err(LayoutFault {
                 span: None,
                 message: "a plugin needs an example: `[[example]]` with `file` or `text`, and what must come out of it"
                     .to_owned(),

@@ -3,11 +3,11 @@
 use curvary_record::{Code, Diagnostic, Run, Verdict};
 
 use crate::settle::settled;
-use crate::{Part, Settled, Source};
+use crate::{ExplainedLines, SettledReading, Source};
 
 /// What a reader is called.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Card {
+pub struct ReaderInfo {
     /// `built-in/…`, `layout/…` or `plugin/…`.
     pub id: String,
     /// Changes whenever the reader may read the same bytes differently.
@@ -18,7 +18,7 @@ pub struct Card {
 
 /// What every reader is shown first: made once for all of them. Nothing is decoded for it before a reader asks.
 #[derive(Clone, Copy)]
-pub struct Glimpse<'a> {
+pub struct SourcePreview<'a> {
     /// The path, with `/` between folders.
     pub path: &'a str,
     /// Length of the file in bytes.
@@ -30,7 +30,7 @@ pub struct Glimpse<'a> {
     pub(crate) source: &'a Source,
 }
 
-impl<'a> Glimpse<'a> {
+impl<'a> SourcePreview<'a> {
     /// The first 8 KiB of decoded text, cut at a character; empty where the bytes are plainly no text, which is seen
     /// without decoding any.
     #[must_use]
@@ -113,15 +113,15 @@ impl Reading {
 /// as the meaning is sure, never invents a number and is never silent: what is left out has a remark with its place.
 pub trait Reader: Send + Sync {
     /// Who this is.
-    fn card(&self) -> &Card;
+    fn card(&self) -> &ReaderInfo;
     /// Whether this reader knows the source.
-    fn recognise(&self, glimpse: &Glimpse<'_>) -> Recognition;
+    fn recognise(&self, glimpse: &SourcePreview<'_>) -> Recognition;
     /// All that can be understood.
     fn read(&self, source: &Source) -> Reading;
     /// How each part of the source is understood, in the order of its lines. A reader that cannot tell says nothing.
     ///
     /// What it tells comes from the same steps as [`Reader::read`], never from a second look of its own.
-    fn explain(&self, source: &Source) -> Vec<Part> {
+    fn explain(&self, source: &Source) -> Vec<ExplainedLines> {
         let _ = source;
         Vec::new()
     }
@@ -146,7 +146,7 @@ pub struct Candidate<'a> {
 }
 
 /// Which reader a source goes to.
-pub enum Choice<'a> {
+pub enum ReaderChoice<'a> {
     /// One knows it best, for this reason.
     One(&'a dyn Reader, String),
     /// None knows it.
@@ -192,11 +192,11 @@ impl Readers {
 
     /// Which reader the source goes to: *yes* beats *perhaps*; `asked` (an id) skips the question.
     #[must_use]
-    pub fn choose(&self, source: &Source, asked: Option<&str>) -> Choice<'_> {
+    pub fn choose(&self, source: &Source, asked: Option<&str>) -> ReaderChoice<'_> {
         if let Some(id) = asked {
             return match self.iter().find(|reader| reader.card().id == id) {
-                Some(reader) => Choice::One(reader, "it was asked for".to_owned()),
-                None => Choice::None,
+                Some(reader) => ReaderChoice::One(reader, "it was asked for".to_owned()),
+                None => ReaderChoice::None,
             };
         }
         let answers = self.ask(source);
@@ -216,12 +216,12 @@ impl Readers {
                     reader,
                     recognition: Recognition::Yes(why) | Recognition::Perhaps(why),
                 }),
-            ) => Choice::One(reader, why),
+            ) => ReaderChoice::One(reader, why),
             (_, Some(last)) => {
                 best.push(last);
-                Choice::Several(best)
+                ReaderChoice::Several(best)
             }
-            (_, None) => Choice::None,
+            (_, None) => ReaderChoice::None,
         }
     }
 
@@ -229,27 +229,27 @@ impl Readers {
     ///
     /// Answers that the source carries come into force only where the source asks for them.
     #[must_use]
-    pub fn read(&self, source: &Source, asked: Option<&str>) -> (Option<&Card>, Reading) {
+    pub fn read(&self, source: &Source, asked: Option<&str>) -> (Option<&ReaderInfo>, Reading) {
         let (card, settled) = self.settle(source, asked);
         (card, settled.reading)
     }
 
     /// The same, with the answers that the source asked for.
     #[must_use]
-    pub fn settle(&self, source: &Source, asked: Option<&str>) -> (Option<&Card>, Settled) {
+    pub fn settle(&self, source: &Source, asked: Option<&str>) -> (Option<&ReaderInfo>, SettledReading) {
         let refused = |remark| {
-            let settled = Settled {
+            let settled = SettledReading {
                 reading: Reading::refused(remark),
-                ..Settled::default()
+                ..SettledReading::default()
             };
             (None, settled)
         };
         match self.choose(source, asked) {
-            Choice::One(reader, _) => {
+            ReaderChoice::One(reader, _) => {
                 let mut settled = if source.assume().is_empty() {
-                    Settled {
+                    SettledReading {
                         reading: reader.read(source),
-                        ..Settled::default()
+                        ..SettledReading::default()
                     }
                 } else {
                     settled(source.assume(), |assume| {
@@ -259,7 +259,7 @@ impl Readers {
                 settled.reading.remarks.extend(source.remarks().iter().cloned());
                 (Some(reader.card()), settled)
             }
-            Choice::None => {
+            ReaderChoice::None => {
                 let message = match asked {
                     Some(id) => format!("no reader is called `{id}`"),
                     None => "no reader knows this kind of file".to_owned(),
@@ -268,7 +268,7 @@ impl Readers {
                     .help("`curvary explain FILE` shows what each reader said; a layout can teach curvary a new shape");
                 refused(remark)
             }
-            Choice::Several(candidates) => {
+            ReaderChoice::Several(candidates) => {
                 let ids: Vec<&str> = candidates.iter().map(|c| c.reader.card().id.as_str()).collect();
                 let remark = Diagnostic::error(
                     Code::new("several-readers"),

@@ -9,7 +9,7 @@ use std::collections::BTreeMap;
 use curvary_record::{Claim, Diagnostic, Label, Lines, Origin, Place, Question, Span};
 
 use crate::readers::text_table;
-use crate::{Card, Part, Reading, Source};
+use crate::{ExplainedLines, ReaderInfo, Reading, Source};
 
 /// A sign as it is written out: control signs as blanks, and full-width forms, which are the same signs drawn wider, as
 /// the plain ones.
@@ -89,7 +89,7 @@ impl Rendering {
     }
 
     /// What the text-table reader makes of it, with the places of the original.
-    pub(crate) fn read(&self, source: &Source, card: &Card) -> Reading {
+    pub(crate) fn read(&self, source: &Source, card: &ReaderInfo) -> Reading {
         let mut reading = text_table::read(&source.rendered(self.text.clone()), card);
         for run in &mut reading.runs {
             run.source.lines = run.source.lines.and_then(|(first, last)| {
@@ -125,7 +125,7 @@ impl Rendering {
     }
 
     /// What the text-table reader tells of it, line by line of the rendering, with the lines of the original.
-    pub(crate) fn explain(&self, source: &Source, card: &Card) -> Vec<Part> {
+    pub(crate) fn explain(&self, source: &Source, card: &ReaderInfo) -> Vec<ExplainedLines> {
         let mut parts = text_table::explain(&source.rendered(self.text.clone()), card);
         for part in &mut parts {
             // A line that stands nowhere in the source is where the other end of the part is.

@@ -15,7 +15,7 @@ use crate::{Assumptions, Reading};
 
 /// A reading with the answers that it asked for.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub struct Settled {
+pub struct SettledReading {
     /// The reading.
     pub reading: Reading,
     /// The answers that were asked for, as `about=answer`, in the order in which they came into force.
@@ -23,7 +23,7 @@ pub struct Settled {
 }
 
 /// Reads with as many of the answers as are asked for; `read` reads the source under some answers.
-pub(crate) fn settled(given: &Assumptions, mut read: impl FnMut(Assumptions) -> Reading) -> Settled {
+pub(crate) fn settled(given: &Assumptions, mut read: impl FnMut(Assumptions) -> Reading) -> SettledReading {
     let mut reading = read(Assumptions::none());
     let mut force = Assumptions::none();
     let (mut words, mut left): (Vec<_>, Vec<_>) =
@@ -60,7 +60,7 @@ pub(crate) fn settled(given: &Assumptions, mut read: impl FnMut(Assumptions) -> 
             Err(why) => reading.remarks.push(*why),
         }
     }
-    Settled { reading, met }
+    SettledReading { reading, met }
 }
 
 fn with(force: &Assumptions, more: &[TopicAnswer]) -> Assumptions {
@@ -235,7 +235,7 @@ mod tests {
     use super::*;
     use crate::{Readers, Source};
 
-    fn read(text: &str, answers: &[&str], precise: bool) -> Settled {
+    fn read(text: &str, answers: &[&str], precise: bool) -> SettledReading {
         let mut assume = Assumptions::none();
         for answer in answers {
             assume.add(answer).expect("an answer");

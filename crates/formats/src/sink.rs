@@ -5,9 +5,9 @@
 //! asks where quantity or unit is not said. Plugins speak to it through the worker, built-in readers directly.
 //!
 //! A reader that decides about all tables of a source together has its runs only at the end. It hands each over as a whole,
-//! [`Understood`]; order, limits and what holds of every run are the same.
+//! [`CompletedRun`]; order, limits and what holds of every run are the same.
 //!
-//! What may not be said ends the reading with a [`Breach`]: nothing of it is used then.
+//! What may not be said ends the reading with a [`ContractViolation`]: nothing of it is used then.
 
 mod cells;
 mod input;
@@ -21,15 +21,15 @@ use curvary_record::{
     RunId, Severity, SourceRef, Span, Technique, Trace, Unit, Value, code,
 };
 
-use self::cells::{Meaning, Numbered};
-pub use self::input::{ColumnSaid, CurveSaid, HeldSaid, Said, Values};
-pub use self::understood::Understood;
+use self::cells::{CellMeaning, ColumnNumbers};
+pub use self::input::{ColumnInput, CurveInput, FixedCoordinateInput, LocatedText, Values};
+pub use self::understood::CompletedRun;
 use crate::assume::{is_of_reader, stated_axis};
-use crate::{Card, Reading, Source, header};
+use crate::{ReaderInfo, Reading, Source, preamble};
 
 /// What spans count.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Counting {
+pub enum SpanUnit {
     /// Bytes of the decoded text: places have lines and columns.
     Text,
     /// Bytes of the file.
@@ -38,7 +38,7 @@ pub enum Counting {
 
 /// How much of one source may be said.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Limits {
+pub struct SourceLimits {
     /// Runs.
     pub runs: usize,
     /// Curves of all runs.
@@ -55,7 +55,7 @@ pub struct Limits {
     pub texts: usize,
 }
 
-impl Limits {
+impl SourceLimits {
     /// The limits of every reader.
     pub const USUAL: Self = Self {
         runs: 10_000,
@@ -81,34 +81,34 @@ impl Limits {
 
 /// What a reader said and may not say.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Breach {
+pub struct ContractViolation {
     /// What it was, as a sentence.
     pub why: String,
     /// Whether it would have been right, but for a limit.
     pub too_much: bool,
 }
 
-impl fmt::Display for Breach {
+impl fmt::Display for ContractViolation {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         f.write_str(&self.why)
     }
 }
 
-impl std::error::Error for Breach {}
+impl std::error::Error for ContractViolation {}
 
 /// Takes what a reader finds in one source and makes runs of it.
 ///
 /// The order is `begin_run (claim | question | axis | curve)* end_run`, as often as there are runs; a remark may come at
-/// any time. See [`Limits`] for how much.
+/// any time. See [`SourceLimits`] for how much.
 pub struct Sink<'a> {
     source: &'a Source,
-    card: &'a Card,
-    counting: Counting,
-    limits: Limits,
-    left: Limits,
+    card: &'a ReaderInfo,
+    counting: SpanUnit,
+    limits: SourceLimits,
+    left: SourceLimits,
     reading: Reading,
     open: Option<Run>,
-    axis: Option<Axis>,
+    axis: Option<SinkAxis>,
     /// Cells that were no numbers, of the run that is open.
     unreadable: usize,
     /// The part of the source that things are said in.
@@ -116,9 +116,9 @@ pub struct Sink<'a> {
 }
 
 /// The axis that curves run over.
-struct Axis {
-    meaning: Meaning,
-    numbered: Numbered,
+struct SinkAxis {
+    meaning: CellMeaning,
+    numbered: ColumnNumbers,
 }
 
 /// Cells that are no numbers are told one by one up to here.
@@ -127,7 +127,7 @@ const TOLD: usize = 20;
 impl<'a> Sink<'a> {
     /// A sink for what the reader of this card finds in a source.
     #[must_use]
-    pub fn new(source: &'a Source, card: &'a Card, counting: Counting, limits: Limits) -> Self {
+    pub fn new(source: &'a Source, card: &'a ReaderInfo, counting: SpanUnit, limits: SourceLimits) -> Self {
         Self {
             source,
             card,
@@ -162,7 +162,7 @@ impl<'a> Sink<'a> {
             digest: self.source.digest().clone(),
             reader: self.card.id.clone(),
             reader_version: self.card.version.clone(),
-            encoding: (self.counting == Counting::Text).then(|| self.source.encoding().to_owned()),
+            encoding: (self.counting == SpanUnit::Text).then(|| self.source.encoding().to_owned()),
             ordinal: u32::try_from(ordinal).unwrap_or(u32::MAX),
             lines,
         };
@@ -173,7 +173,7 @@ impl<'a> Sink<'a> {
     ///
     /// # Errors
     /// When a run is open, there is too much of something, or columns are what none can be.
-    pub fn understood(&mut self, run: Understood) -> Result<(), Breach> {
+    pub fn understood(&mut self, run: CompletedRun) -> Result<(), ContractViolation> {
         if self.open.is_some() {
             return breach("a run was begun before the run before it was ended");
         }
@@ -218,7 +218,7 @@ impl<'a> Sink<'a> {
     ///
     /// # Errors
     /// When there are too many.
-    pub fn told(&mut self, remark: Diagnostic) -> Result<(), Breach> {
+    pub fn told(&mut self, remark: Diagnostic) -> Result<(), ContractViolation> {
         take(&mut self.left.remarks, 1, || {
             format!("{} remarks", self.limits.remarks)
         })?;
@@ -231,7 +231,7 @@ impl<'a> Sink<'a> {
     ///
     /// # Errors
     /// As for [`Sink::understood`] and [`Sink::told`].
-    pub fn parts(&mut self, readings: impl IntoIterator<Item = Reading>) -> Result<(), Breach> {
+    pub fn parts(&mut self, readings: impl IntoIterator<Item = Reading>) -> Result<(), ContractViolation> {
         let mut refused: BTreeMap<String, Diagnostic> = BTreeMap::new();
         let mut failed = false;
         for reading in readings {
@@ -271,7 +271,7 @@ impl<'a> Sink<'a> {
     ///
     /// # Errors
     /// When the run before has not ended, or there are too many.
-    pub fn begin_run(&mut self, technique: &str, span: Span) -> Result<(), Breach> {
+    pub fn begin_run(&mut self, technique: &str, span: Span) -> Result<(), ContractViolation> {
         if self.open.is_some() {
             return breach("a run was begun before the run before it was ended");
         }
@@ -308,13 +308,13 @@ impl<'a> Sink<'a> {
     ///
     /// # Errors
     /// When no run is open, or there are too many.
-    pub fn claim(&mut self, key: Said<'_>, value: Said<'_>) -> Result<(), Breach> {
+    pub fn claim(&mut self, key: LocatedText<'_>, value: LocatedText<'_>) -> Result<(), ContractViolation> {
         self.texts(&[key.text, value.text])?;
         self.saying()?;
         let place = self.place(value.span);
         let source = self.source;
         let run = self.run("a claim")?;
-        header::claim_at(
+        preamble::claim_at(
             &mut run.fields,
             &mut run.questions,
             source,
@@ -329,10 +329,10 @@ impl<'a> Sink<'a> {
     ///
     /// # Errors
     /// When no run is open, the quantity or the unit cannot be, or there are too many points.
-    pub fn axis(&mut self, column: &ColumnSaid<'_>) -> Result<(), Breach> {
+    pub fn axis(&mut self, column: &ColumnInput<'_>) -> Result<(), ContractViolation> {
         self.run("an axis")?;
         let (meaning, numbered) = self.column("x", column)?;
-        self.axis = Some(Axis { meaning, numbered });
+        self.axis = Some(SinkAxis { meaning, numbered });
         Ok(())
     }
 
@@ -340,7 +340,7 @@ impl<'a> Sink<'a> {
     ///
     /// # Errors
     /// When there is no axis or one of another length, the quantity or the unit cannot be, or there is too much.
-    pub fn curve(&mut self, curve: &CurveSaid<'_>) -> Result<(), Breach> {
+    pub fn curve(&mut self, curve: &CurveInput<'_>) -> Result<(), ContractViolation> {
         self.run("a curve")?;
         take(&mut self.left.curves, 1, || {
             format!("{} curves", self.limits.curves)
@@ -367,7 +367,7 @@ impl<'a> Sink<'a> {
             self.texts(&[key.text, value.text])?;
             self.saying()?;
             let place = self.place(value.span);
-            header::claim_at(
+            preamble::claim_at(
                 &mut fields,
                 &mut questions,
                 self.source,
@@ -411,7 +411,7 @@ impl<'a> Sink<'a> {
         code: &str,
         message: &str,
         span: Span,
-    ) -> Result<(), Breach> {
+    ) -> Result<(), ContractViolation> {
         self.texts(&[code, message])?;
         take(&mut self.left.remarks, 1, || {
             format!("{} remarks", self.limits.remarks)
@@ -445,7 +445,7 @@ impl<'a> Sink<'a> {
         message: &str,
         answers: &[(&str, &str)],
         span: Span,
-    ) -> Result<(), Breach> {
+    ) -> Result<(), ContractViolation> {
         self.saying()?;
         self.texts(&[about, message])?;
         let about = format!("{}/{about}", self.card.id.rsplit('/').next().unwrap_or_default());
@@ -490,7 +490,7 @@ impl<'a> Sink<'a> {
     ///
     /// # Errors
     /// When none is open.
-    pub fn end_run(&mut self) -> Result<(), Breach> {
+    pub fn end_run(&mut self) -> Result<(), ContractViolation> {
         let Some(mut run) = self.open.take() else {
             return breach("a run was ended before one was begun");
         };
@@ -527,7 +527,7 @@ impl<'a> Sink<'a> {
     ///
     /// # Errors
     /// When a run has not ended.
-    pub fn finish(mut self) -> Result<Reading, Breach> {
+    pub fn finish(mut self) -> Result<Reading, ContractViolation> {
         if self.open.is_some() {
             return breach("the last run was not ended");
         }
@@ -543,7 +543,7 @@ impl<'a> Sink<'a> {
 
     /// What was found by a reader that is built in. What it may not say is a mistake of its own; too much is the file's.
     #[must_use]
-    pub fn finished(self, told: Result<(), Breach>) -> Reading {
+    pub fn finished(self, told: Result<(), ContractViolation>) -> Reading {
         match told.and_then(|()| self.finish()) {
             Ok(reading) => reading,
             Err(breach) if breach.too_much => Reading::refused(
@@ -566,14 +566,14 @@ impl<'a> Sink<'a> {
         self.reading.remarks
     }
 
-    fn run(&mut self, what: &str) -> Result<&mut Run, Breach> {
+    fn run(&mut self, what: &str) -> Result<&mut Run, ContractViolation> {
         match &mut self.open {
             Some(run) => Ok(run),
             None => breach(format!("{what} came outside a run")),
         }
     }
 
-    fn ask(&mut self, question: Question) -> Result<(), Breach> {
+    fn ask(&mut self, question: Question) -> Result<(), ContractViolation> {
         if self.source.assume().settle(&question) {
             return Ok(());
         }
@@ -584,16 +584,16 @@ impl<'a> Sink<'a> {
         Ok(())
     }
 
-    fn saying(&mut self) -> Result<(), Breach> {
+    fn saying(&mut self) -> Result<(), ContractViolation> {
         take(&mut self.left.sayings, 1, || {
             format!("{} claims", self.limits.sayings)
         })
     }
 
-    fn texts(&mut self, texts: &[&str]) -> Result<(), Breach> {
+    fn texts(&mut self, texts: &[&str]) -> Result<(), ContractViolation> {
         for text in texts {
             if text.len() > self.limits.text {
-                return Err(Breach {
+                return Err(ContractViolation {
                     why: format!(
                         "a text of {} bytes; at most {} are taken",
                         text.len(),
@@ -615,15 +615,15 @@ impl<'a> Sink<'a> {
                 part: self.part.clone(),
                 ..Place::default()
             },
-            Counting::Text => self.source.place(span),
-            Counting::Bytes => Place {
+            SpanUnit::Text => self.source.place(span),
+            SpanUnit::Bytes => Place {
                 bytes: Some(span),
                 ..Place::default()
             },
         }
     }
 
-    fn held(&mut self, said: &HeldSaid<'_>) -> Result<Coordinate, Breach> {
+    fn held(&mut self, said: &FixedCoordinateInput<'_>) -> Result<Coordinate, ContractViolation> {
         self.texts(&[said.quantity, said.unit, said.value.text])?;
         self.saying()?;
         let unit = unit_of(said.unit);
@@ -646,7 +646,11 @@ impl<'a> Sink<'a> {
     }
 
     /// What a column means and holds; what must be asked about it is asked.
-    fn column(&mut self, axis: &str, said: &ColumnSaid<'_>) -> Result<(Meaning, Numbered), Breach> {
+    fn column(
+        &mut self,
+        axis: &str,
+        said: &ColumnInput<'_>,
+    ) -> Result<(CellMeaning, ColumnNumbers), ContractViolation> {
         self.texts(&[said.header.text, said.quantity, said.unit])?;
         take(&mut self.left.points, said.values.len(), || {
             format!("{} points", self.limits.points)
@@ -687,8 +691,12 @@ impl<'a> Sink<'a> {
         Ok((meaning, numbered))
     }
 
-    fn meaning(&self, axis: &str, said: &ColumnSaid<'_>) -> Result<(Meaning, Option<Question>), Breach> {
-        let head = crate::head::read_head(said.header.text);
+    fn meaning(
+        &self,
+        axis: &str,
+        said: &ColumnInput<'_>,
+    ) -> Result<(CellMeaning, Option<Question>), ContractViolation> {
+        let head = crate::column_header::read_column_header(said.header.text);
         let stated_unit = unit_of(said.unit).or(head.unit);
         let quantity = if said.quantity.is_empty() {
             head.quantity
@@ -704,7 +712,7 @@ impl<'a> Sink<'a> {
         });
         if let (Some(quantity), Some(unit)) = (quantity.clone(), unit.clone()) {
             return Ok((
-                Meaning {
+                CellMeaning {
                     quantity,
                     unit,
                     name: named,
@@ -717,7 +725,7 @@ impl<'a> Sink<'a> {
             && let Some(unit) = own.or_else(|| unit.clone()).or_else(|| customary(&answered))
         {
             return Ok((
-                Meaning {
+                CellMeaning {
                     quantity: answered,
                     unit,
                     name: named,
@@ -760,7 +768,7 @@ impl<'a> Sink<'a> {
                 }],
             },
         };
-        let meaning = Meaning {
+        let meaning = CellMeaning {
             quantity: quantity.unwrap_or(Quantity::UNKNOWN),
             unit: unit.unwrap_or(Unit::ONE),
             name: named,
@@ -769,20 +777,20 @@ impl<'a> Sink<'a> {
     }
 }
 
-fn breach<T>(why: impl Into<String>) -> Result<T, Breach> {
-    Err(Breach {
+fn breach<T>(why: impl Into<String>) -> Result<T, ContractViolation> {
+    Err(ContractViolation {
         why: why.into(),
         too_much: false,
     })
 }
 
-fn take(left: &mut usize, count: usize, limit: impl Fn() -> String) -> Result<(), Breach> {
+fn take(left: &mut usize, count: usize, limit: impl Fn() -> String) -> Result<(), ContractViolation> {
     match left.checked_sub(count) {
         Some(rest) => {
             *left = rest;
             Ok(())
         }
-        None => Err(Breach {
+        None => Err(ContractViolation {
             why: format!("more than {} of one file", limit()),
             too_much: true,
         }),
@@ -844,7 +852,7 @@ fn customary(quantity: &Quantity) -> Option<Unit> {
     }
 }
 
-fn stated(quantity: &str, unit: Option<&Unit>) -> Result<Quantity, Breach> {
+fn stated(quantity: &str, unit: Option<&Unit>) -> Result<Quantity, ContractViolation> {
     stated_axis(quantity, unit).or_else(|expected| {
         breach(format!(
             "`{}` is not what a column can be of: expected {expected}",
@@ -854,9 +862,9 @@ fn stated(quantity: &str, unit: Option<&Unit>) -> Result<Quantity, Breach> {
 }
 
 /// A curve of the points at which both axis and curve have a number.
-fn joined(axis: &Axis, meaning: Meaning, y: &Numbered) -> Trace {
+fn joined(axis: &SinkAxis, meaning: CellMeaning, y: &ColumnNumbers) -> Trace {
     let x = &axis.numbered;
-    let lines = |numbered: &Numbered| !numbered.lines.is_empty();
+    let lines = |numbered: &ColumnNumbers| !numbered.lines.is_empty();
     let of = if lines(y) { y } else { x };
     let whole = x.absent.is_empty() && y.absent.is_empty();
     let mut trace = Trace {

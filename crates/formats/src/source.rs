@@ -10,9 +10,9 @@ use curvary_record::{Code, Diagnostic, Digest, LineTable, Place, Span};
 
 pub(crate) use self::sight::is_control;
 use crate::container;
+use crate::hints::Hints;
 use crate::intake::{Taken, is_ordinary};
-use crate::told::Told;
-use crate::{Assumptions, Glimpse};
+use crate::{Assumptions, SourcePreview};
 
 /// The bytes of one file and the text they are, with everything that is said about the file from outside.
 ///
@@ -27,7 +27,7 @@ pub struct Source {
     /// A text that stands in place of the file's own.
     own: Option<String>,
     assume: Assumptions,
-    told: Told,
+    told: Hints,
     lines: OnceLock<LineTable>,
 }
 
@@ -104,7 +104,7 @@ impl Source {
             file: Arc::new(File::of(taken.bytes, ordinary)),
             own: None,
             assume: Assumptions::none(),
-            told: Told::default(),
+            told: Hints::default(),
             lines: OnceLock::new(),
         }
     }
@@ -118,7 +118,7 @@ impl Source {
 
     /// A copy of the source under other assumptions, and with what a layout tells of its tables.
     #[must_use]
-    pub(crate) fn under(&self, assume: Assumptions, told: Told) -> Self {
+    pub(crate) fn under(&self, assume: Assumptions, told: Hints) -> Self {
         Self {
             path: self.path.clone(),
             digest: self.digest.clone(),
@@ -158,7 +158,7 @@ impl Source {
     }
 
     /// What a layout tells of its tables.
-    pub(crate) fn told(&self) -> &Told {
+    pub(crate) fn told(&self) -> &Hints {
         &self.told
     }
 
@@ -276,9 +276,9 @@ impl Source {
 
     /// What every reader is shown first.
     #[must_use]
-    pub fn glimpse(&self) -> Glimpse<'_> {
+    pub fn glimpse(&self) -> SourcePreview<'_> {
         let bytes = self.bytes();
-        Glimpse {
+        SourcePreview {
             path: &self.path,
             bytes: bytes.len(),
             start: bytes.get(..64).unwrap_or(bytes),

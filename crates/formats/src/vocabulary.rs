@@ -12,7 +12,7 @@ use crate::{Assumptions, words};
 
 /// What a word stands for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub enum Kind {
+pub enum WordKind {
     /// A key of the preamble.
     Key,
     /// The header of a column.
@@ -25,7 +25,7 @@ pub enum Kind {
     Mark,
 }
 
-impl Kind {
+impl WordKind {
     /// Every kind.
     pub const ALL: [Self; 5] = [Self::Key, Self::Header, Self::Unit, Self::Value, Self::Mark];
 
@@ -49,7 +49,7 @@ pub const NOTHING: &str = "nothing";
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct LocalWord {
     /// What it stands for.
-    pub kind: Kind,
+    pub kind: WordKind,
     /// The key whose values are meant, for a value.
     pub of: Option<String>,
     /// The word, as it is written in the files.
@@ -63,17 +63,17 @@ impl LocalWord {
     #[must_use]
     pub fn read(line: &str) -> Option<Self> {
         let line = line.trim();
-        let (kind, rest) = Kind::ALL.into_iter().find_map(|kind| {
+        let (kind, rest) = WordKind::ALL.into_iter().find_map(|kind| {
             let rest = line.strip_prefix(kind.name())?.strip_prefix(':')?;
             Some((kind, rest))
         })?;
         // A key may hold the sign itself; the meaning of a value may be an answer, which has one.
         let (left, meaning) = match kind {
-            Kind::Value => rest.split_once('='),
+            WordKind::Value => rest.split_once('='),
             _ => rest.rsplit_once('='),
         }?;
         let (of, word) = match kind {
-            Kind::Value => {
+            WordKind::Value => {
                 let (key, value) = left.split_once(':')?;
                 (Some(key.trim().to_owned()), value)
             }
@@ -103,11 +103,11 @@ impl LocalWord {
             ));
         }
         match word.kind {
-            Kind::Key => check_field(&word.meaning)?,
-            Kind::Header => word.check_header()?,
-            Kind::Unit => word.check_unit()?,
-            Kind::Value => word.check_value()?,
-            Kind::Mark => word.check_mark()?,
+            WordKind::Key => check_field(&word.meaning)?,
+            WordKind::Header => word.check_header()?,
+            WordKind::Unit => word.check_unit()?,
+            WordKind::Value => word.check_value()?,
+            WordKind::Mark => word.check_mark()?,
         }
         Ok(word)
     }

@@ -16,7 +16,7 @@ use self::quick::{Beginnings, Listed, with_folded, with_marker_form};
 
 /// What a word over a column says.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub enum Word {
+pub enum HeaderWord {
     /// A quantity that photometers measure, or that their measurements run over or are taken at.
     Quantity(Quantity),
     /// Another quantity: positive evidence that the column is no light absorbed.
@@ -27,7 +27,7 @@ pub enum Word {
     Unknown,
 }
 
-/// The quantities of this trade; all others that words name are [`Word::Other`].
+/// The quantities of this trade; all others that words name are [`HeaderWord::Other`].
 const OURS: [&str; 16] = [
     "wavelength",
     "wavenumber",
@@ -205,7 +205,7 @@ const LONGEST: usize = 64;
 
 #[derive(Deserialize)]
 #[serde(deny_unknown_fields)]
-struct Data {
+struct WordData {
     field: BTreeMap<String, Vec<String>>,
     #[serde(rename = "field-if-fitting")]
     fitting: BTreeMap<String, Vec<String>>,
@@ -216,7 +216,7 @@ struct Data {
     marker: BTreeMap<String, Vec<String>>,
     blank: Words,
     furniture: Furniture,
-    list: BTreeMap<List, Vec<String>>,
+    list: BTreeMap<WordList, Vec<String>>,
 }
 
 #[derive(Deserialize)]
@@ -234,7 +234,7 @@ struct Furniture {
 /// Lists of words that say something of a column or of a line beside its quantity. `words.toml` has a comment on each.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Deserialize)]
 #[serde(rename_all = "kebab-case")]
-pub enum List {
+pub enum WordList {
     /// Keys of who wrote a letter.
     LetterFrom,
     /// Keys of what a letter is about.
@@ -361,43 +361,43 @@ pub enum List {
     Against,
 }
 
-fn listed(list: List) -> Option<&'static Listed> {
+fn listed(list: WordList) -> Option<&'static Listed> {
     BOOK.lists.get(list as usize)
 }
 
 /// The words of a list, in lower case.
 #[must_use]
-pub fn words_of(list: List) -> &'static [String] {
+pub fn words_of(list: WordList) -> &'static [String] {
     listed(list).map_or(&[], |listed| &listed.lower)
 }
 
 /// Whether a text is a word of a list, whatever its case and accents.
 #[must_use]
-pub fn is(list: List, text: &str) -> bool {
+pub fn is(list: WordList, text: &str) -> bool {
     text.len() <= LONGEST * 2 && listed(list).is_some_and(|listed| listed.has(text))
 }
 
 /// Whether a word in lower case begins with one of a list.
 #[must_use]
-pub fn begins(list: List, lower: &str) -> bool {
+pub fn begins(list: WordList, lower: &str) -> bool {
     listed(list).is_some_and(|listed| listed.begins(lower))
 }
 
 /// Whether a word in lower case ends with one of a list.
 #[must_use]
-pub fn ends(list: List, lower: &str) -> bool {
+pub fn ends(list: WordList, lower: &str) -> bool {
     listed(list).is_some_and(|listed| listed.ends(lower))
 }
 
 /// Whether a text in lower case contains one of a list.
 #[must_use]
-pub fn contains(list: List, lower: &str) -> bool {
+pub fn contains(list: WordList, lower: &str) -> bool {
     listed(list).is_some_and(|listed| listed.is_part_of(lower))
 }
 
 /// What one folded word means in each role.
 #[derive(Default)]
-struct Meaning {
+struct WordMeaning {
     field: Option<&'static str>,
     fitting: Vec<&'static str>,
     quantity: Option<Quantity>,
@@ -416,10 +416,10 @@ struct Meaning {
 
 /// What `words.toml` says.
 #[derive(Default)]
-struct Book {
+struct WordBook {
     /// By folded word.
-    words: HashMap<String, Meaning>,
-    /// By the place of each in [`List`].
+    words: HashMap<String, WordMeaning>,
+    /// By the place of each in [`WordList`].
     lists: Vec<Listed>,
     /// Of all terms that name a quantity.
     quantities: Beginnings,
@@ -427,14 +427,14 @@ struct Book {
     optical: Beginnings,
 }
 
-static BOOK: LazyLock<Book> = LazyLock::new(|| {
+static BOOK: LazyLock<WordBook> = LazyLock::new(|| {
     // The file is part of the program; a test reads it, so that it can only fail there.
-    let data = toml::from_str::<Data>(include_str!("words.toml"));
-    data.map_or_else(|_| Book::default(), Book::of)
+    let data = toml::from_str::<WordData>(include_str!("words.toml"));
+    data.map_or_else(|_| WordBook::default(), WordBook::of)
 });
 
-impl Book {
-    fn of(mut data: Data) -> Self {
+impl WordBook {
+    fn of(mut data: WordData) -> Self {
         let mut lists: Vec<Listed> = Vec::new();
         for (list, words) in std::mem::take(&mut data.list) {
             let place = list as usize;
@@ -444,7 +444,7 @@ impl Book {
             lists[place] = Listed::of(&words);
         }
         let words = table(data);
-        let terms = |named: fn(&Meaning) -> bool| {
+        let terms = |named: fn(&WordMeaning) -> bool| {
             let terms = words.iter().filter(move |(_, meaning)| named(meaning));
             Beginnings::of(terms.map(|(word, _)| word.as_str()))
         };
@@ -460,8 +460,8 @@ impl Book {
     }
 }
 
-fn table(data: Data) -> HashMap<String, Meaning> {
-    let mut table: HashMap<String, Meaning> = HashMap::with_capacity(4096);
+fn table(data: WordData) -> HashMap<String, WordMeaning> {
+    let mut table: HashMap<String, WordMeaning> = HashMap::with_capacity(4096);
     let known = |key: &str| known_field(key).map(|known| known.key);
     for (key, words) in data.field {
         for word in words {
@@ -539,7 +539,7 @@ pub fn quantities() -> BTreeSet<&'static str> {
 ///
 /// For telling encodings apart; made anew at each call.
 pub(crate) fn spellings() -> HashSet<String> {
-    let Ok(data) = toml::from_str::<Data>(include_str!("words.toml")) else {
+    let Ok(data) = toml::from_str::<WordData>(include_str!("words.toml")) else {
         return HashSet::new();
     };
     let lists = data
@@ -563,7 +563,7 @@ pub(crate) fn spellings() -> HashSet<String> {
     spellings
 }
 
-fn meaning(word: &str) -> Option<&'static Meaning> {
+fn meaning(word: &str) -> Option<&'static WordMeaning> {
     if word.len() > LONGEST * 2 {
         return None;
     }
@@ -612,15 +612,15 @@ pub(crate) fn may_begin_a_quantity(word: &str) -> bool {
 
 /// What a word says, or a few words that are one term. A number behind it (`channel 2`) changes nothing.
 #[must_use]
-pub fn word(text: &str) -> Word {
+pub fn word(text: &str) -> HeaderWord {
     match exact(text) {
-        Word::Unknown => {
+        HeaderWord::Unknown => {
             let bare = text
                 .trim_end_matches(|c: char| c.is_ascii_digit() || matches!(c, ' ' | '_' | '-' | '.' | '#'));
             if bare.len() < text.len() && !bare.is_empty() {
                 exact(bare)
             } else {
-                Word::Unknown
+                HeaderWord::Unknown
             }
         }
         known => known,
@@ -629,21 +629,21 @@ pub fn word(text: &str) -> Word {
 
 /// What a word says as it stands.
 #[must_use]
-pub fn exact(text: &str) -> Word {
+pub fn exact(text: &str) -> HeaderWord {
     let Some(meaning) = meaning(text) else {
-        return Word::Unknown;
+        return HeaderWord::Unknown;
     };
     if let Some(quantity) = meaning.quantity.as_ref().filter(|_| !is_no_quantity(text)) {
         return if meaning.ours {
-            Word::Quantity(quantity.clone())
+            HeaderWord::Quantity(quantity.clone())
         } else {
-            Word::Other(quantity.clone())
+            HeaderWord::Other(quantity.clone())
         };
     }
     match &meaning.other {
-        Some(quantity) => Word::Other(quantity.clone()),
-        None if meaning.generic => Word::Generic,
-        None => Word::Unknown,
+        Some(quantity) => HeaderWord::Other(quantity.clone()),
+        None if meaning.generic => HeaderWord::Generic,
+        None => HeaderWord::Unknown,
     }
 }
 
@@ -659,7 +659,7 @@ pub fn other_at_the_end_of(name: &str) -> Option<Quantity> {
     let starts = name.char_indices().map(|(at, _)| at).skip(2).take(count - 6);
     starts
         .filter_map(|at| match word(&name[at..]) {
-            Word::Other(quantity) => Some(quantity),
+            HeaderWord::Other(quantity) => Some(quantity),
             _ => None,
         })
         .next()
@@ -670,7 +670,7 @@ pub fn other_at_the_end_of(name: &str) -> Option<Quantity> {
 #[must_use]
 pub fn other_in(head: &str) -> Option<Quantity> {
     let of = |text: &str| match word(text) {
-        Word::Other(quantity) => Some(quantity),
+        HeaderWord::Other(quantity) => Some(quantity),
         _ => None,
     };
     let head = head.trim();
@@ -720,7 +720,7 @@ pub fn optical_in(line: &str) -> Option<(Quantity, String)> {
             .zip(&begins)
             .filter(|(_, begins)| **begins)
             .find_map(|(window, _)| match word(&window.join(" ")) {
-                Word::Other(quantity) if OPTICAL.contains(&quantity.as_str()) => {
+                HeaderWord::Other(quantity) if OPTICAL.contains(&quantity.as_str()) => {
                     let initials = window.iter().filter_map(|word| word.chars().next());
                     Some((quantity, initials.flat_map(char::to_lowercase).collect()))
                 }
@@ -736,7 +736,7 @@ pub fn about_its_genitive(term: &str) -> Option<(&str, &str)> {
     loop {
         let behind = term[at..].trim_start();
         let word = behind.split([' ', '\'', '’']).next().unwrap_or("");
-        if is(List::Genitive, word) {
+        if is(WordList::Genitive, word) {
             let of = behind[word.len()..].trim_start_matches([' ', '\'', '’']);
             return Some((term[..at].trim_end(), of));
         }
@@ -834,7 +834,7 @@ mod tests {
 
     #[test]
     fn the_data_file_reads_and_names_known_fields() {
-        let data: Data = toml::from_str(include_str!("words.toml")).expect("words.toml reads");
+        let data: WordData = toml::from_str(include_str!("words.toml")).expect("words.toml reads");
         let mut words = 0;
         let mut seen: HashMap<String, String> = HashMap::new();
         for (key, list) in &data.field {

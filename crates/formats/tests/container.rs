@@ -3,7 +3,7 @@
 
 use std::io::{Cursor, Write};
 
-use curvary_formats::container::{Limits, Member, is_container, members};
+use curvary_formats::container::{ContainerMember, UnpackLimits, is_container, members};
 use flate2::Compression;
 use flate2::write::GzEncoder;
 use proptest::prelude::*;
@@ -31,7 +31,7 @@ fn gz(bytes: &[u8]) -> Vec<u8> {
     encoder.finish().unwrap()
 }
 
-fn unpacked(path: &str, bytes: Vec<u8>, limits: Limits) -> (Vec<Member>, Vec<String>) {
+fn unpacked(path: &str, bytes: Vec<u8>, limits: UnpackLimits) -> (Vec<ContainerMember>, Vec<String>) {
     let (mut found, mut codes) = (Vec::new(), Vec::new());
     for item in members(path, bytes, limits) {
         match item {
@@ -42,7 +42,7 @@ fn unpacked(path: &str, bytes: Vec<u8>, limits: Limits) -> (Vec<Member>, Vec<Str
     (found, codes)
 }
 
-fn paths(found: &[Member]) -> Vec<&str> {
+fn paths(found: &[ContainerMember]) -> Vec<&str> {
     found.iter().map(|member| member.path.as_str()).collect()
 }
 
@@ -53,7 +53,7 @@ fn members_come_with_their_paths_and_bytes() {
         ("2019\\b.txt", b"400 0.2\n"),
         ("./c.txt", b""),
     ]);
-    let (found, codes) = unpacked("old.zip", bytes, Limits::default());
+    let (found, codes) = unpacked("old.zip", bytes, UnpackLimits::default());
     assert_eq!(
         paths(&found),
         ["old.zip!/2019/a.txt", "old.zip!/2019/b.txt", "old.zip!/c.txt"]
@@ -67,14 +67,14 @@ fn gzip_holds_one_file_however_many_members() {
     let mut bytes = gz(b"one ");
     bytes.extend(gz(b"two"));
     bytes.extend([0; 8]);
-    let (found, codes) = unpacked("x/Run.TXT.GZ", bytes, Limits::default());
+    let (found, codes) = unpacked("x/Run.TXT.GZ", bytes, UnpackLimits::default());
     assert_eq!(paths(&found), ["x/Run.TXT.GZ!/Run.TXT"]);
     assert_eq!(found[0].bytes, b"one two");
     assert!(codes.is_empty());
     let mut trailing = gz(b"one");
     trailing.extend(b"garbage");
     assert_eq!(
-        unpacked("a.gz", trailing, Limits::default()).1,
+        unpacked("a.gz", trailing, UnpackLimits::default()).1,
         ["container-damaged"]
     );
 }
@@ -109,14 +109,14 @@ fn other_packings_and_tar_are_opened() {
          020000000004595a",
     );
     for (name, bytes) in [("r.txt.bz2", bzip2.clone()), ("r.txt.xz", xz)] {
-        let (found, codes) = unpacked(name, bytes, Limits::default());
+        let (found, codes) = unpacked(name, bytes, UnpackLimits::default());
         assert_eq!((found[0].path.clone(), codes), (format!("{name}!/r.txt"), vec![]));
         assert_eq!(found[0].bytes, text);
     }
     let zstd = zstd::stream::encode_all(&text[..], 3).unwrap();
-    let (found, codes) = unpacked("r.zst", zstd, Limits::default());
+    let (found, codes) = unpacked("r.zst", zstd, UnpackLimits::default());
     assert_eq!((found[0].bytes.as_slice(), codes), (&text[..], vec![]));
-    let (found, codes) = unpacked("all.txz", tape, Limits::default());
+    let (found, codes) = unpacked("all.txz", tape, UnpackLimits::default());
     assert_eq!(
         paths(&found),
         ["all.txz!/all.tar!/runs/a.txt", "all.txz!/all.tar!/Größe/b.txt"]
@@ -124,7 +124,7 @@ fn other_packings_and_tar_are_opened() {
     assert_eq!(found[0].bytes, text);
     assert_eq!(codes, ["container-path", "container-link"]);
     for cut in 4..bzip2.len() {
-        let (found, codes) = unpacked("r.bz2", bzip2[..cut].to_vec(), Limits::default());
+        let (found, codes) = unpacked("r.bz2", bzip2[..cut].to_vec(), UnpackLimits::default());
         assert!(found.is_empty() && codes.len() == 1, "cut at {cut}");
     }
 }
@@ -133,7 +133,7 @@ fn other_packings_and_tar_are_opened() {
 fn bombs_of_other_packings_are_refused() {
     let zeros = vec![b'0'; 64 << 20];
     let zstd = zstd::stream::encode_all(&zeros[..], 3).unwrap();
-    let (found, codes) = unpacked("bomb.zst", zstd, Limits::default());
+    let (found, codes) = unpacked("bomb.zst", zstd, UnpackLimits::default());
     assert!(found.is_empty());
     assert_eq!(codes, ["container-limit"]);
 }
@@ -149,9 +149,9 @@ fn containers_inside_containers_are_opened_to_a_depth() {
         ("d.zip", &deepest),
         ("z.txt", b"z"),
     ]);
-    let limits = Limits {
+    let limits = UnpackLimits {
         depth: 2,
-        ..Limits::default()
+        ..UnpackLimits::default()
     };
     let (found, codes) = unpacked("o.zip", outer, limits);
     assert_eq!(
@@ -171,13 +171,13 @@ fn documents_are_files_of_their_own() {
     assert!(!is_container(&sheet) && !is_container(&open));
     let outer = zip(&[("s.xlsx", &sheet), ("t.ods", &open)]);
     assert!(is_container(&outer));
-    let (found, codes) = unpacked("o.zip", outer, Limits::default());
+    let (found, codes) = unpacked("o.zip", outer, UnpackLimits::default());
     assert_eq!(paths(&found), ["o.zip!/s.xlsx", "o.zip!/t.ods"]);
     assert_eq!(found[0].bytes, sheet);
     assert!(codes.is_empty());
     assert!(!is_container(b"PK said nothing") && !is_container(b""));
     assert_eq!(
-        unpacked("a.txt", b"a".to_vec(), Limits::default()).1,
+        unpacked("a.txt", b"a".to_vec(), UnpackLimits::default()).1,
         ["container-unknown"]
     );
 }
@@ -186,18 +186,21 @@ fn documents_are_files_of_their_own() {
 fn bombs_are_refused_and_the_rest_is_read() {
     let zeros = vec![b'0'; 4 << 20];
     let bytes = zip(&[("bomb.txt", &zeros), ("a.txt", b"a")]);
-    let (found, codes) = unpacked("o.zip", bytes, Limits::default());
+    let (found, codes) = unpacked("o.zip", bytes, UnpackLimits::default());
     assert_eq!(
         (paths(&found), codes),
         (vec!["o.zip!/a.txt"], vec!["container-limit".to_owned()])
     );
     let packed = gz(&zeros);
-    assert_eq!(unpacked("o.gz", packed, Limits::default()).1, ["container-limit"]);
-    let limits = Limits {
+    assert_eq!(
+        unpacked("o.gz", packed, UnpackLimits::default()).1,
+        ["container-limit"]
+    );
+    let limits = UnpackLimits {
         member: 3,
         total: 5,
         count: 5,
-        ..Limits::default()
+        ..UnpackLimits::default()
     };
     let bytes = zip(&[
         ("a", b"aaa"),
@@ -223,7 +226,7 @@ fn paths_that_climb_are_refused() {
         "a\u{1}.txt",
         "in.zip!/a.txt",
     ] {
-        let (found, codes) = unpacked("o.zip", zip(&[(name, b"a")]), Limits::default());
+        let (found, codes) = unpacked("o.zip", zip(&[(name, b"a")]), UnpackLimits::default());
         assert!(found.is_empty(), "{name:?} {found:?}");
         assert_eq!(codes, ["container-path"], "{name:?}");
     }
@@ -234,7 +237,7 @@ fn an_archive_without_its_end_gives_what_is_certain() {
     let text = b"400 0.1\n".repeat(100);
     let whole = zip(&[("a.txt", &text), ("b.txt", &text), ("c.txt", &text)]);
     let cut = whole[..whole.len() - 300].to_vec();
-    let (found, codes) = unpacked("o.zip", cut, Limits::default());
+    let (found, codes) = unpacked("o.zip", cut, UnpackLimits::default());
     assert!(!found.is_empty() && found.len() < 3);
     assert!(found.iter().all(|member| member.bytes == text));
     assert!(
@@ -248,13 +251,13 @@ fn a_wrong_check_sum_loses_that_member_alone() {
     let mut bytes = zip(&[("a.txt", b"first"), ("b.txt", b"second"), ("c.txt", b"third")]);
     let at = bytes.windows(6).position(|w| w == b"second").unwrap();
     bytes[at] = b'S';
-    let (found, codes) = unpacked("o.zip", bytes, Limits::default());
+    let (found, codes) = unpacked("o.zip", bytes, UnpackLimits::default());
     assert_eq!(paths(&found), ["o.zip!/a.txt", "o.zip!/c.txt"]);
     assert_eq!(codes, ["container-damaged"]);
     let mut packed = gz(b"some text");
     packed.truncate(packed.len() - 4);
     assert_eq!(
-        unpacked("a.gz", packed, Limits::default()).1,
+        unpacked("a.gz", packed, UnpackLimits::default()).1,
         ["container-damaged"]
     );
 }
@@ -267,7 +270,7 @@ fn encrypted_members_are_told() {
     let central = bytes.windows(4).position(|w| w == b"PK\x01\x02").unwrap();
     bytes[local + 6] |= 1;
     bytes[central + 8] |= 1;
-    let (found, codes) = unpacked("o.zip", bytes, Limits::default());
+    let (found, codes) = unpacked("o.zip", bytes, UnpackLimits::default());
     assert_eq!(paths(&found), ["o.zip!/b.txt"]);
     assert_eq!(codes, ["container-encrypted"]);
 }
@@ -284,7 +287,7 @@ proptest! {
                 *byte ^= 1 << bit;
             }
         }
-        let (found, _) = unpacked("o", bytes, Limits::default());
+        let (found, _) = unpacked("o", bytes, UnpackLimits::default());
         prop_assert!(found.len() <= 3);
         for member in found {
             prop_assert!(member.bytes == a || member.bytes == b"400 0.2\n" || member.bytes.is_empty(), "{:?}", member);
@@ -301,7 +304,7 @@ fn a_mail_is_its_words_and_its_attached_files() {
         Content-Type: text/csv; name=\"run5.csv\"\r\nContent-Transfer-Encoding: base64\r\n\
         Content-Disposition: attachment; filename=\"run5.csv\"\r\n\r\ndCxBCjAsMC4x\r\n--xyz--\r\n";
     assert!(is_container(mail.as_bytes()));
-    let found: Vec<Member> = members("m.eml", mail.as_bytes().to_vec(), Limits::USUAL)
+    let found: Vec<ContainerMember> = members("m.eml", mail.as_bytes().to_vec(), UnpackLimits::USUAL)
         .collect::<Result<_, _>>()
         .unwrap();
     let text = |at: usize| String::from_utf8(found[at].bytes.clone()).unwrap();
@@ -321,7 +324,7 @@ fn a_mail_is_its_words_and_its_attached_files() {
     assert!(!is_container(b"Date: 2020-01-02\nSubject: leaf\n400,0.1\n"));
     // A name that climbs out of its folder is refused.
     let climbing = mail.replace("run5.csv", "../run5.csv");
-    let told = members("m.eml", climbing.into_bytes(), Limits::USUAL)
+    let told = members("m.eml", climbing.into_bytes(), UnpackLimits::USUAL)
         .filter(Result::is_err)
         .count();
     assert_eq!(told, 1);

@@ -9,8 +9,8 @@ use std::path::{Path, PathBuf};
 use std::sync::{Arc, Mutex};
 
 use calamine::{Data, Reader as _, Xlsx};
-use curvary_formats::writers::csv::Options;
-use curvary_formats::writers::export::{ExportError, Exporter, Files, Output, Part, TidyCsv, export};
+use curvary_formats::writers::csv::CsvOptions;
+use curvary_formats::writers::export::{ExportError, ExportPart, Exporter, Files, Output, TidyCsv, export};
 use curvary_formats::writers::json_lines::Json;
 use curvary_formats::writers::table_schema::TableSchema;
 use curvary_formats::writers::units::Units;
@@ -54,11 +54,11 @@ impl Drop for File {
 }
 
 impl Files for Memory {
-    fn create(&mut self, part: Part<'_>) -> io::Result<Box<dyn Output>> {
+    fn create(&mut self, part: ExportPart<'_>) -> io::Result<Box<dyn Output>> {
         let name = match part {
-            Part::Main => "main",
-            Part::Schema => "schema",
-            Part::Member(name) => name,
+            ExportPart::Main => "main",
+            ExportPart::Schema => "schema",
+            ExportPart::Member(name) => name,
         };
         Ok(Box::new(File {
             name: name.to_owned(),
@@ -365,12 +365,12 @@ fn sources(folder: &Path, all: &mut Vec<PathBuf>) {
 
 fn all_exports(runs: &[Run]) -> Result<(), String> {
     let told = |format: &'static str| move |why: String| format!("{format}: {why}");
-    let tidy = written(TidyCsv::new(Options::default()), runs);
+    let tidy = written(TidyCsv::new(CsvOptions::default()), runs);
     let schema: TableSchema = serde_json::from_slice(&tidy["schema"]).unwrap();
     csv_table(&tidy["main"], &schema)
         .points(runs, true)
         .map_err(told("csv"))?;
-    let four = written(tables::Tables::new(Options::default()), runs);
+    let four = written(tables::Tables::new(CsvOptions::default()), runs);
     of_package(&four, "runs").runs(runs).map_err(told("runs.csv"))?;
     of_package(&four, "curves")
         .curves(runs)
@@ -504,16 +504,16 @@ fn side_by_side(run: &Run) -> Result<(), String> {
 }
 
 /// Every form of ordinates, both versions, scans as NTUPLES and as blocks of LINK.
-fn ways_of_the_standard() -> Vec<jcamp::Options> {
+fn ways_of_the_standard() -> Vec<jcamp::JcampDxOptions> {
     use jcamp::{Form, Version};
-    let of = |form, version, scans_as_blocks| jcamp::Options {
+    let of = |form, version, scans_as_blocks| jcamp::JcampDxOptions {
         form,
         version,
         scans_as_blocks,
-        ..jcamp::Options::default()
+        ..jcamp::JcampDxOptions::default()
     };
     let forms = [Form::Pac, Form::Sqz, Form::Dif, Form::DifDup];
-    let mut all: Vec<jcamp::Options> = forms
+    let mut all: Vec<jcamp::JcampDxOptions> = forms
         .into_iter()
         .map(|form| of(form, Version::V5_01, false))
         .collect();
@@ -523,7 +523,7 @@ fn ways_of_the_standard() -> Vec<jcamp::Options> {
 }
 
 /// JCAMP-DX gives the same runs back, but for what its remarks tell.
-fn by_the_standard(runs: &[Run], options: &jcamp::Options) -> Result<(), String> {
+fn by_the_standard(runs: &[Run], options: &jcamp::JcampDxOptions) -> Result<(), String> {
     let file = jcamp::write(runs, options).map_err(|why| why.message)?;
     all_mean_the_same(runs, &read("a.jdx", file.text.into_bytes()), &lost(&file.remarks))
 }
@@ -586,12 +586,12 @@ fn read(name: &str, bytes: Vec<u8>) -> Vec<Run> {
 /// Through tidy CSV, JCAMP-DX and tidy CSV again.
 fn there_and_back(runs: &[Run]) -> Result<(), String> {
     let csv = |runs: &[Run]| {
-        let bytes = written(TidyCsv::new(Options::default()), runs)["main"].clone();
+        let bytes = written(TidyCsv::new(CsvOptions::default()), runs)["main"].clone();
         read("a.csv", bytes)
     };
     let first = csv(runs);
     all_mean_the_same(runs, &first, &[]).map_err(|why| format!("as CSV {why}"))?;
-    let file = jcamp::write(&first, &jcamp::Options::default()).map_err(|why| why.message)?;
+    let file = jcamp::write(&first, &jcamp::JcampDxOptions::default()).map_err(|why| why.message)?;
     let second = read("a.jdx", file.text.into_bytes());
     all_mean_the_same(&first, &second, &lost(&file.remarks)).map_err(|why| format!("as JCAMP-DX {why}"))?;
     all_mean_the_same(runs, &csv(&second), &lost(&file.remarks))

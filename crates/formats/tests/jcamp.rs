@@ -2,7 +2,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used)]
 
 use curvary_formats::readers::JcampDx;
-use curvary_formats::writers::jcamp::{Form, Options, Version, write};
+use curvary_formats::writers::jcamp::{Form, JcampDxOptions, Version, write};
 use curvary_formats::{Assumptions, Reader, Readers, Reading, Recognition, Source};
 use curvary_record::{
     Claim, Code, Column, Coordinate, Decimals, Digest, Fields, Origin, Place, Quantity, Question, Run, RunId,
@@ -72,7 +72,7 @@ fn the_first_record_tells() {
 
 #[test]
 fn the_built_in_readers_agree_whose_file_it_is() {
-    let text = write(&[scans(true)], &Options::default()).unwrap().text;
+    let text = write(&[scans(true)], &JcampDxOptions::default()).unwrap().text;
     let source = Source::new("scans.dx", text.into_bytes());
     let readers = Readers::built_in();
     let (card, reading) = readers.read(&source, None);
@@ -512,7 +512,7 @@ fn other_techniques_are_kept_under_their_own_quantities() {
         assert_eq!((trace.x.quantity.as_str(), trace.x.unit.code()), x, "{kind}");
         assert_eq!((trace.y.quantity.as_str(), trace.y.unit.code()), y, "{kind}");
         // They are handed on as what they are.
-        let written = write(&reading.runs, &Options::default()).unwrap();
+        let written = write(&reading.runs, &JcampDxOptions::default()).unwrap();
         assert!(
             written.text.contains(&format!("##DATA TYPE= {kind}")),
             "{}",
@@ -755,7 +755,7 @@ fn comparable(run: &Run) -> (Technique, Vec<String>, Vec<String>, Vec<String>) {
     (run.technique.clone(), fields(&run.fields), traces, questions)
 }
 
-fn round(runs: &[Run], options: &Options) -> (Vec<Run>, String) {
+fn round(runs: &[Run], options: &JcampDxOptions) -> (Vec<Run>, String) {
     let written = write(runs, options).unwrap();
     let source = Source::new("b.jdx", written.text.clone().into_bytes());
     assert!(matches!(
@@ -765,7 +765,7 @@ fn round(runs: &[Run], options: &Options) -> (Vec<Run>, String) {
     (JcampDx::default().read(&source).runs, written.text)
 }
 
-fn same(runs: &[Run], options: &Options) -> String {
+fn same(runs: &[Run], options: &JcampDxOptions) -> String {
     let (again, text) = round(runs, options);
     assert_eq!(again.len(), runs.len(), "{text}");
     for (one, other) in runs.iter().zip(&again) {
@@ -825,9 +825,9 @@ fn a_spectrum_comes_back_with_all_its_fields() {
     for version in [Version::V5_01, Version::V4_24] {
         let text = same(
             &[one.clone()],
-            &Options {
+            &JcampDxOptions {
                 version,
-                ..Options::default()
+                ..JcampDxOptions::default()
             },
         );
         assert!(text.contains("##SAMPLE DESCRIPTION= betanin"), "{text}");
@@ -856,7 +856,10 @@ fn a_time_course_comes_back_as_one() {
             .push(Coordinate::new(Quantity::TEMPERATURE, Unit::CELSIUS, 36.8));
         trace.saturated = vec![1, 2];
         trace.absent = 3;
-        let text = same(&[run(Technique::TIME_COURSE, vec![trace])], &Options::default());
+        let text = same(
+            &[run(Technique::TIME_COURSE, vec![trace])],
+            &JcampDxOptions::default(),
+        );
         assert!(text.contains("##$WAVELENGTH= 405.0 nm"), "{text}");
         assert!(
             text.contains("##INSTRUMENTAL PARAMETERS= wavelength 405.0 nm"),
@@ -903,10 +906,10 @@ fn repeated_scans_come_back_from_pages_and_from_blocks() {
             (true, Version::V5_01),
             (false, Version::V4_24),
         ] {
-            let options = Options {
+            let options = JcampDxOptions {
                 scans_as_blocks,
                 version,
-                ..Options::default()
+                ..JcampDxOptions::default()
             };
             let (again, text) = round(std::slice::from_ref(&one), &options);
             assert_eq!(
@@ -936,7 +939,7 @@ fn several_runs_and_several_curves_are_linked_blocks() {
         .claim("sample", Claim::text("second, cell", said(2)));
     let mut other = run(Technique::SPECTRUM, vec![spectrum(&[(5, 1), (6, 1), (7, 1)])]);
     other.id = RunId::named("other");
-    let text = same(&[two, other], &Options::default());
+    let text = same(&[two, other], &JcampDxOptions::default());
     assert!(
         text.contains("##DATA TYPE= LINK") && text.contains("##BLOCKS= 3"),
         "{text}"
@@ -949,7 +952,7 @@ fn the_same_run_twice_stays_two_runs() {
         Technique::SPECTRUM,
         vec![spectrum(&[(1, 1), (2, 1)]), spectrum(&[(3, 1), (4, 1)])],
     );
-    same(&[one.clone(), one], &Options::default());
+    same(&[one.clone(), one], &JcampDxOptions::default());
 }
 
 /// A person who corrects XUNITS by hand is believed, not the private label beside it.
@@ -959,7 +962,7 @@ fn an_edited_unit_goes_before_a_private_label() {
     let y = column(Quantity::ABSORBANCE, Unit::ONE, &[(1, 1), (2, 1)]);
     let text = write(
         &[run(Technique::UNKNOWN, vec![Trace::new(x, y).unwrap()])],
-        &Options::default(),
+        &JcampDxOptions::default(),
     )
     .unwrap()
     .text;
@@ -978,9 +981,12 @@ fn marks_of_saturation_do_not_slip_when_points_are_lost() {
     let mut trace = spectrum(&[(1, 1), (2, 1), (3, 1), (40, 1)]);
     trace.x = column(Quantity::WAVELENGTH, Unit::NANOMETRE, &x);
     trace.saturated = vec![3];
-    let text = write(&[run(Technique::SPECTRUM, vec![trace])], &Options::default())
-        .unwrap()
-        .text;
+    let text = write(
+        &[run(Technique::SPECTRUM, vec![trace])],
+        &JcampDxOptions::default(),
+    )
+    .unwrap()
+    .text;
     let damaged = text.replace("401.0,0.2", "401.0,0,,2");
     assert_ne!(text, damaged);
     let reading = read(&damaged);
@@ -998,7 +1004,7 @@ fn questions_travel_with_the_run() {
         readings: Vec::new(),
         labels: Vec::new(),
     });
-    same(&[one], &Options::default());
+    same(&[one], &JcampDxOptions::default());
 }
 
 #[test]
@@ -1008,22 +1014,25 @@ fn peak_lists_come_back() {
     let mut trace = Trace::new(x, y).unwrap();
     same(
         &[run(Technique::PEAK_LIST, vec![trace.clone()])],
-        &Options::default(),
+        &JcampDxOptions::default(),
     );
     trace.row_names = vec!["tyrosine".into(), "betanin, pure".into()];
-    same(&[run(Technique::PEAK_LIST, vec![trace])], &Options::default());
+    same(
+        &[run(Technique::PEAK_LIST, vec![trace])],
+        &JcampDxOptions::default(),
+    );
 }
 
 #[test]
 fn nothing_to_write_is_an_error_and_losses_are_told() {
-    assert!(write(&[], &Options::default()).is_err());
-    assert!(write(&[run(Technique::SPECTRUM, vec![])], &Options::default()).is_err());
+    assert!(write(&[], &JcampDxOptions::default()).is_err());
+    assert!(write(&[run(Technique::SPECTRUM, vec![])], &JcampDxOptions::default()).is_err());
     let mut trace = spectrum(&[(1, 1), (2, 1)]);
     trace.row_names = vec!["a".into(), "b".into()];
     let mut one = run(Technique::SPECTRUM, vec![trace]);
     one.fields.claim("sample", Claim::text("a", said(1)));
     one.fields.claim("sample", Claim::text("b", said(2)));
-    let written = write(&[one], &Options::default()).unwrap();
+    let written = write(&[one], &JcampDxOptions::default()).unwrap();
     let codes: Vec<&str> = written.remarks.iter().map(|r| r.code.as_str()).collect();
     assert!(
         codes.contains(&"point-names-lost") && codes.contains(&"weaker-claims-left-out"),
@@ -1073,11 +1082,11 @@ proptest! {
                 one.fields.claim(key.trim(), Claim::text(text.clone(), said(1)));
             }
         }
-        let options = Options {
+        let options = JcampDxOptions {
             form: [Form::Affn, Form::Pac, Form::Sqz, Form::Dif, Form::DifDup][form],
             version: if old { Version::V4_24 } else { Version::V5_01 },
             ascii,
-            ..Options::default()
+            ..JcampDxOptions::default()
         };
         let (again, text) = round(std::slice::from_ref(&one), &options);
         prop_assert_eq!(again.len(), 1, "{}", text);
@@ -1122,10 +1131,10 @@ proptest! {
                 run(technique, traces)
             })
             .collect();
-        let options = Options {
+        let options = JcampDxOptions {
             form: [Form::Affn, Form::Pac, Form::Sqz, Form::Dif, Form::DifDup][form],
             version: if old { Version::V4_24 } else { Version::V5_01 },
-            ..Options::default()
+            ..JcampDxOptions::default()
         };
         let (again, text) = round(&runs, &options);
         prop_assert_eq!(again.len(), runs.len(), "{}", text);
@@ -1207,7 +1216,7 @@ fn comments_and_bare_numbers_of_known_fields_survive() {
         one.fields.claim("comment", Claim::text(comment, said(line + 1)));
     }
     one.fields.claim("ph", Claim::number(7.4, None, "7.40", said(5)));
-    let written = write(&[one.clone()], &Options::default()).unwrap();
+    let written = write(&[one.clone()], &JcampDxOptions::default()).unwrap();
     assert!(
         written
             .remarks
@@ -1216,7 +1225,7 @@ fn comments_and_bare_numbers_of_known_fields_survive() {
         "{:?}",
         written.remarks
     );
-    let (again, text) = round(&[one], &Options::default());
+    let (again, text) = round(&[one], &JcampDxOptions::default());
     let texts =
         |claims: &[Claim]| -> Vec<String> { claims.iter().map(|claim| claim.value.to_string()).collect() };
     assert_eq!(

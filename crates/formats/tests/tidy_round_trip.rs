@@ -5,7 +5,7 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use curvary_formats::writers::csv::{Options, Survey, Writer};
+use curvary_formats::writers::csv::{CsvOptions, Survey, Writer};
 use curvary_formats::{Readers, Source};
 use curvary_record::{Run, Technique, Trace, Unit};
 
@@ -21,7 +21,7 @@ fn files(folder: &Path, all: &mut Vec<PathBuf>) {
 }
 
 fn written(runs: &[Run]) -> Vec<u8> {
-    let mut survey = Survey::new(Options::default());
+    let mut survey = Survey::new(CsvOptions::default());
     runs.iter().for_each(|run| survey.see(run));
     let table = survey.table();
     let mut writer = Writer::new(Vec::new(), &table).expect("memory");

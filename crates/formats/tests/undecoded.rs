@@ -1,7 +1,7 @@
 //! Bytes are decoded when a reader asks for their text, and not before.
 
 use curvary_formats::manifest::Manifest;
-use curvary_formats::{Card, Glimpse, Reader, Readers, Reading, Recognition, Source, family};
+use curvary_formats::{Reader, ReaderInfo, Readers, Reading, Recognition, Source, SourcePreview, family};
 use curvary_record::{Code, Diagnostic};
 
 /// Two million bytes of numbers in eight bytes each.
@@ -13,16 +13,16 @@ fn numbers() -> Vec<u8> {
 
 /// A reader that wants bytes.
 struct Sampler {
-    card: Card,
+    card: ReaderInfo,
     start: &'static [u8],
 }
 
 impl Reader for Sampler {
-    fn card(&self) -> &Card {
+    fn card(&self) -> &ReaderInfo {
         &self.card
     }
 
-    fn recognise(&self, glimpse: &Glimpse<'_>) -> Recognition {
+    fn recognise(&self, glimpse: &SourcePreview<'_>) -> Recognition {
         if glimpse.start.starts_with(self.start) {
             Recognition::Yes("it begins as those do".to_owned())
         } else {
@@ -49,7 +49,7 @@ fn a_reader_that_wants_bytes_costs_no_decoding() {
         let source = Source::new("a.num", bytes);
         let mut readers = Readers::built_in();
         readers.add(Box::new(Sampler {
-            card: Card {
+            card: ReaderInfo {
                 id: "plugin/sampler".to_owned(),
                 version: "1".to_owned(),
                 title: "numbers in eight bytes".to_owned(),

@@ -4,10 +4,10 @@
 
 use std::collections::BTreeMap;
 
-use curvary_formats::writers::csv::{Options, Origins, Survey, WriteError, Writer};
+use curvary_formats::writers::csv::{CsvOptions, Origins, Survey, WriteError, Writer};
 use curvary_formats::writers::json::{self, SourceDocument};
 use curvary_formats::writers::table_schema::ColumnType;
-use curvary_formats::{Card, Reading, Source};
+use curvary_formats::{ReaderInfo, Reading, Source};
 use curvary_record::{
     Alternative, Claim, Code, Column, Coordinate, Decimals, Diagnostic, Digest, Fields, Numbers, Origin,
     Place, Quantity, Question, Run, RunId, SourceRef, Technique, Trace, Unit, Value,
@@ -61,7 +61,7 @@ struct TableText {
     kinds: BTreeMap<String, (ColumnType, Option<String>, String)>,
 }
 
-fn written(runs: &[Run], options: Options) -> TableText {
+fn written(runs: &[Run], options: CsvOptions) -> TableText {
     let mut survey = Survey::new(options);
     runs.iter().for_each(|run| survey.see(run));
     let table = survey.table();
@@ -123,7 +123,7 @@ fn columns_stand_in_their_order_and_only_when_filled() {
         raw: Some("412.0".into()),
         ..Coordinate::new(Quantity::WAVELENGTH, Unit::NANOMETRE, 412.0)
     });
-    let read = written(&[first, second], Options::default());
+    let read = written(&[first, second], CsvOptions::default());
     assert_eq!(
         read.heads,
         [
@@ -170,7 +170,7 @@ fn other_units_are_other_columns() {
     percent.y.quantity = Quantity::TRANSMITTANCE;
     percent.y.unit = Unit::PERCENT;
     let c = run("c", Technique::SPECTRUM, vec![percent]);
-    let read = written(&[a, b, c], Options::default());
+    let read = written(&[a, b, c], CsvOptions::default());
     assert_eq!(
         (read.rows[0]["time_s"].as_str(), read.rows[0]["time_min"].as_str()),
         ("60", "")
@@ -199,7 +199,7 @@ fn a_curve_speaks_before_its_run_and_neither_is_lost() {
         "temperature",
         Claim::number(37.0, Some(Unit::CELSIUS), "37", said(2)),
     );
-    let read = written(&[one], Options::default());
+    let read = written(&[one], CsvOptions::default());
     assert_eq!(read.rows[0]["sample"], "cell 2");
     assert_eq!(read.rows[0]["temperature_Cel"], "36.8");
     assert_eq!(read.rows[0]["stated_temperature_Cel"], "37");
@@ -215,7 +215,10 @@ fn the_same_quantity_twice_on_a_curve_is_two_columns() {
     trace.x.quantity = Quantity::TEMPERATURE;
     trace.y.quantity = Quantity::TEMPERATURE;
     trace.y.unit = Unit::CELSIUS;
-    let read = written(&[run("a", Technique::UNKNOWN, vec![trace])], Options::default());
+    let read = written(
+        &[run("a", Technique::UNKNOWN, vec![trace])],
+        CsvOptions::default(),
+    );
     assert_eq!(read.rows[0]["temperature_Cel"], "20");
     assert_eq!(read.rows[0]["measured_temperature_Cel"], "21.5");
 }
@@ -234,7 +237,7 @@ fn questions_and_saturation_are_told_in_their_rows() {
         }],
         labels: Vec::new(),
     });
-    let read = written(&[doubtful], Options::default());
+    let read = written(&[doubtful], CsvOptions::default());
     assert_eq!(read.rows[0]["question"], "axis-unknown");
     let marks: Vec<&str> = read.rows.iter().map(|row| row["saturated"].as_str()).collect();
     assert_eq!(marks, ["false", "true", "false"]);
@@ -246,7 +249,7 @@ fn points_with_names_keep_them() {
     trace.row_names = vec!["blank".into(), "=S1".into()];
     let read = written(
         &[run("a", Technique::FIXED_WAVELENGTH, vec![trace])],
-        Options::default(),
+        CsvOptions::default(),
     );
     let names: Vec<&str> = read.rows.iter().map(|row| row["point"].as_str()).collect();
     assert_eq!(names, ["blank", "'=S1"]);
@@ -269,7 +272,7 @@ fn ranges_uncertainties_and_words_where_numbers_belong() {
     ph.plus_minus = Some(0.05);
     one.fields.claim("ph", ph);
     one.fields.claim("temperature", Claim::text("ambient", said(3)));
-    let read = written(&[one], Options::default());
+    let read = written(&[one], CsvOptions::default());
     let row = &read.rows[0];
     assert_eq!(row["wavelength_range_from_nm"], "700.0");
     assert_eq!(row["wavelength_range_to_nm"], "380.0");
@@ -298,7 +301,7 @@ fn formulas_are_made_harmless_and_numbers_left_alone() {
     ] {
         let mut one = run("a", Technique::SPECTRUM, vec![spectrum(&[400.0], &[-0.1], 1)]);
         one.fields.claim("sample", Claim::text(text, said(1)));
-        let read = written(&[one], Options::default());
+        let read = written(&[one], CsvOptions::default());
         assert_eq!(read.rows[0]["sample"], cell);
         assert_eq!(read.rows[0]["absorbance"], "-0.1");
         assert_eq!(
@@ -315,9 +318,9 @@ fn unknown_fields_can_be_left_out_and_empty_runs_write_nothing() {
     one.fields.claim("Lamp hours", Claim::text("1203", said(1)));
     let mut none = run("b", Technique::SPECTRUM, vec![spectrum(&[], &[], 1)]);
     none.fields.claim("solvent", Claim::text("water", said(1)));
-    let options = Options {
+    let options = CsvOptions {
         known_fields_only: true,
-        ..Options::default()
+        ..CsvOptions::default()
     };
     let read = written(&[one, none], options);
     assert!(
@@ -338,7 +341,7 @@ fn what_was_measured_keeps_its_name() {
     one.fields.claim("absorbance", Claim::text("no", said(1)));
     one.fields.claim("Source", Claim::text("lamp", said(2)));
     one.fields.claim("Point", Claim::text("3", said(3)));
-    let read = written(&[one], Options::default());
+    let read = written(&[one], CsvOptions::default());
     let row = &read.rows[0];
     assert_eq!(row["absorbance"], "0.1");
     // A column has one type, whatever else is in the table: a number and words of one name have two.
@@ -355,7 +358,7 @@ fn what_was_measured_keeps_its_name() {
     trace.y.unit = Unit::PERCENT;
     let mut other = run("b", Technique::SPECTRUM, vec![trace]);
     other.fields.claim("absorbance", Claim::text("yes", said(1)));
-    let read = written(&[other], Options::default());
+    let read = written(&[other], CsvOptions::default());
     assert_eq!(read.rows[0]["field_absorbance"], "yes");
     assert!(!read.heads.iter().any(|head| head == "absorbance"));
 }
@@ -378,7 +381,7 @@ fn a_column_of_whole_and_other_numbers_has_a_point_in_each() {
         "temperature",
         Claim::number(36.5, Some(Unit::CELSIUS), "36.5", said(1)),
     );
-    let read = written(&[first, second], Options::default());
+    let read = written(&[first, second], CsvOptions::default());
     let column = |name: &str| -> Vec<&str> { read.rows.iter().map(|row| row[name].as_str()).collect() };
     assert_eq!(column("wavelength_nm"), ["400.", "401.", "400.5"]);
     assert_eq!(column("temperature_Cel"), ["37.", "37.", "36.5"]);
@@ -389,7 +392,7 @@ fn a_column_of_whole_and_other_numbers_has_a_point_in_each() {
 fn names_of_runs_are_never_numbers() {
     let names = ["9e32225530320292", "0123456789012345", "bafd90fc9920124c", "1e5"];
     let runs = names.map(|name| run(name, Technique::SPECTRUM, vec![spectrum(&[400.0], &[0.1], 1)]));
-    let read = written(&runs, Options::default());
+    let read = written(&runs, CsvOptions::default());
     let written: Vec<&str> = read.rows.iter().map(|row| row["run"].as_str()).collect();
     assert_eq!(
         written,
@@ -409,7 +412,7 @@ fn what_could_not_be_read_and_all_comments_are_told() {
     first.fields.claim("comment", Claim::text("one", said(1)));
     first.fields.claim("comment", Claim::text("two", said(2)));
     let second = run("b", Technique::SPECTRUM, vec![spectrum(&[400.0], &[0.1], 1)]);
-    let read = written(&[first, second], Options::default());
+    let read = written(&[first, second], CsvOptions::default());
     assert_eq!(
         (read.rows[0]["absent"].as_str(), read.rows[1]["absent"].as_str()),
         ("3", "0")
@@ -420,9 +423,9 @@ fn what_could_not_be_read_and_all_comments_are_told() {
 #[test]
 fn a_byte_order_mark_on_request() {
     let one = run("a", Technique::SPECTRUM, vec![spectrum(&[400.0], &[0.1], 1)]);
-    let mut survey = Survey::new(Options {
+    let mut survey = Survey::new(CsvOptions {
         byte_order_mark: true,
-        ..Options::default()
+        ..CsvOptions::default()
     });
     survey.see(&one);
     let table = survey.table();
@@ -593,7 +596,7 @@ proptest! {
         let traces: Vec<Trace> = (0..if many { 3 } else { 1 }).map(|_| trace()).collect();
         let mut one = run("a", Technique::SPECTRUM, traces);
         one.fields.claim("sample", Claim::text(sample.clone(), said(1)));
-        let read = written(std::slice::from_ref(&one), Options::default());
+        let read = written(std::slice::from_ref(&one), CsvOptions::default());
         let mut rows = read.rows.iter();
         for trace in &one.traces {
             for ((value, text), x) in trace.y.values.iter().zip(trace.y.texts()).zip(trace.x.texts()) {
@@ -612,9 +615,9 @@ proptest! {
     }
 }
 
-fn document() -> (Source, Card, Reading) {
+fn document() -> (Source, ReaderInfo, Reading) {
     let source = Source::new("2019/a.txt", b"400.0 0.1200\n".to_vec());
-    let card = Card {
+    let card = ReaderInfo {
         id: "built-in/test".into(),
         version: "1".into(),
         title: "test".into(),

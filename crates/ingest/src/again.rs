@@ -3,12 +3,12 @@
 use std::collections::BTreeSet;
 use std::sync::atomic::AtomicBool;
 
-use curvary_archive::{Addition, Archive, Moved, Prepared, SourceView};
+use curvary_archive::{Addition, Archive, Moved, PreparedSources, SourceView};
 use curvary_formats::Assumptions;
 use curvary_record::{Code, Column, Diagnostic, Digest, Outcome, Run, RunId, Verdict};
 
-use crate::desk::Finished;
-use crate::fate::Fate;
+use crate::desk::FileReading;
+use crate::file_report::FileReport;
 use crate::filing::{Filing, Pace};
 use crate::flow::{flow, threads};
 use crate::newer;
@@ -16,16 +16,16 @@ use crate::trouble::Trouble;
 
 /// What reading a source again gave.
 #[derive(Clone, Debug)]
-pub struct Again {
+pub struct RereadSource {
     /// What became of it now.
-    pub fate: Fate,
+    pub fate: FileReport,
     /// How its reading went before.
     pub before: Verdict,
     /// What differs, in a few words each, every kind once; empty when all is as it was.
     pub changes: BTreeSet<&'static str>,
 }
 
-impl Again {
+impl RereadSource {
     /// Whether anything differs.
     #[must_use]
     pub fn is_changed(&self) -> bool {
@@ -38,7 +38,7 @@ pub const LOST: &str = "lost original";
 
 /// Whether what changed is filed.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Keeping {
+pub enum KeepMode {
     /// It is only told.
     Nothing,
     /// It takes the place of what was read before.
@@ -46,14 +46,14 @@ pub enum Keeping {
 }
 
 /// What is filed of a source that was read again.
-struct Ready {
-    prepared: Prepared,
+struct PendingFiling {
+    prepared: PreparedSources,
     moved: Vec<Moved>,
     /// What the export states about its own results.
     reported: Vec<Outcome>,
 }
 
-type Done = Result<(Again, Option<Ready>), Trouble>;
+type RereadResult = Result<(RereadSource, Option<PendingFiling>), Trouble>;
 
 impl Filing<'_> {
     /// Reads sources of the archive again, and hands over what changes, in their order. What is superseded is left alone.
@@ -63,9 +63,9 @@ impl Filing<'_> {
     pub fn read_again<E: From<Trouble>>(
         &self,
         sources: Vec<SourceView>,
-        keeping: Keeping,
+        keeping: KeepMode,
         stop: &AtomicBool,
-        mut take: impl FnMut(Again) -> Result<(), E>,
+        mut take: impl FnMut(RereadSource) -> Result<(), E>,
     ) -> Result<(), E> {
         let mut pace = Pace::new();
         flow(
@@ -81,7 +81,7 @@ impl Filing<'_> {
                 }
             },
             |source| self.one_again(&source, keeping),
-            |done: Done| {
+            |done: RereadResult| {
                 let (again, ready) = done?;
                 if let Some(ready) = ready {
                     self.append(ready.prepared, &ready.moved, ready.reported, &mut pace)?;
@@ -91,7 +91,7 @@ impl Filing<'_> {
         )
     }
 
-    fn one_again(&self, source: &SourceView, keeping: Keeping) -> Done {
+    fn one_again(&self, source: &SourceView, keeping: KeepMode) -> RereadResult {
         let archive = self.archive();
         let digest = &source.record.digest;
         let path = source.stands_at.clone().unwrap_or_default();
@@ -103,10 +103,10 @@ impl Filing<'_> {
             ) => {
                 let why = Diagnostic::error(Code::new("original-lost"), error.to_string())
                     .help("`curvary verify` names every original that is lost; add the same file again");
-                let again = Again {
+                let again = RereadSource {
                     changes: BTreeSet::from([LOST]),
                     before: source.record.verdict,
-                    fate: Fate::failed(path, why),
+                    fate: FileReport::failed(path, why),
                 };
                 return Ok((again, None));
             }
@@ -119,17 +119,17 @@ impl Filing<'_> {
         }
         let desk = self.desk();
         let finished = desk.read_source(desk.source_settling(&path, bytes.into(), &noted.precise()));
-        let mut fate = Fate::of(&finished);
+        let mut fate = FileReport::of(&finished);
         let before = runs_before(archive, digest, source.record.runs)?;
         let rereading = newer::rereading(archive, digest, &finished.reading.runs)?;
         fate.inherited = rereading.renamed;
         fate.left_behind = rereading.left_behind;
-        let again = Again {
+        let again = RereadSource {
             changes: changes(source, &before, &finished),
             before: source.record.verdict,
             fate,
         };
-        if keeping == Keeping::Nothing || !again.is_changed() {
+        if keeping == KeepMode::Nothing || !again.is_changed() {
             return Ok((again, None));
         }
         let runs = &finished.reading.runs;
@@ -146,7 +146,7 @@ impl Filing<'_> {
             bytes: finished.source.into_bytes(),
             again: true,
         };
-        let ready = Ready {
+        let ready = PendingFiling {
             prepared: self.preparer().prepare(vec![addition])?,
             moved: rereading.moved,
             reported,
@@ -162,7 +162,7 @@ fn runs_before(archive: &Archive, digest: &Digest, count: u32) -> Result<Vec<Run
 }
 
 /// What differs between what is kept of a source and its reading today.
-fn changes(source: &SourceView, before: &[Run], now: &Finished) -> BTreeSet<&'static str> {
+fn changes(source: &SourceView, before: &[Run], now: &FileReading) -> BTreeSet<&'static str> {
     let mut changes = BTreeSet::new();
     let runs = &now.reading.runs;
     let mut note = |differs: bool, what: &'static str| {

@@ -6,12 +6,12 @@ use curvary_archive::Archive;
 use curvary_record::stored::Record;
 use curvary_record::{Diagnostic, Digest, Verdict};
 
-use crate::fate::Fate;
+use crate::file_report::FileReport;
 use crate::trouble::Trouble;
 
 /// What is known of one source's reading.
 #[derive(Clone)]
-struct Entry {
+struct KnownReading {
     verdict: Verdict,
     reader: Option<String>,
     runs: u64,
@@ -20,21 +20,21 @@ struct Entry {
 }
 
 /// How the readings of known sources went, for the report alone: a report has a line a file, new or not.
-pub(crate) struct Ledger<'a> {
+pub(crate) struct ReadingLedger<'a> {
     archive: &'a Archive,
     /// Filled from the archive's records when the first known source comes.
     before: Option<Before>,
-    now: BTreeMap<Digest, Entry>,
+    now: BTreeMap<Digest, KnownReading>,
 }
 
 /// What the archive had before.
 #[derive(Default)]
 struct Before {
     paths: BTreeMap<String, Digest>,
-    sources: BTreeMap<Digest, Entry>,
+    sources: BTreeMap<Digest, KnownReading>,
 }
 
-impl<'a> Ledger<'a> {
+impl<'a> ReadingLedger<'a> {
     pub(crate) fn new(archive: &'a Archive) -> Self {
         Self {
             archive,
@@ -44,10 +44,10 @@ impl<'a> Ledger<'a> {
     }
 
     /// Notes how a reading went, or fills in how it went before.
-    pub(crate) fn complete(&mut self, fate: &mut Fate) -> Result<(), Trouble> {
+    pub(crate) fn complete(&mut self, fate: &mut FileReport) -> Result<(), Trouble> {
         if !fate.known {
             if let Some(digest) = &fate.digest {
-                self.now.insert(digest.clone(), Entry::of(fate));
+                self.now.insert(digest.clone(), KnownReading::of(fate));
             }
             return Ok(());
         }
@@ -69,8 +69,8 @@ impl<'a> Ledger<'a> {
     }
 }
 
-impl Entry {
-    fn of(fate: &Fate) -> Self {
+impl KnownReading {
+    fn of(fate: &FileReport) -> Self {
         Self {
             verdict: fate.verdict,
             reader: fate.reader.clone(),
@@ -80,7 +80,7 @@ impl Entry {
         }
     }
 
-    fn fill(self, fate: &mut Fate) {
+    fn fill(self, fate: &mut FileReport) {
         fate.verdict = self.verdict;
         fate.reader = self.reader;
         fate.runs = self.runs;
@@ -104,7 +104,7 @@ impl Before {
                 }
                 Record::Source(source) => {
                     runs.remove(&source.digest);
-                    let entry = Entry {
+                    let entry = KnownReading {
                         verdict: source.verdict,
                         reader: source.reader,
                         runs: u64::from(source.runs),

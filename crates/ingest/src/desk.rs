@@ -3,19 +3,21 @@
 use std::panic::{AssertUnwindSafe, catch_unwind};
 use std::path::{Path, PathBuf};
 
-use curvary_archive::{Answer, Answers};
-use curvary_formats::{Assumptions, Card, Readers, Reading, Settled, Source, Taken, container, family};
-use curvary_plugin_host::{Entry, Plugin};
+use curvary_archive::{Answer, StoredAnswers};
+use curvary_formats::{
+    Assumptions, ReaderInfo, Readers, Reading, SettledReading, Source, Taken, container, family,
+};
+use curvary_plugin_host::{AllowedPlugin, Plugin};
 use curvary_record::{Code, Diagnostic, Family, Verdict, code};
 
-use crate::limits::Limits;
-use crate::shelf::{Misfit, Shelf};
+use crate::layout_set::{LayoutSet, Misfit};
+use crate::limits::IngestLimits;
 use crate::trouble::Trouble;
 use crate::vocabulary;
 
 /// What was said about how to read.
 #[derive(Clone, Debug, Default)]
-pub struct Orders {
+pub struct IngestOptions {
     /// Read every source with the reader of this id, instead of asking which one knows it.
     pub reader: Option<String>,
     /// Answers that settle questions.
@@ -23,25 +25,25 @@ pub struct Orders {
     /// Folders of layouts, beside the archive's own.
     pub layouts: Vec<PathBuf>,
     /// Plugins that the person has allowed.
-    pub plugins: Vec<Entry>,
+    pub plugins: Vec<AllowedPlugin>,
 }
 
 /// The readers and what was said about how to use them.
-pub struct Desk {
+pub struct Ingest {
     readers: Readers,
     /// Layouts that cannot be used.
     misfits: Vec<Misfit>,
-    orders: Orders,
+    orders: IngestOptions,
     /// What was answered about files that are written alike.
     answers: Vec<Answer>,
 }
 
 /// What reading one source gave.
-pub struct Finished {
+pub struct FileReading {
     /// The source.
     pub source: Source,
     /// The reader's card, unless none knew the source.
-    pub card: Option<Card>,
+    pub card: Option<ReaderInfo>,
     /// Runs and remarks.
     pub reading: Reading,
     /// How the source is written, where something is asked about it.
@@ -50,7 +52,7 @@ pub struct Finished {
     pub met: Vec<String>,
 }
 
-impl Finished {
+impl FileReading {
     /// How the reading went. A container of which every member is a source of its own is read, though it gives no run;
     /// so is what a package says of itself.
     #[must_use]
@@ -67,14 +69,14 @@ impl Finished {
     }
 }
 
-impl Desk {
+impl Ingest {
     /// The built-in readers, the layouts of an archive (its folder) and the plugins, used as the orders say.
     ///
     /// # Errors
     /// When a named folder of layouts cannot be read, or no reader has the id that was asked for.
-    pub fn new(orders: Orders, archive: Option<&Path>) -> Result<Self, Trouble> {
+    pub fn new(orders: IngestOptions, archive: Option<&Path>) -> Result<Self, Trouble> {
         let mut readers = Readers::built_in();
-        let mut shelf = Shelf::open(&orders.layouts, archive)?;
+        let mut shelf = LayoutSet::open(&orders.layouts, archive)?;
         shelf.try_examples();
         for layout in shelf.layouts {
             readers.add(Box::new(layout));
@@ -99,7 +101,7 @@ impl Desk {
             misfits: shelf.misfits,
             orders,
             answers: match archive {
-                Some(root) => Answers::read(root)?.holding().cloned().collect(),
+                Some(root) => StoredAnswers::read(root)?.holding().cloned().collect(),
                 None => Vec::new(),
             },
         })
@@ -142,7 +144,7 @@ impl Desk {
     /// Whether something was said that changes how files are read.
     #[must_use]
     pub(crate) fn has_orders(&self) -> bool {
-        let Orders {
+        let IngestOptions {
             reader,
             assume,
             layouts,
@@ -167,7 +169,7 @@ impl Desk {
 
     /// Reads one source. A reader that fails on it fails on it alone.
     #[must_use]
-    pub fn read(&self, path: &str, taken: Taken) -> Finished {
+    pub fn read(&self, path: &str, taken: Taken) -> FileReading {
         self.read_source(self.source(path, taken))
     }
 
@@ -175,12 +177,12 @@ impl Desk {
     ///
     /// What was answered about files written like it comes into force where it asks; what the orders say weighs more.
     #[must_use]
-    pub fn read_source(&self, source: Source) -> Finished {
+    pub fn read_source(&self, source: Source) -> FileReading {
         if container::is_container(source.bytes()) {
             return unopened(source);
         }
-        if let Some(why) = too_long_a_line(source.bytes(), Limits::USUAL.line) {
-            return Finished {
+        if let Some(why) = too_long_a_line(source.bytes(), IngestLimits::USUAL.line) {
+            return FileReading {
                 source,
                 card: None,
                 reading: Reading::refused(why),
@@ -190,7 +192,7 @@ impl Desk {
         }
         let (card, settled) = self.attempt(&source);
         let in_doubt = is_in_doubt(&settled.reading);
-        let mut finished = Finished {
+        let mut finished = FileReading {
             source,
             card,
             reading: settled.reading,
@@ -254,7 +256,7 @@ impl Desk {
         finished
     }
 
-    fn attempt(&self, source: &Source) -> (Option<Card>, Settled) {
+    fn attempt(&self, source: &Source) -> (Option<ReaderInfo>, SettledReading) {
         let read = catch_unwind(AssertUnwindSafe(|| {
             let (card, settled) = self.readers.settle(source, self.asked());
             (card.cloned(), settled)
@@ -267,7 +269,7 @@ impl Desk {
             let reading = Reading::failed(
                 why.help("please send the file to those who make curvary: this is our mistake"),
             );
-            let settled = Settled {
+            let settled = SettledReading {
                 reading,
                 met: Vec::new(),
             };
@@ -277,11 +279,11 @@ impl Desk {
 }
 
 /// A container that is kept as a whole, mostly since not all of it can be unpacked: why, for each member that is left out.
-fn unopened(source: Source) -> Finished {
+fn unopened(source: Source) -> FileReading {
     let path = source.path().to_owned();
     let mut unpacked = 0;
     let mut remarks = Vec::new();
-    for member in container::members(path, source.bytes().to_vec(), Limits::USUAL.container) {
+    for member in container::members(path, source.bytes().to_vec(), IngestLimits::USUAL.container) {
         match member {
             Ok(_) => unpacked += 1,
             Err(why) => remarks.push(why),
@@ -300,7 +302,7 @@ fn unopened(source: Source) -> Finished {
         let note = "the whole file is kept as it is, and what can be unpacked is read";
         *first = std::mem::replace(first, Diagnostic::note(first.code.clone(), "")).with_note(note);
     }
-    Finished {
+    FileReading {
         source,
         card: None,
         reading: Reading {
@@ -387,10 +389,10 @@ mod tests {
 
     #[test]
     fn a_reader_that_is_not_there_is_a_wrong_order() {
-        let orders = Orders {
+        let orders = IngestOptions {
             reader: Some("built-in/none".into()),
-            ..Orders::default()
+            ..IngestOptions::default()
         };
-        assert!(matches!(Desk::new(orders, None), Err(Trouble::Order(_))));
+        assert!(matches!(Ingest::new(orders, None), Err(Trouble::Order(_))));
     }
 }

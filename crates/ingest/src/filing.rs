@@ -7,21 +7,23 @@ use std::sync::atomic::AtomicBool;
 use std::sync::{Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};
 
-use curvary_archive::{Addition, Archive, Heir, Holder, Known, Moved, Prepared, Preparer, Stat, Writer};
+use curvary_archive::{
+    Addition, Archive, Heir, Holder, Moved, PathState, PreparedSources, Preparer, Stat, Writer,
+};
 use curvary_formats::{Reading, Taken};
 use curvary_record::{Diagnostic, Digest, Outcome, Run};
 use rayon::prelude::*;
 
-use crate::before::Ledger;
-use crate::desk::{Desk, Finished};
-use crate::fate::Fate;
+use crate::before::ReadingLedger;
+use crate::desk::{FileReading, Ingest};
+use crate::file_report::FileReport;
 use crate::flow::{Feed, flow, threads};
-use crate::limits::Limits;
-use crate::names::{Names, belongs_to};
+use crate::limits::IngestLimits;
+use crate::names::{FileNames, belongs_to};
 use crate::newer::{self, Inheritance};
 use crate::piece::{Piece, may_be_container, pieces};
 use crate::trouble::Trouble;
-use crate::walk::{Found, LeaveOut, Met, Root, is_archive, is_beside_originals, walk};
+use crate::walk::{FoundFile, LeaveOut, Root, WalkEntry, is_archive, is_beside_originals, walk};
 
 /// What an export states about its own results, found in one of its runs.
 type Reported<'a> = dyn Fn(&Run) -> Vec<Outcome> + Sync + 'a;
@@ -29,8 +31,8 @@ type Reported<'a> = dyn Fn(&Run) -> Vec<Outcome> + Sync + 'a;
 /// An archive that is being filled.
 pub struct Filing<'a> {
     archive: &'a Archive,
-    desk: &'a Desk,
-    limits: Limits,
+    desk: &'a Ingest,
+    limits: IngestLimits,
     writer: Mutex<Writer>,
     preparer: Preparer,
     reported: &'a Reported<'a>,
@@ -38,9 +40,9 @@ pub struct Filing<'a> {
 }
 
 /// What became of one file, and what was seen while its text was at hand.
-pub struct Handed<T> {
+pub struct FiledFile<T> {
     /// What became of it.
-    pub fate: Fate,
+    pub fate: FileReport,
     /// What was seen; nothing when the file was not read now.
     pub seen: Option<T>,
 }
@@ -55,8 +57,8 @@ struct Parcel {
 
 /// What becomes of sources that stay together.
 struct Batch<T> {
-    handed: Vec<Handed<T>>,
-    prepared: Option<Result<Prepared, curvary_archive::Error>>,
+    handed: Vec<FiledFile<T>>,
+    prepared: Option<Result<PreparedSources, curvary_archive::Error>>,
     /// Files that were only touched: where they are, and their bytes, which the archive has.
     touched: Vec<(String, Digest, Option<Stat>)>,
     /// What the exports state about their own results.
@@ -73,8 +75,8 @@ struct Batch<T> {
 
 impl<T> Batch<T> {
     fn unchanged(paths: Vec<String>) -> Self {
-        let handed = |path| Handed {
-            fate: Fate::unchanged(path),
+        let handed = |path| FiledFile {
+            fate: FileReport::unchanged(path),
             seen: None,
         };
         Self {
@@ -97,8 +99,8 @@ impl<'a> Filing<'a> {
     /// When the archive cannot be written, or another program writes it.
     pub fn begin(
         archive: &'a Archive,
-        desk: &'a Desk,
-        limits: Limits,
+        desk: &'a Ingest,
+        limits: IngestLimits,
         command: &str,
         reported: &'a Reported<'a>,
     ) -> Result<Self, Trouble> {
@@ -152,12 +154,12 @@ impl<'a> Filing<'a> {
         roots: &[Root],
         stop: &AtomicBool,
         complete: bool,
-        look: impl Fn(&Finished, &Fate) -> T + Sync,
-        mut take: impl FnMut(Handed<T>) -> Result<(), E>,
+        look: impl Fn(&FileReading, &FileReport) -> T + Sync,
+        mut take: impl FnMut(FiledFile<T>) -> Result<(), E>,
     ) -> Result<(), E> {
-        let names = Names::new(self.archive.root(), roots);
+        let names = FileNames::new(self.archive.root(), roots);
         let leave_out = self.leave_out();
-        let mut ledger = complete.then(|| Ledger::new(self.archive));
+        let mut ledger = complete.then(|| ReadingLedger::new(self.archive));
         let mut pace = Pace::new();
         flow(
             threads(),
@@ -190,7 +192,7 @@ impl<'a> Filing<'a> {
         self.archive
     }
 
-    pub(crate) fn desk(&self) -> &Desk {
+    pub(crate) fn desk(&self) -> &Ingest {
         self.desk
     }
 
@@ -199,7 +201,7 @@ impl<'a> Filing<'a> {
         (self.reported)(run)
     }
 
-    pub(crate) fn limits(&self) -> &Limits {
+    pub(crate) fn limits(&self) -> &IngestLimits {
         &self.limits
     }
 
@@ -210,7 +212,7 @@ impl<'a> Filing<'a> {
     /// Files what was read again.
     pub(crate) fn append(
         &self,
-        prepared: Prepared,
+        prepared: PreparedSources,
         moved: &[Moved],
         reported: Vec<Outcome>,
         pace: &mut Pace,
@@ -236,7 +238,7 @@ impl<'a> Filing<'a> {
     }
 
     /// Files what was read.
-    fn file<T>(&self, batch: Batch<T>, pace: &mut Pace) -> Result<Vec<Handed<T>>, Trouble> {
+    fn file<T>(&self, batch: Batch<T>, pace: &mut Pace) -> Result<Vec<FiledFile<T>>, Trouble> {
         if let Some(trouble) = batch.trouble {
             return Err(trouble);
         }
@@ -274,13 +276,13 @@ impl<'a> Filing<'a> {
         feed: &mut Feed<'_, Vec<Parcel>, Batch<T>>,
         roots: &[Root],
         leave_out: &LeaveOut<'_>,
-        names: &Names,
+        names: &FileNames,
     ) {
         let mut together: Vec<Parcel> = Vec::new();
         let mut weight = 0;
         walk(roots, leave_out, &mut |root, met| {
             let mut unchanged = Vec::new();
-            for Looked {
+            for Peek {
                 met,
                 path,
                 stat,
@@ -288,7 +290,7 @@ impl<'a> Filing<'a> {
                 container,
             } in self.look(met, names, root)
             {
-                if known == Known::Unchanged {
+                if known == PathState::Unchanged {
                     unchanged.push(path);
                     continue;
                 }
@@ -300,13 +302,13 @@ impl<'a> Filing<'a> {
                     }
                 }
                 // What stood there was kept as a whole, so the newer version must take its place as a whole.
-                let always = known == Known::Perhaps;
+                let always = known == PathState::Perhaps;
                 let sent = pieces(met, path, container, always, &self.limits, &mut |piece| {
                     weight += piece.weight;
                     together.push(Parcel {
                         piece,
                         stat,
-                        perhaps: known == Known::Perhaps,
+                        perhaps: known == PathState::Perhaps,
                     });
                     weight < Preparer::BATCH_BYTES as u64 || send_off(feed, &mut together, &mut weight)
                 });
@@ -321,23 +323,23 @@ impl<'a> Filing<'a> {
     }
 
     /// Looks at many files: what the archive knows of them, and which are containers. With orders none is unchanged.
-    fn look(&self, met: Vec<Met>, names: &Names, root: &Root) -> Vec<Looked> {
+    fn look(&self, met: Vec<WalkEntry>, names: &FileNames, root: &Root) -> Vec<Peek> {
         let again = self.desk.has_orders();
-        let mut looked: Vec<Looked> = {
+        let mut looked: Vec<Peek> = {
             let writer = self.lock();
-            let one = |met: Met| {
+            let one = |met: WalkEntry| {
                 let path = names.of(root, met.below());
-                let stat = if let Met::File(Found { stat, .. }) = &met {
+                let stat = if let WalkEntry::File(FoundFile { stat, .. }) = &met {
                     Some(*stat)
                 } else {
                     None
                 };
                 let known = match stat.map(|stat| writer.known(&path, &stat)) {
-                    Some(Known::Unchanged) if again => Known::Perhaps,
+                    Some(PathState::Unchanged) if again => PathState::Perhaps,
                     Some(known) => known,
-                    None => Known::New,
+                    None => PathState::New,
                 };
-                Looked {
+                Peek {
                     met,
                     path,
                     stat,
@@ -350,7 +352,7 @@ impl<'a> Filing<'a> {
         looked
             .par_iter_mut()
             .with_min_len(64)
-            .filter(|one| one.known != Known::Unchanged)
+            .filter(|one| one.known != PathState::Unchanged)
             .for_each(|one| {
                 one.container = may_be_container(&one.met);
                 // The members of a container are no files of their own, and the system says nothing of them.
@@ -367,7 +369,7 @@ impl<'a> Filing<'a> {
         path: &str,
         taken: Taken,
         before: Option<&Digest>,
-    ) -> Result<(Finished, Inheritance), Trouble> {
+    ) -> Result<(FileReading, Inheritance), Trouble> {
         let Some(before) = before else {
             return Ok((self.desk.read(path, taken), Inheritance::default()));
         };
@@ -377,7 +379,7 @@ impl<'a> Filing<'a> {
     }
 
     /// Reads sources and makes them ready for the archive.
-    fn read<T>(&self, parcels: Vec<Parcel>, look: &impl Fn(&Finished, &Fate) -> T) -> Batch<T> {
+    fn read<T>(&self, parcels: Vec<Parcel>, look: &impl Fn(&FileReading, &FileReport) -> T) -> Batch<T> {
         let mut batch = Batch::unchanged(Vec::new());
         let mut additions = Vec::with_capacity(parcels.len());
         let again = self.desk.has_orders();
@@ -390,8 +392,8 @@ impl<'a> Filing<'a> {
                     if place.is_some_and(|place| fs::symlink_metadata(place).is_ok()) {
                         batch.missed.push((path.clone(), (*why).clone()));
                     }
-                    batch.handed.push(Handed {
-                        fate: Fate::failed(path, *why),
+                    batch.handed.push(FiledFile {
+                        fate: FileReport::failed(path, *why),
                         seen: None,
                     });
                     continue;
@@ -400,11 +402,11 @@ impl<'a> Filing<'a> {
             let digest = taken.digest.clone();
             if perhaps && !again && self.lock().has(&digest) {
                 let replaces = self.lock().stands(&path).filter(|before| *before != digest);
-                batch.handed.push(Handed {
-                    fate: Fate {
+                batch.handed.push(FiledFile {
+                    fate: FileReport {
                         digest: Some(digest.clone()),
                         replaces,
-                        ..Fate::unchanged(path.clone())
+                        ..FileReport::unchanged(path.clone())
                     },
                     seen: None,
                 });
@@ -419,7 +421,7 @@ impl<'a> Filing<'a> {
                     break;
                 }
             };
-            let mut fate = Fate::of(&finished);
+            let mut fate = FileReport::of(&finished);
             fate.replaces = before;
             if again && self.lock().has(&digest) {
                 match newer::rereading(self.archive, &digest, &finished.reading.runs) {
@@ -443,7 +445,7 @@ impl<'a> Filing<'a> {
             let Reading { runs, remarks, .. } = finished.reading;
             let (verdict, reader) = (fate.verdict, fate.reader.clone());
             let family = finished.family;
-            batch.handed.push(Handed {
+            batch.handed.push(FiledFile {
                 fate,
                 seen: Some(seen),
             });
@@ -490,7 +492,7 @@ impl Pace {
     }
 
     /// Counts files that were filed, and commits when it is time.
-    fn step(&mut self, files: u64, writer: &mut Writer, limits: &Limits) -> Result<(), Trouble> {
+    fn step(&mut self, files: u64, writer: &mut Writer, limits: &IngestLimits) -> Result<(), Trouble> {
         self.files += files;
         let due = writer.pending() >= limits.commit_bytes
             || self.files >= limits.commit_files
@@ -510,9 +512,9 @@ impl Pace {
 
 /// Marks what the archive has already, and under which other path. It is asked in the order of the files, so the answer
 /// depends on no thread.
-fn mark_known<T>(handed: &mut [Handed<T>], writer: &Writer) {
+fn mark_known<T>(handed: &mut [FiledFile<T>], writer: &Writer) {
     let mut here: BTreeMap<Digest, String> = BTreeMap::new();
-    for Handed { fate, .. } in handed {
+    for FiledFile { fate, .. } in handed {
         let Some(digest) = &fate.digest else {
             continue;
         };
@@ -535,10 +537,10 @@ fn send_off<T>(
 }
 
 /// What one look at a file told.
-struct Looked {
-    met: Met,
+struct Peek {
+    met: WalkEntry,
     path: String,
     stat: Option<Stat>,
-    known: Known,
+    known: PathState,
     container: bool,
 }

@@ -9,7 +9,7 @@ use std::sync::{Condvar, Mutex, PoisonError};
 
 use crossbeam_channel::{Sender, bounded};
 
-use crate::limits::Limits;
+use crate::limits::IngestLimits;
 
 /// What is under way.
 #[derive(Default)]
@@ -47,7 +47,7 @@ impl Gate {
 }
 
 /// A thing with its place in the order.
-struct Numbered<T> {
+struct OrderedItem<T> {
     number: u64,
     weight: u64,
     thing: T,
@@ -58,8 +58,8 @@ pub struct Feed<'a, I, T> {
     gate: &'a Gate,
     stop: &'a AtomicBool,
     next: u64,
-    work: Sender<Numbered<I>>,
-    done: Sender<Numbered<T>>,
+    work: Sender<OrderedItem<I>>,
+    done: Sender<OrderedItem<T>>,
 }
 
 impl<I, T> Feed<'_, I, T> {
@@ -67,7 +67,7 @@ impl<I, T> Feed<'_, I, T> {
     pub fn put(&mut self, thing: I, weight: u64) -> bool {
         self.enter(weight).is_some_and(|number| {
             self.work
-                .send(Numbered {
+                .send(OrderedItem {
                     number,
                     weight,
                     thing,
@@ -80,7 +80,7 @@ impl<I, T> Feed<'_, I, T> {
     pub(crate) fn put_done(&mut self, thing: T) -> bool {
         self.enter(0).is_some_and(|number| {
             self.done
-                .send(Numbered {
+                .send(OrderedItem {
                     number,
                     weight: 0,
                     thing,
@@ -111,7 +111,7 @@ impl<I, T> Feed<'_, I, T> {
 /// The first that `take` gives.
 pub fn flow<I: Send, T: Send, E>(
     threads: usize,
-    limits: &Limits,
+    limits: &IngestLimits,
     stop: &AtomicBool,
     feed: impl FnOnce(&mut Feed<'_, I, T>) + Send,
     work: impl Fn(I) -> T + Sync,
@@ -125,21 +125,21 @@ pub fn flow<I: Send, T: Send, E>(
     };
     // The gate bounds both queues; these bounds only keep them small.
     let room = usize::try_from(limits.things).unwrap_or(usize::MAX);
-    let (work_in, work_out) = bounded::<Numbered<I>>(room);
-    let (done_in, done_out) = bounded::<Numbered<T>>(room);
+    let (work_in, work_out) = bounded::<OrderedItem<I>>(room);
+    let (done_in, done_out) = bounded::<OrderedItem<T>>(room);
     std::thread::scope(|scope| {
         let (gate, work) = (&gate, &work);
         for _ in 0..threads.max(1) {
             let (things, results) = (work_out.clone(), done_in.clone());
             scope.spawn(move || {
-                for Numbered {
+                for OrderedItem {
                     number,
                     weight,
                     thing,
                 } in things
                 {
                     if results
-                        .send(Numbered {
+                        .send(OrderedItem {
                             number,
                             weight,
                             thing: work(thing),
@@ -167,7 +167,7 @@ pub fn flow<I: Send, T: Send, E>(
         let mut failed = None;
         for result in done_out {
             early.insert(result.number, result);
-            while let Some(Numbered { weight, thing, .. }) = early.remove(&next) {
+            while let Some(OrderedItem { weight, thing, .. }) = early.remove(&next) {
                 next += 1;
                 // After a failure the rest is only drained, so that no thread waits for ever.
                 if failed.is_none()
@@ -199,7 +199,7 @@ mod tests {
         let mut taken = Vec::new();
         let all: Result<(), ()> = flow(
             4,
-            &Limits::USUAL,
+            &IngestLimits::USUAL,
             &stop,
             |feed| {
                 for n in 0..2_000_u64 {
@@ -230,7 +230,7 @@ mod tests {
         let stop = AtomicBool::new(false);
         let result = flow(
             2,
-            &Limits::USUAL,
+            &IngestLimits::USUAL,
             &stop,
             |feed| {
                 let mut n = 0_u64;
@@ -250,7 +250,7 @@ mod tests {
         let mut taken = 0_u64;
         let result: Result<(), ()> = flow(
             2,
-            &Limits::USUAL,
+            &IngestLimits::USUAL,
             &stop,
             |feed| {
                 assert!(feed.put(1, 1));

@@ -1,37 +1,39 @@
 //! Sources into an archive: walking, choosing a reader, reading in parallel, handing over in order, filing.
 //!
-//! [`Desk`] reads one source, whatever its bytes are. [`walk()`] finds files, [`Piece`] is one of them or one member of a
+//! [`Ingest`] reads one source, whatever its bytes are. [`walk()`] finds files, [`Piece`] is one of them or one member of a
 //! container, [`flow()`] works on many in bounded memory and gives what came of them in the order they came in;
 //! [`each_piece`] is the three together. [`Filing`] keeps what is read in an archive, and `add`, answers and reading
-//! again all go through it. How much is opened, held and committed at a time is data: [`Limits`].
+//! again all go through it. How much is opened, held and committed at a time is data: [`IngestLimits`].
 //!
-//! Nothing here prints, and nothing here asks: what became of each file is a [`Fate`], handed over in order.
+//! Nothing here prints, and nothing here asks: what became of each file is a [`FileReport`], handed over in order.
 
 mod again;
 mod before;
 mod desk;
-mod fate;
+mod file_report;
 mod filing;
 mod flow;
+mod layout_set;
 mod limits;
 mod names;
 mod newer;
 mod piece;
 mod proposal;
-mod shelf;
 mod trouble;
 mod vocabulary;
 mod walk;
 
-pub use again::{Again, Keeping, LOST};
-pub use desk::{Desk, Finished, Orders};
-pub use fate::Fate;
-pub use filing::{Filing, Handed};
+pub use again::{KeepMode, LOST, RereadSource};
+pub use desk::{FileReading, Ingest, IngestOptions};
+pub use file_report::FileReport;
+pub use filing::{FiledFile, Filing};
 pub use flow::{Feed, flow, threads};
-pub use limits::Limits;
-pub use piece::{Content, Piece, each_piece};
+pub use layout_set::{LayoutSet, LayoutText, Misfit, content, content_beside, hold, understood};
+pub use limits::IngestLimits;
+pub use piece::{Piece, SourceBytes, each_piece};
 pub use proposal::{NamedFile, Proposal, name_rules};
-pub use shelf::{LayoutText, Misfit, Shelf, content, content_beside, hold, understood};
 pub use trouble::{Trouble, unusable};
 pub use vocabulary::{NOTHING, parts};
-pub use walk::{Found, LeaveOut, Met, Root, count, is_archive, is_beside_originals, slashed, spelled, walk};
+pub use walk::{
+    FoundFile, LeaveOut, Root, WalkEntry, count, is_archive, is_beside_originals, slashed, spelled, walk,
+};

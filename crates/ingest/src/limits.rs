@@ -6,7 +6,7 @@ use curvary_formats::container;
 
 /// Limits of one ingest. All of them are told when they are met: nothing is left out in silence.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Limits {
+pub struct IngestLimits {
     /// The longest file that is opened, in bytes: the numbers of a longer one would fill the memory of a small computer.
     pub file: u64,
     /// The longest line of a file that is read, in bytes: a table of one line takes many times its length to be understood,
@@ -25,10 +25,10 @@ pub struct Limits {
     /// … and so much time: the work that a lost power supply can cost. Where a commit itself takes long, ten times that.
     pub commit_time: Duration,
     /// What is taken out of a container.
-    pub container: container::Limits,
+    pub container: container::UnpackLimits,
 }
 
-impl Limits {
+impl IngestLimits {
     /// The limits of every command.
     pub const USUAL: Self = Self {
         file: 1 << 30,
@@ -39,11 +39,11 @@ impl Limits {
         commit_bytes: 64 << 20,
         commit_files: 20_000,
         commit_time: Duration::from_secs(5),
-        container: container::Limits::USUAL,
+        container: container::UnpackLimits::USUAL,
     };
 }
 
-impl Default for Limits {
+impl Default for IngestLimits {
     fn default() -> Self {
         Self::USUAL
     }

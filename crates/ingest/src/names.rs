@@ -21,7 +21,7 @@ pub(crate) fn belongs_to(path: &Path, archive: &Path) -> bool {
 /// The name must be the same each time the same file is added, wherever the command was given, and no two files may
 /// share one. So it is the path from the folder that holds the archive, for files below it; for others the whole path,
 /// which begins with `/` or a drive, so that it is told from one that does not.
-pub(crate) struct Names {
+pub(crate) struct FileNames {
     fronts: BTreeMap<PathBuf, Name>,
 }
 
@@ -31,7 +31,7 @@ struct Name {
     is_file: bool,
 }
 
-impl Names {
+impl FileNames {
     pub(crate) fn new(archive: &Path, roots: &[Root]) -> Self {
         let archive = Root::new(archive).real;
         let base = archive.parent();
@@ -74,14 +74,14 @@ mod tests {
         let here = std::env::current_dir().expect("a folder");
         let base = here.parent().expect("it has one").to_owned();
         let root = Root::new(&here);
-        let names = Names::new(&base.join("archive"), std::slice::from_ref(&root));
+        let names = FileNames::new(&base.join("archive"), std::slice::from_ref(&root));
         let own = here
             .file_name()
             .expect("it has one")
             .to_string_lossy()
             .into_owned();
         assert_eq!(names.of(&root, "a/b.txt"), format!("{own}/a/b.txt"));
-        let far = Names::new(Path::new("/elsewhere/archive"), std::slice::from_ref(&root));
+        let far = FileNames::new(Path::new("/elsewhere/archive"), std::slice::from_ref(&root));
         assert_eq!(far.of(&root, "a.txt"), format!("{}/a.txt", walk::slashed(&here)));
     }
 

@@ -6,7 +6,7 @@ use curvary_archive::{Archive, Heir, Moved, heirs_of_reading, heirs_of_version};
 use curvary_formats::{Assumptions, Taken, family};
 use curvary_record::{Digest, OutcomeKind, Run, RunId};
 
-use crate::desk::{Desk, Finished};
+use crate::desk::{FileReading, Ingest};
 use crate::trouble::Trouble;
 
 /// What a newer version took over.
@@ -21,12 +21,12 @@ pub(crate) struct Inheritance {
 /// Reads a newer version of the file whose bytes were `before`. Answers that people gave about these are used where the
 /// newer version is written alike and asks the same.
 pub(crate) fn read(
-    desk: &Desk,
+    desk: &Ingest,
     archive: &Archive,
     path: &str,
     taken: Taken,
     before: &Digest,
-) -> Result<Finished, Trouble> {
+) -> Result<FileReading, Trouble> {
     let mut noted = Assumptions::none();
     for answer in archive.assumed(before)? {
         // What was noted by an older program may be no answer any more.

@@ -10,22 +10,22 @@ use curvary_record::{Code, Diagnostic, Severity};
 use rayon::prelude::*;
 
 use crate::flow::{Feed, flow, threads};
-use crate::limits::Limits;
+use crate::limits::IngestLimits;
 use crate::trouble::unusable;
-use crate::walk::{LeaveOut, Met, Root, walk};
+use crate::walk::{LeaveOut, Root, WalkEntry, walk};
 
 /// One source on its way to a desk.
 pub struct Piece {
     /// The path under which it goes into reports.
     pub path: String,
     /// Its bytes, or where they are, or why there are none.
-    pub content: Content,
+    pub content: SourceBytes,
     /// Its length in bytes.
     pub weight: u64,
 }
 
 /// The bytes of a source.
-pub enum Content {
+pub enum SourceBytes {
     /// In a file that is still to be read.
     InFile(PathBuf),
     /// Out of a container.
@@ -34,7 +34,7 @@ pub enum Content {
     Nowhere(Option<PathBuf>, Diagnostic),
 }
 
-impl Content {
+impl SourceBytes {
     /// The file that they are in, or should be.
     pub(crate) fn place(&self) -> Option<&Path> {
         match self {
@@ -47,7 +47,7 @@ impl Content {
     ///
     /// # Errors
     /// Why they cannot be had.
-    pub fn bytes(self, path: &str, limits: &Limits) -> Result<Taken, Box<Diagnostic>> {
+    pub fn bytes(self, path: &str, limits: &IngestLimits) -> Result<Taken, Box<Diagnostic>> {
         match self {
             Self::InFile(place) => {
                 bytes(&place, limits).map_err(|error| Box::new(unusable("read", path, &error)))
@@ -77,15 +77,15 @@ pub(crate) fn opened(place: &Path) -> io::Result<File> {
     }
 }
 
-fn bytes(place: &Path, limits: &Limits) -> io::Result<Taken> {
+fn bytes(place: &Path, limits: &IngestLimits) -> io::Result<Taken> {
     let file = opened(place)?;
     let size = usize::try_from(file.metadata()?.len().min(limits.file)).unwrap_or(0);
     take_in(file.take(limits.file), size)
 }
 
 /// Whether what was met may be a container, by its first bytes; the whole decides later.
-pub(crate) fn may_be_container(met: &Met) -> bool {
-    let Met::File(found) = met else {
+pub(crate) fn may_be_container(met: &WalkEntry) -> bool {
+    let WalkEntry::File(found) = met else {
         return false;
     };
     let mut start = Vec::new();
@@ -97,25 +97,25 @@ pub(crate) fn may_be_container(met: &Met) -> bool {
 /// Hands on a file that was met as one piece, or as a piece a member when it is a container, with the container itself
 /// behind them when not all of it can be unpacked, or `always`; `false` when no more is wanted. `path` is the file's path in reports.
 pub(crate) fn pieces(
-    met: Met,
+    met: WalkEntry,
     path: String,
     container: bool,
     always: bool,
-    limits: &Limits,
+    limits: &IngestLimits,
     each: &mut dyn FnMut(Piece) -> bool,
 ) -> bool {
     let nowhere = |path: String, place: Option<PathBuf>, why: Diagnostic| Piece {
         path,
-        content: Content::Nowhere(place, why),
+        content: SourceBytes::Nowhere(place, why),
         weight: 0,
     };
     let found = match met {
-        Met::Trouble { why, place, .. } => {
+        WalkEntry::Trouble { why, place, .. } => {
             // What is no file holds nothing that could be kept.
             let place = Some(place).filter(|_| why.severity >= Severity::Error);
             return each(nowhere(path, place, why));
         }
-        Met::File(found) => found,
+        WalkEntry::File(found) => found,
     };
     if found.stat.bytes > limits.file {
         let message = format!(
@@ -128,7 +128,7 @@ pub(crate) fn pieces(
     if !container {
         return each(Piece {
             path,
-            content: Content::InFile(found.place),
+            content: SourceBytes::InFile(found.place),
             weight: found.stat.bytes,
         });
     }
@@ -143,7 +143,7 @@ pub(crate) fn pieces(
         let weight = whole.len() as u64;
         return each(Piece {
             path,
-            content: Content::Here(whole),
+            content: SourceBytes::Here(whole),
             weight,
         });
     }
@@ -165,7 +165,7 @@ pub(crate) fn pieces(
                 let weight = member.bytes.len() as u64;
                 let piece = Piece {
                     path: member.path,
-                    content: Content::Here(member.bytes),
+                    content: SourceBytes::Here(member.bytes),
                     weight,
                 };
                 if !each(piece) {
@@ -187,7 +187,7 @@ pub(crate) fn pieces(
     (is_whole && !always)
         || each(Piece {
             path,
-            content: Content::InFile(found.place),
+            content: SourceBytes::InFile(found.place),
             weight: found.stat.bytes,
         })
 }
@@ -210,7 +210,7 @@ fn is_hidden(path: &str) -> bool {
 pub fn each_piece<T: Send, E>(
     roots: &[Root],
     leave_out: &LeaveOut<'_>,
-    limits: &Limits,
+    limits: &IngestLimits,
     stop: &AtomicBool,
     mut admit: impl FnMut(&str) -> Option<T> + Send,
     work: impl Fn(Piece) -> T + Sync,
@@ -252,9 +252,9 @@ mod tests {
         let _ = std::fs::remove_file(&pipe);
         let made = std::process::Command::new("mkfifo").arg(&pipe).status();
         assert!(made.expect("mkfifo runs").success());
-        let refused = bytes(&pipe, &Limits::USUAL).expect_err("it is no file");
+        let refused = bytes(&pipe, &IngestLimits::USUAL).expect_err("it is no file");
         assert!(refused.to_string().contains("pipe"), "{refused}");
-        let met = Met::File(crate::walk::Found {
+        let met = WalkEntry::File(crate::walk::FoundFile {
             place: pipe.clone(),
             below: "a.csv".into(),
             stat: curvary_archive::Stat::default(),

@@ -5,7 +5,7 @@ use std::path::Path;
 
 use curvary_record::{Code, Diagnostic};
 
-/// Why an ingest cannot begin or go on. What is wrong with a single file is no trouble but its [`Fate`](crate::Fate).
+/// Why an ingest cannot begin or go on. What is wrong with a single file is no trouble but its [`FileReport`](crate::FileReport).
 #[derive(Debug)]
 pub enum Trouble {
     /// What was asked for cannot be done: a reader that is not there, an answer that settles nothing.

@@ -5,7 +5,7 @@
 use std::collections::BTreeSet;
 
 use curvary_archive::Answer;
-use curvary_formats::vocabulary::{Kind, LocalWord, unit_of};
+use curvary_formats::vocabulary::{LocalWord, WordKind, unit_of};
 use curvary_formats::{Reading, words};
 use curvary_record::interpret::{Customs, interpret_as};
 use curvary_record::unit::Spelling;
@@ -16,13 +16,14 @@ pub const NOTHING: &str = curvary_formats::vocabulary::NOTHING;
 
 /// Whether an answer is heard here, and by no reader.
 pub(crate) fn is_of_fields(answer: &Answer) -> bool {
-    LocalWord::read(&answer.answer).is_some_and(|word| matches!(word.kind, Kind::Key | Kind::Value))
+    LocalWord::read(&answer.answer).is_some_and(|word| matches!(word.kind, WordKind::Key | WordKind::Value))
 }
 
 /// Whether a reading has keys that no field is known for, or answers may concern fields that are.
 pub(crate) fn is_wanted(reading: &Reading, answers: &[Answer]) -> bool {
     let concerned = answers.iter().any(|answer| {
-        LocalWord::read(&answer.answer).is_some_and(|word| matches!(word.kind, Kind::Value | Kind::Unit))
+        LocalWord::read(&answer.answer)
+            .is_some_and(|word| matches!(word.kind, WordKind::Value | WordKind::Unit))
     });
     let unknown = |fields: &Fields| fields.iter().any(|(key, _)| key.known().is_none());
     let mut runs = reading.runs.iter();
@@ -34,7 +35,7 @@ pub(crate) fn is_wanted(reading: &Reading, answers: &[Answer]) -> bool {
 pub(crate) fn by_values(answers: &[&Answer], reading: &Reading) -> Vec<(String, String)> {
     let mut all = Vec::new();
     for answer in answers {
-        let Some(word) = LocalWord::read(&answer.answer).filter(|word| word.kind == Kind::Value) else {
+        let Some(word) = LocalWord::read(&answer.answer).filter(|word| word.kind == WordKind::Value) else {
             continue;
         };
         let said = |fields: &Fields| {
@@ -64,8 +65,10 @@ pub(crate) fn apply(answers: &[&Answer], reading: &mut Reading, met: &mut Vec<St
         .filter_map(|answer| Some((*answer, LocalWord::read(&answer.answer)?)))
         .filter(|(_, word)| seen.insert(plain(&word.about())))
         .collect();
-    let units: Vec<&(&Answer, LocalWord)> =
-        words.iter().filter(|(_, word)| word.kind == Kind::Unit).collect();
+    let units: Vec<&(&Answer, LocalWord)> = words
+        .iter()
+        .filter(|(_, word)| word.kind == WordKind::Unit)
+        .collect();
     let mut each = |change: &mut dyn FnMut(&mut Fields) -> bool| {
         let mut changed = false;
         for run in &mut reading.runs {
@@ -83,7 +86,7 @@ pub(crate) fn apply(answers: &[&Answer], reading: &mut Reading, met: &mut Vec<St
     };
     for (answer, word) in &words {
         match word.kind {
-            Kind::Key if word.meaning != NOTHING => {
+            WordKind::Key if word.meaning != NOTHING => {
                 let (field, unit) = parts(&word.meaning);
                 let Some(field) = known_field(field).map(|known| Key::new(known.key)) else {
                     continue;
@@ -91,7 +94,7 @@ pub(crate) fn apply(answers: &[&Answer], reading: &mut Reading, met: &mut Vec<St
                 let moved = each(&mut |fields| take_over(fields, &word.word, &field, unit.as_ref(), &units));
                 note(answer, moved);
             }
-            Kind::Value if !word.meaning.contains('=') => {
+            WordKind::Value if !word.meaning.contains('=') => {
                 let moved = each(&mut |fields| translate(fields, word));
                 note(answer, moved);
             }

@@ -15,7 +15,7 @@ use crate::trouble::unusable;
 
 /// A file that was found.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Found {
+pub struct FoundFile {
     /// Where it is.
     pub place: PathBuf,
     /// Its path below the path that was given, with `/` between folders; its name when it was given itself.
@@ -26,9 +26,9 @@ pub struct Found {
 
 /// A file, or something that should have been one.
 #[derive(Debug)]
-pub enum Met {
+pub enum WalkEntry {
     /// A file.
-    File(Found),
+    File(FoundFile),
     /// Something that cannot be read, and why.
     Trouble {
         /// Its path below the path that was given.
@@ -40,7 +40,7 @@ pub enum Met {
     },
 }
 
-impl Met {
+impl WalkEntry {
     /// Its path below the path that was given.
     #[must_use]
     pub fn below(&self) -> &str {
@@ -101,7 +101,7 @@ const TOGETHER: usize = 1024;
 ///
 /// Hidden files and folders are left out, and so is everything for which `leave_out` holds. Folders behind links are
 /// not entered.
-pub fn walk(roots: &[Root], leave_out: &LeaveOut<'_>, each: &mut dyn FnMut(&Root, Vec<Met>) -> bool) {
+pub fn walk(roots: &[Root], leave_out: &LeaveOut<'_>, each: &mut dyn FnMut(&Root, Vec<WalkEntry>) -> bool) {
     for root in roots {
         let mut entries = Vec::with_capacity(TOGETHER);
         let hidden = |entry: &DirEntry| {
@@ -164,7 +164,7 @@ pub fn is_beside_originals(path: &Path) -> bool {
     path.is_file() && path.extension().is_some_and(|ending| ending == "txt") && of_ours(parent)
 }
 
-fn look(root: &Root, entries: Vec<walkdir::Result<DirEntry>>) -> Vec<Met> {
+fn look(root: &Root, entries: Vec<walkdir::Result<DirEntry>>) -> Vec<WalkEntry> {
     entries
         .into_par_iter()
         .with_min_len(64)
@@ -172,7 +172,7 @@ fn look(root: &Root, entries: Vec<walkdir::Result<DirEntry>>) -> Vec<Met> {
         .collect()
 }
 
-fn met(root: &Root, entry: walkdir::Result<DirEntry>) -> Met {
+fn met(root: &Root, entry: walkdir::Result<DirEntry>) -> WalkEntry {
     let entry = match entry {
         Ok(entry) => entry,
         Err(error) => {
@@ -187,7 +187,7 @@ fn met(root: &Root, entry: walkdir::Result<DirEntry>) -> Met {
             } else {
                 below.clone()
             };
-            return Met::Trouble {
+            return WalkEntry::Trouble {
                 why: unusable("read", &named, &error),
                 place: path,
                 below,
@@ -201,17 +201,17 @@ fn met(root: &Root, entry: walkdir::Result<DirEntry>) -> Met {
         entry.metadata().map_err(Into::into)
     };
     match metadata {
-        Ok(metadata) if metadata.is_file() => Met::File(Found {
+        Ok(metadata) if metadata.is_file() => WalkEntry::File(FoundFile {
             place: entry.into_path(),
             below,
             stat: Stat::of(&metadata),
         }),
-        Ok(metadata) => Met::Trouble {
+        Ok(metadata) => WalkEntry::Trouble {
             why: no_file(&below, &metadata),
             place: entry.into_path(),
             below,
         },
-        Err(error) => Met::Trouble {
+        Err(error) => WalkEntry::Trouble {
             why: unusable("read", &below, &error),
             place: entry.into_path(),
             below,
@@ -374,7 +374,7 @@ mod tests {
             },
         );
         assert!(
-            matches!(&troubles[..], [Met::Trouble { why, .. }] if why.message.contains("`/no/such/folder`")),
+            matches!(&troubles[..], [WalkEntry::Trouble { why, .. }] if why.message.contains("`/no/such/folder`")),
             "{troubles:?}"
         );
     }
@@ -391,7 +391,7 @@ mod tests {
             all.extend(met);
             true
         });
-        let files = all.iter().filter(|met| matches!(met, Met::File(_))).count();
+        let files = all.iter().filter(|met| matches!(met, WalkEntry::File(_))).count();
         assert_eq!((files, all.len()), (2, 3), "{all:?}");
     }
 }

@@ -5,13 +5,13 @@ use crate::remark::{Code, Notes, Span, quote};
 
 /// A number that a label states.
 #[derive(Clone, Copy, Debug)]
-pub(crate) struct Stated {
+pub(crate) struct StatedNumber {
     pub(crate) decimal: Decimal,
     pub(crate) line: u32,
     pub(crate) span: Span,
 }
 
-impl Stated {
+impl StatedNumber {
     pub(crate) fn value(&self) -> f64 {
         self.decimal.value()
     }
@@ -19,16 +19,16 @@ impl Stated {
 
 /// Everything the labels say about one table. Absent where the label is absent or unreadable.
 #[derive(Clone, Copy, Debug)]
-pub(crate) struct Axis {
-    pub(crate) first_x: Option<Stated>,
-    pub(crate) last_x: Option<Stated>,
-    pub(crate) delta_x: Option<Stated>,
-    pub(crate) max_x: Option<Stated>,
-    pub(crate) min_x: Option<Stated>,
-    pub(crate) first_y: Option<Stated>,
-    pub(crate) max_y: Option<Stated>,
-    pub(crate) min_y: Option<Stated>,
-    pub(crate) npoints: Option<Stated>,
+pub(crate) struct LabelAxis {
+    pub(crate) first_x: Option<StatedNumber>,
+    pub(crate) last_x: Option<StatedNumber>,
+    pub(crate) delta_x: Option<StatedNumber>,
+    pub(crate) max_x: Option<StatedNumber>,
+    pub(crate) min_x: Option<StatedNumber>,
+    pub(crate) first_y: Option<StatedNumber>,
+    pub(crate) max_y: Option<StatedNumber>,
+    pub(crate) min_y: Option<StatedNumber>,
+    pub(crate) npoints: Option<StatedNumber>,
     pub(crate) x_factor: Decimal,
     pub(crate) y_factor: Decimal,
     pub(crate) w_factor: Decimal,
@@ -40,7 +40,7 @@ pub(crate) struct Axis {
     pub(crate) comma: bool,
 }
 
-impl Axis {
+impl LabelAxis {
     /// The stated count of points, if it is a whole number.
     pub(crate) fn count(&self) -> Option<usize> {
         let stated = self.npoints?;
@@ -58,7 +58,7 @@ pub(crate) fn stated(
     span: Span,
     comma: &mut bool,
     notes: &mut Notes<'_>,
-) -> Option<Stated> {
+) -> Option<StatedNumber> {
     let text = text.trim();
     if text.is_empty() {
         return None;
@@ -114,7 +114,7 @@ pub(crate) fn stated(
         .decimal()
         .or_else(|| shortest(parse_long(&text[..number.end], point)?));
     match decimal.filter(|d| d.value().is_finite()) {
-        Some(decimal) => Some(Stated { decimal, line, span }),
+        Some(decimal) => Some(StatedNumber { decimal, line, span }),
         None => {
             notes.add(
                 Code::LabelNotANumber,

@@ -4,14 +4,14 @@ use std::borrow::Cow;
 
 use smol_str::SmolStr;
 
-use crate::axis::{Axis, Stated, stated};
+use crate::axis::{LabelAxis, StatedNumber, stated};
 use crate::choice::Choices;
-use crate::label::{Kind, is_table, normal, normalise_label};
+use crate::label::{LabelKind, is_table, normal, normalise_label};
 use crate::ntuples::{self, Ntuples};
 use crate::number::Decimal;
-use crate::records::{RawRecord, Source, one_line, scan, text_value};
+use crate::records::{RawRecord, RecordSource, one_line, scan, text_value};
 use crate::remark::{Code, Notes, Place, Remark, Span, quote};
-use crate::table::{self, RawTable, Reading, Table};
+use crate::table::{self, NumberReading, RawTable, Table};
 
 /// Limits to what one text may cost. Nothing is read beyond them, and a remark says so.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -96,7 +96,7 @@ pub struct Record {
     /// The label as spelled.
     pub spelled: SmolStr,
     /// The kind of the label.
-    pub kind: Kind,
+    pub kind: LabelKind,
     /// The value without comments, its lines trimmed and joined by line feeds. For tables only the form.
     pub value: SmolStr,
     /// The comments (`$$`) that stood in the value.
@@ -161,7 +161,7 @@ impl Block {
 /// Reads a text. Never fails: what cannot be read is absent, and a remark says so.
 #[must_use]
 pub fn read(text: &str, options: &ReadOptions) -> Document {
-    let source = Source::new(text);
+    let source = RecordSource::new(text);
     let mut notes = Notes::new(text, options.limits.remarks);
     let raw = scan(&source, &mut notes);
     let mut builder = Builder {
@@ -219,7 +219,7 @@ struct OpenBlock<'r, 't> {
     records: Vec<&'r RawRecord<'t>>,
     children: Vec<Block>,
     start: usize,
-    source: Source<'t>,
+    source: RecordSource<'t>,
 }
 
 impl OpenBlock<'_, '_> {
@@ -244,7 +244,7 @@ impl OpenBlock<'_, '_> {
 }
 
 struct Builder<'o, 'r, 't> {
-    source: Source<'t>,
+    source: RecordSource<'t>,
     options: &'o ReadOptions,
     budget: usize,
     count: usize,
@@ -364,7 +364,7 @@ impl<'r, 't> Builder<'_, 'r, 't> {
             ..Block::default()
         };
         check_labels(&self.source, &open.records, block.children.len(), notes);
-        let reading = Reading {
+        let reading = NumberReading {
             decimal_comma: self.options.decimal_comma,
             choices: self.options.choices,
             expansion: self.options.limits.expansion,
@@ -440,7 +440,7 @@ pub(crate) fn raw_table(record: &RawRecord<'_>) -> RawTable {
 }
 
 /// A record for handing out. The values of tables are read elsewhere; only their form is kept here.
-pub(crate) fn finished(source: &Source<'_>, record: &RawRecord<'_>, notes: &Notes<'_>) -> Record {
+pub(crate) fn finished(source: &RecordSource<'_>, record: &RawRecord<'_>, notes: &Notes<'_>) -> Record {
     let (value, comments) = if is_table(&record.label) {
         (
             SmolStr::new(table::open(source, &raw_table(record)).form),
@@ -468,7 +468,12 @@ pub(crate) fn finished(source: &Source<'_>, record: &RawRecord<'_>, notes: &Note
     }
 }
 
-fn check_labels(source: &Source<'_>, records: &[&RawRecord<'_>], children: usize, notes: &mut Notes<'_>) {
+fn check_labels(
+    source: &RecordSource<'_>,
+    records: &[&RawRecord<'_>],
+    children: usize,
+    notes: &mut Notes<'_>,
+) {
     let mut in_pages = false;
     let mut seen: std::collections::BTreeMap<&str, u32> = std::collections::BTreeMap::new();
     for record in records {
@@ -548,7 +553,7 @@ fn check_labels(source: &Source<'_>, records: &[&RawRecord<'_>], children: usize
 }
 
 /// The value of a record without comments.
-fn plain_value<'t>(source: &Source<'t>, record: &RawRecord<'t>) -> Cow<'t, str> {
+fn plain_value<'t>(source: &RecordSource<'t>, record: &RawRecord<'t>) -> Cow<'t, str> {
     match one_line(source, record.value, record.end) {
         Some(value) => Cow::Borrowed(value),
         None => Cow::Owned(text_value(source, record.value, record.end).0),
@@ -565,11 +570,11 @@ fn is_of_table(label: &str) -> bool {
 
 /// The numbers that the labels of a block state about its table.
 fn axis_of(
-    source: &Source<'_>,
+    source: &RecordSource<'_>,
     (records, at): (&[&RawRecord<'_>], usize),
     raw: &RawTable,
     notes: &mut Notes<'_>,
-) -> Axis {
+) -> LabelAxis {
     let mut comma = false;
     let table = raw.label.as_str();
     // Labels between two tables are those of the second.
@@ -579,7 +584,7 @@ fn axis_of(
     });
     let records = || own.iter().chain(others);
     let radata = table == "RADATA";
-    let mut get = |labels: [&str; 2], notes: &mut Notes<'_>| -> Option<Stated> {
+    let mut get = |labels: [&str; 2], notes: &mut Notes<'_>| -> Option<StatedNumber> {
         let order = if radata { [labels[1], labels[0]] } else { labels };
         let record = order
             .iter()
@@ -646,7 +651,7 @@ fn axis_of(
         })
         .map(|stated| stated.decimal.stripped())
         .find(|other| *other != y_factor && other.mantissa != 0);
-    Axis {
+    LabelAxis {
         first_x,
         last_x,
         delta_x,

@@ -86,14 +86,14 @@ pub struct Missing {
 /// From which source line each point comes, held as runs.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct LineMap {
-    runs: Vec<Run>,
+    runs: Vec<RepeatRun>,
     points: usize,
     /// Lines in the last run.
     lines: u32,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-struct Run {
+struct RepeatRun {
     first: usize,
     line: u32,
     per_line: usize,
@@ -130,7 +130,7 @@ impl LineMap {
                 self.lines += 1;
             }
             _ => {
-                self.runs.push(Run {
+                self.runs.push(RepeatRun {
                     first: self.points,
                     line,
                     per_line: count,

@@ -4,7 +4,7 @@
 //! files have them scaled, too. Where one label holds the true value, the factor is certain and the other labels are
 //! merely wrong. Where all of them ask for another factor, either they are wrong or the factor is.
 
-use crate::axis::{Axis, Stated};
+use crate::axis::{LabelAxis, StatedNumber};
 use crate::choice::Choice;
 use crate::number::{Decimal, unit};
 use crate::table::Doubt;
@@ -41,7 +41,7 @@ impl Abscissas {
 }
 
 /// Whether XFACTOR is in doubt: some label holds an abscissa as printed, and none a true one.
-pub(crate) fn doubt_of_x(axis: &Axis, read: &Abscissas) -> Option<Doubt> {
+pub(crate) fn doubt_of_x(axis: &LabelAxis, read: &Abscissas) -> Option<Doubt> {
     let factor = axis.x_factor.value();
     if axis.x_factor == Decimal::ONE {
         return None;
@@ -104,7 +104,7 @@ pub(crate) struct Digits {
 }
 
 /// What `stated` says of the ordinate that was read as `value`: each is right within half a unit of its last digit.
-pub(crate) fn says(axis: &Axis, digits: Digits, stated: &Stated, value: f64) -> Says {
+pub(crate) fn says(axis: &LabelAxis, digits: Digits, stated: &StatedNumber, value: f64) -> Says {
     let factor = axis.y_factor.value();
     let half = 0.5 * unit(digits.exponent);
     let near = |value: f64, half: f64| {
@@ -125,7 +125,7 @@ pub(crate) fn says(axis: &Axis, digits: Digits, stated: &Stated, value: f64) -> 
 ///
 /// Integers with a factor below one need that factor: it is where their decimals are kept, and labels that forgot it
 /// are a common deviation. So nothing is in doubt there.
-pub(crate) fn doubt_of_y(axis: &Axis, digits: Digits, facts: &[(Stated, f64)]) -> Option<Doubt> {
+pub(crate) fn doubt_of_y(axis: &LabelAxis, digits: Digits, facts: &[(StatedNumber, f64)]) -> Option<Doubt> {
     let said: Vec<Says> = facts
         .iter()
         .map(|(stated, value)| says(axis, digits, stated, *value))

@@ -6,7 +6,7 @@ use smol_str::SmolStr;
 
 /// What a record is by the form of its label.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub enum Kind {
+pub enum LabelKind {
     /// A label of the core standard: `##TITLE=`.
     Core,
     /// A private label: `##$NAME=`.
@@ -61,12 +61,12 @@ pub(crate) fn normal(spelled: &str) -> Cow<'_, str> {
 }
 
 /// The kind of a label that [`normalise_label`] returned.
-pub(crate) fn kind_of(normalised: &str) -> Kind {
+pub(crate) fn kind_of(normalised: &str) -> LabelKind {
     match normalised.as_bytes().first() {
-        None => Kind::Comment,
-        Some(b'$') => Kind::User,
-        Some(b'.') => Kind::Technique,
-        Some(_) => Kind::Core,
+        None => LabelKind::Comment,
+        Some(b'$') => LabelKind::User,
+        Some(b'.') => LabelKind::Technique,
+        Some(_) => LabelKind::Core,
     }
 }
 

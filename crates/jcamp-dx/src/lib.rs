@@ -130,9 +130,11 @@ pub use asdf::encode::Form;
 pub use block::{Block, Document, Limits, ReadOptions, Record, read};
 pub use choice::{Choice, Choices};
 pub use curve::{Curve, Decimals, LineMap, Missing};
-pub use label::{Kind, describes_table, normalise_label};
-pub use ntuples::{Ntuples, Page, Variable};
+pub use label::{LabelKind, describes_table, normalise_label};
+pub use ntuples::{NtupleVariable, Ntuples, Page};
 pub use remark::{Code, Place, Remark, Span, Weight};
 pub use table::{Assignment, Assignments, Data, LeftOut, Peak, Peaks, Table};
 pub use text::NonAscii;
-pub use write::{Content, Refusal, Scan, Scans, Sheet, Stream, Version, WriteOptions, Written, write};
+pub use write::{
+    Content, Scan, Scans, Sheet, Stream, Version, WriteOptions, WriteRefusal, WrittenDocument, write,
+};

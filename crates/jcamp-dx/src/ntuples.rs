@@ -1,12 +1,12 @@
 //! NTUPLES (5.00 and later): variables described by attribute lists, and pages of data.
 
-use crate::axis::{Axis, Stated, stated};
+use crate::axis::{LabelAxis, StatedNumber, stated};
 use crate::block::{Record, finished, raw_table};
 use crate::form::Shape;
 use crate::number::Decimal;
-use crate::records::{RawRecord, Source, text_value};
+use crate::records::{RawRecord, RecordSource, text_value};
 use crate::remark::{Code, Notes, Span, quote};
-use crate::table::{self, Reading, Table};
+use crate::table::{self, NumberReading, Table};
 
 /// A set of pages over common variables.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -14,7 +14,7 @@ pub struct Ntuples {
     /// The type, as given behind `##NTUPLES=`.
     pub name: String,
     /// The variables in the order of the attribute lists.
-    pub variables: Vec<Variable>,
+    pub variables: Vec<NtupleVariable>,
     /// The attribute records as they stand (also those not known here).
     pub attributes: Vec<Record>,
     /// The pages in order.
@@ -24,7 +24,7 @@ pub struct Ntuples {
 impl Ntuples {
     /// The variable with this symbol.
     #[must_use]
-    pub fn variable(&self, symbol: &str) -> Option<&Variable> {
+    pub fn variable(&self, symbol: &str) -> Option<&NtupleVariable> {
         self.variables
             .iter()
             .find(|v| v.symbol.eq_ignore_ascii_case(symbol))
@@ -33,7 +33,7 @@ impl Ntuples {
 
 /// One variable. Texts are empty where the list has no entry.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub struct Variable {
+pub struct NtupleVariable {
     /// `VAR_NAME`.
     pub name: String,
     /// `SYMBOL`.
@@ -72,7 +72,7 @@ pub struct Page {
 }
 
 /// A list with its place.
-struct List {
+struct AttributeList {
     entries: Vec<String>,
     line: u32,
     span: Span,
@@ -80,7 +80,7 @@ struct List {
     uneven: bool,
 }
 
-impl List {
+impl AttributeList {
     /// The entry of variable `index`; nothing where it is empty or not certainly that variable's.
     fn entry(&self, index: usize) -> Option<&str> {
         let entry = self.entries.get(index).filter(|_| !self.uneven)?;
@@ -96,14 +96,14 @@ impl List {
     }
 }
 
-fn list(source: &Source<'_>, record: &RawRecord<'_>) -> List {
+fn list(source: &RecordSource<'_>, record: &RawRecord<'_>) -> AttributeList {
     let (value, _) = text_value(source, record.value, record.end);
     let entries = value
         .replace('\n', " ")
         .split(',')
         .map(|e| e.trim().to_owned())
         .collect();
-    List {
+    AttributeList {
         entries,
         line: record.line,
         span: record.head(),
@@ -117,9 +117,9 @@ const ATTRIBUTES: [&str; 11] = [
 
 /// Reads the records from NTUPLES to its end.
 pub(crate) fn read(
-    source: &Source<'_>,
+    source: &RecordSource<'_>,
     records: &[&RawRecord<'_>],
-    reading: Reading,
+    reading: NumberReading,
     budget: &mut usize,
     notes: &mut Notes<'_>,
 ) -> Ntuples {
@@ -132,7 +132,7 @@ pub(crate) fn read(
         .first()
         .map(|r| text_value(source, r.value, r.end).0)
         .unwrap_or_default();
-    let mut lists: Vec<(&str, List)> = ATTRIBUTES
+    let mut lists: Vec<(&str, AttributeList)> = ATTRIBUTES
         .iter()
         .filter_map(|label| {
             head.iter()
@@ -140,7 +140,7 @@ pub(crate) fn read(
                 .map(|r| (*label, list(source, r)))
         })
         .collect();
-    let filled = |list: &List| {
+    let filled = |list: &AttributeList| {
         let empty = list.entries.iter().rev().take_while(|entry| entry.is_empty());
         list.entries.len() - empty.count()
     };
@@ -167,7 +167,7 @@ pub(crate) fn read(
         entry.unwrap_or_default().to_owned()
     };
     let variables = (0..count)
-        .map(|i| Variable {
+        .map(|i| NtupleVariable {
             name: entry("VARNAME", i),
             symbol: entry("SYMBOL", i),
             kind: entry("VARTYPE", i),
@@ -214,10 +214,10 @@ pub(crate) fn read(
 }
 
 struct Pages<'a> {
-    source: &'a Source<'a>,
-    lists: &'a [(&'a str, List)],
+    source: &'a RecordSource<'a>,
+    lists: &'a [(&'a str, AttributeList)],
     symbols: &'a [String],
-    reading: Reading,
+    reading: NumberReading,
 }
 
 impl Pages<'_> {
@@ -318,11 +318,17 @@ impl Pages<'_> {
         out
     }
 
-    fn axis(&self, group: &[&RawRecord<'_>], indices: &[usize], spaced: bool, notes: &mut Notes<'_>) -> Axis {
+    fn axis(
+        &self,
+        group: &[&RawRecord<'_>],
+        indices: &[usize],
+        spaced: bool,
+        notes: &mut Notes<'_>,
+    ) -> LabelAxis {
         let source = self.source;
         let mut comma = false;
         // Lists of the page override those of all pages.
-        let own: Vec<(&str, List)> = ATTRIBUTES
+        let own: Vec<(&str, AttributeList)> = ATTRIBUTES
             .iter()
             .filter_map(|label| {
                 let mut list = list(source, group.iter().find(|r| r.label == *label)?);
@@ -330,8 +336,8 @@ impl Pages<'_> {
                 Some((*label, list))
             })
             .collect();
-        let mut get = |label: &str, index: usize, notes: &mut Notes<'_>| -> Option<Stated> {
-            let find = |lists: &[(&str, List)]| {
+        let mut get = |label: &str, index: usize, notes: &mut Notes<'_>| -> Option<StatedNumber> {
+            let find = |lists: &[(&str, AttributeList)]| {
                 let list = &lists.iter().find(|(l, _)| *l == label)?.1;
                 Some((list.entry(index)?.to_owned(), list.line, list.span))
             };
@@ -370,7 +376,7 @@ impl Pages<'_> {
         let npoints = npoints
             .or_else(|| get("VARDIM", x, notes))
             .or_else(|| get("VARDIM", y, notes));
-        Axis {
+        LabelAxis {
             first_x: if spaced || own_first {
                 get("FIRST", x, notes)
             } else {

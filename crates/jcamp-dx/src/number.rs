@@ -106,7 +106,7 @@ pub(crate) enum Exponents {
 
 /// A scanned number.
 #[derive(Clone, Copy, Debug)]
-pub(crate) struct Scanned {
+pub(crate) struct ScannedNumber {
     pub(crate) negative: bool,
     /// Digits as an integer, when there are at most 18.
     pub(crate) mantissa: i64,
@@ -118,7 +118,7 @@ pub(crate) struct Scanned {
     pub(crate) end: usize,
 }
 
-impl Scanned {
+impl ScannedNumber {
     pub(crate) fn decimal(&self) -> Option<Decimal> {
         let mantissa = if self.negative {
             -self.mantissa
@@ -144,7 +144,7 @@ pub(crate) fn decimals_of(exponent: i32) -> u16 {
 
 /// Scans the number at `at`: sign, digits, one point, exponent. Nothing if no digit is there.
 #[inline(always)]
-pub(crate) fn scan(bytes: &[u8], at: usize, point: u8, exponents: Exponents) -> Option<Scanned> {
+pub(crate) fn scan(bytes: &[u8], at: usize, point: u8, exponents: Exponents) -> Option<ScannedNumber> {
     let mut i = at;
     let negative = match bytes.get(i) {
         Some(b'-') => {
@@ -160,7 +160,7 @@ pub(crate) fn scan(bytes: &[u8], at: usize, point: u8, exponents: Exponents) -> 
     let Some((mantissa, fraction, end)) = short(bytes, i, point) else {
         return scan_digits(bytes, i, negative, 0, 0, point, exponents);
     };
-    let mut number = Scanned {
+    let mut number = ScannedNumber {
         negative,
         mantissa,
         exponent: -fraction,
@@ -240,7 +240,7 @@ pub(crate) fn scan_digits(
     seen: usize,
     point: u8,
     exponents: Exponents,
-) -> Option<Scanned> {
+) -> Option<ScannedNumber> {
     let mut i = at;
     let mut m = mantissa as u64;
     while let Some(d) = bytes.get(i).map(|b| b.wrapping_sub(b'0')).filter(|d| *d < 10) {
@@ -285,7 +285,7 @@ pub(crate) fn scan_digits(
             .count();
         long = significant + seen > 18;
     }
-    Some(Scanned {
+    Some(ScannedNumber {
         negative,
         mantissa: if long { 0 } else { m as i64 },
         exponent,

@@ -2,7 +2,7 @@
 
 use smol_str::SmolStr;
 
-use crate::label::{Kind, kind_of, short_label};
+use crate::label::{LabelKind, kind_of, short_label};
 use crate::remark::{Code, Notes, Span, quote};
 
 /// One line: its number and its bytes without the line end.
@@ -14,7 +14,7 @@ pub(crate) struct Line {
 }
 
 /// The lines of a stretch of text. LF, CR LF and a single CR each end a line.
-pub(crate) struct Lines<'t> {
+pub(crate) struct RecordLines<'t> {
     bytes: &'t [u8],
     at: usize,
     end: usize,
@@ -22,8 +22,8 @@ pub(crate) struct Lines<'t> {
     lone_cr: bool,
 }
 
-impl<'t> Lines<'t> {
-    pub(crate) fn new(source: &Source<'t>, from: usize, end: usize, number: u32) -> Self {
+impl<'t> RecordLines<'t> {
+    pub(crate) fn new(source: &RecordSource<'t>, from: usize, end: usize, number: u32) -> Self {
         Self {
             bytes: source.text.as_bytes(),
             at: from,
@@ -34,7 +34,7 @@ impl<'t> Lines<'t> {
     }
 }
 
-impl Iterator for Lines<'_> {
+impl Iterator for RecordLines<'_> {
     type Item = Line;
 
     #[inline]
@@ -68,13 +68,13 @@ impl Iterator for Lines<'_> {
 
 /// The text with what has to be known of all of it.
 #[derive(Clone, Copy)]
-pub(crate) struct Source<'t> {
+pub(crate) struct RecordSource<'t> {
     pub(crate) text: &'t str,
     /// Some line ends with a CR alone.
     lone_cr: bool,
 }
 
-impl<'t> Source<'t> {
+impl<'t> RecordSource<'t> {
     pub(crate) fn new(text: &'t str) -> Self {
         let bytes = text.as_bytes();
         let lone_cr = memchr::memchr_iter(b'\r', bytes).any(|at| bytes.get(at + 1) != Some(&b'\n'));
@@ -99,7 +99,7 @@ impl<'t> Source<'t> {
 pub(crate) struct RawRecord<'t> {
     pub(crate) label: SmolStr,
     pub(crate) spelled: &'t str,
-    pub(crate) kind: Kind,
+    pub(crate) kind: LabelKind,
     pub(crate) line: u32,
     pub(crate) start: usize,
     pub(crate) value: usize,
@@ -120,7 +120,7 @@ fn is_blank(byte: u8) -> bool {
 }
 
 /// All records of the text, in order.
-pub(crate) fn scan<'t>(source: &Source<'t>, notes: &mut Notes<'t>) -> Vec<RawRecord<'t>> {
+pub(crate) fn scan<'t>(source: &RecordSource<'t>, notes: &mut Notes<'t>) -> Vec<RawRecord<'t>> {
     let text = source.text;
     let bytes = text.as_bytes();
     let finder = memchr::memmem::Finder::new(b"##");
@@ -216,8 +216,8 @@ pub(crate) fn scan<'t>(source: &Source<'t>, notes: &mut Notes<'t>) -> Vec<RawRec
     records
 }
 
-fn text_before<'t>(source: &Source<'t>, from: usize, to: usize, notes: &mut Notes<'t>) {
-    let stray = Lines::new(source, from, to, 1).find(|line| !blank(source.text, line));
+fn text_before<'t>(source: &RecordSource<'t>, from: usize, to: usize, notes: &mut Notes<'t>) {
+    let stray = RecordLines::new(source, from, to, 1).find(|line| !blank(source.text, line));
     if let Some(line) = stray {
         let span = Span {
             start: line.start,
@@ -233,7 +233,7 @@ fn blank(text: &str, line: &Line) -> bool {
 }
 
 /// The text of a value that stands on one line, without a comment; what [`text_value`] gives, as it stands in the source.
-pub(crate) fn one_line<'t>(source: &Source<'t>, from: usize, to: usize) -> Option<&'t str> {
+pub(crate) fn one_line<'t>(source: &RecordSource<'t>, from: usize, to: usize) -> Option<&'t str> {
     let trim = |c: char| c.is_whitespace() || matches!(c, '\0' | '\u{1a}');
     let value = source.text[from..to].trim_matches(trim);
     memchr::memchr3(b'\n', b'\r', b'$', value.as_bytes())
@@ -242,12 +242,12 @@ pub(crate) fn one_line<'t>(source: &Source<'t>, from: usize, to: usize) -> Optio
 }
 
 /// The text of a value without comments, and the comments. Lines are trimmed and joined by line feeds.
-pub(crate) fn text_value(source: &Source<'_>, from: usize, to: usize) -> (String, Vec<String>) {
+pub(crate) fn text_value(source: &RecordSource<'_>, from: usize, to: usize) -> (String, Vec<String>) {
     let mut value = String::with_capacity(to.saturating_sub(from) + 1);
     let mut comments = Vec::new();
     // Few values have comments.
     let commented = memchr::memchr(b'$', &source.text.as_bytes()[from..to]).is_some();
-    for line in Lines::new(source, from, to, 0) {
+    for line in RecordLines::new(source, from, to, 0) {
         let whole = &source.text[line.start..line.end];
         let (text, comment) = match commented.then(|| whole.find("$$")).flatten() {
             Some(at) => (&whole[..at], Some(&whole[at + 2..])),

@@ -52,7 +52,7 @@ impl<'a> From<&'a str> for Text<'a> {
 pub struct Source<'a> {
     name: &'a str,
     body: &'a [u8],
-    settled: &'a [raw::Settled],
+    settled: &'a [raw::SettledQuestion],
 }
 
 impl<'a> Source<'a> {
@@ -90,7 +90,7 @@ impl<'a> Source<'a> {
     /// What a person answered to a question of this plugin.
     #[must_use]
     pub fn settled(&self, about: &str) -> Option<&'a str> {
-        let pair = |settled: &raw::Settled| {
+        let pair = |settled: &raw::SettledQuestion| {
             // SAFETY: the host keeps these texts for as long as `read` runs, which is the life of `'a`.
             unsafe { Some((str_of(settled.about)?, str_of(settled.answer)?)) }
         };
@@ -167,13 +167,13 @@ impl Column<'_> {
 /// A coordinate that stays the same along a curve.
 #[repr(transparent)]
 #[derive(Clone, Copy, Debug)]
-pub struct Held<'a>(raw::Held, PhantomData<&'a str>);
+pub struct FixedCoordinate<'a>(raw::FixedCoordinate, PhantomData<&'a str>);
 
-impl<'a> Held<'a> {
+impl<'a> FixedCoordinate<'a> {
     /// A quantity, its unit and its value as it was written.
     #[must_use]
     pub fn new(quantity: &'a str, unit: &'a str, value: &'a str) -> Self {
-        let held = raw::Held {
+        let held = raw::FixedCoordinate {
             quantity: raw::Text::of(quantity),
             unit: raw::Text::of(unit),
             value: raw::Text::of(value),
@@ -209,7 +209,7 @@ pub struct Curve<'a> {
     /// Its values, as many as the axis has.
     pub column: Column<'a>,
     /// What stays the same along it.
-    pub held: &'a [Held<'a>],
+    pub held: &'a [FixedCoordinate<'a>],
     /// What is said of this curve alone.
     pub claims: &'a [Pair<'a>],
 }
@@ -277,7 +277,7 @@ impl Sink<'_> {
             claims: curve.claims.as_ptr().cast(),
             claim_count: curve.claims.len(),
         };
-        // SAFETY: as above; `Held` and `Pair` are transparent.
+        // SAFETY: as above; `FixedCoordinate` and `Pair` are transparent.
         go_on(unsafe { (self.0.curve)(self.0.host, &raw const raw) })
     }
 
@@ -464,7 +464,7 @@ mod tests {
 
     /// What a host would have heard: counts of answers, and codes of remarks.
     #[derive(Default)]
-    struct Heard {
+    struct HostRecord {
         answers: Vec<usize>,
         remarks: Vec<std::string::String>,
     }
@@ -485,14 +485,14 @@ mod tests {
         0
     }
     unsafe extern "C" fn remark(host: *mut c_void, _: u32, code: raw::Text, _: raw::Text, _: Span) -> i32 {
-        // SAFETY: the host below is a `Heard`, and the texts live for the call.
-        let (heard, code) = unsafe { (&mut *host.cast::<Heard>(), str_of(code)) };
+        // SAFETY: the host below is a `HostRecord`, and the texts live for the call.
+        let (heard, code) = unsafe { (&mut *host.cast::<HostRecord>(), str_of(code)) };
         heard.remarks.push(code.unwrap_or("").into());
         0
     }
     unsafe extern "C" fn question(host: *mut c_void, question: *const raw::Question) -> i32 {
         // SAFETY: as above.
-        let (heard, question) = unsafe { (&mut *host.cast::<Heard>(), &*question) };
+        let (heard, question) = unsafe { (&mut *host.cast::<HostRecord>(), &*question) };
         // SAFETY: the question holds as many answers as it says.
         let answers = unsafe { from_raw_parts(question.answers, question.answer_count) };
         for one in answers {
@@ -503,8 +503,8 @@ mod tests {
         0
     }
 
-    fn with(tell: impl FnOnce(&Sink<'_>) -> Result<(), Stop>) -> Heard {
-        let mut heard = Heard::default();
+    fn with(tell: impl FnOnce(&Sink<'_>) -> Result<(), Stop>) -> HostRecord {
+        let mut heard = HostRecord::default();
         let raw = raw::Sink {
             size: size_of::<raw::Sink>() as u32,
             reserved: 0,

@@ -40,7 +40,7 @@ pub struct Column {
 
 #[repr(C)]
 #[derive(Clone, Copy, Debug)]
-pub struct Held {
+pub struct FixedCoordinate {
     pub quantity: Text,
     pub unit: Text,
     pub value: Text,
@@ -62,7 +62,7 @@ pub struct Curve {
     pub reserved: u32,
     pub label: Text,
     pub column: *const Column,
-    pub held: *const Held,
+    pub held: *const FixedCoordinate,
     pub held_count: usize,
     pub claims: *const Pair,
     pub claim_count: usize,
@@ -89,7 +89,7 @@ pub struct Question {
 
 #[repr(C)]
 #[derive(Clone, Copy, Debug)]
-pub struct Settled {
+pub struct SettledQuestion {
     pub about: Text,
     pub answer: Text,
 }
@@ -120,7 +120,7 @@ pub struct Source {
     pub reserved: u32,
     pub name: Text,
     pub body: Text,
-    pub settled: *const Settled,
+    pub settled: *const SettledQuestion,
     pub settled_count: usize,
 }
 
@@ -168,9 +168,9 @@ const _: () = {
     assert!(size_of::<usize>() != 8 || size_of::<Column>() == 88);
     assert!(size_of::<usize>() != 8 || offset_of!(Column, count) == 56);
     assert!(size_of::<usize>() != 8 || offset_of!(Column, places) == 80);
-    assert!(size_of::<usize>() != 8 || (size_of::<Held>() == 64 && size_of::<Pair>() == 48));
+    assert!(size_of::<usize>() != 8 || (size_of::<FixedCoordinate>() == 64 && size_of::<Pair>() == 48));
     assert!(size_of::<usize>() != 8 || (size_of::<Curve>() == 64 && offset_of!(Curve, claims) == 48));
-    assert!(size_of::<usize>() != 8 || (size_of::<Answer>() == 32 && size_of::<Settled>() == 32));
+    assert!(size_of::<usize>() != 8 || (size_of::<Answer>() == 32 && size_of::<SettledQuestion>() == 32));
     assert!(size_of::<usize>() != 8 || (size_of::<Question>() == 72 && offset_of!(Question, place) == 56));
     assert!(size_of::<usize>() != 8 || (size_of::<Sink>() == 72 && offset_of!(Sink, end_run) == 64));
     assert!(size_of::<usize>() != 8 || (size_of::<Source>() == 56 && offset_of!(Source, settled) == 40));

@@ -9,8 +9,8 @@ use std::path::Path;
 use std::process::{Command, ExitCode};
 use std::time::{Duration, Instant};
 
-use curvary_formats::sink::{ColumnSaid, Counting, CurveSaid, Limits, Said, Sink, Values};
-use curvary_formats::{Card, Reader, Reading, Source};
+use curvary_formats::sink::{ColumnInput, CurveInput, LocatedText, Sink, SourceLimits, SpanUnit, Values};
+use curvary_formats::{Reader, ReaderInfo, Reading, Source};
 use curvary_plugin_host::{Plugin, WORKER, serve};
 use curvary_record::Span;
 
@@ -98,17 +98,17 @@ fn built(folder: &Path) -> Plugin {
 }
 
 /// The same reader, built in.
-fn twin(source: &Source, card: &Card) -> Reading {
+fn twin(source: &Source, card: &ReaderInfo) -> Reading {
     let text = source.text();
     let said = |part: &str| {
         let start = part.as_ptr() as usize - text.as_ptr() as usize;
         Span::new(start, start + part.len())
     };
-    let of = |part| Said {
+    let of = |part| LocatedText {
         text: part,
         span: said(part),
     };
-    let mut sink = Sink::new(source, card, Counting::Text, Limits::USUAL);
+    let mut sink = Sink::new(source, card, SpanUnit::Text, SourceLimits::USUAL);
     let (mut x, mut y) = (Vec::new(), Vec::new());
     let mut begun = false;
     for line in text.lines().skip(1) {
@@ -117,24 +117,26 @@ fn twin(source: &Source, card: &Card) -> Reading {
             begun = true;
         }
         if let Some(value) = line.strip_prefix("!material ") {
-            sink.claim(Said::of("sample"), of(value)).expect("in order");
+            sink.claim(LocatedText::of("sample"), of(value))
+                .expect("in order");
         } else if let Some(value) = line.strip_prefix("!cell ") {
-            sink.claim(Said::of("path length"), of(value)).expect("in order");
+            sink.claim(LocatedText::of("path length"), of(value))
+                .expect("in order");
         } else if let Some((left, right)) = line.split_once('\'') {
             x.push(of(left));
             y.push(of(right));
         }
     }
-    let column = |quantity, unit, cells| ColumnSaid {
+    let column = |quantity, unit, cells| ColumnInput {
         quantity,
         unit,
         values: Values::Texts(cells),
-        ..ColumnSaid::default()
+        ..ColumnInput::default()
     };
     sink.axis(&column("wavelength", "nm", &x)).expect("in order");
-    sink.curve(&CurveSaid {
+    sink.curve(&CurveInput {
         column: column("absorbance", "", &y),
-        ..CurveSaid::default()
+        ..CurveInput::default()
     })
     .expect("in order");
     sink.end_run().expect("in order");

@@ -14,13 +14,13 @@ use crate::files::{self, Files, plugin_folders};
 #[derive(Clone, Debug, Default)]
 pub struct Allowed {
     file: Option<PathBuf>,
-    entries: Vec<Entry>,
+    entries: Vec<AllowedPlugin>,
 }
 
 /// A plugin as it was when it was allowed.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct Entry {
+pub struct AllowedPlugin {
     /// Its name.
     pub name: String,
     /// The folder of its `plugin.toml`.
@@ -35,7 +35,7 @@ pub struct Entry {
 #[serde(deny_unknown_fields)]
 struct List {
     #[serde(default)]
-    plugin: Vec<Entry>,
+    plugin: Vec<AllowedPlugin>,
 }
 
 /// The list is no longer, in bytes.
@@ -74,7 +74,7 @@ impl Allowed {
 
     /// What is allowed, by name.
     #[must_use]
-    pub fn entries(&self) -> &[Entry] {
+    pub fn entries(&self) -> &[AllowedPlugin] {
         &self.entries
     }
 
@@ -82,7 +82,7 @@ impl Allowed {
     ///
     /// # Errors
     /// When there is none, one of them is wrong or others may write it, or the list cannot be written.
-    pub fn allow(&mut self, folder: &Path) -> Result<Vec<Entry>, Box<Diagnostic>> {
+    pub fn allow(&mut self, folder: &Path) -> Result<Vec<AllowedPlugin>, Box<Diagnostic>> {
         let shown = folder.display();
         let whole = fs::canonicalize(folder).map_err(|error| unusable("read", folder, &error))?;
         let found = plugin_folders(&whole).map_err(|error| unusable("read", folder, &error))?;
@@ -97,7 +97,7 @@ impl Allowed {
         for folder in found {
             let files = Files::open(&folder)?;
             let (_, library) = files.library()?;
-            new.push(Entry {
+            new.push(AllowedPlugin {
                 name: files.manifest.name().to_owned(),
                 folder,
                 manifest: files.manifest_digest.clone(),
@@ -133,13 +133,13 @@ impl Allowed {
     ///
     /// # Errors
     /// When none is called so, or the list cannot be written.
-    pub fn forget(&mut self, which: &str) -> Result<Vec<Entry>, Box<Diagnostic>> {
+    pub fn forget(&mut self, which: &str) -> Result<Vec<AllowedPlugin>, Box<Diagnostic>> {
         let name = which.strip_prefix(PREFIX).unwrap_or(which);
         let folder = fs::canonicalize(which).unwrap_or_else(|_| PathBuf::from(which));
-        let meant = |entry: &Entry| entry.name == name || entry.folder.starts_with(&folder);
+        let meant = |entry: &AllowedPlugin| entry.name == name || entry.folder.starts_with(&folder);
         let (gone, kept) = self.entries.drain(..).partition(meant);
         self.entries = kept;
-        let gone: Vec<Entry> = gone;
+        let gone: Vec<AllowedPlugin> = gone;
         if gone.is_empty() {
             let names: Vec<&str> = self.entries.iter().map(|entry| entry.name.as_str()).collect();
             let why = Diagnostic::error(

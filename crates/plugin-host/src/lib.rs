@@ -19,8 +19,8 @@ mod wire;
 #[cfg(unix)]
 mod worker;
 
-pub use allowed::{Allowed, Entry};
-pub use plugin::{Limits, Plugin};
+pub use allowed::{Allowed, AllowedPlugin};
+pub use plugin::{Plugin, PluginLimits};
 
 /// The first argument with which our own executable is a worker and nothing else.
 pub const WORKER: &str = "plugin-worker";

@@ -8,22 +8,22 @@ use std::time::{Duration, Instant};
 #[cfg(unix)]
 use curvary_formats::manifest::Input;
 use curvary_formats::manifest::Manifest;
-use curvary_formats::{Card, Glimpse, Reader, Reading, Recognition, Source};
+use curvary_formats::{Reader, ReaderInfo, Reading, Recognition, Source, SourcePreview};
 use curvary_record::{Code, Diagnostic, Digest, Place};
 
-use crate::allowed::Entry;
+use crate::allowed::AllowedPlugin;
 use crate::files::Files;
 
 /// What one file may take.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub struct Limits {
+pub struct PluginLimits {
     /// The time.
     pub time: Duration,
     /// Memory beside that of the worker and the file, in bytes.
     pub memory: u64,
 }
 
-impl Limits {
+impl PluginLimits {
     /// The limits of every plugin that does not set smaller ones.
     pub const USUAL: Self = Self {
         time: Duration::from_secs(20),
@@ -38,31 +38,31 @@ const MOST_FALLS: u32 = 2;
 pub struct Plugin {
     files: Files,
     /// What the digests were when it was allowed; nothing where it was named for this once.
-    allowed: Option<Entry>,
-    limits: Limits,
+    allowed: Option<AllowedPlugin>,
+    limits: PluginLimits,
     /// A copy of the library in a folder of ours, so that what was looked at is what is loaded.
-    staged: OnceLock<Result<Staged, Box<Diagnostic>>>,
-    idle: Mutex<Vec<Hired>>,
+    staged: OnceLock<Result<StagedLibrary, Box<Diagnostic>>>,
+    idle: Mutex<Vec<WorkerProcess>>,
     falls: AtomicU32,
     passed_over: AtomicU32,
 }
 
-struct Staged {
+struct StagedLibrary {
     folder: tempfile::TempDir,
     library: PathBuf,
 }
 
 #[cfg(unix)]
-type Hired = crate::process::Process;
+type WorkerProcess = crate::process::Process;
 #[cfg(not(unix))]
-type Hired = std::convert::Infallible;
+type WorkerProcess = std::convert::Infallible;
 
 impl Plugin {
     /// A plugin that was allowed. Its library is looked at when a file is its own, not before.
     ///
     /// # Errors
     /// When its `plugin.toml` cannot be read any more or is wrong.
-    pub fn of_entry(entry: &Entry) -> Result<Self, Box<Diagnostic>> {
+    pub fn of_entry(entry: &AllowedPlugin) -> Result<Self, Box<Diagnostic>> {
         let files = Files::open(&entry.folder)?;
         if files.manifest.name() != entry.name {
             let message = format!(
@@ -84,10 +84,10 @@ impl Plugin {
         Ok(Self::new(Files::open(folder)?, None))
     }
 
-    fn new(files: Files, allowed: Option<Entry>) -> Self {
+    fn new(files: Files, allowed: Option<AllowedPlugin>) -> Self {
         let bounds = files.manifest.bounds();
-        let usual = Limits::USUAL;
-        let limits = Limits {
+        let usual = PluginLimits::USUAL;
+        let limits = PluginLimits {
             time: bounds.seconds.map_or(usual.time, |seconds| {
                 Duration::from_secs(u64::from(seconds.max(1))).min(usual.time)
             }),
@@ -124,12 +124,12 @@ impl Plugin {
         self.staged().err()
     }
 
-    fn staged(&self) -> Result<&Staged, &Diagnostic> {
+    fn staged(&self) -> Result<&StagedLibrary, &Diagnostic> {
         let staged = self.staged.get_or_init(|| self.stage());
         staged.as_ref().map_err(|why| &**why)
     }
 
-    fn stage(&self) -> Result<Staged, Box<Diagnostic>> {
+    fn stage(&self) -> Result<StagedLibrary, Box<Diagnostic>> {
         let id = &self.card().id;
         let (path, library) = self.files.library()?;
         if let Some(entry) = &self.allowed {
@@ -151,13 +151,13 @@ impl Plugin {
         let copy = folder.path().join(name);
         std::fs::write(&copy, library)
             .map_err(|error| unusable(id, &format!("its library cannot be copied: {error}")))?;
-        Ok(Staged {
+        Ok(StagedLibrary {
             library: copy,
             folder,
         })
     }
 
-    fn idle(&self) -> MutexGuard<'_, Vec<Hired>> {
+    fn idle(&self) -> MutexGuard<'_, Vec<WorkerProcess>> {
         self.idle.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
@@ -180,11 +180,11 @@ fn unusable(id: &str, why: &str) -> Box<Diagnostic> {
 }
 
 impl Reader for Plugin {
-    fn card(&self) -> &Card {
+    fn card(&self) -> &ReaderInfo {
         self.files.manifest.card()
     }
 
-    fn recognise(&self, glimpse: &Glimpse<'_>) -> Recognition {
+    fn recognise(&self, glimpse: &SourcePreview<'_>) -> Recognition {
         self.files.manifest.recognise(glimpse)
     }
 
@@ -240,15 +240,17 @@ mod aside {
     //! One file read by a worker.
 
     use curvary_formats::sink::{
-        ColumnSaid, Counting, CurveSaid, HeldSaid, Limits as Most, Said, Sink, Values,
+        ColumnInput, CurveInput, FixedCoordinateInput, LocatedText, Sink, SourceLimits as Most, SpanUnit,
+        Values,
     };
     use curvary_record::{Severity, Span, code};
 
     use super::{
-        Code, Diagnostic, Hired, Input, Instant, Ordering, Plugin, Reader, Reading, Source, Staged, unusable,
+        Code, Diagnostic, Input, Instant, Ordering, Plugin, Reader, Reading, Source, StagedLibrary,
+        WorkerProcess, unusable,
     };
     use crate::process::{Ended, Fall, own_program};
-    use crate::wire::{BUILD, Cells, Column, Order, Report, Stretch, Word, get, put};
+    use crate::wire::{BUILD, Cells, HostOrder, WireColumn, WireSpan, WireText, WorkerReport, get, put};
 
     /// How reading went otherwise than well.
     enum Failure {
@@ -272,8 +274,8 @@ mod aside {
         }
     }
 
-    impl From<curvary_formats::sink::Breach> for Failure {
-        fn from(breach: curvary_formats::sink::Breach) -> Self {
+    impl From<curvary_formats::sink::ContractViolation> for Failure {
+        fn from(breach: curvary_formats::sink::ContractViolation) -> Self {
             Self::Breach(breach.why)
         }
     }
@@ -322,20 +324,20 @@ mod aside {
 
         fn sink<'s>(&'s self, source: &'s Source) -> Sink<'s> {
             let counting = match self.manifest().input() {
-                Input::Text => Counting::Text,
-                Input::Bytes => Counting::Bytes,
+                Input::Text => SpanUnit::Text,
+                Input::Bytes => SpanUnit::Bytes,
             };
             Sink::new(source, self.card(), counting, Most::USUAL)
         }
 
         /// Starts a worker that has the library loaded.
-        fn hire(&self, staged: &Staged) -> Result<Hired, Box<Diagnostic>> {
+        fn hire(&self, staged: &StagedLibrary) -> Result<WorkerProcess, Box<Diagnostic>> {
             let id = &self.card().id;
             let program = own_program().map_err(|error| unusable(id, &error.to_string()))?;
-            let mut worker = Hired::start(&program, staged.folder.path())
+            let mut worker = WorkerProcess::start(&program, staged.folder.path())
                 .map_err(|error| unusable(id, &format!("its worker cannot be started: {error}")))?;
             let mut order = Vec::new();
-            let load = Order::Load {
+            let load = HostOrder::Load {
                 build: BUILD,
                 library: &staged.library.to_string_lossy(),
                 name: self.manifest().name(),
@@ -354,8 +356,8 @@ mod aside {
                 }
             };
             match get(&frame) {
-                Ok(Report::Ready) => Ok(worker),
-                Ok(Report::Unusable(why)) => Err(Box::new((*unusable(id, why)).help(
+                Ok(WorkerReport::Ready) => Ok(worker),
+                Ok(WorkerReport::Unusable(why)) => Err(Box::new((*unusable(id, why)).help(
                     "build the plugin for this system and this version of the contract, or ask its makers",
                 ))),
                 _ => Err(unusable(id, "its worker does not answer as a worker does")),
@@ -363,13 +365,22 @@ mod aside {
         }
 
         /// Hands a file over and hears what the plugin says of it.
-        fn exchange<'s>(&'s self, worker: &mut Hired, source: &'s Source) -> (Sink<'s>, Result<(), Failure>) {
+        fn exchange<'s>(
+            &'s self,
+            worker: &mut WorkerProcess,
+            source: &'s Source,
+        ) -> (Sink<'s>, Result<(), Failure>) {
             let mut sink = self.sink(source);
             let outcome = self.hear(worker, source, &mut sink);
             (sink, outcome)
         }
 
-        fn hear(&self, worker: &mut Hired, source: &Source, sink: &mut Sink<'_>) -> Result<(), Failure> {
+        fn hear(
+            &self,
+            worker: &mut WorkerProcess,
+            source: &Source,
+            sink: &mut Sink<'_>,
+        ) -> Result<(), Failure> {
             let text = self.manifest().input() == Input::Text;
             let body = if text {
                 source.text().as_bytes()
@@ -383,7 +394,7 @@ mod aside {
                 .filter_map(|(about, answer)| Some((about.strip_prefix(own.as_str())?, answer)))
                 .collect();
             let mut order = Vec::with_capacity(body.len() + 256);
-            let read = Order::Read {
+            let read = HostOrder::Read {
                 name: source.path(),
                 bytes: body.len() as u64,
                 text,
@@ -403,9 +414,9 @@ mod aside {
                     )));
                 }
                 match get(&frame)? {
-                    Report::Done(0) => return Ok(()),
-                    Report::Done(status) => return Err(Failure::Returned(status)),
-                    Report::Breach(why) => return Err(Failure::Breach(why.to_owned())),
+                    WorkerReport::Done(0) => return Ok(()),
+                    WorkerReport::Done(status) => return Err(Failure::Returned(status)),
+                    WorkerReport::Breach(why) => return Err(Failure::Breach(why.to_owned())),
                     report => take(sink, text.then_some(source.text()), report)?,
                 }
             }
@@ -537,25 +548,25 @@ mod aside {
         }
     }
 
-    fn span((start, end): Stretch) -> Span {
+    fn span((start, end): WireSpan) -> Span {
         Span { start, end }
     }
 
     /// A part of the text, or what the plugin made.
-    fn said<'a>(text: Option<&'a str>, word: Word<'a>) -> Result<Said<'a>, Failure> {
+    fn said<'a>(text: Option<&'a str>, word: WireText<'a>) -> Result<LocatedText<'a>, Failure> {
         match word {
-            Word::Made(text, place) => Ok(Said {
+            WireText::Made(text, place) => Ok(LocatedText {
                 text,
                 span: span(place),
             }),
-            Word::Here(place) => Ok(Said {
+            WireText::Here(place) => Ok(LocatedText {
                 text: part(text, place)?,
                 span: span(place),
             }),
         }
     }
 
-    fn part(text: Option<&str>, (start, end): Stretch) -> Result<&str, Failure> {
+    fn part(text: Option<&str>, (start, end): WireSpan) -> Result<&str, Failure> {
         let part = text.and_then(|text| text.get(start as usize..end as usize));
         part.ok_or_else(|| {
             Failure::Breach(format!(
@@ -564,12 +575,12 @@ mod aside {
         })
     }
 
-    fn take(sink: &mut Sink<'_>, text: Option<&str>, report: Report<'_>) -> Result<(), Failure> {
+    fn take(sink: &mut Sink<'_>, text: Option<&str>, report: WorkerReport<'_>) -> Result<(), Failure> {
         match report {
-            Report::BeginRun(technique, place) => sink.begin_run(technique, span(place))?,
-            Report::Claim(key, value) => sink.claim(said(text, key)?, said(text, value)?)?,
-            Report::Axis(axis) => with_column(text, &axis, |column| sink.axis(column))?,
-            Report::Curve {
+            WorkerReport::BeginRun(technique, place) => sink.begin_run(technique, span(place))?,
+            WorkerReport::Claim(key, value) => sink.claim(said(text, key)?, said(text, value)?)?,
+            WorkerReport::Axis(axis) => with_column(text, &axis, |column| sink.axis(column))?,
+            WorkerReport::Curve {
                 label,
                 column,
                 held,
@@ -578,7 +589,7 @@ mod aside {
                 let held = held
                     .into_iter()
                     .map(|(quantity, unit, value)| {
-                        Ok(HeldSaid {
+                        Ok(FixedCoordinateInput {
                             quantity,
                             unit,
                             value: said(text, value)?,
@@ -590,7 +601,7 @@ mod aside {
                     .map(|(key, value)| Ok((said(text, key)?, said(text, value)?)))
                     .collect::<Result<Vec<_>, Failure>>()?;
                 with_column(text, &column, |column| {
-                    sink.curve(&CurveSaid {
+                    sink.curve(&CurveInput {
                         label,
                         column: *column,
                         held: &held,
@@ -598,7 +609,7 @@ mod aside {
                     })
                 })?;
             }
-            Report::Remark(severity, code, message, place) => {
+            WorkerReport::Remark(severity, code, message, place) => {
                 let severity = match severity {
                     0 => Severity::Note,
                     1 => Severity::Warning,
@@ -606,13 +617,13 @@ mod aside {
                 };
                 sink.remark(severity, code, message, span(place))?;
             }
-            Report::Question {
+            WorkerReport::Question {
                 about,
                 message,
                 answers,
                 place,
             } => sink.question(about, message, &answers, span(place))?,
-            Report::EndRun => sink.end_run()?,
+            WorkerReport::EndRun => sink.end_run()?,
             _ => return Err(Failure::Fell(Fall::Garbled)),
         }
         Ok(())
@@ -621,18 +632,18 @@ mod aside {
     /// Calls with a column whose cells are put together from the report.
     fn with_column(
         text: Option<&str>,
-        column: &Column<'_>,
-        call: impl FnOnce(&ColumnSaid<'_>) -> Result<(), curvary_formats::sink::Breach>,
+        column: &WireColumn<'_>,
+        call: impl FnOnce(&ColumnInput<'_>) -> Result<(), curvary_formats::sink::ContractViolation>,
     ) -> Result<(), Failure> {
-        let mut cells: Vec<Said<'_>> = Vec::new();
+        let mut cells: Vec<LocatedText<'_>> = Vec::new();
         let mut spans: Vec<Span> = Vec::new();
         let values = match &column.cells {
             Cells::Here(parts) => {
                 cells.reserve_exact(parts.len());
                 for place in parts {
                     cells.push(match place {
-                        (0, 0) => Said::default(),
-                        place => said(text, Word::Here(*place))?,
+                        (0, 0) => LocatedText::default(),
+                        place => said(text, WireText::Here(*place))?,
                     });
                 }
                 Values::Texts(&cells)
@@ -647,7 +658,7 @@ mod aside {
                     let Some(text) = all.get(at..end) else {
                         return Err(Failure::Fell(Fall::Garbled));
                     };
-                    cells.push(Said {
+                    cells.push(LocatedText {
                         text,
                         span: span(*place),
                     });
@@ -660,7 +671,7 @@ mod aside {
                 Values::Numbers(numbers, &spans)
             }
         };
-        let said = ColumnSaid {
+        let said = ColumnInput {
             header: said(text, column.header)?,
             quantity: column.quantity,
             unit: column.unit,

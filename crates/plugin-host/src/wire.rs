@@ -12,11 +12,11 @@ pub(crate) const BUILD: &str = concat!("curvary-worker/", env!("CARGO_PKG_VERSIO
 pub(crate) const LONGEST_FRAME: usize = 256 << 20;
 
 /// A span of the body, in bytes; empty where there is no place.
-pub(crate) type Stretch = (u32, u32);
+pub(crate) type WireSpan = (u32, u32);
 
 /// What the host wants.
 #[derive(Debug, Serialize, Deserialize)]
-pub(crate) enum Order<'a> {
+pub(crate) enum HostOrder<'a> {
     /// Load a library.
     Load {
         build: &'a str,
@@ -37,28 +37,28 @@ pub(crate) enum Order<'a> {
 
 /// A text that the plugin handed over.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
-pub(crate) enum Word<'a> {
+pub(crate) enum WireText<'a> {
     /// Part of the body.
-    Here(Stretch),
+    Here(WireSpan),
     /// Made by the plugin, with the place it names.
-    Made(&'a str, Stretch),
+    Made(&'a str, WireSpan),
 }
 
 /// The values of a column.
 #[derive(Debug, Serialize, Deserialize)]
 pub(crate) enum Cells<'a> {
     /// All of them parts of the body.
-    Here(Vec<Stretch>),
+    Here(Vec<WireSpan>),
     /// Texts one behind the other, their lengths, and their places.
-    Made(&'a str, Vec<u32>, Vec<Stretch>),
+    Made(&'a str, Vec<u32>, Vec<WireSpan>),
     /// Numbers and their places, if any.
-    Numbers(Vec<f64>, Vec<Stretch>),
+    Numbers(Vec<f64>, Vec<WireSpan>),
 }
 
 /// A column.
 #[derive(Debug, Serialize, Deserialize)]
-pub(crate) struct Column<'a> {
-    pub(crate) header: Word<'a>,
+pub(crate) struct WireColumn<'a> {
+    pub(crate) header: WireText<'a>,
     pub(crate) quantity: &'a str,
     pub(crate) unit: &'a str,
     pub(crate) comma: bool,
@@ -67,31 +67,31 @@ pub(crate) struct Column<'a> {
 }
 
 /// A held coordinate: quantity, unit, value.
-pub(crate) type Held<'a> = (&'a str, &'a str, Word<'a>);
+pub(crate) type WireCoordinate<'a> = (&'a str, &'a str, WireText<'a>);
 
 /// What the worker says.
 #[derive(Debug, Serialize, Deserialize)]
-pub(crate) enum Report<'a> {
+pub(crate) enum WorkerReport<'a> {
     /// The library is loaded.
     Ready,
     /// It cannot be used, and why.
     Unusable(&'a str),
-    BeginRun(&'a str, Stretch),
-    Claim(Word<'a>, Word<'a>),
-    Axis(#[serde(borrow)] Column<'a>),
+    BeginRun(&'a str, WireSpan),
+    Claim(WireText<'a>, WireText<'a>),
+    Axis(#[serde(borrow)] WireColumn<'a>),
     Curve {
         label: &'a str,
         #[serde(borrow)]
-        column: Column<'a>,
-        held: Vec<Held<'a>>,
-        claims: Vec<(Word<'a>, Word<'a>)>,
+        column: WireColumn<'a>,
+        held: Vec<WireCoordinate<'a>>,
+        claims: Vec<(WireText<'a>, WireText<'a>)>,
     },
-    Remark(u32, &'a str, &'a str, Stretch),
+    Remark(u32, &'a str, &'a str, WireSpan),
     Question {
         about: &'a str,
         message: &'a str,
         answers: Vec<(&'a str, &'a str)>,
-        place: Stretch,
+        place: WireSpan,
     },
     EndRun,
     /// The plugin did what it may not, as the worker saw it.
@@ -123,15 +123,18 @@ mod tests {
     #[test]
     fn messages_come_back() {
         let mut buffer = Vec::new();
-        let report = Report::Claim(Word::Here((1, 5)), Word::Made("37 °C", (0, 0)));
+        let report = WorkerReport::Claim(WireText::Here((1, 5)), WireText::Made("37 °C", (0, 0)));
         put(&mut buffer, &report).expect("it can be written");
-        put(&mut buffer, &Report::Done(-1)).expect("it can be written");
+        put(&mut buffer, &WorkerReport::Done(-1)).expect("it can be written");
         let length = u32::from_le_bytes([buffer[0], buffer[1], buffer[2], buffer[3]]) as usize;
-        let Ok(Report::Claim(key, value)) = get(&buffer[4..4 + length]) else {
+        let Ok(WorkerReport::Claim(key, value)) = get(&buffer[4..4 + length]) else {
             panic!("another message")
         };
-        assert_eq!((key, value), (Word::Here((1, 5)), Word::Made("37 °C", (0, 0))));
-        assert!(matches!(get(&buffer[8 + length..]), Ok(Report::Done(-1))));
-        assert!(get::<Report<'_>>(&[200, 1, 2]).is_err());
+        assert_eq!(
+            (key, value),
+            (WireText::Here((1, 5)), WireText::Made("37 °C", (0, 0)))
+        );
+        assert!(matches!(get(&buffer[8 + length..]), Ok(WorkerReport::Done(-1))));
+        assert!(get::<WorkerReport<'_>>(&[200, 1, 2]).is_err());
     }
 }

@@ -15,8 +15,8 @@ use std::process::ExitCode;
 use curvary_plugin_abi::raw;
 use libloading::os::unix::{Library, RTLD_LOCAL, RTLD_NOW};
 
-use self::hearing::Hearing;
-use crate::wire::{BUILD, Order, Report, get, put};
+use self::hearing::PluginListener;
+use crate::wire::{BUILD, HostOrder, WorkerReport, get, put};
 
 /// Serves until the orders end.
 pub(crate) fn serve() -> ExitCode {
@@ -39,12 +39,12 @@ fn work() -> io::Result<()> {
     }
     confine::end_with_parent();
     let mut orders = BufReader::with_capacity(64 << 10, orders);
-    let mut hearing = Hearing::new(reports);
+    let mut hearing = PluginListener::new(reports);
     let mut frame = Vec::new();
     if !next(&mut orders, &mut frame)? {
         return Ok(());
     }
-    let Ok(Order::Load {
+    let Ok(HostOrder::Load {
         build,
         library,
         name,
@@ -55,7 +55,7 @@ fn work() -> io::Result<()> {
         return Err(io::Error::other("no order to load"));
     };
     if build != BUILD {
-        hearing.say(&Report::Unusable(
+        hearing.say(&WorkerReport::Unusable(
             "the worker is of another build than the program",
         ))?;
         return hearing.flush();
@@ -64,15 +64,15 @@ fn work() -> io::Result<()> {
     let reader = match load(library, name, version) {
         Ok(reader) => reader,
         Err(why) => {
-            hearing.say(&Report::Unusable(&why))?;
+            hearing.say(&WorkerReport::Unusable(&why))?;
             return hearing.flush();
         }
     };
-    hearing.say(&Report::Ready)?;
+    hearing.say(&WorkerReport::Ready)?;
     hearing.flush()?;
     let mut body = Vec::new();
     while next(&mut orders, &mut frame)? {
-        let Ok(Order::Read {
+        let Ok(HostOrder::Read {
             name,
             bytes,
             text,
@@ -201,9 +201,9 @@ fn flush_what_was_printed() {
     let _ = io::stdout().flush();
 }
 
-impl Hearing {
+impl PluginListener {
     /// Puts a message on its way.
-    fn say(&mut self, report: &Report<'_>) -> io::Result<()> {
+    fn say(&mut self, report: &WorkerReport<'_>) -> io::Result<()> {
         put(self.buffer(), report).map_err(io::Error::other)
     }
 }

@@ -123,7 +123,7 @@ pub fn read(text: &str, order: Option<Order>) -> Moment {
     };
     let rest = tokens
         .iter()
-        .any(|token| matches!(token, Token::Number(..) | Token::Word(_)));
+        .any(|token| matches!(token, DateToken::Number(..) | DateToken::Word(_)));
     if !rest {
         return Moment {
             date: DateReading::No,
@@ -263,7 +263,7 @@ pub fn read_time(text: &str) -> Option<String> {
 }
 
 #[derive(Clone, Debug, PartialEq, Eq)]
-enum Token {
+enum DateToken {
     /// A number and how many digits it has.
     Number(u32, usize, String),
     /// A word in lower case, without accents.
@@ -272,7 +272,7 @@ enum Token {
     Blank,
 }
 
-fn tokens(text: &str) -> Option<Vec<Token>> {
+fn tokens(text: &str) -> Option<Vec<DateToken>> {
     let mut tokens = Vec::new();
     let mut signs = text.chars().peekable();
     while let Some(&sign) = signs.peek() {
@@ -282,21 +282,21 @@ fn tokens(text: &str) -> Option<Vec<Token>> {
                 digits.push(digit);
             }
             let number = digits.parse().ok()?;
-            tokens.push(Token::Number(number, digits.len(), digits));
+            tokens.push(DateToken::Number(number, digits.len(), digits));
         } else if sign.is_alphabetic() {
             let mut word = String::new();
             while let Some(letter) = signs.next_if(|c| c.is_alphabetic()) {
                 word.extend(letter.to_lowercase().map(plain));
             }
-            tokens.push(Token::Word(word));
+            tokens.push(DateToken::Word(word));
         } else if sign.is_whitespace() {
             signs.next();
-            if tokens.last() != Some(&Token::Blank) {
-                tokens.push(Token::Blank);
+            if tokens.last() != Some(&DateToken::Blank) {
+                tokens.push(DateToken::Blank);
             }
         } else {
             signs.next();
-            tokens.push(Token::Sign(match sign {
+            tokens.push(DateToken::Sign(match sign {
                 '–' | '—' | '−' | '‐' | '‑' => '-',
                 '’' => '\'',
                 'º' | '°' | 'ª' => '.',
@@ -400,37 +400,37 @@ fn plain(letter: char) -> char {
     }
 }
 
-fn number(tokens: &[Token], at: usize, largest: u32) -> Option<&Token> {
+fn number(tokens: &[DateToken], at: usize, largest: u32) -> Option<&DateToken> {
     tokens
         .get(at)
-        .filter(|token| matches!(token, Token::Number(value, 1..=2, _) if *value <= largest))
+        .filter(|token| matches!(token, DateToken::Number(value, 1..=2, _) if *value <= largest))
 }
 
 /// Takes the time of day out of the tokens. `Err` when something looks like a time and is none (`25:70`).
-fn take_time(tokens: &mut Vec<Token>) -> Result<Option<String>, ()> {
+fn take_time(tokens: &mut Vec<DateToken>) -> Result<Option<String>, ()> {
     for at in 0..tokens.len() {
         let Some((mut hour, rest, mut end)) = clock(tokens, at) else {
             continue;
         };
         // AM and PM, with and without points.
         let mut next = end;
-        while tokens.get(next) == Some(&Token::Blank) {
+        while tokens.get(next) == Some(&DateToken::Blank) {
             next += 1;
         }
         let half = match tokens.get(next) {
-            Some(Token::Word(word)) if matches!(word.as_str(), "am" | "pm") => {
+            Some(DateToken::Word(word)) if matches!(word.as_str(), "am" | "pm") => {
                 end = next + 1;
                 Some(word == "pm")
             }
-            Some(Token::Word(word)) if matches!(word.as_str(), "a" | "p") => {
-                let dotted = tokens.get(next + 1) == Some(&Token::Sign('.'))
-                    && tokens.get(next + 2) == Some(&Token::Word("m".to_owned()));
+            Some(DateToken::Word(word)) if matches!(word.as_str(), "a" | "p") => {
+                let dotted = tokens.get(next + 1) == Some(&DateToken::Sign('.'))
+                    && tokens.get(next + 2) == Some(&DateToken::Word("m".to_owned()));
                 if dotted {
-                    end = next + 3 + usize::from(tokens.get(next + 3) == Some(&Token::Sign('.')));
+                    end = next + 3 + usize::from(tokens.get(next + 3) == Some(&DateToken::Sign('.')));
                 }
                 dotted.then_some(word == "p")
             }
-            Some(Token::Word(word)) if matches!(word.as_str(), "uhr" | "h" | "hrs") => {
+            Some(DateToken::Word(word)) if matches!(word.as_str(), "uhr" | "h" | "hrs") => {
                 end = next + 1;
                 None
             }
@@ -450,7 +450,7 @@ fn take_time(tokens: &mut Vec<Token>) -> Result<Option<String>, ()> {
         return Ok(Some(format!("{hour:02}{rest}{}", zone.unwrap_or_default())));
     }
     // Whatever still has a colon is no date.
-    if tokens.contains(&Token::Sign(':')) {
+    if tokens.contains(&DateToken::Sign(':')) {
         Err(())
     } else {
         Ok(None)
@@ -458,12 +458,12 @@ fn take_time(tokens: &mut Vec<Token>) -> Result<Option<String>, ()> {
 }
 
 /// Hour, the rest as ISO text, and where it ends.
-fn clock(tokens: &[Token], at: usize) -> Option<(u32, String, usize)> {
-    let Token::Number(hour, length, digits) = tokens.get(at)? else {
+fn clock(tokens: &[DateToken], at: usize) -> Option<(u32, String, usize)> {
+    let DateToken::Number(hour, length, digits) = tokens.get(at)? else {
         return None;
     };
     // ISO basic form behind a T: 20210314T103205.
-    let behind_t = at > 0 && tokens[at - 1] == Token::Word("t".to_owned());
+    let behind_t = at > 0 && tokens[at - 1] == DateToken::Word("t".to_owned());
     if behind_t && (*length == 6 || *length == 4) {
         let (h, rest) = digits.split_at(2);
         let (m, s) = rest.split_at(2);
@@ -480,24 +480,24 @@ fn clock(tokens: &[Token], at: usize) -> Option<(u32, String, usize)> {
         return None;
     }
     // A number glued to what stands before is no hour.
-    if at > 0 && matches!(tokens[at - 1], Token::Sign('.' | ',' | ':' | '/')) {
+    if at > 0 && matches!(tokens[at - 1], DateToken::Sign('.' | ',' | ':' | '/')) {
         return None;
     }
     let two = |at: usize| match number(tokens, at, 59)? {
-        Token::Number(_, 2, digits) => Some(digits.clone()),
+        DateToken::Number(_, 2, digits) => Some(digits.clone()),
         _ => None,
     };
-    let word = |at: usize, words: &[&str]| matches!(tokens.get(at), Some(Token::Word(word)) if words.contains(&word.as_str()));
-    let after_blank = |at: usize| at + usize::from(tokens.get(at) == Some(&Token::Blank));
+    let word = |at: usize, words: &[&str]| matches!(tokens.get(at), Some(DateToken::Word(word)) if words.contains(&word.as_str()));
+    let after_blank = |at: usize| at + usize::from(tokens.get(at) == Some(&DateToken::Blank));
     match tokens.get(at + 1) {
-        Some(Token::Sign(':')) => {
+        Some(DateToken::Sign(':')) => {
             let mut rest = format!(":{}", two(at + 2)?);
             let mut end = at + 3;
-            if tokens.get(end) == Some(&Token::Sign(':')) {
+            if tokens.get(end) == Some(&DateToken::Sign(':')) {
                 rest.push(':');
                 rest.push_str(&two(end + 1)?);
                 end += 2;
-                if let (Some(Token::Sign('.' | ',')), Some(Token::Number(_, length, digits))) =
+                if let (Some(DateToken::Sign('.' | ',')), Some(DateToken::Number(_, length, digits))) =
                     (tokens.get(end), tokens.get(end + 1))
                     && *length <= 9
                 {
@@ -509,16 +509,16 @@ fn clock(tokens: &[Token], at: usize) -> Option<(u32, String, usize)> {
             Some((*hour, rest, end))
         }
         // 10h32, 10 h 32 min 05 s.
-        Some(Token::Word(letter)) if letter == "h" => match two(at + 2) {
+        Some(DateToken::Word(letter)) if letter == "h" => match two(at + 2) {
             Some(minutes) => Some((*hour, format!(":{minutes}"), at + 3)),
             None if tokens.get(at + 2).is_none() => Some((*hour, ":00".to_owned(), at + 2)),
             None => None,
         },
         // 10.32 Uhr, 10.32.05 Uhr.
-        Some(Token::Sign('.')) => {
+        Some(DateToken::Sign('.')) => {
             let minutes = two(at + 2)?;
             let (seconds, end) = match (tokens.get(at + 3), two(at + 4)) {
-                (Some(Token::Sign('.')), Some(seconds)) => (format!(":{seconds}"), at + 5),
+                (Some(DateToken::Sign('.')), Some(seconds)) => (format!(":{seconds}"), at + 5),
                 _ => (String::new(), at + 3),
             };
             word(after_blank(end), &["uhr"]).then(|| (*hour, format!(":{minutes}{seconds}"), end))
@@ -539,21 +539,21 @@ fn clock(tokens: &[Token], at: usize) -> Option<(u32, String, usize)> {
 }
 
 /// A zone behind a time: `Z`, `UTC`, `+01:00`, `+0100`, `+01`.
-fn zone(tokens: &[Token], end: &mut usize) -> Option<String> {
+fn zone(tokens: &[DateToken], end: &mut usize) -> Option<String> {
     let mut at = *end;
-    while tokens.get(at) == Some(&Token::Blank) {
+    while tokens.get(at) == Some(&DateToken::Blank) {
         at += 1;
     }
     match tokens.get(at)? {
-        Token::Word(word) if matches!(word.as_str(), "z" | "utc" | "gmt") => {
+        DateToken::Word(word) if matches!(word.as_str(), "z" | "utc" | "gmt") => {
             *end = at + 1;
             Some("Z".to_owned())
         }
-        Token::Sign(sign @ ('+' | '-')) => {
+        DateToken::Sign(sign @ ('+' | '-')) => {
             let (hours, minutes, stop) = match tokens.get(at + 1)? {
-                Token::Number(_, 4, digits) => (digits[..2].to_owned(), digits[2..].to_owned(), at + 2),
-                Token::Number(_, 2, hours) => match (tokens.get(at + 2), tokens.get(at + 3)) {
-                    (Some(Token::Sign(':')), Some(Token::Number(_, 2, minutes))) => {
+                DateToken::Number(_, 4, digits) => (digits[..2].to_owned(), digits[2..].to_owned(), at + 2),
+                DateToken::Number(_, 2, hours) => match (tokens.get(at + 2), tokens.get(at + 3)) {
+                    (Some(DateToken::Sign(':')), Some(DateToken::Number(_, 2, minutes))) => {
                         (hours.clone(), minutes.clone(), at + 4)
                     }
                     _ => (hours.clone(), "00".to_owned(), at + 2),
@@ -592,19 +592,19 @@ fn told((date, century_assumed): (civil::Date, bool)) -> Date {
     }
 }
 
-fn date(tokens: &[Token], order: Option<Order>) -> DateReading {
+fn date(tokens: &[DateToken], order: Option<Order>) -> DateReading {
     let mut numbers: Vec<(u32, usize)> = Vec::new();
     let mut named_month: Option<(i8, usize)> = None;
     let mut named_day: Option<i8> = None;
     let mut signs: Vec<char> = Vec::new();
     for (at, token) in tokens.iter().enumerate() {
         match token {
-            Token::Number(value, length, _) => numbers.push((*value, *length)),
-            Token::Word(word) => {
+            DateToken::Number(value, length, _) => numbers.push((*value, *length)),
+            DateToken::Word(word) => {
                 let already = named_month.is_some();
                 // `mar` is March, and Tuesday in Spanish and Italian; beside a month it is the day.
                 let other_month = tokens.iter().enumerate().any(|(other, token)| {
-                    other != at && matches!(token, Token::Word(w) if month(w).is_some() && w != "mar")
+                    other != at && matches!(token, DateToken::Word(w) if month(w).is_some() && w != "mar")
                 });
                 if let Some(found) = month(word).filter(|_| !(word == "mar" && other_month)) {
                     if already {
@@ -621,9 +621,9 @@ fn date(tokens: &[Token], order: Option<Order>) -> DateReading {
                     return DateReading::No;
                 }
             }
-            Token::Sign(sign @ ('.' | '/' | '-' | ',' | '\'' | '(' | ')')) => signs.push(*sign),
-            Token::Sign(_) => return DateReading::No,
-            Token::Blank => {}
+            DateToken::Sign(sign @ ('.' | '/' | '-' | ',' | '\'' | '(' | ')')) => signs.push(*sign),
+            DateToken::Sign(_) => return DateReading::No,
+            DateToken::Blank => {}
         }
     }
     let fits = |found: &(civil::Date, bool)| {

@@ -72,16 +72,16 @@ impl std::error::Error for RuleError {}
 /// Rules ready for use.
 #[derive(Clone, Debug, Default)]
 pub struct Rules {
-    rules: Vec<Rule>,
+    rules: Vec<RuleTable>,
 }
 
 #[derive(Clone, Debug)]
-struct Rule {
+struct RuleTable {
     name: String,
     matcher: Regex,
     /// The field of each captured group, from the left.
     slots: Vec<Slot>,
-    scope: Scope,
+    scope: NameScope,
     order: Option<Order>,
 }
 
@@ -92,7 +92,7 @@ struct Slot {
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Scope {
+enum NameScope {
     File,
     Folder,
     /// This many parts at the end of the path.
@@ -126,11 +126,11 @@ impl Rules {
         #[derive(Deserialize)]
         struct Document {
             #[serde(default)]
-            names: Vec<Written>,
+            names: Vec<NamesText>,
         }
         #[derive(Deserialize)]
         #[serde(deny_unknown_fields)]
-        struct Written {
+        struct NamesText {
             name: String,
             pattern: toml::Spanned<String>,
             #[serde(default)]
@@ -198,14 +198,14 @@ impl Rules {
         };
         for rule in &self.rules {
             match rule.scope {
-                Scope::File => {
+                NameScope::File => {
                     rule.first_of(stems(file).map(str::to_owned), &mut claims);
                 }
-                Scope::Folder => {
+                NameScope::Folder => {
                     // The nearest folder speaks for the file.
                     rule.first_of(folders.iter().rev().map(|&folder| folder.to_owned()), &mut claims);
                 }
-                Scope::Parts(count) => {
+                NameScope::Parts(count) => {
                     if let Some(above) =
                         (count - 1 <= folders.len()).then(|| &folders[folders.len() + 1 - count..])
                     {
@@ -244,7 +244,7 @@ fn stems(file: &str) -> impl Iterator<Item = &str> {
         .map(move |end| &file[..end])
 }
 
-impl Rule {
+impl RuleTable {
     /// Claims from the first of several texts that the pattern matches.
     fn first_of(&self, texts: impl Iterator<Item = String>, claims: &mut Vec<(Key, Claim)>) {
         for text in texts {
@@ -328,7 +328,7 @@ fn form(key: &Key, unit: Option<&Unit>) -> &'static str {
     }
 }
 
-fn compile(index: usize, rule: &NameRule) -> Result<Rule, RuleError> {
+fn compile(index: usize, rule: &NameRule) -> Result<RuleTable, RuleError> {
     let wrong = |at: usize, message: String| RuleError {
         rule: index,
         name: rule.name.clone(),
@@ -406,12 +406,12 @@ fn compile(index: usize, rule: &NameRule) -> Result<Rule, RuleError> {
         .build()
         .map_err(|_| wrong(0, "the pattern is too large".to_owned()))?;
     let scope = match (rule.folder, parts) {
-        (true, 1) => Scope::Folder,
+        (true, 1) => NameScope::Folder,
         (true, _) => return Err(wrong(0, "a pattern for one folder has no `/`".to_owned())),
-        (false, 1) => Scope::File,
-        (false, parts) => Scope::Parts(parts),
+        (false, 1) => NameScope::File,
+        (false, parts) => NameScope::Parts(parts),
     };
-    Ok(Rule {
+    Ok(RuleTable {
         name: rule.name.clone(),
         matcher,
         slots,

@@ -201,7 +201,7 @@ pub(crate) enum NumbersShape {
 
 impl<'de> Deserialize<'de> for StoredNumbers {
     fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
-        deserializer.deserialize_any(Reading)
+        deserializer.deserialize_any(StepReading)
     }
 }
 
@@ -214,9 +214,9 @@ enum Member {
     Steps,
 }
 
-struct Reading;
+struct StepReading;
 
-impl<'de> Visitor<'de> for Reading {
+impl<'de> Visitor<'de> for StepReading {
     type Value = StoredNumbers;
 
     fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {

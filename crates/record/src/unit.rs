@@ -19,7 +19,7 @@ use hashbrown::HashMap;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-use code::Parsed;
+use code::ParsedUnit;
 pub use spelling::{Spelling, spelled};
 
 /// A unit by its UCUM code.
@@ -65,7 +65,7 @@ impl fmt::Display for Incommensurable {
 impl std::error::Error for Incommensurable {}
 
 /// What was found out about codes, by code.
-type Known<T> = LocalKey<RefCell<HashMap<String, Option<T>>>>;
+type UnitCache<T> = LocalKey<RefCell<HashMap<String, Option<T>>>>;
 
 /// So many codes are remembered on each thread.
 const REMEMBERED: usize = 1024;
@@ -76,7 +76,11 @@ thread_local! {
 }
 
 /// What is known of a code, found once: the same few stand in thousands of files, and taking one apart is dear.
-fn remembered<T: Clone>(known: &'static Known<T>, code: &str, find: impl FnOnce() -> Option<T>) -> Option<T> {
+fn remembered<T: Clone>(
+    known: &'static UnitCache<T>,
+    code: &str,
+    find: impl FnOnce() -> Option<T>,
+) -> Option<T> {
     known.with_borrow_mut(|known| {
         if let Some(found) = known.get(code) {
             return found.clone();
@@ -171,7 +175,7 @@ impl Unit {
     /// When the code is not valid, or made of units that are unknown in this trade.
     pub fn ucum(code: &str) -> Result<Self, UnknownUnit> {
         match remembered(&CANONICAL, code, || {
-            Parsed::of(code).map(|parsed| Self::canonical(parsed.canonical()))
+            ParsedUnit::of(code).map(|parsed| Self::canonical(parsed.canonical()))
         }) {
             // The canonical code must be valid itself; this can only fail on huge exponents.
             Some(unit) => Ok(unit),
@@ -223,7 +227,7 @@ impl Unit {
     #[must_use]
     pub fn dimension(&self) -> Option<Dimension> {
         remembered(&DIMENSIONS, &self.0, || {
-            Parsed::of(&self.0).map(|parsed| parsed.dimension)
+            ParsedUnit::of(&self.0).map(|parsed| parsed.dimension)
         })
     }
 
@@ -241,13 +245,13 @@ impl Unit {
     /// pH, international and arbitrary units stay as they are.
     #[must_use]
     pub fn to_si(&self, value: f64) -> f64 {
-        Parsed::of(&self.0).map_or(f64::NAN, |parsed| parsed.scale.apply(value, &code::Scale::ONE))
+        ParsedUnit::of(&self.0).map_or(f64::NAN, |parsed| parsed.scale.apply(value, &code::Scale::ONE))
     }
 
     /// `value` of the coherent SI unit in this unit; NaN when the code is unknown here.
     #[must_use]
     pub fn from_si(&self, value: f64) -> f64 {
-        Parsed::of(&self.0).map_or(f64::NAN, |parsed| code::Scale::ONE.apply(value, &parsed.scale))
+        ParsedUnit::of(&self.0).map_or(f64::NAN, |parsed| code::Scale::ONE.apply(value, &parsed.scale))
     }
 
     /// `value` of this unit in `to`, correctly rounded from the decimal that `value` prints as.
@@ -275,7 +279,7 @@ impl Unit {
                 to: code::Scale::ONE,
             });
         }
-        match Parsed::of(&self.0).zip(Parsed::of(&to.0)) {
+        match ParsedUnit::of(&self.0).zip(ParsedUnit::of(&to.0)) {
             Some((from, into)) if from.dimension == into.dimension => Ok(Conversion {
                 from: from.scale,
                 to: into.scale,
@@ -290,7 +294,7 @@ impl Unit {
     /// The unit as people print it: `°C`, `µmol/L`, `cm⁻¹`, `L mol⁻¹ cm⁻¹`. Empty for pure numbers and pH.
     #[must_use]
     pub fn display(&self) -> String {
-        Parsed::of(&self.0).map_or_else(|| self.0.clone().into_owned(), |parsed| parsed.display())
+        ParsedUnit::of(&self.0).map_or_else(|| self.0.clone().into_owned(), |parsed| parsed.display())
     }
 
     /// The unit as part of a column name, of `[A-Za-z0-9_]` alone: `nm`, `Cel`, `umol_L`, `per_cm`, `percent`.
@@ -298,7 +302,7 @@ impl Unit {
     /// Empty where the quantity needs no unit: pure numbers, absorbance and pH.
     #[must_use]
     pub fn slug(&self) -> String {
-        Parsed::of(&self.0).map_or_else(|| code::slug_of_unknown(&self.0), |parsed| parsed.slug())
+        ParsedUnit::of(&self.0).map_or_else(|| code::slug_of_unknown(&self.0), |parsed| parsed.slug())
     }
 }
 

@@ -1,7 +1,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::{
-    AbsorbanceStandard, CertifiedFilter, Conditions, Limits, Outcome, ReferenceTable, Report,
+    AbsorbanceStandard, CertifiedFilter, CheckItem, CheckLimits, CheckReport, Conditions, ReferenceTable,
     TemperatureRange,
 };
 use crate::quantities::Measured;
@@ -68,20 +68,20 @@ pub fn read_bands(spectrum: &Spectrum, nm: &[f64]) -> Result<Vec<BandReading>, S
 /// # Errors
 /// `out-of-range` for a concentration or path that is not positive.
 pub fn absorbance_dichromate(
-    limits: &Limits,
+    limits: &CheckLimits,
     standard: &AbsorbanceStandard,
     readings: &[BandReading],
     mg_per_l: Measured,
     path_cm: f64,
     conditions: Conditions,
-) -> Result<Report, Refusal> {
+) -> Result<CheckReport, Refusal> {
     positive("the concentration", mg_per_l.value)?;
     positive("the path length", path_cm)?;
     let outcomes = standard
         .bands
         .iter()
         .map(|band| {
-            let mut outcome = Outcome::new(
+            let mut outcome = CheckItem::new(
                 format!("specific absorbance at {} nm", band.nm),
                 "dL/g/cm",
                 &standard.source,
@@ -119,7 +119,13 @@ pub fn absorbance_dichromate(
         standard.standard.as_str(),
         Some(standard.solution.as_str()),
     );
-    Ok(Report::new(limits, "absorbance", named, conditions, outcomes))
+    Ok(CheckReport::new(
+        limits,
+        "absorbance",
+        named,
+        conditions,
+        outcomes,
+    ))
 }
 
 /// A certified absorbance, from a certificate or a reference table.
@@ -243,12 +249,12 @@ impl<'a> From<&'a CertifiedFilter> for Certificate<'a> {
 /// # Errors
 /// `unsuitable` where the limits file has no tolerance for certified values.
 pub fn absorbance_certified(
-    limits: &Limits,
+    limits: &CheckLimits,
     certificate: &Certificate<'_>,
     certified: &[CertifiedBand],
     readings: &[BandReading],
     conditions: Conditions,
-) -> Result<Report, Refusal> {
+) -> Result<CheckReport, Refusal> {
     let tolerance = limits
         .certified_tolerance
         .as_ref()
@@ -264,7 +270,7 @@ pub fn absorbance_certified(
             } else {
                 tolerance.relative * expected.abs()
             };
-            let mut outcome = Outcome::new(
+            let mut outcome = CheckItem::new(
                 format!("absorbance at {} nm", band.nm),
                 "{AU}",
                 &format!("{}; tolerance: {}", certificate.source, tolerance.source),
@@ -308,7 +314,13 @@ pub fn absorbance_certified(
         })
         .collect();
     let named = (certificate.id, certificate.standard, certificate.solution);
-    Ok(Report::new(limits, "absorbance", named, conditions, outcomes))
+    Ok(CheckReport::new(
+        limits,
+        "absorbance",
+        named,
+        conditions,
+        outcomes,
+    ))
 }
 
 fn unusable(reading: &BandReading, conditions: Conditions) -> Option<(&'static str, String)> {
@@ -328,7 +340,7 @@ fn unusable(reading: &BandReading, conditions: Conditions) -> Option<(&'static s
     }
 }
 
-fn note_temperature(outcome: &mut Outcome, wanted: Option<&TemperatureRange>, conditions: Conditions) {
+fn note_temperature(outcome: &mut CheckItem, wanted: Option<&TemperatureRange>, conditions: Conditions) {
     let Some(wanted) = wanted else { return };
     let words = match conditions.temperature_celsius {
         None => "no temperature was stated".to_owned(),
@@ -341,7 +353,7 @@ fn note_temperature(outcome: &mut Outcome, wanted: Option<&TemperatureRange>, co
     ));
 }
 
-fn note_interpolation(outcome: &mut Outcome, reading: &BandReading) {
+fn note_interpolation(outcome: &mut CheckItem, reading: &BandReading) {
     if reading.interpolated {
         outcome
             .remarks

@@ -5,12 +5,12 @@ use serde::{Deserialize, Serialize};
 /// The limits of all checks, each with its source.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct Limits {
+pub struct CheckLimits {
     /// Cautions that go with every check.
     pub cautions: Vec<String>,
     /// Solutions and lamps.
     #[serde(default)]
-    pub solutions: Vec<Solution>,
+    pub solutions: Vec<ReferenceSolution>,
     /// Wavelength standards.
     #[serde(default)]
     pub wavelength: Vec<WavelengthStandard>,
@@ -41,7 +41,7 @@ pub struct Limits {
 /// A solution or a lamp, and what can hurt.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct Solution {
+pub struct ReferenceSolution {
     /// Its id, by which standards name it.
     pub id: String,
     /// What it is.
@@ -65,7 +65,7 @@ pub struct WavelengthStandard {
     /// The id of its solution or lamp.
     pub solution: String,
     /// The positions.
-    pub bands: Bands,
+    pub bands: BandLimits,
     /// Expanded (k = 2) uncertainty of the positions.
     pub band_uncertainty: Option<Sourced>,
     /// The bandwidths for which the positions hold, where they depend on it that much.
@@ -77,7 +77,7 @@ pub struct WavelengthStandard {
 /// Positions of bands or lines.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-pub struct Bands {
+pub struct BandLimits {
     /// Positions in nm.
     pub nm: Vec<f64>,
     /// Where they come from.
@@ -384,7 +384,7 @@ impl std::error::Error for LimitsError {}
 
 const BUILT_IN: &str = include_str!("limits.toml");
 
-impl Limits {
+impl CheckLimits {
     /// The limits that come with the program.
     ///
     /// # Errors
@@ -393,7 +393,7 @@ impl Limits {
         Self::parse(BUILT_IN)
     }
 
-    /// The text of [`Limits::built_in`], to start one's own file from.
+    /// The text of [`CheckLimits::built_in`], to start one's own file from.
     pub fn built_in_text() -> &'static str {
         BUILT_IN
     }

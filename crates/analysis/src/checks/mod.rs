@@ -1,8 +1,8 @@
 //! Instrument checks: what was measured against limits whose sources are named.
 //!
-//! The limits stand in a data file ([`Limits::built_in`], or one's own by [`Limits::parse`]). Each
-//! check gives a [`Report`] with one [`Outcome`] an item: measured, uncertainty, expected, limits and a
-//! [`Verdict`]. Where the data cannot decide, the verdict is `undetermined` with a reason.
+//! The limits stand in a data file ([`CheckLimits::built_in`], or one's own by [`CheckLimits::parse`]). Each
+//! check gives a [`CheckReport`] with one [`CheckItem`] an item: measured, uncertainty, expected, limits and a
+//! [`CheckVerdict`]. Where the data cannot decide, the verdict is `undetermined` with a reason.
 //!
 //! **How it is decided.** With a known standard uncertainty u, an item passes (fails) only if the whole
 //! of measured ± 2u lies inside (outside) the limits; in between it is undetermined. Without u the bare
@@ -25,12 +25,12 @@ pub use absorbance::{
 };
 pub use history::{HistoryPoint, Reach, Trend, TrendVerdict, trend};
 pub use limits::{
-    AbsorbanceBand, AbsorbanceStandard, Bands, BandwidthRange, BlankLimit, CertifiedFilter,
-    CertifiedTolerance, FilterBand, Limits, LimitsError, LocalLimit, LocalLimits, ReferenceTable,
-    ResolutionStandard, Solution, Sourced, StrayLightStandard, TableRow, TemperatureRange, ToleranceRange,
-    WavelengthStandard,
+    AbsorbanceBand, AbsorbanceStandard, BandLimits, BandwidthRange, BlankLimit, CertifiedFilter,
+    CertifiedTolerance, CheckLimits, FilterBand, LimitsError, LocalLimit, LocalLimits, ReferenceSolution,
+    ReferenceTable, ResolutionStandard, Sourced, StrayLightStandard, TableRow, TemperatureRange,
+    ToleranceRange, WavelengthStandard,
 };
-pub use outcome::{Conditions, Outcome, Report, Verdict};
+pub use outcome::{CheckItem, CheckReport, CheckVerdict, Conditions};
 pub use resolution::{resolution, resolution_of_readings};
 pub use stability::{
     blank_absorbance, blank_everywhere, flatness, stability, zero_of_readings, zero_over_time,

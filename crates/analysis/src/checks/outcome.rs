@@ -2,12 +2,12 @@ use std::fmt;
 
 use serde::{Deserialize, Serialize};
 
-use super::Limits;
+use super::CheckLimits;
 
 /// How an item came out.
 #[derive(Debug, Clone, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(tag = "verdict", rename_all = "kebab-case")]
-pub enum Verdict {
+pub enum CheckVerdict {
     /// Inside the limits.
     Pass,
     /// Outside the limits.
@@ -21,7 +21,7 @@ pub enum Verdict {
     },
 }
 
-impl Verdict {
+impl CheckVerdict {
     pub(super) fn open(reason: &str, words: impl Into<String>) -> Self {
         Self::Undetermined {
             reason: reason.into(),
@@ -30,7 +30,7 @@ impl Verdict {
     }
 }
 
-impl fmt::Display for Verdict {
+impl fmt::Display for CheckVerdict {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Pass => f.write_str("pass"),
@@ -42,7 +42,7 @@ impl fmt::Display for Verdict {
 
 /// One item of a check.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Outcome {
+pub struct CheckItem {
     /// What was checked, for example `holmium band at 241.15 nm`.
     pub item: String,
     /// What was measured, in `unit`.
@@ -59,7 +59,7 @@ pub struct Outcome {
     pub unit: String,
     /// How it came out.
     #[serde(flatten)]
-    pub verdict: Verdict,
+    pub verdict: CheckVerdict,
     /// Where the limits come from.
     pub source: String,
     /// Whether any of them was written down from memory and must be compared with the source.
@@ -68,7 +68,7 @@ pub struct Outcome {
     pub remarks: Vec<String>,
 }
 
-impl Outcome {
+impl CheckItem {
     pub(super) fn new(item: impl Into<String>, unit: &str, source: &str, from_memory: bool) -> Self {
         Self {
             item: item.into(),
@@ -78,7 +78,7 @@ impl Outcome {
             low: None,
             high: None,
             unit: unit.into(),
-            verdict: Verdict::open("not-measured", "nothing was measured"),
+            verdict: CheckVerdict::open("not-measured", "nothing was measured"),
             source: source.into(),
             from_memory,
             remarks: Vec::new(),
@@ -91,7 +91,7 @@ impl Outcome {
     }
 
     pub(super) fn undetermined(mut self, reason: &str, words: impl Into<String>) -> Self {
-        self.verdict = Verdict::open(reason, words);
+        self.verdict = CheckVerdict::open(reason, words);
         self
     }
 
@@ -118,11 +118,11 @@ impl Outcome {
         let inside = above_low(measured - reach) && below_high(measured + reach);
         let outside = !above_low(measured + reach) || !below_high(measured - reach);
         self.verdict = if inside {
-            Verdict::Pass
+            CheckVerdict::Pass
         } else if outside {
-            Verdict::Fail
+            CheckVerdict::Fail
         } else {
-            Verdict::open(
+            CheckVerdict::open(
                 "uncertainty-reaches-limit",
                 format!("a limit lies within two standard uncertainties ({reach}) of the measured value"),
             )
@@ -150,7 +150,7 @@ pub struct Conditions {
 
 /// A check with all its items.
 #[derive(Debug, Clone, PartialEq, Serialize, Deserialize)]
-pub struct Report {
+pub struct CheckReport {
     /// Which check, for example `wavelength`.
     pub check: String,
     /// Which entry of the limits file.
@@ -162,18 +162,18 @@ pub struct Report {
     /// The conditions.
     pub conditions: Conditions,
     /// The items.
-    pub outcomes: Vec<Outcome>,
+    pub outcomes: Vec<CheckItem>,
     /// What can hurt. Always shown.
     pub cautions: Vec<String>,
 }
 
-impl Report {
+impl CheckReport {
     pub(super) fn new(
-        limits: &Limits,
+        limits: &CheckLimits,
         check: &str,
         (id, standard, solution): (&str, &str, Option<&str>),
         conditions: Conditions,
-        outcomes: Vec<Outcome>,
+        outcomes: Vec<CheckItem>,
     ) -> Self {
         let used = solution.and_then(|id| limits.solutions.iter().find(|s| s.id == id));
         let mut cautions = limits.cautions.clone();
@@ -191,26 +191,26 @@ impl Report {
 
     /// All items together: failed if one failed, passed if all passed, undetermined otherwise. An item outside the measured range
     /// is undetermined, too: who compares fewer bands says so in the limits.
-    pub fn verdict(&self) -> Verdict {
-        if self.outcomes.iter().any(|o| o.verdict == Verdict::Fail) {
-            return Verdict::Fail;
+    pub fn verdict(&self) -> CheckVerdict {
+        if self.outcomes.iter().any(|o| o.verdict == CheckVerdict::Fail) {
+            return CheckVerdict::Fail;
         }
         let open: Vec<&str> = self
             .outcomes
             .iter()
-            .filter(|o| matches!(&o.verdict, Verdict::Undetermined { .. }))
+            .filter(|o| matches!(&o.verdict, CheckVerdict::Undetermined { .. }))
             .map(|o| o.item.as_str())
             .collect();
-        if !self.outcomes.iter().any(|o| o.verdict == Verdict::Pass)
+        if !self.outcomes.iter().any(|o| o.verdict == CheckVerdict::Pass)
             && self.outcomes.iter().all(
-                |o| matches!(&o.verdict, Verdict::Undetermined { reason, .. } if reason == "not-in-range"),
+                |o| matches!(&o.verdict, CheckVerdict::Undetermined { reason, .. } if reason == "not-in-range"),
             )
         {
-            return Verdict::open("not-in-range", "no item lies in the measured range");
+            return CheckVerdict::open("not-in-range", "no item lies in the measured range");
         }
         if !open.is_empty() {
-            return Verdict::open("items-undetermined", format!("not decided: {}", open.join("; ")));
+            return CheckVerdict::open("items-undetermined", format!("not decided: {}", open.join("; ")));
         }
-        Verdict::Pass
+        CheckVerdict::Pass
     }
 }

@@ -1,4 +1,4 @@
-use super::{Conditions, Limits, Outcome, Report, ResolutionStandard};
+use super::{CheckItem, CheckLimits, CheckReport, Conditions, ResolutionStandard};
 use crate::quantities::Measured;
 use crate::spectra::{
     Apex, Axis, Extreme, Ordinate, Peak, PeakOptions, Spectrum, SpectrumRefusal, Threshold, Window,
@@ -15,11 +15,11 @@ const SEARCH_NM: f64 = 1.5;
 /// [`SpectrumRefusal::WrongAxis`] unless the axis is nm, [`SpectrumRefusal::WrongOrdinate`] unless the
 /// ordinate is absorbance. A spectrum that does not show both extremes is undetermined.
 pub fn resolution(
-    limits: &Limits,
+    limits: &CheckLimits,
     standard: &ResolutionStandard,
     spectrum: &Spectrum,
     conditions: Conditions,
-) -> Result<Report, SpectrumRefusal> {
+) -> Result<CheckReport, SpectrumRefusal> {
     if spectrum.axis != Axis::Nanometre {
         return Err(SpectrumRefusal::WrongAxis {
             found: spectrum.axis.to_string(),
@@ -72,22 +72,22 @@ pub fn resolution(
 
 /// The same from two readings, at the maximum and at the minimum.
 pub fn resolution_of_readings(
-    limits: &Limits,
+    limits: &CheckLimits,
     standard: &ResolutionStandard,
     maximum: Measured,
     minimum: Measured,
     conditions: Conditions,
-) -> Report {
+) -> CheckReport {
     report(limits, standard, Ok((maximum, minimum)), conditions)
 }
 
 fn report(
-    limits: &Limits,
+    limits: &CheckLimits,
     standard: &ResolutionStandard,
     found: Result<(Measured, Measured), String>,
     conditions: Conditions,
-) -> Report {
-    let mut outcome = Outcome::new(
+) -> CheckReport {
+    let mut outcome = CheckItem::new(
         format!("ratio A({})/A({})", standard.maximum_nm, standard.minimum_nm),
         "1",
         &standard.source,
@@ -122,5 +122,5 @@ fn report(
         standard.standard.as_str(),
         Some(standard.solution.as_str()),
     );
-    Report::new(limits, "resolution", named, conditions, vec![outcome])
+    CheckReport::new(limits, "resolution", named, conditions, vec![outcome])
 }

@@ -1,4 +1,4 @@
-use super::{BandReading, Conditions, Limits, LocalLimit, Outcome, Report, Verdict};
+use super::{BandReading, CheckItem, CheckLimits, CheckReport, CheckVerdict, Conditions, LocalLimit};
 use crate::quantities::Measured;
 use crate::refusal::Refusal;
 use crate::spectra::{Axis, Curve, Ordinate, Spectrum, SpectrumRefusal, Window, noise};
@@ -9,7 +9,11 @@ use crate::spectra::{Axis, Curve, Ordinate, Spectrum, SpectrumRefusal, Window, n
 ///
 /// # Errors
 /// Those of [`noise`]: too few points, or a trace that does not move at all.
-pub fn stability(limits: &Limits, trace: &Curve, conditions: Conditions) -> Result<Report, SpectrumRefusal> {
+pub fn stability(
+    limits: &CheckLimits,
+    trace: &Curve,
+    conditions: Conditions,
+) -> Result<CheckReport, SpectrumRefusal> {
     let found = noise(trace, 1)?;
     let n = found.points as f64;
     let local = &limits.local;
@@ -28,7 +32,7 @@ pub fn stability(limits: &Limits, trace: &Curve, conditions: Conditions) -> Resu
     drift.low = drift.high.map(|v| -v);
     let drift = drift.decide(found.drift * 3600.0, Some(found.drift_error * 3600.0));
     let named = ("local", "the laboratory's own limits", None);
-    Ok(Report::new(
+    Ok(CheckReport::new(
         limits,
         "stability",
         named,
@@ -42,11 +46,11 @@ pub fn stability(limits: &Limits, trace: &Curve, conditions: Conditions) -> Resu
 /// # Errors
 /// [`SpectrumRefusal::WrongOrdinate`] unless the ordinate is absorbance; too few points in the window.
 pub fn flatness(
-    limits: &Limits,
+    limits: &CheckLimits,
     spectrum: &Spectrum,
     over: Option<Window>,
     conditions: Conditions,
-) -> Result<Report, SpectrumRefusal> {
+) -> Result<CheckReport, SpectrumRefusal> {
     require_absorbance(spectrum)?;
     let (x, y) = match over {
         Some(window) => window.points(&spectrum.curve, "flatness", 2)?,
@@ -76,7 +80,13 @@ pub fn flatness(
         ..conditions
     };
     let named = ("local", "the laboratory's own limits", None);
-    Ok(Report::new(limits, "flatness", named, conditions, vec![outcome]))
+    Ok(CheckReport::new(
+        limits,
+        "flatness",
+        named,
+        conditions,
+        vec![outcome],
+    ))
 }
 
 /// Fewest points of a baseline, as many as noise needs: fewer would let a baseline pass that nobody has seen.
@@ -85,17 +95,21 @@ const FEWEST: usize = 10;
 /// The absorbance of a solvent in its cell, read against air.
 ///
 /// A value below zero is told: a solvent in its cell lets less light through than air does.
-pub fn blank_absorbance(limits: &Limits, readings: &[BandReading], conditions: Conditions) -> Report {
+pub fn blank_absorbance(
+    limits: &CheckLimits,
+    readings: &[BandReading],
+    conditions: Conditions,
+) -> CheckReport {
     let outcomes = readings
         .iter()
         .map(|reading| {
             let item = format!("absorbance of the blank at {} nm", reading.nm);
             let value = reading.absorbance.value;
             let Some(limit) = &limits.blank else {
-                return Outcome::new(item, "{AU}", "no limit in the file", false)
+                return CheckItem::new(item, "{AU}", "no limit in the file", false)
                     .decide(value, reading.absorbance.standard_error);
             };
-            let mut outcome = Outcome::new(item, "{AU}", &limit.source, limit.from_memory).limits(
+            let mut outcome = CheckItem::new(item, "{AU}", &limit.source, limit.from_memory).limits(
                 None,
                 None,
                 Some(limit.absorbance_max),
@@ -114,7 +128,7 @@ pub fn blank_absorbance(limits: &Limits, readings: &[BandReading], conditions: C
         })
         .collect();
     let named = ("blank", "absorbance of solvent and cell", None);
-    Report::new(limits, "blank", named, conditions, outcomes)
+    CheckReport::new(limits, "blank", named, conditions, outcomes)
 }
 
 /// The highest absorbance of a solvent in its cell, read against air, where nothing says at which wavelengths it is used.
@@ -124,10 +138,10 @@ pub fn blank_absorbance(limits: &Limits, readings: &[BandReading], conditions: C
 /// # Errors
 /// [`SpectrumRefusal::WrongOrdinate`] unless the ordinate is absorbance.
 pub fn blank_everywhere(
-    limits: &Limits,
+    limits: &CheckLimits,
     spectrum: &Spectrum,
     conditions: Conditions,
-) -> Result<Report, SpectrumRefusal> {
+) -> Result<CheckReport, SpectrumRefusal> {
     require_absorbance(spectrum)?;
     let (x, y) = (spectrum.curve.x(), spectrum.curve.y());
     let highest = (0..y.len()).fold(0, |best, i| if y[i] > y[best] { i } else { best });
@@ -142,8 +156,8 @@ pub fn blank_everywhere(
         outcome
             .remarks
             .push(format!("found at {} {}", x[highest], spectrum.axis));
-        if outcome.verdict == Verdict::Fail {
-            outcome.verdict = Verdict::open(
+        if outcome.verdict == CheckVerdict::Fail {
+            outcome.verdict = CheckVerdict::open(
                 "wavelength-unknown",
                 "the limit holds at the wavelengths of use, and none was stated",
             );
@@ -153,7 +167,11 @@ pub fn blank_everywhere(
 }
 
 /// Readings with nothing, or with the same, in both beams: how far they lie from zero.
-pub fn zero_of_readings(limits: &Limits, readings: &[BandReading], conditions: Conditions) -> Report {
+pub fn zero_of_readings(
+    limits: &CheckLimits,
+    readings: &[BandReading],
+    conditions: Conditions,
+) -> CheckReport {
     let outcomes = readings
         .iter()
         .map(|reading| {
@@ -164,7 +182,7 @@ pub fn zero_of_readings(limits: &Limits, readings: &[BandReading], conditions: C
         })
         .collect();
     let named = ("local", "the laboratory's own limits", None);
-    Report::new(limits, "zero", named, conditions, outcomes)
+    CheckReport::new(limits, "zero", named, conditions, outcomes)
 }
 
 /// The mean of an absorbance recorded over time with nothing, or with the same, in both beams.
@@ -174,10 +192,10 @@ pub fn zero_of_readings(limits: &Limits, readings: &[BandReading], conditions: C
 /// # Errors
 /// Those of [`noise`]: too few points, or a trace that does not move at all.
 pub fn zero_over_time(
-    limits: &Limits,
+    limits: &CheckLimits,
     trace: &Curve,
     conditions: Conditions,
-) -> Result<Report, SpectrumRefusal> {
+) -> Result<CheckReport, SpectrumRefusal> {
     let found = noise(trace, 0)?;
     let n = trace.len() as f64;
     let mean = trace.y().iter().sum::<f64>() / n;
@@ -191,7 +209,7 @@ pub fn zero_over_time(
     }
     let outcome = outcome.decide(mean, Some(found.rms / n.sqrt()));
     let named = ("local", "the laboratory's own limits", None);
-    Ok(Report::new(limits, "zero", named, conditions, vec![outcome]))
+    Ok(CheckReport::new(limits, "zero", named, conditions, vec![outcome]))
 }
 
 fn require_absorbance(spectrum: &Spectrum) -> Result<(), SpectrumRefusal> {
@@ -204,11 +222,11 @@ fn require_absorbance(spectrum: &Spectrum) -> Result<(), SpectrumRefusal> {
     })
 }
 
-fn against(limit: &Option<LocalLimit>, item: &str, unit: &str) -> Outcome {
+fn against(limit: &Option<LocalLimit>, item: &str, unit: &str) -> CheckItem {
     match limit {
         Some(limit) => {
-            Outcome::new(item, unit, &limit.source, limit.from_memory).limits(None, None, Some(limit.max))
+            CheckItem::new(item, unit, &limit.source, limit.from_memory).limits(None, None, Some(limit.max))
         }
-        None => Outcome::new(item, unit, "no limit in the file", false),
+        None => CheckItem::new(item, unit, "no limit in the file", false),
     }
 }

@@ -1,4 +1,4 @@
-use super::{BandReading, Conditions, Limits, Outcome, Report, StrayLightStandard};
+use super::{BandReading, CheckItem, CheckLimits, CheckReport, Conditions, StrayLightStandard};
 
 /// Compares the absorbance of a filter solution with what it must reach.
 ///
@@ -6,16 +6,16 @@ use super::{BandReading, Conditions, Limits, Outcome, Report, StrayLightStandard
 /// all light is at most 10^-A. Unlike elsewhere a reading above the trusted range is good news, so no
 /// ceiling applies.
 pub fn stray_light(
-    limits: &Limits,
+    limits: &CheckLimits,
     standard: &StrayLightStandard,
     readings: &[BandReading],
     conditions: Conditions,
-) -> Report {
+) -> CheckReport {
     let outcomes = standard
         .nm
         .iter()
         .map(|nm| {
-            let mut outcome = Outcome::new(
+            let mut outcome = CheckItem::new(
                 format!("stray light at {nm} nm"),
                 "{AU}",
                 &standard.source,
@@ -45,5 +45,5 @@ pub fn stray_light(
         standard.standard.as_str(),
         Some(standard.solution.as_str()),
     );
-    Report::new(limits, "stray-light", named, conditions, outcomes)
+    CheckReport::new(limits, "stray-light", named, conditions, outcomes)
 }

@@ -1,4 +1,4 @@
-use super::{Conditions, Limits, Outcome, Report, WavelengthStandard};
+use super::{CheckItem, CheckLimits, CheckReport, Conditions, WavelengthStandard};
 use crate::spectra::{
     Apex, AreaBaseline, Axis, Extreme, Ordinate, PeakOptions, Refinement, Spectrum, SpectrumRefusal,
     Threshold, WidthLevel, Window, find_peaks, point_noise,
@@ -20,11 +20,11 @@ const SEARCH_NM: f64 = 4.0;
 /// [`SpectrumRefusal::WrongAxis`] unless the axis is nm, [`SpectrumRefusal::WrongOrdinate`] for a
 /// derivative. Whatever concerns a single band makes that item undetermined instead.
 pub fn wavelength(
-    limits: &Limits,
+    limits: &CheckLimits,
     standard: &WavelengthStandard,
     spectrum: &Spectrum,
     conditions: Conditions,
-) -> Result<Report, SpectrumRefusal> {
+) -> Result<CheckReport, SpectrumRefusal> {
     if spectrum.axis != Axis::Nanometre {
         return Err(SpectrumRefusal::WrongAxis {
             found: spectrum.axis.to_string(),
@@ -56,7 +56,13 @@ pub fn wavelength(
         standard.standard.as_str(),
         Some(standard.solution.as_str()),
     );
-    Ok(Report::new(limits, "wavelength", named, conditions, outcomes))
+    Ok(CheckReport::new(
+        limits,
+        "wavelength",
+        named,
+        conditions,
+        outcomes,
+    ))
 }
 
 #[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
@@ -66,7 +72,7 @@ fn band(
     spectrum: &Spectrum,
     extreme: Extreme,
     conditions: Conditions,
-) -> Outcome {
+) -> CheckItem {
     let tolerance = standard
         .tolerance
         .iter()
@@ -79,7 +85,7 @@ fn band(
             source = format!("{source}; tolerance: {}", t.source);
         }
     }
-    let mut outcome = Outcome::new(format!("band at {nm} nm"), "nm", &source, from_memory).limits(
+    let mut outcome = CheckItem::new(format!("band at {nm} nm"), "nm", &source, from_memory).limits(
         Some(nm),
         tolerance.map(|t| nm - t.nm),
         tolerance.map(|t| nm + t.nm),

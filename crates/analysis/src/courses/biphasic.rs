@@ -97,7 +97,7 @@ fn thin(column: &[f64], stride: usize) -> Vec<f64> {
 /// Sums that the equations of Gauss and Newton are made of: products of e₁, e₂, 1, u₁ = t e₁ and u₂ = t e₂ with each other and
 /// with y, in one pass over the points.
 #[derive(Default)]
-struct Sums {
+struct BiphasicSums {
     e: [f64; 2],
     ee: [f64; 3],
     ey: [f64; 2],
@@ -126,7 +126,7 @@ fn sum_up<const N: usize>(columns: [&[f64]; 4], terms: impl Fn([f64; 4]) -> [f64
     lanes.map(|l| (l[0] + l[1]) + (l[2] + l[3]))
 }
 
-fn sums(e1: &[f64], e2: &[f64], t: &[f64], y: &[f64]) -> Sums {
+fn sums(e1: &[f64], e2: &[f64], t: &[f64], y: &[f64]) -> BiphasicSums {
     let columns = [e1, e2, t, y];
     let [e_1, e_2, e_11, e_12, e_22, ey_1, ey_2] =
         sum_up(columns, |[a, b, _, y]| [a, b, a * a, a * b, b * b, a * y, b * y]);
@@ -138,7 +138,7 @@ fn sums(e1: &[f64], e2: &[f64], t: &[f64], y: &[f64]) -> Sums {
         let u = t * b;
         [u, u * b, u * u, u * y]
     });
-    Sums {
+    BiphasicSums {
         e: [e_1, e_2],
         ee: [e_11, e_12, e_22],
         ey: [ey_1, ey_2],

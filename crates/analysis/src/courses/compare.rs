@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::preparation::{CourseFit, Preparation, fit_prepared, prepare};
 use super::{Course, Order};
-use crate::fit::{Choice, FTest, Fit, Options, Weighting, compare, f_test};
+use crate::fit::{FTest, Fit, LawChoice, Options, Weighting, compare, f_test};
 use crate::models::Model;
 use crate::refusal::Refusal;
 
@@ -27,7 +27,7 @@ pub struct Comparison {
     /// Laws that could not be fitted, with the reason.
     pub refused: Vec<(String, Refusal)>,
     /// The ranking; positions refer to `fits`.
-    pub choice: Choice,
+    pub choice: LawChoice,
     /// F tests of nested pairs.
     pub nested: Vec<NestedTest>,
     /// Whether the data single out one law.

@@ -24,13 +24,13 @@ use serde::{Deserialize, Serialize};
 
 pub use compare::{Comparison, NestedTest, compare_courses, usual_courses};
 pub use preparation::{
-    Conversion, CourseFit, Preparation, Prepared, fit_course, fit_prepared, prepare, stages,
+    Conversion, CourseFit, Preparation, PreparedTrace, fit_course, fit_prepared, prepare, stages,
 };
 pub use rate::{CourseShape, InitialRate, RateLaw, RateWindow, SteadyRate, initial_rate};
 
 use crate::models::grid::{best, geometric};
-use crate::models::slope::{Slope, zero};
-use crate::models::{Consequence, Model, Specification};
+use crate::models::slope::{ProjectedSlope, zero};
+use crate::models::{DerivedParameter, Model, Specification};
 use crate::refusal::Refusal;
 pub(crate) use exponential::exponentials;
 
@@ -480,14 +480,14 @@ impl Model for Course {
         }
     }
 
-    fn derived(&self, p: &[f64]) -> Vec<Consequence> {
+    fn derived(&self, p: &[f64]) -> Vec<DerivedParameter> {
         let count = p.len();
         let one = |name, unit, value: f64, slopes: &[(usize, f64)]| {
             let mut gradient = vec![0.0; count];
             for (j, slope) in slopes {
                 gradient[*j] = *slope;
             }
-            Consequence {
+            DerivedParameter {
                 name,
                 unit,
                 value,
@@ -684,7 +684,7 @@ fn first_order(t: &[f64], y: &[f64], offset: bool) -> Option<Vec<f64>> {
             curvature = a * a * (s.uu - s.ue * s.ue / s.ee);
         }
         found = [a, c, by_a, by_c];
-        (curvature > 0.0).then_some(Slope { gradient, curvature })
+        (curvature > 0.0).then_some(ProjectedSlope { gradient, curvature })
     };
     let (k, last) = zero(start, &mut solve)?;
     let [a, c, by_a, by_c] = found;

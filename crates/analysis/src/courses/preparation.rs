@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::Course;
-use crate::fit::{Data, Fit, Options, Remark, Weighting, fit};
+use crate::fit::{Data, Fit, FitRemark, Options, Weighting, fit};
 use crate::refusal::{Refusal, require_finite, require_length};
 
 /// Absorbance into concentration.
@@ -63,7 +63,7 @@ pub struct Preparation {
 
 /// A trace that is fit for fitting.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-pub struct Prepared {
+pub struct PreparedTrace {
     /// Times, dead time included.
     pub time: Vec<f64>,
     /// Signal or concentration.
@@ -80,7 +80,7 @@ pub struct Prepared {
 ///
 /// # Errors
 /// The reasons of [`Refusal`] for bad data.
-pub fn prepare(time: &[f64], signal: &[f64], how: &Preparation) -> Result<Prepared, Refusal> {
+pub fn prepare(time: &[f64], signal: &[f64], how: &Preparation) -> Result<PreparedTrace, Refusal> {
     require_length("signal", signal, time.len())?;
     require_finite("time", time)?;
     require_finite("signal", signal)?;
@@ -125,7 +125,7 @@ pub fn prepare(time: &[f64], signal: &[f64], how: &Preparation) -> Result<Prepar
         });
     }
     let factor = how.conversion.map(|c| c.factor()).transpose()?;
-    let mut prepared = Prepared {
+    let mut prepared = PreparedTrace {
         time: Vec::new(),
         signal: Vec::new(),
         used: Vec::new(),
@@ -208,12 +208,12 @@ pub fn fit_course(
 /// As [`fit`].
 pub fn fit_prepared(
     course: &Course,
-    prepared: Prepared,
+    prepared: PreparedTrace,
     how: &Preparation,
     weighting: Weighting<'_>,
     options: &Options,
 ) -> Result<CourseFit, Refusal> {
-    let Prepared {
+    let PreparedTrace {
         time,
         signal,
         used,
@@ -230,13 +230,13 @@ pub fn fit_prepared(
     if saturated > 0
         && let Some(limit) = how.saturated_above
     {
-        result.remarks.push(Remark::Saturated {
+        result.remarks.push(FitRemark::Saturated {
             left_out: saturated,
             limit,
         });
     }
     if course.order() == super::Order::Consecutive && options.held.is_empty() {
-        result.remarks.push(Remark::Words {
+        result.remarks.push(FitRemark::Words {
             text: "the same curve belongs to the two rate constants in the other order, with another A0: one trace \
                    does not tell which step is the faster; the faster is given first"
                 .into(),
@@ -249,7 +249,7 @@ pub fn fit_prepared(
         .filter(|d| d.name.starts_with("half-life") && d.value > 0.0)
         .map(|d| (window.1 - window.0) / d.value);
     if let Some(followed) = half_lives.filter(|h| *h < 1.0) {
-        result.remarks.push(Remark::Words {
+        result.remarks.push(FitRemark::Words {
             text: format!(
                 "the reaction was followed for {followed:.2} half-lives only; end value and rate constant then depend \
                  on the law assumed"

@@ -2,10 +2,10 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::preparation::{Preparation, Prepared, prepare};
-use super::whole::{Slope, Whole, whole_course};
+use super::preparation::{Preparation, PreparedTrace, prepare};
+use super::whole::{CourseSlope, Whole, whole_course};
 use crate::distribution::{f_quantile, f_upper, t_half_width};
-use crate::fit::Interval;
+use crate::fit::FitInterval;
 use crate::linear::{line, polynomial};
 use crate::refusal::Refusal;
 
@@ -78,7 +78,7 @@ pub struct SteadyRate {
     /// Its standard error.
     pub standard_error: f64,
     /// Its 95 % interval by Student's t.
-    pub interval: Interval,
+    pub interval: FitInterval,
 }
 
 /// An initial rate.
@@ -89,7 +89,7 @@ pub struct InitialRate {
     /// Its standard error; what the choice of the law may add is in it.
     pub standard_error: f64,
     /// Its 95 % interval by Student's t.
-    pub interval: Interval,
+    pub interval: FitInterval,
     /// The law it was taken from.
     pub law: RateLaw,
     /// What the course looks like.
@@ -206,7 +206,7 @@ const MAY_BEND: f64 = 0.3;
 /// A line through a stretch, with what the stretch may bend in the error. `base` is where the course begins that the line stands for;
 /// none where nothing but the line is wanted.
 fn by_line(
-    prepared: &Prepared,
+    prepared: &PreparedTrace,
     how: &Preparation,
     (from, to): (usize, usize),
     base: Option<usize>,
@@ -303,7 +303,7 @@ fn by_line(
 
 /// What the course says around a stretch that a line was drawn through: all of it from where the line stands for, or, where no law
 /// follows that, the stretch alone.
-fn around_line(prepared: &Prepared, base: usize, to: usize, points: usize) -> Option<Whole> {
+fn around_line(prepared: &PreparedTrace, base: usize, to: usize, points: usize) -> Option<Whole> {
     let of = |to: usize| {
         let (t, y) = (&prepared.time[base..to], &prepared.signal[base..to]);
         let since: Vec<f64> = t.iter().map(|value| value - t[0]).collect();
@@ -317,8 +317,8 @@ fn around_line(prepared: &Prepared, base: usize, to: usize, points: usize) -> Op
     }
 }
 
-fn around(value: f64, half: f64) -> Interval {
-    Interval {
+fn around(value: f64, half: f64) -> FitInterval {
+    FitInterval {
         lower: Some(value - half),
         upper: Some(value + half),
     }
@@ -339,7 +339,7 @@ fn flat_end(y: &[f64]) -> usize {
 }
 
 /// What the whole course says.
-fn by_whole(mut prepared: Prepared, how: &Preparation, fewest: usize) -> Result<InitialRate, Refusal> {
+fn by_whole(mut prepared: PreparedTrace, how: &Preparation, fewest: usize) -> Result<InitialRate, Refusal> {
     let too_few = |found: usize| Refusal::TooFewPoints {
         what: "points".into(),
         found,
@@ -383,7 +383,7 @@ fn by_whole(mut prepared: Prepared, how: &Preparation, fewest: usize) -> Result<
         }
     };
     let last = whole.points;
-    let Slope {
+    let CourseSlope {
         rate,
         mut error,
         mut half,
@@ -397,7 +397,7 @@ fn by_whole(mut prepared: Prepared, how: &Preparation, fewest: usize) -> Result<
             half *= rounding / sd;
         }
     }
-    let kept = |slope: Slope| SteadyRate {
+    let kept = |slope: CourseSlope| SteadyRate {
         rate: slope.rate,
         standard_error: slope.error,
         interval: around(slope.rate, slope.half),
@@ -434,7 +434,7 @@ fn by_whole(mut prepared: Prepared, how: &Preparation, fewest: usize) -> Result<
     })
 }
 
-fn by_conversion(prepared: &Prepared, percent: f64, change: Option<f64>) -> Result<usize, Refusal> {
+fn by_conversion(prepared: &PreparedTrace, percent: f64, change: Option<f64>) -> Result<usize, Refusal> {
     if !(percent > 0.0 && percent <= 100.0) {
         return Err(Refusal::OutOfRange {
             what: "the percentage of conversion".into(),
@@ -515,7 +515,7 @@ impl Moments {
     }
 }
 
-fn longest_straight(prepared: &Prepared, fewest: usize) -> Result<(usize, usize), Refusal> {
+fn longest_straight(prepared: &PreparedTrace, fewest: usize) -> Result<(usize, usize), Refusal> {
     let (t, y) = (&prepared.time, &prepared.signal);
     let n = t.len();
     if n < fewest {

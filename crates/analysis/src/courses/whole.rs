@@ -15,7 +15,7 @@ use std::borrow::Cow;
 
 use super::{Course, Order};
 use crate::distribution::{f_upper, t_half_width, t_two_sided};
-use crate::fit::{Data, Fit, Options, Standing, Warning, allow_for_correlation, fit, wandering};
+use crate::fit::{Data, Determination, Fit, Options, Warning, allow_for_correlation, fit, wandering};
 use crate::models::grid::{even, sampled};
 use crate::models::{Model, Specification};
 use crate::refusal::Refusal;
@@ -352,7 +352,7 @@ impl OverA {
 
 /// A slope of a course with its error.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Slope {
+pub(super) struct CourseSlope {
     pub(super) rate: f64,
     pub(super) error: f64,
     /// Half the width of its 95 % interval.
@@ -364,8 +364,8 @@ pub(super) struct Whole {
     pub(super) law: RateLaw,
     pub(super) shape: CourseShape,
     /// The slope at the beginning; without an error where a burst or lag is over before it could be seen.
-    pub(super) beginning: Slope,
-    pub(super) steady: Option<Slope>,
+    pub(super) beginning: CourseSlope,
+    pub(super) steady: Option<CourseSlope>,
     /// Signal at the beginning.
     pub(super) intercept: f64,
     pub(super) fit: Fit,
@@ -380,7 +380,7 @@ pub(super) struct Whole {
     /// Points that lie far from what the others say, with how far in standard deviations.
     pub(super) far: Vec<(usize, f64)>,
     /// The slope at the beginning, and the steady one, without those points.
-    pub(super) without: Option<(Slope, CourseShape)>,
+    pub(super) without: Option<(CourseSlope, CourseShape)>,
     /// Whether it runs straight and stops all at once.
     pub(super) stops: bool,
     /// The a of the law of depletion.
@@ -390,14 +390,14 @@ pub(super) struct Whole {
 /// Below this probability a bend, a burst or a lag is named. Common practice.
 const NAMED: f64 = 0.01;
 
-fn slope_of(fit: &Fit, name: &str) -> Option<Slope> {
+fn slope_of(fit: &Fit, name: &str) -> Option<CourseSlope> {
     let found = fit.parameter(name)?;
     let error = found.standard_error?;
     let freedom = fit
         .correlation
         .as_ref()
         .map_or(fit.degrees_of_freedom as f64, |c| c.degrees_of_freedom);
-    Some(Slope {
+    Some(CourseSlope {
         rate: found.value,
         error,
         half: t_half_width(0.95, freedom) * error,
@@ -486,7 +486,7 @@ fn may_be_far(kept: &[usize], t: &[f64], y: &[f64]) -> bool {
     })
 }
 
-impl Slope {
+impl CourseSlope {
     /// Takes a further error into the error and the interval.
     fn widen(&mut self, by: f64) {
         let wider = self.error.hypot(by);
@@ -662,7 +662,10 @@ fn approach(t: &[f64], y: &[f64], rss: f64) -> Option<(Fit, CourseShape)> {
     let mut found = fit(&model, &Data::new(&columns, y), &options).ok()?;
     let gained = (rss - found.residual_sum_of_squares)
         / (found.residual_sum_of_squares / found.degrees_of_freedom as f64);
-    let free = found.parameters.iter().all(|p| p.standing != Standing::AtLimit);
+    let free = found
+        .parameters
+        .iter()
+        .all(|p| p.standing != Determination::AtLimit);
     if !free || f_upper(gained.max(0.0), 1.0, found.degrees_of_freedom as f64) > NAMED {
         return None;
     }
@@ -739,7 +742,7 @@ fn over(t: &[f64], y: &[f64]) -> Result<Whole, Refusal> {
         } else {
             CourseShape::Straight
         },
-        beginning: Slope {
+        beginning: CourseSlope {
             rate: mean.rate,
             error,
             half: quantile * error,

@@ -20,7 +20,7 @@ pub enum State {
 
 /// One item of the checklist.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize, Deserialize)]
-pub struct Item {
+pub struct ChecklistItem {
     /// Level of the guidelines: `1A` (the experiment) or `1B` (the results).
     pub level: String,
     /// What should be stated.
@@ -94,11 +94,11 @@ const ITEMS: [(&str, &str, &[&str]); 29] = [
 ];
 
 /// The checklist for a run of which `given` fields are stated and `not_applicable` ones are said not to apply.
-pub fn checklist<S: AsRef<str>>(given: &[S], not_applicable: &[S]) -> Vec<Item> {
+pub fn checklist<S: AsRef<str>>(given: &[S], not_applicable: &[S]) -> Vec<ChecklistItem> {
     let among = |list: &[S], fields: &[&str]| list.iter().any(|g| fields.contains(&g.as_ref()));
     ITEMS
         .iter()
-        .map(|(level, title, fields)| Item {
+        .map(|(level, title, fields)| ChecklistItem {
             level: (*level).into(),
             title: (*title).into(),
             fields: fields.iter().map(|f| (*f).into()).collect(),

@@ -27,11 +27,11 @@ use std::borrow::Cow;
 use serde::{Deserialize, Serialize};
 
 pub use activity::{Activity, Assay, activity};
-pub use checklist::{Item, State, checklist};
+pub use checklist::{ChecklistItem, State, checklist};
 pub use plots::{DirectLinear, LinearPlots, direct_linear, linear_plots};
 pub use series::{SeriesRate, TraceOfSeries, series_rates};
 
-use crate::fit::{Choice, Data, FTest, Fit, Interval, Options, Weighting, compare, f_test, fit};
+use crate::fit::{Data, FTest, Fit, FitInterval, LawChoice, Options, Weighting, compare, f_test, fit};
 use crate::models::law::Law;
 use crate::refusal::{Refusal, require_length};
 
@@ -141,8 +141,8 @@ pub fn add_turnover(fit: &mut Fit, enzyme: f64) -> Result<(), Refusal> {
     };
     let km = place("Km");
     // A known enzyme concentration only scales: so it does with the profiles.
-    let scaled = |own: Option<Interval>| {
-        own.map(|own| Interval {
+    let scaled = |own: Option<FitInterval>| {
+        own.map(|own| FitInterval {
             lower: own.lower.map(|low| low / enzyme),
             upper: own.upper.map(|high| high / enzyme),
         })
@@ -181,7 +181,7 @@ pub struct LawComparison {
     /// Laws that could not be fitted, with the reason.
     pub refused: Vec<(String, Refusal)>,
     /// The ranking; positions refer to `fits`.
-    pub choice: Choice,
+    pub choice: LawChoice,
     /// F tests of each simple law against the fullest, which contains it as a limit (mixed inhibition): `(simple law, test)`.
     pub against_mixed: Vec<(String, FTest)>,
 }

@@ -8,7 +8,7 @@ use std::borrow::Cow;
 
 use super::finish::{around, half_width};
 use super::solver::product;
-use super::{Fit, Interval, Standing};
+use super::{Determination, Fit, FitInterval};
 use crate::models::Model;
 
 /// Adds errors that points have in common to those of the parameters.
@@ -88,8 +88,8 @@ pub(super) fn replace_errors(model: &dyn Model, fit: &mut Fit, active: &[usize],
         parameter.standard_error = Some(error);
         parameter.interval = Some(around(parameter.value, half * error));
         let positive = model.parameters()[*j].positive;
-        if positive && parameter.standing == Standing::Determined && half * error >= parameter.value {
-            parameter.standing = Standing::PoorlyDetermined;
+        if positive && parameter.standing == Determination::Determined && half * error >= parameter.value {
+            parameter.standing = Determination::PoorlyDetermined;
         }
     }
     fit.covariance = Some(covariance);
@@ -112,7 +112,7 @@ pub(super) fn replace_errors(model: &dyn Model, fit: &mut Fit, active: &[usize],
 }
 
 /// How many times as wide an interval becomes that had been this one.
-fn growth(before: Option<Interval>, half: f64) -> f64 {
+fn growth(before: Option<FitInterval>, half: f64) -> f64 {
     let width = before.and_then(|own| Some(own.upper? - own.lower?));
     width
         .filter(|width| *width > 0.0)

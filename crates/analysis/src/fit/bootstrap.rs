@@ -2,7 +2,7 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::{Data, Fit, Interval, Options, Robust, Weighting, fit};
+use super::{Data, Fit, FitInterval, Options, Robust, Weighting, fit};
 use crate::models::Model;
 use crate::refusal::Refusal;
 
@@ -17,11 +17,11 @@ pub struct Bootstrap {
 
 /// What the rounds gave.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-pub struct Dealt {
+pub struct BootstrapRounds {
     /// Standard deviation of each parameter over the rounds.
     pub deviations: Vec<f64>,
     /// Interval of each parameter between the quantiles of the rounds, at the level of the fit.
-    pub intervals: Vec<Interval>,
+    pub intervals: Vec<FitInterval>,
     /// Rounds that came to a result.
     pub rounds: usize,
     /// Correlation of neighbours that was put back, where the fit found one.
@@ -69,7 +69,7 @@ pub fn bootstrap(
     found: &Fit,
     options: &Options,
     how: Bootstrap,
-) -> Result<Dealt, Refusal> {
+) -> Result<BootstrapRounds, Refusal> {
     if !(FEWEST..=MOST).contains(&how.rounds) {
         return Err(Refusal::OutOfRange {
             what: "the number of rounds".into(),
@@ -161,12 +161,12 @@ pub fn bootstrap(
             values[low] + (at - at.floor()) * (values[high] - values[low])
         };
         let side = 0.5 * (1.0 - found.level);
-        intervals.push(Interval {
+        intervals.push(FitInterval {
             lower: Some(quantile(side)),
             upper: Some(quantile(1.0 - side)),
         });
     }
-    Ok(Dealt {
+    Ok(BootstrapRounds {
         deviations,
         intervals,
         rounds: rounds.len(),

@@ -95,7 +95,7 @@ pub struct Ranked {
 
 /// The outcome of a comparison.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-pub struct Choice {
+pub struct LawChoice {
     /// Best first.
     pub ranking: Vec<Ranked>,
     /// Positions (in the list handed in) of the models that the data do not tell from the best one.
@@ -112,7 +112,7 @@ const LEVEL: f64 = 4.0;
 ///
 /// # Errors
 /// [`Refusal::Unsuitable`] with fewer than two fits, unequal points, or a fit without AICc.
-pub fn compare(fits: &[&Fit]) -> Result<Choice, Refusal> {
+pub fn compare(fits: &[&Fit]) -> Result<LawChoice, Refusal> {
     let Some(first) = fits.first().filter(|_| fits.len() > 1) else {
         return Err(Refusal::Unsuitable {
             why: "a comparison needs at least two fits".into(),
@@ -173,7 +173,7 @@ pub fn compare(fits: &[&Fit]) -> Result<Choice, Refusal> {
             others.join(", ")
         )
     };
-    Ok(Choice {
+    Ok(LawChoice {
         ranking,
         not_told_apart,
         verdict,

@@ -10,7 +10,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::blank::replace_errors;
-use super::{Fit, Standing, Warning};
+use super::{Determination, Fit, Warning};
 use crate::models::Model;
 
 /// Fewest points of which a correlation is told.
@@ -38,8 +38,10 @@ pub fn allow_for_correlation(model: &dyn Model, x: &[&[f64]], fit: &mut Fit) -> 
     let p = fit.parameters.len();
     let active: Vec<usize> = (0..p)
         .filter(|j| {
-            !matches!(fit.parameters[*j].standing, Standing::Held | Standing::AtLimit)
-                && fit.parameters[*j].standard_error.is_some()
+            !matches!(
+                fit.parameters[*j].standing,
+                Determination::Held | Determination::AtLimit
+            ) && fit.parameters[*j].standard_error.is_some()
         })
         .collect();
     let m = active.len();
@@ -93,7 +95,7 @@ impl Correlation {
             .parameters
             .iter()
             .zip(&self.plain)
-            .filter(|(parameter, _)| parameter.standing != Standing::Held)
+            .filter(|(parameter, _)| parameter.standing != Determination::Held)
             .filter_map(|(parameter, plain)| Some(format!("{} {}", parameter.name, short((*plain)?))))
             .collect();
         let wanders = if fit.diagnostics.warnings.contains(&Warning::Wandering) {
@@ -127,13 +129,13 @@ fn short(value: f64) -> String {
     }
 }
 
-struct Estimate {
+struct CorrelationEstimate {
     rho: f64,
     /// Covariance of the active parameters, row by row.
     covariance: Vec<f64>,
 }
 
-fn estimate(model: &dyn Model, x: &[&[f64]], fit: &Fit, active: &[usize]) -> Option<Estimate> {
+fn estimate(model: &dyn Model, x: &[&[f64]], fit: &Fit, active: &[usize]) -> Option<CorrelationEstimate> {
     let (n, p, m) = (fit.residuals.len(), fit.parameters.len(), active.len());
     let values: Vec<f64> = fit.parameters.iter().map(|p| p.value).collect();
     let mut fitted = vec![0.0; n];
@@ -184,7 +186,7 @@ fn estimate(model: &dyn Model, x: &[&[f64]], fit: &Fit, active: &[usize]) -> Opt
         let form: Vec<f64> = (0..q * q)
             .map(|k| all[k] + rho * rho * inner[k] - rho * cross[k])
             .collect();
-        let Some(solved) = Solved::of(&form, q) else {
+        let Some(solved) = SolvedForm::of(&form, q) else {
             continue;
         };
         let likelihood =
@@ -221,7 +223,7 @@ fn estimate(model: &dyn Model, x: &[&[f64]], fit: &Fit, active: &[usize]) -> Opt
                 spread * spread / weight * (least[a] * least[b]).sqrt() / (scale[a] * scale[b]);
         }
     }
-    Some(Estimate { rho, covariance })
+    Some(CorrelationEstimate { rho, covariance })
 }
 
 /// Variance of least squares over that of the best linear estimate, for each parameter, at a correlation.
@@ -236,8 +238,8 @@ fn least_squares_growth(
     let form: Vec<f64> = (0..q * q)
         .map(|k| all[k] + rho * rho * inner[k] - rho * cross[k])
         .collect();
-    let best = Solved::of(&form, q)?.inverse;
-    let plain = Solved::of(all, q)?.inverse;
+    let best = SolvedForm::of(&form, q)?.inverse;
+    let plain = SolvedForm::of(all, q)?.inverse;
     // JᵀVJ by the running sum u_i = ρ (u_{i-1} + J_{i-1}).
     let mut sum = vec![0.0; m * m];
     let mut running = vec![0.0; m];
@@ -269,13 +271,13 @@ fn least_squares_growth(
 }
 
 /// A quadratic form in parameters and residuals, solved for the parameters.
-struct Solved {
+struct SolvedForm {
     inverse: Vec<f64>,
     log_determinant: f64,
     rest: f64,
 }
 
-impl Solved {
+impl SolvedForm {
     /// By Cholesky's factor of the upper triangle; none where the form is not positive.
     fn of(form: &[f64], q: usize) -> Option<Self> {
         let m = q - 1;

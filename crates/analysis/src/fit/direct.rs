@@ -3,7 +3,7 @@
 //! Many points in a smooth valley need neither a trust region nor orthogonal factors. The first steps look at a few of
 //! the points only. Whatever does not go smoothly, or is not well conditioned, is left to the general search.
 
-use super::Setting;
+use super::SearchContext;
 use super::solver::{product, sum_of_squares, total_of_pairs};
 
 /// Below this many values and parameters the general search is quick as well, and its digits are wanted.
@@ -18,13 +18,13 @@ const STEPS: (usize, usize) = (20, 12);
 const FLAT: f64 = 1e-9;
 
 /// Room for residuals and derivatives.
-struct Room {
+struct DirectRoom {
     residuals: Vec<f64>,
     columns: Vec<f64>,
 }
 
 /// Where a step leads from.
-struct Step {
+struct DirectStep {
     /// Sum of squares before the step.
     rss: f64,
     by: [f64; MOST],
@@ -33,7 +33,7 @@ struct Step {
 }
 
 /// Parameters at the minimum that lies downhill from `start`, or none.
-pub(super) fn descend(setting: &Setting<'_>, start: &[f64]) -> Option<Vec<f64>> {
+pub(super) fn descend(setting: &SearchContext<'_>, start: &[f64]) -> Option<Vec<f64>> {
     let (n, p) = (setting.data.y.len(), start.len());
     let free: Vec<usize> = (0..p).filter(|j| setting.free[*j]).collect();
     if free.len() > MOST || free.is_empty() || n * free.len() <= FEWEST {
@@ -47,7 +47,7 @@ pub(super) fn descend(setting: &Setting<'_>, start: &[f64]) -> Option<Vec<f64>> 
     let few = |column: &[f64]| -> Vec<f64> { column.iter().step_by(stride).copied().collect() };
     let x: Vec<Vec<f64>> = setting.data.x.iter().map(|column| few(column)).collect();
     let x: Vec<&[f64]> = x.iter().map(Vec::as_slice).collect();
-    let mut room = Room {
+    let mut room = DirectRoom {
         residuals: vec![0.0; n],
         columns: vec![0.0; n * p],
     };
@@ -76,15 +76,15 @@ pub(super) fn descend(setting: &Setting<'_>, start: &[f64]) -> Option<Vec<f64>> 
 
 /// Steps until the next one would change nothing to `goal`.
 fn walk(
-    setting: &Setting<'_>,
+    setting: &SearchContext<'_>,
     points: (&[&[f64]], &[f64]),
     free: &[usize],
     at: &mut [f64],
-    room: &mut Room,
+    room: &mut DirectRoom,
     goal: f64,
     steps: usize,
 ) -> Option<()> {
-    let mut last: Option<Step> = None;
+    let mut last: Option<DirectStep> = None;
     let mut halved = 0;
     for _ in 0..steps {
         let step = step(setting, points, free, at, room);
@@ -128,12 +128,12 @@ fn walk(
 }
 
 fn step(
-    setting: &Setting<'_>,
+    setting: &SearchContext<'_>,
     (x, y): (&[&[f64]], &[f64]),
     free: &[usize],
     at: &[f64],
-    room: &mut Room,
-) -> Option<Step> {
+    room: &mut DirectRoom,
+) -> Option<DirectStep> {
     let (n, m) = (y.len(), free.len());
     let residuals = &mut room.residuals[..n];
     let columns = &mut room.columns[..n * at.len()];
@@ -178,7 +178,7 @@ fn step(
         let sum: f64 = (j + 1..m).map(|k| lower[k][j] * right[k]).sum();
         right[j] = (right[j] - sum) / lower[j][j];
     }
-    slope.is_finite().then_some(Step {
+    slope.is_finite().then_some(DirectStep {
         rss,
         by: right,
         slope,

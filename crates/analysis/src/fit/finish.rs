@@ -2,17 +2,19 @@
 
 use std::borrow::Cow;
 
-use super::solver::{End, Minimum, Problem, factorise, product, sum_of_squares, total, total_of_pairs};
+use super::solver::{
+    FitProblem, Minimum, SearchEnd, factorise, product, sum_of_squares, total, total_of_pairs,
+};
 use super::{
-    Fit, Interval, Options, Parameter, Remark, Setting, Standing, Termination, Weighting, diagnostics,
-    information,
+    Determination, Fit, FitInterval, FitRemark, FittedParameter, Options, SearchContext, Termination,
+    Weighting, diagnostics, information,
 };
 use crate::distribution::{chi_squared_upper, normal_quantile, t_half_width};
 use crate::linear::singular_values;
 use crate::refusal::Refusal;
 
-pub(super) fn around(value: f64, half: f64) -> Interval {
-    Interval {
+pub(super) fn around(value: f64, half: f64) -> FitInterval {
+    FitInterval {
         lower: Some(value - half),
         upper: Some(value + half),
     }
@@ -28,7 +30,11 @@ pub(super) fn half_width(level: f64, degrees_of_freedom: f64, known_errors: bool
 }
 
 /// The result of a model's own way, if it did lead to a minimum.
-pub(super) fn finish_direct(setting: &Setting<'_>, parameters: Vec<f64>, options: &Options) -> Option<Fit> {
+pub(super) fn finish_direct(
+    setting: &SearchContext<'_>,
+    parameters: Vec<f64>,
+    options: &Options,
+) -> Option<Fit> {
     if options.profile
         || parameters
             .iter()
@@ -43,7 +49,7 @@ pub(super) fn finish_direct(setting: &Setting<'_>, parameters: Vec<f64>, options
     let minimum = Minimum {
         parameters,
         rss: 0.0,
-        end: End::Gradient,
+        end: SearchEnd::Gradient,
         iterations: 1,
         evaluations: 1,
     };
@@ -53,11 +59,11 @@ pub(super) fn finish_direct(setting: &Setting<'_>, parameters: Vec<f64>, options
 }
 
 pub(super) fn finish(
-    setting: &Setting<'_>,
+    setting: &SearchContext<'_>,
     roots: Option<&[f64]>,
     minimum: Minimum,
     options: &Options,
-    remarks: Vec<Remark>,
+    remarks: Vec<FitRemark>,
 ) -> Result<Fit, Refusal> {
     finish_within(setting, roots, minimum, options, remarks, 1e-5)
 }
@@ -65,11 +71,11 @@ pub(super) fn finish(
 /// Errors, tests and all the rest at a minimum. `allowed` is the largest cosine between residuals and a derivative.
 #[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
 pub(super) fn finish_within(
-    setting: &Setting<'_>,
+    setting: &SearchContext<'_>,
     roots: Option<&[f64]>,
     minimum: Minimum,
     options: &Options,
-    mut remarks: Vec<Remark>,
+    mut remarks: Vec<FitRemark>,
     allowed: f64,
 ) -> Result<Fit, Refusal> {
     let (model, data) = (setting.model, setting.data);
@@ -131,7 +137,7 @@ pub(super) fn finish_within(
     let mut variances: Vec<Option<f64>> = vec![None; p];
     let mut inverse: Option<Vec<f64>> = None;
     let exact = (64.0 * f64::EPSILON).powi(2) * sum_of_squares(data.y);
-    let settled = steepest <= allowed || minimum.end == End::Exact || (roots.is_none() && rss <= exact);
+    let settled = steepest <= allowed || minimum.end == SearchEnd::Exact || (roots.is_none() && rss <= exact);
     spread(&mut columns, n, &active, &mut variances, &mut inverse);
     // Rounding of y moves a parameter by about this part of itself.
     let size = f64::EPSILON
@@ -166,9 +172,9 @@ pub(super) fn finish_within(
             variances[j] = Some(solved.inverse[j * p + j]);
         }
         inverse = Some(solved.inverse);
-        remarks.push(Remark::Sharpened);
-    } else if !settled || minimum.end == End::Iterations {
-        let how = if minimum.end == End::Iterations {
+        remarks.push(FitRemark::Sharpened);
+    } else if !settled || minimum.end == SearchEnd::Iterations {
+        let how = if minimum.end == SearchEnd::Iterations {
             "the limit of iterations was reached"
         } else {
             "the search came to rest on a slope, not in a minimum; other starting values or a simpler model may help"
@@ -194,27 +200,29 @@ pub(super) fn finish_within(
                 .map(|v| (v * variance).sqrt())
                 .filter(|v| v.is_finite());
             let standing = if !setting.free[j] {
-                Standing::Held
+                Determination::Held
             } else if on_limit(j, value) {
-                Standing::AtLimit
+                Determination::AtLimit
             } else {
                 match standard_error {
-                    None => Standing::NotDetermined,
+                    None => Determination::NotDetermined,
                     Some(se) if specification.positive && (half * se >= value) => {
                         if se > 100.0 * value.abs() {
-                            Standing::NotDetermined
+                            Determination::NotDetermined
                         } else if value + half * se < 0.0 {
-                            Standing::BelowZero
+                            Determination::BelowZero
                         } else {
-                            Standing::PoorlyDetermined
+                            Determination::PoorlyDetermined
                         }
                     }
                     // An amplitude that is uncertain to a hundred times the whole signal says nothing.
-                    Some(se) if specification.unit == "y" && se > 100.0 * size => Standing::NotDetermined,
-                    Some(_) => Standing::Determined,
+                    Some(se) if specification.unit == "y" && se > 100.0 * size => {
+                        Determination::NotDetermined
+                    }
+                    Some(_) => Determination::Determined,
                 }
             };
-            Parameter {
+            FittedParameter {
                 name: specification.name.clone(),
                 unit: specification.unit.clone(),
                 value,
@@ -280,10 +288,10 @@ pub(super) fn finish_within(
         diagnostics,
         correlation: None,
         termination: match minimum.end {
-            End::Gradient => Termination::Gradient,
-            End::Exact => Termination::Exact,
-            End::Step => Termination::Step,
-            End::Reduction | End::Iterations | End::Undefined => Termination::Reduction,
+            SearchEnd::Gradient => Termination::Gradient,
+            SearchEnd::Exact => Termination::Exact,
+            SearchEnd::Step => Termination::Step,
+            SearchEnd::Reduction | SearchEnd::Iterations | SearchEnd::Undefined => Termination::Reduction,
         },
         iterations: minimum.iterations,
         evaluations: minimum.evaluations,
@@ -296,7 +304,7 @@ pub(super) fn finish_within(
 }
 
 /// Whether the sum of squares stays the same to a part in a million when a parameter is made ten times as large.
-pub(super) fn leaves_no_trace(problem: &Problem<'_>, parameters: &[f64], j: usize, rss: f64) -> bool {
+pub(super) fn leaves_no_trace(problem: &FitProblem<'_>, parameters: &[f64], j: usize, rss: f64) -> bool {
     let mut far = parameters.to_vec();
     far[j] *= 10.0;
     let mut residuals = vec![0.0; problem.y.len()];

@@ -9,14 +9,14 @@ use super::{Correlation, Diagnostics};
 
 /// An interval; a missing side is open: the data set no limit there.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
-pub struct Interval {
+pub struct FitInterval {
     /// Lower limit.
     pub lower: Option<f64>,
     /// Upper limit.
     pub upper: Option<f64>,
 }
 
-impl Interval {
+impl FitInterval {
     /// So many times as wide about a value; on a scale of ratios where value and limits lie above zero, so that no limit
     /// leaves what has a meaning.
     pub(crate) fn stretched(self, value: f64, factor: f64) -> Self {
@@ -37,7 +37,7 @@ impl Interval {
 /// Whether the data determine a parameter.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
-pub enum Standing {
+pub enum Determination {
     /// The data determine it.
     Determined,
     /// It was held at a given value.
@@ -52,7 +52,7 @@ pub enum Standing {
     NotDetermined,
 }
 
-impl Standing {
+impl Determination {
     /// The standing in words.
     pub fn words(self) -> &'static str {
         match self {
@@ -68,7 +68,7 @@ impl Standing {
 
 /// A fitted parameter.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-pub struct Parameter {
+pub struct FittedParameter {
     /// Name.
     pub name: Cow<'static, str>,
     /// Unit in terms of the axes (see [`crate::models::Specification`]).
@@ -78,11 +78,11 @@ pub struct Parameter {
     /// Standard error; absent where it is not known.
     pub standard_error: Option<f64>,
     /// Interval by Student's t (by the normal distribution for known errors); absent with the standard error.
-    pub interval: Option<Interval>,
+    pub interval: Option<FitInterval>,
     /// Profile-likelihood interval, where asked for.
-    pub profile: Option<Interval>,
+    pub profile: Option<FitInterval>,
     /// Whether the data determine it.
-    pub standing: Standing,
+    pub standing: Determination,
 }
 
 /// A quantity that follows from the parameters, with its error by propagation.
@@ -97,9 +97,9 @@ pub struct Derived {
     /// Standard error to first order; absent where one of the parameters has none.
     pub standard_error: Option<f64>,
     /// Interval by Student's t; absent with the standard error.
-    pub interval: Option<Interval>,
+    pub interval: Option<FitInterval>,
     /// Profile-likelihood interval, where asked for.
-    pub profile: Option<Interval>,
+    pub profile: Option<FitInterval>,
     /// Positions of the parameters it follows from.
     pub follows_from: Vec<usize>,
 }
@@ -136,7 +136,7 @@ impl Termination {
 /// A remark about how a fit came about.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(tag = "code", rename_all = "kebab-case")]
-pub enum Remark {
+pub enum FitRemark {
     /// Two ways of searching ended in different minima; the lower one is given.
     OtherMinimum {
         /// Residual sum of squares of the higher minimum.
@@ -163,7 +163,7 @@ pub enum Remark {
     },
 }
 
-impl Remark {
+impl FitRemark {
     /// The remark in words.
     pub fn words(&self) -> String {
         match self {
@@ -190,7 +190,7 @@ pub struct Fit {
     /// Name of the model.
     pub model: Cow<'static, str>,
     /// The parameters, in the order of the model.
-    pub parameters: Vec<Parameter>,
+    pub parameters: Vec<FittedParameter>,
     /// Quantities that follow from them.
     pub derived: Vec<Derived>,
     /// Covariance matrix row by row, zero where a parameter was held, is on its limit or went to infinity; absent where
@@ -227,7 +227,7 @@ pub struct Fit {
     /// Evaluations of the model over all points.
     pub evaluations: usize,
     /// How the fit came about.
-    pub remarks: Vec<Remark>,
+    pub remarks: Vec<FitRemark>,
 }
 
 impl Fit {
@@ -243,7 +243,7 @@ impl Fit {
     }
 
     /// The parameter of that name.
-    pub fn parameter(&self, name: &str) -> Option<&Parameter> {
+    pub fn parameter(&self, name: &str) -> Option<&FittedParameter> {
         self.parameters.iter().find(|p| p.name == name)
     }
 
@@ -272,11 +272,11 @@ impl Fit {
         let used = |j: usize| gradient[j] != 0.0;
         let known = (0..p).all(|j| {
             !used(j)
-                || matches!(self.parameters[j].standing, Standing::Held)
+                || matches!(self.parameters[j].standing, Determination::Held)
                 || self.parameters[j].standard_error.is_some()
         });
         // What follows from given values alone has no error of its own.
-        let given = (0..p).all(|j| !used(j) || self.parameters[j].standing == Standing::Held);
+        let given = (0..p).all(|j| !used(j) || self.parameters[j].standing == Determination::Held);
         let variance = self.covariance.as_ref().filter(|_| known && !given).map(|c| {
             let mut sum = 0.0;
             for i in (0..p).filter(|i| used(*i)) {
@@ -313,7 +313,7 @@ impl Fit {
             self.degrees_of_freedom as f64,
             self.fit_probability.is_some(),
         );
-        let grow = |value: f64, error: &mut Option<f64>, interval: &mut Option<Interval>| {
+        let grow = |value: f64, error: &mut Option<f64>, interval: &mut Option<FitInterval>| {
             if let Some(error) = error {
                 *error *= scale;
             }
@@ -346,7 +346,7 @@ impl Fit {
 
 /// What a search leaves behind when the last digits were found in higher arithmetic.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Solved {
+pub struct RefinedSolution {
     /// The parameters.
     pub parameters: Vec<f64>,
     /// Model values.

@@ -30,20 +30,22 @@ mod weighting;
 
 pub use along::Along;
 pub use blank::add_common_errors;
-pub use bootstrap::{Bootstrap, Dealt, bootstrap};
-pub use compare::{Choice, FTest, Ranked, compare, f_test, information};
+pub use bootstrap::{Bootstrap, BootstrapRounds, bootstrap};
+pub use compare::{FTest, LawChoice, Ranked, compare, f_test, information};
 pub use correlation::Correlation;
 pub use correlation::allow_for_correlation;
 pub use diagnostics::{Diagnostics, Normality, NormalityTest, Runs, Warning};
 pub(crate) use diagnostics::{examine, wandering};
-pub use found::{Derived, Fit, Interval, Parameter, Remark, Solved, Standing, Termination};
-pub use shared::{Set, SharedFit, fit_shared};
+pub use found::{
+    Derived, Determination, Fit, FitInterval, FitRemark, FittedParameter, RefinedSolution, Termination,
+};
+pub use shared::{DataSet, SharedFit, fit_shared};
 pub use weighting::{HUBER, Robust, TUKEY, Weighting};
 
 use crate::models::Model;
 use crate::refusal::{Refusal, require_finite, require_length};
 use finish::{finish, finish_direct};
-use solver::{End, Minimum, Problem, minimise, settle};
+use solver::{FitProblem, Minimum, SearchEnd, minimise, settle};
 
 /// Columns of numbers to fit.
 #[derive(Clone, Copy, Debug)]
@@ -101,7 +103,7 @@ impl Default for Options {
 }
 
 /// What stays the same through all searches of one fit.
-struct Setting<'a> {
+struct SearchContext<'a> {
     model: &'a dyn Model,
     data: &'a Data<'a>,
     lower: Vec<f64>,
@@ -109,9 +111,9 @@ struct Setting<'a> {
     free: Vec<bool>,
 }
 
-impl Setting<'_> {
-    fn problem<'b>(&'b self, roots: Option<&'b [f64]>) -> Problem<'b> {
-        Problem {
+impl SearchContext<'_> {
+    fn problem<'b>(&'b self, roots: Option<&'b [f64]>) -> FitProblem<'b> {
+        FitProblem {
             model: self.model,
             x: self.data.x,
             y: self.data.y,
@@ -167,7 +169,7 @@ pub fn fit(model: &dyn Model, data: &Data<'_>, options: &Options) -> Result<Fit,
         });
     }
     check(model, data, free.iter().filter(|f| **f).count())?;
-    let setting = Setting {
+    let setting = SearchContext {
         model,
         data,
         lower,
@@ -185,7 +187,10 @@ pub fn fit(model: &dyn Model, data: &Data<'_>, options: &Options) -> Result<Fit,
         && !reweight
         && let Some(direct) = model.shortcut(data.x, data.y)
         && let Some(fit) = finish_direct(&setting, direct, options)
-        && fit.parameters.iter().all(|p| p.standing == Standing::Determined)
+        && fit
+            .parameters
+            .iter()
+            .all(|p| p.standing == Determination::Determined)
     {
         return Ok(fit);
     }
@@ -209,7 +214,7 @@ pub fn fit(model: &dyn Model, data: &Data<'_>, options: &Options) -> Result<Fit,
     let mut minimum = search(&setting, roots.as_deref(), &start, options, &mut remarks)?;
     if reweight {
         let rounds = reweighted(&setting, given.as_deref(), &mut roots, &mut minimum, options)?;
-        remarks.push(Remark::Reweighted { rounds });
+        remarks.push(FitRemark::Reweighted { rounds });
     }
     if options.held.is_empty() && options.bounds.is_empty() {
         model.arrange(&start, &mut minimum.parameters);
@@ -234,15 +239,16 @@ pub fn fit(model: &dyn Model, data: &Data<'_>, options: &Options) -> Result<Fit,
 }
 
 /// The fit that plain steps from the starting values lead to; none where there is anything to be said against it.
-fn directly(setting: &Setting<'_>, start: &[f64], options: &Options) -> Option<Fit> {
+fn directly(setting: &SearchContext<'_>, start: &[f64], options: &Options) -> Option<Fit> {
     let mut found = direct::descend(setting, start)?;
     if options.held.is_empty() && options.bounds.is_empty() {
         setting.model.arrange(start, &mut found);
     }
     let fit = finish_direct(setting, found, options)?;
     let sure = fit.parameters.iter().all(|p| {
-        p.standing == Standing::Held
-            || (p.standing == Standing::Determined && p.standard_error.is_some_and(|se| se <= p.value.abs()))
+        p.standing == Determination::Held
+            || (p.standing == Determination::Determined
+                && p.standard_error.is_some_and(|se| se <= p.value.abs()))
     });
     // In another minimum the curve misses the points, and the residuals show it.
     let close =
@@ -251,7 +257,7 @@ fn directly(setting: &Setting<'_>, start: &[f64], options: &Options) -> Option<F
 }
 
 /// Puts the errors of an M-estimate in the place of those of the last weighted fit.
-fn robust_errors(setting: &Setting<'_>, given: Option<&[f64]>, result: &mut Fit, options: &Options) {
+fn robust_errors(setting: &SearchContext<'_>, given: Option<&[f64]>, result: &mut Fit, options: &Options) {
     let base: Option<Vec<f64>> = if matches!(setting.data.weighting, Weighting::Relative) {
         let largest = result.fitted.iter().fold(0.0_f64, |all, v| all.max(v.abs()));
         let root = |v: &f64| 1.0 / v.abs().max(1e-6 * largest).max(f64::MIN_POSITIVE);
@@ -270,7 +276,7 @@ fn robust_errors(setting: &Setting<'_>, given: Option<&[f64]>, result: &mut Fit,
     let minimum = Minimum {
         parameters: result.parameters.iter().map(|p| p.value).collect(),
         rss: result.residual_sum_of_squares,
-        end: End::Step,
+        end: SearchEnd::Step,
         iterations: 0,
         evaluations: 0,
     };
@@ -320,8 +326,8 @@ fn is_doubtful(result: &Result<Fit, Refusal>) -> bool {
     match result {
         Err(refusal) => matches!(refusal, Refusal::NotConverged { .. }),
         Ok(fit) => fit.parameters.iter().any(|p| match p.standing {
-            Standing::NotDetermined => true,
-            Standing::Held | Standing::AtLimit => false,
+            Determination::NotDetermined => true,
+            Determination::Held | Determination::AtLimit => false,
             _ => p.standard_error.is_none_or(|se| se > p.value.abs()),
         }),
     }
@@ -329,7 +335,7 @@ fn is_doubtful(result: &Result<Fit, Refusal>) -> bool {
 
 /// Searches from eight other starting values, half to twice those given, for a minimum that is lower and not doubtful.
 fn from_elsewhere(
-    setting: &Setting<'_>,
+    setting: &SearchContext<'_>,
     roots: Option<&[f64]>,
     start: &[f64],
     found: &Result<Fit, Refusal>,
@@ -371,7 +377,7 @@ fn from_elsewhere(
         }
     }
     let mut best = best?;
-    best.remarks.push(Remark::Words {
+    best.remarks.push(FitRemark::Words {
         text: "the starting values led to no minimum in which every parameter is determined; this one was reached \
                from others within a factor of two"
             .into(),
@@ -482,11 +488,11 @@ fn fixed_roots(weighting: &Weighting<'_>, n: usize) -> Result<Option<Vec<f64>>, 
 
 /// Searches with and without elimination of the linear parameters and keeps the lower minimum.
 fn search(
-    setting: &Setting<'_>,
+    setting: &SearchContext<'_>,
     roots: Option<&[f64]>,
     start: &[f64],
     options: &Options,
-    remarks: &mut Vec<Remark>,
+    remarks: &mut Vec<FitRemark>,
 ) -> Result<Minimum, Refusal> {
     let problem = setting.problem(roots);
     let mut best = minimise(&problem, start, false, options.iterations);
@@ -502,17 +508,17 @@ fn search(
             (best, other)
         };
         if high.rss.is_finite()
-            && !matches!(high.end, End::Iterations | End::Undefined)
+            && !matches!(high.end, SearchEnd::Iterations | SearchEnd::Undefined)
             && high.rss > low.rss * (1.0 + 1e-3)
-            && low.end != End::Exact
+            && low.end != SearchEnd::Exact
         {
-            remarks.push(Remark::OtherMinimum {
+            remarks.push(FitRemark::OtherMinimum {
                 residual_sum_of_squares: high.rss,
             });
         }
         best = low;
     }
-    if best.end == End::Undefined {
+    if best.end == SearchEnd::Undefined {
         let (index, what) = setting
             .model
             .undefined(setting.data.x, &best.parameters)
@@ -527,7 +533,7 @@ fn search(
 
 /// Fits again with weights that follow from the last fit, until the parameters stay.
 fn reweighted(
-    setting: &Setting<'_>,
+    setting: &SearchContext<'_>,
     given: Option<&[f64]>,
     roots: &mut Option<Vec<f64>>,
     minimum: &mut Minimum,

@@ -8,14 +8,19 @@
 //! one value.
 
 use super::finish::half_width;
-use super::solver::{End, Problem, minimise, settle};
-use super::{Fit, Interval, Options, Remark, Setting, Standing};
+use super::solver::{FitProblem, SearchEnd, minimise, settle};
+use super::{Determination, Fit, FitInterval, FitRemark, Options, SearchContext};
 use crate::models::{Model, Specification};
 use crate::refusal::Refusal;
 use std::borrow::Cow;
 
 /// Fills in the profile interval of every free parameter.
-pub(super) fn intervals(setting: &Setting<'_>, roots: Option<&[f64]>, fit: &mut Fit, options: &Options) {
+pub(super) fn intervals(
+    setting: &SearchContext<'_>,
+    roots: Option<&[f64]>,
+    fit: &mut Fit,
+    options: &Options,
+) {
     let known_errors = fit.fit_probability.is_some();
     let half = half_width(options.level, fit.degrees_of_freedom as f64, known_errors);
     let variance = if known_errors {
@@ -29,11 +34,11 @@ pub(super) fn intervals(setting: &Setting<'_>, roots: Option<&[f64]>, fit: &mut 
     let best: Vec<f64> = fit.parameters.iter().map(|p| p.value).collect();
     let mut lower_found = false;
     for j in 0..best.len() {
-        if fit.parameters[j].standing == Standing::Held {
+        if fit.parameters[j].standing == Determination::Held {
             continue;
         }
         let mut side = |sign: f64| {
-            let mut walk = Walk {
+            let mut walk = ProfileWalk {
                 setting,
                 roots,
                 j,
@@ -62,11 +67,11 @@ pub(super) fn intervals(setting: &Setting<'_>, roots: Option<&[f64]>, fit: &mut 
             limit
         };
         let (lower, upper) = (side(-1.0), side(1.0));
-        fit.parameters[j].profile = Some(Interval { lower, upper });
+        fit.parameters[j].profile = Some(FitInterval { lower, upper });
     }
     of_derived(setting, roots, fit, variance, half);
     if lower_found {
-        fit.remarks.push(Remark::Words {
+        fit.remarks.push(FitRemark::Words {
             text: "while the profiles were followed, a lower sum of squares was met: there is another minimum, and \
                    other starting values should be tried"
                 .into(),
@@ -74,8 +79,8 @@ pub(super) fn intervals(setting: &Setting<'_>, roots: Option<&[f64]>, fit: &mut 
     }
 }
 
-struct Walk<'a> {
-    setting: &'a Setting<'a>,
+struct ProfileWalk<'a> {
+    setting: &'a SearchContext<'a>,
     roots: Option<&'a [f64]>,
     j: usize,
     rss: f64,
@@ -84,7 +89,7 @@ struct Walk<'a> {
     lower_found: bool,
 }
 
-impl Walk<'_> {
+impl ProfileWalk<'_> {
     /// Root of the risen sum of squares over the variance at a value of the parameter.
     fn height(&mut self, value: f64) -> f64 {
         let mut free = self.setting.free.clone();
@@ -92,7 +97,7 @@ impl Walk<'_> {
         let (mut lower, mut upper) = (self.setting.lower.clone(), self.setting.upper.clone());
         lower[self.j] = value;
         upper[self.j] = value;
-        let problem = Problem {
+        let problem = FitProblem {
             model: self.setting.model,
             x: self.setting.data.x,
             y: self.setting.data.y,
@@ -104,12 +109,12 @@ impl Walk<'_> {
         let mut start = self.at.clone();
         start[self.j] = value;
         let mut minimum = minimise(&problem, &start, false, 300);
-        if minimum.end != End::Undefined {
+        if minimum.end != SearchEnd::Undefined {
             settle(&problem, &mut minimum);
         }
         if self.setting.model.linear().iter().any(|l| free[*l]) {
             let mut other = minimise(&problem, &start, true, 300);
-            if other.end != End::Undefined {
+            if other.end != SearchEnd::Undefined {
                 settle(&problem, &mut other);
             }
             if other.rss < minimum.rss {
@@ -197,7 +202,7 @@ fn limit(
 }
 
 /// Fills in the profile interval of every quantity that follows from the parameters.
-fn of_derived(setting: &Setting<'_>, roots: Option<&[f64]>, fit: &mut Fit, variance: f64, half: f64) {
+fn of_derived(setting: &SearchContext<'_>, roots: Option<&[f64]>, fit: &mut Fit, variance: f64, half: f64) {
     let best = fit.values();
     let value_of = |p: &[f64], name: &str| {
         let all = setting.model.derived(p);
@@ -227,7 +232,7 @@ fn of_derived(setting: &Setting<'_>, roots: Option<&[f64]>, fit: &mut Fit, varia
             let (low, high) = (at(own.lower), at(own.upper));
             let falls = low.is_some_and(|low| low > value) || high.is_some_and(|high| high < value);
             let (lower, upper) = if falls { (high, low) } else { (low, high) };
-            Interval { lower, upper }
+            FitInterval { lower, upper }
         } else {
             let Some(error) = found.standard_error.filter(|error| *error > 0.0) else {
                 continue;
@@ -241,7 +246,7 @@ fn of_derived(setting: &Setting<'_>, roots: Option<&[f64]>, fit: &mut Fit, varia
                     (variance, half, sign),
                 )
             };
-            Interval {
+            FitInterval {
                 lower: side(-1.0),
                 upper: side(1.0),
             }
@@ -254,12 +259,12 @@ fn of_derived(setting: &Setting<'_>, roots: Option<&[f64]>, fit: &mut Fit, varia
 ///
 /// A reading there that lies away from the quantity's best value pulls the parameters. Wherever they come to rest, no others
 /// that give the quantity the same value have a lower sum of squares: that is the profile.
-struct Pulled<'a> {
+struct PulledModel<'a> {
     model: &'a dyn Model,
     quantity: &'a str,
 }
 
-impl Pulled<'_> {
+impl PulledModel<'_> {
     fn quantity(&self, p: &[f64]) -> Option<(f64, Vec<f64>)> {
         let all = self.model.derived(p);
         let found = all.into_iter().find(|found| found.name == self.quantity)?;
@@ -267,7 +272,7 @@ impl Pulled<'_> {
     }
 }
 
-impl Model for Pulled<'_> {
+impl Model for PulledModel<'_> {
     fn name(&self) -> Cow<'static, str> {
         self.model.name()
     }
@@ -314,14 +319,14 @@ const PULL: f64 = 10.0;
 
 /// The profile's limit on one side of a quantity that follows from several parameters.
 fn pulled_limit(
-    setting: &Setting<'_>,
+    setting: &SearchContext<'_>,
     roots: Option<&[f64]>,
     best: &[f64],
     (name, value, error): (&str, f64, f64),
     (variance, half, sign): (f64, f64, f64),
 ) -> Option<f64> {
     let n = setting.data.y.len();
-    let model = Pulled {
+    let model = PulledModel {
         model: setting.model,
         quantity: name,
     };
@@ -338,7 +343,7 @@ fn pulled_limit(
     let mut y = longer(setting.data.y, value);
     let mut residuals = vec![0.0; n + 1];
     let mut rest = |p: &[f64], y: &[f64]| {
-        let problem = Problem {
+        let problem = FitProblem {
             model: &model,
             x: &x,
             y,
@@ -355,7 +360,7 @@ fn pulled_limit(
     let mut reached = value;
     let mut height = |pull: f64| {
         y[n] = pull;
-        let problem = Problem {
+        let problem = FitProblem {
             model: &model,
             x: &x,
             y: &y,
@@ -365,7 +370,7 @@ fn pulled_limit(
             free: &setting.free,
         };
         let mut minimum = minimise(&problem, &at, false, 300);
-        if minimum.end == End::Undefined {
+        if minimum.end == SearchEnd::Undefined {
             return f64::INFINITY;
         }
         settle(&problem, &mut minimum);

@@ -4,12 +4,12 @@ use std::borrow::Cow;
 
 use super::{Data, FTest, Fit, Options, Weighting, allow_for_correlation, fit};
 use crate::distribution::{chi_squared_upper, f_upper};
-use crate::models::{Consequence, Model, Specification};
+use crate::models::{DerivedParameter, Model, Specification};
 use crate::refusal::Refusal;
 
 /// One set of points, as [`Data`].
 #[derive(Clone, Copy, Debug)]
-pub struct Set<'a> {
+pub struct DataSet<'a> {
     /// One column for each variable of the model.
     pub x: &'a [&'a [f64]],
     /// The measured values.
@@ -138,7 +138,7 @@ impl Model for Joint<'_> {
         })
     }
 
-    fn derived(&self, p: &[f64]) -> Vec<Consequence> {
+    fn derived(&self, p: &[f64]) -> Vec<DerivedParameter> {
         // What follows from shared parameters alone is the same for every set.
         self.model
             .derived(&self.own(0, p))
@@ -149,7 +149,7 @@ impl Model for Joint<'_> {
                 for (place, slope) in self.places[0].iter().zip(&found.gradient) {
                     gradient[*place] += slope;
                 }
-                Consequence { gradient, ..found }
+                DerivedParameter { gradient, ..found }
             })
             .collect()
     }
@@ -166,7 +166,7 @@ impl Model for Joint<'_> {
 /// Those of [`fit`]; [`Refusal::TooFewPoints`] below two sets.
 pub fn fit_shared(
     model: &dyn Model,
-    sets: &[Set<'_>],
+    sets: &[DataSet<'_>],
     share: &[usize],
     serial: bool,
     options: &Options,
@@ -285,7 +285,7 @@ pub fn fit_shared(
 /// How all sets hang together, and where the search begins.
 fn joint<'a>(
     model: &'a dyn Model,
-    sets: &[Set<'_>],
+    sets: &[DataSet<'_>],
     share: &[usize],
     alone: &[Result<Fit, Refusal>],
     options: &Options,
@@ -346,7 +346,7 @@ fn joint<'a>(
 }
 
 /// Weights by the scatter of each set about its own curve, where the scatters differ by more than chance.
-fn weights(sets: &[Set<'_>], alone: &[Result<Fit, Refusal>]) -> Option<Vec<f64>> {
+fn weights(sets: &[DataSet<'_>], alone: &[Result<Fit, Refusal>]) -> Option<Vec<f64>> {
     let scatters: Vec<(f64, f64)> = alone
         .iter()
         .map(|fit| {
@@ -411,7 +411,7 @@ fn test(
 
 /// Lets the sets' own errors allow for neighbours that err together; gives the largest root mean square factor by which the
 /// errors of a parameter grew.
-fn grown(model: &dyn Model, sets: &[Set<'_>], alone: &mut [Result<Fit, Refusal>]) -> Option<f64> {
+fn grown(model: &dyn Model, sets: &[DataSet<'_>], alone: &mut [Result<Fit, Refusal>]) -> Option<f64> {
     let size = model.parameters().len();
     let (mut squares, mut counts) = (vec![0.0; size], vec![0.0_f64; size]);
     let mut any = false;

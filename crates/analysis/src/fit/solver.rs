@@ -13,7 +13,7 @@
 use crate::models::Model;
 
 /// What is minimised: the weighted squared distance between `y` and the model, over the free parameters.
-pub(crate) struct Problem<'a> {
+pub(crate) struct FitProblem<'a> {
     pub(crate) model: &'a dyn Model,
     pub(crate) x: &'a [&'a [f64]],
     pub(crate) y: &'a [f64],
@@ -26,7 +26,7 @@ pub(crate) struct Problem<'a> {
 
 /// How a search ended.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) enum End {
+pub(crate) enum SearchEnd {
     Gradient,
     Reduction,
     Step,
@@ -38,14 +38,14 @@ pub(crate) enum End {
 pub(crate) struct Minimum {
     pub(crate) parameters: Vec<f64>,
     pub(crate) rss: f64,
-    pub(crate) end: End,
+    pub(crate) end: SearchEnd,
     pub(crate) iterations: usize,
     pub(crate) evaluations: usize,
 }
 
 const EPSILON: f64 = f64::EPSILON;
 
-impl Problem<'_> {
+impl FitProblem<'_> {
     /// Weighted residuals at `p`, and half-way sums: gives the sum of squares, infinite where the model has no value.
     pub(crate) fn residuals(&self, p: &[f64], r: &mut [f64]) -> f64 {
         self.model.evaluate(self.x, p, r);
@@ -291,7 +291,7 @@ fn forward_substitute(upper: &[f64], m: usize, w: &[f64]) -> Vec<f64> {
 
 /// Searches from `start`. With `separate` the parameters that the model calls linear are eliminated.
 #[expect(clippy::too_many_lines, reason = "one loop over one state")]
-pub(crate) fn minimise(problem: &Problem<'_>, start: &[f64], separate: bool, limit: usize) -> Minimum {
+pub(crate) fn minimise(problem: &FitProblem<'_>, start: &[f64], separate: bool, limit: usize) -> Minimum {
     let n = problem.y.len();
     let p = start.len();
     let mut at = start.to_vec();
@@ -300,7 +300,7 @@ pub(crate) fn minimise(problem: &Problem<'_>, start: &[f64], separate: bool, lim
     let mut jacobian = vec![0.0; n * p];
     let mut rss = problem.linearise(&at, &mut r, &mut jacobian);
     let mut evaluations = 1;
-    let finish = |at: Vec<f64>, rss: f64, end: End, iterations: usize, evaluations: usize| Minimum {
+    let finish = |at: Vec<f64>, rss: f64, end: SearchEnd, iterations: usize, evaluations: usize| Minimum {
         parameters: at,
         rss,
         end,
@@ -308,7 +308,7 @@ pub(crate) fn minimise(problem: &Problem<'_>, start: &[f64], separate: bool, lim
         evaluations,
     };
     if !rss.is_finite() {
-        return finish(at, rss, End::Undefined, 0, evaluations);
+        return finish(at, rss, SearchEnd::Undefined, 0, evaluations);
     }
     let is_linear = |j: usize| separate && problem.model.linear().contains(&j);
     if separate && relax_linear(problem, &mut at, &mut r, &mut jacobian, &mut rss) {
@@ -329,7 +329,7 @@ pub(crate) fn minimise(problem: &Problem<'_>, start: &[f64], separate: bool, lim
     let mut trial_jacobian = if separate { vec![0.0; n * p] } else { Vec::new() };
     for iteration in 1..=limit {
         if rss <= exact {
-            return finish(at, rss, End::Exact, iteration, evaluations);
+            return finish(at, rss, SearchEnd::Exact, iteration, evaluations);
         }
         // Columns in play: linear ones first; a parameter on its bound that wants to leave it is put aside.
         let column = |j: usize| &jacobian[j * n..(j + 1) * n];
@@ -350,7 +350,7 @@ pub(crate) fn minimise(problem: &Problem<'_>, start: &[f64], separate: bool, lim
             order.push(j);
         }
         if steepest <= 1e-15 || order.is_empty() {
-            return finish(at, rss, End::Gradient, iteration, evaluations);
+            return finish(at, rss, SearchEnd::Gradient, iteration, evaluations);
         }
         order.sort_by_key(|j| !is_linear(*j));
         let l = order.iter().filter(|j| is_linear(**j)).count();
@@ -463,14 +463,14 @@ pub(crate) fn minimise(problem: &Problem<'_>, start: &[f64], separate: bool, lim
                 }
             }
             let end = if gained.abs() <= 1e-15 && hoped.abs() <= 1e-15 && ratio <= 2.0 {
-                Some(End::Reduction)
+                Some(SearchEnd::Reduction)
             } else if radius <= 1e-15 * whole
                 || (length == 0.0 && !accepted)
                 || radius < 1e-280
                 || !radius.is_finite()
                 || attempt >= 100
             {
-                Some(End::Step)
+                Some(SearchEnd::Step)
             } else {
                 None
             };
@@ -485,12 +485,12 @@ pub(crate) fn minimise(problem: &Problem<'_>, start: &[f64], separate: bool, lim
             rss = problem.linearise(&at, &mut r, &mut jacobian);
         }
     }
-    finish(at, rss, End::Iterations, limit, evaluations)
+    finish(at, rss, SearchEnd::Iterations, limit, evaluations)
 }
 
 /// Solves the linear parameters anew at fixed values of the others, where that lowers the sum of squares.
 pub(crate) fn relax_linear(
-    problem: &Problem<'_>,
+    problem: &FitProblem<'_>,
     at: &mut Vec<f64>,
     r: &mut Vec<f64>,
     jacobian: &mut Vec<f64>,
@@ -541,7 +541,7 @@ pub(crate) fn relax_linear(
 
 /// Undamped steps at the end of a search, as long as each is less than half the one before: they settle the last
 /// digits, where the sum of squares itself no longer changes.
-pub(crate) fn settle(problem: &Problem<'_>, minimum: &mut Minimum) {
+pub(crate) fn settle(problem: &FitProblem<'_>, minimum: &mut Minimum) {
     let n = problem.y.len();
     let free: Vec<usize> = (0..minimum.parameters.len())
         .filter(|j| {

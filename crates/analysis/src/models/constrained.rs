@@ -3,11 +3,11 @@
 use std::borrow::Cow;
 
 use super::formula::Formula;
-use super::{Consequence, Model, Specification};
+use super::{DerivedParameter, Model, Specification};
 use crate::refusal::Refusal;
 
 /// A parameter that follows from others.
-struct Rule {
+struct ConstraintRule {
     /// Its position in the whole model.
     of: usize,
     /// What it is.
@@ -16,7 +16,7 @@ struct Rule {
     from: Vec<usize>,
 }
 
-impl Rule {
+impl ConstraintRule {
     /// The value, and its derivative by each parameter that the formula speaks of.
     fn value(&self, whole: &[f64]) -> (f64, Vec<f64>) {
         let own: Vec<f64> = self.from.iter().map(|j| whole[*j]).collect();
@@ -32,7 +32,7 @@ impl Rule {
 /// A model with constraints between its parameters; those that follow from others are no parameters of it.
 pub struct Constrained<'a> {
     model: &'a dyn Model,
-    rules: Vec<Rule>,
+    rules: Vec<ConstraintRule>,
     /// Positions in the whole model of the parameters that are left.
     free: Vec<usize>,
     specifications: Vec<Specification>,
@@ -41,7 +41,7 @@ pub struct Constrained<'a> {
 
 /// A parameter that follows from the fitted ones.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Tied {
+pub struct TiedParameter {
     /// What it is called, and its unit in terms of the axes.
     pub specification: Specification,
     /// Its value.
@@ -66,7 +66,7 @@ impl<'a> Constrained<'a> {
                 )
             })
         };
-        let mut rules: Vec<Rule> = Vec::new();
+        let mut rules: Vec<ConstraintRule> = Vec::new();
         for text in constraints {
             let (name, formula) = text
                 .split_once('=')
@@ -85,7 +85,7 @@ impl<'a> Constrained<'a> {
                 .iter()
                 .map(|p| place(&p.name, text))
                 .collect::<Result<_, _>>()?;
-            rules.push(Rule { of, formula, from });
+            rules.push(ConstraintRule { of, formula, from });
         }
         let is_tied = |j: &usize| rules.iter().any(|rule| rule.of == *j);
         if let Some(tied) = rules.iter().flat_map(|rule| &rule.from).find(|j| is_tied(j)) {
@@ -145,7 +145,7 @@ impl<'a> Constrained<'a> {
     }
 
     /// The parameters that follow from the fitted ones.
-    pub fn tied(&self, p: &[f64]) -> Vec<Tied> {
+    pub fn tied(&self, p: &[f64]) -> Vec<TiedParameter> {
         let whole = self.whole(p);
         self.rules
             .iter()
@@ -157,7 +157,7 @@ impl<'a> Constrained<'a> {
                         gradient[k] += slope;
                     }
                 }
-                Tied {
+                TiedParameter {
                     specification: self.model.parameters()[rule.of].clone(),
                     value,
                     gradient,
@@ -229,7 +229,7 @@ impl Model for Constrained<'_> {
         self.model.undefined(x, &self.whole(p))
     }
 
-    fn derived(&self, p: &[f64]) -> Vec<Consequence> {
+    fn derived(&self, p: &[f64]) -> Vec<DerivedParameter> {
         let whole = self.whole(p);
         let tied = self.tied(p);
         self.model
@@ -242,7 +242,7 @@ impl Model for Constrained<'_> {
                         *own += c.gradient[rule.of] * slope;
                     }
                 }
-                Consequence { gradient, ..c }
+                DerivedParameter { gradient, ..c }
             })
             .collect()
     }

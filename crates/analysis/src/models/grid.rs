@@ -1,7 +1,7 @@
 //! Starting values by trying: the linear parameters are solved for at each candidate, and the best candidate wins.
 
 use super::Model;
-use crate::fit::solver::{Problem, relax_linear, sum_of_squares};
+use crate::fit::solver::{FitProblem, relax_linear, sum_of_squares};
 
 /// The best of `candidates`, its linear parameters solved for; none where no candidate has a value.
 pub(crate) fn best(
@@ -14,7 +14,7 @@ pub(crate) fn best(
     let n = y.len();
     let (lower, upper) = (vec![f64::NEG_INFINITY; p], vec![f64::INFINITY; p]);
     let free = vec![true; p];
-    let problem = Problem {
+    let problem = FitProblem {
         model,
         x,
         y,

@@ -16,9 +16,9 @@ use std::borrow::Cow;
 
 use serde::{Deserialize, Serialize};
 
-pub use constrained::{Constrained, Tied};
+pub use constrained::{Constrained, TiedParameter};
 
-use crate::fit::Solved;
+use crate::fit::RefinedSolution;
 use crate::refusal::Refusal;
 
 /// What is known of a parameter before any data.
@@ -119,7 +119,7 @@ pub trait Model {
         _weights: Option<&[f64]>,
         _p: &[f64],
         _free: &[bool],
-    ) -> Option<Solved> {
+    ) -> Option<RefinedSolution> {
         None
     }
 
@@ -132,14 +132,14 @@ pub trait Model {
     fn arrange(&self, _start: &[f64], _p: &mut [f64]) {}
 
     /// Quantities that follow from the parameters, each with its gradient.
-    fn derived(&self, _p: &[f64]) -> Vec<Consequence> {
+    fn derived(&self, _p: &[f64]) -> Vec<DerivedParameter> {
         Vec::new()
     }
 }
 
 /// A quantity that follows from the parameters, before its error is known.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Consequence {
+pub struct DerivedParameter {
     /// Name.
     pub name: &'static str,
     /// Unit in terms of the data's axes.

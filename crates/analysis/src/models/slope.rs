@@ -5,14 +5,14 @@
 //! fifteen digits in four or five evaluations.
 
 /// Slope of the projected sum of squares (over -2) and its Gauss-Newton curvature at a value of the parameter.
-pub(crate) struct Slope {
+pub(crate) struct ProjectedSlope {
     pub(crate) gradient: f64,
     pub(crate) curvature: f64,
 }
 
 /// The positive zero of the gradient near `start`, and how far it lies from the last value tried (less than a part in
 /// 10⁵); none where the search does not settle.
-pub(crate) fn zero(start: f64, mut slope: impl FnMut(f64) -> Option<Slope>) -> Option<(f64, f64)> {
+pub(crate) fn zero(start: f64, mut slope: impl FnMut(f64) -> Option<ProjectedSlope>) -> Option<(f64, f64)> {
     let mut at = start;
     let mut here = slope(at)?;
     let mut step = (here.gradient / here.curvature).clamp(-0.7 * at, 2.0 * at);

@@ -1,6 +1,6 @@
 use serde::{Deserialize, Serialize};
 
-use super::{Calibration, CalibrationOptions, Limits, Remark, Target, positive};
+use super::{Calibration, CalibrationOptions, ConcentrationSet, Remark, Target, positive};
 use crate::refusal::Refusal;
 
 /// A concentration found by standard addition.
@@ -11,7 +11,7 @@ pub struct StandardAddition {
     /// Standard error, (s/|b1|)·√(1/n + ȳ²/(b1²·Sxx)) times the dilution.
     pub standard_error: f64,
     /// Limits by Fieller's theorem.
-    pub limits: Limits,
+    pub limits: ConcentrationSet,
     /// Confidence level of the limits.
     pub level: f64,
     /// The factor from the measured solution to the sample.

@@ -2,10 +2,10 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::calibration::{Chosen, LackOfFit, chance, choose, far_standard, lack_of_fit};
+use super::calibration::{LackOfFit, UsedStandards, chance, choose, far_standard, lack_of_fit};
 use super::{
-    CalibrationOptions, Limits, Remark, StandardPoint, Weighting, all_finite, below_ceiling, level_in_range,
-    positive,
+    CalibrationOptions, ConcentrationSet, Remark, StandardPoint, StandardWeighting, all_finite,
+    below_ceiling, level_in_range, positive,
 };
 use crate::distribution::{normal_quantile, t_half_width, t_two_sided};
 use crate::linear::{fit_weighted, polynomial_weighted};
@@ -31,7 +31,7 @@ pub struct BentCalibration {
     /// The standards that were used, in given order.
     pub points: Vec<StandardPoint>,
     /// How they were weighted.
-    pub weighting: Weighting,
+    pub weighting: StandardWeighting,
     /// End of the trusted range of y.
     pub ceiling: Option<f64>,
     /// Test against the scatter of replicates, where there are some.
@@ -48,7 +48,7 @@ pub struct BentPrediction {
     /// Standard error by the delta method.
     pub standard_error: f64,
     /// All concentrations on the same side of the turn whose prediction band holds the mean reading.
-    pub limits: Limits,
+    pub limits: ConcentrationSet,
     /// Confidence level of the limits.
     pub level: f64,
     /// Mean of the readings.
@@ -65,7 +65,7 @@ impl BentCalibration {
     /// are fewer than four concentrations; `unsuitable` where the line turns among the standards, so that one reading has two
     /// concentrations.
     pub fn fit(x: &[f64], y: &[f64], options: &CalibrationOptions) -> Result<Self, Refusal> {
-        let Chosen {
+        let UsedStandards {
             used,
             x,
             y,
@@ -90,7 +90,7 @@ impl BentCalibration {
         } else {
             polynomial_weighted(&x, &y, 2, w.as_deref())?
         };
-        let known = matches!(options.weighting, Weighting::KnownErrors(_));
+        let known = matches!(options.weighting, StandardWeighting::KnownErrors(_));
         let least_sum = options.least_sum(w.as_deref(), x.len(), line.degrees_of_freedom);
         let scatter = line.residual_sum_of_squares.max(least_sum);
         let residual_sd = (scatter / line.degrees_of_freedom as f64).sqrt();
@@ -246,7 +246,7 @@ impl BentCalibration {
         let x = self.concentration_of(y)?;
         let mut remarks = Vec::new();
         let weight = self.weighting.of_reading(x, &mut remarks)?;
-        let known = matches!(self.weighting, Weighting::KnownErrors(_));
+        let known = matches!(self.weighting, StandardWeighting::KnownErrors(_));
         let spread: f64 = readings.iter().map(|r| (r - y) * (r - y)).sum();
         let df = self.degrees_of_freedom + readings.len() - 1;
         let sd = if known {
@@ -324,7 +324,7 @@ impl BentCalibration {
     }
 
     /// The ends of the stretch about `x` inside the band; an end that the turn cuts off is open.
-    fn limits(&self, x: f64, error: f64, inside: &dyn Fn(f64) -> bool) -> Limits {
+    fn limits(&self, x: f64, error: f64, inside: &dyn Fn(f64) -> bool) -> ConcentrationSet {
         let turn = self.turn();
         let end = |sign: f64| -> Option<f64> {
             let step = error.max(1e-12 * x.abs()).max(f64::MIN_POSITIVE);
@@ -357,10 +357,10 @@ impl BentCalibration {
             Some(0.5 * (near + far))
         };
         match (end(-1.0), end(1.0)) {
-            (Some(low), Some(high)) => Limits::Interval { low, high },
-            (Some(low), None) => Limits::AtLeast { low },
-            (None, Some(high)) => Limits::AtMost { high },
-            (None, None) => Limits::WholeLine,
+            (Some(low), Some(high)) => ConcentrationSet::Interval { low, high },
+            (Some(low), None) => ConcentrationSet::AtLeast { low },
+            (None, Some(high)) => ConcentrationSet::AtMost { high },
+            (None, None) => ConcentrationSet::WholeLine,
         }
     }
 }

@@ -12,7 +12,7 @@ pub(crate) const NOT_STRAIGHT: &str = "not-straight";
 /// How much each standard counts.
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 #[serde(tag = "kind", content = "values", rename_all = "kebab-case")]
-pub enum Weighting {
+pub enum StandardWeighting {
     /// All alike: the scatter is the same everywhere.
     #[default]
     Equal,
@@ -27,7 +27,7 @@ pub enum Weighting {
     KnownErrors(Vec<f64>),
 }
 
-impl Weighting {
+impl StandardWeighting {
     /// The weight of a single reading of an unknown that comes out as `x`, by the rule of the standards.
     pub(super) fn of_reading(&self, x: f64, remarks: &mut Vec<Remark>) -> Result<f64, Refusal> {
         let power = match self {
@@ -62,7 +62,7 @@ impl Weighting {
 #[derive(Debug, Clone, PartialEq, Default, Serialize, Deserialize)]
 pub struct CalibrationOptions {
     /// Weights.
-    pub weighting: Weighting,
+    pub weighting: StandardWeighting,
     /// Whether the line is held at the origin.
     pub through_origin: bool,
     /// End of the trusted range of y: standards above it are left out and told, unknowns refused.
@@ -78,7 +78,7 @@ impl CalibrationOptions {
         let Some(step) = self.resolution.filter(|step| step.is_finite()) else {
             return 0.0;
         };
-        if matches!(self.weighting, Weighting::KnownErrors(_)) {
+        if matches!(self.weighting, StandardWeighting::KnownErrors(_)) {
             return 0.0;
         }
         let weight = weights.map_or(1.0, |w| w.iter().sum::<f64>() / points as f64);
@@ -165,7 +165,7 @@ pub struct Calibration {
     /// The standards that were used, in given order.
     pub points: Vec<StandardPoint>,
     /// How they were weighted.
-    pub weighting: Weighting,
+    pub weighting: StandardWeighting,
     /// Whether the line was held at the origin.
     pub through_origin: bool,
     /// End of the trusted range of y.
@@ -181,7 +181,7 @@ pub struct Calibration {
 }
 
 /// The standards that a line goes through.
-pub(super) struct Chosen {
+pub(super) struct UsedStandards {
     /// Their places among those given.
     pub(super) used: Vec<usize>,
     pub(super) x: Vec<f64>,
@@ -193,7 +193,7 @@ pub(super) struct Chosen {
 }
 
 /// Checks standards, and leaves out those beyond the trusted range.
-pub(super) fn choose(x: &[f64], y: &[f64], options: &CalibrationOptions) -> Result<Chosen, Refusal> {
+pub(super) fn choose(x: &[f64], y: &[f64], options: &CalibrationOptions) -> Result<UsedStandards, Refusal> {
     require_length("y", y, x.len())?;
     require_finite("x", x)?;
     require_finite("y", y)?;
@@ -228,7 +228,7 @@ pub(super) fn choose(x: &[f64], y: &[f64], options: &CalibrationOptions) -> Resu
         ));
     }
     let pick = |v: &[f64]| used.iter().map(|i| v[*i]).collect::<Vec<_>>();
-    Ok(Chosen {
+    Ok(UsedStandards {
         x: pick(x),
         y: pick(y),
         weights: weights.as_deref().map(pick),
@@ -295,7 +295,7 @@ impl Calibration {
     /// `constant-signal`; `bad-weight`; `all-saturated`; `too-few-points` below three standards (two
     /// through the origin), from which no error can be told; `unsuitable` for 1/x with a zero standard.
     pub fn fit(x: &[f64], y: &[f64], options: &CalibrationOptions) -> Result<Self, Refusal> {
-        let Chosen {
+        let UsedStandards {
             used,
             x,
             y,
@@ -321,7 +321,7 @@ impl Calibration {
         } else {
             polynomial_weighted(&x, &y, 1, w.as_deref())?
         };
-        let known = matches!(options.weighting, Weighting::KnownErrors(_));
+        let known = matches!(options.weighting, StandardWeighting::KnownErrors(_));
         let least_sum = options.least_sum(w.as_deref(), x.len(), line.degrees_of_freedom);
         let residual_sd =
             (line.residual_sum_of_squares.max(least_sum) / line.degrees_of_freedom as f64).sqrt();
@@ -366,7 +366,7 @@ impl Calibration {
         let lack_of_fit = lack_of_fit(&points, coefficients);
         remarks.extend(far_standard(&points, line.degrees_of_freedom, known));
         remarks.extend(options.coarse(line.residual_sum_of_squares, least_sum));
-        if options.weighting == Weighting::Equal {
+        if options.weighting == StandardWeighting::Equal {
             remarks.extend(spread_grows(&line.residuals, &line.fitted, coefficients));
         }
         let mut found = Self {
@@ -433,7 +433,7 @@ impl Calibration {
 
     /// Whether the errors of the readings were given rather than taken from the residuals.
     pub(super) fn errors_known(&self) -> bool {
-        matches!(self.weighting, Weighting::KnownErrors(_))
+        matches!(self.weighting, StandardWeighting::KnownErrors(_))
     }
 
     /// Half-width of a central interval in standard errors.
@@ -515,7 +515,7 @@ impl Calibration {
     }
 }
 
-pub(super) fn weights_of(weighting: &Weighting, x: &[f64]) -> Result<Option<Vec<f64>>, Refusal> {
+pub(super) fn weights_of(weighting: &StandardWeighting, x: &[f64]) -> Result<Option<Vec<f64>>, Refusal> {
     let by_x = |power: i32| {
         if let Some(index) = x.iter().position(|v| *v == 0.0) {
             return Err(Refusal::Unsuitable {
@@ -538,11 +538,11 @@ pub(super) fn weights_of(weighting: &Weighting, x: &[f64]) -> Result<Option<Vec<
         }
     };
     match weighting {
-        Weighting::Equal => Ok(None),
-        Weighting::InverseX => by_x(1),
-        Weighting::InverseXSquared => by_x(2),
-        Weighting::Weights(w) => given(w, "weights").map(|()| Some(w.clone())),
-        Weighting::KnownErrors(s) => {
+        StandardWeighting::Equal => Ok(None),
+        StandardWeighting::InverseX => by_x(1),
+        StandardWeighting::InverseXSquared => by_x(2),
+        StandardWeighting::Weights(w) => given(w, "weights").map(|()| Some(w.clone())),
+        StandardWeighting::KnownErrors(s) => {
             given(s, "known errors")?;
             Ok(Some(s.iter().map(|s| 1.0 / (s * s)).collect()))
         }

@@ -1,6 +1,6 @@
 use serde::{Deserialize, Serialize};
 
-use super::{Calibration, Remark, Weighting, all_finite, positive};
+use super::{Calibration, Remark, StandardWeighting, all_finite, positive};
 use crate::refusal::{Refusal, require_finite};
 
 /// Whose definition of the limits.
@@ -99,7 +99,7 @@ pub fn detection_limits(
             }
             (format!("standard deviation of {n} blank readings"), sd)
         }
-        Sigma::ResidualSd if calibration.weighting != Weighting::Equal => {
+        Sigma::ResidualSd if calibration.weighting != StandardWeighting::Equal => {
             return Err(Refusal::Unsuitable {
                 why: "the residual standard deviation of a weighted line is not that of a reading near zero; give blank readings".into(),
             });

@@ -16,7 +16,7 @@ pub enum Target {
 /// The set of concentrations that agree with the reading.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 #[serde(tag = "kind", rename_all = "kebab-case")]
-pub enum Limits {
+pub enum ConcentrationSet {
     /// An ordinary interval.
     Interval {
         /// Lower limit.
@@ -46,7 +46,7 @@ pub enum Limits {
     WholeLine,
 }
 
-impl Limits {
+impl ConcentrationSet {
     /// The two limits of an ordinary interval; `None` where the set is unbounded.
     pub fn interval(&self) -> Option<[f64; 2]> {
         match *self {
@@ -99,7 +99,7 @@ pub struct InversePrediction {
     /// that the slope is uncertain in the denominator; the limits do not.
     pub standard_error: f64,
     /// Limits by Fieller's theorem: inversion of the prediction band.
-    pub limits: Limits,
+    pub limits: ConcentrationSet,
     /// x0 ± t·standard error, for comparison.
     pub symmetric: [f64; 2],
     /// Confidence level of both.
@@ -226,29 +226,29 @@ impl Calibration {
         let root = |sign: f64| self.mean_x + (self.slope * rise + sign * discriminant.sqrt()) / leading;
         let limits = if g < 1.0 {
             let (a, b) = (root(-1.0), root(1.0));
-            Limits::Interval {
+            ConcentrationSet::Interval {
                 low: a.min(b),
                 high: a.max(b),
             }
         } else if g == 1.0 {
             let c = rise * rise - t2s2 * base;
             match self.slope * rise {
-                s if s > 0.0 => Limits::AtLeast {
+                s if s > 0.0 => ConcentrationSet::AtLeast {
                     low: self.mean_x + c / (2.0 * s),
                 },
-                s if s < 0.0 => Limits::AtMost {
+                s if s < 0.0 => ConcentrationSet::AtMost {
                     high: self.mean_x + c / (2.0 * s),
                 },
-                _ => Limits::WholeLine,
+                _ => ConcentrationSet::WholeLine,
             }
         } else if discriminant > 0.0 {
             let (a, b) = (root(-1.0), root(1.0));
-            Limits::Complement {
+            ConcentrationSet::Complement {
                 below: a.min(b),
                 above: a.max(b),
             }
         } else {
-            Limits::WholeLine
+            ConcentrationSet::WholeLine
         };
         if g >= 1.0 {
             remarks.push(Remark::new(

@@ -26,9 +26,9 @@ pub use addition::{StandardAddition, standard_addition};
 pub use beer_lambert::{Concentration, Readings, Share, concentration};
 pub use bent::{BentCalibration, BentPrediction};
 pub(crate) use calibration::NOT_STRAIGHT;
-pub use calibration::{Calibration, CalibrationOptions, LackOfFit, StandardPoint, Weighting};
+pub use calibration::{Calibration, CalibrationOptions, LackOfFit, StandardPoint, StandardWeighting};
 pub use detection::{DetectionLimits, LimitForm, Sigma, detection_limits};
-pub use inverse::{InversePrediction, Limits, Target};
+pub use inverse::{ConcentrationSet, InversePrediction, Target};
 pub use mixture::{Component, ComponentFound, Mixture, MixtureOptions, mixture};
 pub use ratios::{NucleicAcid, NucleicAcidKind, NucleicAcidReadings, Protein, nucleic_acid, protein};
 

@@ -6,10 +6,10 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::network::{Followed, ReturningEnd};
+use super::network::{ReturningEnd, SchemeCourse};
 use super::{Network, Scans};
 use crate::distribution::t_half_width;
-use crate::fit::Interval;
+use crate::fit::FitInterval;
 use crate::fit::solver::{factorise, product, sum_of_squares};
 use crate::models::grid::geometric;
 use crate::refusal::Refusal;
@@ -34,7 +34,7 @@ pub struct GlobalRate {
     /// Standard error.
     pub standard_error: f64,
     /// 95 % interval by Student's t.
-    pub interval: Interval,
+    pub interval: FitInterval,
 }
 
 /// The spectrum of a species at the total concentration.
@@ -158,7 +158,7 @@ impl SchemeModel<'_> {
         match self {
             Self::Known(scheme) => Some(profiles(*scheme, times, k)),
             Self::Own(network, _) => {
-                let Followed { species, slopes } = network.follow(times, k)?;
+                let SchemeCourse { species, slopes } = network.follow(times, k)?;
                 Some(Profiles { species, slopes })
             }
         }
@@ -238,7 +238,7 @@ impl SchemeModel<'_> {
 }
 
 /// The state of the projected problem at given rate constants.
-struct Projected {
+struct ProjectedProblem {
     rss: f64,
     /// Projected gradient (over -2) and normal matrix of the rate constants.
     gradient: Vec<f64>,
@@ -248,7 +248,7 @@ struct Projected {
     triangle: Vec<f64>,
 }
 
-fn project(shape: &SchemeModel<'_>, times: &[f64], data: &[Vec<f64>], k: &[f64]) -> Option<Projected> {
+fn project(shape: &SchemeModel<'_>, times: &[f64], data: &[Vec<f64>], k: &[f64]) -> Option<ProjectedProblem> {
     let profiles = shape.profiles(times, k)?;
     let s = profiles.species.len();
     let n = times.len();
@@ -334,7 +334,7 @@ fn project(shape: &SchemeModel<'_>, times: &[f64], data: &[Vec<f64>], k: &[f64])
             }
         }
     }
-    (rss.is_finite()).then_some(Projected {
+    (rss.is_finite()).then_some(ProjectedProblem {
         rss,
         gradient,
         normal,
@@ -346,7 +346,7 @@ fn project(shape: &SchemeModel<'_>, times: &[f64], data: &[Vec<f64>], k: &[f64])
 /// Correlation of neighbours in time among the residuals of all wavelengths, and whether it is more than noise makes.
 ///
 /// Readings at one time may err together (a lamp, a shifted baseline), so that all wavelengths count as ten at most.
-fn along_time(at: &Projected, data: &[Vec<f64>]) -> (f64, bool) {
+fn along_time(at: &ProjectedProblem, data: &[Vec<f64>]) -> (f64, bool) {
     let (mut square, mut lagged) = (0.0, 0.0);
     let mut residual = Vec::new();
     for column in data {
@@ -370,7 +370,7 @@ fn along_time(at: &Projected, data: &[Vec<f64>]) -> (f64, bool) {
 }
 
 /// Solves the one or two equations of the rate constants with damping.
-fn step(at: &Projected, damping: f64) -> Option<Vec<f64>> {
+fn step(at: &ProjectedProblem, damping: f64) -> Option<Vec<f64>> {
     let m = at.gradient.len();
     let mut columns = vec![0.0; m * m];
     for a in 0..m {
@@ -516,7 +516,7 @@ impl GlobalFit {
                     name: name.clone(),
                     value,
                     standard_error,
-                    interval: Interval {
+                    interval: FitInterval {
                         lower: Some(value - times * standard_error),
                         upper: Some(value + times * standard_error),
                     },
@@ -594,7 +594,7 @@ fn columns_over_time(scans: &Scans<'_>) -> Vec<Vec<f64>> {
 /// Rate constants at the minimum.
 struct Settled {
     k: Vec<f64>,
-    at: Projected,
+    at: ProjectedProblem,
     iterations: usize,
 }
 
@@ -675,7 +675,7 @@ fn rates_of(
             name: name.clone(),
             value: *value,
             standard_error,
-            interval: Interval {
+            interval: FitInterval {
                 lower: Some(value - half * standard_error),
                 upper: Some(value + half * standard_error),
             },
@@ -820,7 +820,7 @@ fn most_sensible(
     shape: &SchemeModel<'_>,
     data: &[Vec<f64>],
     k: &[f64],
-    at: &Projected,
+    at: &ProjectedProblem,
 ) -> (Vec<f64>, Vec<String>) {
     /// Errors by which a spectrum may lie below zero by chance, over all its wavelengths.
     const BELOW: f64 = -4.0;
@@ -893,7 +893,7 @@ fn orders(count: usize) -> Vec<Vec<usize>> {
 /// Spectra of the species from the scans at the projected state, with errors from the residual variance.
 fn spectra_of(
     scans: &Scans<'_>,
-    at: &Projected,
+    at: &ProjectedProblem,
     variance: f64,
     (names, equilibria): (&[String], &[(usize, usize, f64)]),
 ) -> Vec<SpeciesSpectrum> {

@@ -226,14 +226,14 @@ pub fn rank(scans: &Scans<'_>) -> Result<Rank, Refusal> {
 }
 
 /// How many singular values of an `n` by `m` matrix stand out, and the noise that the others stand for.
-struct Judged {
+struct RankFound {
     rank: usize,
     threshold: f64,
     noise: f64,
     omega: f64,
 }
 
-fn judge(values: &[f64], n: usize, m: usize) -> Judged {
+fn judge(values: &[f64], n: usize, m: usize) -> RankFound {
     let (short, long) = (values.len(), n.max(m));
     let beta = short as f64 / long as f64;
     let omega = 0.56 * beta.powi(3) - 0.95 * beta * beta + 1.82 * beta + 1.43;
@@ -251,7 +251,7 @@ fn judge(values: &[f64], n: usize, m: usize) -> Judged {
     } else {
         0.0
     };
-    Judged {
+    RankFound {
         rank,
         threshold,
         noise,

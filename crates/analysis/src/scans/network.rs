@@ -52,7 +52,7 @@ impl ReturningEnd {
 }
 
 /// Concentrations over time.
-pub(super) struct Followed {
+pub(super) struct SchemeCourse {
     /// A column for each species.
     pub(super) species: Vec<Vec<f64>>,
     /// For each rate constant, the derivatives of each species' column by it.
@@ -143,7 +143,7 @@ impl Network {
     ///
     /// The linear equations are carried from one time to the next by their Taylor series (18 terms over steps of half the
     /// shortest time constant, which leaves less than the last digit), sensitivities along with them.
-    pub(super) fn follow(&self, times: &[f64], k: &[f64]) -> Option<Followed> {
+    pub(super) fn follow(&self, times: &[f64], k: &[f64]) -> Option<SchemeCourse> {
         let (s, count, n) = (self.species.len(), k.len(), times.len());
         let mut loss = vec![0.0; s];
         for ((from, _, _), k) in self.steps.iter().zip(k) {
@@ -173,7 +173,7 @@ impl Network {
                 }
             }
         }
-        Some(Followed { species, slopes })
+        Some(SchemeCourse { species, slopes })
     }
 
     /// One step of the Taylor series.
@@ -293,7 +293,7 @@ mod tests {
         let times = [0.0, 0.5, 3.0, 40.0, 300.0];
         let chain = Network::parse("A->B, B->C").unwrap();
         let (k1, k2) = (0.31, 0.047);
-        let Followed { species, slopes } = chain.follow(&times, &[k1, k2]).unwrap();
+        let SchemeCourse { species, slopes } = chain.follow(&times, &[k1, k2]).unwrap();
         for (i, t) in times.iter().enumerate() {
             let b = k1 / (k2 - k1) * ((-k1 * t).exp() - (-k2 * t).exp());
             assert!((species[0][i] - (-k1 * t).exp()).abs() < 1e-14);

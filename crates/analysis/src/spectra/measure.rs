@@ -25,7 +25,7 @@ pub struct Estimate {
 
 /// A peak measured over its own width.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct Measured {
+pub struct MeasuredPeak {
     /// Position of the top.
     pub position: Estimate,
     /// Height of the top, as recorded (not turned upside down for a valley).
@@ -89,7 +89,7 @@ pub fn measure_peak(
     noise: f64,
     upwards: bool,
     (level, baseline): (WidthLevel, AreaBaseline),
-) -> Option<Measured> {
+) -> Option<MeasuredPeak> {
     let rising = curve.rising();
     let sign = if upwards { 1.0 } else { -1.0 };
     let x = rising.x();
@@ -228,7 +228,7 @@ pub fn measure_peak(
             },
         }
     });
-    Some(Measured {
+    Some(MeasuredPeak {
         position,
         height: Estimate {
             value: sign * height.value,

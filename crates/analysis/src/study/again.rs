@@ -6,10 +6,10 @@ use serde_json::Value;
 
 use super::spectrum::reference_of;
 use super::{
-    CheckPlan, Drawn, FitPlan, Found, Named, PeaksPlan, ProcessPlan, QuantifyPlan, RatePlan, References,
-    ScanTask, SeriesPlan, TemperaturePlan, Way, average_runs, check_run, compare_together, compare_trace,
-    fit_run, fit_series, fit_together, peaks_run, process_run, quantify_run, rate_constants, rates_run,
-    scan_run, temperature_series,
+    CheckPlan, FitPlan, NamedRun, PeaksPlan, PlotData, ProcessPlan, QuantifyPlan, RatePlan, References,
+    ScanTask, SeriesPlan, TemperaturePlan, TraceResult, Way, average_runs, check_run, compare_together,
+    compare_trace, fit_run, fit_series, fit_together, peaks_run, process_run, quantify_run, rate_constants,
+    rates_run, scan_run, temperature_series,
 };
 use crate::spectra::Step;
 
@@ -63,9 +63,9 @@ const SHARE: &str = "share";
 
 /// A kept result that was done again.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Again {
+pub struct RedoneResult {
     /// What comes out now; without a number where it cannot be done again.
-    pub found: Found,
+    pub found: TraceResult,
     /// Whether it is what was kept.
     pub reproduced: bool,
     /// The same in words.
@@ -73,14 +73,14 @@ pub struct Again {
 }
 
 /// Runs by name, with what is kept of them: where [`again`] looks.
-pub type Shelf<'a> = &'a dyn Fn(&RunId) -> Result<(Run, Vec<Outcome>), String>;
+pub type RunLookup<'a> = &'a dyn Fn(&RunId) -> Result<(Run, Vec<Outcome>), String>;
 
 /// Does a kept result again from its settings, with its runs as they are known now.
-pub fn again(kept: &Outcome, shelf: Shelf<'_>) -> Again {
+pub fn again(kept: &Outcome, shelf: RunLookup<'_>) -> RedoneResult {
     match redone(kept, shelf) {
         Ok(found) => {
             let (reproduced, words) = compared(kept, &found.outcome);
-            Again {
+            RedoneResult {
                 found,
                 reproduced,
                 words,
@@ -93,12 +93,12 @@ pub fn again(kept: &Outcome, shelf: Shelf<'_>) -> Again {
             outcome.statistics.clear();
             outcome.remarks.clear();
             outcome.termination = format!("cannot be done again: {why}");
-            Again {
-                found: Found {
+            RedoneResult {
+                found: TraceResult {
                     trace: kept.trace,
                     label: String::new(),
                     outcome,
-                    drawn: Drawn::default(),
+                    drawn: PlotData::default(),
                 },
                 reproduced: false,
                 words: format!("result {}: it cannot be done again", kept.id),
@@ -107,7 +107,7 @@ pub fn again(kept: &Outcome, shelf: Shelf<'_>) -> Again {
     }
 }
 
-fn redone(kept: &Outcome, shelf: Shelf<'_>) -> Result<Found, String> {
+fn redone(kept: &Outcome, shelf: RunLookup<'_>) -> Result<TraceResult, String> {
     let work =
         Work::of(kept).ok_or_else(|| format!("results of the kind `{}` are not computed here", kept.kind))?;
     let mut runs = Vec::new();
@@ -115,9 +115,9 @@ fn redone(kept: &Outcome, shelf: Shelf<'_>) -> Result<Found, String> {
         runs.push(shelf(id)?);
     }
     let run = &runs.first().ok_or("it names no run")?.0;
-    let named: Vec<Named<'_>> = runs
+    let named: Vec<NamedRun<'_>> = runs
         .iter()
-        .map(|(run, _)| Named {
+        .map(|(run, _)| NamedRun {
             run,
             name: run.source.path.as_str(),
         })
@@ -203,7 +203,7 @@ fn redone(kept: &Outcome, shelf: Shelf<'_>) -> Result<Found, String> {
         }
     };
     // Several curves without a number of their own, such as joined ones, are told apart by nothing but their order.
-    let same = |found: &&Found| found.outcome.trace == kept.trace;
+    let same = |found: &&TraceResult| found.outcome.trace == kept.trace;
     let exact = all
         .iter()
         .find(|found| same(found) && found.outcome.id == kept.id);
@@ -234,7 +234,7 @@ fn plan<T: DeserializeOwned>(kept: &Outcome) -> Result<T, String> {
 }
 
 /// The blanks that steps name, and other spectra, by the names of their runs.
-fn references(steps: &[Step], others: &[&RunId], shelf: Shelf<'_>) -> Result<References, String> {
+fn references(steps: &[Step], others: &[&RunId], shelf: RunLookup<'_>) -> Result<References, String> {
     let blanks = steps.iter().filter_map(|step| match step {
         Step::Blank { reference, .. } => Some(RunId::named(reference.clone())),
         _ => None,

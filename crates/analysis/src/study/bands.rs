@@ -4,14 +4,14 @@ use std::borrow::Cow;
 
 use curvary_record::{Code, Diagnostic, Interval, Outcome, Parameter, Trace, Unit};
 
-use super::Drawn;
+use super::PlotData;
 use super::fit::{correlated, statistics};
 use super::peaks::{
     PeaksPlan, correlates, describe, drawn_of, noise_of, options, parameter, resolution, shoulders,
     tell_alike, unit_of_ordinate, window_of,
 };
 use super::spectrum::{References, spectrum_of, tell_log, told, unit_of, with_usual_steps};
-use crate::fit::{Data, Derived, Fit, Options, Standing, fit};
+use crate::fit::{Data, Derived, Determination, Fit, Options, fit};
 use crate::models::Model;
 use crate::spectra::{BandShape, BandStart, Bands, Curve, Extreme, SavitzkyGolay, Uneven, find_peaks};
 
@@ -24,7 +24,7 @@ pub(super) fn fit_bands(
     trace: &Trace,
     references: &References,
     outcome: &mut Outcome,
-    drawn: &mut Drawn,
+    drawn: &mut PlotData,
 ) -> Result<(), String> {
     let shape = plan.bands.unwrap_or(BandShape::Gauss);
     if plan.extreme == Extreme::Minimum {
@@ -169,7 +169,7 @@ fn tell(
     let ended: Vec<bool> = found
         .parameters
         .iter()
-        .map(|p| p.standing == Standing::AtLimit)
+        .map(|p| p.standing == Determination::AtLimit)
         .collect();
     let full = |own: &[f64], band: usize| {
         let mut gradient = vec![0.0; values.len()];
@@ -186,7 +186,7 @@ fn tell(
         }
     }
     let level = found.level;
-    let interval = |given: &Option<crate::fit::Interval>| {
+    let interval = |given: &Option<crate::fit::FitInterval>| {
         given
             .iter()
             .map(|given| Interval {
@@ -202,10 +202,10 @@ fn tell(
         Parameter {
             standard_error: own.standard_error,
             intervals: interval(&own.interval),
-            reason: (own.standing != Standing::Determined).then(|| own.standing.words().to_owned()),
+            reason: (own.standing != Determination::Determined).then(|| own.standing.words().to_owned()),
             ..parameter(
                 name,
-                (own.standing != Standing::NotDetermined).then_some(own.value),
+                (own.standing != Determination::NotDetermined).then_some(own.value),
                 unit.clone(),
             )
         }

@@ -7,11 +7,12 @@ use serde::{Deserialize, Serialize};
 
 use super::ordinate::as_absorbance;
 use super::spectrum::{asked_traces, bare, in_question, spectrum_of, told};
-use super::{Drawn, Found, TRUSTED_ABSORBANCE, concentration_of, label_of, stated};
+use super::{PlotData, TRUSTED_ABSORBANCE, TraceResult, concentration_of, label_of, stated};
 use crate::checks::{
-    self, BandReading, Certificate, CertifiedBand, Conditions, Limits, Report, Verdict, absorbance_certified,
-    absorbance_dichromate, blank_absorbance, blank_everywhere, certified_from_table, certified_of_filter,
-    flatness, read_bands, resolution, stability, stray_light, wavelength, zero_of_readings, zero_over_time,
+    self, BandReading, Certificate, CertifiedBand, CheckLimits, CheckReport, CheckVerdict, Conditions,
+    absorbance_certified, absorbance_dichromate, blank_absorbance, blank_everywhere, certified_from_table,
+    certified_of_filter, flatness, read_bands, resolution, stability, stray_light, wavelength,
+    zero_of_readings, zero_over_time,
 };
 use crate::quantities::Measured;
 use crate::spectra::Curve;
@@ -50,7 +51,7 @@ pub struct CheckPlan {
 /// tells its verdict, limit and source in `reason`: `wavelength-error` and `absorbance-error` (measured less expected),
 /// `stray-light-absorbance`, `resolution-ratio`, `noise-rms`, `noise-peak-to-peak`, `drift`, `flatness`, `zero-absorbance`
 /// and `blank-absorbance`.
-pub fn check_run(plan: &CheckPlan, run: &Run) -> Vec<Found> {
+pub fn check_run(plan: &CheckPlan, run: &Run) -> Vec<TraceResult> {
     let traces = match in_question(run) {
         Some(refusal) => Err(refusal),
         None => asked_traces(run, &plan.traces),
@@ -60,11 +61,11 @@ pub fn check_run(plan: &CheckPlan, run: &Run) -> Vec<Found> {
         Err(refusal) => {
             let mut outcome = bare(OutcomeKind::Check, "not chosen", run, None, plan);
             outcome.termination = super::told(&refusal);
-            return vec![Found {
+            return vec![TraceResult {
                 trace: None,
                 label: String::new(),
                 outcome: outcome.identified(),
-                drawn: Drawn::default(),
+                drawn: PlotData::default(),
             }];
         }
     };
@@ -81,11 +82,11 @@ pub fn check_run(plan: &CheckPlan, run: &Run) -> Vec<Found> {
                 Ok(report) => tell(&report, &mut outcome),
                 Err(why) => outcome.termination = why,
             }
-            Found {
+            TraceResult {
                 trace: Some(number),
                 label: label_of(trace),
                 outcome: outcome.identified(),
-                drawn: Drawn::default(),
+                drawn: PlotData::default(),
             }
         })
         .collect()
@@ -127,10 +128,10 @@ fn in_absorbance(trace: &Trace) -> Result<(Cow<'_, Trace>, Vec<Diagnostic>), Str
     }
 }
 
-fn report(plan: &CheckPlan, run: &Run, trace: &Trace) -> Result<Report, String> {
+fn report(plan: &CheckPlan, run: &Run, trace: &Trace) -> Result<CheckReport, String> {
     let limits = match &plan.limits {
-        Some(text) => Limits::parse(text),
-        None => Limits::built_in(),
+        Some(text) => CheckLimits::parse(text),
+        None => CheckLimits::built_in(),
     }
     .map_err(|error| format!("limits-not-readable: {}", error.words))?;
     let name = chosen(plan, run, &limits)?;
@@ -221,7 +222,7 @@ fn report(plan: &CheckPlan, run: &Run, trace: &Trace) -> Result<Report, String> 
 }
 
 /// Refuses what was said and has no part in the check, so that nobody thinks it had.
-fn refuse_unused(plan: &CheckPlan, limits: &Limits, name: &str, trace: &Trace) -> Result<(), String> {
+fn refuse_unused(plan: &CheckPlan, limits: &CheckLimits, name: &str, trace: &Trace) -> Result<(), String> {
     let by_volume = limits.absorbance.iter().any(|s| s.id == name);
     let by_mass = limits.reference_tables.iter().any(|s| s.id == name);
     let at_wavelengths = name == "blank" || name == "zero" && trace.x.quantity != Quantity::TIME;
@@ -348,7 +349,7 @@ const OTHER_NAMES: [(&str, &[&str]); 7] = [
 ];
 
 /// The id of the check that was named, or the only one that the words of the sample speak of.
-fn chosen(plan: &CheckPlan, run: &Run, limits: &Limits) -> Result<String, String> {
+fn chosen(plan: &CheckPlan, run: &Run, limits: &CheckLimits) -> Result<String, String> {
     let all: Vec<(&str, Option<&str>)> = limits.names().collect();
     let listed =
         |entries: &[(&str, Option<&str>)]| entries.iter().map(|(id, _)| *id).collect::<Vec<_>>().join(", ");
@@ -399,7 +400,7 @@ fn chosen(plan: &CheckPlan, run: &Run, limits: &Limits) -> Result<String, String
     }
 }
 
-fn tell(report: &Report, outcome: &mut Outcome) {
+fn tell(report: &CheckReport, outcome: &mut Outcome) {
     outcome.model = if report.id == "local" {
         report.check.clone()
     } else {
@@ -429,17 +430,18 @@ fn tell(report: &Report, outcome: &mut Outcome) {
             }
         }
     }
-    let count =
-        |wanted: fn(&Verdict) -> bool| report.outcomes.iter().filter(|o| wanted(&o.verdict)).count() as f64;
+    let count = |wanted: fn(&CheckVerdict) -> bool| {
+        report.outcomes.iter().filter(|o| wanted(&o.verdict)).count() as f64
+    };
     outcome
         .statistics
-        .insert("passed".into(), count(|v| *v == Verdict::Pass));
+        .insert("passed".into(), count(|v| *v == CheckVerdict::Pass));
     outcome
         .statistics
-        .insert("failed".into(), count(|v| *v == Verdict::Fail));
+        .insert("failed".into(), count(|v| *v == CheckVerdict::Fail));
     outcome.statistics.insert(
         "undetermined".into(),
-        count(|v| matches!(v, Verdict::Undetermined { .. })),
+        count(|v| matches!(v, CheckVerdict::Undetermined { .. })),
     );
     for caution in &report.cautions {
         outcome
@@ -452,7 +454,7 @@ fn tell(report: &Report, outcome: &mut Outcome) {
     ));
 }
 
-fn parameter(check: &str, item: &checks::Outcome) -> Parameter {
+fn parameter(check: &str, item: &checks::CheckItem) -> Parameter {
     let error = matches!(check, "wavelength" | "absorbance");
     let name = match (check, item.item.as_str()) {
         ("wavelength", _) => "wavelength-error",

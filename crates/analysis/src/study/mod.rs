@@ -21,15 +21,15 @@ mod scans;
 mod spectrum;
 mod temperature;
 
-pub use again::{Again, Shelf, Work, again};
+pub use again::{RedoneResult, RunLookup, Work, again};
 pub use check::{CheckPlan, check_run};
 pub use fit::{
-    Comparison, DRIFT_MOVES, ModelCard, Named, Together, compare_together, compare_trace, fit_run,
+    DRIFT_MOVES, LawRanking, ModelCard, NamedRun, Together, compare_together, compare_trace, fit_run,
     fit_run_for, fit_together,
 };
 pub use peaks::{PeaksPlan, peaks_run};
-pub use plan::{FitPlan, ParameterPlan, Span, WeightPlan};
-pub use process::{Made, ProcessPlan, average_runs, process_run};
+pub use plan::{AxisSpan, FitPlan, ParameterPlan, WeightPlan};
+pub use process::{ProcessPlan, ProcessedCurve, average_runs, process_run};
 pub use quantify::{
     LineForm, QuantifyPlan, ReferenceSpectrum, Standard, Standards, Way, beside_standards, quantify_run,
     standards_of,
@@ -39,7 +39,7 @@ pub use rates::{
     rates_run,
 };
 pub use replicates::{Pooled, pool};
-pub use reported::{Check, reported, reports_of};
+pub use reported::{ReportedCheck, reported, reports_of};
 pub use scans::{Differences, ScanFound, ScanTask, Series, scan_differences, scan_run};
 pub use spectrum::{References, path_of, reference_of, spectrum_of};
 pub use temperature::{AtTemperature, TemperaturePlan, rate_constants, temperature_series};
@@ -63,7 +63,7 @@ pub const TRUSTED_ABSORBANCE: f64 = 3.0;
 
 /// What a computation drew upon and what it found, point by point: enough for a picture.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub struct Drawn {
+pub struct PlotData {
     /// What runs along x, with its unit.
     pub x_title: String,
     /// What was measured, with its unit.
@@ -96,7 +96,7 @@ pub struct Drawn {
     /// Places with a name, such as an unknown on a line.
     pub marks: Vec<(f64, f64, String)>,
     /// The standards of a line, read off it again.
-    pub recovered: Vec<Recovered>,
+    pub recovered: Vec<CheckedStandard>,
 }
 
 /// The points of one level of a second variable, with the curve through them.
@@ -157,7 +157,7 @@ fn levels_of(
 
 /// A standard of a calibration line, read off the line as if it were an unknown.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Recovered {
+pub struct CheckedStandard {
     /// Its concentration.
     pub given: f64,
     /// Its absorbance.
@@ -197,7 +197,7 @@ pub(crate) fn stretch_of_law(law: &crate::models::law::Law, fit: &crate::fit::Fi
     let last = x.iter().copied().fold(0.0, f64::max);
     let half = ["Km", "K"].iter().find_map(|name| {
         let own = fit.parameter(name)?;
-        (own.standing == crate::fit::Standing::Determined).then_some(own.value)
+        (own.standing == crate::fit::Determination::Determined).then_some(own.value)
     });
     // At three times its half-saturation a hyperbola has three quarters of its height.
     let end = half.map_or(last, |half| (3.0 * half).clamp(last, BEYOND * last));
@@ -238,7 +238,7 @@ pub(crate) const STEPS: u32 = 40;
 
 /// What one trace of a run gave.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Found {
+pub struct TraceResult {
     /// The trace (from 0), where the result is of one trace.
     pub trace: Option<u32>,
     /// What the trace is called.
@@ -246,10 +246,10 @@ pub struct Found {
     /// The record; one without parameters says in `termination` why.
     pub outcome: curvary_record::Outcome,
     /// Points and curve.
-    pub drawn: Drawn,
+    pub drawn: PlotData,
 }
 
-impl Found {
+impl TraceResult {
     /// Whether there is a number.
     pub fn is_result(&self) -> bool {
         self.outcome
@@ -461,7 +461,7 @@ impl std::fmt::Display for Six {
 }
 
 /// Labels that stand over several traces of a run get the trace's number, so that results can be told apart.
-pub(crate) fn tell_apart(found: &mut [Found]) {
+pub(crate) fn tell_apart(found: &mut [TraceResult]) {
     let labels: Vec<String> = found.iter().map(|found| found.label.clone()).collect();
     for found in found {
         if let Some(number) = found.trace

@@ -8,11 +8,11 @@ use super::spectrum::{
     References, asked_traces, axis_title, bare, in_question, spectrum_of, tell_log, told, unit_of,
     with_usual_steps,
 };
-use super::{Drawn, Found, Six, label_of};
+use super::{PlotData, Six, TraceResult, label_of};
 use crate::distribution::normal_quantile;
 use crate::refusal::Refusal;
 use crate::spectra::{
-    AlikeNoise, Apex, AreaBaseline, Axis, BandShape, Chain, Curve, Estimate, Extreme, Measured, Ordinate,
+    AlikeNoise, Apex, AreaBaseline, Axis, BandShape, Chain, Curve, Estimate, Extreme, MeasuredPeak, Ordinate,
     Peak, PeakOptions, Processed, Refinement, Shoulder, SpectrumRefusal, Step, Threshold, Width, WidthLevel,
     Window, alike_noise, find_peaks, find_shoulders, measure_peak, point_noise,
 };
@@ -102,7 +102,7 @@ impl Default for PeaksPlan {
 /// `peak-width` and `peak-area`, the same names for every peak, so that a search for a position finds any of them; behind
 /// them stand `shoulder` and `shoulder-height` of each shoulder. Bands give `band`, `band-height`, `band-width` and
 /// `band-area`, those of Voigt `band-gauss-width` and `band-lorentz-width` too. What is drawn is the curve after the steps.
-pub fn peaks_run(plan: &PeaksPlan, run: &Run, references: &References) -> Vec<Found> {
+pub fn peaks_run(plan: &PeaksPlan, run: &Run, references: &References) -> Vec<TraceResult> {
     let whole = |why: String| {
         let kind = if plan.bands.is_some() {
             OutcomeKind::Bands
@@ -111,11 +111,11 @@ pub fn peaks_run(plan: &PeaksPlan, run: &Run, references: &References) -> Vec<Fo
         };
         let mut outcome = bare(kind, "as recorded", run, None, plan);
         outcome.termination = why;
-        vec![Found {
+        vec![TraceResult {
             trace: None,
             label: String::new(),
             outcome: outcome.identified(),
-            drawn: Drawn::default(),
+            drawn: PlotData::default(),
         }]
     };
     if let Some(refusal) = in_question(run) {
@@ -130,8 +130,8 @@ pub fn peaks_run(plan: &PeaksPlan, run: &Run, references: &References) -> Vec<Fo
     }
 }
 
-fn peaks_of(plan: &PeaksPlan, run: &Run, number: u32, trace: &Trace, references: &References) -> Found {
-    let mut drawn = Drawn::default();
+fn peaks_of(plan: &PeaksPlan, run: &Run, number: u32, trace: &Trace, references: &References) -> TraceResult {
+    let mut drawn = PlotData::default();
     let (mut outcome, found) = if plan.bands.is_some() {
         let mut outcome = bare(OutcomeKind::Bands, "as recorded", run, Some(number), plan);
         let found = fit_bands(plan, trace, references, &mut outcome, &mut drawn);
@@ -145,7 +145,7 @@ fn peaks_of(plan: &PeaksPlan, run: &Run, number: u32, trace: &Trace, references:
         outcome.parameters.clear();
         outcome.termination = why;
     }
-    Found {
+    TraceResult {
         trace: Some(number),
         label: label_of(trace),
         outcome: outcome.identified(),
@@ -158,7 +158,7 @@ fn search(
     trace: &Trace,
     references: &References,
     outcome: &mut Outcome,
-    drawn: &mut Drawn,
+    drawn: &mut PlotData,
 ) -> Result<(), String> {
     let (spectrum, marked) = spectrum_of(trace).map_err(|refusal| told(&refusal))?;
     let chain = with_usual_steps(&plan.steps, &spectrum, plan.trusted_absorbance);
@@ -407,7 +407,7 @@ pub(super) fn shoulders(curve: &Curve, peaks: &[Peak], noise: f64, within: Optio
 }
 
 /// Puts what was measured over the peak's width in the place of what the recorded points say.
-fn over_width(list: &mut [Parameter; 5], measured: &Measured) {
+fn over_width(list: &mut [Parameter; 5], measured: &MeasuredPeak) {
     let [position, height, prominence, width, area] = list;
     let put = |parameter: &mut Parameter, found: Option<Estimate>| {
         if let Some(found) = found {
@@ -429,9 +429,9 @@ pub(super) fn describe(chain: &Chain, outcome: &mut Outcome) {
     }
 }
 
-pub(super) fn drawn_of(processed: &Processed, trace: &Trace) -> Drawn {
+pub(super) fn drawn_of(processed: &Processed, trace: &Trace) -> PlotData {
     let spectrum = &processed.spectrum;
-    Drawn {
+    PlotData {
         x_title: axis_title(spectrum.axis),
         y_title: match spectrum.ordinate {
             Ordinate::Other => super::title(&trace.y),
@@ -441,7 +441,7 @@ pub(super) fn drawn_of(processed: &Processed, trace: &Trace) -> Drawn {
         x: spectrum.curve.x().to_vec(),
         y: spectrum.curve.y().to_vec(),
         used: (0..spectrum.curve.len()).collect(),
-        ..Drawn::default()
+        ..PlotData::default()
     }
 }
 

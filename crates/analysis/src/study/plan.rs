@@ -9,7 +9,7 @@ use crate::fit::{Bootstrap, Robust};
 
 /// A stretch of an axis, both ends included.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
-pub struct Span {
+pub struct AxisSpan {
     /// Where it begins.
     pub from: f64,
     /// Where it ends.
@@ -88,10 +88,10 @@ pub struct FitPlan {
     pub weights: Option<WeightPlan>,
     /// The stretch of the running axis that is fitted.
     #[serde(skip_serializing_if = "Option::is_none")]
-    pub window: Option<Span>,
+    pub window: Option<AxisSpan>,
     /// Stretches of the running axis that are left out.
     #[serde(skip_serializing_if = "Vec::is_empty")]
-    pub leave_out: Vec<Span>,
+    pub leave_out: Vec<AxisSpan>,
     /// Time from mixing to the first reading's zero, s; the run's own field if absent.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub dead_time: Option<f64>,

@@ -11,7 +11,7 @@ use serde::{Deserialize, Serialize};
 use super::spectrum::{
     References, asked_traces, bare, curve_of_trace, in_question, tell_log, told, unit_of, with_usual_steps,
 };
-use super::{BY, Drawn, Found, label_of};
+use super::{BY, PlotData, TraceResult, label_of};
 use crate::refusal::Refusal;
 use crate::spectra::{Average, Axis, Chain, Curve, Grids, Interpolation, Ordinate, Spectrum, Step, average};
 
@@ -38,16 +38,16 @@ pub struct ProcessPlan {
 
 /// A curve that was made, or why there is none.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Made {
+pub struct ProcessedCurve {
     /// The record: highest, lowest and mean value, and of replicates their spread.
-    pub found: Found,
+    pub found: TraceResult,
     /// The curve as a run, to be written: what it was made of and how stands in its fields. The mean of replicates has their
     /// standard deviation as a second trace.
     pub run: Option<Run>,
 }
 
 /// Carries out the steps on every trace of a run that the plan speaks of.
-pub fn process_run(plan: &ProcessPlan, run: &Run, references: &References) -> Vec<Made> {
+pub fn process_run(plan: &ProcessPlan, run: &Run, references: &References) -> Vec<ProcessedCurve> {
     let traces = match usable(plan, run) {
         Ok(traces) => traces,
         Err(why) => return vec![refused(plan, &[run], None, why)],
@@ -58,28 +58,28 @@ pub fn process_run(plan: &ProcessPlan, run: &Run, references: &References) -> Ve
             let mut outcome = bare(OutcomeKind::Processed, "as recorded", run, Some(number), plan);
             let made = ready(plan, trace, references, &mut outcome)
                 .and_then(|curve| written(&curve, &curve.spectrum.curve, &[(run, trace)], &mut outcome));
-            let drawn = made.as_ref().map_or_else(|_| Drawn::default(), drawn);
+            let drawn = made.as_ref().map_or_else(|_| PlotData::default(), drawn);
             finished(outcome, Some(number), label_of(trace), drawn, made)
         })
         .collect()
 }
 
 /// The mean of all traces of all runs that the plan speaks of, after the steps, with their spread.
-pub fn average_runs(plan: &ProcessPlan, runs: &[&Run], references: &References) -> Made {
+pub fn average_runs(plan: &ProcessPlan, runs: &[&Run], references: &References) -> ProcessedCurve {
     let Some(first) = runs.first() else {
-        return Made {
-            found: Found {
+        return ProcessedCurve {
+            found: TraceResult {
                 trace: None,
                 label: String::new(),
                 outcome: empty(plan, &[]).identified(),
-                drawn: Drawn::default(),
+                drawn: PlotData::default(),
             },
             run: None,
         };
     };
     let mut outcome = empty(plan, runs);
     let made = averaged(plan, runs, references, &mut outcome);
-    let drawn = made.as_ref().map_or_else(|_| Drawn::default(), drawn);
+    let drawn = made.as_ref().map_or_else(|_| PlotData::default(), drawn);
     let label = if runs.len() == 1 {
         label_of_all(first)
     } else {
@@ -114,22 +114,22 @@ fn empty(plan: &ProcessPlan, runs: &[&Run]) -> Outcome {
     }
 }
 
-fn refused(plan: &ProcessPlan, runs: &[&Run], trace: Option<u32>, why: String) -> Made {
+fn refused(plan: &ProcessPlan, runs: &[&Run], trace: Option<u32>, why: String) -> ProcessedCurve {
     let outcome = Outcome {
         trace,
         model: "as recorded".into(),
         ..empty(plan, runs)
     };
-    finished(outcome, trace, String::new(), Drawn::default(), Err(why))
+    finished(outcome, trace, String::new(), PlotData::default(), Err(why))
 }
 
 fn finished(
     mut outcome: Outcome,
     trace: Option<u32>,
     label: String,
-    drawn: Drawn,
+    drawn: PlotData,
     made: Result<Run, String>,
-) -> Made {
+) -> ProcessedCurve {
     let run = match made {
         Ok(run) => {
             outcome.termination = "computed".into();
@@ -141,8 +141,8 @@ fn finished(
             None
         }
     };
-    Made {
-        found: Found {
+    ProcessedCurve {
+        found: TraceResult {
             trace,
             label,
             outcome: outcome.identified(),
@@ -160,7 +160,7 @@ fn usable<'a>(plan: &ProcessPlan, run: &'a Run) -> Result<Vec<(u32, &'a Trace)>,
 }
 
 /// A curve after the steps, with what its columns are.
-struct Ready {
+struct CurveAfterSteps {
     spectrum: Spectrum,
     x: (Quantity, Unit),
     y: (Quantity, Unit),
@@ -171,7 +171,7 @@ fn ready(
     trace: &Trace,
     references: &References,
     outcome: &mut Outcome,
-) -> Result<Ready, String> {
+) -> Result<CurveAfterSteps, String> {
     let (spectrum, marked) = curve_of_trace(trace).map_err(|refusal| told(&refusal))?;
     let chain = with_usual_steps(&plan.steps, &spectrum, plan.trusted_absorbance);
     if !chain.steps.is_empty() {
@@ -196,7 +196,7 @@ fn ready(
         unit_of(processed.spectrum.axis).unwrap_or_else(|| trace.x.unit.clone()),
     );
     let y = ordinate(&chain, &processed.spectrum, &x.1, trace)?;
-    Ok(Ready {
+    Ok(CurveAfterSteps {
         spectrum: processed.spectrum,
         x,
         y,
@@ -255,7 +255,7 @@ fn averaged(
         let traces = usable(plan, run).map_err(|why| format!("{why} (run {})", run.id))?;
         parts.extend(traces.into_iter().map(|(_, trace)| (*run, trace)));
     }
-    let mut all: Vec<Ready> = Vec::new();
+    let mut all: Vec<CurveAfterSteps> = Vec::new();
     for (run, trace) in &parts {
         let mut own = empty(plan, &[*run]);
         let ready =
@@ -336,7 +336,7 @@ fn averaged(
 }
 
 /// The pooled standard deviation √(Σs²/n) over all points, and the largest with its place.
-fn tell_spread(found: &Average, first: &Ready, outcome: &mut Outcome) {
+fn tell_spread(found: &Average, first: &CurveAfterSteps, outcome: &mut Outcome) {
     let all = &found.standard_deviation;
     let pooled = (all.iter().map(|s| s * s).sum::<f64>() / all.len() as f64).sqrt();
     let worst = (0..all.len()).fold(0, |best, i| if all[i] > all[best] { i } else { best });
@@ -352,7 +352,7 @@ fn tell_spread(found: &Average, first: &Ready, outcome: &mut Outcome) {
 
 /// The curve as a run of its own, and its numbers in the record.
 fn written(
-    ready: &Ready,
+    ready: &CurveAfterSteps,
     curve: &Curve,
     parts: &[(&Run, &Trace)],
     outcome: &mut Outcome,
@@ -484,16 +484,16 @@ fn plain(name: &str, value: f64, unit: &Unit) -> Parameter {
     }
 }
 
-fn drawn(run: &Run) -> Drawn {
+fn drawn(run: &Run) -> PlotData {
     let Some(trace) = run.traces.first() else {
-        return Drawn::default();
+        return PlotData::default();
     };
-    Drawn {
+    PlotData {
         x_title: super::title(&trace.x),
         y_title: super::title(&trace.y),
         x: trace.x.values.to_vec(),
         y: trace.y.values.to_vec(),
         used: (0..trace.len()).collect(),
-        ..Drawn::default()
+        ..PlotData::default()
     }
 }

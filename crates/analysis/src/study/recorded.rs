@@ -8,7 +8,7 @@ const WORTH_A_WARNING: f64 = 0.3;
 
 /// What a recorded temperature was during a course, in kelvin.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(crate) struct Recorded {
+pub(crate) struct RecordedTemperature {
     /// Mean.
     pub(crate) mean: f64,
     /// Lowest reading.
@@ -25,7 +25,11 @@ pub(crate) fn is_recorded_temperature(trace: &Trace) -> bool {
 }
 
 /// The temperature recorded in a run between two times of `unit`; none where none was recorded there.
-pub(crate) fn temperature_between(run: &Run, (from, to): (f64, f64), unit: &Unit) -> Option<Recorded> {
+pub(crate) fn temperature_between(
+    run: &Run,
+    (from, to): (f64, f64),
+    unit: &Unit,
+) -> Option<RecordedTemperature> {
     let trace = run.traces.iter().find(|trace| is_recorded_temperature(trace))?;
     let readings: Vec<(f64, f64)> = (0..trace.len())
         .filter_map(|i| {
@@ -46,7 +50,7 @@ pub(crate) fn temperature_between(run: &Run, (from, to): (f64, f64), unit: &Unit
         cross += (time - mean_time) * (kelvin - mean);
     }
     let span = readings[readings.len() - 1].0 - readings[0].0;
-    Some(Recorded {
+    Some(RecordedTemperature {
         mean,
         lowest: readings.iter().map(|r| r.1).fold(f64::INFINITY, f64::min),
         highest: readings.iter().map(|r| r.1).fold(f64::NEG_INFINITY, f64::max),
@@ -54,7 +58,7 @@ pub(crate) fn temperature_between(run: &Run, (from, to): (f64, f64), unit: &Unit
     })
 }
 
-impl Recorded {
+impl RecordedTemperature {
     /// Puts the temperature into the record, and says what it did.
     pub(crate) fn tell(&self, outcome: &mut Outcome) {
         outcome

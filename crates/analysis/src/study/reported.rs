@@ -13,7 +13,7 @@ use curvary_record::{
 
 use super::ordinate::as_absorbance;
 use super::plan::FitPlan;
-use super::{BY, Drawn, Found, Six, fit_run, label_of};
+use super::{BY, PlotData, Six, TraceResult, fit_run, label_of};
 use crate::courses::{Preparation, RateWindow, initial_rate};
 use crate::linear::polynomial;
 
@@ -127,11 +127,11 @@ impl ReportedQuantity {
 
 /// A number that an export reports, and what became of it when computed anew.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Check {
+pub struct ReportedCheck {
     /// The report as a record of kind `reported`.
-    pub reported: Found,
+    pub reported: TraceResult,
     /// What was computed to compare.
-    pub computed: Vec<Found>,
+    pub computed: Vec<TraceResult>,
     /// Whether it is reproduced; absent where nothing could be computed.
     pub reproduced: Option<bool>,
     /// The verdict in words, with how far off each procedure is.
@@ -139,7 +139,7 @@ pub struct Check {
 }
 
 /// One number as it was reported.
-struct Report {
+struct ReportedNumber {
     kind: ReportedQuantity,
     key: String,
     value: f64,
@@ -162,11 +162,11 @@ pub fn reports_of(run: &Run) -> Vec<Outcome> {
 }
 
 /// Every result that a run reports about itself, computed anew where that can be done.
-pub fn reported(run: &Run) -> Vec<Check> {
+pub fn reported(run: &Run) -> Vec<ReportedCheck> {
     found_in(run).iter().map(|report| check(run, report)).collect()
 }
 
-fn found_in(run: &Run) -> Vec<Report> {
+fn found_in(run: &Run) -> Vec<ReportedNumber> {
     let mut all = Vec::new();
     for (key, claims) in run.fields.iter() {
         all.extend(claims.iter().flat_map(|claim| reports(key, claim, None)));
@@ -179,7 +179,7 @@ fn found_in(run: &Run) -> Vec<Report> {
     all
 }
 
-fn record(run: &Run, report: &Report, unit: Option<Unit>, termination: String) -> Outcome {
+fn record(run: &Run, report: &ReportedNumber, unit: Option<Unit>, termination: String) -> Outcome {
     Outcome {
         id: String::new(),
         kind: OutcomeKind::Reported,
@@ -207,7 +207,7 @@ fn record(run: &Run, report: &Report, unit: Option<Unit>, termination: String) -
 }
 
 /// Every result in a claim: under a word of the source's own, or in a sentence (`the rate constant is k = 0.03 1/s, R² = 0.99`).
-fn reports(key: &Key, claim: &Claim, trace: Option<u32>) -> Vec<Report> {
+fn reports(key: &Key, claim: &Claim, trace: Option<u32>) -> Vec<ReportedNumber> {
     let spelling = claim.spelled.as_deref().unwrap_or(key.as_str());
     // Known fields (activity, concentration …) are conditions; only what the source put under its own word, or in a
     // sentence, is a result.
@@ -256,7 +256,7 @@ fn reports(key: &Key, claim: &Claim, trace: Option<u32>) -> Vec<Report> {
             .or_else(|| in_brackets(name.split_once(['(', '['])?.1))
             .or_else(|| claim.unit.clone().filter(|_| !sentence && all.is_empty()))
             .filter(|unit| *unit != Unit::ONE);
-        all.push(Report {
+        all.push(ReportedNumber {
             kind,
             key: name.to_owned(),
             value,
@@ -339,13 +339,13 @@ fn leading_number(text: &str) -> Option<(f64, f64, &str)> {
 }
 
 /// A value that a procedure gives for the reported quantity, in the unit of the report.
-struct Candidate {
+struct ReportCandidate {
     how: String,
     value: f64,
     error: Option<f64>,
 }
 
-fn check(run: &Run, report: &Report) -> Check {
+fn check(run: &Run, report: &ReportedNumber) -> ReportedCheck {
     let mut computed = Vec::new();
     let mut unit = report.unit.clone();
     let mut remarks = Vec::new();
@@ -362,8 +362,8 @@ fn check(run: &Run, report: &Report) -> Check {
     let (reproduced, verdict) = match candidates {
         Err(why) => (None, format!("{head}; it was not computed anew: {why}")),
         Ok(list) => {
-            let off = |candidate: &Candidate| (candidate.value - report.value).abs();
-            let fits = |candidate: &&Candidate| {
+            let off = |candidate: &ReportCandidate| (candidate.value - report.value).abs();
+            let fits = |candidate: &&ReportCandidate| {
                 // To the digits that were printed, or one part in a thousand where these are many.
                 off(candidate) <= report.rounding * 1.001
                     || report.kind != ReportedQuantity::Determination
@@ -404,12 +404,12 @@ fn check(run: &Run, report: &Report) -> Check {
         .settings
         .insert("computed-anew".into(), serde_json::json!(verdict));
     outcome.remarks = remarks;
-    Check {
-        reported: Found {
+    ReportedCheck {
+        reported: TraceResult {
             trace: report.trace,
             label: String::new(),
             outcome: outcome.identified(),
-            drawn: Drawn::default(),
+            drawn: PlotData::default(),
         },
         computed,
         reproduced,
@@ -419,11 +419,11 @@ fn check(run: &Run, report: &Report) -> Check {
 
 fn candidates(
     run: &Run,
-    report: &Report,
+    report: &ReportedNumber,
     unit: &mut Option<Unit>,
-    computed: &mut Vec<Found>,
+    computed: &mut Vec<TraceResult>,
     remarks: &mut Vec<Diagnostic>,
-) -> Result<Vec<Candidate>, String> {
+) -> Result<Vec<ReportCandidate>, String> {
     if run.in_question() {
         return Err("the run is in question".into());
     }
@@ -482,7 +482,7 @@ fn candidates(
                     && let Ok(line) = polynomial(&trace.x.values, &values, 1)
                     && let Some(value) = line.r_squared
                 {
-                    list.push(Candidate {
+                    list.push(ReportCandidate {
                         how: how.into(),
                         value,
                         error: None,
@@ -492,7 +492,7 @@ fn candidates(
             for model in ["first-order+offset", "first-order"] {
                 if let Some(found) = fit_one(run, report, model) {
                     if let Some(value) = found.outcome.statistics.get("r_squared") {
-                        list.push(Candidate {
+                        list.push(ReportCandidate {
                             how: model.into(),
                             value: *value,
                             error: None,
@@ -518,7 +518,7 @@ fn candidates(
     Ok(list)
 }
 
-fn fit_one(run: &Run, report: &Report, model: &str) -> Option<Found> {
+fn fit_one(run: &Run, report: &ReportedNumber, model: &str) -> Option<TraceResult> {
     let plan = FitPlan {
         model: model.into(),
         traces: report
@@ -528,17 +528,20 @@ fn fit_one(run: &Run, report: &Report, model: &str) -> Option<Found> {
             .collect(),
         ..FitPlan::default()
     };
-    fit_run(&plan, run).into_iter().next().filter(Found::is_result)
+    fit_run(&plan, run)
+        .into_iter()
+        .next()
+        .filter(TraceResult::is_result)
 }
 
 fn from_fit(
     run: &Run,
-    report: &Report,
+    report: &ReportedNumber,
     model: &str,
     name: &str,
     unit: &mut Option<Unit>,
-    computed: &mut Vec<Found>,
-    list: &mut Vec<Candidate>,
+    computed: &mut Vec<TraceResult>,
+    list: &mut Vec<ReportCandidate>,
 ) {
     let Some(found) = fit_one(run, report, model) else {
         return;
@@ -548,7 +551,7 @@ fn from_fit(
     {
         let wanted = unit.get_or_insert_with(|| own.clone()).clone();
         if let Ok(value) = own.convert(value, &wanted) {
-            list.push(Candidate {
+            list.push(ReportCandidate {
                 how: model.into(),
                 value,
                 error: parameter
@@ -561,7 +564,12 @@ fn from_fit(
 }
 
 /// The classical straight line of ln y over time, without an end value.
-fn straight_logarithm(report: &Report, trace: &Trace, unit: &mut Option<Unit>, list: &mut Vec<Candidate>) {
+fn straight_logarithm(
+    report: &ReportedNumber,
+    trace: &Trace,
+    unit: &mut Option<Unit>,
+    list: &mut Vec<ReportCandidate>,
+) {
     if trace.y.values.iter().any(|y| *y <= 0.0) {
         return;
     }
@@ -583,7 +591,7 @@ fn straight_logarithm(report: &Report, trace: &Trace, unit: &mut Option<Unit>, l
     let Some(own) = own else { return };
     let wanted = unit.get_or_insert_with(|| own.clone()).clone();
     if let Ok(value) = own.convert(value, &wanted) {
-        list.push(Candidate {
+        list.push(ReportCandidate {
             how: "a straight line of ln y".into(),
             value,
             error: None,
@@ -592,10 +600,10 @@ fn straight_logarithm(report: &Report, trace: &Trace, unit: &mut Option<Unit>, l
 }
 
 fn slopes(
-    report: &Report,
+    report: &ReportedNumber,
     trace: &Trace,
     unit: &mut Option<Unit>,
-    list: &mut Vec<Candidate>,
+    list: &mut Vec<ReportCandidate>,
 ) -> Result<(), String> {
     let own = super::unit_in_terms("y/x", &trace.x.unit, &trace.y.unit, &Unit::ONE)
         .ok_or("the unit of a slope of this trace is not known")?;
@@ -605,7 +613,7 @@ fn slopes(
         // The sign is often left away for a fall.
         let value = value.abs() * sign;
         if let Ok(value) = own.convert(value, &wanted) {
-            list.push(Candidate {
+            list.push(ReportCandidate {
                 how: how.into(),
                 value,
                 error: error.and_then(|error| own.convert(error, &wanted).ok()),

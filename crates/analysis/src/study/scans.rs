@@ -12,7 +12,7 @@ use serde::{Deserialize, Serialize};
 use super::again::SCANS;
 use super::fit::scan_times;
 use super::ordinate::as_absorbance;
-use super::{BY, Drawn, Found, Six, TRUSTED_ABSORBANCE, told, unit_in_terms};
+use super::{BY, PlotData, Six, TRUSTED_ABSORBANCE, TraceResult, told, unit_in_terms};
 use crate::refusal::Refusal;
 use crate::scans::{
     Equilibrium, Network, Scans, Scheme, SpeciesSpectrum, fit_global, fit_global_shifted, fit_network_with,
@@ -48,7 +48,7 @@ impl ScanTask {
 #[derive(Clone, Debug, PartialEq)]
 pub struct ScanFound {
     /// The record.
-    pub found: Found,
+    pub found: TraceResult,
     /// Spectra of the species over the wavelengths, for global fits.
     pub spectra: Vec<Series>,
     /// Concentrations of the species over time, for global fits; the first one starts at one.
@@ -99,11 +99,11 @@ pub fn scan_run(task: ScanTask, run: &Run) -> ScanFound {
         Err(refusal) => {
             outcome.parameters.clear();
             outcome.termination = told(&refusal);
-            Drawn::default()
+            PlotData::default()
         }
     };
     ScanFound {
-        found: Found {
+        found: TraceResult {
             trace: None,
             label: String::new(),
             outcome: outcome.identified(),
@@ -235,7 +235,7 @@ fn computed(
     run: &Run,
     outcome: &mut Outcome,
     species: (&mut Vec<Series>, &mut Vec<Series>),
-) -> Result<Drawn, Refusal> {
+) -> Result<PlotData, Refusal> {
     let wavelength = run
         .traces
         .first()
@@ -253,7 +253,7 @@ fn work_on(
     (time, wavelength): (&Unit, &Unit),
     outcome: &mut Outcome,
     (spectra, concentrations): (&mut Vec<Series>, &mut Vec<Series>),
-) -> Result<Drawn, Refusal> {
+) -> Result<PlotData, Refusal> {
     match task {
         ScanTask::Rank => {
             let found = rank(scans)?;
@@ -268,7 +268,7 @@ fn work_on(
             outcome.statistics.insert("threshold".into(), found.threshold);
             outcome.statistics.insert("noise".into(), found.noise);
             outcome.termination = found.rule;
-            Ok(Drawn {
+            Ok(PlotData {
                 curve: None,
                 x_title: "number".into(),
                 y_title: "log₁₀ of the singular value".into(),
@@ -281,7 +281,7 @@ fn work_on(
                 used: (0..found.values.len()).collect(),
                 fitted: Vec::new(),
                 residuals: Vec::new(),
-                ..Drawn::default()
+                ..PlotData::default()
             })
         }
         ScanTask::Isosbestic => {
@@ -310,7 +310,7 @@ fn work_on(
             }
             outcome.statistics.insert("noise".into(), found.noise);
             outcome.termination = found.verdict;
-            Ok(Drawn::default())
+            Ok(PlotData::default())
         }
         ScanTask::Global(_) | ScanTask::Own(_) | ScanTask::OwnWith(..) | ScanTask::Shifted(_) => {
             let (task, shifted) = match task {
@@ -415,7 +415,7 @@ fn work_on(
                     pairs(spectrum),
                 )
             }));
-            Ok(Drawn::default())
+            Ok(PlotData::default())
         }
     }
 }

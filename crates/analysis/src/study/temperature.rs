@@ -10,10 +10,10 @@ use serde::{Deserialize, Serialize};
 
 use super::fit::two;
 use super::spectrum::as_settings;
-use super::{BY, DRIFT_MOVES, Drawn, FitPlan, Found, fit_run, told};
+use super::{BY, DRIFT_MOVES, FitPlan, PlotData, TraceResult, fit_run, told};
 use crate::linear::LinearFit;
 use crate::refusal::Refusal;
-use crate::temperature::{GAS_CONSTANT, Quantity, arrhenius, eyring};
+use crate::temperature::{DerivedQuantity, GAS_CONSTANT, arrhenius, eyring};
 
 /// A rate constant at a temperature.
 #[derive(Clone, Debug, PartialEq)]
@@ -174,13 +174,13 @@ const ABSORBANCE: &str = "{AU}";
 const APART: f64 = 1.0;
 
 /// The Arrhenius and the Eyring line through rate constants of several runs, coldest first whatever their order.
-pub fn temperature_series(plan: &TemperaturePlan, points: &[AtTemperature]) -> Vec<Found> {
+pub fn temperature_series(plan: &TemperaturePlan, points: &[AtTemperature]) -> Vec<TraceResult> {
     let mut points = points.to_vec();
     points.sort_by(|a, b| a.kelvin.total_cmp(&b.kelvin).then_with(|| a.run.cmp(&b.run)));
     vec![line(plan, &points, "arrhenius"), line(plan, &points, "eyring")]
 }
 
-fn line(plan: &TemperaturePlan, points: &[AtTemperature], model: &str) -> Found {
+fn line(plan: &TemperaturePlan, points: &[AtTemperature], model: &str) -> TraceResult {
     let mut runs: Vec<RunId> = Vec::new();
     for point in points {
         if !runs.contains(&point.run) {
@@ -220,10 +220,10 @@ fn line(plan: &TemperaturePlan, points: &[AtTemperature], model: &str) -> Found 
         Err(refusal) => {
             outcome.parameters.clear();
             outcome.termination = told(&refusal);
-            Drawn::default()
+            PlotData::default()
         }
     };
-    Found {
+    TraceResult {
         trace: None,
         label: String::new(),
         outcome: outcome.identified(),
@@ -295,7 +295,7 @@ fn fitted(
     points: &[AtTemperature],
     model: &str,
     outcome: &mut Outcome,
-) -> Result<Drawn, Refusal> {
+) -> Result<PlotData, Refusal> {
     let unsuitable = |why: String| Refusal::Unsuitable { why };
     let first = points
         .first()
@@ -355,7 +355,7 @@ fn fitted(
         Some(sd) if weights.is_some() && sd > 0.0 => sd.recip().max(1.0),
         _ => 1.0,
     };
-    let mut put = |name: &str, quantity: &Quantity, code: &str, wider: f64| {
+    let mut put = |name: &str, quantity: &DerivedQuantity, code: &str, wider: f64| {
         let end = |end: Option<f64>| end.map(|end| quantity.value + wider * (end - quantity.value));
         outcome.parameters.push(Parameter {
             name: name.into(),
@@ -508,7 +508,7 @@ fn fitted(
         .zip(&line.residuals)
         .map(|(fitted, residual)| fitted + residual)
         .collect();
-    Ok(Drawn {
+    Ok(PlotData {
         curve: None,
         x_title: "1000 K / temperature".into(),
         y_title,
@@ -517,6 +517,6 @@ fn fitted(
         used: (0..k.len()).collect(),
         fitted: line.fitted,
         residuals: line.residuals,
-        ..Drawn::default()
+        ..PlotData::default()
     })
 }

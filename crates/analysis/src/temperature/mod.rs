@@ -6,7 +6,7 @@
 use serde::{Deserialize, Serialize};
 
 use crate::distribution::{f_upper, t_half_width};
-use crate::fit::Interval;
+use crate::fit::FitInterval;
 use crate::linear::{LinearFit, polynomial_weighted};
 use crate::refusal::{Refusal, require_finite, require_length};
 
@@ -17,22 +17,22 @@ pub const BOLTZMANN_OVER_PLANCK: f64 = 1.380_649e-23 / 6.626_070_15e-34;
 
 /// A quantity with its errors.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
-pub struct Quantity {
+pub struct DerivedQuantity {
     /// Value.
     pub value: f64,
     /// Standard error.
     pub standard_error: f64,
     /// 95 % interval by Student's t.
-    pub interval: Interval,
+    pub interval: FitInterval,
 }
 
 /// Arrhenius: `k = A exp(-Ea/RT)`.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Arrhenius {
     /// Activation energy, J/mol.
-    pub activation_energy: Quantity,
+    pub activation_energy: DerivedQuantity,
     /// Natural logarithm of the pre-exponential factor (A in the unit of k).
-    pub ln_factor: Quantity,
+    pub ln_factor: DerivedQuantity,
     /// The straight line of ln k against 1/T.
     pub line: LinearFit,
     /// Probability of so large a curvature if the line is straight; absent with fewer than four points.
@@ -44,11 +44,11 @@ pub struct Arrhenius {
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Eyring {
     /// Activation enthalpy, J/mol.
-    pub enthalpy: Quantity,
+    pub enthalpy: DerivedQuantity,
     /// Activation entropy, J mol⁻¹ K⁻¹.
-    pub entropy: Quantity,
+    pub entropy: DerivedQuantity,
     /// Activation Gibbs energy at `temperature`, J/mol; its error takes the correlation of the other two into account.
-    pub gibbs_energy: Quantity,
+    pub gibbs_energy: DerivedQuantity,
     /// Temperature of the Gibbs energy, K: 298.15.
     pub temperature: f64,
     /// The straight line of ln(k/T) against 1/T.
@@ -114,36 +114,36 @@ fn no_freedom() -> Refusal {
     }
 }
 
-fn quantity(value: f64, standard_error: f64, degrees_of_freedom: usize) -> Quantity {
+fn quantity(value: f64, standard_error: f64, degrees_of_freedom: usize) -> DerivedQuantity {
     let half = t_half_width(0.95, degrees_of_freedom as f64) * standard_error;
-    Quantity {
+    DerivedQuantity {
         value,
         standard_error,
-        interval: Interval {
+        interval: FitInterval {
             lower: Some(value - half),
             upper: Some(value + half),
         },
     }
 }
 
-fn scaled(q: Quantity, factor: f64) -> Quantity {
+fn scaled(q: DerivedQuantity, factor: f64) -> DerivedQuantity {
     let (a, b) = (
         q.interval.lower.map(|v| v * factor),
         q.interval.upper.map(|v| v * factor),
     );
     let interval = if factor < 0.0 {
-        Interval { lower: b, upper: a }
+        FitInterval { lower: b, upper: a }
     } else {
-        Interval { lower: a, upper: b }
+        FitInterval { lower: a, upper: b }
     };
-    Quantity {
+    DerivedQuantity {
         value: q.value * factor,
         standard_error: q.standard_error * factor.abs(),
         interval,
     }
 }
 
-fn coefficients(line: &LinearFit) -> Result<(Quantity, Quantity), Refusal> {
+fn coefficients(line: &LinearFit) -> Result<(DerivedQuantity, DerivedQuantity), Refusal> {
     let errors = line.standard_errors.as_ref().ok_or_else(no_freedom)?;
     let df = line.degrees_of_freedom;
     Ok((

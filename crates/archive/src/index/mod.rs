@@ -15,14 +15,14 @@ use tantivy::query::{EnableScoring, Query as EngineQuery};
 use tantivy::schema::{Field, IndexRecordOption, Value as _};
 use tantivy::{DocAddress, DocId, IndexReader, ReloadPolicy, Searcher, SegmentReader, TantivyDocument, Term};
 
-pub(crate) use self::names::{Names, Places, Unread, schema, sort_path};
+pub(crate) use self::names::{IndexFields, Places, UnreadSource, schema, sort_path};
 use self::names::{order_of, step};
 pub(crate) use self::ranks::Key;
-use self::ranks::{Rank, keep_first, ranks};
-use crate::current::Covered;
+use self::ranks::{RunRank, keep_first, ranks};
+use crate::current::IndexCoverage;
 use crate::digests::digest_named;
-use crate::likeness::{Screened, Sought};
-use crate::query::{Node, Query};
+use crate::likeness::{QuerySignature, SignatureBound};
+use crate::query::{Query, QueryNode};
 use crate::sealed::Sealed;
 use crate::{Error, words};
 
@@ -35,7 +35,7 @@ const WHOLE_NAME: usize = 16;
 pub(crate) struct Index {
     pub(crate) path: PathBuf,
     pub(crate) engine: tantivy::Index,
-    pub(crate) names: Names,
+    pub(crate) names: IndexFields,
     pub(crate) reader: IndexReader,
     files: Sealed,
 }
@@ -44,11 +44,11 @@ pub(crate) struct Index {
 type EachSegment<'a> = dyn FnMut(u32, &SegmentReader, &[DocId]) -> tantivy::Result<()> + 'a;
 
 /// A run that may be alike.
-pub(crate) struct Candidate {
+pub(crate) struct AlikeCandidate {
     when: i64,
     order: u64,
     pub(crate) address: DocAddress,
-    pub(crate) screened: Screened,
+    pub(crate) screened: SignatureBound,
 }
 
 impl Index {
@@ -152,7 +152,7 @@ impl Index {
         Ok(())
     }
 
-    pub(crate) fn covered(&self) -> Result<Covered, Error> {
+    pub(crate) fn covered(&self) -> Result<IndexCoverage, Error> {
         let metas = self.engine.load_metas().map_err(|error| self.trouble(&error))?;
         Ok(metas
             .payload
@@ -227,11 +227,11 @@ impl Index {
             all.sort_unstable();
             return Ok((total, all.into_iter().skip(skip).map(|one| one.2).collect()));
         }
-        let compare = |a: &(Rank, u64, DocAddress), b: &(Rank, u64, DocAddress)| {
+        let compare = |a: &(RunRank, u64, DocAddress), b: &(RunRank, u64, DocAddress)| {
             let ranks = match (&a.0, &b.0) {
-                (Rank::None, Rank::None) => Ordering::Equal,
-                (Rank::None, _) => Ordering::Greater,
-                (_, Rank::None) => Ordering::Less,
+                (RunRank::None, RunRank::None) => Ordering::Equal,
+                (RunRank::None, _) => Ordering::Greater,
+                (_, RunRank::None) => Ordering::Less,
                 (a, b) => {
                     let order = a.partial_cmp(b).unwrap_or(Ordering::Equal);
                     if falling { order.reverse() } else { order }
@@ -239,7 +239,7 @@ impl Index {
             };
             ranks.then(a.1.cmp(&b.1))
         };
-        let mut all: Vec<(Rank, u64, DocAddress)> = Vec::new();
+        let mut all: Vec<(RunRank, u64, DocAddress)> = Vec::new();
         self.each(&searcher, &*engine_query, &mut |ordinal, segment, documents| {
             let order = segment.fast_fields().u64("order")?;
             total += documents.len();
@@ -260,24 +260,24 @@ impl Index {
     pub(crate) fn screen(
         &self,
         query: &Query,
-        sought: &mut Sought<'_>,
+        sought: &mut QuerySignature<'_>,
         but: Option<&RunId>,
-    ) -> Result<Vec<Candidate>, Error> {
+    ) -> Result<Vec<AlikeCandidate>, Error> {
         let searcher = self.reader.searcher();
         let engine_query = self.asked(query);
         let but = but.map(|id| order_of(id.as_str()));
-        let mut all: Vec<Candidate> = Vec::new();
+        let mut all: Vec<AlikeCandidate> = Vec::new();
         self.each(&searcher, &*engine_query, &mut |ordinal, segment, documents| {
             let when = segment.fast_fields().i64("when")?;
             let order = segment.fast_fields().u64("order")?;
             let from = all.len();
             all.extend(documents.iter().filter_map(|&doc| {
                 let order = order.first(doc).unwrap_or(0);
-                (Some(order) != but).then(|| Candidate {
+                (Some(order) != but).then(|| AlikeCandidate {
                     when: when.first(doc).map_or(i64::MAX, |when| -when),
                     order,
                     address: DocAddress::new(ordinal, doc),
-                    screened: Screened::Nothing,
+                    screened: SignatureBound::Nothing,
                 })
             }));
             let Some(shapes) = segment.fast_fields().bytes("shape")? else {
@@ -321,12 +321,12 @@ impl Index {
 
     /// How many unread sources there are of each word of a list.
     pub(crate) fn count_unread_by(&self, list: &str) -> Result<BTreeMap<String, u64>, Error> {
-        let query = self.engine_query(&Node::exact("kind", "unread"));
+        let query = self.engine_query(&QueryNode::exact("kind", "unread"));
         self.count_of(&*query, list)
     }
 
     pub(crate) fn count_unread(&self) -> Result<BTreeMap<String, u64>, Error> {
-        let query = self.engine_query(&Node::exact("kind", "unread"));
+        let query = self.engine_query(&QueryNode::exact("kind", "unread"));
         self.count_of(&*query, "code")
     }
 
@@ -337,15 +337,15 @@ impl Index {
     }
 
     /// The first few sources that gave no run for one cause.
-    pub(crate) fn unread(&self, code: &str, limit: usize) -> Result<Vec<Unread>, Error> {
+    pub(crate) fn unread(&self, code: &str, limit: usize) -> Result<Vec<UnreadSource>, Error> {
         self.unread_by("code", code, limit)
     }
 
     /// The first few sources that gave no run and have a word of a list.
-    pub(crate) fn unread_by(&self, list: &str, word: &str, limit: usize) -> Result<Vec<Unread>, Error> {
-        let query = self.engine_query(&Node::And(vec![
-            Node::exact("kind", "unread"),
-            Node::exact(list, word),
+    pub(crate) fn unread_by(&self, list: &str, word: &str, limit: usize) -> Result<Vec<UnreadSource>, Error> {
+        let query = self.engine_query(&QueryNode::And(vec![
+            QueryNode::exact("kind", "unread"),
+            QueryNode::exact(list, word),
         ]));
         let searcher = self.reader.searcher();
         let mut all: Vec<(u64, DocAddress)> = Vec::new();
@@ -553,7 +553,7 @@ impl Index {
 
     /// How many living documents have a word in a list.
     pub(crate) fn listed(&self, list: &str, word: &str) -> Result<usize, Error> {
-        let query = self.engine_query(&Node::exact(list, word));
+        let query = self.engine_query(&QueryNode::exact(list, word));
         let mut count = 0;
         self.each(&self.reader.searcher(), &*query, &mut |_, _, documents| {
             count += documents.len();

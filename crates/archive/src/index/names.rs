@@ -16,7 +16,7 @@ use crate::frames::At;
 
 /// The fields of the engine.
 #[derive(Clone, Copy)]
-pub(crate) struct Names {
+pub(crate) struct IndexFields {
     /// The run's name, or empty for a source.
     pub(super) id: Field,
     /// The beginning of the source's digest, by which its runs are found.
@@ -45,7 +45,7 @@ pub(crate) struct Names {
     pub(super) places: Field,
 }
 
-pub(crate) fn schema() -> (Schema, Names) {
+pub(crate) fn schema() -> (Schema, IndexFields) {
     let mut builder = Schema::builder();
     let positions = TextFieldIndexing::default()
         .set_tokenizer("words")
@@ -57,7 +57,7 @@ pub(crate) fn schema() -> (Schema, Names) {
         .set_fieldnorms(false);
     let fast = || NumericOptions::default().set_fast();
     let stored = || BytesOptions::default().set_stored();
-    let names = Names {
+    let names = IndexFields {
         id: builder.add_text_field("id", STRING),
         digest: builder.add_text_field("digest", STRING),
         source: builder.add_bytes_field("source", stored()),
@@ -157,7 +157,7 @@ pub(super) fn number_path(key: &str, unit: &str, end: &str) -> String {
     step(&format!("{key}|{unit}{end}"))
 }
 
-impl Names {
+impl IndexFields {
     /// Everything about a run but the places of its records.
     pub(crate) fn document(&self, facts: &Facts) -> TantivyDocument {
         let mut document = TantivyDocument::new();
@@ -223,7 +223,7 @@ impl Names {
     }
 
     /// A source that gave no run.
-    pub(crate) fn unread(&self, digest: &str, unread: &Unread) -> TantivyDocument {
+    pub(crate) fn unread(&self, digest: &str, unread: &UnreadSource) -> TantivyDocument {
         let mut document = TantivyDocument::new();
         document.add_text(self.digest, short(digest));
         document.add_u64(self.order, order_of(digest));
@@ -262,7 +262,7 @@ impl Names {
 
 /// Why a source gave no run.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
-pub(crate) struct Unread {
+pub(crate) struct UnreadSource {
     pub(crate) code: String,
     pub(crate) message: String,
     pub(crate) path: String,

@@ -13,19 +13,19 @@ use super::Index;
 use super::names::{filed, number_path, step};
 use crate::Error;
 use crate::excluded::Excluded;
-use crate::query::{Bounds, Node, Query};
+use crate::query::{Bounds, Query, QueryNode};
 
 /// More runs than this are not looked for by one beginning of a name.
 const ALL_NAMED: usize = 4096;
 
 impl Index {
-    pub(super) fn engine_query(&self, node: &Node) -> Box<dyn EngineQuery> {
+    pub(super) fn engine_query(&self, node: &QueryNode) -> Box<dyn EngineQuery> {
         match node {
-            Node::And(nodes) => {
+            QueryNode::And(nodes) => {
                 let mut clauses: Vec<(Occur, Box<dyn EngineQuery>)> = Vec::with_capacity(nodes.len() + 1);
                 for node in nodes {
                     clauses.push(match node {
-                        Node::Not(node) => (Occur::MustNot, self.excluded(node)),
+                        QueryNode::Not(node) => (Occur::MustNot, self.excluded(node)),
                         node => (Occur::Must, self.engine_query(node)),
                     });
                 }
@@ -34,24 +34,24 @@ impl Index {
                 }
                 Box::new(BooleanQuery::new(clauses))
             }
-            Node::Or(nodes) => Box::new(BooleanQuery::new(
+            QueryNode::Or(nodes) => Box::new(BooleanQuery::new(
                 nodes
                     .iter()
                     .map(|node| (Occur::Should, self.engine_query(node)))
                     .collect(),
             )),
-            Node::Not(node) => Box::new(BooleanQuery::new(vec![
+            QueryNode::Not(node) => Box::new(BooleanQuery::new(vec![
                 (Occur::Must, Box::new(AllQuery)),
                 (Occur::MustNot, self.excluded(node)),
             ])),
-            Node::Words { key, words } => {
+            QueryNode::Words { key, words } => {
                 let term = |word: &String| self.word_term(key.as_deref(), word);
                 match words.as_slice() {
                     [word] => Box::new(TermQuery::new(term(word), IndexRecordOption::Basic)),
                     words => Box::new(PhraseQuery::new(words.iter().map(term).collect())),
                 }
             }
-            Node::Like { key, pattern } => {
+            QueryNode::Like { key, pattern } => {
                 let words = self.words_that(key.as_deref(), pattern.beginning(), &|word| pattern.fits(word));
                 let term = |word: &String| self.word_term(key.as_deref(), word);
                 let clauses = words
@@ -62,7 +62,7 @@ impl Index {
                     .collect();
                 Box::new(BooleanQuery::new(clauses))
             }
-            Node::Named(names) => {
+            QueryNode::Named(names) => {
                 let mut clauses: Vec<(Occur, Box<dyn EngineQuery>)> = Vec::new();
                 for name in names {
                     // A whole name needs no look at the others.
@@ -80,11 +80,11 @@ impl Index {
                 }
                 Box::new(BooleanQuery::new(clauses))
             }
-            Node::Exact { list, value } => Box::new(TermQuery::new(
+            QueryNode::Exact { list, value } => Box::new(TermQuery::new(
                 self.names.list_term(list, value),
                 IndexRecordOption::Basic,
             )),
-            Node::Number {
+            QueryNode::Number {
                 key,
                 dimension,
                 bounds,
@@ -95,7 +95,7 @@ impl Index {
                     (Occur::Should, self.covering(key, dimension, *bounds)),
                 ]))
             }
-            Node::Day { from, to } => {
+            QueryNode::Day { from, to } => {
                 let term = |day: i64| Bound::Included(Term::from_field_i64(self.names.day, day));
                 Box::new(RangeQuery::new(term(*from), term(*to)))
             }
@@ -150,7 +150,7 @@ impl Index {
         Ok(found)
     }
 
-    pub(super) fn excluded(&self, node: &Node) -> Box<dyn EngineQuery> {
+    pub(super) fn excluded(&self, node: &QueryNode) -> Box<dyn EngineQuery> {
         Box::new(Excluded(self.engine_query(node)))
     }
 
@@ -181,12 +181,12 @@ impl Index {
     pub(super) fn asked(&self, query: &Query) -> Box<dyn EngineQuery> {
         let mut clauses: Vec<(Occur, Box<dyn EngineQuery>)> = vec![
             (Occur::Must, self.engine_query(&query.node)),
-            (Occur::Must, self.engine_query(&Node::exact("kind", "run"))),
+            (Occur::Must, self.engine_query(&QueryNode::exact("kind", "run"))),
         ];
         if !query.superseded {
             clauses.push((
                 Occur::MustNot,
-                self.engine_query(&Node::exact("is", "superseded")),
+                self.engine_query(&QueryNode::exact("is", "superseded")),
             ));
         }
         Box::new(BooleanQuery::new(clauses))

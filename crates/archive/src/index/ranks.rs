@@ -16,7 +16,7 @@ pub(crate) enum Key {
 
 /// A value of a run by which it is ordered; missing values come last.
 #[derive(Clone, Debug, PartialEq, PartialOrd)]
-pub(super) enum Rank {
+pub(super) enum RunRank {
     Number(f64),
     Text(String),
     None,
@@ -35,8 +35,8 @@ pub(super) fn ranks(
     key: &Key,
     falling: bool,
     documents: &[DocId],
-) -> tantivy::Result<Vec<Rank>> {
-    let none = || documents.iter().map(|_| Rank::None).collect();
+) -> tantivy::Result<Vec<RunRank>> {
+    let none = || documents.iter().map(|_| RunRank::None).collect();
     match key {
         Key::When => Ok(none()),
         Key::Number(path) => {
@@ -55,7 +55,7 @@ pub(super) fn ranks(
                     } else {
                         values.reduce(f64::min)
                     };
-                    best.map_or(Rank::None, Rank::Number)
+                    best.map_or(RunRank::None, RunRank::Number)
                 })
                 .collect())
         }
@@ -70,9 +70,9 @@ pub(super) fn ranks(
                     Some(ordinal) => {
                         word.clear();
                         column.ord_to_str(ordinal, &mut word)?;
-                        Rank::Text(word.to_lowercase())
+                        RunRank::Text(word.to_lowercase())
                     }
-                    None => Rank::None,
+                    None => RunRank::None,
                 });
             }
             Ok(all)

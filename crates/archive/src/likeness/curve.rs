@@ -18,7 +18,7 @@ const PER_CM_NM: f64 = 1e7;
 
 /// What a curve runs over.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) enum Axis {
+pub(crate) enum CurveAxis {
     /// Wavelength in nanometres.
     Wavelength,
     /// Time in seconds.
@@ -28,7 +28,7 @@ pub(crate) enum Axis {
 /// Absorbance over wavelength or time, ready to be compared.
 #[derive(Clone, Debug, PartialEq)]
 pub struct Curve {
-    pub(crate) axis: Axis,
+    pub(crate) axis: CurveAxis,
     /// Nanometres or seconds, rising.
     pub(crate) x: Vec<f64>,
     /// Absorbance from 0 (its lowest) to 1 (its highest): neither matters to r, and no sum can overflow.
@@ -39,7 +39,7 @@ pub struct Curve {
 
 /// Why a trace has no likeness to any other.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub enum Unlike {
+pub enum NoLikeness {
     /// What it runs over, in words.
     Axis(String),
     /// What was measured, in words.
@@ -56,7 +56,7 @@ pub enum Unlike {
     InQuestion(String),
 }
 
-impl fmt::Display for Unlike {
+impl fmt::Display for NoLikeness {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::Axis(found) => write!(
@@ -78,7 +78,7 @@ impl fmt::Display for Unlike {
     }
 }
 
-impl std::error::Error for Unlike {}
+impl std::error::Error for NoLikeness {}
 
 impl Curve {
     /// The curve of one trace of a run.
@@ -88,14 +88,14 @@ impl Curve {
     ///
     /// # Errors
     /// Why it can be compared with nothing.
-    pub fn of(run: &Run, trace: &Trace) -> Result<Self, Unlike> {
+    pub fn of(run: &Run, trace: &Trace) -> Result<Self, NoLikeness> {
         match run.question_about_curves() {
-            Some(question) => Err(Unlike::InQuestion(question.message.clone())),
+            Some(question) => Err(NoLikeness::InQuestion(question.message.clone())),
             None => Self::of_trace(trace),
         }
     }
 
-    pub(crate) fn of_trace(trace: &Trace) -> Result<Self, Unlike> {
+    pub(crate) fn of_trace(trace: &Trace) -> Result<Self, NoLikeness> {
         let (axis, x) = places(&trace.x)?;
         let (y, unit_of_last_decimal) = absorbances(&trace.y)?;
         let mut points: Vec<(f64, f64)> = x.into_iter().zip(y).collect();
@@ -112,18 +112,22 @@ impl Curve {
     }
 
     /// A curve of points in rising order.
-    pub(crate) fn new(axis: Axis, points: &[(f64, f64)], unit_of_last_decimal: f64) -> Result<Self, Unlike> {
+    pub(crate) fn new(
+        axis: CurveAxis,
+        points: &[(f64, f64)],
+        unit_of_last_decimal: f64,
+    ) -> Result<Self, NoLikeness> {
         if points.len() < FEWEST_POINTS {
-            return Err(Unlike::TooFew(points.len()));
+            return Err(NoLikeness::TooFew(points.len()));
         }
         if points.windows(2).any(|two| matches!(two, [a, b] if a.0 >= b.0)) {
-            return Err(Unlike::Doubled);
+            return Err(NoLikeness::Doubled);
         }
         let (low, high) = ends(points.iter().map(|point| point.1));
         let spread = high - low;
         // A last decimal may print as a binary neighbour of its multiple: 0.3 - 0.2 is a little less than 0.1.
         if spread <= unit_of_last_decimal * (1.0 + 1e-9) {
-            return Err(Unlike::Flat);
+            return Err(NoLikeness::Flat);
         }
         let x: Vec<f64> = points.iter().map(|point| point.0).collect();
         let y: Vec<f64> = points.iter().map(|point| (point.1 - low) / spread).collect();
@@ -135,7 +139,7 @@ impl Curve {
         };
         // Only numbers near the end of the range of binary floating point get here.
         if !spread.is_finite() || !(whole.last() - whole.first()).is_finite() {
-            return Err(Unlike::Quantity("numbers too large to be compared".into()));
+            return Err(NoLikeness::Quantity("numbers too large to be compared".into()));
         }
         Ok(whole)
     }
@@ -198,15 +202,18 @@ fn ends(values: impl Iterator<Item = f64>) -> (f64, f64) {
 }
 
 /// The places of a column in nanometres or seconds.
-fn places(x: &Column) -> Result<(Axis, Vec<f64>), Unlike> {
-    let wrong = || Unlike::Axis(format!("{} in {}", x.quantity, x.unit));
+fn places(x: &Column) -> Result<(CurveAxis, Vec<f64>), NoLikeness> {
+    let wrong = || NoLikeness::Axis(format!("{} in {}", x.quantity, x.unit));
     let factor = |unit: &Unit| x.unit.convert(1.0, unit).map_err(|_| wrong());
-    let (axis, values): (Axis, Vec<f64>) = if x.quantity == Quantity::TIME {
+    let (axis, values): (CurveAxis, Vec<f64>) = if x.quantity == Quantity::TIME {
         let factor = factor(&Unit::SECOND)?;
-        (Axis::Time, x.values.iter().map(|t| t * factor).collect())
+        (CurveAxis::Time, x.values.iter().map(|t| t * factor).collect())
     } else if x.quantity == Quantity::WAVELENGTH {
         let factor = factor(&Unit::NANOMETRE)?;
-        (Axis::Wavelength, x.values.iter().map(|nm| nm * factor).collect())
+        (
+            CurveAxis::Wavelength,
+            x.values.iter().map(|nm| nm * factor).collect(),
+        )
     } else if x.quantity == Quantity::WAVENUMBER || x.quantity == Quantity::ENERGY {
         let (factor, product) = if x.quantity == Quantity::ENERGY {
             let electronvolt = Unit::ucum("eV").map_err(|_| wrong())?;
@@ -215,13 +222,13 @@ fn places(x: &Column) -> Result<(Axis, Vec<f64>), Unlike> {
             (factor(&Unit::PER_CENTIMETRE)?, PER_CM_NM)
         };
         let values = x.values.iter().map(|value| product / (value * factor));
-        (Axis::Wavelength, values.collect())
+        (CurveAxis::Wavelength, values.collect())
     } else {
         return Err(wrong());
     };
     let sound = values
         .iter()
-        .all(|&value| value.is_finite() && (axis == Axis::Time || value > 0.0));
+        .all(|&value| value.is_finite() && (axis == CurveAxis::Time || value > 0.0));
     if sound { Ok((axis, values)) } else { Err(wrong()) }
 }
 
@@ -229,8 +236,8 @@ fn places(x: &Column) -> Result<(Axis, Vec<f64>), Unlike> {
 ///
 /// Where a transmittance is `T`, one unit `u` of its last decimal is lg((T + u)/T) in absorbance. It is taken where the
 /// transmittance is highest and `u` weighs least, so that no shape is taken for the last decimal.
-fn absorbances(y: &Column) -> Result<(Vec<f64>, f64), Unlike> {
-    let wrong = || Unlike::Quantity(format!("{} in {}", y.quantity, y.unit));
+fn absorbances(y: &Column) -> Result<(Vec<f64>, f64), NoLikeness> {
+    let wrong = || NoLikeness::Quantity(format!("{} in {}", y.quantity, y.unit));
     let factor = |unit: &Unit| y.unit.convert(1.0, unit).map_err(|_| wrong());
     let last = y
         .decimals
@@ -244,7 +251,7 @@ fn absorbances(y: &Column) -> Result<(Vec<f64>, f64), Unlike> {
         let fractions: Vec<f64> = y.values.iter().map(|t| t * factor).collect();
         let (lowest, highest) = ends(fractions.iter().copied());
         if lowest <= 0.0 {
-            return Err(Unlike::NotPositive);
+            return Err(NoLikeness::NotPositive);
         }
         let values = fractions.iter().map(|t| -t.log10()).collect();
         Ok((
@@ -309,7 +316,7 @@ pub(crate) fn together(
     range: (f64, f64),
     mut each: impl FnMut((f64, f64, f64)),
 ) {
-    let (mut f, mut g) = (Walk::new(f), Walk::new(g));
+    let (mut f, mut g) = (CurveWalk::new(f), CurveWalk::new(g));
     let mut at = range.0;
     loop {
         each((at, f.at(at), g.at(at)));
@@ -327,7 +334,7 @@ pub(crate) fn straight(from: (f64, f64), to: (f64, f64)) -> f64 {
 }
 
 /// Walks along a curve from left to right, from no further left than its first point.
-pub(crate) struct Walk<'a> {
+pub(crate) struct CurveWalk<'a> {
     /// The points to come.
     rest: std::iter::Zip<std::slice::Iter<'a, f64>, std::slice::Iter<'a, f64>>,
     /// The last point that is not to the right of where the walk has come.
@@ -338,7 +345,7 @@ pub(crate) struct Walk<'a> {
     slope: f64,
 }
 
-impl<'a> Walk<'a> {
+impl<'a> CurveWalk<'a> {
     pub(crate) fn new((x, y): (&'a [f64], &'a [f64])) -> Self {
         let mut walk = Self {
             rest: x.iter().zip(y),

@@ -1,7 +1,7 @@
 //! How alike two curves are, and how the most alike of many are found without reading all of them.
 //!
 //! The likeness of two curves is Pearson's correlation coefficient r of their absorbances over the range that both
-//! cover. A factor (concentration, path length) and an offset (an even baseline) leave it as it is. It ranks shapes and
+//! cover. A factor (concentration, path length) and an offset (an even baseline) leave it is. It ranks shapes and
 //! identifies nothing: many substances absorb alike, and a slope or a turbid sample changes the shape of one.
 //!
 //! Between its points a curve runs straight, and every stretch of the range weighs as much as any other of its length,
@@ -21,8 +21,8 @@ mod signature;
 #[cfg(test)]
 mod tests;
 
-pub use curve::{Curve, Unlike};
-pub(crate) use signature::{Screened, Sought, signatures};
+pub use curve::{Curve, NoLikeness};
+pub(crate) use signature::{QuerySignature, SignatureBound, signatures};
 
 /// Likeness is told, and runs are ordered, to so many decimals. What lies beyond is noise of the instrument: runs that
 /// agree so far are equals.

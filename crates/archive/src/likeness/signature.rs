@@ -26,7 +26,7 @@
 
 use curvary_record::Run;
 
-use super::curve::{Axis, Curve, FEWEST_POINTS, Merged, Walk, common, straight, together};
+use super::curve::{Curve, CurveAxis, CurveWalk, FEWEST_POINTS, Merged, common, straight, together};
 
 /// A signature has at most so many values: an evenly sampled curve of no more points is kept at its own, and 200 nm to
 /// 800 nm are kept every 4.7 nm, a fraction of the width of the bands of dissolved molecules.
@@ -103,7 +103,7 @@ pub(crate) fn signature(curve: &Curve) -> Vec<u8> {
     let even = widest - narrowest <= 1e-3 * widest;
     let sampled = |most: usize| {
         let places = nodes(range, if even { curve.x.len().min(most) } else { most });
-        let mut walk = Walk::new((&curve.x, &curve.y));
+        let mut walk = CurveWalk::new((&curve.x, &curve.y));
         let values: Vec<f64> = places.iter().map(|&place| walk.at(place) * LEVELS).collect();
         let missed = missed(curve, &places, &values, range);
         (places, values, missed)
@@ -136,8 +136,8 @@ pub(crate) fn signature(curve: &Curve) -> Vec<u8> {
 
     let mut bytes = Vec::with_capacity(HEAD + 2 * count);
     let axis = match curve.axis {
-        Axis::Wavelength => 0,
-        Axis::Time => 1,
+        CurveAxis::Wavelength => 0,
+        CurveAxis::Time => 1,
     };
     bytes.push(axis | u8::try_from(bits).unwrap_or(16) << 2);
     bytes.push(u8::try_from(count).unwrap_or(u8::MAX));
@@ -203,7 +203,7 @@ fn put_levels(bytes: &mut Vec<u8>, levels: &[u16], bits: u32) {
 
 /// What a signature tells of the likeness of its curve to the one that is sought.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(crate) enum Screened {
+pub(crate) enum SignatureBound {
     /// There is nothing to compare.
     Nothing,
     /// There is a likeness, and it lies between these.
@@ -217,7 +217,7 @@ pub(crate) enum Screened {
     Open,
 }
 
-impl Screened {
+impl SignatureBound {
     /// What is known of the best of two curves of one run.
     pub(crate) fn or(self, other: Self) -> Self {
         match (self, other) {
@@ -232,16 +232,16 @@ impl Screened {
 }
 
 /// A curve that is sought, with what is the same for all signatures of one range.
-pub(crate) struct Sought<'a> {
+pub(crate) struct QuerySignature<'a> {
     curve: &'a Curve,
     /// The range and number of values that `shared` is for.
     of: (f64, f64, usize),
-    shared: Option<Shared>,
+    shared: Option<CommonRange>,
 }
 
 /// Integrals over the common range, with the hat functions h_k that rise from 0 to 1 and fall again between the places
 /// before and after the k-th: what a signature makes of a curve is Σ v_k h_k.
-struct Shared {
+struct CommonRange {
     /// The length of the common range.
     length: f64,
     /// ‖g‖ of the sought curve g, less its mean.
@@ -252,7 +252,7 @@ struct Shared {
 
 /// The numbers of a signature.
 struct SignatureNumbers<'a> {
-    axis: Axis,
+    axis: CurveAxis,
     range: (f64, f64),
     narrowest: f64,
     widest: f64,
@@ -274,8 +274,8 @@ impl<'a> SignatureNumbers<'a> {
         let (axis, count) = (head.first()?, head.get(1)?);
         let read = Self {
             axis: match axis & 3 {
-                0 => Axis::Wavelength,
-                1 => Axis::Time,
+                0 => CurveAxis::Wavelength,
+                1 => CurveAxis::Time,
                 _ => return None,
             },
             range: (double(2)?, double(10)?),
@@ -323,7 +323,7 @@ impl<'a> SignatureNumbers<'a> {
     }
 }
 
-impl<'a> Sought<'a> {
+impl<'a> QuerySignature<'a> {
     pub(crate) fn new(curve: &'a Curve) -> Self {
         Self {
             curve,
@@ -333,36 +333,36 @@ impl<'a> Sought<'a> {
     }
 
     /// What a signature tells. It is quickest when signatures of one range come one after another.
-    pub(crate) fn screen(&mut self, bytes: &[u8]) -> Screened {
+    pub(crate) fn screen(&mut self, bytes: &[u8]) -> SignatureBound {
         // Bytes that are no signature are no reason to leave a run out.
         let Some(read) = SignatureNumbers::of(bytes) else {
-            return Screened::Open;
+            return SignatureBound::Open;
         };
         if read.axis != self.curve.axis {
-            return Screened::Nothing;
+            return SignatureBound::Nothing;
         }
         let own = (self.curve.first(), self.curve.last());
         let Some(range) = common(own, read.range) else {
-            return Screened::Nothing;
+            return SignatureBound::Nothing;
         };
         match read.has_points_in(range) {
             Some(true) => {}
-            Some(false) => return Screened::Nothing,
-            None => return Screened::Open,
+            Some(false) => return SignatureBound::Nothing,
+            None => return SignatureBound::Open,
         }
         let of = (read.range.0, read.range.1, read.count);
         if self.of != of {
-            self.shared = Shared::new(self.curve, read.range, read.count, range);
+            self.shared = CommonRange::new(self.curve, read.range, read.count, range);
             self.of = of;
         }
         match &self.shared {
             Some(shared) => shared.bounds(&read),
-            None => Screened::Nothing,
+            None => SignatureBound::Nothing,
         }
     }
 }
 
-impl Shared {
+impl CommonRange {
     /// None where the sought curve has too few points or no shape in the common range.
     fn new(curve: &Curve, whole: (f64, f64), count: usize, range: (f64, f64)) -> Option<Self> {
         let places = nodes(whole, count);
@@ -405,7 +405,7 @@ impl Shared {
         })
     }
 
-    fn bounds(&self, read: &SignatureNumbers<'_>) -> Screened {
+    fn bounds(&self, read: &SignatureNumbers<'_>) -> SignatureBound {
         // The mean comes off before anything is squared: a small part of a curve may lie far from zero.
         let weighed = read.values().zip(&self.hats).map(|(value, hat)| value * hat[0]);
         let mean = weighed.sum::<f64>() / self.length;
@@ -426,9 +426,9 @@ impl Shared {
         let about = (error / norm).asin() + SLACK;
         // Where the error is longer than what is known of the curve, the arcsine is no number, and nothing is known.
         if may_be_flat || !angle.is_finite() || !about.is_finite() {
-            return Screened::Open;
+            return SignatureBound::Open;
         }
-        Screened::Between {
+        SignatureBound::Between {
             low: (angle + about).min(std::f64::consts::PI).cos(),
             high: (angle - about).max(0.0).cos(),
         }

@@ -3,9 +3,9 @@
 use curvary_record::{Column, Decimals, Quantity, Trace, Unit};
 use proptest::prelude::*;
 
-use super::curve::Axis;
+use super::curve::CurveAxis;
 use super::signature::signature;
-use super::{Curve, Screened, Sought, Unlike, class};
+use super::{Curve, NoLikeness, QuerySignature, SignatureBound, class};
 
 fn band(x: f64, height: f64, middle: f64, width: f64) -> f64 {
     height * (-((x - middle) / width).powi(2)).exp()
@@ -106,7 +106,7 @@ fn wavenumbers_and_transmittance_are_converted() {
     let mut dark = percent;
     dark[50] = 0.0;
     transmitted.y.values = dark.into();
-    assert_eq!(Curve::of_trace(&transmitted), Err(Unlike::NotPositive));
+    assert_eq!(Curve::of_trace(&transmitted), Err(NoLikeness::NotPositive));
 }
 
 /// As above, from `tests/independent_likeness.py`.
@@ -160,27 +160,27 @@ fn a_factor_and_an_offset_do_not_matter_and_the_direction_of_the_scan_neither() 
 fn what_has_no_likeness_says_why() {
     let none = |trace: &Trace| Curve::of_trace(trace).expect_err("no likeness");
     let flat = |x: f64| if x > 500.0 { 0.2 } else { 0.2001 };
-    assert_eq!(none(&spectrum(steps(400.0, 5.0, 61), flat)), Unlike::Flat);
+    assert_eq!(none(&spectrum(steps(400.0, 5.0, 61), flat)), NoLikeness::Flat);
     let barely = |x: f64| if x > 500.0 { 0.2 } else { 0.2002 };
     curve(&spectrum(steps(400.0, 5.0, 61), barely));
     assert_eq!(
         none(&spectrum(steps(400.0, 5.0, 9), |x| x / 1000.0)),
-        Unlike::TooFew(9)
+        NoLikeness::TooFew(9)
     );
     let mut doubled = red();
     doubled.x.values.make_mut()[7] = 440.0;
-    assert_eq!(none(&doubled), Unlike::Doubled);
+    assert_eq!(none(&doubled), NoLikeness::Doubled);
     let mut reflected = red();
     reflected.y.quantity = Quantity::REFLECTANCE;
-    assert!(matches!(none(&reflected), Unlike::Quantity(_)));
+    assert!(matches!(none(&reflected), NoLikeness::Quantity(_)));
     let mut numbered = red();
     numbered.x.quantity = Quantity::INDEX;
     numbered.x.unit = Unit::ONE;
-    assert!(matches!(none(&numbered), Unlike::Axis(_)));
+    assert!(matches!(none(&numbered), NoLikeness::Axis(_)));
     let mut huge = red();
     huge.y.values.make_mut()[3] = f64::MAX;
     huge.y.values.make_mut()[4] = f64::MIN;
-    assert!(matches!(none(&huge), Unlike::Quantity(_)));
+    assert!(matches!(none(&huge), NoLikeness::Quantity(_)));
 }
 
 #[test]
@@ -210,11 +210,11 @@ fn half_of_the_longer_range_and_ten_points_of_each_are_needed() {
 }
 
 /// Everything that can be told from a signature holds for the likeness.
-fn holds(sought: &mut Sought<'_>, own: &Curve, other: &Curve) -> Screened {
+fn holds(sought: &mut QuerySignature<'_>, own: &Curve, other: &Curve) -> SignatureBound {
     let screened = sought.screen(&signature(other));
     match (screened, own.likeness(other)) {
-        (Screened::Open, _) | (Screened::Nothing, None) => {}
-        (Screened::Between { low, high }, Some(r)) => {
+        (SignatureBound::Open, _) | (SignatureBound::Nothing, None) => {}
+        (SignatureBound::Between { low, high }, Some(r)) => {
             assert!(low <= r && r <= high, "{r} is not between {low} and {high}");
         }
         (screened, r) => panic!("{screened:?} for {r:?}"),
@@ -262,9 +262,9 @@ fn invented() -> impl Strategy<Value = Curve> {
                 x += if uneven { step * (0.1 + 3.0 * dice()) } else { step };
             }
             let axis = if odd == "time" {
-                Axis::Time
+                CurveAxis::Time
             } else {
-                Axis::Wavelength
+                CurveAxis::Wavelength
             };
             Curve::new(axis, &points, 10_f64.powi(-i32::from(decimals))).ok()
         },
@@ -278,14 +278,14 @@ proptest! {
     /// what is left out by its bounds is no better than what is told.
     #[test]
     fn signatures_lose_nothing(own in invented(), others in prop::collection::vec(invented(), 100)) {
-        let mut sought = Sought::new(&own);
+        let mut sought = QuerySignature::new(&own);
         let mut computed = 0;
         let mut bounded: Vec<(f64, &Curve)> = Vec::new();
         for other in &others {
             match holds(&mut sought, &own, other) {
-                Screened::Nothing => {}
-                Screened::Between { high, .. } => bounded.push((high, other)),
-                Screened::Open => bounded.push((1.0, other)),
+                SignatureBound::Nothing => {}
+                SignatureBound::Between { high, .. } => bounded.push((high, other)),
+                SignatureBound::Open => bounded.push((1.0, other)),
             }
         }
         bounded.sort_by(|a, b| b.0.total_cmp(&a.0));
@@ -319,7 +319,7 @@ proptest! {
         bytes in prop::collection::vec(any::<u8>(), 0..300),
         damage in prop::collection::vec((0_usize..40, any::<u8>()), 1..9),
     ) {
-        let mut sought = Sought::new(&own);
+        let mut sought = QuerySignature::new(&own);
         sought.screen(&bytes);
         let mut damaged = signature(&own);
         for (at, byte) in damage {
@@ -343,7 +343,8 @@ fn signatures_tell_something() {
     let curves: Vec<Curve> = [red(), shifted(), two_bands()].iter().map(curve).collect();
     for own in &curves {
         for other in &curves {
-            let Screened::Between { low, high } = holds(&mut Sought::new(own), own, other) else {
+            let SignatureBound::Between { low, high } = holds(&mut QuerySignature::new(own), own, other)
+            else {
                 panic!("open");
             };
             assert!(high - low < 1e-4, "{low} to {high}");

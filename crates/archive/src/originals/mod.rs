@@ -11,7 +11,7 @@ use std::path::Path;
 use sha2::{Digest as _, Sha256};
 
 use crate::Error;
-use crate::frames::Damage;
+use crate::frames::FrameDamage;
 use crate::manifest::Part;
 
 /// The largest source.
@@ -19,7 +19,7 @@ pub(crate) const LARGEST: u64 = 0xF000_0000;
 
 /// Where an original lies.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) struct Held {
+pub(crate) struct OriginalLocation {
     /// Number of the part, from 0; [`u32::MAX`] where it is not known.
     pub(crate) part: u32,
     /// First byte of the frame, or of the ZIP entry.
@@ -28,7 +28,7 @@ pub(crate) struct Held {
     pub(crate) within: u32,
 }
 
-impl Held {
+impl OriginalLocation {
     /// The place of what was not found.
     pub(crate) const NOWHERE: Self = Self {
         part: u32::MAX,
@@ -38,17 +38,17 @@ impl Held {
 }
 
 /// An original that a part holds.
-pub(crate) struct Member {
+pub(crate) struct OriginalMember {
     pub(crate) digest: [u8; 32],
-    pub(crate) held: Held,
+    pub(crate) held: OriginalLocation,
 }
 
 /// What a part holds.
 #[derive(Default)]
 pub(crate) struct Members {
-    pub(crate) all: Vec<Member>,
+    pub(crate) all: Vec<OriginalMember>,
     /// Stretches that cannot be read.
-    pub(crate) damaged: Vec<Damage>,
+    pub(crate) damaged: Vec<FrameDamage>,
 }
 
 /// Whether a part is a ZIP file.
@@ -61,9 +61,9 @@ pub(crate) fn members(root: &Path, number: u32, part: &Part) -> Result<Members, 
     if !is_zip(&part.name) {
         return tarred::members(&root.join(&part.name), number, part.length);
     }
-    let member = |entry: zipped::Entry| Member {
+    let member = |entry: zipped::ZipEntry| OriginalMember {
         digest: entry.digest,
-        held: Held {
+        held: OriginalLocation {
             part: number,
             at: entry.at,
             within: 0,
@@ -77,7 +77,7 @@ pub(crate) fn members(root: &Path, number: u32, part: &Part) -> Result<Members, 
 }
 
 /// The name and the bytes of an original, as they are found: whoever asks compares the digest.
-pub(crate) fn read(path: &Path, held: Held) -> Result<(String, Vec<u8>), Error> {
+pub(crate) fn read(path: &Path, held: OriginalLocation) -> Result<(String, Vec<u8>), Error> {
     if is_zip(&path.to_string_lossy()) {
         zipped::read(path, u64::from(held.at)).map(|(entry, bytes)| (entry.name, bytes))
     } else {

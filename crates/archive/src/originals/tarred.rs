@@ -13,9 +13,9 @@ use std::fs::File;
 use std::io::{Read, Seek, SeekFrom};
 use std::path::Path;
 
-use super::{Held, LARGEST, Member, Members, digest};
+use super::{LARGEST, Members, OriginalLocation, OriginalMember, digest};
 use crate::Error;
-use crate::frames::{Step, Walk, pack, pack_pieces};
+use crate::frames::{FrameWalk, WalkStep, pack, pack_pieces};
 
 /// A part that is this long gets no further frame.
 pub(crate) const PART_BYTES: u64 = 256 << 20;
@@ -133,11 +133,11 @@ fn name_of<R: Read>(entry: &tar::Entry<'_, R>) -> String {
 /// Every member of a part that is `length` bytes long, with the digest of its bytes.
 pub(crate) fn members(path: &Path, number: u32, length: u64) -> Result<Members, Error> {
     let mut found = Members::default();
-    let mut walk = Walk::new(path, number, 0, length)?;
+    let mut walk = FrameWalk::new(path, number, 0, length)?;
     while let Some(step) = walk.next()? {
         let (frame, text) = match step {
-            Step::Frame(frame, text) => (frame, text),
-            Step::Damaged(damage) => {
+            WalkStep::Frame(frame, text) => (frame, text),
+            WalkStep::Damaged(damage) => {
                 found.damaged.push(damage);
                 continue;
             }
@@ -153,9 +153,9 @@ pub(crate) fn members(path: &Path, number: u32, length: u64) -> Result<Members, 
             let size = usize::try_from(entry.size()).unwrap_or(usize::MAX);
             let bytes = text.get(from..from.saturating_add(size));
             let bytes = bytes.ok_or_else(|| wrong(std::io::ErrorKind::UnexpectedEof.into()))?;
-            found.all.push(Member {
+            found.all.push(OriginalMember {
                 digest: digest(bytes),
-                held: Held {
+                held: OriginalLocation {
                     part: number,
                     at: u32::try_from(frame.frame).unwrap_or(u32::MAX),
                     within: u32::try_from(within).unwrap_or(u32::MAX),
@@ -168,7 +168,7 @@ pub(crate) fn members(path: &Path, number: u32, length: u64) -> Result<Members, 
 }
 
 /// The name and the bytes of a member.
-pub(crate) fn read(path: &Path, held: Held) -> Result<(String, Vec<u8>), Error> {
+pub(crate) fn read(path: &Path, held: OriginalLocation) -> Result<(String, Vec<u8>), Error> {
     let wrong = |error: std::io::Error| {
         let at = u64::from(held.at);
         Error::damaged(
@@ -246,7 +246,7 @@ mod tests {
         let found = members(&path, 0, begins(frames.len()) as u64).expect("it reads");
         assert_eq!((found.all.len(), found.damaged.len()), (201, 0));
         for (((name, bytes), place), member) in sources.iter().zip(&places).zip(&found.all) {
-            let held = Held {
+            let held = OriginalLocation {
                 part: 0,
                 at: u32::try_from(begins(place.frame)).expect("small"),
                 within: place.within,

@@ -31,7 +31,7 @@ const EXTRA: u16 = 0x7663;
 const FLAGS: u16 = 1 << 11;
 /// An entry of a part, as its header tells.
 #[derive(Clone, Debug, PartialEq)]
-pub(crate) struct Entry {
+pub(crate) struct ZipEntry {
     pub(crate) name: String,
     pub(crate) digest: [u8; 32],
     method: u16,
@@ -43,7 +43,7 @@ pub(crate) struct Entry {
     pub(crate) at: u32,
 }
 
-impl Entry {
+impl ZipEntry {
     /// Where the next entry begins.
     pub(crate) fn end(&self) -> u64 {
         u64::from(self.at) + LOCAL_BYTES as u64 + self.name.len() as u64 + 36 + u64::from(self.packed)
@@ -133,7 +133,7 @@ impl Entry {
 }
 
 /// The directory of a part whose entries end at byte `end`.
-pub(crate) fn directory(entries: &[Entry], end: u64) -> Vec<u8> {
+pub(crate) fn directory(entries: &[ZipEntry], end: u64) -> Vec<u8> {
     let mut bytes = Vec::with_capacity(entries.iter().map(|entry| entry.name.len() + 82).sum::<usize>() + 22);
     for entry in entries {
         put32(&mut bytes, CENTRAL);
@@ -170,7 +170,7 @@ fn put32(bytes: &mut Vec<u8>, word: u32) {
 }
 
 /// Every entry of a part whose entries are `length` long, from their headers.
-pub(crate) fn entries(path: &Path, length: u64) -> Result<Vec<Entry>, Error> {
+pub(crate) fn entries(path: &Path, length: u64) -> Result<Vec<ZipEntry>, Error> {
     let mut all = Vec::new();
     let mut file = BufReader::with_capacity(64 << 10, File::open(path).map_err(Error::io("open", path))?);
     let mut at = 0;
@@ -196,7 +196,7 @@ pub(crate) fn entries(path: &Path, length: u64) -> Result<Vec<Entry>, Error> {
 
 /// Every committed entry of a part: from its directory where that is as it was committed, which a damaged header cannot
 /// disturb, else from the entries' headers.
-pub(crate) fn entries_of(root: &Path, part: &Part) -> Result<Vec<Entry>, Error> {
+pub(crate) fn entries_of(root: &Path, part: &Part) -> Result<Vec<ZipEntry>, Error> {
     let path = root.join(&part.name);
     if let Some(committed) = &part.directory {
         let length = usize::try_from(committed.length).unwrap_or(usize::MAX);
@@ -212,7 +212,7 @@ pub(crate) fn entries_of(root: &Path, part: &Part) -> Result<Vec<Entry>, Error> 
 }
 
 /// The entries that a directory lists; `None` when it is no directory of ours.
-pub(crate) fn listed(directory: &[u8]) -> Option<Vec<Entry>> {
+pub(crate) fn listed(directory: &[u8]) -> Option<Vec<ZipEntry>> {
     let word = |from: usize| {
         Some(u16::from_le_bytes(
             directory.get(from..from + 2)?.try_into().ok()?,
@@ -231,7 +231,7 @@ pub(crate) fn listed(directory: &[u8]) -> Option<Vec<Entry>> {
         if word(from + 30)? != 36 || word(extra)? != EXTRA || word(extra + 2)? != 32 {
             return None;
         }
-        all.push(Entry {
+        all.push(ZipEntry {
             name: std::str::from_utf8(name).ok()?.to_owned(),
             digest: directory.get(extra + 4..extra + 36)?.try_into().ok()?,
             method: word(from + 10)?,
@@ -248,7 +248,7 @@ pub(crate) fn listed(directory: &[u8]) -> Option<Vec<Entry>> {
 
 /// The entries of a part whose length nobody tells, up to the first that is not whole: its header cannot be read, or its
 /// bytes do not agree with its digest and nothing whole follows.
-pub(crate) fn whole_entries(path: &Path) -> Result<Vec<Entry>, Error> {
+pub(crate) fn whole_entries(path: &Path) -> Result<Vec<ZipEntry>, Error> {
     let length = std::fs::metadata(path).map_err(Error::io("look at", path))?.len();
     if let Some(listed) = listed_at_end(path, length) {
         return Ok(listed);
@@ -279,7 +279,7 @@ pub(crate) fn whole_entries(path: &Path) -> Result<Vec<Entry>, Error> {
 }
 
 /// What the directory at the very end of a file lists, when there is a whole one that ends with the file.
-fn listed_at_end(path: &Path, length: u64) -> Option<Vec<Entry>> {
+fn listed_at_end(path: &Path, length: u64) -> Option<Vec<ZipEntry>> {
     let end = read_at(path, length.checked_sub(22)?, 22).ok()?;
     let long = |from: usize| Some(u32::from_le_bytes(end.get(from..from + 4)?.try_into().ok()?));
     let (size, begin) = (u64::from(long(12)?), u64::from(long(16)?));
@@ -298,7 +298,7 @@ fn listed_at_end(path: &Path, length: u64) -> Option<Vec<Entry>> {
     (joined && at == begin && directory(&all, begin) == bytes).then_some(all)
 }
 
-fn header_at(file: &mut impl Read, path: &Path, at: u64) -> Result<Entry, Error> {
+fn header_at(file: &mut impl Read, path: &Path, at: u64) -> Result<ZipEntry, Error> {
     let mut bytes = vec![0; LOCAL_BYTES];
     file.read_exact(&mut bytes).map_err(Error::io("read", path))?;
     let rest = usize::from(u16::from_le_bytes([bytes[26], bytes[27]])) + 36;
@@ -307,12 +307,12 @@ fn header_at(file: &mut impl Read, path: &Path, at: u64) -> Result<Entry, Error>
         .map_err(Error::io("read", path))?;
     u32::try_from(at)
         .ok()
-        .and_then(|at| Entry::parse(&bytes, at))
+        .and_then(|at| ZipEntry::parse(&bytes, at))
         .ok_or_else(|| Error::damaged(path, at, "other bytes", "the header of a ZIP entry"))
 }
 
 /// The entry that begins at `at`, and its source's bytes.
-pub(crate) fn read(path: &Path, at: u64) -> Result<(Entry, Vec<u8>), Error> {
+pub(crate) fn read(path: &Path, at: u64) -> Result<(ZipEntry, Vec<u8>), Error> {
     let mut file = File::open(path).map_err(Error::io("open", path))?;
     file.seek(SeekFrom::Start(at)).map_err(Error::io("read", path))?;
     let entry = header_at(&mut file, path, at)?;

@@ -33,20 +33,20 @@ pub use vocabulary::Vocabulary;
 #[derive(Clone, Debug, PartialEq)]
 pub struct Query {
     text: String,
-    pub(crate) node: Node,
+    pub(crate) node: QueryNode,
     /// Whether superseded runs are asked for.
     pub(crate) superseded: bool,
 }
 
 /// What a query asks of a run.
 #[derive(Clone, Debug, PartialEq)]
-pub(crate) enum Node {
+pub(crate) enum QueryNode {
     /// Everything; an empty one matches every run.
-    And(Vec<Node>),
+    And(Vec<QueryNode>),
     /// At least one.
-    Or(Vec<Node>),
+    Or(Vec<QueryNode>),
     /// Not this.
-    Not(Box<Node>),
+    Not(Box<QueryNode>),
     /// These words, one behind the other, in a field or anywhere.
     Words {
         /// The field.
@@ -126,10 +126,10 @@ impl Query {
 
     /// The query that every run answers, save superseded ones.
     pub(crate) fn everything() -> Self {
-        Self::of(Node::And(Vec::new()))
+        Self::of(QueryNode::And(Vec::new()))
     }
 
-    pub(crate) fn of(node: Node) -> Self {
+    pub(crate) fn of(node: QueryNode) -> Self {
         Self {
             text: String::new(),
             node,
@@ -145,10 +145,10 @@ impl Query {
 
     /// Every word that is looked for, for showing where it stands.
     pub(crate) fn sought(&self) -> Vec<&str> {
-        fn walk<'a>(node: &'a Node, all: &mut Vec<&'a str>) {
+        fn walk<'a>(node: &'a QueryNode, all: &mut Vec<&'a str>) {
             match node {
-                Node::And(nodes) | Node::Or(nodes) => nodes.iter().for_each(|node| walk(node, all)),
-                Node::Words { words, .. } => all.extend(words.iter().map(String::as_str)),
+                QueryNode::And(nodes) | QueryNode::Or(nodes) => nodes.iter().for_each(|node| walk(node, all)),
+                QueryNode::Words { words, .. } => all.extend(words.iter().map(String::as_str)),
                 _ => {}
             }
         }
@@ -158,7 +158,7 @@ impl Query {
     }
 }
 
-impl Node {
+impl QueryNode {
     pub(crate) fn exact(list: &str, word: impl Into<String>) -> Self {
         Self::Exact {
             list: list.to_owned(),

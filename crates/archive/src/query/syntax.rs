@@ -3,7 +3,7 @@
 use curvary_record::{Unit, ValueKind, known_field, known_fields};
 
 use super::quantity::{Bounds, Compare, days, meanings, number_and_unit, seconds};
-use super::{Node, Pattern, Vocabulary};
+use super::{Pattern, QueryNode, Vocabulary};
 use crate::QueryError;
 use crate::words::words;
 
@@ -45,7 +45,7 @@ const COMMON_UNITS: [&str; 32] = [
 const DEEPEST: usize = 64;
 
 #[derive(Clone, Debug)]
-struct Token {
+struct QueryToken {
     kind: TokenKind,
     from: usize,
     to: usize,
@@ -67,9 +67,9 @@ enum TokenKind {
     },
 }
 
-pub(super) fn parse(text: &str, house: &[String], vocabulary: &Vocabulary) -> Result<Node, QueryError> {
+pub(super) fn parse(text: &str, house: &[String], vocabulary: &Vocabulary) -> Result<QueryNode, QueryError> {
     let tokens = tokens(text)?;
-    let mut parser = Parser {
+    let mut parser = QueryParser {
         text,
         house,
         vocabulary,
@@ -78,7 +78,7 @@ pub(super) fn parse(text: &str, house: &[String], vocabulary: &Vocabulary) -> Re
         depth: 0,
     };
     if tokens.is_empty() {
-        return Ok(Node::And(Vec::new()));
+        return Ok(QueryNode::And(Vec::new()));
     }
     let node = parser.any()?;
     match parser.peek() {
@@ -104,7 +104,7 @@ fn fault(text: &str, from: usize, to: usize, message: impl Into<String>, help: O
     }
 }
 
-fn tokens(text: &str) -> Result<Vec<Token>, QueryError> {
+fn tokens(text: &str) -> Result<Vec<QueryToken>, QueryError> {
     let mut all = Vec::new();
     let mut at = 0;
     while let Some(sign) = text[at..].chars().next() {
@@ -153,7 +153,7 @@ fn tokens(text: &str) -> Result<Vec<Token>, QueryError> {
                 }
             }
         };
-        all.push(Token { kind, from, to: at });
+        all.push(QueryToken { kind, from, to: at });
     }
     Ok(all)
 }
@@ -218,11 +218,11 @@ fn term(text: &str, key: String, at: &mut usize) -> Result<TokenKind, QueryError
     })
 }
 
-struct Parser<'a> {
+struct QueryParser<'a> {
     text: &'a str,
     house: &'a [String],
     vocabulary: &'a Vocabulary,
-    tokens: &'a [Token],
+    tokens: &'a [QueryToken],
     at: usize,
     depth: usize,
 }
@@ -245,21 +245,21 @@ impl Spot<'_> {
     }
 }
 
-impl Parser<'_> {
-    fn peek(&self) -> Option<&Token> {
+impl QueryParser<'_> {
+    fn peek(&self) -> Option<&QueryToken> {
         self.tokens.get(self.at)
     }
 
-    fn any(&mut self) -> Result<Node, QueryError> {
+    fn any(&mut self) -> Result<QueryNode, QueryError> {
         let mut nodes = vec![self.all()?];
         while self.peek().is_some_and(|token| token.kind == TokenKind::Or) {
             self.at += 1;
             nodes.push(self.all()?);
         }
-        Ok(one_or(nodes, Node::Or))
+        Ok(one_or(nodes, QueryNode::Or))
     }
 
-    fn all(&mut self) -> Result<Node, QueryError> {
+    fn all(&mut self) -> Result<QueryNode, QueryError> {
         let mut nodes = vec![self.one()?];
         loop {
             match self.peek().map(|token| &token.kind) {
@@ -271,10 +271,10 @@ impl Parser<'_> {
                 Some(_) => nodes.push(self.one()?),
             }
         }
-        Ok(one_or(nodes, Node::And))
+        Ok(one_or(nodes, QueryNode::And))
     }
 
-    fn one(&mut self) -> Result<Node, QueryError> {
+    fn one(&mut self) -> Result<QueryNode, QueryError> {
         let Some(token) = self.tokens.get(self.at) else {
             let end = self.text.len();
             return Err(fault(
@@ -295,7 +295,7 @@ impl Parser<'_> {
                 self.depth += 1;
                 let node = self.one()?;
                 self.depth -= 1;
-                Ok(Node::Not(Box::new(node)))
+                Ok(QueryNode::Not(Box::new(node)))
             }
             TokenKind::Open => {
                 self.depth += 1;
@@ -314,16 +314,16 @@ impl Parser<'_> {
                 wrong("a joining word was found where a term was expected; put it in quotes to look for it")
             }
             // Everything, as shells and people write it.
-            TokenKind::Words(text) if text == "*" => Ok(Node::And(Vec::new())),
+            TokenKind::Words(text) if text == "*" => Ok(QueryNode::And(Vec::new())),
             TokenKind::Words(text) if Pattern::is_in(text) => Ok(shapes(None, text)),
             TokenKind::Words(text) => match tokens_of(text) {
                 words if words.is_empty() => wrong("there is no letter or digit in this word"),
                 // The name of a run, as listings show it, finds the run.
-                words if is_like_a_name(text) => Ok(Node::Or(vec![
-                    Node::Words { key: None, words },
-                    Node::Named(vec![text.clone()]),
+                words if is_like_a_name(text) => Ok(QueryNode::Or(vec![
+                    QueryNode::Words { key: None, words },
+                    QueryNode::Named(vec![text.clone()]),
                 ])),
-                words => Ok(Node::Words { key: None, words }),
+                words => Ok(QueryNode::Words { key: None, words }),
             },
             TokenKind::Term {
                 key,
@@ -342,7 +342,7 @@ impl Parser<'_> {
         }
     }
 
-    fn term(&self, spot: &Spot<'_>) -> Result<Node, QueryError> {
+    fn term(&self, spot: &Spot<'_>) -> Result<QueryNode, QueryError> {
         if spot.value.trim().is_empty() {
             return Err(fault(
                 spot.text,
@@ -366,10 +366,10 @@ impl Parser<'_> {
                 ..*spot
             })?);
         }
-        Ok(one_or(nodes, Node::Or))
+        Ok(one_or(nodes, QueryNode::Or))
     }
 
-    fn plain_term(&self, spot: &Spot<'_>) -> Result<Node, QueryError> {
+    fn plain_term(&self, spot: &Spot<'_>) -> Result<QueryNode, QueryError> {
         let lower = spot.key.to_lowercase();
         // `points` is what tables show, the count of what was read; what a source states of it may differ, or be absent.
         let field = match lower.as_str() {
@@ -385,13 +385,13 @@ impl Parser<'_> {
                 ValueKind::TimeOfDay => time(known.key, spot),
             };
         }
-        let exact = |list: &str| Ok(Node::exact(list, spot.value.trim().to_lowercase()));
+        let exact = |list: &str| Ok(QueryNode::exact(list, spot.value.trim().to_lowercase()));
         match lower.as_str() {
             "technique" => exact("technique"),
             "reader" => exact("reader"),
             "question" => exact("question"),
             "remark" => exact("remark"),
-            "dispute" => Ok(Node::exact("dispute", spot.value.trim())),
+            "dispute" => Ok(QueryNode::exact("dispute", spot.value.trim())),
             "path" => phrase("path", spot),
             "label" => phrase("label", spot),
             "run" => names(spot),
@@ -401,9 +401,9 @@ impl Parser<'_> {
                 .find(|word| **word == spot.value.to_lowercase().replace(' ', "-"))
             {
                 // What tables show of a run is what can be asked for.
-                Some(&"asked") => Ok(Node::exact("is", "in-question")),
-                Some(&"disputed") => Ok(Node::exact("has", "dispute")),
-                Some(word) => Ok(Node::exact("is", *word)),
+                Some(&"asked") => Ok(QueryNode::exact("is", "in-question")),
+                Some(&"disputed") => Ok(QueryNode::exact("has", "dispute")),
+                Some(word) => Ok(QueryNode::exact("is", *word)),
                 None => Err(spot.fault(
                     format!("a run cannot be `{}`: expected {}", spot.value, list(&IS)),
                     did_you_mean(spot.value, IS.iter().copied()),
@@ -420,8 +420,8 @@ impl Parser<'_> {
     }
 
     /// A term whose key only this archive knows: under its own name, and as the fields that it means.
-    fn local_term(&self, spot: &Spot<'_>) -> Result<Node, QueryError> {
-        let mut nodes: Vec<Node> = Vec::new();
+    fn local_term(&self, spot: &Spot<'_>) -> Result<QueryNode, QueryError> {
+        let mut nodes: Vec<QueryNode> = Vec::new();
         let mut why = None;
         if let Some(key) = self.house_key(spot.key) {
             nodes.push(house(key, spot, false)?);
@@ -433,7 +433,7 @@ impl Parser<'_> {
             }
         }
         match (nodes.is_empty(), why) {
-            (false, _) => Ok(one_or(nodes, Node::Or)),
+            (false, _) => Ok(one_or(nodes, QueryNode::Or)),
             (true, Some(why)) => Err(why),
             (true, None) => match self.cut_short(spot)? {
                 Some(key) => self.plain_term(&Spot { key, ..*spot }),
@@ -505,7 +505,7 @@ impl Parser<'_> {
         )
     }
 
-    fn has(&self, spot: &Spot<'_>) -> Result<Node, QueryError> {
+    fn has(&self, spot: &Spot<'_>) -> Result<QueryNode, QueryError> {
         let value = spot.value.trim();
         let lower = value.to_lowercase();
         let key = if HAS.contains(&lower.as_str()) || known_field(&lower).is_some() {
@@ -515,7 +515,7 @@ impl Parser<'_> {
                 .or_else(|| self.vocabulary.fields_of(value).next())
         };
         match key {
-            Some(key) => Ok(Node::exact("has", key)),
+            Some(key) => Ok(QueryNode::exact("has", key)),
             None => Err(spot.fault(
                 format!("no field is called `{value}`"),
                 did_you_mean(value, self.every_key().chain(HAS)),
@@ -524,14 +524,14 @@ impl Parser<'_> {
     }
 }
 
-fn one_or(mut nodes: Vec<Node>, join: fn(Vec<Node>) -> Node) -> Node {
+fn one_or(mut nodes: Vec<QueryNode>, join: fn(Vec<QueryNode>) -> QueryNode) -> QueryNode {
     match nodes.pop() {
         Some(only) if nodes.is_empty() => only,
         Some(last) => {
             nodes.push(last);
             join(nodes)
         }
-        None => Node::And(Vec::new()),
+        None => QueryNode::And(Vec::new()),
     }
 }
 
@@ -569,22 +569,22 @@ pub(super) fn terms(text: &str) -> Vec<String> {
 }
 
 /// Words of a text of which some have a `*` or `?`.
-fn shapes(key: Option<&str>, text: &str) -> Node {
+fn shapes(key: Option<&str>, text: &str) -> QueryNode {
     let key = key.map(str::to_owned);
     let nodes = Pattern::parts(text)
         .into_iter()
         .map(|part| match part {
-            Ok(pattern) => Node::Like {
+            Ok(pattern) => QueryNode::Like {
                 key: key.clone(),
                 pattern,
             },
-            Err(word) => Node::Words {
+            Err(word) => QueryNode::Words {
                 key: key.clone(),
                 words: vec![word],
             },
         })
         .collect();
-    one_or(nodes, Node::And)
+    one_or(nodes, QueryNode::And)
 }
 
 /// Whether a word may be the name of a run, or as much of it as listings show.
@@ -593,7 +593,7 @@ fn is_like_a_name(word: &str) -> bool {
 }
 
 /// Runs by their names or beginnings of them, with commas between.
-fn names(spot: &Spot<'_>) -> Result<Node, QueryError> {
+fn names(spot: &Spot<'_>) -> Result<QueryNode, QueryError> {
     let names: Vec<String> = spot
         .value
         .split(',')
@@ -608,11 +608,11 @@ fn names(spot: &Spot<'_>) -> Result<Node, QueryError> {
             format!("`{wrong}` is no name of a run: expected digits and letters from a to f"),
             None,
         )),
-        None => Ok(Node::Named(names)),
+        None => Ok(QueryNode::Named(names)),
     }
 }
 
-fn phrase(key: &str, spot: &Spot<'_>) -> Result<Node, QueryError> {
+fn phrase(key: &str, spot: &Spot<'_>) -> Result<QueryNode, QueryError> {
     if !spot.quoted && Pattern::is_in(spot.value) {
         return Ok(shapes(Some(key), spot.value));
     }
@@ -620,14 +620,14 @@ fn phrase(key: &str, spot: &Spot<'_>) -> Result<Node, QueryError> {
     if words.is_empty() {
         return Err(spot.fault("there is no letter or digit in this value", None));
     }
-    Ok(Node::Words {
+    Ok(QueryNode::Words {
         key: Some(key.to_owned()),
         words,
     })
 }
 
 /// A number field that curvary knows, with its customary unit.
-fn typed(key: &str, customary: &str, spot: &Spot<'_>) -> Result<Node, QueryError> {
+fn typed(key: &str, customary: &str, spot: &Spot<'_>) -> Result<QueryNode, QueryError> {
     // The table of known fields is held to valid units by a test of its own crate.
     let unit = Unit::ucum(customary).unwrap_or(Unit::ONE);
     match numbers(key, Some(&unit), spot) {
@@ -640,12 +640,12 @@ fn typed(key: &str, customary: &str, spot: &Spot<'_>) -> Result<Node, QueryError
 }
 
 /// A key of the house or of a result, whose unit is not known beforehand.
-fn house(key: &str, spot: &Spot<'_>, only_numbers: bool) -> Result<Node, QueryError> {
+fn house(key: &str, spot: &Spot<'_>, only_numbers: bool) -> Result<QueryNode, QueryError> {
     let (compare, _) = Compare::split(spot.value);
     match numbers(key, None, spot) {
         Ok(number) if only_numbers || compare.is_some() || spot.value.contains("..") => Ok(number),
         Ok(number) => Ok(match phrase(key, spot) {
-            Ok(words) => Node::Or(vec![number, words]),
+            Ok(words) => QueryNode::Or(vec![number, words]),
             Err(_) => number,
         }),
         Err(error) if only_numbers || compare.is_some() => Err(error),
@@ -654,19 +654,19 @@ fn house(key: &str, spot: &Spot<'_>, only_numbers: bool) -> Result<Node, QueryEr
 }
 
 /// One end of a range, or the only number.
-struct End<'a> {
+struct QueryEnd<'a> {
     value: f64,
     unit: &'a str,
 }
 
-fn end<'a>(text: &'a str, customary: Option<&Unit>, spot: &Spot<'_>) -> Result<End<'a>, QueryError> {
+fn end<'a>(text: &'a str, customary: Option<&Unit>, spot: &Spot<'_>) -> Result<QueryEnd<'a>, QueryError> {
     let example = customary.map_or_else(|| "7".to_owned(), |unit| format!("7{}", plain_code(unit)));
     match number_and_unit(text) {
         Some((_, rest)) if rest.starts_with(',') => Err(spot.fault(
             format!("`{text}` is no number here: the decimal sign is a point"),
             None,
         )),
-        Some((value, unit)) => Ok(End { value, unit }),
+        Some((value, unit)) => Ok(QueryEnd { value, unit }),
         None => Err(spot.fault(
             format!("`{text}` is no number: expected one such as `{example}`"),
             customary.map(|_| {
@@ -687,7 +687,7 @@ fn plain_code(unit: &Unit) -> &str {
     }
 }
 
-fn numbers(key: &str, customary: Option<&Unit>, spot: &Spot<'_>) -> Result<Node, QueryError> {
+fn numbers(key: &str, customary: Option<&Unit>, spot: &Spot<'_>) -> Result<QueryNode, QueryError> {
     let (compare, rest) = Compare::split(spot.value.trim());
     if compare.is_none()
         && let Some((from, to)) = rest.split_once("..")
@@ -704,7 +704,7 @@ fn numbers(key: &str, customary: Option<&Unit>, spot: &Spot<'_>) -> Result<Node,
             .transpose()?;
         let to = to.as_deref().map(|text| end(text, customary, spot)).transpose()?;
         // `36..38C`: a unit at one end alone holds for both.
-        let unit_of = |one: &Option<End<'_>>| {
+        let unit_of = |one: &Option<QueryEnd<'_>>| {
             one.as_ref()
                 .map(|end| end.unit.to_owned())
                 .filter(|unit| !unit.is_empty())
@@ -722,7 +722,7 @@ fn numbers(key: &str, customary: Option<&Unit>, spot: &Spot<'_>) -> Result<Node,
             low: low.and_then(|low| Compare::AtLeast.bounds(low).low),
             high: high.and_then(|high| Compare::AtMost.bounds(high).high),
         };
-        let node = |dimension: &str, bounds| Node::Number {
+        let node = |dimension: &str, bounds| QueryNode::Number {
             key: key.to_owned(),
             dimension: dimension.to_owned(),
             bounds,
@@ -760,19 +760,19 @@ fn numbers(key: &str, customary: Option<&Unit>, spot: &Spot<'_>) -> Result<Node,
                 nodes
             }
         };
-        return Ok(one_or(nodes, Node::Or));
+        return Ok(one_or(nodes, QueryNode::Or));
     }
     let only = end(rest.trim(), customary, spot)?;
     let compare = compare.unwrap_or(Compare::Equal);
     let nodes = readings(only.value, only.unit, customary, spot)?
         .into_iter()
-        .map(|(dimension, value)| Node::Number {
+        .map(|(dimension, value)| QueryNode::Number {
             key: key.to_owned(),
             dimension,
             bounds: compare.bounds(value),
         })
         .collect();
-    Ok(one_or(nodes, Node::Or))
+    Ok(one_or(nodes, QueryNode::Or))
 }
 
 /// What a number with a spelled unit can be, each in its SI unit.
@@ -829,7 +829,7 @@ pub(crate) fn dimension(unit: &Unit) -> String {
         .map_or_else(|| unit.code().to_owned(), |dimension| dimension.to_string())
 }
 
-fn date(spot: &Spot<'_>) -> Result<Node, QueryError> {
+fn date(spot: &Spot<'_>) -> Result<QueryNode, QueryError> {
     let (compare, rest) = Compare::split(spot.value.trim());
     let parse = |text: &str| {
         days(text).ok_or_else(|| {
@@ -872,10 +872,10 @@ fn date(spot: &Spot<'_>) -> Result<Node, QueryError> {
             }
         }
     };
-    Ok(Node::Day { from, to })
+    Ok(QueryNode::Day { from, to })
 }
 
-fn time(key: &str, spot: &Spot<'_>) -> Result<Node, QueryError> {
+fn time(key: &str, spot: &Spot<'_>) -> Result<QueryNode, QueryError> {
     let (compare, rest) = Compare::split(spot.value.trim());
     let parse = |text: &str| {
         seconds(text).ok_or_else(|| {
@@ -911,7 +911,7 @@ fn time(key: &str, spot: &Spot<'_>) -> Result<Node, QueryError> {
     if bounds.low.is_none() && bounds.high.is_none() {
         return Err(spot.fault("a range needs a time on at least one side of `..`", None));
     }
-    let node = |bounds| Node::Number {
+    let node = |bounds| QueryNode::Number {
         key: key.to_owned(),
         dimension: "s".to_owned(),
         bounds,
@@ -921,7 +921,7 @@ fn time(key: &str, spot: &Spot<'_>) -> Result<Node, QueryError> {
         Bounds {
             low: Some(low),
             high: Some(high),
-        } if low > high => Node::Or(vec![
+        } if low > high => QueryNode::Or(vec![
             node(Bounds {
                 low: Some(low),
                 high: None,

@@ -1,12 +1,12 @@
 use proptest::prelude::*;
 
-use super::{Node, Query};
+use super::{Query, QueryNode};
 
 fn house() -> Vec<String> {
     vec!["Jacket".into(), "Lot number".into()]
 }
 
-fn node(text: &str) -> Node {
+fn node(text: &str) -> QueryNode {
     Query::parse(text, &house()).expect(text).node
 }
 
@@ -17,22 +17,22 @@ fn fault(text: &str) -> (usize, String, String) {
 
 #[test]
 fn words_fields_and_joins() {
-    assert_eq!(node(""), Node::And(vec![]));
+    assert_eq!(node(""), QueryNode::And(vec![]));
     assert_eq!(
         node("Bétanin"),
-        Node::Words {
+        QueryNode::Words {
             key: None,
             words: vec!["betanin".into()]
         }
     );
-    let Node::And(both) = node("a (b or -c)") else {
+    let QueryNode::And(both) = node("a (b or -c)") else {
         panic!("two terms")
     };
-    assert!(matches!(&both[1], Node::Or(nodes) if matches!(nodes[1], Node::Not(_))));
+    assert!(matches!(&both[1], QueryNode::Or(nodes) if matches!(nodes[1], QueryNode::Not(_))));
     assert_eq!(node("a and b"), node("a b"));
     assert_eq!(
         node("buffer:\"citrate phosphate\""),
-        Node::Words {
+        QueryNode::Words {
             key: Some("buffer".into()),
             words: vec!["citrate".into(), "phosphate".into()]
         }
@@ -54,7 +54,7 @@ fn numbers_are_in_si_and_take_the_customary_unit() {
         ("wavelength:405", 405e-9),
         ("ph:7.4", 7.4),
     ] {
-        let Node::Number { bounds, .. } = node(query) else {
+        let QueryNode::Number { bounds, .. } = node(query) else {
             panic!("{query}: a number")
         };
         assert!(bounds.hold(value), "{query}: {bounds:?}");
@@ -65,11 +65,11 @@ fn numbers_are_in_si_and_take_the_customary_unit() {
     }
     assert_eq!(node("temperature:36..38C"), node("temperature:36C..38C"));
     assert_eq!(node("temperature:>=7"), node("Temperature:7.."));
-    let Node::Number { bounds, .. } = node("path-length:<1cm") else {
+    let QueryNode::Number { bounds, .. } = node("path-length:<1cm") else {
         panic!("a number")
     };
     assert!(bounds.hold(0.009) && !bounds.hold(0.01));
-    let Node::Number {
+    let QueryNode::Number {
         key,
         dimension,
         bounds,
@@ -85,28 +85,28 @@ fn numbers_are_in_si_and_take_the_customary_unit() {
 fn days_end_with_their_month_and_year() {
     assert_eq!(
         node("date:2019..2021-06"),
-        Node::Day {
+        QueryNode::Day {
             from: 20_190_101,
             to: 20_210_630
         }
     );
     assert_eq!(
         node("date:2020-02"),
-        Node::Day {
+        QueryNode::Day {
             from: 20_200_201,
             to: 20_200_229
         }
     );
     assert_eq!(
         node("date:>2020-02"),
-        Node::Day {
+        QueryNode::Day {
             from: 20_200_230,
             to: i64::MAX
         }
     );
     assert_eq!(
         node("date:<=2020"),
-        Node::Day {
+        QueryNode::Day {
             from: i64::MIN,
             to: 20_201_231
         }
@@ -140,19 +140,19 @@ fn mistakes_are_told_with_their_column_and_the_nearest_right_word() {
 
 #[test]
 fn words_of_the_house_are_fields_in_their_own_spelling() {
-    assert!(matches!(node("jacket:37"), Node::Or(_)));
+    assert!(matches!(node("jacket:37"), QueryNode::Or(_)));
     // The unit `C` may be degree Celsius or coulomb; a key of the house can mean either.
-    let Node::Or(meanings) = node("jacket:>36C") else {
+    let QueryNode::Or(meanings) = node("jacket:>36C") else {
         panic!("several units")
     };
     assert!(
         meanings
             .iter()
-            .all(|node| matches!(node, Node::Number { key, .. } if key == "Jacket"))
+            .all(|node| matches!(node, QueryNode::Number { key, .. } if key == "Jacket"))
     );
     assert_eq!(
         node("\"lot number\":\"A 7\""),
-        Node::Words {
+        QueryNode::Words {
             key: Some("Lot number".into()),
             words: vec!["a".into(), "7".into()]
         }

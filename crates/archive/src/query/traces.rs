@@ -2,7 +2,7 @@
 
 use curvary_record::{Run, Trace, Unit, Value};
 
-use super::{Node, Query, dimension};
+use super::{Query, QueryNode, dimension};
 use crate::facts::unit_of;
 use crate::words::words;
 
@@ -47,7 +47,7 @@ impl Query {
     }
 }
 
-impl Node {
+impl QueryNode {
     fn says_of(&self, trace: &Trace, run: &Run) -> Said {
         match self {
             Self::And(nodes) => {

@@ -93,7 +93,7 @@ fn plain(word: &str) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use crate::query::{Node, Query};
+    use crate::query::{Query, QueryNode};
 
     #[test]
     fn local_words_are_understood_in_queries() {
@@ -122,8 +122,8 @@ mod tests {
         assert_eq!(parse("temperature:25Grd", &[]), parse("temperature:25C", &[]));
         assert_eq!(parse("kz:abc", &[]), parse("operator:abc", &[]));
         // Where some files still have the key under its own name, both are looked for.
-        assert!(matches!(parse("Tw:20..25C", &["Tw"]), Node::Or(nodes) if nodes.len() == 2));
-        assert!(matches!(parse("operator:im", &[]), Node::Or(nodes) if nodes.len() == 2));
+        assert!(matches!(parse("Tw:20..25C", &["Tw"]), QueryNode::Or(nodes) if nodes.len() == 2));
+        assert!(matches!(parse("operator:im", &[]), QueryNode::Or(nodes) if nodes.len() == 2));
         assert!(Query::parse("Tw:20..25C", &[]).is_err());
     }
 }

@@ -19,7 +19,7 @@ fn grow(root: &Path, from: u64, to: u64) {
     writer.finish().expect("it commits");
 }
 
-fn copy(root: &Path, to: &Path) -> Result<crate::Copied, Error> {
+fn copy(root: &Path, to: &Path) -> Result<crate::CopyReport, Error> {
     Archive::open(root).expect("it opens").copy_to(to, &mut |_, _| {})
 }
 

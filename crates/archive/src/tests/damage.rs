@@ -2,7 +2,7 @@
 
 use super::roots::files;
 use super::*;
-use crate::Problem;
+use crate::VerifyProblem;
 
 fn flip(root: &Path, name: &str, at: usize) {
     let path = root.join(name);
@@ -135,7 +135,7 @@ fn a_damaged_frame_of_originals_takes_only_its_own() {
             }
         }
         let checked = archive.verify(&mut |_, _| {}).expect("it checks");
-        let lost = |problem: &&Problem| problem.found.starts_with("no whole original of `");
+        let lost = |problem: &&VerifyProblem| problem.found.starts_with("no whole original of `");
         assert_eq!(checked.problems.iter().filter(lost).count(), 4);
         assert_eq!(checked.originals, 4);
         let _ = fs::remove_dir_all(folder.0.join("index"));

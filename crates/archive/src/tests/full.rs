@@ -3,7 +3,7 @@
 
 use super::roots::files;
 use super::*;
-use crate::{Answer, Answers, Moved, heirs_of_reading};
+use crate::{Answer, Moved, StoredAnswers, heirs_of_reading};
 
 fn failing(bytes: u64) -> FailingDisk {
     FailingDisk(Arc::new(Failing(AtomicU64::new(bytes))))
@@ -30,12 +30,12 @@ fn answers_are_all_kept_or_none() {
         only: vec![addition(1, 0).digest],
         ..Answer::default()
     };
-    let mut first = Answers::read(&folder.0).expect("none yet");
+    let mut first = StoredAnswers::read(&folder.0).expect("none yet");
     first.append(vec![line("x=time:s")]).expect("it is written");
     let stopped = on_disks(1, |disk| {
-        let mut answers = Answers::read(&folder.0)?;
+        let mut answers = StoredAnswers::read(&folder.0)?;
         let done = answers.append_on(&disk, vec![line("y=absorbance"), line("decimal=comma")]);
-        let there = Answers::read(&folder.0).expect("it is whole").lines().len();
+        let there = StoredAnswers::read(&folder.0).expect("it is whole").lines().len();
         assert_eq!(there, if done.is_ok() { 3 } else { 1 });
         assert_eq!(answers.lines().len(), there);
         done.map(drop)

@@ -120,7 +120,7 @@ fn a_file_of_another_archive_is_noticed_and_never_answered_from() {
     let known = || {
         let archive = Archive::open(&folder.0).expect("it opens");
         let writer = archive.write("test").expect("the lock is free");
-        let is = |n: &u64| writer.known(&path(*n), &Stat::default()) != Known::New;
+        let is = |n: &u64| writer.known(&path(*n), &Stat::default()) != PathState::New;
         (0..80).filter(is).collect::<Vec<u64>>()
     };
     let paths = known();

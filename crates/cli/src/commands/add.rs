@@ -10,16 +10,18 @@ use std::time::Instant;
 use clap::Args;
 use curvary_analysis::study::reports_of;
 use curvary_archive::Archive;
-use curvary_ingest::{Desk, Fate, Filing, Limits, Root, each_piece, is_archive, is_beside_originals};
+use curvary_ingest::{
+    FileReport, Filing, Ingest, IngestLimits, Root, each_piece, is_archive, is_beside_originals,
+};
 use curvary_record::{Code, Diagnostic, Digest};
 use serde::Serialize;
 
-use crate::Setting;
-use crate::desk::{self, Complaints, ReadingOptions, Scope};
-use crate::ending::{Ending, Failure, Outcome};
+use crate::Environment;
+use crate::desk::{self, Complaints, OptionScope, ReadingOptions};
+use crate::ending::{CommandResult, Ending, Failure};
 use crate::handover::home;
 use crate::parts;
-use crate::report::{Report, Summary, SummaryShape};
+use crate::report::{ReportFile, ReportSummary, SummaryShape};
 use crate::screen::{Errors, FAINT, Progress, Screen, Styled};
 
 /// Read files and folders, and keep, index and trace every run in them
@@ -63,15 +65,15 @@ struct AddJson<'a> {
 impl Add {
     /// Does it.
     #[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
-    pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
+    pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         let expected = match &self.parts {
             Some(folder) => parts::expected(folder)?,
             None => BTreeMap::new(),
         };
         let (roots, scope) = if self.parts.is_some() {
-            (listed(&expected), Scope::Folders)
+            (listed(&expected), OptionScope::Folders)
         } else {
-            (Root::all(&self.paths), Scope::of(&self.paths))
+            (Root::all(&self.paths), OptionScope::of(&self.paths))
         };
         // The answers of a bundle are there before its originals are read.
         let mut begun = None;
@@ -80,7 +82,9 @@ impl Add {
             bundles |= home::is_bundle(path)?;
         }
         if bundles && setting.archive.there().is_none() {
-            self.paths.iter().try_for_each(|path| home::must_have_originals(path))?;
+            self.paths
+                .iter()
+                .try_for_each(|path| home::must_have_originals(path))?;
         }
         if !self.dry_run && bundles {
             let mut opened = setting.archive.open_or_begin()?;
@@ -96,11 +100,11 @@ impl Add {
         }
         let desk = self.reading.desk(setting.archive.there().as_deref(), scope)?;
         desk::complain(&desk, screen);
-        let report = self.report.as_deref().map(Report::create).transpose()?;
+        let report = self.report.as_deref().map(ReportFile::create).transpose()?;
         let stop = watch_for_interruption()?;
         let progress = Progress::new(screen.quiet());
         let mut tale = Tale {
-            summary: Summary::default(),
+            summary: ReportSummary::default(),
             report,
             screen,
             progress,
@@ -193,8 +197,8 @@ impl Add {
 
 /// What is told while the work goes on.
 struct Tale<'a> {
-    summary: Summary,
-    report: Option<Report>,
+    summary: ReportSummary,
+    report: Option<ReportFile>,
     screen: &'a mut Screen,
     progress: Progress,
     begun: Instant,
@@ -209,7 +213,7 @@ struct Tale<'a> {
 
 impl Tale<'_> {
     /// Tells what became of one file.
-    fn tell(&mut self, fate: &Fate, drawn: Option<String>) -> Result<(), Failure> {
+    fn tell(&mut self, fate: &FileReport, drawn: Option<String>) -> Result<(), Failure> {
         self.summary.add(fate);
         if let Some(report) = &mut self.report {
             report.line(fate)?;
@@ -260,10 +264,10 @@ pub(crate) fn watch_for_interruption() -> Result<Arc<AtomicBool>, Failure> {
 }
 
 /// Reads everything and keeps nothing.
-fn try_out(desk: &Desk, roots: &[Root], stop: &AtomicBool, tale: &mut Tale<'_>) -> Result<(), Failure> {
+fn try_out(desk: &Ingest, roots: &[Root], stop: &AtomicBool, tale: &mut Tale<'_>) -> Result<(), Failure> {
     let leave_out = |path: &Path, folder: bool| folder && is_archive(path) || is_beside_originals(path);
     desk::count_aside(&tale.progress, roots.to_vec(), leave_out);
-    let (limits, errors) = (Limits::default(), tale.screen.errors());
+    let (limits, errors) = (IngestLimits::default(), tale.screen.errors());
     each_piece(
         roots,
         &leave_out,
@@ -273,11 +277,11 @@ fn try_out(desk: &Desk, roots: &[Root], stop: &AtomicBool, tale: &mut Tale<'_>) 
         |piece| match piece.content.bytes(&piece.path, &limits) {
             Ok(taken) => {
                 let finished = desk.read(&piece.path, taken);
-                let fate = Fate::of(&finished);
+                let fate = FileReport::of(&finished);
                 let drawn = errors.map(|errors| desk::drawn(&finished, &fate, errors));
                 (fate, drawn)
             }
-            Err(why) => (Fate::failed(piece.path, *why), None),
+            Err(why) => (FileReport::failed(piece.path, *why), None),
         },
         |(fate, drawn)| tale.tell(&fate, drawn),
     )
@@ -286,13 +290,14 @@ fn try_out(desk: &Desk, roots: &[Root], stop: &AtomicBool, tale: &mut Tale<'_>) 
 /// Reads everything that is new and keeps it.
 fn keep(
     archive: &Archive,
-    desk: &Desk,
+    desk: &Ingest,
     roots: &[Root],
     stop: &AtomicBool,
     beside: bool,
     tale: &mut Tale<'_>,
 ) -> Result<(), Failure> {
-    let filing = Filing::begin(archive, desk, Limits::default(), "curvary add", &reports_of)?.beside(beside);
+    let filing =
+        Filing::begin(archive, desk, IngestLimits::default(), "curvary add", &reports_of)?.beside(beside);
     if let Some(holder) = filing.taken_over() {
         tale.screen.say(format_args!(
             "took over the lock that {holder} left behind; what it committed is there"

@@ -4,14 +4,14 @@ use std::collections::BTreeSet;
 use std::io::Write;
 
 use clap::Args;
-use curvary_archive::{Answer as Line, Archive, Asked, AskedAbout, SourceView};
+use curvary_archive::{Answer as Line, Archive, OpenItem, OpenItemKind, SourceView};
 use curvary_formats::vocabulary::LocalWord;
-use curvary_ingest::{Desk, Keeping, Orders};
+use curvary_ingest::{Ingest, IngestOptions, KeepMode};
 use curvary_record::{Code, Diagnostic, Digest};
 
-use crate::Setting;
+use crate::Environment;
 use crate::commands::vocabulary;
-use crate::ending::{Ending, Failure, Outcome};
+use crate::ending::{CommandResult, Ending, Failure};
 use crate::questions::{self, Effect};
 use crate::screen::{FAINT, STRONG, Screen, Styled, plural};
 use crate::subject::named;
@@ -51,7 +51,7 @@ pub(crate) struct Answer {
 
 impl Answer {
     /// Does it.
-    pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
+    pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         let archive = setting.archive.open()?;
         if self.list {
             return list(&archive, self.json, screen);
@@ -85,7 +85,7 @@ impl Answer {
     fn for_files(
         &self,
         archive: &Archive,
-        all: &[Asked],
+        all: &[OpenItem],
         words: &str,
         said: &str,
         unknown: Failure,
@@ -138,7 +138,7 @@ impl Answer {
         }
         // A file that asked several things is counted once.
         let open = Archive::open(archive.root())?.open_questions(1)?;
-        let is_question = |asked: &&Asked| matches!(asked.about, AskedAbout::Question { .. });
+        let is_question = |asked: &&OpenItem| matches!(asked.about, OpenItemKind::Question { .. });
         let still: BTreeSet<&Digest> = open
             .iter()
             .filter(is_question)
@@ -148,7 +148,7 @@ impl Answer {
         Ok(total)
     }
 
-    fn tell(&self, effect: &Effect, screen: &mut Screen) -> Outcome {
+    fn tell(&self, effect: &Effect, screen: &mut Screen) -> CommandResult {
         if self.json {
             screen.json(effect)?;
         } else {
@@ -214,10 +214,10 @@ pub(crate) fn take_back(
 pub(crate) const EXAMPLES: usize = 64;
 
 /// The line that an answer to a question makes.
-pub(crate) fn line(asked: &Asked, answer: String, only: Vec<Digest>, by: Option<String>) -> Line {
+pub(crate) fn line(asked: &OpenItem, answer: String, only: Vec<Digest>, by: Option<String>) -> Line {
     let question = match &asked.about {
-        AskedAbout::Question { code, .. } | AskedAbout::Refusal { code } => code.clone(),
-        AskedAbout::Key { .. } => curvary_record::code::KEY_UNKNOWN.as_str().to_owned(),
+        OpenItemKind::Question { code, .. } | OpenItemKind::Refusal { code } => code.clone(),
+        OpenItemKind::Key { .. } => curvary_record::code::KEY_UNKNOWN.as_str().to_owned(),
     };
     Line {
         by,
@@ -230,20 +230,20 @@ pub(crate) fn line(asked: &Asked, answer: String, only: Vec<Digest>, by: Option<
 }
 
 /// Keeps an answer and reads the files again that it is about. An answer that no file takes is not kept.
-pub(crate) fn settle(archive: &Archive, asked: &Asked, line: Line) -> Result<Effect, Failure> {
+pub(crate) fn settle(archive: &Archive, asked: &OpenItem, line: Line) -> Result<Effect, Failure> {
     let sources: Vec<Digest> = if line.only.is_empty() {
         asked.sources.clone()
     } else {
         line.only.clone()
     };
-    let desk = Desk::new(Orders::default(), Some(archive.root()))?;
+    let desk = Ingest::new(IngestOptions::default(), Some(archive.root()))?;
     questions::try_out(archive, desk, &line, &sources)?;
     archive.answers()?.append(vec![line])?;
     again(archive, among(archive, &sources.into_iter().collect())?)
 }
 
 pub(crate) fn again(archive: &Archive, sources: Vec<SourceView>) -> Result<Effect, Failure> {
-    questions::read_again(archive, sources, Keeping::Changes, "curvary answer", &mut |_| {
+    questions::read_again(archive, sources, KeepMode::Changes, "curvary answer", &mut |_| {
         Ok(())
     })
 }
@@ -255,7 +255,7 @@ fn among(archive: &Archive, digests: &BTreeSet<Digest>) -> Result<Vec<SourceView
 }
 
 /// The files of a question to which a run or query narrows it.
-fn sources_of(archive: &Archive, words: &str, asked: &Asked) -> Result<Vec<Digest>, Failure> {
+fn sources_of(archive: &Archive, words: &str, asked: &OpenItem) -> Result<Vec<Digest>, Failure> {
     let mut found = BTreeSet::new();
     for run in named(archive, &[words.to_owned()])? {
         found.insert(archive.stored(&run)?.source.digest);
@@ -292,7 +292,7 @@ pub(crate) fn tell(effect: &Effect, screen: &mut Screen) -> Result<(), Failure> 
     Ok(())
 }
 
-fn list(archive: &Archive, json: bool, screen: &mut Screen) -> Outcome {
+fn list(archive: &Archive, json: bool, screen: &mut Screen) -> CommandResult {
     let answers = archive.answers()?;
     if json {
         let lines: Vec<&Line> = answers.holding().collect();

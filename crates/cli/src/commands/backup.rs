@@ -4,12 +4,12 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use clap::Args;
-use curvary_archive::{Archive, Checked, Copied};
+use curvary_archive::{Archive, CopyReport, VerifyReport};
 use curvary_record::{Code, Diagnostic};
 use serde::Serialize;
 
-use crate::Setting;
-use crate::ending::{Ending, Failure, Outcome};
+use crate::Environment;
+use crate::ending::{CommandResult, Ending, Failure};
 use crate::screen::{BAD, GOOD, Progress, Screen, Styled, megabytes, plural};
 
 /// Copy the archive into another folder, while others may write, and check the copy
@@ -45,14 +45,14 @@ pub(crate) struct Restore {
 struct BackupJson<'a> {
     to: String,
     #[serde(flatten)]
-    copied: Copied,
+    copied: CopyReport,
     #[serde(flatten)]
-    checked: &'a Checked,
+    checked: &'a VerifyReport,
 }
 
 impl Backup {
     /// Does it.
-    pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
+    pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         let archive = setting.archive.open()?;
         copy(&archive, &self.to, self.json, screen)
     }
@@ -60,7 +60,7 @@ impl Backup {
 
 impl Restore {
     /// Does it.
-    pub(crate) fn run(self, screen: &mut Screen) -> Outcome {
+    pub(crate) fn run(self, screen: &mut Screen) -> CommandResult {
         let backup = Archive::open(&self.from)?;
         let taken = std::fs::read_dir(&self.to).is_ok_and(|mut entries| entries.next().is_some());
         if taken {
@@ -75,7 +75,7 @@ impl Restore {
 }
 
 /// Copies an archive and checks what came of it.
-fn copy(archive: &Archive, to: &Path, json: bool, screen: &mut Screen) -> Outcome {
+fn copy(archive: &Archive, to: &Path, json: bool, screen: &mut Screen) -> CommandResult {
     let progress = Progress::new(screen.quiet());
     let mut told = |done: u64, of: u64| progress.bytes(done, of);
     let copied = archive.copy_to(to, &mut told)?;

@@ -7,12 +7,12 @@ use std::path::PathBuf;
 use std::sync::atomic::{AtomicBool, Ordering};
 
 use clap::Args;
-use curvary_analysis::checks::Limits;
+use curvary_analysis::checks::CheckLimits;
 use curvary_analysis::study::{CheckPlan, Work, check_run};
 
-use crate::Setting;
+use crate::Environment;
 use crate::again;
-use crate::ending::{Ending, Failure, Outcome};
+use crate::ending::{CommandResult, Ending, Failure};
 use crate::findings::{Finding, Pictures, each};
 use crate::screen::{FAINT, STRONG, Screen, Styled};
 use crate::subject::Subjects;
@@ -63,7 +63,7 @@ pub(crate) struct Check {
 
 impl Check {
     /// Does it.
-    pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
+    pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         if self.history {
             return history::show(&self.subjects, setting, screen);
         }
@@ -83,7 +83,7 @@ impl Check {
             Some(path) => {
                 let text =
                     std::fs::read_to_string(path).map_err(|error| Failure::file("read", path, &error))?;
-                Limits::parse(&text).map_err(|error| {
+                CheckLimits::parse(&text).map_err(|error| {
                     let at = match (error.line, error.column) {
                         (Some(line), Some(column)) => format!(":{line}:{column}"),
                         _ => String::new(),

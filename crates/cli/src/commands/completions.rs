@@ -4,7 +4,7 @@ use clap::Args;
 use clap_complete::Shell;
 use clap_complete::env::{Bash, Elvish, EnvCompleter, Fish, Powershell, Zsh};
 
-use crate::ending::{Ending, Failure, Outcome};
+use crate::ending::{CommandResult, Ending, Failure};
 use crate::screen::Screen;
 
 /// Print completions for a shell
@@ -22,7 +22,7 @@ pub(crate) const ASKED_BY: &str = "CURVARY_COMPLETE";
 
 impl Completions {
     /// Does it.
-    pub(crate) fn run(self, screen: &mut Screen) -> Outcome {
+    pub(crate) fn run(self, screen: &mut Screen) -> CommandResult {
         let shell: &dyn EnvCompleter = match self.shell {
             Shell::Bash => &Bash,
             Shell::Elvish => &Elvish,

@@ -11,17 +11,17 @@ use std::time::{Duration, Instant};
 use clap::Args;
 use curvary_formats::writers::export::Told;
 use curvary_formats::writers::json;
-use curvary_ingest::{Desk, Fate, Finished, Limits, Piece, Root, each_piece};
+use curvary_ingest::{FileReading, FileReport, Ingest, IngestLimits, Piece, Root, each_piece};
 use curvary_record::{Code, Diagnostic, Severity};
 use serde::Serialize;
 
-use crate::Setting;
-use crate::desk::{self, Complaints, ReadingOptions, Scope};
-use crate::ending::{Failure, Outcome, unusable};
+use crate::Environment;
+use crate::desk::{self, Complaints, OptionScope, ReadingOptions};
+use crate::ending::{CommandResult, Failure, unusable};
 use crate::handover::{for_strangers, found_in_file, still_there};
 use crate::output::{self, Existing, Format, OutputOptions, Writing, commit_all, prepared};
-use crate::parts::{self, Set};
-use crate::report::{Report, Summary, SummaryShape};
+use crate::parts::{self, PartSet};
+use crate::report::{ReportFile, ReportSummary, SummaryShape};
 use crate::screen::{Errors, FAINT, Progress, Screen, Styled, plural};
 
 /// Read files and folders and write what was read in an open format, without an archive
@@ -69,7 +69,7 @@ struct ConvertJson<'a> {
 
 impl Convert {
     /// Does it.
-    pub(crate) fn run(mut self, setting: &Setting, screen: &mut Screen) -> Outcome {
+    pub(crate) fn run(mut self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         if self.output.to == Format::Bundle {
             return Err(Failure::wrong(output::no_bundle()));
         }
@@ -81,9 +81,9 @@ impl Convert {
             None => Root::all(&self.paths),
         };
         let scope = if self.files_from.is_some() {
-            Scope::Folders
+            OptionScope::Folders
         } else {
-            Scope::of(&self.paths)
+            OptionScope::of(&self.paths)
         };
         let desk = self.reading.desk(setting.archive.there().as_deref(), scope)?;
         desk::complain(&desk, screen);
@@ -94,16 +94,16 @@ impl Convert {
         let below = apart(&roots, &out)?;
         fs::create_dir_all(&self.out).map_err(|error| Failure::file("make the folder", &self.out, &error))?;
         let out = Root::new(&self.out).real;
-        let made = Made::open(&out, below, self.replace)?;
-        let mut report = self.report.as_deref().map(Report::create).transpose()?;
+        let made = OutputFolder::open(&out, below, self.replace)?;
+        let mut report = self.report.as_deref().map(ReportFile::create).transpose()?;
         let progress = Progress::new(screen.quiet());
         let own = out.clone();
         let leave_out = move |path: &Path, folder: bool| folder && path == own;
         desk::count_aside(&progress, roots.clone(), leave_out.clone());
         let several = roots.len() > 1;
-        let mut summary = Summary::default();
+        let mut summary = ReportSummary::default();
         let (begun, mut complaints, mut done) = (Instant::now(), Complaints::default(), 0);
-        let (limits, errors) = (Limits::default(), screen.errors());
+        let (limits, errors) = (IngestLimits::default(), screen.errors());
         let mut taken = BTreeSet::new();
         let mut without_room = 0;
         let mut tell = |converted: Converted| {
@@ -134,7 +134,7 @@ impl Convert {
             // Two given folders may hold files of one relative path, and only one can be written.
             |path| {
                 let twice = several && !taken.insert(target(&made.out, path, self.output.to.ending()));
-                twice.then(|| Converted::nothing(Fate::failed(path, taken_already(path))))
+                twice.then(|| Converted::nothing(FileReport::failed(path, taken_already(path))))
             },
             |piece| convert(piece, &desk, (&made, &self.output), &limits, errors),
             |converted| {
@@ -176,18 +176,24 @@ impl Convert {
 
 impl Convert {
     /// The files of a list as parts of one set.
-    fn parts(&self, setting: &Setting, desk: &Desk, roots: &[Root], screen: &mut Screen) -> Outcome {
+    fn parts(
+        &self,
+        setting: &Environment,
+        desk: &Ingest,
+        roots: &[Root],
+        screen: &mut Screen,
+    ) -> CommandResult {
         let out = Root::new(&self.out).real;
         apart(roots, &out)?;
-        let mut set = Set::open(&self.out, self.files_a_part)?;
-        let mut report = self.report.as_deref().map(Report::create).transpose()?;
+        let mut set = PartSet::open(&self.out, self.files_a_part)?;
+        let mut report = self.report.as_deref().map(ReportFile::create).transpose()?;
         let progress = Progress::new(screen.quiet());
         let own = out.clone();
         let leave_out = move |path: &Path, folder: bool| folder && path == own;
         desk::count_aside(&progress, roots.to_vec(), leave_out.clone());
-        let mut summary = Summary::default();
+        let mut summary = ReportSummary::default();
         let (begun, mut complaints, mut done) = (Instant::now(), Complaints::default(), 0);
-        let (limits, errors) = (Limits::default(), screen.errors());
+        let (limits, errors) = (IngestLimits::default(), screen.errors());
         let there = set.known();
         each_piece(
             roots,
@@ -199,17 +205,17 @@ impl Convert {
                 let Piece { path, content, .. } = piece;
                 let taken = match content.bytes(&path, &limits) {
                     Ok(taken) => taken,
-                    Err(why) => return (Fate::failed(path, *why), None, Vec::new()),
+                    Err(why) => return (FileReport::failed(path, *why), None, Vec::new()),
                 };
                 if there.has(&taken.digest) {
-                    let fate = Fate {
+                    let fate = FileReport {
                         bytes: taken.bytes.len() as u64,
-                        ..Fate::unchanged(path)
+                        ..FileReport::unchanged(path)
                     };
                     return (fate, None, Vec::new());
                 }
                 let finished = desk.read(&path, taken);
-                let fate = Fate::of(&finished);
+                let fate = FileReport::of(&finished);
                 let drawn = errors.map(|errors| desk::drawn(&finished, &fate, errors));
                 (fate, drawn, finished.reading.runs)
             },
@@ -277,14 +283,14 @@ fn apart(roots: &[Root], out: &Path) -> Result<bool, Failure> {
 const MARK: &str = ".written-by-curvary";
 
 /// An output folder, and the files in it that an earlier convert wrote and a later one may write again.
-struct Made {
+struct OutputFolder {
     out: PathBuf,
     replace: bool,
     /// Their paths below the folder, and the file in which they are listed.
     listed: Mutex<(BTreeSet<String>, File)>,
 }
 
-impl Made {
+impl OutputFolder {
     /// Opens a folder, which below the originals must hold only what we wrote.
     fn open(out: &Path, below: bool, replace: bool) -> Result<Self, Failure> {
         let mark = out.join(MARK);
@@ -344,7 +350,7 @@ const PATIENCE: Duration = Duration::from_secs(1);
 
 /// What came of a source.
 struct Converted {
-    fate: Fate,
+    fate: FileReport,
     /// Its remarks drawn, where that is wanted.
     drawn: Option<String>,
     /// What the format cannot carry.
@@ -356,7 +362,7 @@ struct Converted {
 }
 
 impl Converted {
-    fn nothing(fate: Fate) -> Self {
+    fn nothing(fate: FileReport) -> Self {
         Self {
             fate,
             drawn: None,
@@ -390,9 +396,9 @@ fn committed_all(
 /// Reads one source and writes what came of it, under other names than the last.
 fn convert(
     piece: Piece,
-    desk: &Desk,
-    (made, output): (&Made, &OutputOptions),
-    limits: &Limits,
+    desk: &Ingest,
+    (made, output): (&OutputFolder, &OutputOptions),
+    limits: &IngestLimits,
     errors: Option<Errors>,
 ) -> Converted {
     let to = output.to;
@@ -401,7 +407,7 @@ fn convert(
     let taken = match content.bytes(&path, limits) {
         Ok(taken) => taken,
         Err(why) => {
-            let mut converted = Converted::nothing(Fate::failed(path.as_str(), *why));
+            let mut converted = Converted::nothing(FileReport::failed(path.as_str(), *why));
             if to == Format::Json {
                 let fate = &converted.fate;
                 let document = serde_json::json!({
@@ -421,7 +427,7 @@ fn convert(
         }
     };
     let finished = desk.read(&path, taken);
-    let mut converted = Converted::nothing(Fate::of(&finished));
+    let mut converted = Converted::nothing(FileReport::of(&finished));
     converted.drawn = errors.map(|errors| desk::drawn(&finished, &converted.fate, errors));
     let written = match to {
         Format::Json => made
@@ -472,7 +478,7 @@ fn convert(
 }
 
 /// A file that could not be written is an error of its source.
-fn note(fate: &mut Fate, target: &Path, error: &io::Error) {
+fn note(fate: &mut FileReport, target: &Path, error: &io::Error) {
     fate.verdict = curvary_record::Verdict::Failed;
     fate.remarks
         .push(unusable("write", &target.display().to_string(), error));
@@ -500,8 +506,8 @@ fn target(out: &Path, path: &str, ending: &str) -> PathBuf {
     name.into()
 }
 
-fn prepare_json(target: &Path, existing: Existing, finished: &Finished) -> io::Result<Writing> {
-    let Finished {
+fn prepare_json(target: &Path, existing: Existing, finished: &FileReading) -> io::Result<Writing> {
+    let FileReading {
         source,
         card,
         reading,

@@ -8,7 +8,7 @@ use curvary_archive::{Archive, FindOptions};
 use curvary_record::{Code, Diagnostic};
 
 use crate::commands::find::short;
-use crate::ending::{Ending, Failure, Outcome};
+use crate::ending::{CommandResult, Ending, Failure};
 use crate::screen::{STRONG, Screen, Styled};
 
 /// Do the whole job on the demonstration data, printing the commands that do it
@@ -31,7 +31,7 @@ const QUERY: [&str; 3] = ["betanin", "temperature:36..38C", "technique:time-cour
 impl Demo {
     /// Does it.
     #[expect(clippy::too_many_lines, reason = "what is shown, step by step")]
-    pub(crate) fn run(self, screen: &mut Screen) -> Outcome {
+    pub(crate) fn run(self, screen: &mut Screen) -> CommandResult {
         if !self.data.is_dir() {
             let message = format!("the demonstration data are not in `{}`", self.data.display());
             let why = Diagnostic::error(Code::new("no-demo-data"), message);
@@ -177,7 +177,7 @@ fn tell(screen: &mut Screen, text: &str) -> Result<(), Failure> {
 }
 
 /// Prints a command and does it. One that could not be done ends the demonstration.
-fn act(words: &[String], screen: &mut Screen) -> Outcome {
+fn act(words: &[String], screen: &mut Screen) -> CommandResult {
     let shown: Vec<String> = words.iter().map(|word| for_shell(word)).collect();
     writeln!(screen, "\n$ curvary {}", shown.join(" "))?;
     match crate::perform(words, screen)? {

@@ -5,16 +5,16 @@ use std::path::{Path, PathBuf};
 
 use clap::Args;
 use curvary_formats::container;
-use curvary_formats::evidence::{self, Evidence, Target};
+use curvary_formats::evidence::{self, Evidence, EvidenceTarget};
 use curvary_formats::explanation::{ColumnPart, ColumnRole, TakenFor};
-use curvary_formats::{Choice, Part, Recognition, Source};
-use curvary_ingest::{Content, Desk, Finished, Limits};
+use curvary_formats::{ExplainedLines, ReaderChoice, Recognition, Source};
+use curvary_ingest::{FileReading, Ingest, IngestLimits, SourceBytes};
 use curvary_record::{Code, Diagnostic, Run};
 use serde::Serialize;
 
-use crate::Setting;
-use crate::desk::{self, ReadingOptions, Scope};
-use crate::ending::{Ending, Failure, Outcome};
+use crate::Environment;
+use crate::desk::{self, OptionScope, ReadingOptions};
+use crate::ending::{CommandResult, Ending, Failure};
 use crate::screen::{ASKED, Errors, FAINT, GOOD, STRONG, Screen, Styled, plural};
 use crate::{codes, drawing, report};
 
@@ -42,7 +42,7 @@ pub(crate) struct Explain {
 
 impl Explain {
     /// Does it.
-    pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
+    pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         if self.rules {
             return self.rules(screen);
         }
@@ -73,7 +73,7 @@ impl Explain {
         Err(Failure::wrong(why))
     }
 
-    fn rules(&self, screen: &mut Screen) -> Outcome {
+    fn rules(&self, screen: &mut Screen) -> CommandResult {
         let rules = evidence::rules();
         if self.json {
             screen.json(&rules)?;
@@ -90,8 +90,8 @@ impl Explain {
                 rule.says
             )?;
             let about = match rule.about {
-                Target::Table => "the table".to_owned(),
-                Target::Column(column) => format!("column {column}"),
+                EvidenceTarget::Table => "the table".to_owned(),
+                EvidenceTarget::Column(column) => format!("column {column}"),
             };
             for line in rule.example.lines() {
                 writeln!(screen, "    {}", Styled(FAINT, line.replace('\t', "    ")))?;
@@ -101,14 +101,14 @@ impl Explain {
         Ok(Ending::Done)
     }
 
-    fn file(&self, path: &Path, setting: &Setting, screen: &mut Screen) -> Outcome {
+    fn file(&self, path: &Path, setting: &Environment, screen: &mut Screen) -> CommandResult {
         let desk = self
             .reading
-            .desk(setting.archive.there().as_deref(), Scope::Named)?;
+            .desk(setting.archive.there().as_deref(), OptionScope::Named)?;
         desk::complain(&desk, screen);
         let name = path.display().to_string();
-        let taken = Content::InFile(path.to_owned())
-            .bytes(&name, &Limits::default())
+        let taken = SourceBytes::InFile(path.to_owned())
+            .bytes(&name, &IngestLimits::default())
             .map_err(|why| Failure::nothing(*why))?;
         if container::is_container(&taken.bytes) {
             let why = Diagnostic::error(
@@ -116,14 +116,14 @@ impl Explain {
                 format!("`{name}` is a container of files"),
             );
             return Err(Failure::wrong(why.help(
-                "unpack it and explain one of its files; `curvary add` reads it as it is",
+                "unpack it and explain one of its files; `curvary add` reads it is",
             )));
         }
         let source = desk.source(&name, taken);
         let answers = answers(&desk, &source);
         let parts = match desk.readers().choose(&source, desk.asked()) {
-            Choice::One(reader, _) => reader.explain(&source),
-            Choice::None | Choice::Several(_) => Vec::new(),
+            ReaderChoice::One(reader, _) => reader.explain(&source),
+            ReaderChoice::None | ReaderChoice::Several(_) => Vec::new(),
         };
         let finished = desk.read_source(source);
         if self.json {
@@ -141,7 +141,7 @@ impl Explain {
 
 /// One reader's answer.
 #[derive(Serialize)]
-struct Answer {
+struct ReaderAnswer {
     reader: String,
     /// `yes`, `perhaps` or `no`.
     knows: &'static str,
@@ -149,10 +149,10 @@ struct Answer {
     chosen: bool,
 }
 
-fn answers(desk: &Desk, source: &Source) -> Vec<Answer> {
+fn answers(desk: &Ingest, source: &Source) -> Vec<ReaderAnswer> {
     let chosen = match desk.readers().choose(source, desk.asked()) {
-        Choice::One(reader, _) => Some(reader.card().id.clone()),
-        Choice::None | Choice::Several(_) => None,
+        ReaderChoice::One(reader, _) => Some(reader.card().id.clone()),
+        ReaderChoice::None | ReaderChoice::Several(_) => None,
     };
     let answer = |candidate: curvary_formats::Candidate<'_>| {
         let (knows, because) = match candidate.recognition {
@@ -161,7 +161,7 @@ fn answers(desk: &Desk, source: &Source) -> Vec<Answer> {
             Recognition::No(why) => ("no", why),
         };
         let reader = candidate.reader.card().id.clone();
-        Answer {
+        ReaderAnswer {
             chosen: chosen.as_ref() == Some(&reader),
             reader,
             knows,
@@ -177,9 +177,9 @@ struct ExplainJson<'a> {
     path: &'a str,
     encoding: &'a str,
     lines: usize,
-    readers: &'a [Answer],
+    readers: &'a [ReaderAnswer],
     /// How the lines were understood.
-    parts: &'a [Part],
+    parts: &'a [ExplainedLines],
     verdict: &'a str,
     remarks: &'a [Diagnostic],
     runs: Vec<RunShape<'a>>,
@@ -198,8 +198,8 @@ struct RunShape<'a> {
 }
 
 impl<'a> ExplainJson<'a> {
-    fn new(readers: &'a [Answer], parts: &'a [Part], finished: &'a Finished) -> Self {
-        let Finished { source, reading, .. } = finished;
+    fn new(readers: &'a [ReaderAnswer], parts: &'a [ExplainedLines], finished: &'a FileReading) -> Self {
+        let FileReading { source, reading, .. } = finished;
         let run = |run: &'a Run| RunShape {
             technique: run.technique.as_str(),
             lines: run.source.lines,
@@ -232,8 +232,13 @@ fn lines_of(source: &Source) -> usize {
     }
 }
 
-fn tell(answers: &[Answer], parts: &[Part], finished: &Finished, screen: &mut Screen) -> Result<(), Failure> {
-    let Finished { source, reading, .. } = finished;
+fn tell(
+    answers: &[ReaderAnswer],
+    parts: &[ExplainedLines],
+    finished: &FileReading,
+    screen: &mut Screen,
+) -> Result<(), Failure> {
+    let FileReading { source, reading, .. } = finished;
     writeln!(
         screen,
         "{}: {}, {}",
@@ -275,12 +280,12 @@ fn tell(answers: &[Answer], parts: &[Part], finished: &Finished, screen: &mut Sc
 }
 
 /// How the lines were understood, a part a line, and below the rows of a table its columns.
-fn lines_text(parts: &[Part], screen: &mut Screen) -> Result<(), Failure> {
+fn lines_text(parts: &[ExplainedLines], screen: &mut Screen) -> Result<(), Failure> {
     if parts.is_empty() {
         return Ok(());
     }
     writeln!(screen, "{}", Styled(STRONG, "how the lines were understood"))?;
-    let lines = |part: &Part| match part.last {
+    let lines = |part: &ExplainedLines| match part.last {
         last if last == part.first => last.to_string(),
         last => format!("{}-{last}", part.first),
     };
@@ -337,10 +342,10 @@ fn layouts_text(evidence: &[Evidence]) -> Option<String> {
         ledger.note(one.clone());
     }
     let layouts: Vec<String> = ledger
-        .hypotheses(Target::Table)
+        .hypotheses(EvidenceTarget::Table)
         .into_iter()
         .filter_map(|(role, balance)| match role {
-            evidence::Role::Template(template) => {
+            evidence::TableRole::Template(template) => {
                 let name = template.says().trim_start_matches("layout: ");
                 Some(format!("{name} ({})", balance.says()))
             }

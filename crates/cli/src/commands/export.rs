@@ -9,14 +9,14 @@ use clap::Args;
 use clap_complete::ArgValueCompleter;
 use curvary_archive::{Archive, View};
 use curvary_formats::assume;
-use curvary_formats::writers::export::{ExportError, Subject, Subjects, Told};
-use curvary_record::{Code, Diagnostic, Outcome as Found, Run, RunId, Severity};
+use curvary_formats::writers::export::{ExportError, ExportedRun, ExportedRuns, Told};
+use curvary_record::{Code, Diagnostic, Outcome, Run, RunId, Severity};
 use rayon::prelude::*;
 
-use crate::Setting;
-use crate::ending::{Ending, Failure, Outcome};
-use crate::handover::bundle::{Order, pack};
-use crate::handover::{Gone, LeaveOut, NOT_FOR_STRANGERS, found_in_file, still_there};
+use crate::Environment;
+use crate::ending::{CommandResult, Ending, Failure};
+use crate::handover::bundle::{BundleContent, pack};
+use crate::handover::{LeaveOut, LeftOutValues, NOT_FOR_STRANGERS, found_in_file, still_there};
 use crate::output::{self, Existing, Format, OutputOptions, Writing};
 use crate::screen::{ASKED, Progress, Screen, Styled, plural};
 use crate::subject::{Meant, meant, no_run, say_aside};
@@ -105,7 +105,7 @@ impl Handing {
     }
 
     /// Refuses words of the command line in which a value stands that is left out of the runs.
-    fn tells_nothing_left_out(&self, gone: &Gone, to: Format) -> Result<(), Failure> {
+    fn tells_nothing_left_out(&self, gone: &LeftOutValues, to: Format) -> Result<(), Failure> {
         let day = self.day();
         let dated = (to == Format::Bundle).then_some(day.as_str());
         for (words, name, help) in [
@@ -138,7 +138,7 @@ impl Handing {
 
 impl Export {
     /// Does it.
-    pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
+    pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         let archive = setting.archive.open()?;
         let meant = meant(&archive, &self.what)?;
         let names = meant.runs.clone();
@@ -165,7 +165,7 @@ impl Export {
                 "hand it over with `--with {names}`, or the runs without `--originals`"
             ))));
         }
-        let mut kept = Kept::new(&archive, names, self.even_in_question, leave_out);
+        let mut kept = ReopenedRuns::new(&archive, names, self.even_in_question, leave_out);
         kept.meant = Some(meant);
         kept.progress = Progress::new(screen.quiet());
         kept.settle()?;
@@ -238,7 +238,7 @@ impl Export {
 }
 
 impl Export {
-    fn write(&self, kept: &mut Kept<'_>, existing: Existing) -> Result<Told, Failure> {
+    fn write(&self, kept: &mut ReopenedRuns<'_>, existing: Existing) -> Result<Told, Failure> {
         let mut output = self.output.clone();
         output.title.clone_from(&self.handing.title);
         output.left_out = kept.gone.words();
@@ -260,11 +260,11 @@ impl Export {
     fn pack(
         &self,
         archive: &Archive,
-        kept: &mut Kept<'_>,
+        kept: &mut ReopenedRuns<'_>,
         existing: Existing,
     ) -> Result<Vec<Diagnostic>, Failure> {
         let title = self.handing.title.clone();
-        let order = Order {
+        let order = BundleContent {
             title: title.unwrap_or_else(|| format!("Runs of {}", archive.settings().name)),
             licence: self.handing.licence.clone(),
             dated: self.handing.day(),
@@ -278,7 +278,7 @@ impl Export {
 }
 
 /// Runs of the archive, read again for every pass; few are kept in memory meanwhile.
-pub(crate) struct Kept<'a> {
+pub(crate) struct ReopenedRuns<'a> {
     archive: &'a Archive,
     /// The runs to write.
     pub(crate) names: Vec<RunId>,
@@ -291,10 +291,10 @@ pub(crate) struct Kept<'a> {
     aside: usize,
     /// Points of all runs to write.
     pub(crate) points: u64,
-    held: Option<Vec<(Run, Vec<Found>)>>,
+    held: Option<Vec<(Run, Vec<Outcome>)>>,
     leave_out: LeaveOut,
     /// What was left out.
-    gone: Gone,
+    gone: LeftOutValues,
     progress: Progress,
     /// How often the runs were gone through.
     passes: u64,
@@ -307,7 +307,7 @@ const HELD: u64 = 1 << 20;
 /// So many runs, with all that is known of them.
 const HELD_RUNS: usize = 1 << 12;
 
-impl<'a> Kept<'a> {
+impl<'a> ReopenedRuns<'a> {
     /// Runs by name.
     pub(crate) fn new(
         archive: &'a Archive,
@@ -325,7 +325,7 @@ impl<'a> Kept<'a> {
             points: 0,
             held: Some(Vec::new()),
             leave_out,
-            gone: Gone::default(),
+            gone: LeftOutValues::default(),
             progress: Progress::new(true),
             passes: 0,
             shared: BTreeMap::new(),
@@ -409,7 +409,7 @@ impl<'a> Kept<'a> {
     }
 }
 
-impl Kept<'_> {
+impl ReopenedRuns<'_> {
     /// Refuses to leave out what is no field: a slip would hand over what somebody wanted to keep.
     fn known_names(&self) -> Result<(), Failure> {
         let Some(name) = self.leave_out.unknown(&self.gone).next() else {
@@ -428,15 +428,15 @@ impl Kept<'_> {
     }
 }
 
-impl Subjects for Kept<'_> {
+impl ExportedRuns for ReopenedRuns<'_> {
     fn each(
         &mut self,
-        take: &mut dyn FnMut(&Subject<'_>) -> Result<(), ExportError>,
+        take: &mut dyn FnMut(&ExportedRun<'_>) -> Result<(), ExportError>,
     ) -> Result<(), ExportError> {
         if let Some(held) = &self.held {
             return held
                 .iter()
-                .try_for_each(|(run, results)| take(&Subject { run, results }));
+                .try_for_each(|(run, results)| take(&ExportedRun { run, results }));
         }
         self.begin_pass();
         let mut gone = self.gone.clone();
@@ -453,7 +453,7 @@ impl Subjects for Kept<'_> {
             })?;
             only_meant(self.meant.as_ref(), &mut view);
             let (run, results) = self.leave_out.apply(view.run, view.outcomes, &mut gone);
-            take(&Subject {
+            take(&ExportedRun {
                 run: &run,
                 results: &results,
             })

@@ -7,10 +7,10 @@ use curvary_archive::{Archive, FindOptions};
 use curvary_record::{Unit, ValueKind, known_fields};
 use serde::Serialize;
 
-use crate::Setting;
-use crate::ending::{Ending, Failure, Outcome};
+use crate::Environment;
+use crate::ending::{CommandResult, Ending, Failure};
 use crate::screen::{FAINT, STRONG, Screen, Styled, count};
-use crate::table::{Cell, Column, Shorten, Table};
+use crate::table::{ListingColumn, Shorten, Table, TableCell};
 
 /// List the fields that a query can ask for, with their units and an example of each
 ///
@@ -28,7 +28,7 @@ pub(crate) struct Fields {
 
 /// One field.
 #[derive(Serialize)]
-struct Entry {
+struct FieldEntry {
     field: String,
     about: String,
     #[serde(skip_serializing_if = "Option::is_none")]
@@ -83,7 +83,7 @@ const SPECIAL: [(&str, &str, &str); 15] = [
 
 impl Fields {
     /// Does it.
-    pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
+    pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         let archive = setting.archive.there().and_then(|_| setting.archive.open().ok());
         let mut all = entries(archive.as_ref())?;
         if let Some(word) = &self.word {
@@ -97,15 +97,15 @@ impl Fields {
             return Ok(Ending::Done);
         }
         let mut table = Table::new([
-            Column::new("field"),
-            Column::new("unit"),
-            Column::new("example").shorten(Shorten::End).least(24),
-            Column::new("runs").right().rank(1),
-            Column::new("").shorten(Shorten::End).least(28),
+            ListingColumn::new("field"),
+            ListingColumn::new("unit"),
+            ListingColumn::new("example").shorten(Shorten::End).least(24),
+            ListingColumn::new("runs").right().rank(1),
+            ListingColumn::new("").shorten(Shorten::End).least(28),
         ]);
         for entry in &all {
             table.row([
-                Cell::styled(entry.field.as_str(), STRONG),
+                TableCell::styled(entry.field.as_str(), STRONG),
                 entry.unit.clone().unwrap_or_default().into(),
                 entry.example.as_str().into(),
                 entry
@@ -114,7 +114,7 @@ impl Fields {
                     .map(count)
                     .unwrap_or_default()
                     .into(),
-                Cell::styled(entry.about.as_str(), FAINT),
+                TableCell::styled(entry.about.as_str(), FAINT),
             ]);
         }
         write!(screen, "{}", table.draw(screen.width()))?;
@@ -130,7 +130,7 @@ impl Fields {
     }
 }
 
-fn entries(archive: Option<&Archive>) -> Result<Vec<Entry>, Failure> {
+fn entries(archive: Option<&Archive>) -> Result<Vec<FieldEntry>, Failure> {
     let runs = |query: &str| -> Result<Option<u64>, Failure> {
         let Some(archive) = archive else { return Ok(None) };
         let options = FindOptions {
@@ -139,14 +139,14 @@ fn entries(archive: Option<&Archive>) -> Result<Vec<Entry>, Failure> {
         };
         Ok(Some(archive.find(&archive.query(query)?, &options)?.total as u64))
     };
-    let mut known: Vec<Entry> = Vec::new();
+    let mut known: Vec<FieldEntry> = Vec::new();
     for field in known_fields() {
         // `points` in a query is the count of what was read.
         let name = match field.key {
             "points" => "stated-points",
             key => key,
         };
-        known.push(Entry {
+        known.push(FieldEntry {
             field: name.to_owned(),
             about: field.about.to_owned(),
             unit: unit(field.kind),
@@ -157,7 +157,7 @@ fn entries(archive: Option<&Archive>) -> Result<Vec<Entry>, Failure> {
     if let Some(archive) = archive {
         for key in archive.house_words()? {
             let quoted = format!("\"{}\"", key.replace('"', "\"\""));
-            known.push(Entry {
+            known.push(FieldEntry {
                 example: format!(
                     "has:{}",
                     if key.contains(' ') {
@@ -175,7 +175,7 @@ fn entries(archive: Option<&Archive>) -> Result<Vec<Entry>, Failure> {
     }
     // The sort is stable: by name among equals.
     known.sort_by_key(|entry| entry.runs.is_none_or(|runs| runs == 0));
-    let special = SPECIAL.iter().map(|(field, about, example)| Entry {
+    let special = SPECIAL.iter().map(|(field, about, example)| FieldEntry {
         field: (*field).to_owned(),
         about: (*about).to_owned(),
         unit: None,

@@ -6,17 +6,17 @@ use std::io::Write;
 use clap::Args;
 use clap_complete::ArgValueCompleter;
 use curvary_archive::{
-    AlikeFound, AlikeOptions, Archive, FacetName, Fact, FindOptions, Found, Hit, Sort, Summary,
+    AlikeFound, AlikeOptions, Archive, FacetName, Fact, FindOptions, Hit, RunOrder, SearchResult, Summary,
 };
-use curvary_record::{Outcome as Result_, Value, known_fields};
+use curvary_record::{Outcome, Value, known_fields};
 use serde::Serialize;
 
-use crate::Setting;
-use crate::ending::{Ending, Failure, Outcome};
+use crate::Environment;
+use crate::ending::{CommandResult, Ending, Failure};
 use crate::likeness::LikeOptions;
 use crate::screen::{ASKED, FAINT, STRONG, Screen, Styled, count, plural};
 use crate::subject;
-use crate::table::{Cell, Column, Shorten, Table, one_line};
+use crate::table::{ListingColumn, Shorten, Table, TableCell, one_line};
 use crate::{completing, last, telling, why};
 
 /// Find runs by words, fields, numbers with units, dates, and by the shape of their curves
@@ -78,14 +78,14 @@ const VALUES: usize = 12;
 
 impl Find {
     /// Does it.
-    pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
+    pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         let archive = setting.archive.open()?;
         let query = subject::query(&archive, &self.query)?;
-        let sort: Option<Sort> = self
+        let sort: Option<RunOrder> = self
             .sort
             .as_deref()
             .map(|sort| super::plain(sort).parse().unwrap_or_else(|never| match never {}));
-        let sort = sort.map(|sort| Sort {
+        let sort = sort.map(|sort| RunOrder {
             key: field_named(&archive, &sort.key).unwrap_or(sort.key),
             ..sort
         });
@@ -139,7 +139,7 @@ impl Find {
         archive: &Archive,
         query: &curvary_archive::Query,
         options: &FindOptions,
-        found: &Found,
+        found: &SearchResult,
     ) -> Result<(), Failure> {
         let asked_for_fewer = self.limit.is_some_and(|limit| limit > 0) || self.skip > 0;
         if asked_for_fewer || found.hits.len() == found.total {
@@ -161,7 +161,7 @@ impl Find {
     }
 
     /// The columns beside the usual ones: those that were asked for, and what the order goes by.
-    fn extra(&self, archive: &Archive, sort: Option<&Sort>) -> Result<Vec<String>, Failure> {
+    fn extra(&self, archive: &Archive, sort: Option<&RunOrder>) -> Result<Vec<String>, Failure> {
         let mut extra: Vec<String> = Vec::new();
         for key in &self.show {
             let key = field_named(archive, key)?;
@@ -180,7 +180,13 @@ impl Find {
     }
 
     /// Prints the answer in the form that was asked for.
-    fn tell(&self, archive: &Archive, told: &FindJson<'_>, extra: &[String], screen: &mut Screen) -> Outcome {
+    fn tell(
+        &self,
+        archive: &Archive,
+        told: &FindJson<'_>,
+        extra: &[String],
+        screen: &mut Screen,
+    ) -> CommandResult {
         if self.json {
             screen.json(told)?;
         } else if self.csv {
@@ -206,7 +212,7 @@ impl Find {
         Ok(Ending::Done)
     }
 
-    fn facets(&self, facets: &curvary_archive::Facets, screen: &mut Screen) -> Outcome {
+    fn facets(&self, facets: &curvary_archive::Facets, screen: &mut Screen) -> CommandResult {
         if self.json {
             screen.json(facets)?;
             return Ok(Ending::Done);
@@ -227,20 +233,20 @@ impl Find {
 
     fn table(&self, told: &FindJson<'_>, extra: &[String], screen: &mut Screen) -> Result<(), Failure> {
         let mut columns = vec![
-            Column::new("run"),
-            Column::new("likeness").right(),
-            Column::new("trace").shorten(Shorten::End).rank(2),
-            Column::new("date").rank(3),
-            Column::new("technique").shorten(Shorten::End).rank(4),
-            Column::new("sample").shorten(Shorten::End),
-            Column::new("temp").right().rank(5),
-            Column::new("pH").right().rank(6),
+            ListingColumn::new("run"),
+            ListingColumn::new("likeness").right(),
+            ListingColumn::new("trace").shorten(Shorten::End).rank(2),
+            ListingColumn::new("date").rank(3),
+            ListingColumn::new("technique").shorten(Shorten::End).rank(4),
+            ListingColumn::new("sample").shorten(Shorten::End),
+            ListingColumn::new("temp").right().rank(5),
+            ListingColumn::new("pH").right().rank(6),
         ];
-        columns.extend(extra.iter().map(|key| Column::new(key.clone()).right()));
+        columns.extend(extra.iter().map(|key| ListingColumn::new(key.clone()).right()));
         columns.extend([
-            Column::new("points").right().rank(7),
-            Column::new("").rank(1),
-            Column::new("path").shorten(Shorten::Middle).least(24),
+            ListingColumn::new("points").right().rank(7),
+            ListingColumn::new("").rank(1),
+            ListingColumn::new("path").shorten(Shorten::Middle).least(24),
         ]);
         let mut table = Table::new(columns);
         for run in &told.runs {
@@ -261,8 +267,8 @@ impl Find {
                 Some(alike) => (alike.shown(), String::new()),
                 None => (String::new(), String::new()),
             };
-            let mut cells: Vec<Cell> = vec![
-                Cell::styled(short(run.run), STRONG),
+            let mut cells: Vec<TableCell> = vec![
+                TableCell::styled(short(run.run), STRONG),
                 likeness.into(),
                 trace.into(),
                 field("date").into(),
@@ -271,11 +277,11 @@ impl Find {
                 field("temperature").into(),
                 field("ph").into(),
             ];
-            cells.extend(run.shown.iter().map(|text| Cell::from(text.as_str())));
+            cells.extend(run.shown.iter().map(|text| TableCell::from(text.as_str())));
             cells.extend([
                 count(summary.points).into(),
-                Cell::styled(mark, ASKED),
-                Cell::styled(path, FAINT),
+                TableCell::styled(mark, ASKED),
+                TableCell::styled(path, FAINT),
             ]);
             table.row(cells);
         }
@@ -358,7 +364,7 @@ fn field_named(archive: &Archive, word: &str) -> Result<String, Failure> {
 }
 
 /// What a run has in a column that was asked for.
-fn shown(key: &str, hit: &ToldRun<'_>, outcomes: &[Result_]) -> String {
+fn shown(key: &str, hit: &ToldRun<'_>, outcomes: &[Outcome]) -> String {
     if let Some(name) = key.strip_prefix("result.") {
         return result(name, outcomes);
     }
@@ -379,8 +385,8 @@ fn shown(key: &str, hit: &ToldRun<'_>, outcomes: &[Result_]) -> String {
 }
 
 /// The numbers of this name that were kept last: one with its error, several from the smallest to the largest.
-fn result(name: &str, outcomes: &[Result_]) -> String {
-    let named = |outcome: &Result_| {
+fn result(name: &str, outcomes: &[Outcome]) -> String {
+    let named = |outcome: &Outcome| {
         let mut own = outcome.parameters.iter();
         own.find(|one| one.name.to_lowercase() == name && one.value.is_some())
             .cloned()
@@ -389,7 +395,7 @@ fn result(name: &str, outcomes: &[Result_]) -> String {
         return String::new();
     };
     let mut of_traces: BTreeMap<Option<u32>, curvary_record::Parameter> = BTreeMap::new();
-    let alike = |outcome: &&Result_| outcome.model == newest.model && outcome.kind == newest.kind;
+    let alike = |outcome: &&Outcome| outcome.model == newest.model && outcome.kind == newest.kind;
     for outcome in outcomes.iter().filter(alike) {
         if let Some(parameter) = named(outcome) {
             of_traces.insert(outcome.trace, parameter);
@@ -511,7 +517,7 @@ impl Alike<'_> {
 }
 
 impl<'a> FindJson<'a> {
-    fn found(found: &'a Found) -> Self {
+    fn found(found: &'a SearchResult) -> Self {
         let runs = found.hits.iter().map(|hit| ToldRun::of(hit, None));
         Self {
             total: found.total,

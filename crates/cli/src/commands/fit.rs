@@ -9,23 +9,23 @@ use clap_complete::ArgValueCandidates;
 use curvary_analysis::fit::{Along, Bootstrap, Robust};
 use curvary_analysis::models::formula::ModelFile;
 use curvary_analysis::study::{
-    Check, Comparison, FitPlan, Found, Named, ParameterPlan, Span, Together, Wanted, WeightPlan, Work,
-    compare_together, compare_trace, fit_run_for, fit_together,
+    AxisSpan, FitPlan, LawRanking, NamedRun, ParameterPlan, ReportedCheck, Together, TraceResult, Wanted,
+    WeightPlan, Work, compare_together, compare_trace, fit_run_for, fit_together,
 };
 use curvary_record::{Diagnostic, code};
 use serde_json::{Value, json};
 
-use crate::Setting;
+use crate::Environment;
 use crate::again;
-use crate::courses::{CourseOptions, Level, span, unit};
-use crate::ending::{Ending, Failure, Outcome};
+use crate::courses::{CourseOptions, IntervalLevel, span, unit};
+use crate::ending::{CommandResult, Ending, Failure};
 use crate::figure::{of_fit, of_runs};
 use crate::findings::{self, Heading, Pictures, picture_name};
 use crate::output::{self, Existing};
 use crate::screen::{FAINT, STRONG, Screen, Styled, plural};
 use crate::steps::number;
-use crate::subject::{Asked, Reading, Subject, Subjects};
-use crate::table::{Column, Table, one_line};
+use crate::subject::{ReadingDemand, Selection, Subject, Subjects};
+use crate::table::{ListingColumn, Table, one_line};
 use crate::telling;
 
 /// Fit rate laws, enzyme models or a formula to curves, and keep what was found
@@ -145,7 +145,7 @@ pub(crate) struct Fit {
     #[arg(long, value_name = "HOW", help_heading = "Errors")]
     robust: Option<Far>,
     #[command(flatten)]
-    level: Level,
+    level: IntervalLevel,
     /// Find profile-likelihood intervals too; an end that the data leave open stays open
     #[arg(long, help_heading = "Errors")]
     profile: bool,
@@ -195,16 +195,16 @@ enum Far {
 }
 
 /// What one run gave.
-struct RunReport {
+struct FitRunReport {
     subject: SubjectReport,
-    found: Vec<Found>,
-    compared: Vec<Comparison>,
-    checks: Vec<Check>,
+    found: Vec<TraceResult>,
+    compared: Vec<LawRanking>,
+    checks: Vec<ReportedCheck>,
     /// What is said where there is no result.
     said: Vec<String>,
 }
 
-impl RunReport {
+impl FitRunReport {
     /// What is worth keeping: numbers, rankings and reports, not the fits that only serve to check a report.
     fn to_keep(&self) -> impl Iterator<Item = &curvary_record::Outcome> {
         let compared = self.compared.iter().map(|compared| &compared.found);
@@ -216,13 +216,13 @@ impl RunReport {
 
 /// What all runs gave together.
 #[derive(Default)]
-struct Tally {
+struct FitTally {
     good: u64,
     bad: u64,
     pictures: u64,
     shown: Vec<Value>,
     /// What goes into the table of points.
-    points: Vec<(String, Found)>,
+    points: Vec<(String, TraceResult)>,
 }
 
 /// What is said of a subject.
@@ -232,11 +232,11 @@ struct SubjectReport {
 }
 
 /// The models with their equations and parameters.
-fn list(screen: &mut Screen) -> Outcome {
+fn list(screen: &mut Screen) -> CommandResult {
     let mut table = Table::new([
-        Column::new("model"),
-        Column::new("equation"),
-        Column::new("parameters").rank(1),
+        ListingColumn::new("model"),
+        ListingColumn::new("equation"),
+        ListingColumn::new("parameters").rank(1),
     ]);
     for card in FitPlan::list() {
         let parameters: Vec<&str> = card.parameters.iter().map(|(name, _)| name.as_str()).collect();
@@ -257,7 +257,7 @@ fn list(screen: &mut Screen) -> Outcome {
 
 impl Fit {
     /// Does it.
-    pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
+    pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         if self.list {
             return list(screen);
         }
@@ -276,23 +276,23 @@ impl Fit {
         self.pictures.make_folder()?;
         let asked = self.subjects.asked(setting)?;
         let reading = if self.formula.is_some() || self.model_file.is_some() {
-            Reading::Numbers
+            ReadingDemand::Numbers
         } else {
-            Reading::Whole
+            ReadingDemand::Whole
         };
         if !self.share.is_empty() {
             return self.together(&plans, &asked, reading, screen);
         }
-        let mut tally = Tally::default();
+        let mut tally = FitTally::default();
         let compute = |subjects: &[Subject]| {
-            let given: Vec<RunReport> = subjects
+            let given: Vec<FitRunReport> = subjects
                 .iter()
                 .map(|subject| self.compute(&plans, subject))
                 .collect();
-            let outcomes = given.iter().flat_map(RunReport::to_keep).cloned().collect();
+            let outcomes = given.iter().flat_map(FitRunReport::to_keep).cloned().collect();
             (given, outcomes)
         };
-        let take = |place: &str, given: Result<Vec<RunReport>, Diagnostic>| match given {
+        let take = |place: &str, given: Result<Vec<FitRunReport>, Diagnostic>| match given {
             Ok(given) => given
                 .iter()
                 .try_for_each(|given| self.tell(given, &mut tally, screen)),
@@ -326,20 +326,26 @@ impl Fit {
     }
 
     /// All runs at once, once for each model and window.
-    fn together(&self, plans: &[FitPlan], asked: &Asked, reading: Reading, screen: &mut Screen) -> Outcome {
+    fn together(
+        &self,
+        plans: &[FitPlan],
+        asked: &Selection,
+        reading: ReadingDemand,
+        screen: &mut Screen,
+    ) -> CommandResult {
         let subjects = asked.all(reading)?;
-        Asked::say_aside(&subjects, screen);
+        Selection::say_aside(&subjects, screen);
         let names = names_of(&subjects);
-        let runs: Vec<Named<'_>> = subjects
+        let runs: Vec<NamedRun<'_>> = subjects
             .iter()
             .zip(&names)
-            .map(|(subject, name)| Named {
+            .map(|(subject, name)| NamedRun {
                 run: &subject.run,
                 name,
             })
             .collect();
         let heading = Heading::of_several(format!("{} together", plural(runs.len() as u64, "run")));
-        let mut tally = Tally::default();
+        let mut tally = FitTally::default();
         let mut outcomes = Vec::new();
         for plan in plans {
             let plan = &FitPlan {
@@ -394,7 +400,7 @@ impl Fit {
     }
 
     /// Tells what one run gave.
-    fn tell(&self, given: &RunReport, tally: &mut Tally, screen: &mut Screen) -> Result<(), Failure> {
+    fn tell(&self, given: &FitRunReport, tally: &mut FitTally, screen: &mut Screen) -> Result<(), Failure> {
         let subject = &given.subject;
         for found in &given.found {
             // Numbers that say nothing are told, and are no success.
@@ -459,8 +465,8 @@ impl Fit {
         Ok(())
     }
 
-    fn compute(&self, plans: &[FitPlan], subject: &Subject) -> RunReport {
-        let mut given = RunReport {
+    fn compute(&self, plans: &[FitPlan], subject: &Subject) -> FitRunReport {
+        let mut given = FitRunReport {
             subject: SubjectReport {
                 heading: Heading::of(subject),
                 remarks: subject
@@ -588,7 +594,7 @@ impl Fit {
             (None, _, true) => vec![self.model[0].clone()],
             (None, models, false) => models.to_vec(),
         };
-        let windows: Vec<Option<Span>> = if self.window.is_empty() {
+        let windows: Vec<Option<AxisSpan>> = if self.window.is_empty() {
             vec![None]
         } else {
             self.window
@@ -648,7 +654,7 @@ impl Fit {
 }
 
 /// A result as `--json` shows it, with what was said of the reading and what was asked of the curve.
-fn shape(subject: &SubjectReport, found: &Found) -> Value {
+fn shape(subject: &SubjectReport, found: &TraceResult) -> Value {
     let mut more = Vec::new();
     if !subject.remarks.is_empty() {
         more.push(("remarks_on_reading".to_owned(), json!(subject.remarks)));
@@ -678,16 +684,16 @@ fn place(along: &Along) -> Value {
 }
 
 /// The curve at places that were asked for.
-fn predictions(found: &Found, screen: &mut Screen) -> Result<(), Failure> {
+fn predictions(found: &TraceResult, screen: &mut Screen) -> Result<(), Failure> {
     if found.drawn.predicted.is_empty() {
         return Ok(());
     }
     let mut table = Table::new([
-        Column::new("  at").right(),
-        Column::new("curve").right(),
-        Column::new(""),
-        Column::new("curve between").rank(1),
-        Column::new("one reading between").rank(2),
+        ListingColumn::new("  at").right(),
+        ListingColumn::new("curve").right(),
+        ListingColumn::new(""),
+        ListingColumn::new("curve between").rank(1),
+        ListingColumn::new("one reading between").rank(2),
     ]);
     for along in &found.drawn.predicted {
         let (y, error) = telling::rounded(along.y, Some(along.standard_error));
@@ -708,7 +714,7 @@ fn predictions(found: &Found, screen: &mut Screen) -> Result<(), Failure> {
 }
 
 /// Points, fitted values and residuals, a row each.
-fn write_points(path: &Path, existing: Existing, all: &[(String, Found)]) -> Result<(), Failure> {
+fn write_points(path: &Path, existing: Existing, all: &[(String, TraceResult)]) -> Result<(), Failure> {
     const HEADS: [&str; 12] = [
         "curve",
         "model",
@@ -799,7 +805,7 @@ fn names_of(subjects: &[Subject]) -> Vec<String> {
 }
 
 /// A report as `--json` shows it, with what was computed to compare.
-fn checked(subject: &SubjectReport, check: &Check) -> Value {
+fn checked(subject: &SubjectReport, check: &ReportedCheck) -> Value {
     let mut all = shape(subject, &check.reported);
     if let Value::Object(all) = &mut all {
         let computed: Vec<&curvary_record::Outcome> =
@@ -811,7 +817,7 @@ fn checked(subject: &SubjectReport, check: &Check) -> Value {
     all
 }
 
-fn comparison(subject: &SubjectReport, compared: &Comparison) -> Value {
+fn comparison(subject: &SubjectReport, compared: &LawRanking) -> Value {
     let mut all = shape(subject, &compared.found);
     if let Value::Object(all) = &mut all {
         let ranked: Vec<Value> = compared
@@ -833,7 +839,7 @@ fn comparison(subject: &SubjectReport, compared: &Comparison) -> Value {
     all
 }
 
-fn ranking(subject: &SubjectReport, compared: &Comparison, screen: &mut Screen) -> Result<(), Failure> {
+fn ranking(subject: &SubjectReport, compared: &LawRanking, screen: &mut Screen) -> Result<(), Failure> {
     ranked(
         &subject.heading.words(&compared.found),
         &compared.ranked,
@@ -852,9 +858,9 @@ fn ranked(
 ) -> Result<(), Failure> {
     writeln!(screen, "{}", Styled(STRONG, one_line(heading)))?;
     let mut table = Table::new([
-        Column::new("  model"),
-        Column::new("AICc above the best").right(),
-        Column::new("weight").right(),
+        ListingColumn::new("  model"),
+        ListingColumn::new("AICc above the best").right(),
+        ListingColumn::new("weight").right(),
     ]);
     for (model, difference, weight) in list {
         table.row([

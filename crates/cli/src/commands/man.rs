@@ -4,7 +4,7 @@ use clap::Args;
 use clap_mangen::Man as Page;
 use clap_mangen::roff::{Roff, bold, roman};
 
-use crate::ending::{Ending, Outcome};
+use crate::ending::{CommandResult, Ending};
 use crate::screen::Screen;
 
 /// Print the manual page, for `man -l -`
@@ -13,7 +13,7 @@ pub(crate) struct Man {}
 
 impl Man {
     /// Does it.
-    pub(crate) fn run(self, screen: &mut Screen) -> Outcome {
+    pub(crate) fn run(self, screen: &mut Screen) -> CommandResult {
         let mut program = crate::definitions();
         program.build();
         let page = Page::new(program.clone());

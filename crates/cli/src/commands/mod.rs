@@ -41,8 +41,8 @@ use std::ffi::OsString;
 use clap::Subcommand;
 use curvary_archive::Archive;
 
-use crate::Setting;
-use crate::ending::{Ending, Outcome};
+use crate::Environment;
+use crate::ending::{CommandResult, Ending};
 use crate::screen::Screen;
 
 /// All commands.
@@ -86,7 +86,7 @@ pub(crate) enum Command {
 
 impl Command {
     /// Does what was asked, and tells what was missing from it because it cannot be read.
-    pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
+    pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         let asks = self.asks_the_archive();
         let ending = self.done(setting, screen)?;
         screen.say_cautions()?;
@@ -121,7 +121,7 @@ impl Command {
         )
     }
 
-    fn done(self, setting: &Setting, screen: &mut Screen) -> Outcome {
+    fn done(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         match self {
             Self::Status(status) => status.run(setting, screen),
             Self::Add(add) => add.run(setting, screen),
@@ -179,7 +179,7 @@ impl Command {
 }
 
 /// What `curvary` alone does: the archive at a glance, or how to begin one.
-pub(crate) fn alone(setting: &Setting, screen: &mut Screen) -> Outcome {
+pub(crate) fn alone(setting: &Environment, screen: &mut Screen) -> CommandResult {
     match setting.archive.there() {
         Some(_) => Command::Status(status::Status::default()).run(setting, screen),
         None => status::first_steps(screen),

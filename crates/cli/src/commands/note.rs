@@ -10,19 +10,19 @@ use clap_complete::ArgValueCompleter;
 use curvary_analysis::study::{Work, again};
 use curvary_archive::{Archive, FindOptions};
 use curvary_formats::assume::nearest;
-use curvary_ingest::Keeping;
+use curvary_ingest::KeepMode;
 use curvary_record::interpret::interpret;
 use curvary_record::{Code, Diagnostic, Key, Outcome as Kept, RunId, ValueKind, known_field, known_fields};
 use rayon::prelude::*;
 
-use crate::Setting;
+use crate::Environment;
 use crate::commands::find::{fact, short};
 use crate::desk::assumptions;
-use crate::ending::{Ending, Failure, Outcome};
+use crate::ending::{CommandResult, Ending, Failure};
 use crate::questions;
 use crate::screen::{ASKED, FAINT, Screen, Styled, plural};
 use crate::subject::{is_plain, named, no_run};
-use crate::table::{Column, Shorten, Table, one_line};
+use crate::table::{ListingColumn, Shorten, Table, one_line};
 
 /// Correct or add a field, or settle an open question, of one run or of many
 ///
@@ -63,7 +63,7 @@ const PREVIEW: usize = 12;
 
 impl Note {
     /// Does it.
-    pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
+    pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         let archive = setting.archive.open()?;
         if self.history || self.undo {
             let Some((run, rest)) = self.what.split_first() else {
@@ -285,9 +285,9 @@ fn matching(
         };
         let found = archive.find(&query, &options)?;
         let columns = [
-            Column::new("run"),
-            Column::new("now").shorten(Shorten::End),
-            Column::new("path").shorten(Shorten::Middle),
+            ListingColumn::new("run"),
+            ListingColumn::new("now").shorten(Shorten::End),
+            ListingColumn::new("path").shorten(Shorten::Middle),
         ];
         let mut table = Table::new(columns);
         for hit in found.hits.iter().take(PREVIEW) {
@@ -356,7 +356,7 @@ fn read_again(archive: &Archive, runs: &[RunId]) -> Result<(u64, u64), Failure> 
     let effect = questions::read_again(
         &archive,
         sources,
-        Keeping::Changes,
+        KeepMode::Changes,
         "curvary note",
         &mut |again| {
             found += again.fate.runs;
@@ -468,7 +468,7 @@ fn comes_out_again(archive: &Archive, kept: &Kept) -> bool {
 }
 
 /// Lists the notes about a run.
-fn history(archive: &Archive, run: &RunId, screen: &mut Screen) -> Outcome {
+fn history(archive: &Archive, run: &RunId, screen: &mut Screen) -> CommandResult {
     let view = archive.run(run.as_str())?;
     if view.notes.is_empty() {
         screen.say("there are no notes about this run");
@@ -506,7 +506,7 @@ fn take_back(
     fields: &[String],
     author: Option<String>,
     screen: &mut Screen,
-) -> Outcome {
+) -> CommandResult {
     let view = archive.run(run.as_str())?;
     let holding = curvary_archive::holding(&view.notes);
     let wanted: Vec<String> = if fields.is_empty() {

@@ -4,19 +4,19 @@ use std::io::Write;
 
 use clap::{Args, ValueEnum};
 use curvary_analysis::spectra::{AreaBaseline, BandShape, Extreme, Refinement, WidthLevel, Window};
-use curvary_analysis::study::{Found, PeaksPlan, References, Work, peaks_run};
+use curvary_analysis::study::{PeaksPlan, References, TraceResult, Work, peaks_run};
 use curvary_record::{Outcome as Record, OutcomeKind, Parameter};
 use serde_json::{Map, Value, json};
 
-use crate::Setting;
+use crate::Environment;
 use crate::again;
-use crate::ending::{Failure, Outcome};
+use crate::ending::{CommandResult, Failure};
 use crate::figure::{Figure, Layer, Panel, of_fit};
 use crate::findings::{Finding, Pictures, each};
 use crate::screen::{FAINT, STRONG, Screen, Styled};
 use crate::steps::StepOptions;
 use crate::subject::{Subject, Subjects};
-use crate::table::{Column, Table, one_line};
+use crate::table::{ListingColumn, Table, one_line};
 use crate::telling;
 
 /// Find the peaks of spectra: position between the points, height, prominence, width and area
@@ -90,7 +90,7 @@ enum BandForm {
 
 impl Peaks {
     /// Does it.
-    pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
+    pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         if self.again {
             let asked = self.subjects.asked(setting)?;
             return again::results(
@@ -184,7 +184,7 @@ fn find(plan: &PeaksPlan, references: &References, subject: &Subject) -> Vec<Fin
 }
 
 /// The spectrum with its peaks, or with the bands that were fitted to it.
-fn picture(subject: &Subject, found: &Found) -> Figure {
+fn picture(subject: &Subject, found: &TraceResult) -> Figure {
     if found.outcome.kind == OutcomeKind::Bands {
         return of_fit(&format!("{} {}", subject.place, found.label), found);
     }
@@ -256,13 +256,13 @@ fn tell(heading: &str, finding: &Finding, screen: &mut Screen) -> Result<(), Fai
         Styled(FAINT, one_line(&outcome.model))
     )?;
     let mut table = Table::new([
-        Column::new("  position").right(),
-        Column::new(""),
-        Column::new(""),
-        Column::new("height").right(),
-        Column::new("prominence").right().rank(2),
-        Column::new("width").right(),
-        Column::new("area").right().rank(1),
+        ListingColumn::new("  position").right(),
+        ListingColumn::new(""),
+        ListingColumn::new(""),
+        ListingColumn::new("height").right(),
+        ListingColumn::new("prominence").right().rank(2),
+        ListingColumn::new("width").right(),
+        ListingColumn::new("area").right().rank(1),
     ]);
     for peak in peaks(outcome) {
         let (position, error, unit) = telling::value(&peak[0]);

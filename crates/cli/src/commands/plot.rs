@@ -4,14 +4,14 @@ use std::path::PathBuf;
 
 use clap::Args;
 use curvary_analysis::spectra::{Average, Curve, Grids, Interpolation, average};
-use curvary_analysis::study::{Drawn, FitPlan, Wanted, fit_run_for, label_of};
+use curvary_analysis::study::{FitPlan, PlotData, Wanted, fit_run_for, label_of};
 use curvary_record::{Code, Diagnostic, Run, Trace, ValueKind, known_field};
 
-use crate::Setting;
-use crate::ending::{Ending, Failure, Outcome};
-use crate::figure::{Figure, Kind, Layer, Panel, Size, interrupted, of_runs};
+use crate::Environment;
+use crate::ending::{CommandResult, Ending, Failure};
+use crate::figure::{Figure, FigureKind, Layer, Panel, Size, interrupted, of_runs};
 use crate::screen::{Screen, plural};
-use crate::subject::{Asked, Reading, Sources, Subject};
+use crate::subject::{ReadingDemand, Selection, Sources, Subject};
 use crate::telling;
 
 /// Draw the curves of runs over each other
@@ -65,7 +65,7 @@ const FEW: usize = 60;
 
 impl Plot {
     /// Does it.
-    pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
+    pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         let kind = self.kind()?;
         if self.out.exists() && !self.replace {
             let why = Diagnostic::error(
@@ -77,8 +77,8 @@ impl Plot {
             ));
         }
         let asked = self.sources.asked(setting)?;
-        let subjects = asked.all(Reading::Whole)?;
-        Asked::say_aside(&subjects, screen);
+        let subjects = asked.all(ReadingDemand::Whole)?;
+        Selection::say_aside(&subjects, screen);
         let title = match subjects.as_slice() {
             [one] => one.place.clone(),
             several => plural(several.len() as u64, "run"),
@@ -96,11 +96,11 @@ impl Plot {
         Ok(Ending::Done)
     }
 
-    fn kind(&self) -> Result<Kind, Failure> {
+    fn kind(&self) -> Result<FigureKind, Failure> {
         let ending = self.out.extension().and_then(|ending| ending.to_str());
         match ending.map(str::to_ascii_lowercase).as_deref() {
-            Some("svg") => Ok(Kind::Svg),
-            Some("png") => Ok(Kind::Png),
+            Some("svg") => Ok(FigureKind::Svg),
+            Some("png") => Ok(FigureKind::Png),
             _ => Err(Failure::usage(format!(
                 "`{}` ends neither in .svg nor in .png, and its ending says the kind of picture",
                 self.out.display()
@@ -123,7 +123,7 @@ impl Plot {
             ..FitPlan::default()
         };
         plan.check().map_err(Failure::usage)?;
-        let mut sets: Vec<(String, Drawn)> = Vec::new();
+        let mut sets: Vec<(String, PlotData)> = Vec::new();
         for subject in subjects {
             for found in fit_run_for(&plan, &subject.run, &Wanted::default()) {
                 if !subject.means(found.trace) {
@@ -362,7 +362,7 @@ fn group_of(run: &Run, trace: &Trace, field: &str) -> (String, String) {
 }
 
 /// The part of a trace within a stretch; none where nothing lies there.
-fn cut(trace: &Trace, window: Option<&curvary_analysis::study::Span>) -> Result<Option<Trace>, Failure> {
+fn cut(trace: &Trace, window: Option<&curvary_analysis::study::AxisSpan>) -> Result<Option<Trace>, Failure> {
     let Some(window) = window else {
         return Ok(Some(trace.clone()));
     };

@@ -4,19 +4,21 @@ use std::io;
 use std::path::PathBuf;
 
 use clap::Args;
-use curvary_analysis::study::{Found, Made, ProcessPlan, References, Work, average_runs, process_run};
+use curvary_analysis::study::{
+    ProcessPlan, ProcessedCurve, References, TraceResult, Work, average_runs, process_run,
+};
 use curvary_formats::writers::export::ExportError;
 use curvary_record::{Code, Diagnostic, Run};
 
-use crate::Setting;
+use crate::Environment;
 use crate::again;
-use crate::ending::{Failure, Outcome};
+use crate::ending::{CommandResult, Failure};
 use crate::figure::{Figure, Layer, Panel};
 use crate::findings::{Finding, Heading, Pictures, Teller};
 use crate::output::{self, Existing, Format, OutputOptions};
 use crate::screen::{Screen, plural};
 use crate::steps::{How, StepOptions};
-use crate::subject::{Reading, Subject, Subjects};
+use crate::subject::{ReadingDemand, Subject, Subjects};
 use crate::telling;
 
 /// Curves after steps (blank, baseline, smoothing, derivative, resampling), and the mean of replicates with its spread
@@ -70,7 +72,7 @@ pub(crate) struct Process {
 
 impl Process {
     /// Does it.
-    pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
+    pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         let asked = self.subjects.asked(setting)?;
         if self.again {
             return again::results(
@@ -101,7 +103,7 @@ impl Process {
         };
         let mut teller = Teller::new(self.subjects.json, &self.pictures)?;
         let mut runs: Vec<Run> = Vec::new();
-        let mut put = |heading: &Heading, place: &str, made: Made, screen: &mut Screen| {
+        let mut put = |heading: &Heading, place: &str, made: ProcessedCurve, screen: &mut Screen| {
             let finding = Finding {
                 figure: made.run.is_some().then(|| picture(place, &made.found)),
                 ..Finding::of(made.found)
@@ -111,7 +113,7 @@ impl Process {
             Ok::<(), Failure>(())
         };
         let kept = if self.average {
-            let subjects = asked.all(Reading::Whole)?;
+            let subjects = asked.all(ReadingDemand::Whole)?;
             let all: Vec<&Run> = subjects.iter().map(|subject| &subject.run).collect();
             let made = average_runs(&plan, &all, &references);
             let outcomes =
@@ -124,7 +126,7 @@ impl Process {
             self.subjects.keep(&asked, COMMAND, outcomes)?
         } else {
             let compute = |subjects: &[Subject]| {
-                let given: Vec<(Heading, Vec<Made>)> = subjects
+                let given: Vec<(Heading, Vec<ProcessedCurve>)> = subjects
                     .iter()
                     .map(|subject| {
                         let mut made = process_run(&plan, &subject.run, &references);
@@ -140,21 +142,21 @@ impl Process {
                 (given, outcomes)
             };
             let mut refused: Vec<(String, Diagnostic)> = Vec::new();
-            let kept = self
-                .subjects
-                .each(&asked, Reading::Whole, COMMAND, compute, |place, given| {
-                    match given {
-                        Err(why) => refused.push((place.to_owned(), why)),
-                        Ok(given) => {
-                            for (heading, all) in given {
-                                for made in all {
-                                    put(&heading, place, made, screen)?;
+            let kept =
+                self.subjects
+                    .each(&asked, ReadingDemand::Whole, COMMAND, compute, |place, given| {
+                        match given {
+                            Err(why) => refused.push((place.to_owned(), why)),
+                            Ok(given) => {
+                                for (heading, all) in given {
+                                    for made in all {
+                                        put(&heading, place, made, screen)?;
+                                    }
                                 }
                             }
                         }
-                    }
-                    Ok(())
-                })?;
+                        Ok(())
+                    })?;
             for (place, why) in &refused {
                 teller.refuse(place, why, screen);
             }
@@ -186,7 +188,7 @@ fn tell(heading: &str, finding: &Finding, screen: &mut Screen) -> Result<(), Fai
     telling::tell(heading, &finding.found.outcome, screen)
 }
 
-fn picture(place: &str, found: &Found) -> Figure {
+fn picture(place: &str, found: &TraceResult) -> Figure {
     let drawn = &found.drawn;
     let points = drawn.x.iter().copied().zip(drawn.y.iter().copied()).collect();
     Figure {

@@ -3,24 +3,24 @@
 use std::io::Write;
 
 use clap::{Args, ValueEnum};
-use curvary_analysis::quantities::{LimitForm, NucleicAcidKind, Weighting};
+use curvary_analysis::quantities::{LimitForm, NucleicAcidKind, StandardWeighting};
 use curvary_analysis::study::{
-    Found, LineForm, QuantifyPlan, Recovered, ReferenceSpectrum, References, Way, Work, beside_standards,
-    path_of, quantify_run, reference_of, standards_of,
+    CheckedStandard, LineForm, QuantifyPlan, ReferenceSpectrum, References, TraceResult, Way, Work,
+    beside_standards, path_of, quantify_run, reference_of, standards_of,
 };
 use curvary_record::{Run, Value as Said};
 use serde_json::{Map, Value, json};
 
-use crate::Setting;
+use crate::Environment;
 use crate::again;
-use crate::courses::{Level, measured, measured_coefficient, unit};
-use crate::ending::{Failure, Outcome};
+use crate::courses::{IntervalLevel, measured, measured_coefficient, unit};
+use crate::ending::{CommandResult, Failure};
 use crate::figure::{Figure, of_fit};
 use crate::findings::{Finding, Pictures, each_among};
 use crate::screen::Screen;
 use crate::steps::{StepOptions, number, one};
-use crate::subject::{Reading, Sources, Subject, Subjects};
-use crate::table::{Column, Table};
+use crate::subject::{ReadingDemand, Sources, Subject, Subjects};
+use crate::table::{ListingColumn, Table};
 use crate::telling;
 
 /// Find concentrations: by absorption coefficient, calibration line, standard addition or reference spectra
@@ -90,10 +90,10 @@ pub(crate) struct Quantify {
     dilution: Option<String>,
     /// How much each standard counts
     #[arg(long, value_name = "HOW", default_value = "equal", help_heading = "Line")]
-    weights: Weights,
+    weights: StandardWeights,
     /// Whether the line through the standards may bend
     #[arg(long, value_name = "FORM", default_value = "straight", help_heading = "Line")]
-    curve: Curve,
+    curve: CalibrationForm,
     /// Hold the line at the origin
     #[arg(long, help_heading = "Line")]
     through_origin: bool,
@@ -107,7 +107,7 @@ pub(crate) struct Quantify {
     #[arg(long, requires = "references", help_heading = "Line")]
     with_offset: bool,
     #[command(flatten)]
-    level: Level,
+    level: IntervalLevel,
     #[command(flatten)]
     pictures: Pictures,
 }
@@ -125,7 +125,7 @@ enum Acid {
 
 /// Weights of standards.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-enum Weights {
+enum StandardWeights {
     /// All alike
     Equal,
     /// The variance grows with the concentration
@@ -136,7 +136,7 @@ enum Weights {
 
 /// A form of the line.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-enum Curve {
+enum CalibrationForm {
     /// b0 + b1 c
     Straight,
     /// b0 + b1 c + b2 c²
@@ -156,7 +156,7 @@ enum Limit {
 
 impl Quantify {
     /// Does it.
-    pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
+    pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         let tell = |heading: &str, finding: &Finding, screen: &mut Screen| {
             telling::tell(heading, &finding.found.outcome, screen)?;
             recovered(&finding.found, screen)
@@ -185,12 +185,12 @@ impl Quantify {
         )
     }
 
-    fn plan(&self, setting: &Setting, references: &mut References) -> Result<QuantifyPlan, Failure> {
+    fn plan(&self, setting: &Environment, references: &mut References) -> Result<QuantifyPlan, Failure> {
         let dilution = self.dilution.as_deref().map(measured).transpose()?;
         let mut plan = QuantifyPlan {
             line_form: match self.curve {
-                Curve::Straight => LineForm::Straight,
-                Curve::Quadratic => LineForm::Quadratic,
+                CalibrationForm::Straight => LineForm::Straight,
+                CalibrationForm::Quadratic => LineForm::Quadratic,
             },
             at: self.at.as_deref().map(wavelength).transpose()?,
             steps: self.before.steps(setting, references)?,
@@ -207,9 +207,9 @@ impl Quantify {
             dilution_error: dilution.and_then(|dilution| dilution.standard_error),
             level: self.level.checked()?,
             weighting: match self.weights {
-                Weights::Equal => Weighting::Equal,
-                Weights::InverseX => Weighting::InverseX,
-                Weights::InverseXSquared => Weighting::InverseXSquared,
+                StandardWeights::Equal => StandardWeighting::Equal,
+                StandardWeights::InverseX => StandardWeighting::InverseX,
+                StandardWeights::InverseXSquared => StandardWeighting::InverseXSquared,
             },
             through_origin: self.through_origin,
             limit_form: match self.limits {
@@ -230,13 +230,13 @@ impl Quantify {
     fn way(
         &self,
         plan: &QuantifyPlan,
-        setting: &Setting,
+        setting: &Environment,
         references: &mut References,
     ) -> Result<Way, Failure> {
         if !self.standards.is_empty() {
             let runs: Vec<Run> = Sources::of(self.standards.clone())
                 .asked(setting)?
-                .all(Reading::Whole)?
+                .all(ReadingDemand::Whole)?
                 .into_iter()
                 .map(|subject| subject.run)
                 .collect();
@@ -268,7 +268,7 @@ impl Quantify {
 /// A component's spectrum, which goes among the references under the name of its run.
 fn component(
     text: &str,
-    setting: &Setting,
+    setting: &Environment,
     references: &mut References,
 ) -> Result<ReferenceSpectrum, Failure> {
     let wrong = |why: String| Failure::usage(format!("`{text}` is no reference: {why}"));
@@ -334,7 +334,7 @@ fn find(
 }
 
 /// A standard read off its own line, as `--json` shows it.
-fn standard(recovered: &Recovered) -> Value {
+fn standard(recovered: &CheckedStandard) -> Value {
     json!({
         "concentration": recovered.given, "absorbance": recovered.absorbance,
         "found": recovered.found, "recovery_percent": recovered.percent,
@@ -342,15 +342,15 @@ fn standard(recovered: &Recovered) -> Value {
 }
 
 /// The standards read off their own line.
-fn recovered(found: &Found, screen: &mut Screen) -> Result<(), Failure> {
+fn recovered(found: &TraceResult, screen: &mut Screen) -> Result<(), Failure> {
     if found.drawn.recovered.is_empty() {
         return Ok(());
     }
     let mut table = Table::new([
-        Column::new("  standard").right(),
-        Column::new("absorbance").right().rank(1),
-        Column::new("by the line").right(),
-        Column::new("recovery").right(),
+        ListingColumn::new("  standard").right(),
+        ListingColumn::new("absorbance").right().rank(1),
+        ListingColumn::new("by the line").right(),
+        ListingColumn::new("recovery").right(),
     ]);
     for standard in &found.drawn.recovered {
         table.row([
@@ -371,7 +371,7 @@ fn recovered(found: &Found, screen: &mut Screen) -> Result<(), Failure> {
 }
 
 /// Standards with their line, where there is one.
-fn picture(subject: &Subject, found: &Found) -> Option<Figure> {
+fn picture(subject: &Subject, found: &TraceResult) -> Option<Figure> {
     (!found.drawn.fitted.is_empty()).then(|| of_fit(&subject.place, found))
 }
 

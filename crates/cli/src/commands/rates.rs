@@ -6,21 +6,21 @@ use clap::Args;
 use curvary_analysis::enzymes::{State, checklist, linear_plots};
 use curvary_analysis::models::law::Law;
 use curvary_analysis::study::{
-    AssayPlan, Found, RatePlan, RatePoint, RateWeights, RunRates, SeriesFit, SeriesPlan, WhichRate, Work,
-    fit_series, label_of, rates_run,
+    AssayPlan, RatePlan, RatePoint, RateWeights, RunRates, SeriesFit, SeriesPlan, TraceResult, WhichRate,
+    Work, fit_series, label_of, rates_run,
 };
 use curvary_record::{Diagnostic, OutcomeKind, Unit};
 use serde_json::Value;
 
-use crate::Setting;
+use crate::Environment;
 use crate::again;
-use crate::courses::{CourseOptions, Level, measured, relative_error, span, together};
-use crate::ending::{Ending, Failure, Outcome};
+use crate::courses::{CourseOptions, IntervalLevel, measured, relative_error, span, together};
+use crate::ending::{CommandResult, Ending, Failure};
 use crate::figure::{Figure, Layer, Panel, of_fit};
 use crate::findings::{Heading, Pictures, picture_name, shape};
 use crate::screen::{ASKED, FAINT, STRONG, Screen, Styled};
-use crate::subject::{Reading, Subject, Subjects};
-use crate::table::{Cell, Column, Table, one_line};
+use crate::subject::{ReadingDemand, Subject, Subjects};
+use crate::table::{ListingColumn, Table, TableCell, one_line};
 use crate::telling;
 
 /// Initial rates of time courses, activities, and enzyme models over the rates of a series
@@ -97,7 +97,7 @@ pub(crate) struct Rates {
     compare: bool,
     /// How much each rate counts in a law
     #[arg(long, value_name = "HOW", value_enum, help_heading = "Series")]
-    weights: Option<Weights>,
+    weights: Option<RateWeighting>,
     /// Find profile-likelihood intervals of a law's parameters and of what follows from them too
     #[arg(long, help_heading = "Series")]
     profile: bool,
@@ -108,7 +108,7 @@ pub(crate) struct Rates {
     #[arg(long, value_name = "MOL_PER_L", help_heading = "Series")]
     enzyme: Option<f64>,
     #[command(flatten)]
-    level: Level,
+    level: IntervalLevel,
     /// Show what a report of enzyme kinetics should state (after STRENDA), and what these runs do state
     #[arg(long, help_heading = "Series")]
     checklist: bool,
@@ -127,7 +127,7 @@ enum PhaseChoice {
 
 /// How much each rate counts.
 #[derive(Clone, Copy, Debug, clap::ValueEnum)]
-enum Weights {
+enum RateWeighting {
     /// By the rates' own errors.
     Own,
     /// By an error in proportion to the rate.
@@ -135,7 +135,7 @@ enum Weights {
 }
 
 /// What one run gave.
-struct RunReport {
+struct RateRunReport {
     heading: Heading,
     rates: RunRates,
     series: Vec<SeriesFit>,
@@ -146,7 +146,7 @@ struct RunReport {
 impl Rates {
     /// Does it.
     #[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
-    pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
+    pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         if self.again {
             let asked = self.subjects.asked(setting)?;
             return again::results(
@@ -176,7 +176,7 @@ impl Rates {
         self.pictures.make_folder()?;
         let asked = self.subjects.asked(setting)?;
         let compute = |subjects: &[Subject]| {
-            let given: Vec<RunReport> = subjects
+            let given: Vec<RateRunReport> = subjects
                 .iter()
                 .map(|subject| {
                     let mut own = plan.clone();
@@ -213,7 +213,7 @@ impl Rates {
         let mut all: Vec<Value> = Vec::new();
         let mut points: Vec<RatePoint> = Vec::new();
         let mut enzymes: Vec<f64> = Vec::new();
-        let take = |place: &str, given: Result<Vec<RunReport>, Diagnostic>| {
+        let take = |place: &str, given: Result<Vec<RateRunReport>, Diagnostic>| {
             let given = match given {
                 Ok(given) => given,
                 Err(why) => {
@@ -254,7 +254,7 @@ impl Rates {
         };
         let kept = self
             .subjects
-            .each(&asked, Reading::Whole, "curvary rates", compute, take)?;
+            .each(&asked, ReadingDemand::Whole, "curvary rates", compute, take)?;
         if !self.together {
             kept.say(screen);
         } else {
@@ -272,7 +272,7 @@ impl Rates {
                 } else {
                     bad += 1
                 }
-                let given = RunReport {
+                let given = RateRunReport {
                     heading: Heading::of_several(
                         crate::screen::plural(points.len() as u64, "rate") + " together",
                     ),
@@ -349,7 +349,7 @@ impl Rates {
         }))
     }
 
-    fn compute(&self, (plan, level): (&RatePlan, f64), subject: &Subject) -> RunReport {
+    fn compute(&self, (plan, level): (&RatePlan, f64), subject: &Subject) -> RateRunReport {
         let rates = rates_run(plan, &subject.run);
         let enzyme = subject
             .run
@@ -366,7 +366,7 @@ impl Rates {
         } else {
             self.series((plan, level), &rates.points, self.enzyme.or(enzyme))
         };
-        RunReport {
+        RateRunReport {
             heading: Heading::of(subject),
             rates,
             series,
@@ -394,8 +394,8 @@ impl Rates {
                 level,
                 weights: match self.weights {
                     None => RateWeights::Equal,
-                    Some(Weights::Own) => RateWeights::Own,
-                    Some(Weights::Relative) => RateWeights::Relative,
+                    Some(RateWeighting::Own) => RateWeights::Own,
+                    Some(RateWeighting::Relative) => RateWeights::Relative,
                 },
                 profile: self.profile,
                 initial_rates: rates.clone(),
@@ -409,7 +409,7 @@ impl Rates {
         all
     }
 
-    fn draw(&self, given: &RunReport, found: &Found) -> Result<(), Failure> {
+    fn draw(&self, given: &RateRunReport, found: &TraceResult) -> Result<(), Failure> {
         if !found.is_result() || !self.pictures.wanted() {
             return Ok(());
         }
@@ -481,7 +481,7 @@ type Straight = fn(f64, f64, f64) -> f64;
 type StraightPlot = (&'static str, String, String, Vec<(f64, f64)>, Straight);
 
 /// A course with its window, or a series with its curve.
-fn picture(title: &str, found: &Found) -> Figure {
+fn picture(title: &str, found: &TraceResult) -> Figure {
     let mut figure = of_fit(title, found);
     if let (Some(from), Some(to), OutcomeKind::InitialRate) = (
         found.outcome.statistics.get("first_x"),
@@ -500,19 +500,19 @@ fn one(values: &[f64]) -> Option<f64> {
     values.iter().all(|value| value == first).then_some(*first)
 }
 
-fn print(given: &RunReport, screen: &mut Screen) -> Result<(), Failure> {
+fn print(given: &RateRunReport, screen: &mut Screen) -> Result<(), Failure> {
     let title = given.heading.title();
     writeln!(screen, "{}", Styled(STRONG, one_line(&title)))?;
     let mut table = Table::new([
-        Column::new("  trace"),
-        Column::new("rate").right(),
-        Column::new(""),
-        Column::new("unit"),
-        Column::new("from").right().rank(3),
-        Column::new("to").right().rank(3),
-        Column::new("points").right().rank(4),
-        Column::new("activity").right().rank(2),
-        Column::new("").rank(1),
+        ListingColumn::new("  trace"),
+        ListingColumn::new("rate").right(),
+        ListingColumn::new(""),
+        ListingColumn::new("unit"),
+        ListingColumn::new("from").right().rank(3),
+        ListingColumn::new("to").right().rank(3),
+        ListingColumn::new("points").right().rank(4),
+        ListingColumn::new("activity").right().rank(2),
+        ListingColumn::new("").rank(1),
     ]);
     for found in &given.rates.found {
         let statistic = |name: &str| {
@@ -538,7 +538,7 @@ fn print(given: &RunReport, screen: &mut Screen) -> Result<(), Failure> {
                     statistic("last_x").into(),
                     statistic("points").into(),
                     activity.unwrap_or_default().into(),
-                    Cell::styled(
+                    TableCell::styled(
                         if found.outcome.model.ends_with("blank") {
                             "blank"
                         } else {
@@ -549,7 +549,7 @@ fn print(given: &RunReport, screen: &mut Screen) -> Result<(), Failure> {
                 ]);
                 if let Some(specific) = found.outcome.parameter("specific activity") {
                     let (value, error, unit) = telling::value(specific);
-                    let empty = || Cell::from("");
+                    let empty = || TableCell::from("");
                     table.row([
                         "    per protein".into(),
                         empty(),
@@ -559,7 +559,7 @@ fn print(given: &RunReport, screen: &mut Screen) -> Result<(), Failure> {
                         empty(),
                         empty(),
                         format!("{value} {error} {unit}").into(),
-                        Cell::styled("", FAINT),
+                        TableCell::styled("", FAINT),
                     ]);
                 }
                 if let Some(steady) = found.outcome.parameter("vs") {
@@ -573,7 +573,7 @@ fn print(given: &RunReport, screen: &mut Screen) -> Result<(), Failure> {
                         "".into(),
                         "".into(),
                         "".into(),
-                        Cell::styled("", FAINT),
+                        TableCell::styled("", FAINT),
                     ]);
                 }
             }
@@ -587,7 +587,7 @@ fn print(given: &RunReport, screen: &mut Screen) -> Result<(), Failure> {
             }
         }
     }
-    if given.rates.found.iter().any(Found::is_result) {
+    if given.rates.found.iter().any(TraceResult::is_result) {
         write!(screen, "{}", table.draw(screen.width()))?;
     }
     let mut told: Vec<&str> = Vec::new();
@@ -596,7 +596,7 @@ fn print(given: &RunReport, screen: &mut Screen) -> Result<(), Failure> {
             continue;
         }
         told.push(&remark.message);
-        let said = |found: &&Found| {
+        let said = |found: &&TraceResult| {
             let mut own = found.outcome.remarks.iter();
             own.any(|own| own.message == remark.message)
         };
@@ -631,7 +631,7 @@ fn ranking(series: &SeriesFit, screen: &mut Screen) -> Result<(), Failure> {
     Ok(())
 }
 
-fn stated(given: &RunReport, screen: &mut Screen) -> Result<(), Failure> {
+fn stated(given: &RateRunReport, screen: &mut Screen) -> Result<(), Failure> {
     writeln!(
         screen,
         "  {}",

@@ -9,16 +9,16 @@ use std::path::{Path, PathBuf};
 
 use clap::{Args, Subcommand};
 use curvary_formats::{Layout, Reader, layout};
-use curvary_ingest::{Content, LayoutText, Limits, Shelf};
+use curvary_ingest::{IngestLimits, LayoutSet, LayoutText, SourceBytes};
 use curvary_record::{Code, Diagnostic};
 use serde::Serialize;
 
-use crate::Setting;
-use crate::desk::{self, ReadingOptions, Scope};
-use crate::ending::{Ending, Failure, Outcome};
+use crate::Environment;
+use crate::desk::{self, OptionScope, ReadingOptions};
+use crate::ending::{CommandResult, Ending, Failure};
 use crate::output;
 use crate::screen::{Screen, count, plural};
-use crate::table::{Column, Shorten, Table};
+use crate::table::{ListingColumn, Shorten, Table};
 
 /// List the readers that turn files into runs; draft a layout; try layouts and plugins; allow plugins
 #[derive(Debug, Args)]
@@ -95,7 +95,7 @@ struct ReadersJson<'a> {
 
 impl Readers {
     /// Does it.
-    pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
+    pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         match &self.what {
             Some(What::Draft(draft)) => draft.run(screen),
             Some(What::Check(check)) => check.run(setting, screen),
@@ -108,12 +108,12 @@ impl Readers {
 }
 
 impl Listing {
-    fn run(&self, setting: &Setting, screen: &mut Screen) -> Outcome {
+    fn run(&self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         let options = ReadingOptions {
             layouts: self.layouts.clone(),
             ..ReadingOptions::default()
         };
-        let desk = options.desk(setting.archive.there().as_deref(), Scope::Named)?;
+        let desk = options.desk(setting.archive.there().as_deref(), OptionScope::Named)?;
         desk::complain(&desk, screen);
         let cards = || desk.readers().iter().map(Reader::card);
         let unusable = plugins::tell_unusable(screen)?;
@@ -134,9 +134,9 @@ impl Listing {
             return Ok(ending);
         }
         let mut table = Table::new([
-            Column::new("reader"),
-            Column::new("version").rank(1),
-            Column::new("reads").shorten(Shorten::End),
+            ListingColumn::new("reader"),
+            ListingColumn::new("version").rank(1),
+            ListingColumn::new("reads").shorten(Shorten::End),
         ]);
         for card in cards() {
             table.row([
@@ -151,7 +151,7 @@ impl Listing {
 }
 
 impl Draft {
-    fn run(&self, screen: &mut Screen) -> Outcome {
+    fn run(&self, screen: &mut Screen) -> CommandResult {
         if let Some(out) = self.out.as_ref().filter(|out| out.exists() && !self.replace) {
             let message = format!("`{}` is there already", out.display());
             let why = Diagnostic::error(Code::new("output-there"), message);
@@ -164,10 +164,10 @@ impl Draft {
             assume: self.assume.clone(),
             ..ReadingOptions::default()
         };
-        let desk = options.desk(None, Scope::Named)?;
+        let desk = options.desk(None, OptionScope::Named)?;
         let name = self.file.display().to_string();
-        let taken = Content::InFile(self.file.clone())
-            .bytes(&name, &Limits::default())
+        let taken = SourceBytes::InFile(self.file.clone())
+            .bytes(&name, &IngestLimits::default())
             .map_err(|why| Failure::nothing(*why))?;
         let finished = desk.read(&name, taken);
         if finished.reading.runs.is_empty() {
@@ -234,7 +234,7 @@ struct Tried {
 }
 
 impl Check {
-    fn run(&self, setting: &Setting, screen: &mut Screen) -> Outcome {
+    fn run(&self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         let mut shelf = self.chosen(setting)?;
         let mut plugins = self.plugins(screen)?;
         if shelf.layouts.is_empty() && shelf.misfits.is_empty() && plugins.is_empty() {
@@ -301,9 +301,9 @@ impl Check {
     }
 
     /// The layouts that are meant.
-    fn chosen(&self, setting: &Setting) -> Result<Shelf, Failure> {
+    fn chosen(&self, setting: &Environment) -> Result<LayoutSet, Failure> {
         let is_file = |which: &str| Path::new(which).is_file();
-        let mut chosen = Shelf::default();
+        let mut chosen = LayoutSet::default();
         let by_name: Vec<&str> = self
             .which
             .iter()
@@ -322,7 +322,7 @@ impl Check {
         if self.which.len() > by_name.len() && by_name.is_empty() {
             return Ok(chosen);
         }
-        let mut all = Shelf::open(&self.layouts, setting.archive.there().as_deref())?;
+        let mut all = LayoutSet::open(&self.layouts, setting.archive.there().as_deref())?;
         if by_name.is_empty() {
             return Ok(all);
         }

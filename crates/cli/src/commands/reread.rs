@@ -5,11 +5,11 @@ use std::io::Write;
 
 use clap::Args;
 use clap_complete::ArgValueCompleter;
-use curvary_ingest::{Keeping, LOST};
+use curvary_ingest::{KeepMode, LOST};
 use serde::Serialize;
 
-use crate::Setting;
-use crate::ending::{Ending, Outcome};
+use crate::Environment;
+use crate::ending::{CommandResult, Ending};
 use crate::questions::{self, Effect};
 use crate::screen::{FAINT, Screen, Styled, count, plural};
 use crate::subject::named;
@@ -52,7 +52,7 @@ const EXAMPLES: usize = 3;
 
 impl Reread {
     /// Does it.
-    pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
+    pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         let archive = setting.archive.open()?;
         let mut sources = archive.sources()?;
         if !self.what.is_empty() {
@@ -67,7 +67,7 @@ impl Reread {
         let effect = questions::read_again(
             &archive,
             sources.clone(),
-            Keeping::Nothing,
+            KeepMode::Nothing,
             "curvary reread",
             &mut |again| {
                 let mut note = |kind: String| {
@@ -118,9 +118,13 @@ impl Reread {
         }
         if filed {
             sources.retain(|source| changed.contains(&source.record.digest));
-            questions::read_again(&archive, sources, Keeping::Changes, "curvary reread", &mut |_| {
-                Ok(())
-            })?;
+            questions::read_again(
+                &archive,
+                sources,
+                KeepMode::Changes,
+                "curvary reread",
+                &mut |_| Ok(()),
+            )?;
         }
         if self.json {
             screen.json(&RereadJson { effect, kinds, filed })?;

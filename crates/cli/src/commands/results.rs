@@ -6,16 +6,16 @@ use std::io::Write;
 use clap::Args;
 use curvary_analysis::study::{DRIFT_MOVES, Pooled, label_of, pool};
 use curvary_record::{
-    Diagnostic, Outcome as Kept, Parameter, Run, Trace, Unit, Value as Said, ValueKind, code, known_field,
+    Diagnostic, Outcome, Parameter, Run, Trace, Unit, Value as Said, ValueKind, code, known_field,
 };
 use serde_json::{Value, json};
 
-use crate::Setting;
+use crate::Environment;
 use crate::commands::find::{csv_failure, harmless, short};
-use crate::ending::{Ending, Failure, Outcome};
+use crate::ending::{CommandResult, Ending, Failure};
 use crate::screen::{ASKED, FAINT, STRONG, Screen, Styled, plural};
-use crate::subject::{Reading, Subject, Subjects};
-use crate::table::{Cell, Column, Shorten, Table, one_line};
+use crate::subject::{ReadingDemand, Subject, Subjects};
+use crate::table::{ListingColumn, Shorten, Table, TableCell, one_line};
 use crate::telling;
 
 /// Kept results of many runs as one table: run, sample, temperature, pH, parameters with errors and flags
@@ -54,7 +54,7 @@ pub(crate) struct Results {
 }
 
 /// One result with what is known of its run.
-struct Row {
+struct ResultRow {
     run: String,
     trace: Option<u32>,
     label: String,
@@ -64,16 +64,16 @@ struct Row {
     ph: Option<f64>,
     /// What `--by` names, each as it is shown and as it is compared.
     by: Vec<(String, String)>,
-    outcome: Kept,
+    outcome: Outcome,
 }
 
 /// What is pooled: the group, the model, the parameter and its unit.
-type Group = (Vec<String>, String, String, String);
+type PoolKey = (Vec<String>, String, String, String);
 
 /// Values with their errors, and the rows they are from.
-type Members<'a> = (Vec<(f64, Option<f64>)>, Vec<&'a Row>);
+type Members<'a> = (Vec<(f64, Option<f64>)>, Vec<&'a ResultRow>);
 
-impl Row {
+impl ResultRow {
     /// The first of these fields that is not known of the run.
     fn lacks<'a>(&self, by: &'a [String]) -> Option<&'a str> {
         let mut pairs = by.iter().zip(&self.by);
@@ -93,7 +93,7 @@ struct Mean {
 }
 
 impl Mean {
-    fn of(pooled: Pooled, rows: &[&Row], name: &str) -> Self {
+    fn of(pooled: Pooled, rows: &[&ResultRow], name: &str) -> Self {
         let mut said = Vec::new();
         let runs: BTreeSet<&str> = rows.iter().map(|row| row.run.as_str()).collect();
         if runs.len() < rows.len() {
@@ -149,17 +149,17 @@ const LIKE_THE_CURVE: f64 = 50.0;
 
 impl Results {
     /// Does it.
-    pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
+    pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         let asked = self.subjects.asked(setting)?;
-        let mut rows: Vec<Row> = Vec::new();
+        let mut rows: Vec<ResultRow> = Vec::new();
         let mut known: BTreeSet<String> = BTreeSet::new();
         let mut without = 0_u64;
         let mut damaged = false;
         let compute = |subjects: &[Subject]| {
-            let rows: Vec<Vec<Row>> = subjects.iter().map(|subject| self.rows(subject)).collect();
+            let rows: Vec<Vec<ResultRow>> = subjects.iter().map(|subject| self.rows(subject)).collect();
             (rows, Vec::new())
         };
-        let take = |place: &str, given: Result<Vec<Vec<Row>>, Diagnostic>| {
+        let take = |place: &str, given: Result<Vec<Vec<ResultRow>>, Diagnostic>| {
             match given {
                 Err(why) => {
                     damaged |= why.code == code::ARCHIVE_DAMAGED;
@@ -177,7 +177,7 @@ impl Results {
         };
         let kept = self
             .subjects
-            .each(&asked, Reading::Whole, "curvary results", compute, take)?;
+            .each(&asked, ReadingDemand::Whole, "curvary results", compute, take)?;
         kept.say(screen);
         if self.undo && self.yes && !self.subjects.dry_run && !rows.is_empty() {
             return take_back(&rows, setting, screen);
@@ -213,16 +213,16 @@ impl Results {
         })
     }
 
-    fn shown<'a>(&'a self, outcome: &'a Kept) -> impl Iterator<Item = &'a Parameter> {
+    fn shown<'a>(&'a self, outcome: &'a Outcome) -> impl Iterator<Item = &'a Parameter> {
         outcome
             .parameters
             .iter()
             .filter(|parameter| self.of.is_empty() || self.of.contains(&parameter.name))
     }
 
-    fn rows(&self, subject: &Subject) -> Vec<Row> {
+    fn rows(&self, subject: &Subject) -> Vec<ResultRow> {
         let run = &subject.run;
-        let mut kept: Vec<&Kept> = Vec::new();
+        let mut kept: Vec<&Outcome> = Vec::new();
         for outcome in &subject.outcomes {
             let wanted = self.model.is_empty() || self.model.contains(&outcome.model);
             if !wanted || !subject.means(outcome.trace) || self.shown(outcome).next().is_none() {
@@ -239,7 +239,7 @@ impl Results {
         kept.into_iter()
             .map(|outcome| {
                 let trace = outcome.trace.and_then(|number| run.traces.get(number as usize));
-                Row {
+                ResultRow {
                     run: run.id.to_string(),
                     trace: outcome.trace.map(|number| number + 1),
                     label: trace.map(label_of).unwrap_or_default(),
@@ -257,7 +257,7 @@ impl Results {
     }
 
     /// The means, or why there is none: a mean over different temperatures or pH is one of different things.
-    fn pooled(&self, rows: &[Row]) -> Vec<(Group, Result<Mean, String>)> {
+    fn pooled(&self, rows: &[ResultRow]) -> Vec<(PoolKey, Result<Mean, String>)> {
         // What is compared as the same is shown as it was met first.
         let mut names: BTreeMap<(usize, &str), &str> = BTreeMap::new();
         for row in rows {
@@ -265,7 +265,7 @@ impl Results {
                 names.entry((at, compared)).or_insert(shown);
             }
         }
-        let mut groups: BTreeMap<Group, Members<'_>> = BTreeMap::new();
+        let mut groups: BTreeMap<PoolKey, Members<'_>> = BTreeMap::new();
         for row in rows.iter().filter(|row| row.lacks(&self.by).is_none()) {
             for parameter in self.shown(&row.outcome) {
                 let Some(value) = parameter.value else { continue };
@@ -313,7 +313,7 @@ impl Results {
     }
 
     /// Runs that stand in no mean, since what `--by` names is not known of them: the field, and the runs.
-    fn unknown<'a>(&'a self, rows: &'a [Row]) -> BTreeMap<&'a str, BTreeSet<&'a str>> {
+    fn unknown<'a>(&'a self, rows: &'a [ResultRow]) -> BTreeMap<&'a str, BTreeSet<&'a str>> {
         let mut all: BTreeMap<&str, BTreeSet<&str>> = BTreeMap::new();
         for row in rows.iter().filter(|_| self.mean) {
             if let Some(field) = row.lacks(&self.by) {
@@ -323,7 +323,7 @@ impl Results {
         all
     }
 
-    fn as_json(&self, rows: &[Row], pooled: &[(Group, Result<Mean, String>)]) -> Value {
+    fn as_json(&self, rows: &[ResultRow], pooled: &[(PoolKey, Result<Mean, String>)]) -> Value {
         let unknown = self.unknown(rows).into_iter();
         let left_out: Vec<Value> = unknown
             .map(|(field, runs)| json!({ "unknown": field, "runs": runs }))
@@ -372,7 +372,7 @@ impl Results {
         json!({ "results": rows, "pooled": pooled, "left_out": left_out })
     }
 
-    fn as_csv(&self, rows: &[Row], screen: &mut Screen) -> Result<(), Failure> {
+    fn as_csv(&self, rows: &[ResultRow], screen: &mut Screen) -> Result<(), Failure> {
         let mut writer = csv::WriterBuilder::new()
             .terminator(csv::Terminator::CRLF)
             .from_writer(screen);
@@ -440,22 +440,22 @@ impl Results {
 
     fn print(
         &self,
-        rows: &[Row],
-        pooled: &[(Group, Result<Mean, String>)],
+        rows: &[ResultRow],
+        pooled: &[(PoolKey, Result<Mean, String>)],
         screen: &mut Screen,
     ) -> Result<(), Failure> {
         let mut table = Table::new([
-            Column::new("run"),
-            Column::new("trace").right().rank(4),
-            Column::new("sample").shorten(Shorten::End).rank(3),
-            Column::new("temperature").right().rank(2),
-            Column::new("pH").right().rank(2),
-            Column::new("model").shorten(Shorten::End).rank(1),
-            Column::new("parameter"),
-            Column::new("value").right(),
-            Column::new(""),
-            Column::new("unit"),
-            Column::new("").shorten(Shorten::End).rank(5),
+            ListingColumn::new("run"),
+            ListingColumn::new("trace").right().rank(4),
+            ListingColumn::new("sample").shorten(Shorten::End).rank(3),
+            ListingColumn::new("temperature").right().rank(2),
+            ListingColumn::new("pH").right().rank(2),
+            ListingColumn::new("model").shorten(Shorten::End).rank(1),
+            ListingColumn::new("parameter"),
+            ListingColumn::new("value").right(),
+            ListingColumn::new(""),
+            ListingColumn::new("unit"),
+            ListingColumn::new("").shorten(Shorten::End).rank(5),
         ]);
         for row in rows {
             for (place, parameter) in self.shown(&row.outcome).enumerate() {
@@ -483,7 +483,7 @@ impl Results {
                     value.into(),
                     error.into(),
                     unit.into(),
-                    Cell::styled(doubt.as_str(), ASKED),
+                    TableCell::styled(doubt.as_str(), ASKED),
                 ]);
             }
         }
@@ -580,7 +580,7 @@ pub(crate) fn said_of(run: &Run, trace: Option<&Trace>, key: &str) -> (String, S
 }
 
 /// Values that are equal to the last digit with their errors come from the same readings, most likely.
-fn same_readings(values: &[(f64, Option<f64>)], rows: &[&Row]) -> Option<String> {
+fn same_readings(values: &[(f64, Option<f64>)], rows: &[&ResultRow]) -> Option<String> {
     let mut same: Vec<&str> = Vec::new();
     for (at, value) in values.iter().enumerate() {
         let twins = (0..values.len()).filter(|other| {
@@ -600,7 +600,7 @@ fn same_readings(values: &[(f64, Option<f64>)], rows: &[&Row]) -> Option<String>
 }
 
 /// Why results are not of one thing: temperatures or pH that differ by more than rounding of what was noted.
-fn apart(rows: &[&Row]) -> Option<String> {
+fn apart(rows: &[&ResultRow]) -> Option<String> {
     let differ = |values: &mut dyn Iterator<Item = f64>, room: f64| {
         let (low, high) = values.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), value| {
             (low.min(value), high.max(value))
@@ -624,7 +624,7 @@ fn apart(rows: &[&Row]) -> Option<String> {
 }
 
 /// Takes results back: notes say of each of their runs that they do not count.
-fn take_back(rows: &[Row], setting: &Setting, screen: &mut Screen) -> Outcome {
+fn take_back(rows: &[ResultRow], setting: &Environment, screen: &mut Screen) -> CommandResult {
     let archive = setting.archive.open()?;
     let mut writer = archive.write("curvary results")?;
     for row in rows {
@@ -644,7 +644,7 @@ fn take_back(rows: &[Row], setting: &Setting, screen: &mut Screen) -> Outcome {
 }
 
 /// What is doubtful of one number: why it is, and what a drift that cannot be seen would do to it.
-fn doubt(outcome: &Kept, parameter: &Parameter) -> String {
+fn doubt(outcome: &Outcome, parameter: &Parameter) -> String {
     let mut all: Vec<String> = parameter.reason.iter().cloned().collect();
     let moved = outcome
         .statistics
@@ -668,7 +668,7 @@ fn doubt(outcome: &Kept, parameter: &Parameter) -> String {
 }
 
 /// Codes of what was odd, each once.
-pub(crate) fn flags(outcome: &Kept) -> Vec<String> {
+pub(crate) fn flags(outcome: &Outcome) -> Vec<String> {
     let mut all: Vec<String> = Vec::new();
     for remark in &outcome.remarks {
         let code = remark.code.as_str().to_owned();

@@ -8,11 +8,11 @@ use curvary_formats::assume::nearest;
 use curvary_record::{Code, Diagnostic};
 use toml_edit::{ArrayOfTables, DocumentMut, Item, Table as TomlTable, value};
 
-use crate::Setting;
+use crate::Environment;
 use crate::commands::note::replace;
-use crate::ending::{Ending, Failure, Outcome};
+use crate::ending::{CommandResult, Ending, Failure};
 use crate::screen::{FAINT, STRONG, Screen, Styled};
-use crate::table::{Cell, Column, Shorten, Table, one_line};
+use crate::table::{ListingColumn, Shorten, Table, TableCell, one_line};
 
 /// Do commands again that were saved under a name
 ///
@@ -49,7 +49,7 @@ const NO_STEPS: [&str; 4] = ["run", "watch", "demo", "unlock"];
 
 impl Run {
     /// Does it.
-    pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
+    pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         let archive = setting.archive.open()?;
         let Some(name) = &self.name else {
             return self.list(&archive, screen);
@@ -93,7 +93,7 @@ impl Run {
         Ok(ending)
     }
 
-    fn list(&self, archive: &Archive, screen: &mut Screen) -> Outcome {
+    fn list(&self, archive: &Archive, screen: &mut Screen) -> CommandResult {
         let all = &archive.settings().sequences;
         if self.json {
             screen.json(all)?;
@@ -104,18 +104,18 @@ impl Run {
             return Ok(Ending::Done);
         }
         let columns = [
-            Column::new("name"),
-            Column::new("steps").right(),
-            Column::new("query"),
-            Column::new("for").shorten(Shorten::End),
+            ListingColumn::new("name"),
+            ListingColumn::new("steps").right(),
+            ListingColumn::new("query"),
+            ListingColumn::new("for").shorten(Shorten::End),
         ];
         let mut table = Table::new(columns);
         for one in all {
             table.row([
-                Cell::styled(one.name.as_str(), STRONG),
+                TableCell::styled(one.name.as_str(), STRONG),
                 one.steps.len().to_string().into(),
                 one.query.clone().unwrap_or_default().into(),
-                Cell::styled(one.about.clone().unwrap_or_default(), FAINT),
+                TableCell::styled(one.about.clone().unwrap_or_default(), FAINT),
             ]);
         }
         write!(screen, "{}", table.draw(screen.width()))?;
@@ -123,7 +123,7 @@ impl Run {
     }
 
     /// Writes a sequence into `archive.toml`.
-    fn keep(&self, archive: &Archive, name: &str, screen: &mut Screen) -> Outcome {
+    fn keep(&self, archive: &Archive, name: &str, screen: &mut Screen) -> CommandResult {
         let there = archive.settings().sequences.iter().any(|one| one.name == name);
         if there && !self.replace {
             let why = Diagnostic::error(

@@ -9,14 +9,14 @@ use curvary_analysis::study::{Differences, ScanFound, ScanTask, Work, scan_diffe
 use curvary_record::{Diagnostic, Run, Unit};
 use serde_json::{Value, json};
 
-use crate::Setting;
+use crate::Environment;
 use crate::again;
-use crate::ending::{Ending, Failure, Outcome};
+use crate::ending::{CommandResult, Ending, Failure};
 use crate::figure::{Figure, Layer, Panel};
 use crate::findings::{Heading, Pictures, picture_name, shape_with};
 use crate::output::Existing;
 use crate::screen::Screen;
-use crate::subject::{Reading, Subject, Subjects};
+use crate::subject::{ReadingDemand, Subject, Subjects};
 use crate::telling;
 
 /// Repeated scans of a reaction: species, isosbestic points, difference spectra, rate constants over all wavelengths
@@ -77,12 +77,12 @@ enum SchemeChoice {
 }
 
 /// The units of wavelengths and times.
-struct Units {
+struct ScanUnits {
     wavelength: Unit,
     time: Unit,
 }
 
-impl Units {
+impl ScanUnits {
     fn of(run: &Run) -> Self {
         let first = run.traces.first();
         let held = first.and_then(|trace| trace.held.iter().find(|held| held.quantity.as_str() == "time"));
@@ -94,10 +94,10 @@ impl Units {
 }
 
 /// What one run gave.
-struct RunReport {
+struct ScanRunReport {
     heading: Heading,
     found: Vec<ScanFound>,
-    units: Units,
+    units: ScanUnits,
     /// Columns of the CSV file: a head each, the first of wavelengths.
     columns: Vec<(String, Vec<f64>)>,
     trouble: Option<String>,
@@ -105,7 +105,7 @@ struct RunReport {
 
 impl Scans {
     /// Does it.
-    pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
+    pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         let asked = self.subjects.asked(setting)?;
         if self.again {
             return again::results(
@@ -119,7 +119,7 @@ impl Scans {
                     of_species(
                         &Heading::of(subject),
                         &scan_run(task, &subject.run),
-                        &Units::of(&subject.run),
+                        &ScanUnits::of(&subject.run),
                     )
                 },
                 |heading, finding, screen| telling::tell(heading, &finding.found.outcome, screen),
@@ -133,7 +133,7 @@ impl Scans {
         }
         let tasks = self.tasks()?;
         let compute = |subjects: &[Subject]| {
-            let given: Vec<RunReport> = subjects
+            let given: Vec<ScanRunReport> = subjects
                 .iter()
                 .map(|subject| self.compute(&tasks, subject))
                 .collect();
@@ -147,7 +147,7 @@ impl Scans {
         };
         let (mut good, mut bad, mut pictures) = (0, 0, 0);
         let mut all: Vec<Value> = Vec::new();
-        let take = |place: &str, given: Result<Vec<RunReport>, Diagnostic>| {
+        let take = |place: &str, given: Result<Vec<ScanRunReport>, Diagnostic>| {
             let given = match given {
                 Ok(given) => given,
                 Err(why) => {
@@ -208,7 +208,7 @@ impl Scans {
         };
         let kept = self
             .subjects
-            .each(&asked, Reading::Whole, "curvary scans", compute, take)?;
+            .each(&asked, ReadingDemand::Whole, "curvary scans", compute, take)?;
         if self.subjects.json {
             screen.json(&all)?;
         }
@@ -260,7 +260,7 @@ impl Scans {
         Ok(tasks)
     }
 
-    fn compute(&self, tasks: &[ScanTask], subject: &Subject) -> RunReport {
+    fn compute(&self, tasks: &[ScanTask], subject: &Subject) -> ScanRunReport {
         let found: Vec<ScanFound> = tasks
             .iter()
             .map(|task| scan_run(task.clone(), &subject.run))
@@ -310,9 +310,9 @@ impl Scans {
                 )
             }));
         }
-        RunReport {
+        ScanRunReport {
             heading: Heading::of(subject),
-            units: Units::of(&subject.run),
+            units: ScanUnits::of(&subject.run),
             found,
             columns,
             trouble,
@@ -321,7 +321,7 @@ impl Scans {
 }
 
 /// The picture of a global fit: the spectra of the species, one panel each.
-fn of_species(heading: &Heading, scan: &ScanFound, units: &Units) -> Option<Figure> {
+fn of_species(heading: &Heading, scan: &ScanFound, units: &ScanUnits) -> Option<Figure> {
     if scan.spectra.is_empty() {
         return None;
     }
@@ -342,7 +342,7 @@ fn of_species(heading: &Heading, scan: &ScanFound, units: &Units) -> Option<Figu
 }
 
 /// The concentrations of the species over time, in one panel.
-fn over_time(heading: &Heading, scan: &ScanFound, units: &Units) -> Option<Figure> {
+fn over_time(heading: &Heading, scan: &ScanFound, units: &ScanUnits) -> Option<Figure> {
     if scan.concentrations.is_empty() {
         return None;
     }
@@ -362,7 +362,7 @@ fn over_time(heading: &Heading, scan: &ScanFound, units: &Units) -> Option<Figur
     })
 }
 
-fn columns_over_time(scan: &ScanFound, units: &Units) -> Vec<(String, Vec<f64>)> {
+fn columns_over_time(scan: &ScanFound, units: &ScanUnits) -> Vec<(String, Vec<f64>)> {
     let times = scan.concentrations[0].1.iter().map(|point| point.0).collect();
     let species = scan.concentrations.iter().map(|(species, points)| {
         (
@@ -396,7 +396,7 @@ fn equilibrium(text: &str) -> Result<Equilibrium, Failure> {
 }
 
 /// A result as `--json` shows it, with the spectra of the species.
-fn shape(given: &RunReport, scan: &ScanFound) -> Value {
+fn shape(given: &ScanRunReport, scan: &ScanFound) -> Value {
     let spectra: Vec<Value> = scan
         .spectra
         .iter()

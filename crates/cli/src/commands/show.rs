@@ -8,12 +8,12 @@ use curvary_archive::View;
 use curvary_record::{Claim, Column, Coordinate, Key, Origin, Outcome as Result_, Place, Run, Trace};
 use serde::Serialize;
 
-use crate::Setting;
+use crate::Environment;
 use crate::commands::find::with_unit;
 use crate::drawing::{self, NoTexts};
-use crate::ending::{Ending, Failure, Outcome};
+use crate::ending::{CommandResult, Ending, Failure};
 use crate::screen::{ASKED, BAD, Errors, FAINT, STRONG, Screen, Styled, count, plural};
-use crate::sketch::{Axes, Curve, sketch};
+use crate::sketch::{SketchAxes, SketchCurve, sketch};
 use crate::subject::{named, no_run};
 use crate::table::one_line;
 use crate::{comparison, telling};
@@ -52,7 +52,7 @@ pub(crate) const DRAWING: (usize, usize) = (56, 10);
 
 impl Show {
     /// Does it.
-    pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
+    pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         let archive = setting.archive.open()?;
         let mut runs = named(&archive, &self.runs)?;
         if runs.is_empty() {
@@ -283,14 +283,14 @@ fn traces(run: &Run, screen: &mut Screen) -> Result<(), Failure> {
         .iter()
         .filter(|trace| like(&trace.x, &first.x) && like(&trace.y, &first.y))
         .collect();
-    let curves: Vec<Curve<'_>> = alike
+    let curves: Vec<SketchCurve<'_>> = alike
         .iter()
-        .map(|trace| Curve {
+        .map(|trace| SketchCurve {
             x: &trace.x.values,
             y: &trace.y.values,
         })
         .collect();
-    let axes = Axes {
+    let axes = SketchAxes {
         x: axis(&first.x),
         y: axis(&first.y),
     };

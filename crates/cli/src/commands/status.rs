@@ -8,12 +8,12 @@ use clap::Args;
 use curvary_archive::{Archive, FacetCount, FacetName, FindOptions, Worklist};
 use serde::Serialize;
 
-use crate::Setting;
+use crate::Environment;
 use crate::commands::find::short;
 use crate::commands::worklist;
-use crate::ending::{Ending, Failure, Outcome};
+use crate::ending::{CommandResult, Ending, Failure};
 use crate::screen::{ASKED, FAINT, STRONG, Screen, Styled, count, plural};
-use crate::table::{Cell, Column, Shorten, Table, one_line};
+use crate::table::{ListingColumn, Shorten, Table, TableCell, one_line};
 use crate::telling;
 
 /// Show an archive at a glance: runs, years, techniques, samples, tags, what is open, and the last results
@@ -33,7 +33,7 @@ const RESULTS: usize = 5;
 
 /// An archive at a glance, as `--json` shows it.
 #[derive(Serialize)]
-struct Glance {
+struct ArchiveGlance {
     archive: String,
     name: String,
     files: u64,
@@ -71,9 +71,9 @@ struct Last {
 
 impl Status {
     /// Does it.
-    pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
+    pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         let archive = setting.archive.open()?;
-        let glance = Glance::of(&archive)?;
+        let glance = ArchiveGlance::of(&archive)?;
         if self.json {
             screen.json(&glance)?;
         } else {
@@ -84,7 +84,7 @@ impl Status {
 }
 
 /// What to do where there is no archive yet.
-pub(crate) fn first_steps(screen: &mut Screen) -> Outcome {
+pub(crate) fn first_steps(screen: &mut Screen) -> CommandResult {
     writeln!(
         screen,
         "{}\n",
@@ -110,7 +110,7 @@ pub(crate) fn first_steps(screen: &mut Screen) -> Outcome {
     Ok(Ending::Done)
 }
 
-impl Glance {
+impl ArchiveGlance {
     fn of(archive: &Archive) -> Result<Self, Failure> {
         let everything = archive.query("")?;
         let names = [
@@ -132,8 +132,9 @@ impl Glance {
         };
         let list = archive.worklist(1)?;
         let open = worklist::open(archive)?;
-        let is_key =
-            |asked: &&curvary_archive::Asked| matches!(asked.about, curvary_archive::AskedAbout::Key { .. });
+        let is_key = |asked: &&curvary_archive::OpenItem| {
+            matches!(asked.about, curvary_archive::OpenItemKind::Key { .. })
+        };
         let keys = open.iter().filter(is_key).count() as u64;
         Ok(Self {
             archive: archive.root().display().to_string(),
@@ -192,10 +193,10 @@ impl Glance {
         }
         writeln!(screen, "{}", Styled(STRONG, "last results"))?;
         let mut table = Table::new([
-            Column::new(""),
-            Column::new("").shorten(Shorten::End),
-            Column::new("").shorten(Shorten::End),
-            Column::new(""),
+            ListingColumn::new(""),
+            ListingColumn::new("").shorten(Shorten::End),
+            ListingColumn::new("").shorten(Shorten::End),
+            ListingColumn::new(""),
         ]);
         for last in &self.results {
             let run = match last.runs {
@@ -205,7 +206,7 @@ impl Glance {
             table.row([
                 format!("  {run}").into(),
                 last.sample.as_str().into(),
-                Cell::styled(last.model.as_str(), FAINT),
+                TableCell::styled(last.model.as_str(), FAINT),
                 format!("{} {}", last.parameter, last.value).into(),
             ]);
         }

@@ -7,18 +7,18 @@ use clap::Args;
 use curvary_analysis::study::{
     AtTemperature, FitPlan, TemperaturePlan, Work, rate_constants, temperature_series,
 };
-use curvary_record::{Diagnostic, Outcome as Kept, Unit};
+use curvary_record::{Diagnostic, Outcome, Unit};
 use serde_json::{Value, json};
 
-use crate::Setting;
+use crate::Environment;
 use crate::again;
 use crate::commands::find::short;
-use crate::ending::{Ending, Failure, Outcome};
+use crate::ending::{CommandResult, Ending, Failure};
 use crate::figure::of_fit;
 use crate::findings::{Heading, Pictures, picture_name};
 use crate::screen::{ASKED, STRONG, Screen, Styled};
-use crate::subject::{Reading, Subject, Subjects};
-use crate::table::{Column, Table};
+use crate::subject::{ReadingDemand, Subject, Subjects};
+use crate::table::{ListingColumn, Table};
 use crate::telling;
 
 /// Arrhenius and Eyring lines through the rate constants of runs at several temperatures
@@ -50,7 +50,7 @@ type Given = (Result<Vec<AtTemperature>, String>, Option<(String, Vec<u32>)>);
 
 impl Temperature {
     /// Does it.
-    pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
+    pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         let asked = self.subjects.asked(setting)?;
         if self.again {
             return again::results(
@@ -115,12 +115,12 @@ impl Temperature {
         };
         let told = self
             .subjects
-            .each(&asked, Reading::Whole, "curvary temperature", compute, take)?;
+            .each(&asked, ReadingDemand::Whole, "curvary temperature", compute, take)?;
         told.only_traces().say(screen);
         let plan = TemperaturePlan { traces_of, ..plan };
         points.sort_by(|a, b| a.kelvin.total_cmp(&b.kelvin).then_with(|| a.run.cmp(&b.run)));
         let lines = temperature_series(&plan, &points);
-        let outcomes: Vec<Kept> = lines
+        let outcomes: Vec<Outcome> = lines
             .iter()
             .filter(|line| line.is_result())
             .map(|line| line.outcome.clone())
@@ -136,7 +136,7 @@ impl Temperature {
                 .iter()
                 .map(|(place, why)| json!({ "source": place, "reason": why }))
                 .collect();
-            let lines: Vec<&Kept> = lines.iter().map(|line| &line.outcome).collect();
+            let lines: Vec<&Outcome> = lines.iter().map(|line| &line.outcome).collect();
             screen
                 .json(&json!({ "of": self.of, "points": points, "left_out": left_out, "results": lines }))?;
         } else {
@@ -183,11 +183,11 @@ fn print(
     screen: &mut Screen,
 ) -> Result<(), Failure> {
     let mut table = Table::new([
-        Column::new("run"),
-        Column::new("temperature").right(),
-        Column::new("value").right(),
-        Column::new(""),
-        Column::new("unit"),
+        ListingColumn::new("run"),
+        ListingColumn::new("temperature").right(),
+        ListingColumn::new("value").right(),
+        ListingColumn::new(""),
+        ListingColumn::new("unit"),
     ]);
     writeln!(
         screen,

@@ -5,8 +5,8 @@ use std::io::Write;
 use clap::Args;
 use curvary_archive::{Archive, Unlocked};
 
-use crate::Setting;
-use crate::ending::{Ending, Outcome};
+use crate::Environment;
+use crate::ending::{CommandResult, Ending};
 use crate::screen::Screen;
 
 /// Free the lock of a writer that is gone
@@ -23,7 +23,7 @@ pub(crate) struct Unlock {
 
 impl Unlock {
     /// Does it.
-    pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
+    pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         let archive = setting.archive.open()?;
         match Archive::unlock(archive.root(), self.gone)? {
             Unlocked::Free => writeln!(screen, "nobody holds the lock")?,

@@ -5,8 +5,8 @@ use std::io::Write;
 use clap::Args;
 use curvary_archive::FORMAT;
 
-use crate::Setting;
-use crate::ending::{Ending, Outcome};
+use crate::Environment;
+use crate::ending::{CommandResult, Ending};
 use crate::screen::Screen;
 
 /// Move an archive on to the newest format, in which this program writes
@@ -19,7 +19,7 @@ pub(crate) struct Upgrade {}
 impl Upgrade {
     /// Does it.
     #[expect(clippy::unused_self, reason = "commands are values")]
-    pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
+    pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         let mut archive = setting.archive.open()?;
         match archive.upgrade()? {
             None => writeln!(screen, "the archive is of format {FORMAT} already")?,

@@ -9,9 +9,9 @@ use curvary_archive::{Addition, Archive, FindOptions};
 use curvary_formats::Assumptions;
 use curvary_record::Digest;
 
-use crate::Setting;
-use crate::desk::{ReadingOptions, Scope};
-use crate::ending::{Ending, Failure, Outcome};
+use crate::Environment;
+use crate::desk::{OptionScope, ReadingOptions};
+use crate::ending::{CommandResult, Ending, Failure};
 use crate::screen::{BAD, GOOD, Progress, Screen, Styled, plural};
 
 /// Check that every original, record and index entry is still what was committed
@@ -32,14 +32,14 @@ pub(crate) struct Verify {
 
 impl Verify {
     /// Does it.
-    pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
+    pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         if let Some(backup) = &self.from {
             for done in setting.archive.mend_from(backup)? {
                 screen.say(done);
             }
         }
         let mut lost = Vec::new();
-        let mut said = Said::default();
+        let mut said = AnnotatedRuns::default();
         if self.repair {
             said = said_of_runs(setting);
             let mended = setting.archive.rebuild()?;
@@ -122,12 +122,12 @@ impl Verify {
 
 /// Which runs have notes and which have results, as the index knows.
 #[derive(Default)]
-struct Said {
+struct AnnotatedRuns {
     notes: BTreeSet<String>,
     results: BTreeSet<String>,
 }
 
-impl Said {
+impl AnnotatedRuns {
     /// What is no longer there, a sentence each.
     fn gone(&self, now: &Self) -> Vec<String> {
         let named = |what: &str, before: &BTreeSet<String>, now: &BTreeSet<String>| {
@@ -149,9 +149,9 @@ impl Said {
 }
 
 /// What is said of runs; nothing where the index cannot be asked.
-fn said_of_runs(setting: &Setting) -> Said {
+fn said_of_runs(setting: &Environment) -> AnnotatedRuns {
     let Ok(archive) = setting.archive.open() else {
-        return Said::default();
+        return AnnotatedRuns::default();
     };
     let of = |query: &str| -> BTreeSet<String> {
         let found = archive
@@ -160,7 +160,7 @@ fn said_of_runs(setting: &Setting) -> Said {
         let hits = found.map(|found| found.hits).unwrap_or_default();
         hits.into_iter().map(|hit| hit.id.as_str().to_owned()).collect()
     };
-    Said {
+    AnnotatedRuns {
         notes: of("has:note"),
         results: of("has:result"),
     }
@@ -173,7 +173,7 @@ const COMMIT_BYTES: u64 = 64 << 20;
 fn read_again(archive: &Archive, lost: &[Digest]) -> Result<u64, Failure> {
     let mut writer = archive.write("curvary verify")?;
     let preparer = writer.preparer();
-    let desk = ReadingOptions::default().desk(Some(archive.root()), Scope::Folders)?;
+    let desk = ReadingOptions::default().desk(Some(archive.root()), OptionScope::Folders)?;
     let mut found = 0;
     for digest in lost {
         let (path, bytes) = archive.named_original(digest)?;

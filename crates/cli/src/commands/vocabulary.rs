@@ -4,19 +4,19 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::io::Write;
 
 use clap::Args;
-use curvary_archive::{Answer as Line, Archive, Asked, AskedAbout, FindOptions};
-use curvary_formats::vocabulary::{Kind, LocalWord};
+use curvary_archive::{Answer as Line, Archive, FindOptions, OpenItem, OpenItemKind};
+use curvary_formats::vocabulary::{LocalWord, WordKind};
 use curvary_ingest::{NamedFile, Proposal, name_rules};
 use curvary_record::{Code, Diagnostic, Digest, Unit, Value, Verdict};
 use serde::Serialize;
 
-use crate::Setting;
+use crate::Environment;
 use crate::commands::answer::{self, EXAMPLES, again, take_back};
 use crate::commands::note::change_settings;
-use crate::ending::{Ending, Failure, Outcome};
-use crate::questions::{self, Effect, Known};
+use crate::ending::{CommandResult, Ending, Failure};
+use crate::questions::{self, Effect, KnownTexts};
 use crate::screen::{FAINT, STRONG, Screen, Styled, plural};
-use crate::table::{Column, Shorten, Table, one_line};
+use crate::table::{ListingColumn, Shorten, Table, one_line};
 
 /// Say what words mean that only this laboratory uses: keys, headers of columns, units, values and marks of blocks
 ///
@@ -72,7 +72,7 @@ enum Accepts {
 
 impl Vocabulary {
     /// Does it.
-    pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
+    pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         let archive = setting.archive.open()?;
         if !self.undo.is_empty() {
             let effect = take_back(&archive, &self.undo, self.author.as_deref(), screen)?;
@@ -111,7 +111,7 @@ impl Vocabulary {
         self.tell(&effect, screen)
     }
 
-    fn tell(&self, effect: &Effect, screen: &mut Screen) -> Outcome {
+    fn tell(&self, effect: &Effect, screen: &mut Screen) -> CommandResult {
         if self.json {
             screen.json(effect)?;
         } else {
@@ -161,7 +161,7 @@ impl Vocabulary {
             .collect();
         let in_fields = lines.iter().any(|line| {
             LocalWord::read(&line.answer)
-                .is_some_and(|word| matches!(word.kind, Kind::Key | Kind::Value | Kind::Unit))
+                .is_some_and(|word| matches!(word.kind, WordKind::Key | WordKind::Value | WordKind::Unit))
         });
         let mut sources = archive.sources()?;
         sources.retain(|source| {
@@ -175,7 +175,7 @@ impl Vocabulary {
         again(archive, sources)
     }
 
-    fn list(&self, archive: &Archive, screen: &mut Screen) -> Outcome {
+    fn list(&self, archive: &Archive, screen: &mut Screen) -> CommandResult {
         let answers = archive.answers()?;
         let words: Vec<&Line> = answers
             .holding()
@@ -235,7 +235,7 @@ impl Vocabulary {
     }
 
     /// Shows, or accepts, what words seem to mean.
-    fn suggest(&self, archive: &Archive, screen: &mut Screen) -> Outcome {
+    fn suggest(&self, archive: &Archive, screen: &mut Screen) -> CommandResult {
         let all = suggestions(archive, self.author.as_deref())?;
         if !self.yes {
             if self.json {
@@ -243,10 +243,10 @@ impl Vocabulary {
                 return Ok(Ending::Done);
             }
             let mut table = Table::new([
-                Column::new("name"),
-                Column::new("files").right(),
-                Column::new("word").shorten(Shorten::End),
-                Column::new("because").shorten(Shorten::End),
+                ListingColumn::new("name"),
+                ListingColumn::new("files").right(),
+                ListingColumn::new("word").shorten(Shorten::End),
+                ListingColumn::new("because").shorten(Shorten::End),
             ]);
             for one in &all {
                 table.row([
@@ -283,24 +283,24 @@ const FEWEST: usize = 5;
 
 /// What words and names seem to mean, most files first.
 fn suggestions(archive: &Archive, author: Option<&str>) -> Result<Vec<Suggestion>, Failure> {
-    let known = Known::of(archive)?;
+    let known = KnownTexts::of(archive)?;
     let open = archive.open_questions(EXAMPLES)?;
     // What each word seems to mean in each family; none where nothing tells.
-    let mut words: BTreeMap<String, Vec<(&Asked, Meant)>> = BTreeMap::new();
+    let mut words: BTreeMap<String, Vec<(&OpenItem, ProposedMeaning)>> = BTreeMap::new();
     for asked in &open {
         let (word, meaning) = match &asked.about {
-            AskedAbout::Key { key } => {
+            OpenItemKind::Key { key } => {
                 let first = questions::choices(asked, &known).into_iter().next();
                 let meant = first
                     .filter(|choice| !choice.is_open() && !choice.answer.ends_with("=nothing"))
                     .map(|choice| (choice.answer, choice.says));
                 (format!("key:{}", key.to_lowercase()), meant)
             }
-            AskedAbout::Question { .. } => match header(archive, asked)? {
+            OpenItemKind::Question { .. } => match header(archive, asked)? {
                 Some((header, meant)) => (format!("header:{}", header.to_lowercase()), meant),
                 None => continue,
             },
-            AskedAbout::Refusal { .. } => continue,
+            OpenItemKind::Refusal { .. } => continue,
         };
         words.entry(word).or_default().push((asked, meaning));
     }
@@ -363,12 +363,12 @@ fn suggestions(archive: &Archive, author: Option<&str>) -> Result<Vec<Suggestion
 }
 
 /// A word with its meaning, and why; none where nothing tells.
-type Meant = Option<(String, String)>;
+type ProposedMeaning = Option<(String, String)>;
 
 /// The header that a question is about, and what it means where one choice alone suits the numbers of every file.
-type Header = (String, Meant);
+type Header = (String, ProposedMeaning);
 
-fn header(archive: &Archive, asked: &Asked) -> Result<Option<Header>, Failure> {
+fn header(archive: &Archive, asked: &OpenItem) -> Result<Option<Header>, Failure> {
     let Some(example) = asked.examples.first() else {
         return Ok(None);
     };
@@ -376,7 +376,7 @@ fn header(archive: &Archive, asked: &Asked) -> Result<Option<Header>, Failure> {
         return Ok(None);
     };
     let all = asked.examples.len();
-    let fitting: Vec<questions::Choice> = questions::offered(asked)
+    let fitting: Vec<questions::OfferedAnswer> = questions::offered(asked)
         .into_iter()
         .filter(|(_, count)| *count == all)
         .map(|(choice, _)| choice)

@@ -11,14 +11,14 @@ use std::time::{Duration, Instant, SystemTime};
 use clap::Args;
 use curvary_analysis::study::reports_of;
 use curvary_archive::Archive;
-use curvary_ingest::{Desk, Fate, Filing, Limits, Root, is_archive};
+use curvary_ingest::{FileReport, Filing, Ingest, IngestLimits, Root, is_archive};
 use curvary_record::{Code, Diagnostic, Severity, Verdict, code};
 use notify::{RecursiveMode, Watcher};
 
-use crate::Setting;
+use crate::Environment;
 use crate::commands::add::watch_for_interruption;
-use crate::desk::{ReadingOptions, Scope};
-use crate::ending::{Ending, Failure, Outcome};
+use crate::desk::{OptionScope, ReadingOptions};
+use crate::ending::{CommandResult, Ending, Failure};
 use crate::screen::{Screen, plural};
 use crate::table::one_line;
 
@@ -47,7 +47,7 @@ const TICK: Duration = Duration::from_millis(200);
 const ROUND: Duration = Duration::from_secs(60);
 
 /// Length and time of change of every file.
-type Look = BTreeMap<PathBuf, (u64, Option<SystemTime>)>;
+type FileLook = BTreeMap<PathBuf, (u64, Option<SystemTime>)>;
 
 /// Where the lines go.
 enum Log<'a> {
@@ -57,7 +57,7 @@ enum Log<'a> {
 
 impl Watch {
     /// Does it.
-    pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
+    pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         if !self.folder.is_dir() {
             let message = format!("`{}` is no folder", self.folder.display());
             return Err(Failure::nothing(Diagnostic::error(
@@ -93,7 +93,7 @@ impl Watch {
                 "the system does not report changes ({error}); looking once a minute"
             ))?;
         }
-        let mut seen = Look::new();
+        let mut seen = FileLook::new();
         let (mut files, mut runs) = (0, 0);
         while !stop.load(Ordering::Relaxed) {
             let now = whole(&self.folder, &root, &stop);
@@ -117,8 +117,14 @@ impl Watch {
     /// Adds what is new; gives how many files and runs.
     fn add(&self, root: &Path, stop: &AtomicBool, log: &mut Log<'_>) -> Result<(u64, u64), Failure> {
         let archive = Archive::open(root)?;
-        let desk: Desk = self.reading.desk(Some(root), Scope::Folders)?;
-        let filing = match Filing::begin(&archive, &desk, Limits::default(), "curvary watch", &reports_of) {
+        let desk: Ingest = self.reading.desk(Some(root), OptionScope::Folders)?;
+        let filing = match Filing::begin(
+            &archive,
+            &desk,
+            IngestLimits::default(),
+            "curvary watch",
+            &reports_of,
+        ) {
             Ok(filing) => filing,
             Err(trouble) => {
                 // Another program writes: the next round finds what is new again.
@@ -170,7 +176,7 @@ impl Log<'_> {
 }
 
 /// What became of a file, in one line.
-fn told(fate: &Fate) -> String {
+fn told(fate: &FileReport) -> String {
     let why = || {
         let worst = fate.remarks.iter().rev().max_by_key(|remark| remark.severity);
         worst.map_or_else(String::new, |remark| format!(": {}", remark.message))
@@ -211,7 +217,7 @@ fn wait(arrives: &Receiver<()>, stop: &AtomicBool) {
 }
 
 /// The folder once nothing in it changes any more.
-fn whole(folder: &Path, archive: &Path, stop: &AtomicBool) -> Look {
+fn whole(folder: &Path, archive: &Path, stop: &AtomicBool) -> FileLook {
     let mut before = look(folder, archive);
     loop {
         let begun = Instant::now();
@@ -226,8 +232,8 @@ fn whole(folder: &Path, archive: &Path, stop: &AtomicBool) -> Look {
     }
 }
 
-fn look(folder: &Path, archive: &Path) -> Look {
-    let mut all = Look::new();
+fn look(folder: &Path, archive: &Path) -> FileLook {
+    let mut all = FileLook::new();
     let mut folders = vec![folder.to_owned()];
     while let Some(folder) = folders.pop() {
         if folder == archive || is_archive(&folder) {

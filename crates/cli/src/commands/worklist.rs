@@ -4,15 +4,15 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::io::{BufRead, Write};
 
 use clap::Args;
-use curvary_archive::{Archive, Asked, AskedAbout};
+use curvary_archive::{Archive, OpenItem, OpenItemKind};
 use curvary_record::{Code, Diagnostic, code};
 use serde::Serialize;
 
-use crate::Setting;
+use crate::Environment;
 use crate::commands::answer;
 use crate::commands::find::short;
-use crate::ending::{Ending, Failure, Outcome};
-use crate::questions::{self, Choice, Known, Shown};
+use crate::ending::{CommandResult, Ending, Failure};
+use crate::questions::{self, KnownTexts, OfferedAnswer, ShownQuestion};
 use crate::screen::{FAINT, STRONG, Screen, Styled, count, plural};
 use crate::table::one_line;
 
@@ -43,7 +43,7 @@ pub(crate) struct Worklist {
 #[derive(Serialize)]
 struct WorklistJson<'a> {
     unread: &'a [curvary_archive::UnreadGroup],
-    questions: &'a [Shown],
+    questions: &'a [ShownQuestion],
     disputes: &'a [curvary_archive::DisputeGroup],
     replaced: &'a curvary_archive::Replaced,
     nameless: u64,
@@ -59,7 +59,7 @@ impl Worklist {
     }
 
     /// Does it.
-    pub(crate) fn run(self, setting: &Setting, screen: &mut Screen) -> Outcome {
+    pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         let archive = setting.archive.open()?;
         if self.ask {
             return ask(&archive, self.author, screen);
@@ -70,13 +70,13 @@ impl Worklist {
         let mut list = archive.worklist(self.examples)?;
         // What a person answered to be no measurement needs nobody any more.
         list.unread.retain(|group| group.code != code::LEFT_OUT.as_str());
-        let known = Known::of(&archive)?;
+        let known = KnownTexts::of(&archive)?;
         let nameless = nameless(&archive)?;
         let asked = open(&archive)?;
         let questions = asked
             .iter()
             .map(|asked| questions::shown(&archive, asked, &known, self.examples))
-            .collect::<Result<Vec<Shown>, Failure>>()?;
+            .collect::<Result<Vec<ShownQuestion>, Failure>>()?;
         if self.json {
             screen.json(&WorklistJson {
                 unread: &list.unread,
@@ -97,17 +97,19 @@ impl Worklist {
 
 /// What is open: questions of readers first, refusals next, keys last, most files first in each; what was answered is
 /// open no more, though its files may stay as they are.
-pub(crate) fn open(archive: &Archive) -> Result<Vec<Asked>, Failure> {
+pub(crate) fn open(archive: &Archive) -> Result<Vec<OpenItem>, Failure> {
     let answers = archive.answers()?;
     let mut all = archive.open_questions(answer::EXAMPLES)?;
     all.retain(|asked| {
         let closed = answers.holding().any(|line| {
             let about = match &asked.about {
-                AskedAbout::Key { key } => line
+                OpenItemKind::Key { key } => line
                     .key()
                     .is_some_and(|(own, meaning)| own == key && meaning == curvary_ingest::NOTHING),
-                AskedAbout::Question { .. } => false,
-                AskedAbout::Refusal { code: why } => why == code::LEFT_OUT.as_str() || line.question == *why,
+                OpenItemKind::Question { .. } => false,
+                OpenItemKind::Refusal { code: why } => {
+                    why == code::LEFT_OUT.as_str() || line.question == *why
+                }
             };
             let kin = line
                 .family
@@ -116,13 +118,13 @@ pub(crate) fn open(archive: &Archive) -> Result<Vec<Asked>, Failure> {
             about && kin && line.only.is_empty()
         });
         let left_out =
-            matches!(&asked.about, AskedAbout::Refusal { code: why } if why == code::LEFT_OUT.as_str());
+            matches!(&asked.about, OpenItemKind::Refusal { code: why } if why == code::LEFT_OUT.as_str());
         !closed && !left_out
     });
     all.sort_by_key(|asked| match asked.about {
-        AskedAbout::Question { .. } => 0,
-        AskedAbout::Refusal { .. } => 1,
-        AskedAbout::Key { .. } => 2,
+        OpenItemKind::Question { .. } => 0,
+        OpenItemKind::Refusal { .. } => 1,
+        OpenItemKind::Key { .. } => 2,
     });
     Ok(all)
 }
@@ -132,7 +134,7 @@ fn heading(screen: &mut Screen, text: &str) -> Result<(), Failure> {
 }
 
 /// One question: how many files, what is asked, its choices, the command, and then the lines it is about and why.
-fn question(shown: &Shown, keys: bool, screen: &mut Screen) -> Result<(), Failure> {
+fn question(shown: &ShownQuestion, keys: bool, screen: &mut Screen) -> Result<(), Failure> {
     writeln!(
         screen,
         "{:>8}  {}  {}",
@@ -200,7 +202,7 @@ fn question(shown: &Shown, keys: bool, screen: &mut Screen) -> Result<(), Failur
 }
 
 /// The key that chooses: `n` where the files are no measurement, a number for all others.
-fn key_of(number: usize, choice: &Choice) -> String {
+fn key_of(number: usize, choice: &OfferedAnswer) -> String {
     if choice.answer == "measurement=no" {
         "n".to_owned()
     } else {
@@ -218,11 +220,11 @@ enum Typed {
 }
 
 /// Goes through the questions one by one.
-fn ask(archive: &Archive, author: Option<String>, screen: &mut Screen) -> Outcome {
+fn ask(archive: &Archive, author: Option<String>, screen: &mut Screen) -> CommandResult {
     let root = archive.root().to_owned();
     let mut archive = Archive::open(&root)?;
     let mut list = open(&archive)?;
-    let known = Known::of(&archive)?;
+    let known = KnownTexts::of(&archive)?;
     let (mut at, mut settled) = (0, 0_u64);
     let mut lines = std::io::stdin().lock().lines();
     while let Some(asked) = list.get(at) {
@@ -296,7 +298,7 @@ fn ask(archive: &Archive, author: Option<String>, screen: &mut Screen) -> Outcom
     Ok(Ending::Done)
 }
 
-fn typed(line: &str, choices: &[Choice]) -> Typed {
+fn typed(line: &str, choices: &[OfferedAnswer]) -> Typed {
     match line {
         "q" | "quit" => return Typed::Quit,
         "s" | "skip" | "" => return Typed::Skip,
@@ -315,18 +317,18 @@ fn typed(line: &str, choices: &[Choice]) -> Typed {
 
 fn all(
     list: &curvary_archive::Worklist,
-    asked: &[Asked],
-    questions: &[Shown],
+    asked: &[OpenItem],
+    questions: &[ShownQuestion],
     (nameless, examples): (&[Nameless], usize),
     screen: &mut Screen,
 ) -> Result<(), Failure> {
-    let (keys, others): (Vec<&Shown>, Vec<&Shown>) = questions
+    let (keys, others): (Vec<&ShownQuestion>, Vec<&ShownQuestion>) = questions
         .iter()
         .partition(|shown| shown.kind == code::KEY_UNKNOWN.as_str());
     if !others.is_empty() {
         let of_files = asked
             .iter()
-            .filter(|asked| !matches!(asked.about, AskedAbout::Key { .. }));
+            .filter(|asked| !matches!(asked.about, OpenItemKind::Key { .. }));
         let files: BTreeSet<_> = of_files.flat_map(|asked| &asked.sources).collect();
         let words = format!(
             "{} about {}",
@@ -482,19 +484,19 @@ fn nameless(archive: &Archive) -> Result<Vec<Nameless>, Failure> {
 }
 
 /// Keys that no field is known for: each once, however many ways of writing have it.
-fn local_keys(keys: &[&Shown], screen: &mut Screen) -> Result<(), Failure> {
+fn local_keys(keys: &[&ShownQuestion], screen: &mut Screen) -> Result<(), Failure> {
     let mut done = BTreeSet::new();
     for shown in keys {
         let Some(key) = key_of_question(shown).filter(|key| done.insert(key.to_lowercase())) else {
             continue;
         };
-        let same: Vec<&&Shown> = keys
+        let same: Vec<&&ShownQuestion> = keys
             .iter()
             .filter(|other| {
                 key_of_question(other).is_some_and(|own| own.to_lowercase() == key.to_lowercase())
             })
             .collect();
-        let guess = |shown: &Shown| {
+        let guess = |shown: &ShownQuestion| {
             let first = shown.choices.first().filter(|choice| !choice.is_open());
             first
                 .filter(|choice| !choice.answer.ends_with("=nothing"))
@@ -547,7 +549,7 @@ fn local_keys(keys: &[&Shown], screen: &mut Screen) -> Result<(), Failure> {
 }
 
 /// Strikes files that could not be kept from the list.
-fn strike(archive: &Archive, paths: &[String], screen: &mut Screen) -> Outcome {
+fn strike(archive: &Archive, paths: &[String], screen: &mut Screen) -> CommandResult {
     let mut writer = archive.write("curvary worklist")?;
     let listed = writer.all_missed()?;
     if let Some(strange) = paths.iter().find(|path| !listed.contains(path)) {
@@ -606,7 +608,7 @@ fn replaced(replaced: &curvary_archive::Replaced, screen: &mut Screen) -> Result
 }
 
 /// The key that a question asks about.
-fn key_of_question(shown: &Shown) -> Option<&str> {
+fn key_of_question(shown: &ShownQuestion) -> Option<&str> {
     let open = shown
         .choices
         .iter()

@@ -3,19 +3,19 @@
 use std::collections::HashSet;
 
 use super::pen::{Anchor, Colour, Dot, Pen, Stroke, clean, width_of, wrapped};
-use super::scale::Scale;
+use super::scale::AxisScale;
 use super::{Figure, Layer, Panel};
 
 /// How large a picture is, in dots, and what stands on it.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Sheet {
+pub(super) struct PictureSheet {
     pub(super) width: f64,
     pub(super) height: f64,
     /// Whether the title stands above the panels; a paper has it in the caption.
     pub(super) titled: bool,
 }
 
-impl Sheet {
+impl PictureSheet {
     fn right(self) -> f64 {
         self.width - RIGHT
     }
@@ -89,12 +89,12 @@ fn fitted(text: &str, size: f64, room: f64) -> String {
 
 /// How a series looks: its colour, and its mark or dashes.
 #[derive(Clone, Copy)]
-struct Look {
+struct SeriesLook {
     colour: Colour,
     form: usize,
 }
 
-impl Look {
+impl SeriesLook {
     fn of_series(number: usize) -> Self {
         Self {
             colour: SERIES[number % SERIES.len()],
@@ -141,7 +141,7 @@ fn level() -> Stroke {
 }
 
 /// How each layer of a panel looks.
-fn looks(panel: &Panel) -> Vec<Look> {
+fn looks(panel: &Panel) -> Vec<SeriesLook> {
     let (mut lines, mut points) = (0, 0);
     panel
         .layers
@@ -152,12 +152,12 @@ fn looks(panel: &Panel) -> Vec<Look> {
                 *count - 1
             };
             match (layer.series(), layer.shape()) {
-                (Some(series), _) => Look::of_series(series),
-                (None, Layer::Points(_)) => Look::of_points(next(&mut points)),
-                (None, Layer::Line(_)) => Look::of_line(next(&mut lines)),
-                (None, Layer::Band(_)) => Look::of_line(lines),
-                (None, Layer::Bars(_)) => Look::of_points(points),
-                (None, _) => Look::of_points(0),
+                (Some(series), _) => SeriesLook::of_series(series),
+                (None, Layer::Points(_)) => SeriesLook::of_points(next(&mut points)),
+                (None, Layer::Line(_)) => SeriesLook::of_line(next(&mut lines)),
+                (None, Layer::Band(_)) => SeriesLook::of_line(lines),
+                (None, Layer::Bars(_)) => SeriesLook::of_points(points),
+                (None, _) => SeriesLook::of_points(0),
             }
         })
         .collect()
@@ -170,7 +170,7 @@ fn has_series(panel: &Panel) -> bool {
 /// A name of a legend: the lines it takes, and what it stands for.
 struct Entry<'a> {
     layer: &'a Layer,
-    look: Look,
+    look: SeriesLook,
     lines: Vec<String>,
 }
 
@@ -192,7 +192,7 @@ impl<'a> Legend<'a> {
     /// Above so many names they stand in two columns.
     const MANY: usize = 6;
 
-    fn new(layers: Vec<(&'a Layer, Look)>, room: f64, may_part: bool) -> Self {
+    fn new(layers: Vec<(&'a Layer, SeriesLook)>, room: f64, may_part: bool) -> Self {
         let longest = layers
             .iter()
             .map(|(layer, _)| width_of(&clean(layer.name()), SMALL))
@@ -221,7 +221,7 @@ impl<'a> Legend<'a> {
 
     /// The names of series, which stand between the title and the panels.
     fn of_series(figure: &'a Figure, room: f64) -> Self {
-        let mut layers: Vec<(&Layer, Look)> = Vec::new();
+        let mut layers: Vec<(&Layer, SeriesLook)> = Vec::new();
         for panel in figure.panels.iter().filter(|panel| has_series(panel)) {
             for (layer, look) in panel.layers.iter().zip(looks(panel)) {
                 if !layer.name().is_empty() && !layer.shape().is_empty() {
@@ -276,7 +276,7 @@ impl<'a> Legend<'a> {
 }
 
 /// A small piece of a layer, for a legend.
-fn sample(pen: &mut Pen, layer: &Layer, look: Look, (left, middle): Dot) {
+fn sample(pen: &mut Pen, layer: &Layer, look: SeriesLook, (left, middle): Dot) {
     let (from, to) = (left, left + 56.0);
     let centre = (left + 28.0, middle);
     match layer.shape() {
@@ -299,15 +299,15 @@ fn sample(pen: &mut Pen, layer: &Layer, look: Look, (left, middle): Dot) {
 }
 
 /// Where a panel lies on the picture, and its scales.
-struct Frame<'a> {
-    x: &'a Scale,
-    y: Scale,
+struct PanelFrame<'a> {
+    x: &'a AxisScale,
+    y: AxisScale,
     top: f64,
     bottom: f64,
     right: f64,
 }
 
-impl Frame<'_> {
+impl PanelFrame<'_> {
     fn across(&self, x: f64) -> f64 {
         LEFT + self.x.place(x) * (self.right - LEFT)
     }
@@ -328,15 +328,15 @@ fn dot_of((x, y): Dot) -> (i64, i64) {
 
 impl Figure {
     /// The picture as SVG; `printed` gives its width and height on paper from those in dots.
-    pub(super) fn draw(&self, sheet: Sheet, printed: impl Fn(f64) -> String) -> String {
+    pub(super) fn draw(&self, sheet: PictureSheet, printed: impl Fn(f64) -> String) -> String {
         let all = || self.panels.iter().flat_map(|panel| &panel.layers);
         let doses = self.doses.then(|| {
             let points = all().filter(|layer| matches!(layer.shape(), Layer::Points(_)));
-            Scale::of_doses(points.flat_map(|layer| layer.shape().xs()))
+            AxisScale::of_doses(points.flat_map(|layer| layer.shape().xs()))
         });
         let x = doses
             .flatten()
-            .unwrap_or_else(|| Scale::of(all().flat_map(|layer| layer.shape().xs()), true));
+            .unwrap_or_else(|| AxisScale::of(all().flat_map(|layer| layer.shape().xs()), true));
         let legend = Legend::of_series(self, sheet.right() - LEFT);
         // A long legend makes the picture higher, and no panel flatter.
         let height = sheet.height + (legend.height() - 2.0 * Legend::ROW).max(0.0);
@@ -353,9 +353,9 @@ impl Figure {
         let mut top = above;
         for (number, panel) in self.panels.iter().enumerate() {
             let height = room * panel.share.max(0.0) / shares.max(f64::MIN_POSITIVE);
-            let frame = Frame {
+            let frame = PanelFrame {
                 x: &x,
-                y: Scale::of(panel.layers.iter().flat_map(|layer| layer.shape().ys()), true),
+                y: AxisScale::of(panel.layers.iter().flat_map(|layer| layer.shape().ys()), true),
                 top,
                 bottom: top + height,
                 right: sheet.right(),
@@ -397,7 +397,7 @@ impl Layer {
     }
 }
 
-impl Frame<'_> {
+impl PanelFrame<'_> {
     fn draw(&self, pen: &mut Pen, panel: &Panel, last: bool) {
         let looks = looks(panel);
         let layers = || panel.layers.iter().zip(&looks);
@@ -432,7 +432,7 @@ impl Frame<'_> {
             }
         }
         // Series are named above the panels, where nothing is covered.
-        let named: Vec<(&Layer, Look)> = layers()
+        let named: Vec<(&Layer, SeriesLook)> = layers()
             .filter(|(layer, _)| !layer.name().is_empty() && !layer.shape().is_empty())
             .map(|(layer, look)| (layer, *look))
             .collect();
@@ -442,7 +442,7 @@ impl Frame<'_> {
     }
 
     /// A stretch of y along a curve.
-    fn band(&self, pen: &mut Pen, all: &[(f64, f64, f64)], look: Look) {
+    fn band(&self, pen: &mut Pen, all: &[(f64, f64, f64)], look: SeriesLook) {
         let inside = |y: f64| self.down(y.clamp(self.y.low, self.y.high));
         let finite = || {
             all.iter()
@@ -468,7 +468,7 @@ impl Frame<'_> {
     }
 
     /// Error bars with short ends.
-    fn bars(&self, pen: &mut Pen, all: &[(f64, f64, f64)], look: Look) {
+    fn bars(&self, pen: &mut Pen, all: &[(f64, f64, f64)], look: SeriesLook) {
         let mut seen = HashSet::new();
         for (x, low, high) in all {
             if !(self.x.holds(*x) && low.is_finite() && high.is_finite()) {
@@ -558,7 +558,7 @@ impl Frame<'_> {
         }
     }
 
-    fn line(&self, pen: &mut Pen, points: &[(f64, f64)], look: Look, over_points: bool) {
+    fn line(&self, pen: &mut Pen, points: &[(f64, f64)], look: SeriesLook, over_points: bool) {
         let stroke = look.stroke(4.0);
         let mut piece: Vec<Dot> = Vec::new();
         let mut end = |piece: &mut Vec<Dot>| {
@@ -630,7 +630,7 @@ impl Frame<'_> {
     }
 
     /// The legend stands inside the panel, in the corner where it covers the fewest points.
-    fn legend(&self, pen: &mut Pen, layers: Vec<(&Layer, Look)>) {
+    fn legend(&self, pen: &mut Pen, layers: Vec<(&Layer, SeriesLook)>) {
         const EDGE: f64 = 14.0;
         let places: Vec<Dot> = layers
             .iter()
@@ -708,7 +708,7 @@ fn thinned(points: &[Dot]) -> Vec<Dot> {
 }
 
 /// The mark of the points of one series.
-fn mark(pen: &mut Pen, (x, y): Dot, look: Look) {
+fn mark(pen: &mut Pen, (x, y): Dot, look: SeriesLook) {
     const R: f64 = 8.0;
     let style = Stroke::whole(look.colour, 3.0);
     match look.form % 4 {

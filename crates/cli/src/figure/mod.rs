@@ -12,22 +12,22 @@ mod scale;
 use std::path::Path;
 
 use clap::ValueEnum;
-use curvary_analysis::study::{Drawn, Found};
+use curvary_analysis::study::{PlotData, TraceResult};
 use curvary_record::Trace;
 
 use crate::ending::Failure;
-use canvas::Sheet;
+use canvas::PictureSheet;
 
 /// Kind of picture.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
-pub(crate) enum Kind {
+pub(crate) enum FigureKind {
     /// Lines and letters, to be scaled
     Svg,
     /// Dots
     Png,
 }
 
-impl Kind {
+impl FigureKind {
     /// The ending of its files' names.
     pub(crate) fn ending(self) -> &'static str {
         match self {
@@ -50,13 +50,13 @@ pub(crate) enum Size {
 }
 
 impl Size {
-    fn sheet(self) -> Sheet {
+    fn sheet(self) -> PictureSheet {
         let (width, height) = match self {
             Self::Screen => (1600.0, 1200.0),
             Self::Single => (850.0, 750.0),
             Self::Double => (1750.0, 1000.0),
         };
-        Sheet {
+        PictureSheet {
             width,
             height,
             titled: self == Self::Screen,
@@ -196,17 +196,17 @@ impl Layer {
 
 impl Figure {
     /// Writes the picture.
-    pub(crate) fn write(&self, path: &Path, kind: Kind, size: Size) -> Result<(), Failure> {
+    pub(crate) fn write(&self, path: &Path, kind: FigureKind, size: Size) -> Result<(), Failure> {
         let bytes = self.bytes(kind, size)?;
         crate::output::may_be_written(path, crate::output::Existing::Replaced)
             .and_then(|()| std::fs::write(path, bytes))
             .map_err(|error| Failure::file("write", path, &error))
     }
 
-    pub(crate) fn bytes(&self, kind: Kind, size: Size) -> Result<Vec<u8>, Failure> {
+    pub(crate) fn bytes(&self, kind: FigureKind, size: Size) -> Result<Vec<u8>, Failure> {
         match kind {
-            Kind::Svg => Ok(self.draw(size.sheet(), |dots| size.printed(dots)).into_bytes()),
-            Kind::Png => dots::png_of(&self.draw(size.sheet(), |dots| format!("{dots}")), size.grain())
+            FigureKind::Svg => Ok(self.draw(size.sheet(), |dots| size.printed(dots)).into_bytes()),
+            FigureKind::Png => dots::png_of(&self.draw(size.sheet(), |dots| format!("{dots}")), size.grain())
                 .map_err(|why| undrawn(&why)),
         }
     }
@@ -226,7 +226,7 @@ fn undrawn(why: &str) -> Failure {
 }
 
 /// Several runs over each other: points and curve of each in one colour, residuals below.
-pub(crate) fn of_runs(title: &str, sets: &[(String, Drawn)]) -> Figure {
+pub(crate) fn of_runs(title: &str, sets: &[(String, PlotData)]) -> Figure {
     let (mut above, mut below) = (Vec::new(), vec![Layer::Level(0.0)]);
     for (number, (name, drawn)) in sets.iter().enumerate() {
         let points = drawn.used.iter().map(|i| (drawn.x[*i], drawn.y[*i])).collect();
@@ -274,7 +274,7 @@ pub(crate) fn of_runs(title: &str, sets: &[(String, Drawn)]) -> Figure {
 }
 
 /// The picture of a law of two variables: the points of each level of the second with their curve, residuals below.
-fn of_levels(title: &str, drawn: &Drawn) -> Figure {
+fn of_levels(title: &str, drawn: &PlotData) -> Figure {
     let (mut above, mut below) = (Vec::new(), vec![Layer::Level(0.0)]);
     for (number, level) in drawn.levels.iter().enumerate() {
         let used = || {
@@ -318,7 +318,7 @@ fn of_levels(title: &str, drawn: &Drawn) -> Figure {
 }
 
 /// The picture of a fit: every point and the curve above, the residuals below.
-pub(crate) fn of_fit(title: &str, found: &Found) -> Figure {
+pub(crate) fn of_fit(title: &str, found: &TraceResult) -> Figure {
     let drawn = &found.drawn;
     if !drawn.levels.is_empty() {
         return of_levels(title, drawn);
@@ -381,7 +381,7 @@ pub(crate) fn of_fit(title: &str, found: &Found) -> Figure {
 mod tests {
     use proptest::prelude::*;
 
-    use super::scale::Scale;
+    use super::scale::AxisScale;
     use super::*;
 
     #[test]
@@ -433,7 +433,7 @@ mod tests {
     }
 
     fn svg(figure: &Figure) -> String {
-        String::from_utf8(figure.bytes(Kind::Svg, Size::Screen).expect("drawn")).expect("text")
+        String::from_utf8(figure.bytes(FigureKind::Svg, Size::Screen).expect("drawn")).expect("text")
     }
 
     /// Well-formed XML 1.0, with what must be read on it as text.
@@ -470,12 +470,12 @@ mod tests {
         assert_eq!(drawn, svg(&figure(&points)), "the same picture every time");
     }
 
-    fn levels(count: usize) -> Drawn {
+    fn levels(count: usize) -> PlotData {
         let x: Vec<f64> = (0..count * 5).map(|i| 1.0 + (i % 5) as f64).collect();
         let y: Vec<f64> = (0..count * 5)
             .map(|i| (1 + i % 5) as f64 / (2 + i / 5) as f64)
             .collect();
-        Drawn {
+        PlotData {
             x_title: "concentration / mmol/L".into(),
             y_title: "rate / µmol/L/s".into(),
             used: (0..x.len()).collect(),
@@ -492,7 +492,7 @@ mod tests {
                 .collect(),
             x,
             y,
-            ..Drawn::default()
+            ..PlotData::default()
         }
     }
 
@@ -547,13 +547,13 @@ mod tests {
             (Size::Single, "width=\"85mm\"", 2007),
             (Size::Double, "width=\"175mm\"", 4133),
         ] {
-            let text = String::from_utf8(figure.bytes(Kind::Svg, size).expect("drawn")).expect("text");
+            let text = String::from_utf8(figure.bytes(FigureKind::Svg, size).expect("drawn")).expect("text");
             assert!(text.contains(width), "{}", &text[..200]);
             assert!(
                 !texts(&text).iter().any(|text| text == "inhibition"),
                 "the caption has the title"
             );
-            let bytes = figure.bytes(Kind::Png, size).expect("drawn");
+            let bytes = figure.bytes(FigureKind::Png, size).expect("drawn");
             let reader = png::Decoder::new(std::io::Cursor::new(bytes))
                 .read_info()
                 .expect("a PNG");
@@ -565,7 +565,9 @@ mod tests {
     #[test]
     fn a_png_has_its_size_and_is_not_blank() {
         let points: Vec<(f64, f64)> = (0..50).map(|i| (f64::from(i), f64::from(i * i))).collect();
-        let bytes = figure(&points).bytes(Kind::Png, Size::Screen).expect("drawn");
+        let bytes = figure(&points)
+            .bytes(FigureKind::Png, Size::Screen)
+            .expect("drawn");
         let mut reader = png::Decoder::new(std::io::Cursor::new(bytes))
             .read_info()
             .expect("a PNG");
@@ -622,7 +624,7 @@ mod tests {
 
         #[test]
         fn scales_are_finite(a in odd(), b in odd()) {
-            let scale = Scale::of([a, b].into_iter(), true);
+            let scale = AxisScale::of([a, b].into_iter(), true);
             prop_assert!(scale.low.is_finite() && scale.high.is_finite() && scale.low < scale.high);
             prop_assert!(scale.ticks.len() <= 12);
             prop_assert!(scale.ticks.iter().all(|(at, text)| at.is_finite() && text.len() < 24));

@@ -2,7 +2,7 @@
 
 /// The ends of an axis and the numbers along it.
 #[derive(Clone, Debug, PartialEq)]
-pub(super) struct Scale {
+pub(super) struct AxisScale {
     pub(super) low: f64,
     pub(super) high: f64,
     pub(super) ticks: Vec<(f64, String)>,
@@ -17,7 +17,7 @@ const DECADES: f64 = 1.5;
 /// Where zero stands on a broken axis, where it is broken, and where the decades begin.
 const BROKEN: (f64, f64, f64) = (0.05, 0.10, 0.14);
 
-impl Scale {
+impl AxisScale {
     /// A logarithmic scale for doses over a decade and a half or more; none for others, and where one is negative.
     pub(super) fn of_doses(values: impl Iterator<Item = f64>) -> Option<Self> {
         let values: Vec<f64> = values.filter(|value| value.is_finite()).collect();
@@ -174,16 +174,16 @@ mod tests {
 
     #[test]
     fn an_axis_from_zero_begins_there() {
-        let scale = super::Scale::of([0.0, 10.0].into_iter(), true);
+        let scale = super::AxisScale::of([0.0, 10.0].into_iter(), true);
         assert_eq!((scale.low, scale.high), (0.0, 10.5));
-        let scale = super::Scale::of([1.0, 11.0].into_iter(), true);
+        let scale = super::AxisScale::of([1.0, 11.0].into_iter(), true);
         assert_eq!((scale.low, scale.high), (0.5, 11.5));
     }
 
     #[test]
     fn doses_stand_on_decades_with_zero_before_the_break() {
         let doses = [0.0, 0.01, 0.03, 0.1, 1.0, 30.0, 100.0];
-        let scale = super::Scale::of_doses(doses.into_iter()).expect("four decades");
+        let scale = super::AxisScale::of_doses(doses.into_iter()).expect("four decades");
         let places: Vec<f64> = doses.iter().map(|dose| scale.place(*dose)).collect();
         assert!(places.windows(2).all(|pair| pair[0] < pair[1]), "{places:?}");
         assert!(places[0] < scale.gap.expect("a break") && places[1] > scale.gap.expect("a break"));
@@ -195,7 +195,7 @@ mod tests {
         let shown: Vec<&str> = scale.ticks.iter().map(|(_, text)| text.as_str()).collect();
         assert_eq!(shown, ["0", "0.01", "0.1", "1", "10", "100"]);
         for few in [vec![1.0, 20.0], vec![0.0, 5.0], vec![-1.0, 100.0], Vec::new()] {
-            assert_eq!(super::Scale::of_doses(few.into_iter()), None);
+            assert_eq!(super::AxisScale::of_doses(few.into_iter()), None);
         }
     }
 

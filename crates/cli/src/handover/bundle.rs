@@ -10,8 +10,8 @@ use std::io::{self, Read, Write};
 use std::path::{Path, PathBuf};
 
 use curvary_archive::{Answer, Archive, Sequence};
-use curvary_formats::writers::csv::{Options, Origins};
-use curvary_formats::writers::export::{self, ExportError, Files, Output, Part, Subjects, Told};
+use curvary_formats::writers::csv::{CsvOptions, Origins};
+use curvary_formats::writers::export::{self, ExportError, ExportPart, ExportedRuns, Files, Output, Told};
 use curvary_formats::writers::table_schema::TableField;
 use curvary_formats::writers::units::Units;
 use curvary_formats::writers::{json_lines, tables};
@@ -23,13 +23,13 @@ use serde_json::{Value, json};
 use sha2::{Digest as _, Sha512};
 
 use super::readme::{self, About};
-use super::{Gone, Page, found_in_file, still_there};
+use super::{LeftOutValues, ReportPage, found_in_file, still_there};
 use crate::ending::Failure;
 use crate::output::{self, Existing, Writing};
 use crate::screen::plural;
 
 /// What is packed beside the runs.
-pub(crate) struct Order<'a> {
+pub(crate) struct BundleContent<'a> {
     pub(crate) title: String,
     pub(crate) licence: Option<String>,
     /// The day it is packed, ISO 8601.
@@ -74,9 +74,9 @@ impl Laboratory {
 pub(crate) fn pack(
     target: &Path,
     existing: Existing,
-    subjects: &mut dyn Subjects,
-    gone: &Gone,
-    order: &Order<'_>,
+    subjects: &mut dyn ExportedRuns,
+    gone: &LeftOutValues,
+    order: &BundleContent<'_>,
 ) -> Result<Vec<Diagnostic>, Failure> {
     let fail = |error: io::Error| Failure::file("write", target, &error);
     output::may_be_written(target, existing).map_err(fail)?;
@@ -156,13 +156,13 @@ struct Within<'w> {
 }
 
 impl Files for Within<'_> {
-    fn create(&mut self, part: Part<'_>) -> io::Result<Box<dyn Output>> {
+    fn create(&mut self, part: ExportPart<'_>) -> io::Result<Box<dyn Output>> {
         let name = match part {
-            Part::Main => self.main.to_owned(),
-            Part::Schema => format!("{}.schema.json", self.main),
-            Part::Member(name) => format!("{}{name}", self.folder),
+            ExportPart::Main => self.main.to_owned(),
+            ExportPart::Schema => format!("{}.schema.json", self.main),
+            ExportPart::Member(name) => format!("{}{name}", self.folder),
         };
-        self.files.create(Part::Member(&name))
+        self.files.create(ExportPart::Member(&name))
     }
 }
 
@@ -178,9 +178,9 @@ fn exported(target: &Path, error: ExportError) -> Failure {
 fn fill(
     target: &Path,
     stage: &Path,
-    subjects: &mut dyn Subjects,
-    gone: &Gone,
-    order: &Order<'_>,
+    subjects: &mut dyn ExportedRuns,
+    gone: &LeftOutValues,
+    order: &BundleContent<'_>,
 ) -> Result<Vec<Diagnostic>, Failure> {
     let data = stage.join("data");
     let fail = |error: io::Error| Failure::file("write", target, &error);
@@ -191,18 +191,20 @@ fn fill(
         folder: "tables/",
         main: "runs.jsonl",
     };
-    let mut four = tables::Tables::new(Options::default());
+    let mut four = tables::Tables::new(CsvOptions::default());
     // The bundle itself has everything, whatever one of its forms has no room for.
     let Told { mut remarks, .. } =
         export::export(&mut four, subjects, Units::OneEach, &mut within).map_err(&exported)?;
     let mut lines = json_lines::Json::lines();
     export::export(&mut lines, subjects, Units::AsRead, &mut within).map_err(&exported)?;
     drop((four, lines));
-    let mut page = Page::new(&order.title);
+    let mut page = ReportPage::new(&order.title);
     let mut runs_of: BTreeMap<Digest, u64> = BTreeMap::new();
     let (mut results, mut sources, mut known) = (BTreeSet::new(), BTreeSet::new(), BTreeSet::new());
     {
-        let out = files.create(Part::Member("tables/origins.csv")).map_err(fail)?;
+        let out = files
+            .create(ExportPart::Member("tables/origins.csv"))
+            .map_err(fail)?;
         let mut origins = Origins::new(out).map_err(fail)?;
         subjects
             .each(&mut |subject| {
@@ -220,7 +222,7 @@ fn fill(
     let left_out = gone.words();
     page.left_out(left_out.clone());
     let put = |files: &mut Writing, name: &str, bytes: &[u8]| -> Result<(), Failure> {
-        let mut out = files.create(Part::Member(name)).map_err(fail)?;
+        let mut out = files.create(ExportPart::Member(name)).map_err(fail)?;
         out.write_all(bytes).and_then(|()| out.flush()).map_err(fail)
     };
     put(&mut files, "report.html", page.html()?.as_bytes())?;
@@ -295,7 +297,7 @@ fn come_home(
 ) -> Result<(), Failure> {
     let fail = |error: io::Error| Failure::file("write", target, &error);
     let mut put = |name: &str, bytes: &[u8]| -> Result<(), Failure> {
-        let mut out = files.create(Part::Member(name)).map_err(fail)?;
+        let mut out = files.create(ExportPart::Member(name)).map_err(fail)?;
         out.write_all(bytes).and_then(|()| out.flush()).map_err(fail)
     };
     let mut taken = BTreeSet::new();
@@ -434,7 +436,7 @@ fn inside(path: &str, digest: &Digest) -> String {
 }
 
 /// The Data Package: that of the tables, with their paths in the bundle and what else there is.
-fn package(data: &Path, order: &Order<'_>) -> io::Result<Value> {
+fn package(data: &Path, order: &BundleContent<'_>) -> io::Result<Value> {
     let path = data.join("tables/datapackage.json");
     let mut package: Value = serde_json::from_slice(&fs::read(&path)?)?;
     fs::remove_file(&path)?;
@@ -507,7 +509,7 @@ fn described(package: &Value) -> Vec<(String, Vec<TableField>)> {
 }
 
 /// What the files are, as an RO-Crate.
-fn ro_crate(data: &Path, order: &Order<'_>) -> io::Result<Value> {
+fn ro_crate(data: &Path, order: &BundleContent<'_>) -> io::Result<Value> {
     let mut names = Vec::new();
     walk(data, "", &mut names)?;
     let payload: Vec<&String> = names

@@ -7,7 +7,7 @@ use curvary_analysis::study::again;
 use curvary_record::{Claim, Origin, Outcome, Run, RunId, Severity, Value};
 
 use crate::ending::Failure;
-use crate::figure::{Figure, Kind, Layer, Panel, Size, interrupted, of_fit};
+use crate::figure::{Figure, FigureKind, Layer, Panel, Size, interrupted, of_fit};
 use crate::telling;
 
 /// So many runs are shown one by one; more are counted and left to the tables.
@@ -25,7 +25,7 @@ const MOST_LISTED: usize = 100;
 
 /// How much a text matters.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Weight {
+pub(super) enum TextWeight {
     Plain,
     /// In passing.
     Told,
@@ -35,14 +35,14 @@ pub(super) enum Weight {
 
 /// A cell of a table.
 #[derive(Clone, Debug, Default)]
-pub(super) struct Cell {
+pub(super) struct ReportCell {
     pub(super) text: String,
     /// The anchor it leads to.
     pub(super) link: Option<String>,
     pub(super) strong: bool,
 }
 
-impl<T: Into<String>> From<T> for Cell {
+impl<T: Into<String>> From<T> for ReportCell {
     fn from(text: T) -> Self {
         Self {
             text: text.into(),
@@ -52,17 +52,17 @@ impl<T: Into<String>> From<T> for Cell {
 }
 
 /// A column of a table: its head, and whether it holds numbers.
-pub(super) type Head = (&'static str, bool);
+pub(super) type ColumnHeading = (&'static str, bool);
 
 /// A row of a table; a weak one says what something stronger overrules.
 #[derive(Clone, Debug)]
-pub(super) struct Row {
-    pub(super) cells: Vec<Cell>,
+pub(super) struct ReportRow {
+    pub(super) cells: Vec<ReportCell>,
     pub(super) weak: bool,
 }
 
 /// A piece of a report, in its order.
-pub(super) enum Block {
+pub(super) enum ReportBlock {
     /// A chapter begins; one of a run has its anchor, and begins a printed page.
     Chapter { anchor: Option<String> },
     /// A heading of the second to fourth order, with a note beside it and an anchor that it leads to.
@@ -73,17 +73,17 @@ pub(super) enum Block {
         link: Option<String>,
     },
     /// Words.
-    Words(Weight, String),
+    Words(TextWeight, String),
     /// Words in a list.
     List(Vec<String>),
     /// A table.
-    Table(&'static [Head], Vec<Row>),
+    Table(&'static [ColumnHeading], Vec<ReportRow>),
     /// A picture and what it shows.
     Picture(String, Figure),
 }
 
 /// A report in the making.
-pub(crate) struct Page {
+pub(crate) struct ReportPage {
     pub(super) title: String,
     runs: Vec<(Run, Vec<Outcome>)>,
     more: u64,
@@ -92,7 +92,7 @@ pub(crate) struct Page {
     left_out: Option<String>,
 }
 
-impl Page {
+impl ReportPage {
     /// An empty report.
     pub(crate) fn new(title: impl Into<String>) -> Self {
         Self {
@@ -123,16 +123,16 @@ impl Page {
     /// The first picture of overlaid curves, as a file of its own.
     pub(crate) fn overlay(&self) -> Result<Option<Vec<u8>>, Failure> {
         match self.overlays().first() {
-            Some((_, figure)) => figure.bytes(Kind::Svg, Size::Screen).map(Some),
+            Some((_, figure)) => figure.bytes(FigureKind::Svg, Size::Screen).map(Some),
             None => Ok(None),
         }
     }
 
     /// The words above the first chapter.
-    pub(super) fn opening(&self) -> Vec<(Weight, String)> {
+    pub(super) fn opening(&self) -> Vec<(TextWeight, String)> {
         let points: usize = self.runs.iter().map(|(run, _)| run.points()).sum();
         let mut all = vec![(
-            Weight::Plain,
+            TextWeight::Plain,
             format!(
                 "{}, {}. Every number stands as it was read; where a value came from is said beside it.",
                 crate::screen::plural(self.runs.len() as u64, "run"),
@@ -142,12 +142,12 @@ impl Page {
         if self.more > 0 {
             let are = if self.more == 1 { "run is" } else { "runs are" };
             all.push((
-                Weight::Told,
+                TextWeight::Told,
                 format!("{} more {are} not shown here; the tables have them.", self.more),
             ));
         }
         if let Some(words) = &self.left_out {
-            all.push((Weight::Told, format!("{words}.")));
+            all.push((TextWeight::Told, format!("{words}.")));
         }
         all
     }
@@ -163,7 +163,7 @@ impl Page {
     }
 
     /// Everything between.
-    pub(super) fn blocks(&self) -> Vec<Block> {
+    pub(super) fn blocks(&self) -> Vec<ReportBlock> {
         let mut blocks = Vec::new();
         self.contents(&mut blocks);
         self.curves(&mut blocks);
@@ -175,8 +175,8 @@ impl Page {
     }
 
     /// The runs at a glance.
-    fn contents(&self, blocks: &mut Vec<Block>) {
-        const HEADS: &[Head] = &[
+    fn contents(&self, blocks: &mut Vec<ReportBlock>) {
+        const HEADS: &[ColumnHeading] = &[
             ("run", false),
             ("sample", false),
             ("what", false),
@@ -185,10 +185,10 @@ impl Page {
             ("pH", false),
             ("points", true),
         ];
-        blocks.push(Block::Chapter { anchor: None });
+        blocks.push(ReportBlock::Chapter { anchor: None });
         blocks.push(heading(2, "Runs"));
         let rows = self.runs.iter().map(|(run, _)| {
-            let field = |key: &str| Cell::from(run.fields.get(key).map(shown).unwrap_or_default());
+            let field = |key: &str| ReportCell::from(run.fields.get(key).map(shown).unwrap_or_default());
             row([
                 linked(run.id.as_str()),
                 field("sample"),
@@ -199,7 +199,7 @@ impl Page {
                 run.points().to_string().into(),
             ])
         });
-        blocks.push(Block::Table(HEADS, rows.collect()));
+        blocks.push(ReportBlock::Table(HEADS, rows.collect()));
     }
 
     /// Curves of one kind over each other.
@@ -270,36 +270,36 @@ impl Page {
         figures
     }
 
-    fn curves(&self, blocks: &mut Vec<Block>) {
+    fn curves(&self, blocks: &mut Vec<ReportBlock>) {
         let all = self.overlays();
         if all.is_empty() {
             return;
         }
-        blocks.push(Block::Chapter { anchor: None });
+        blocks.push(ReportBlock::Chapter { anchor: None });
         blocks.push(heading(2, "Curves"));
         let more = all.len().saturating_sub(MOST_PICTURES);
         blocks.extend(
             all.into_iter()
                 .take(MOST_PICTURES)
-                .map(|(title, figure)| Block::Picture(title, figure)),
+                .map(|(title, figure)| ReportBlock::Picture(title, figure)),
         );
         if more > 0 {
             let words = format!("{more} more pictures of curves are not drawn here.");
-            blocks.push(Block::Words(Weight::Told, words));
+            blocks.push(ReportBlock::Words(TextWeight::Told, words));
         }
     }
 
     /// One run: its conditions, its results, what was odd.
-    fn one(&self, run: &Run, results: &[Outcome], blocks: &mut Vec<Block>) {
+    fn one(&self, run: &Run, results: &[Outcome], blocks: &mut Vec<ReportBlock>) {
         let sample = run
             .fields
             .get("sample")
             .map(shown)
             .unwrap_or_else(|| run.technique.to_string());
-        blocks.push(Block::Chapter {
+        blocks.push(ReportBlock::Chapter {
             anchor: Some(format!("run-{}", run.id)),
         });
-        blocks.push(Block::Heading {
+        blocks.push(ReportBlock::Heading {
             order: 2,
             words: sample,
             note: run.id.to_string(),
@@ -309,7 +309,7 @@ impl Page {
             "{} of {}, read by {}.",
             run.technique, run.source.path, run.source.reader
         );
-        blocks.push(Block::Words(Weight::Plain, words));
+        blocks.push(ReportBlock::Words(TextWeight::Plain, words));
         if !run.questions.is_empty() {
             let asked: Vec<&str> = run
                 .questions
@@ -317,7 +317,7 @@ impl Page {
                 .map(|question| question.message.as_str())
                 .collect();
             let words = format!("In question, and not to be relied on: {}", asked.join("; "));
-            blocks.push(Block::Words(Weight::Warning, words));
+            blocks.push(ReportBlock::Words(TextWeight::Warning, words));
         }
         conditions(run, blocks);
         held(run, blocks);
@@ -330,11 +330,11 @@ impl Page {
             .collect();
         if !odd.is_empty() {
             blocks.push(heading(3, "What was odd"));
-            blocks.push(Block::List(odd));
+            blocks.push(ReportBlock::List(odd));
         }
     }
 
-    fn results(&self, run: &Run, results: &[Outcome], blocks: &mut Vec<Block>) {
+    fn results(&self, run: &Run, results: &[Outcome], blocks: &mut Vec<ReportBlock>) {
         // Of several results of one trace by one model the last one counts; one over several runs stands with the first.
         let mut last: BTreeMap<(&str, &str, Option<u32>), &Outcome> = BTreeMap::new();
         for result in results {
@@ -355,8 +355,8 @@ impl Page {
         }
     }
 
-    fn result(&self, run: &Run, result: &Outcome, blocks: &mut Vec<Block>) {
-        const HEADS: &[Head] = &[
+    fn result(&self, run: &Run, result: &Outcome, blocks: &mut Vec<ReportBlock>) {
+        const HEADS: &[ColumnHeading] = &[
             ("what", false),
             ("value", true),
             ("standard error", false),
@@ -396,19 +396,19 @@ impl Page {
                 interval.into(),
             ])
         });
-        blocks.push(Block::Table(HEADS, rows.collect()));
+        blocks.push(ReportBlock::Table(HEADS, rows.collect()));
         let words = format!(
             "{}; result {}, computed by {}.",
             result.termination, result.id, result.by
         );
-        blocks.push(Block::Words(Weight::Told, words));
+        blocks.push(ReportBlock::Words(TextWeight::Told, words));
         for remark in result
             .remarks
             .iter()
             // What a number rests on is said wherever it is read.
             .filter(|remark| remark.severity >= Severity::Warning || remark.code.as_str() == telling::DRIFT)
         {
-            blocks.push(Block::Words(Weight::Warning, remark.message.clone()));
+            blocks.push(ReportBlock::Words(TextWeight::Warning, remark.message.clone()));
         }
         let shelf = |id: &RunId| {
             self.runs
@@ -421,19 +421,19 @@ impl Page {
         let drawn = !redone.found.drawn.residuals.is_empty();
         if redone.reproduced && drawn {
             let figure = of_fit(&title, &redone.found);
-            blocks.push(Block::Picture(title, figure));
+            blocks.push(ReportBlock::Picture(title, figure));
         } else if drawn {
             let words = format!(
                 "No picture: done again, something else comes out ({}).",
                 redone.words
             );
-            blocks.push(Block::Words(Weight::Warning, words));
+            blocks.push(ReportBlock::Words(TextWeight::Warning, words));
         }
     }
 
     /// What a report of enzyme kinetics should state, for runs of enzymes.
-    fn enzymes(&self, blocks: &mut Vec<Block>) {
-        const HEADS: &[Head] = &[("level", false), ("what", false), ("state", false)];
+    fn enzymes(&self, blocks: &mut Vec<ReportBlock>) {
+        const HEADS: &[ColumnHeading] = &[("level", false), ("what", false), ("state", false)];
         let runs: Vec<&(Run, Vec<Outcome>)> = self
             .runs
             .iter()
@@ -446,10 +446,10 @@ impl Page {
         if runs.is_empty() {
             return;
         }
-        blocks.push(Block::Chapter { anchor: None });
+        blocks.push(ReportBlock::Chapter { anchor: None });
         blocks.push(heading(2, "What a report of enzyme kinetics should state"));
-        blocks.push(Block::Words(
-            Weight::Told,
+        blocks.push(ReportBlock::Words(
+            TextWeight::Told,
             "After the STRENDA guidelines, in our words; the guidelines come first.".to_owned(),
         ));
         for (run, results) in runs {
@@ -465,7 +465,7 @@ impl Page {
             if results.iter().any(|result| !result.parameters.is_empty()) {
                 given.extend(["result", "model", "residuals", "rate-window"].map(str::to_owned));
             }
-            blocks.push(Block::Heading {
+            blocks.push(ReportBlock::Heading {
                 order: 3,
                 words: run.id.to_string(),
                 note: String::new(),
@@ -477,9 +477,9 @@ impl Page {
                     State::Missing => "missing",
                     State::NotApplicable => "does not apply",
                 };
-                let state = Cell {
+                let state = ReportCell {
                     strong: item.state == State::Missing,
-                    ..Cell::from(word)
+                    ..ReportCell::from(word)
                 };
                 row([
                     item.level.to_string().into(),
@@ -487,13 +487,13 @@ impl Page {
                     state,
                 ])
             });
-            blocks.push(Block::Table(HEADS, items.collect()));
+            blocks.push(ReportBlock::Table(HEADS, items.collect()));
         }
     }
 }
 
-fn heading(order: u8, words: &str) -> Block {
-    Block::Heading {
+fn heading(order: u8, words: &str) -> ReportBlock {
+    ReportBlock::Heading {
         order,
         words: words.to_owned(),
         note: String::new(),
@@ -501,23 +501,23 @@ fn heading(order: u8, words: &str) -> Block {
     }
 }
 
-fn row<const N: usize>(cells: [Cell; N]) -> Row {
-    Row {
+fn row<const N: usize>(cells: [ReportCell; N]) -> ReportRow {
+    ReportRow {
         cells: cells.into(),
         weak: false,
     }
 }
 
 /// The name of a run that leads to it.
-fn linked(run: &str) -> Cell {
-    Cell {
+fn linked(run: &str) -> ReportCell {
+    ReportCell {
         link: Some(format!("run-{run}")),
-        ..Cell::from(run)
+        ..ReportCell::from(run)
     }
 }
 
-fn conditions(run: &Run, blocks: &mut Vec<Block>) {
-    const HEADS: &[Head] = &[
+fn conditions(run: &Run, blocks: &mut Vec<ReportBlock>) {
+    const HEADS: &[ColumnHeading] = &[
         ("field", false),
         ("value", false),
         ("as it stood there", false),
@@ -530,7 +530,7 @@ fn conditions(run: &Run, blocks: &mut Vec<Block>) {
     let mut rows = Vec::new();
     for (key, claims) in run.fields.iter() {
         for (rank, claim) in claims.iter().enumerate() {
-            rows.push(Row {
+            rows.push(ReportRow {
                 weak: rank > 0,
                 ..row([
                     key.as_str().into(),
@@ -541,12 +541,12 @@ fn conditions(run: &Run, blocks: &mut Vec<Block>) {
             });
         }
     }
-    blocks.push(Block::Table(HEADS, rows));
+    blocks.push(ReportBlock::Table(HEADS, rows));
 }
 
 /// What is held along each curve.
-fn held(run: &Run, blocks: &mut Vec<Block>) {
-    const HEADS: &[Head] = &[
+fn held(run: &Run, blocks: &mut Vec<ReportBlock>) {
+    const HEADS: &[ColumnHeading] = &[
         ("curve", false),
         ("name", false),
         ("held", false),
@@ -591,10 +591,13 @@ fn held(run: &Run, blocks: &mut Vec<Block>) {
                 trace.absent.to_string().into(),
             ])
         });
-    blocks.push(Block::Table(HEADS, rows.collect()));
+    blocks.push(ReportBlock::Table(HEADS, rows.collect()));
     let more = run.traces.len().saturating_sub(MOST_LISTED);
     if more > 0 {
-        blocks.push(Block::Words(Weight::Told, format!("{more} more curves.")));
+        blocks.push(ReportBlock::Words(
+            TextWeight::Told,
+            format!("{more} more curves."),
+        ));
     }
 }
 

@@ -19,7 +19,7 @@ use crate::screen::{Screen, plural};
 
 /// A line of `runs.jsonl`: the results on it are kept; the run itself is read from its original and compared.
 #[derive(Deserialize)]
-struct Line {
+struct RunLine {
     run: Run,
     #[serde(default)]
     results: Vec<Outcome>,
@@ -268,7 +268,7 @@ pub(crate) fn take_answers(path: &Path, archive: &Archive, screen: &mut Screen) 
     let mut originals: BTreeSet<Digest> = BTreeSet::new();
     bundle
         .lines("runs.jsonl", &mut |line| {
-            if let Ok(line) = serde_json::from_str::<Line>(line) {
+            if let Ok(line) = serde_json::from_str::<RunLine>(line) {
                 originals.insert(line.run.source.digest);
             }
         })
@@ -420,7 +420,7 @@ pub(crate) fn take_in(path: &Path, root: &Path, screen: &mut Screen) -> Result<(
     bundle
         .lines(
             "runs.jsonl",
-            &mut |line| match serde_json::from_str::<Line>(line) {
+            &mut |line| match serde_json::from_str::<RunLine>(line) {
                 Ok(line) => {
                     results.extend(line.results);
                     match archive.stored(&line.run.id) {

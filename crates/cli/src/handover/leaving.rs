@@ -23,7 +23,7 @@ pub(crate) struct LeaveOut {
 
 /// What was left out: how often, and the values that must occur nowhere.
 #[derive(Clone, Debug, Default)]
-pub(crate) struct Gone {
+pub(crate) struct LeftOutValues {
     /// What was asked for by name, with how many runs had it.
     fields: BTreeMap<String, u64>,
     /// The values that are told from all other words, as [`key`] writes them.
@@ -122,7 +122,7 @@ impl LeaveOut {
     }
 
     /// Names that are no field, neither one that is known nor one that some run has.
-    pub(crate) fn unknown<'n>(&'n self, gone: &'n Gone) -> impl Iterator<Item = &'n str> {
+    pub(crate) fn unknown<'n>(&'n self, gone: &'n LeftOutValues) -> impl Iterator<Item = &'n str> {
         self.names
             .iter()
             .map(String::as_str)
@@ -138,7 +138,7 @@ impl LeaveOut {
     }
 
     /// Looks at a run before anything is replaced: what of it is left out?
-    pub(crate) fn see(&self, run: &Run, gone: &mut Gone) {
+    pub(crate) fn see(&self, run: &Run, gone: &mut LeftOutValues) {
         if self.is_empty() {
             return;
         }
@@ -179,7 +179,12 @@ impl LeaveOut {
 
     /// A run and its results without what is left out. Where a value of any run stands in another text too, it is replaced
     /// there; every run must have been seen before.
-    pub(crate) fn apply(&self, run: Run, results: Vec<Outcome>, gone: &mut Gone) -> (Run, Vec<Outcome>) {
+    pub(crate) fn apply(
+        &self,
+        run: Run,
+        results: Vec<Outcome>,
+        gone: &mut LeftOutValues,
+    ) -> (Run, Vec<Outcome>) {
         if self.is_empty() {
             return (run, results);
         }
@@ -277,7 +282,7 @@ fn stands_alone(text: &str, range: &Range<usize>) -> bool {
     !before.is_some_and(char::is_alphanumeric) && !after.is_some_and(char::is_alphanumeric)
 }
 
-impl Gone {
+impl LeftOutValues {
     fn value(&mut self, value: &str, of: impl Fn() -> String) {
         if value.is_empty() {
             return;
@@ -517,8 +522,8 @@ impl Gone {
 mod tests {
     use super::*;
 
-    fn gone(values: &[&str]) -> Gone {
-        Gone::of_values(values)
+    fn gone(values: &[&str]) -> LeftOutValues {
+        LeftOutValues::of_values(values)
     }
 
     #[test]

@@ -11,8 +11,8 @@ mod search;
 
 use curvary_record::{Code, Diagnostic, Run};
 
-pub(crate) use content::Page;
-pub(crate) use leaving::{Gone, LeaveOut};
+pub(crate) use content::ReportPage;
+pub(crate) use leaving::{LeaveOut, LeftOutValues};
 pub(crate) use search::found_in_file;
 
 /// A value that was left out stands in a file of an export all the same.
@@ -31,8 +31,8 @@ pub(crate) fn still_there(value: &leaving::Value, name: &str) -> Diagnostic {
 pub(crate) const NOT_FOR_STRANGERS: [&str; 2] = ["operator", "path"];
 
 /// Runs without what strangers are not told, and what was left out.
-pub(crate) fn for_strangers(runs: &[Run]) -> (Vec<Run>, Gone) {
-    let (leave_out, mut gone) = (LeaveOut::of(NOT_FOR_STRANGERS), Gone::default());
+pub(crate) fn for_strangers(runs: &[Run]) -> (Vec<Run>, LeftOutValues) {
+    let (leave_out, mut gone) = (LeaveOut::of(NOT_FOR_STRANGERS), LeftOutValues::default());
     for run in runs {
         leave_out.see(run, &mut gone);
     }
@@ -57,7 +57,7 @@ fn skeleton() -> String {
         tables: &[],
         pages: &[],
     });
-    text.push_str(&Page::new("").html().unwrap_or_default());
+    text.push_str(&ReportPage::new("").html().unwrap_or_default());
     for field in curvary_record::known_fields() {
         text.push(' ');
         text.push_str(field.about);

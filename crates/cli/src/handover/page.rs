@@ -2,11 +2,11 @@
 
 use std::fmt::Write as _;
 
-use super::content::{Block, Cell, Head, Page, Row, Weight};
+use super::content::{ColumnHeading, ReportBlock, ReportCell, ReportPage, ReportRow, TextWeight};
 use crate::ending::Failure;
-use crate::figure::{Figure, Kind, Size};
+use crate::figure::{Figure, FigureKind, Size};
 
-impl Page {
+impl ReportPage {
     /// The page.
     pub(crate) fn html(&self) -> Result<String, Failure> {
         let mut page = String::new();
@@ -23,7 +23,7 @@ impl Page {
         page.push_str("</header>\n<main>\n");
         let mut open = false;
         for block in self.blocks() {
-            if let Block::Chapter { anchor } = &block {
+            if let ReportBlock::Chapter { anchor } = &block {
                 page.push_str(if open { "</section>\n" } else { "" });
                 open = true;
                 let _ = match anchor {
@@ -39,17 +39,17 @@ impl Page {
         page.push_str(if open { "</section>\n" } else { "" });
         page.push_str("</main>\n<footer>\n");
         for text in Self::closing() {
-            words(Weight::Plain, &text, &mut page);
+            words(TextWeight::Plain, &text, &mut page);
         }
         page.push_str("</footer>\n</body>\n</html>\n");
         Ok(page)
     }
 }
 
-fn set(block: Block, page: &mut String) -> Result<(), Failure> {
+fn set(block: ReportBlock, page: &mut String) -> Result<(), Failure> {
     match block {
-        Block::Chapter { .. } => {}
-        Block::Heading {
+        ReportBlock::Chapter { .. } => {}
+        ReportBlock::Heading {
             order,
             words,
             note,
@@ -63,25 +63,25 @@ fn set(block: Block, page: &mut String) -> Result<(), Failure> {
             };
             let _ = writeln!(page, "<h{order}>{words}{note}</h{order}>");
         }
-        Block::Words(weight, text) => words(weight, &text, page),
-        Block::List(all) => {
+        ReportBlock::Words(weight, text) => words(weight, &text, page),
+        ReportBlock::List(all) => {
             page.push_str("<ul>\n");
             for text in all {
                 let _ = writeln!(page, "<li>{}</li>", escaped(&text));
             }
             page.push_str("</ul>\n");
         }
-        Block::Table(heads, rows) => table(heads, &rows, page),
-        Block::Picture(title, figure) => picture(&title, &figure, page)?,
+        ReportBlock::Table(heads, rows) => table(heads, &rows, page),
+        ReportBlock::Picture(title, figure) => picture(&title, &figure, page)?,
     }
     Ok(())
 }
 
-fn words(weight: Weight, text: &str, page: &mut String) {
+fn words(weight: TextWeight, text: &str, page: &mut String) {
     let class = match weight {
-        Weight::Plain => "",
-        Weight::Told => " class=\"told\"",
-        Weight::Warning => " class=\"warn\"",
+        TextWeight::Plain => "",
+        TextWeight::Told => " class=\"told\"",
+        TextWeight::Warning => " class=\"warn\"",
     };
     let _ = writeln!(page, "<p{class}>{}</p>", escaped(text));
 }
@@ -93,7 +93,7 @@ fn leading(text: &str, link: Option<&str>) -> String {
     }
 }
 
-fn table(heads: &[Head], rows: &[Row], page: &mut String) {
+fn table(heads: &[ColumnHeading], rows: &[ReportRow], page: &mut String) {
     let class = |number: bool| if number { " class=\"n\"" } else { "" };
     page.push_str("<table>\n<thead><tr>");
     for (head, number) in heads {
@@ -102,7 +102,7 @@ fn table(heads: &[Head], rows: &[Row], page: &mut String) {
     page.push_str("</tr></thead>\n<tbody>\n");
     for row in rows {
         page.push_str(if row.weak { "<tr class=\"weaker\">" } else { "<tr>" });
-        for (Cell { text, link, strong }, (_, number)) in row.cells.iter().zip(heads) {
+        for (ReportCell { text, link, strong }, (_, number)) in row.cells.iter().zip(heads) {
             let class = if *strong {
                 " class=\"missing\""
             } else {
@@ -116,7 +116,7 @@ fn table(heads: &[Head], rows: &[Row], page: &mut String) {
 }
 
 fn picture(title: &str, figure: &Figure, page: &mut String) -> Result<(), Failure> {
-    let svg = figure.bytes(Kind::Svg, Size::Screen)?;
+    let svg = figure.bytes(FigureKind::Svg, Size::Screen)?;
     let svg = String::from_utf8_lossy(&svg);
     // The declaration of a file of its own has no place inside a page.
     let svg = svg.find("<svg").map_or("", |at| &svg[at..]);
@@ -171,7 +171,7 @@ mod tests {
 
     #[test]
     fn an_empty_report_is_a_page() {
-        let page = Page::new("a <title>").html().unwrap_or_default();
+        let page = ReportPage::new("a <title>").html().unwrap_or_default();
         assert!(page.starts_with("<!DOCTYPE html>") && page.ends_with("</html>\n"));
         assert!(page.contains("<title>a &lt;title&gt;</title>"));
         assert!(!page.contains("<script") && !page.contains("http"));

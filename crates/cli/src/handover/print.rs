@@ -1,4 +1,4 @@
-//! The report as a printed page: PDF, with its text as text, so that it can be searched, copied and read by programs.
+//! The report as a printed page: PDF, with its text, so that it can be searched, copied and read by programs.
 //!
 //! Blocks are laid out on pages first, line by line, and drawn then. Pictures are the same drawings as on the web page,
 //! as lines and not as dots. The same runs are the same bytes.
@@ -18,9 +18,9 @@ use krilla::surface::Surface;
 use krilla::text::{Font, TextDirection};
 use resvg::usvg::{self, Node, Tree};
 
-use super::content::{Block, Cell, Head, Page, Row, Weight};
+use super::content::{ColumnHeading, ReportBlock, ReportCell, ReportPage, ReportRow, TextWeight};
 use crate::ending::Failure;
-use crate::figure::{Figure, Kind, Size, drawing};
+use crate::figure::{Figure, FigureKind, Size, drawing};
 
 /// A4, in points of a seventy-second of an inch.
 const SHEET: (f32, f32) = (595.28, 841.89);
@@ -34,7 +34,7 @@ const GAP: f32 = 8.0;
 const LEADING: f32 = 1.35;
 
 /// Something at its place on a page; y runs down.
-enum Item {
+enum PageItem {
     Text {
         x: f32,
         y: f32,
@@ -108,14 +108,14 @@ fn lines_of(text: &str, size: f32, strong: bool, width: f32) -> Vec<String> {
 }
 
 /// Pages in the making.
-struct Layout {
-    pages: Vec<Vec<Item>>,
+struct PageLayout {
+    pages: Vec<Vec<PageItem>>,
     /// Where the next line begins.
     y: f32,
 }
 
-impl Layout {
-    fn item(&mut self, item: Item) {
+impl PageLayout {
+    fn item(&mut self, item: PageItem) {
         if let Some(page) = self.pages.last_mut() {
             page.push(item);
         }
@@ -137,7 +137,7 @@ impl Layout {
         for line in lines_of(text, size, strong, WIDTH - indent) {
             self.room(size * LEADING);
             self.y += size * LEADING;
-            self.item(Item::Text {
+            self.item(PageItem::Text {
                 x: MARGIN + indent,
                 y: self.y,
                 size,
@@ -148,16 +148,16 @@ impl Layout {
         }
     }
 
-    fn block(&mut self, block: Block) -> Result<(), Failure> {
+    fn block(&mut self, block: ReportBlock) -> Result<(), Failure> {
         match block {
-            Block::Chapter { anchor } => {
+            ReportBlock::Chapter { anchor } => {
                 // Each run begins a page, as on paper from the web page.
                 if anchor.is_some() {
                     self.turn();
                 }
                 self.y += 10.0;
             }
-            Block::Heading {
+            ReportBlock::Heading {
                 order, words, note, ..
             } => {
                 let size = match order {
@@ -176,39 +176,39 @@ impl Layout {
                 self.words(&words, (size, true, false), 0.0);
                 self.y += 3.0;
             }
-            Block::Words(weight, text) => {
+            ReportBlock::Words(weight, text) => {
                 let (size, text) = match weight {
-                    Weight::Plain => (9.0, text),
-                    Weight::Told => (8.0, text),
-                    Weight::Warning => (9.0, format!("! {text}")),
+                    TextWeight::Plain => (9.0, text),
+                    TextWeight::Told => (8.0, text),
+                    TextWeight::Warning => (9.0, format!("! {text}")),
                 };
-                self.words(&text, (size, false, weight == Weight::Told), 0.0);
+                self.words(&text, (size, false, weight == TextWeight::Told), 0.0);
                 self.y += 3.0;
             }
-            Block::List(all) => {
+            ReportBlock::List(all) => {
                 for text in all {
                     self.words(&format!("– {text}"), (9.0, false, false), 8.0);
                 }
                 self.y += 3.0;
             }
-            Block::Table(heads, rows) => self.table(heads, &rows),
-            Block::Picture(_, figure) => self.picture(&figure)?,
+            ReportBlock::Table(heads, rows) => self.table(heads, &rows),
+            ReportBlock::Picture(_, figure) => self.picture(&figure)?,
         }
         Ok(())
     }
 
-    fn table(&mut self, heads: &[Head], rows: &[Row]) {
+    fn table(&mut self, heads: &[ColumnHeading], rows: &[ReportRow]) {
         const SIZE: f32 = 8.0;
         let widths = widths(heads, rows, SIZE);
-        let cells: Vec<Cell> = heads
+        let cells: Vec<ReportCell> = heads
             .iter()
-            .map(|(head, _)| Cell {
+            .map(|(head, _)| ReportCell {
                 strong: true,
-                ..Cell::from(*head)
+                ..ReportCell::from(*head)
             })
             .collect();
         self.room(3.0 * SIZE * LEADING);
-        let head = Row { cells, weak: false };
+        let head = ReportRow { cells, weak: false };
         self.row(heads, &head, &widths, SIZE);
         for row in rows {
             if self.row(heads, row, &widths, SIZE) {
@@ -223,7 +223,7 @@ impl Layout {
     }
 
     /// Sets a row where there is room for it; a row that no page has room for goes on below the foot of its page.
-    fn row(&mut self, heads: &[Head], row: &Row, widths: &[f32], size: f32) -> bool {
+    fn row(&mut self, heads: &[ColumnHeading], row: &ReportRow, widths: &[f32], size: f32) -> bool {
         let cells: Vec<Vec<String>> = row
             .cells
             .iter()
@@ -240,7 +240,7 @@ impl Layout {
         {
             for (at, text) in lines.into_iter().enumerate() {
                 let room = width - width_of(&text, size, cell.strong);
-                self.item(Item::Text {
+                self.item(PageItem::Text {
                     x: x + if *number { room.max(0.0) } else { 0.0 },
                     y: self.y + (at + 1) as f32 * size * LEADING,
                     size,
@@ -252,7 +252,7 @@ impl Layout {
             x += width + GAP;
         }
         self.y += height;
-        self.item(Item::Rule {
+        self.item(PageItem::Rule {
             y: self.y,
             width: if row.cells.iter().all(|cell| cell.strong) {
                 0.8
@@ -264,7 +264,7 @@ impl Layout {
     }
 
     fn picture(&mut self, figure: &Figure) -> Result<(), Failure> {
-        let svg = figure.bytes(Kind::Svg, Size::Screen)?;
+        let svg = figure.bytes(FigureKind::Svg, Size::Screen)?;
         let tree = drawing(&String::from_utf8_lossy(&svg))?;
         let mut scale = WIDTH * 0.85 / tree.size().width();
         let mut height = tree.size().height() * scale;
@@ -276,7 +276,7 @@ impl Layout {
         }
         self.room(height + 6.0);
         let y = self.y;
-        self.item(Item::Picture {
+        self.item(PageItem::Picture {
             y,
             scale,
             tree: Box::new(tree),
@@ -287,7 +287,7 @@ impl Layout {
 }
 
 /// The widths of columns: what they need, as far as there is room, else the wide ones give.
-fn widths(heads: &[Head], rows: &[Row], size: f32) -> Vec<f32> {
+fn widths(heads: &[ColumnHeading], rows: &[ReportRow], size: f32) -> Vec<f32> {
     let mut needed: Vec<f32> = heads
         .iter()
         .map(|(head, _)| width_of(head, size, true) + 1.0)
@@ -317,17 +317,17 @@ fn widths(heads: &[Head], rows: &[Row], size: f32) -> Vec<f32> {
     needed
 }
 
-impl Page {
+impl ReportPage {
     /// The report as PDF, with the letters that the font lacks: they are printed as boxes.
     pub(crate) fn pdf(&self) -> Result<(Vec<u8>, BTreeSet<char>), Failure> {
-        let mut layout = Layout {
+        let mut layout = PageLayout {
             pages: vec![Vec::new()],
             y: MARGIN,
         };
         layout.words(&self.title, (20.0, true, false), 0.0);
         layout.y += 6.0;
         for (weight, text) in self.opening() {
-            layout.block(Block::Words(weight, text))?;
+            layout.block(ReportBlock::Words(weight, text))?;
         }
         for block in self.blocks() {
             layout.block(block)?;
@@ -342,7 +342,7 @@ impl Page {
                 "Letters that the font of this print lacks stand as empty boxes: {}. The same report as HTML shows them.",
                 codes.join(", ")
             );
-            layout.block(Block::Words(Weight::Warning, told))?;
+            layout.block(ReportBlock::Words(TextWeight::Warning, told))?;
         }
         layout.room(60.0);
         layout.y += 12.0;
@@ -361,10 +361,10 @@ impl Page {
 }
 
 /// The letters of all pages that the font lacks.
-fn missing(pages: &[Vec<Item>]) -> BTreeSet<char> {
+fn missing(pages: &[Vec<PageItem>]) -> BTreeSet<char> {
     let mut missing = BTreeSet::new();
     for item in pages.iter().flatten() {
-        if let Item::Text { text, strong, .. } = item
+        if let PageItem::Text { text, strong, .. } = item
             && let Some(font) = letters(*strong)
         {
             missing.extend(
@@ -388,7 +388,7 @@ fn ink(grey: u8) -> Fill {
     }
 }
 
-fn drawn(title: &str, pages: &[Vec<Item>]) -> Result<Vec<u8>, String> {
+fn drawn(title: &str, pages: &[Vec<PageItem>]) -> Result<Vec<u8>, String> {
     let font = |data: &'static [u8]| Font::new(data.to_vec().into(), 0).ok_or("the font cannot be used");
     let fonts = [font(dejavu::sans::regular())?, font(dejavu::sans::bold())?];
     let mut document = Document::new();
@@ -405,7 +405,7 @@ fn drawn(title: &str, pages: &[Vec<Item>]) -> Result<Vec<u8>, String> {
         for item in items {
             set(item, &fonts, &mut surface);
         }
-        let foot = Item::Text {
+        let foot = PageItem::Text {
             x: MARGIN,
             y: SHEET.1 - 30.0,
             size: 7.5,
@@ -420,9 +420,9 @@ fn drawn(title: &str, pages: &[Vec<Item>]) -> Result<Vec<u8>, String> {
     document.finish().map_err(|error| format!("{error:?}"))
 }
 
-fn set(item: &Item, fonts: &[Font; 2], surface: &mut Surface<'_>) {
+fn set(item: &PageItem, fonts: &[Font; 2], surface: &mut Surface<'_>) {
     match item {
-        Item::Text {
+        PageItem::Text {
             x,
             y,
             size,
@@ -441,7 +441,7 @@ fn set(item: &Item, fonts: &[Font; 2], surface: &mut Surface<'_>) {
                 TextDirection::LeftToRight,
             );
         }
-        Item::Rule { y, width } => {
+        PageItem::Rule { y, width } => {
             let mut path = PathBuilder::new();
             path.move_to(MARGIN, *y);
             path.line_to(SHEET.0 - MARGIN, *y);
@@ -455,7 +455,7 @@ fn set(item: &Item, fonts: &[Font; 2], surface: &mut Surface<'_>) {
                 surface.draw_path(&path);
             }
         }
-        Item::Picture { y, scale, tree } => {
+        PageItem::Picture { y, scale, tree } => {
             let place = usvg::tiny_skia_path::Transform::from_row(*scale, 0.0, 0.0, *scale, MARGIN, *y);
             nodes(tree.root().children(), place, *scale, surface);
         }
@@ -540,11 +540,11 @@ mod tests {
 
     #[test]
     fn an_empty_report_is_a_document_and_always_the_same() {
-        let pdf = || Page::new("a title").pdf().unwrap_or_default();
+        let pdf = || ReportPage::new("a title").pdf().unwrap_or_default();
         assert!(pdf().0.starts_with(b"%PDF-"));
         assert_eq!(pdf(), pdf());
         assert!(pdf().1.is_empty());
-        let missing = Page::new("größe µ Ω 漢").pdf().unwrap_or_default().1;
+        let missing = ReportPage::new("größe µ Ω 漢").pdf().unwrap_or_default().1;
         assert_eq!(missing.into_iter().collect::<String>(), "漢");
     }
 }

@@ -11,7 +11,7 @@ use curvary_formats::writers::parquet;
 use curvary_formats::{Source, printed_text};
 use zip::ZipArchive;
 
-use super::Gone;
+use super::LeftOutValues;
 use super::leaving::Value;
 
 /// Blanks, line ends and underscores are one blank, however many stand there: `M._Example` is `M. Example`.
@@ -72,7 +72,7 @@ impl<'t> Folded<'t> {
 ///
 /// # Errors
 /// When the file cannot be read back.
-pub(crate) fn found_in_file(gone: &Gone, mut file: File) -> io::Result<Option<Value>> {
+pub(crate) fn found_in_file(gone: &LeftOutValues, mut file: File) -> io::Result<Option<Value>> {
     if !gone.looks() {
         return Ok(None);
     }
@@ -94,7 +94,7 @@ pub(crate) fn found_in_file(gone: &Gone, mut file: File) -> io::Result<Option<Va
     }
 }
 
-fn in_zip(gone: &Gone, file: File) -> io::Result<Option<Value>> {
+fn in_zip(gone: &LeftOutValues, file: File) -> io::Result<Option<Value>> {
     let mut zip = ZipArchive::new(file)?;
     for at in 0..zip.len() {
         let member = zip.by_index(at)?;
@@ -108,7 +108,7 @@ fn in_zip(gone: &Gone, file: File) -> io::Result<Option<Value>> {
     Ok(None)
 }
 
-fn in_parquet(gone: &Gone, file: File) -> io::Result<Option<Value>> {
+fn in_parquet(gone: &LeftOutValues, file: File) -> io::Result<Option<Value>> {
     let mut found = None;
     parquet::each_text(file, |text| {
         if found.is_none() {
@@ -120,7 +120,7 @@ fn in_parquet(gone: &Gone, file: File) -> io::Result<Option<Value>> {
 }
 
 /// A value that was left out and stands in a text all the same. The text is looked through piece by piece.
-pub(super) fn found_in(gone: &Gone, mut file: impl Read) -> io::Result<Option<Value>> {
+pub(super) fn found_in(gone: &LeftOutValues, mut file: impl Read) -> io::Result<Option<Value>> {
     const PIECE: usize = 1 << 20;
     if !gone.looks() {
         return Ok(None);
@@ -163,8 +163,8 @@ mod tests {
 
     use super::*;
 
-    fn gone(values: &[&str]) -> Gone {
-        Gone::of_values(values)
+    fn gone(values: &[&str]) -> LeftOutValues {
+        LeftOutValues::of_values(values)
     }
 
     #[test]

@@ -8,7 +8,7 @@ use mail_parser::decoders::base64::base64_decode;
 use mail_parser::decoders::quoted_printable::quoted_printable_decode;
 use mail_parser::{Encoding, Message, MessageParser, MessagePart, MimeHeaders, PartType};
 
-use super::{Limits, Shared, Step, over_limit, remark, safe};
+use super::{ContainerStep, SharedBytes, UnpackLimits, over_limit, remark, safe};
 
 /// Header fields with which a mail begins.
 const FIRST: [&str; 14] = [
@@ -61,17 +61,17 @@ pub(super) fn is_mail(bytes: &[u8]) -> bool {
 
 /// The parts of a mail, in its order.
 pub(super) struct Mail {
-    parts: std::vec::IntoIter<Part>,
+    parts: std::vec::IntoIter<MailPart>,
 }
 
-struct Part {
+struct MailPart {
     name: String,
     bytes: Vec<u8>,
     damaged: bool,
 }
 
 impl Mail {
-    pub(super) fn open(bytes: &Shared) -> Self {
+    pub(super) fn open(bytes: &SharedBytes) -> Self {
         let message = MessageParser::default().parse(bytes.as_ref());
         let parts = message.map(|message| parts(&message)).unwrap_or_default();
         Self {
@@ -79,12 +79,12 @@ impl Mail {
         }
     }
 
-    pub(super) fn step(&mut self, outer: &str, limits: Limits, left: u64) -> Step {
+    pub(super) fn step(&mut self, outer: &str, limits: UnpackLimits, left: u64) -> ContainerStep {
         let Some(part) = self.parts.next() else {
-            return Step::End;
+            return ContainerStep::End;
         };
         let Some(name) = safe(&part.name) else {
-            return Step::Remark(remark(
+            return ContainerStep::Remark(remark(
                 "container-path",
                 &format!("{outer}!/{}", part.name),
                 "the attached file's name leads out of its folder, or has signs that no path may have",
@@ -92,13 +92,13 @@ impl Mail {
         };
         let path = format!("{outer}!/{name}");
         if part.damaged {
-            return Step::Remark(damaged(&path));
+            return ContainerStep::Remark(damaged(&path));
         }
         let limit = limits.member.min(left);
         if part.bytes.len() as u64 > limit {
-            return Step::Remark(*over_limit(&path, limit, left, limits));
+            return ContainerStep::Remark(*over_limit(&path, limit, left, limits));
         }
-        Step::Member(path, part.bytes)
+        ContainerStep::Member(path, part.bytes)
     }
 }
 
@@ -112,7 +112,7 @@ fn damaged(path: &str) -> Diagnostic {
 }
 
 /// The words and the attached files of a mail.
-fn parts(message: &Message<'_>) -> Vec<Part> {
+fn parts(message: &Message<'_>) -> Vec<MailPart> {
     let mut all = Vec::new();
     let mut head: Vec<String> = Vec::new();
     for name in KEPT {
@@ -150,7 +150,7 @@ fn parts(message: &Message<'_>) -> Vec<Part> {
             ("message.txt", text, damaged)
         }
     };
-    all.push(Part {
+    all.push(MailPart {
         name: name.to_owned(),
         bytes: text.into_bytes(),
         damaged,
@@ -159,7 +159,7 @@ fn parts(message: &Message<'_>) -> Vec<Part> {
         let name = part
             .attachment_name()
             .map_or_else(|| format!("attachment-{}", number + 1), str::to_owned);
-        all.push(Part {
+        all.push(MailPart {
             name,
             bytes: content(message, part),
             damaged: part.is_encoding_problem,

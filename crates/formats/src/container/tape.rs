@@ -4,7 +4,7 @@ use std::io::Cursor;
 
 use curvary_record::Diagnostic;
 
-use super::{Limits, Shared, Step, over_limit, remark, safe, spelled};
+use super::{ContainerStep, SharedBytes, UnpackLimits, over_limit, remark, safe, spelled};
 
 /// Where the magic of a tar header stands, and its first bytes (POSIX.1-1988, 10.1.1).
 const MAGIC_AT: usize = 257;
@@ -16,12 +16,12 @@ pub(super) fn is_tape(bytes: &[u8]) -> bool {
 }
 
 /// A tar archive with its members found.
-pub(super) struct Tape {
-    bytes: Shared,
-    members: std::vec::IntoIter<Entry>,
+pub(super) struct TarFile {
+    bytes: SharedBytes,
+    members: std::vec::IntoIter<TarEntry>,
 }
 
-struct Entry {
+struct TarEntry {
     name: String,
     kind: EntryKind,
     /// Where its bytes begin, and how many there are.
@@ -35,9 +35,9 @@ enum EntryKind {
     Other,
 }
 
-impl Tape {
+impl TarFile {
     /// Finds the members; where the archive is damaged, those in front, with a remark.
-    pub(super) fn open(path: &str, bytes: Shared, most: usize) -> (Self, Option<Diagnostic>) {
+    pub(super) fn open(path: &str, bytes: SharedBytes, most: usize) -> (Self, Option<Diagnostic>) {
         let mut found = Vec::new();
         let mut damaged = None;
         let mut archive = tar::Archive::new(Cursor::new(bytes.clone()));
@@ -55,7 +55,7 @@ impl Tape {
                     if kind.is_dir() || kind.is_pax_global_extensions() {
                         continue;
                     }
-                    found.push(Entry {
+                    found.push(TarEntry {
                         name: spelled(&entry.path_bytes()),
                         kind: if kind.is_file() {
                             EntryKind::File
@@ -83,22 +83,22 @@ impl Tape {
         (Self { bytes, members }, damaged)
     }
 
-    pub(super) fn step(&mut self, outer: &str, limits: Limits, left: u64) -> Step {
+    pub(super) fn step(&mut self, outer: &str, limits: UnpackLimits, left: u64) -> ContainerStep {
         let Some(entry) = self.members.next() else {
-            return Step::End;
+            return ContainerStep::End;
         };
         let shown = format!("{outer}!/{}", entry.name);
         match entry.kind {
             EntryKind::File => {}
             EntryKind::Link => {
-                return Step::Remark(remark(
+                return ContainerStep::Remark(remark(
                     "container-link",
                     &shown,
                     "the member is a link to another file, and no file itself",
                 ));
             }
             EntryKind::Other => {
-                return Step::Remark(remark(
+                return ContainerStep::Remark(remark(
                     "container-method",
                     &shown,
                     "the member is no plain file (a device, or stored with holes); it is left out",
@@ -106,7 +106,7 @@ impl Tape {
             }
         }
         let Some(inner) = safe(&entry.name) else {
-            return Step::Remark(
+            return ContainerStep::Remark(
                 remark(
                     "container-path",
                     &shown,
@@ -118,7 +118,7 @@ impl Tape {
         let path = format!("{outer}!/{inner}");
         let limit = limits.member.min(left);
         if entry.length > limit {
-            return Step::Remark(*over_limit(&path, limit, left, limits));
+            return ContainerStep::Remark(*over_limit(&path, limit, left, limits));
         }
         let range = || {
             let from = usize::try_from(entry.at).ok()?;
@@ -126,8 +126,8 @@ impl Tape {
             self.bytes.as_ref().get(from..from.checked_add(length)?)
         };
         match range() {
-            Some(bytes) => Step::Member(path, bytes.to_vec()),
-            None => Step::Remark(remark(
+            Some(bytes) => ContainerStep::Member(path, bytes.to_vec()),
+            None => ContainerStep::Remark(remark(
                 "container-damaged",
                 &path,
                 "the archive ends in the middle of the member; it is left out",

@@ -19,7 +19,7 @@ const MOST_TOLD: usize = 3;
 
 /// What came of reading damaged copies.
 #[derive(Clone, Debug, Default)]
-pub struct Damage {
+pub struct DamageTrial {
     /// How many copies were read.
     pub copies: usize,
     /// Copies that gave the same points and nothing else, or fewer points of the whole.
@@ -31,7 +31,7 @@ pub struct Damage {
 }
 
 /// What a reading gave, in a form in which two can be compared.
-struct Content {
+struct ReadContent {
     /// The points with what they are of, and the coordinates that are held there.
     points: BTreeMap<(u64, u64, String), Vec<BTreeSet<String>>>,
     /// The known fields that are numbers.
@@ -41,7 +41,7 @@ struct Content {
     asked: bool,
 }
 
-impl Content {
+impl ReadContent {
     fn of(reading: &Reading) -> Self {
         let mut points: BTreeMap<(u64, u64, String), Vec<BTreeSet<String>>> = BTreeMap::new();
         let mut fields: BTreeMap<String, BTreeSet<(u64, String)>> = BTreeMap::new();
@@ -122,9 +122,9 @@ impl Content {
 
 impl Paper {
     /// Reads damaged copies of an example: cut off anywhere, lines dropped, bytes flipped.
-    pub(crate) fn damage(&self, reader: &dyn Reader, example: &Example, bytes: &[u8]) -> Damage {
-        let whole = Content::of(&reader.read(&Source::new(example.path(), bytes.to_vec())));
-        let mut damage = Damage::default();
+    pub(crate) fn damage(&self, reader: &dyn Reader, example: &Example, bytes: &[u8]) -> DamageTrial {
+        let whole = ReadContent::of(&reader.read(&Source::new(example.path(), bytes.to_vec())));
+        let mut damage = DamageTrial::default();
         self.try_all(reader, &mut damage, &whole, example, cut_off(bytes));
         self.try_all(reader, &mut damage, &whole, example, lines_dropped(bytes));
         self.try_all(reader, &mut damage, &whole, example, bytes_flipped(bytes));
@@ -138,8 +138,8 @@ impl Paper {
     fn try_all(
         &self,
         reader: &dyn Reader,
-        damage: &mut Damage,
-        whole: &Content,
+        damage: &mut DamageTrial,
+        whole: &ReadContent,
         example: &Example,
         copies: impl Iterator<Item = (String, Vec<u8>)>,
     ) {
@@ -160,7 +160,7 @@ impl Paper {
                 continue;
             }
             reading.remarks.extend(source.remarks().iter().cloned());
-            let content = Content::of(&reading);
+            let content = ReadContent::of(&reading);
             let told = content.asked || reading.runs.is_empty() || !content.remarks.is_subset(&whole.remarks);
             if told {
                 damage.told += 1;
@@ -181,7 +181,7 @@ impl Paper {
     /// Copies that may be read in any way, as long as the reader does not fail.
     fn try_hostile(
         reader: &dyn Reader,
-        damage: &mut Damage,
+        damage: &mut DamageTrial,
         example: &Example,
         copies: Vec<(String, Vec<u8>)>,
     ) {

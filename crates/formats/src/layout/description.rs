@@ -13,9 +13,9 @@ use toml::Spanned;
 use super::recognise::Recognise;
 use super::table::{ColumnMeaning, Table};
 use crate::Assumptions;
-use crate::assume::{Answers, is_word, nearest};
+use crate::assume::{AnswerForm, is_word, nearest};
 use crate::readers::text_table;
-use crate::vocabulary::Kind;
+use crate::vocabulary::WordKind;
 
 /// A layout: how one shape of text export is told from all others and what it means, with examples.
 #[derive(Clone, Debug, Deserialize, JsonSchema)]
@@ -79,12 +79,12 @@ impl JsonSchema for Settle {
             if let Some(says) = says(asked.about) {
                 one["description"] = says.into();
             }
-            if let Answers::OneOf(answers) = &asked.answers {
+            if let AnswerForm::OneOf(answers) = &asked.answers {
                 one["enum"] = json!(answers);
             }
             properties.insert(asked.about.to_owned(), one);
         }
-        let kinds: Vec<&str> = Kind::ALL.into_iter().map(Kind::name).collect();
+        let kinds: Vec<&str> = WordKind::ALL.into_iter().map(WordKind::name).collect();
         let words = format!("^({}):.+$", kinds.join("|"));
         json_schema!({
             "description": "What the built-in reader would have to ask; each answer as `--assume` takes it.",
@@ -210,12 +210,12 @@ pub fn schema() -> String {
 }
 
 /// What is wrong with a layout, and where.
-pub(crate) struct Fault {
+pub(crate) struct LayoutFault {
     pub(crate) span: Option<Range<usize>>,
     pub(crate) message: String,
 }
 
-impl Fault {
+impl LayoutFault {
     pub(crate) fn at<T>(value: &Spanned<T>, message: impl Into<String>) -> Self {
         Self {
             span: Some(value.span()),
@@ -226,13 +226,13 @@ impl Fault {
 
 impl Description {
     /// Whether it makes sense; what it settles.
-    pub(super) fn check(&self) -> Result<Assumptions, Fault> {
+    pub(super) fn check(&self) -> Result<Assumptions, LayoutFault> {
         let name = self.name.get_ref();
         let plain = |c: char| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-';
         if name.is_empty() || name.len() > 60 || !name.chars().all(plain) {
             let message =
                 format!("`{name}` is no name of a layout: expected small letters, digits and hyphens");
-            return Err(Fault::at(&self.name, message));
+            return Err(LayoutFault::at(&self.name, message));
         }
         self.recognise.check()?;
         let settled = self.settle.check()?;
@@ -250,7 +250,7 @@ impl Description {
             check_field(field, value)?;
         }
         if self.example.is_empty() {
-            return Err(Fault {
+            return Err(LayoutFault {
                 span: None,
                 message: "a layout needs an example: `[[example]]` with `file` or `text`, and what must come out of it"
                     .to_owned(),
@@ -264,15 +264,15 @@ impl Description {
 }
 
 impl Settle {
-    fn check(&self) -> Result<Assumptions, Fault> {
+    fn check(&self) -> Result<Assumptions, LayoutFault> {
         let mut settled = Assumptions::none();
         for (about, answer) in &self.0 {
             if !can_settle(about) {
-                return Err(Fault::at(answer, not_asked(about)));
+                return Err(LayoutFault::at(answer, not_asked(about)));
             }
             settled
                 .add(&format!("{about}={}", answer.get_ref()))
-                .map_err(|message| Fault::at(answer, message))?;
+                .map_err(|message| LayoutFault::at(answer, message))?;
             if matches!(about.as_str(), "x" | "y") {
                 let unit = settled.axis(about).and_then(|(_, unit)| unit);
                 if unit.is_none() && answer.get_ref() != "index" {
@@ -280,7 +280,7 @@ impl Settle {
                         "`{}` has no unit: expected QUANTITY:UNIT, such as `time:s` or `absorbance:{{AU}}`",
                         answer.get_ref()
                     );
-                    return Err(Fault::at(answer, message));
+                    return Err(LayoutFault::at(answer, message));
                 }
             }
         }
@@ -301,18 +301,18 @@ fn not_asked(about: &str) -> String {
 }
 
 impl KeyMeaning {
-    fn check(&self) -> Result<(), Fault> {
+    fn check(&self) -> Result<(), LayoutFault> {
         let field = self.field.get_ref();
         if known_field(field).is_none() {
             let message = format!("`{field}` is no known field");
-            return Err(Fault::at(&self.field, message));
+            return Err(LayoutFault::at(&self.field, message));
         }
         let Some(code) = &self.unit else { return Ok(()) };
         let unit = Unit::ucum(code.get_ref())
-            .map_err(|_| Fault::at(code, format!("`{}` is no UCUM unit", code.get_ref())))?;
+            .map_err(|_| LayoutFault::at(code, format!("`{}` is no UCUM unit", code.get_ref())))?;
         if !interpret::accepts_unit(&Key::new(field), &unit) {
             let message = format!("`{field}` cannot be in `{}`", code.get_ref());
-            return Err(Fault::at(code, message));
+            return Err(LayoutFault::at(code, message));
         }
         Ok(())
     }
@@ -337,17 +337,17 @@ impl Example {
         self.path.as_deref().or(self.file()).unwrap_or("example.txt")
     }
 
-    pub(crate) fn check(&self) -> Result<(), Fault> {
+    pub(crate) fn check(&self) -> Result<(), LayoutFault> {
         match (&self.file, &self.text) {
             (Some(_), None) | (None, Some(_)) => {}
             (Some(file), Some(_)) => {
-                return Err(Fault::at(
+                return Err(LayoutFault::at(
                     file,
                     "an example has either `file` or `text`, and not both",
                 ));
             }
             (None, None) => {
-                return Err(Fault::at(
+                return Err(LayoutFault::at(
                     &self.points,
                     "this example has neither `file` nor `text`",
                 ));
@@ -363,7 +363,7 @@ impl Example {
     }
 }
 
-fn check_technique(technique: &Spanned<String>) -> Result<(), Fault> {
+fn check_technique(technique: &Spanned<String>) -> Result<(), LayoutFault> {
     if Technique::ALL
         .iter()
         .any(|known| known.as_str() == technique.get_ref())
@@ -376,23 +376,26 @@ fn check_technique(technique: &Spanned<String>) -> Result<(), Fault> {
         technique.get_ref(),
         all.join(", ")
     );
-    Err(Fault::at(technique, message))
+    Err(LayoutFault::at(technique, message))
 }
 
 /// Whether a value is one of a known field.
-pub(super) fn check_field(field: &str, value: &Spanned<toml::Value>) -> Result<(), Fault> {
+pub(super) fn check_field(field: &str, value: &Spanned<toml::Value>) -> Result<(), LayoutFault> {
     if known_field(field).is_none() {
-        return Err(Fault::at(value, format!("`{field}` is no known field")));
+        return Err(LayoutFault::at(value, format!("`{field}` is no known field")));
     }
     let Some(raw) = raw_of(value.get_ref()) else {
-        return Err(Fault::at(value, format!("`{field}` takes words or a number")));
+        return Err(LayoutFault::at(
+            value,
+            format!("`{field}` takes words or a number"),
+        ));
     };
     let found = interpret::interpret(&Key::new(field), &raw, None);
     if !found.fits {
-        return Err(Fault::at(value, format!("`{raw}` is no {field}")));
+        return Err(LayoutFault::at(value, format!("`{raw}` is no {field}")));
     }
     if let Some(question) = found.question {
-        return Err(Fault::at(value, question.message));
+        return Err(LayoutFault::at(value, question.message));
     }
     Ok(())
 }

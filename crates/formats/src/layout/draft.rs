@@ -108,7 +108,7 @@ fn title(source: &Source, reading: &Reading) -> Option<String> {
 }
 
 /// What one key of `[settle]` can answer: all questions about it, since the key stands once.
-struct Open<'a> {
+struct OpenKey<'a> {
     about: &'a str,
     messages: Vec<&'a str>,
     answers: Vec<(&'a str, &'a str)>,
@@ -119,8 +119,8 @@ const MOST_OPEN: usize = 12;
 
 /// What is open about a reading and can be settled in a layout, by key. A question is told where its likeliest answer stands, and
 /// not again where another answer of it does.
-fn open(reading: &Reading) -> Vec<Open<'_>> {
-    let mut all: Vec<Open<'_>> = Vec::new();
+fn open(reading: &Reading) -> Vec<OpenKey<'_>> {
+    let mut all: Vec<OpenKey<'_>> = Vec::new();
     for question in reading.runs.iter().flat_map(|run| &run.questions) {
         let mut told = false;
         for offered in &question.readings {
@@ -134,7 +134,7 @@ fn open(reading: &Reading) -> Vec<Open<'_>> {
                 .iter()
                 .position(|open| open.about == about)
                 .unwrap_or_else(|| {
-                    all.push(Open {
+                    all.push(OpenKey {
                         about,
                         messages: Vec::new(),
                         answers: Vec::new(),
@@ -229,7 +229,7 @@ fn with_unit(about: &str, answer: &str, reading: &Reading) -> String {
 
 /// What says the same for one table or one column, where an answer would not be right for all: as remarks, since the built-in
 /// reader understood without it.
-fn columns(text: &mut String, source: &Source, reading: &Reading, open: &[Open<'_>]) {
+fn columns(text: &mut String, source: &Source, reading: &Reading, open: &[OpenKey<'_>]) {
     let tables: Vec<u32> = {
         let mut first_lines: Vec<u32> = reading
             .runs

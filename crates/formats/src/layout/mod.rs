@@ -16,10 +16,10 @@ mod meaning;
 mod recognise;
 mod table;
 
-pub(crate) use description::Fault;
+pub(crate) use description::LayoutFault;
 pub(crate) use recognise::Recognise;
 
-pub use damage::Damage;
+pub use damage::DamageTrial;
 pub use description::{Example, schema};
 pub use draft::draft;
 
@@ -27,12 +27,12 @@ use curvary_record::{Code, Diagnostic, Digest, LineTable, Place, Span};
 
 use self::description::Description;
 use crate::readers::{TextTable, text_table};
-use crate::{Assumptions, Card, Glimpse, Part, Reader, Reading, Recognition, Source};
+use crate::{Assumptions, ExplainedLines, Reader, ReaderInfo, Reading, Recognition, Source, SourcePreview};
 
 /// A layout that was understood: a reader like any other.
 #[derive(Debug)]
 pub struct Layout {
-    card: Card,
+    card: ReaderInfo,
     paper: Paper,
     description: Description,
     settled: Assumptions,
@@ -63,7 +63,7 @@ impl Layout {
             .get(..8)
             .unwrap_or("");
         Ok(Self {
-            card: Card {
+            card: ReaderInfo {
                 id: format!("{PREFIX}{}", description.name.get_ref()),
                 version: format!("{}+{short}", description.version),
                 title: description.title.clone(),
@@ -106,7 +106,7 @@ impl Layout {
 
     /// Reads damaged copies of an example: cut off anywhere, lines dropped, bytes flipped.
     #[must_use]
-    pub fn damage(&self, example: &Example, bytes: &[u8]) -> Damage {
+    pub fn damage(&self, example: &Example, bytes: &[u8]) -> DamageTrial {
         self.paper.damage(self, example, bytes)
     }
 }
@@ -135,11 +135,11 @@ impl Paper {
 }
 
 impl Reader for Layout {
-    fn card(&self) -> &Card {
+    fn card(&self) -> &ReaderInfo {
         &self.card
     }
 
-    fn recognise(&self, glimpse: &Glimpse<'_>) -> Recognition {
+    fn recognise(&self, glimpse: &SourcePreview<'_>) -> Recognition {
         // What is no text at all is none of a layout's either, whatever its name.
         match TextTable::default().recognise(glimpse) {
             Recognition::No(reason) => Recognition::No(reason),
@@ -166,7 +166,7 @@ impl Reader for Layout {
         reading
     }
 
-    fn explain(&self, source: &Source) -> Vec<Part> {
+    fn explain(&self, source: &Source) -> Vec<ExplainedLines> {
         let mut assume = self.settled.clone();
         assume.outweigh(source.assume());
         match self.told(source.text()) {

@@ -4,8 +4,8 @@ use schemars::JsonSchema;
 use serde::Deserialize;
 use toml::Spanned;
 
-use super::description::Fault;
-use crate::{Glimpse, Recognition};
+use super::description::LayoutFault;
+use crate::{Recognition, SourcePreview};
 
 /// How files of a layout are told from all others. All that is given must hold.
 #[derive(Clone, Debug, Deserialize, JsonSchema)]
@@ -35,14 +35,14 @@ pub(crate) struct Recognise {
 const SHORTEST: usize = 4;
 
 impl Recognise {
-    pub(crate) fn check(&self) -> Result<(), Fault> {
+    pub(crate) fn check(&self) -> Result<(), LayoutFault> {
         for text in &self.contains {
             if text.get_ref().trim().chars().count() < SHORTEST {
                 let message = format!(
                     "`{}` is too short to recognise a file by: expected {SHORTEST} signs or more",
                     text.get_ref()
                 );
-                return Err(Fault::at(text, message));
+                return Err(LayoutFault::at(text, message));
             }
         }
         if let Some(begins) = &self.begins {
@@ -52,7 +52,7 @@ impl Recognise {
                     "`{}` is not what a file begins with: expected 2 to 64 bytes in hexadecimal digits, such as `89 50 4E`",
                     begins.get_ref()
                 );
-                return Err(Fault::at(begins, message));
+                return Err(LayoutFault::at(begins, message));
             }
             return Ok(());
         }
@@ -60,7 +60,7 @@ impl Recognise {
             return Ok(());
         }
         let Some(pattern) = &self.file_name else {
-            return Err(Fault {
+            return Err(LayoutFault {
                 span: None,
                 message: "nothing identifies its files: give `contains`, two `columns` or more, `begins` or `file-name` under `[recognise]`"
                     .to_owned(),
@@ -76,13 +76,13 @@ impl Recognise {
                 "`{}` fits files of every kind: where the name alone decides, three letters of it are needed",
                 pattern.get_ref()
             );
-            return Err(Fault::at(pattern, message));
+            return Err(LayoutFault::at(pattern, message));
         }
         Ok(())
     }
 
     /// Whether a source is one of the layout's.
-    pub(crate) fn ask(&self, glimpse: &Glimpse<'_>) -> Recognition {
+    pub(crate) fn ask(&self, glimpse: &SourcePreview<'_>) -> Recognition {
         let mut reasons = Vec::new();
         if let Some(pattern) = &self.file_name {
             let pattern = pattern.get_ref();

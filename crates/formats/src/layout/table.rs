@@ -9,8 +9,8 @@ use serde::Deserialize;
 use toml::Spanned;
 
 use super::Layout;
-use super::description::{Fault, check_field, raw_of};
-use crate::told::{ColumnTold, Meaning, Told, Which};
+use super::description::{LayoutFault, check_field, raw_of};
+use crate::hints::{ColumnHint, ColumnSelector, HintMeaning, Hints};
 
 /// Where the table stands, and what stands in it for missing values.
 #[derive(Clone, Debug, Default, Deserialize, JsonSchema)]
@@ -67,9 +67,11 @@ const HELD: [(&str, &str); 5] = [
 ];
 
 impl Table {
-    pub(super) fn check(&self) -> Result<(), Fault> {
+    pub(super) fn check(&self) -> Result<(), LayoutFault> {
         match &self.after {
-            Some(after) if after.get_ref().trim().is_empty() => Err(Fault::at(after, "`after` is empty")),
+            Some(after) if after.get_ref().trim().is_empty() => {
+                Err(LayoutFault::at(after, "`after` is empty"))
+            }
             _ => Ok(()),
         }
     }
@@ -77,19 +79,19 @@ impl Table {
 
 impl ColumnMeaning {
     /// What it tells the reader.
-    pub(super) fn meaning(&self) -> Result<ColumnTold, Fault> {
+    pub(super) fn meaning(&self) -> Result<ColumnHint, LayoutFault> {
         let which = match (&self.head, &self.number) {
-            (Some(head), None) => Which::Head(head.get_ref().clone()),
-            (None, Some(number)) if *number.get_ref() > 0 => Which::Index(number.get_ref() - 1),
-            (None, Some(number)) => return Err(Fault::at(number, "columns are counted from 1")),
+            (Some(head), None) => ColumnSelector::Head(head.get_ref().clone()),
+            (None, Some(number)) if *number.get_ref() > 0 => ColumnSelector::Index(number.get_ref() - 1),
+            (None, Some(number)) => return Err(LayoutFault::at(number, "columns are counted from 1")),
             (Some(head), Some(_)) => {
-                return Err(Fault::at(
+                return Err(LayoutFault::at(
                     head,
                     "a column has either `head` or `number`, and not both",
                 ));
             }
             (None, None) => {
-                return Err(Fault {
+                return Err(LayoutFault {
                     span: self.quantity.as_ref().map(Spanned::span),
                     message: "a `[[column]]` needs `head` or `number`".to_owned(),
                 });
@@ -97,8 +99,11 @@ impl ColumnMeaning {
         };
         if self.ignore {
             return match &self.quantity {
-                Some(quantity) => Err(Fault::at(quantity, "a column that is ignored has no quantity")),
-                None => Ok(ColumnTold { which, meaning: None }),
+                Some(quantity) => Err(LayoutFault::at(
+                    quantity,
+                    "a column that is ignored has no quantity",
+                )),
+                None => Ok(ColumnHint { which, meaning: None }),
             };
         }
         let place = || match (&self.head, &self.number) {
@@ -106,25 +111,25 @@ impl ColumnMeaning {
             (None, number) => number.as_ref().map(Spanned::span),
         };
         let (Some(quantity), Some(code)) = (&self.quantity, &self.unit) else {
-            return Err(Fault {
+            return Err(LayoutFault {
                 span: place(),
                 message: "a column needs `quantity` and `unit`, or `ignore = true`".to_owned(),
             });
         };
         let unit = Unit::ucum(code.get_ref())
-            .map_err(|_| Fault::at(code, format!("`{}` is no UCUM unit", code.get_ref())))?;
+            .map_err(|_| LayoutFault::at(code, format!("`{}` is no UCUM unit", code.get_ref())))?;
         let quantity_told = Quantity::named(quantity.get_ref().as_str());
         if !crate::readers::text_table::unit_fits(&quantity_told, &unit) {
             let message = format!("`{}` cannot be in `{}`", quantity.get_ref(), code.get_ref());
-            return Err(Fault::at(code, message));
+            return Err(LayoutFault::at(code, message));
         }
         let mut held = Vec::new();
         for (name, value) in &self.held {
             held.push(held_at(name, value)?);
         }
-        Ok(ColumnTold {
+        Ok(ColumnHint {
             which,
-            meaning: Some(Meaning {
+            meaning: Some(HintMeaning {
                 quantity: quantity_told,
                 unit,
                 sample: self.sample.clone(),
@@ -134,11 +139,11 @@ impl ColumnMeaning {
     }
 }
 
-fn held_at(name: &str, value: &Spanned<toml::Value>) -> Result<Coordinate, Fault> {
+fn held_at(name: &str, value: &Spanned<toml::Value>) -> Result<Coordinate, LayoutFault> {
     let Some((_, field)) = HELD.iter().find(|(quantity, _)| *quantity == name) else {
         let all: Vec<&str> = HELD.iter().map(|(quantity, _)| *quantity).collect();
         let message = format!("`{name}` cannot be held: expected {}", all.join(", "));
-        return Err(Fault::at(value, message));
+        return Err(LayoutFault::at(value, message));
     };
     check_field(field, value)?;
     let raw = raw_of(value.get_ref()).unwrap_or_default();
@@ -149,13 +154,13 @@ fn held_at(name: &str, value: &Spanned<toml::Value>) -> Result<Coordinate, Fault
             held.raw = Some(raw);
             Ok(held)
         }
-        _ => Err(Fault::at(value, format!("`{raw}` is no {name}"))),
+        _ => Err(LayoutFault::at(value, format!("`{raw}` is no {name}"))),
     }
 }
 
 impl Layout {
     /// What the reader is told about the tables of a text.
-    pub(super) fn told(&self, text: &str) -> Result<Told, Box<Diagnostic>> {
+    pub(super) fn told(&self, text: &str) -> Result<Hints, Box<Diagnostic>> {
         let table = &self.description.table;
         let from = match &table.after {
             None => 0,
@@ -173,7 +178,7 @@ impl Layout {
                 }
             },
         };
-        Ok(Told {
+        Ok(Hints {
             from,
             missing: table.missing.clone(),
             columns: self

@@ -1,7 +1,7 @@
 use curvary_record::{Origin, Quantity, Unit, Verdict};
 
 use super::*;
-use crate::{Choice, Readers};
+use crate::{ReaderChoice, Readers};
 
 /// A layout of an invented laboratory.
 const PLAIN: &str = r#"
@@ -172,7 +172,7 @@ fn two_layouts_that_know_a_file_are_an_open_question() {
     let other = PLAIN.replacen("\"tarn\"", "\"tarn-old\"", 1);
     readers.add(Box::new(Layout::parse("old.toml", &other).expect("a layout")));
     let source = Source::new("a.txt", example_bytes(&layout()));
-    assert!(matches!(readers.choose(&source, None), Choice::Several(found) if found.len() == 2));
+    assert!(matches!(readers.choose(&source, None), ReaderChoice::Several(found) if found.len() == 2));
     let (_, reading) = readers.read(&source, Some("layout/tarn-old"));
     assert_eq!(reading.verdict(), Verdict::Read);
 }

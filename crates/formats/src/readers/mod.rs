@@ -22,7 +22,7 @@ pub use text_table::TextTable;
 pub use tidy_csv::TidyCsv;
 
 use crate::Reader;
-use crate::assume::Asked;
+use crate::assume::QuestionKind;
 
 /// Every built-in reader.
 #[must_use]
@@ -41,7 +41,7 @@ pub fn all() -> Vec<Box<dyn Reader>> {
 }
 
 /// What the built-in readers may ask; each of them owns its questions.
-pub(crate) fn asked() -> impl Iterator<Item = Asked> {
+pub(crate) fn asked() -> impl Iterator<Item = QuestionKind> {
     jcamp::asked().chain(print::asked()).chain(text_table::asked())
 }
 

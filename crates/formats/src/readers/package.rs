@@ -4,17 +4,17 @@
 use curvary_record::{Diagnostic, code};
 
 use super::xml::root_name;
-use crate::{Card, Glimpse, Reader, Reading, Recognition, Source};
+use crate::{Reader, ReaderInfo, Reading, Recognition, Source, SourcePreview};
 
 /// The reader of what packages say of themselves.
 pub struct Package {
-    card: Card,
+    card: ReaderInfo,
 }
 
 impl Default for Package {
     fn default() -> Self {
         Self {
-            card: Card {
+            card: ReaderInfo {
                 id: "built-in/package".to_owned(),
                 version: "1".to_owned(),
                 title: "lists of the files of a bag, data package, research object or COMBINE archive"
@@ -25,11 +25,11 @@ impl Default for Package {
 }
 
 impl Reader for Package {
-    fn card(&self) -> &Card {
+    fn card(&self) -> &ReaderInfo {
         &self.card
     }
 
-    fn recognise(&self, glimpse: &Glimpse<'_>) -> Recognition {
+    fn recognise(&self, glimpse: &SourcePreview<'_>) -> Recognition {
         match paper(glimpse.path, glimpse.head()) {
             Some(what) => Recognition::Yes(what.to_owned()),
             None => Recognition::No("no list of the files of a package".to_owned()),

@@ -19,18 +19,18 @@ use curvary_record::{Code, Diagnostic, Place, code};
 
 use crate::guard::guarded;
 use crate::rendering::Rendering;
-use crate::sink::{Counting, Limits, Sink};
-use crate::{Card, Glimpse, Part, Reader, Reading, Recognition, Source};
+use crate::sink::{Sink, SourceLimits, SpanUnit};
+use crate::{ExplainedLines, Reader, ReaderInfo, Reading, Recognition, Source, SourcePreview};
 
 /// The reader of spreadsheets.
 pub struct Spreadsheet {
-    card: Card,
+    card: ReaderInfo,
 }
 
 impl Default for Spreadsheet {
     fn default() -> Self {
         Self {
-            card: Card {
+            card: ReaderInfo {
                 id: "built-in/spreadsheet".to_owned(),
                 version: "1".to_owned(),
                 title: "sheets of workbooks (xlsx, xlsb, xls, ods)".to_owned(),
@@ -45,11 +45,11 @@ const MOST_CELLS: usize = 8_000_000;
 const COMPOUND: &[u8] = &[0xD0, 0xCF, 0x11, 0xE0, 0xA1, 0xB1, 0x1A, 0xE1];
 
 impl Reader for Spreadsheet {
-    fn card(&self) -> &Card {
+    fn card(&self) -> &ReaderInfo {
         &self.card
     }
 
-    fn recognise(&self, glimpse: &Glimpse<'_>) -> Recognition {
+    fn recognise(&self, glimpse: &SourcePreview<'_>) -> Recognition {
         if glimpse.start.starts_with(COMPOUND) {
             Recognition::Perhaps("a compound file, as old workbooks are".to_owned())
         } else if glimpse.has_manifest {
@@ -62,7 +62,7 @@ impl Reader for Spreadsheet {
     }
 
     fn read(&self, source: &Source) -> Reading {
-        let book = match Book::open(source.bytes()) {
+        let book = match WorkbookReader::open(source.bytes()) {
             Ok(book) => book,
             Err(why) => return Reading::refused(*why),
         };
@@ -78,15 +78,15 @@ impl Reader for Spreadsheet {
             .iter()
             .map(|sheet| sheet.rendering.read(source, &self.card));
         // Text was never decoded here.
-        let mut sink = Sink::new(source, &self.card, Counting::Bytes, Limits::WHOLE);
+        let mut sink = Sink::new(source, &self.card, SpanUnit::Bytes, SourceLimits::WHOLE);
         let told = sink
             .parts(readings)
             .and_then(|()| remarks.into_iter().try_for_each(|remark| sink.told(remark)));
         sink.finished(told)
     }
 
-    fn explain(&self, source: &Source) -> Vec<Part> {
-        Book::open(source.bytes()).map_or_else(
+    fn explain(&self, source: &Source) -> Vec<ExplainedLines> {
+        WorkbookReader::open(source.bytes()).map_or_else(
             |_| Vec::new(),
             |book| {
                 book.sheets
@@ -99,19 +99,19 @@ impl Reader for Spreadsheet {
 }
 
 /// A sheet, written out.
-struct Sheet {
+struct WrittenSheet {
     rendering: Rendering,
 }
 
-struct Book {
-    sheets: Vec<Sheet>,
+struct WorkbookReader {
+    sheets: Vec<WrittenSheet>,
     remarks: Vec<Diagnostic>,
 }
 
 /// The filled cells of a sheet by row, each with its column, both from 0.
-type Cells = BTreeMap<u32, Vec<(u32, String)>>;
+type SheetCells = BTreeMap<u32, Vec<(u32, String)>>;
 
-impl Book {
+impl WorkbookReader {
     fn open(bytes: &[u8]) -> Result<Self, Box<Diagnostic>> {
         // A panic of the library is damage that it did not expect, such as a file that ends within a sector.
         guarded(|| Self::opened(bytes))
@@ -138,14 +138,14 @@ impl Book {
         {
             let cells = match cells(&mut book, &listed.name, &mut count) {
                 Ok(cells) => cells,
-                Err(Trouble::TooMany) => {
+                Err(WorkbookTrouble::TooMany) => {
                     let why = format!("the workbook has more than {MOST_CELLS} filled cells");
                     return Err(Box::new(
                         Diagnostic::error(Code::new("file-too-large"), why)
                             .help("save the sheets that hold measurements as CSV"),
                     ));
                 }
-                Err(Trouble::Unreadable(why)) => {
+                Err(WorkbookTrouble::Unreadable(why)) => {
                     remarks.push(
                         Diagnostic::error(
                             Code::new("sheet-unreadable"),
@@ -184,14 +184,14 @@ impl Book {
             }
             let merged = merged(&mut book, &listed.name);
             let parts = regions::regions(with_midnights(with_headers_repeated(cells, &merged)));
-            sheets.push(Sheet {
+            sheets.push(WrittenSheet {
                 rendering: written_out(&listed.name, &parts.pairs, &parts.table),
             });
             for block in parts.beside {
                 if regions::sums_up(&block) {
                     remarks.push(left_beside(&listed.name, &block));
                 } else {
-                    sheets.push(Sheet {
+                    sheets.push(WrittenSheet {
                         rendering: written_out(&listed.name, &[], &block),
                     });
                 }
@@ -209,23 +209,27 @@ fn unreadable(error: &dyn std::fmt::Display) -> Box<Diagnostic> {
     )
 }
 
-enum Trouble {
+enum WorkbookTrouble {
     TooMany,
     Unreadable(String),
 }
 
 /// The filled cells of a sheet. Those of xlsx are taken one by one, since two cells far apart would fill the memory as a
 /// rectangle.
-fn cells(book: &mut Sheets<Cursor<&[u8]>>, name: &str, count: &mut usize) -> Result<Cells, Trouble> {
-    let unreadable = |error: &dyn std::fmt::Display| Trouble::Unreadable(error.to_string());
-    let mut all = Cells::new();
+fn cells(
+    book: &mut Sheets<Cursor<&[u8]>>,
+    name: &str,
+    count: &mut usize,
+) -> Result<SheetCells, WorkbookTrouble> {
+    let unreadable = |error: &dyn std::fmt::Display| WorkbookTrouble::Unreadable(error.to_string());
+    let mut all = SheetCells::new();
     let mut keep = |row: u32, column: u32, text: String| {
         if text.trim().is_empty() {
             return Ok(());
         }
         *count += 1;
         if *count > MOST_CELLS {
-            return Err(Trouble::TooMany);
+            return Err(WorkbookTrouble::TooMany);
         }
         all.entry(row).or_default().push((column, text));
         Ok(())
@@ -259,7 +263,7 @@ fn merged(book: &mut Sheets<Cursor<&[u8]>>, name: &str) -> Vec<Dimensions> {
 }
 
 /// A header that is merged over several columns is the header of each, unless it is all that its row says.
-fn with_headers_repeated(mut cells: Cells, merged: &[Dimensions]) -> Cells {
+fn with_headers_repeated(mut cells: SheetCells, merged: &[Dimensions]) -> SheetCells {
     const WIDEST: u32 = 1000;
     for area in merged {
         let ((row, first), (last_row, last)) = (area.start, area.end);
@@ -283,7 +287,7 @@ fn with_headers_repeated(mut cells: Cells, merged: &[Dimensions]) -> Cells {
 }
 
 /// How many cells have a formula and no value.
-fn unstored(book: &mut Sheets<Cursor<&[u8]>>, name: &str, cells: &Cells) -> usize {
+fn unstored(book: &mut Sheets<Cursor<&[u8]>>, name: &str, cells: &SheetCells) -> usize {
     let Sheets::Xlsx(xlsx) = book else { return 0 };
     formulas(xlsx, name)
         .into_iter()
@@ -312,7 +316,7 @@ fn formulas(xlsx: &mut Xlsx<Cursor<&[u8]>>, name: &str) -> Vec<(u32, u32)> {
 }
 
 /// A block beside a table that sums up what stands in it.
-fn left_beside(name: &str, block: &Cells) -> Diagnostic {
+fn left_beside(name: &str, block: &SheetCells) -> Diagnostic {
     let row = block.keys().next().copied().unwrap_or(0);
     let column = block.values().flatten().map(|cell| cell.0).min().unwrap_or(0);
     Diagnostic::note(
@@ -337,7 +341,7 @@ fn place(name: &str, row: u32, column: u32) -> Place {
 }
 
 /// Midnight is stored as a date without a time of day; between cells with one it is written as they are.
-fn with_midnights(mut cells: Cells) -> Cells {
+fn with_midnights(mut cells: SheetCells) -> SheetCells {
     let is_date = |text: &str| text.len() == 10 && text.as_bytes().get(4) == Some(&b'-');
     let is_timed = |text: &str| text.len() >= 19 && text.get(..10).is_some_and(is_date) && text.contains(':');
     let timed: std::collections::HashSet<(u32, u32)> = cells
@@ -364,7 +368,7 @@ fn with_midnights(mut cells: Cells) -> Cells {
     cells
 }
 
-fn written_out(name: &str, pairs: &[regions::Pair], cells: &Cells) -> Rendering {
+fn written_out(name: &str, pairs: &[regions::CellPair], cells: &SheetCells) -> Rendering {
     let mut rendering = Rendering::default();
     for pair in pairs {
         rendering.pair(
@@ -484,7 +488,7 @@ mod tests {
     #[test]
     fn what_is_no_workbook_is_refused() {
         for bytes in [&b"PK\x03\x04 nothing"[..], COMPOUND, b""] {
-            let Err(why) = Book::open(bytes) else {
+            let Err(why) = WorkbookReader::open(bytes) else {
                 panic!("it was opened");
             };
             assert_eq!(why.code.as_str(), "not-a-workbook");

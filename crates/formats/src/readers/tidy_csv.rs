@@ -11,19 +11,19 @@ use curvary_record::{
     Technique, Trace, Unit, Value, ValueKind, code, known_field,
 };
 
-use crate::sink::{Counting, Limits, Sink, Understood};
+use crate::sink::{CompletedRun, Sink, SourceLimits, SpanUnit};
 use crate::writers::csv::{name_of_run, unguarded, unit_of};
-use crate::{Card, Glimpse, Reader, Reading, Recognition, Source};
+use crate::{Reader, ReaderInfo, Reading, Recognition, Source, SourcePreview};
 
 /// The reader of tidy CSV.
 pub struct TidyCsv {
-    card: Card,
+    card: ReaderInfo,
 }
 
 impl Default for TidyCsv {
     fn default() -> Self {
         Self {
-            card: Card {
+            card: ReaderInfo {
                 id: "built-in/tidy-csv".to_owned(),
                 version: "1".to_owned(),
                 title: "tidy CSV as curvary writes it".to_owned(),
@@ -33,11 +33,11 @@ impl Default for TidyCsv {
 }
 
 impl Reader for TidyCsv {
-    fn card(&self) -> &Card {
+    fn card(&self) -> &ReaderInfo {
         &self.card
     }
 
-    fn recognise(&self, glimpse: &Glimpse<'_>) -> Recognition {
+    fn recognise(&self, glimpse: &SourcePreview<'_>) -> Recognition {
         let head = glimpse.head().lines().next().unwrap_or("");
         let names: Vec<&str> = head
             .trim_start_matches('\u{FEFF}')
@@ -59,7 +59,7 @@ impl Reader for TidyCsv {
 
 /// What a column is.
 #[derive(Clone, Debug, PartialEq)]
-enum Role {
+enum TidyRole {
     Run,
     Trace,
     Technique,
@@ -70,7 +70,7 @@ enum Role {
     Saturated,
     Absent,
     /// A coordinate or a field with a number, and which of its numbers.
-    Number(String, Option<Unit>, Part),
+    Number(String, Option<Unit>, TidyPart),
     Words(String),
     /// What was measured.
     Measured(Quantity, Unit),
@@ -78,7 +78,7 @@ enum Role {
 
 /// Which number of a field.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Part {
+enum TidyPart {
     Value,
     From,
     To,
@@ -100,18 +100,18 @@ const COORDINATES: [&str; 7] = [
 ];
 
 /// The two ends of a range, as far as they have come, and their unit.
-type Ends = (Option<f64>, Option<f64>, Option<Unit>);
+type RangeEnds = (Option<f64>, Option<f64>, Option<Unit>);
 
 /// The rows of one curve, under the curve's number.
-type Rows = (String, Vec<Row>);
+type CurveRows = (String, Vec<TidyRow>);
 
 /// A row of the table with its line.
-struct Row {
+struct TidyRow {
     line: usize,
     cells: csv::StringRecord,
 }
 
-fn read(source: &Source, card: &Card) -> Reading {
+fn read(source: &Source, card: &ReaderInfo) -> Reading {
     let text = source.text().trim_start_matches('\u{FEFF}');
     if text.starts_with("run;") || text.starts_with("run\t") || text.starts_with('"') {
         return Reading::refused(
@@ -133,14 +133,14 @@ fn read(source: &Source, card: &Card) -> Reading {
     };
     let roles = roles(&head);
     // Rows of one run may stand anywhere, so each is whole only at the end.
-    let mut sink = Sink::new(source, card, Counting::Text, Limits::WHOLE);
+    let mut sink = Sink::new(source, card, SpanUnit::Text, SourceLimits::WHOLE);
     let mut remarks = Vec::new();
     // Runs and their curves in the order in which they come.
-    let mut runs: Vec<(String, Vec<Rows>)> = Vec::new();
+    let mut runs: Vec<(String, Vec<CurveRows>)> = Vec::new();
     let mut run_places: BTreeMap<String, usize> = BTreeMap::new();
     let mut places: BTreeMap<(String, String), (usize, usize)> = BTreeMap::new();
-    let at = |role: &Role| roles.iter().position(|other| other == role);
-    let (Some(run_at), Some(trace_at)) = (at(&Role::Run), at(&Role::Trace)) else {
+    let at = |role: &TidyRole| roles.iter().position(|other| other == role);
+    let (Some(run_at), Some(trace_at)) = (at(&TidyRole::Run), at(&TidyRole::Trace)) else {
         return Reading::refused(Diagnostic::error(
             code::NO_TABLE,
             "the table has no columns `run` and `trace`",
@@ -199,7 +199,7 @@ fn read(source: &Source, card: &Card) -> Reading {
             runs[in_run].1.push((trace.to_owned(), Vec::new()));
             (in_run, runs[in_run].1.len() - 1)
         });
-        runs[in_run].1[in_trace].1.push(Row { line, cells });
+        runs[in_run].1[in_trace].1.push(TidyRow { line, cells });
     }
     if runs.is_empty() {
         remarks.push(Diagnostic::error(
@@ -214,7 +214,7 @@ fn read(source: &Source, card: &Card) -> Reading {
     sink.finished(told)
 }
 
-fn roles(head: &csv::StringRecord) -> Vec<Role> {
+fn roles(head: &csv::StringRecord) -> Vec<TidyRole> {
     let source_at = head
         .iter()
         .position(|name| name == "source")
@@ -223,15 +223,15 @@ fn roles(head: &csv::StringRecord) -> Vec<Role> {
         .enumerate()
         .map(|(at, name)| (at, first_of_name(head, name)))
         .map(|(at, name)| match name {
-            "run" => Role::Run,
-            "trace" => Role::Trace,
-            "technique" => Role::Technique,
-            "label" => Role::Label,
-            "point" => Role::Point,
-            "question" => Role::Question,
-            "source" => Role::Source,
-            "saturated" => Role::Saturated,
-            "absent" => Role::Absent,
+            "run" => TidyRole::Run,
+            "trace" => TidyRole::Trace,
+            "technique" => TidyRole::Technique,
+            "label" => TidyRole::Label,
+            "point" => TidyRole::Point,
+            "question" => TidyRole::Question,
+            "source" => TidyRole::Source,
+            "saturated" => TidyRole::Saturated,
+            "absent" => TidyRole::Absent,
             _ if at > source_at => {
                 let (quantity, unit) = named_with_unit(name.strip_prefix("measured_").unwrap_or(name), true);
                 let unit = unit.unwrap_or(match quantity.as_str() {
@@ -239,7 +239,7 @@ fn roles(head: &csv::StringRecord) -> Vec<Role> {
                     "ph" => Unit::PH,
                     _ => Unit::ONE,
                 });
-                Role::Measured(Quantity::named(quantity), unit)
+                TidyRole::Measured(Quantity::named(quantity), unit)
             }
             _ => field_or_coordinate(name, &|other| head.iter().any(|name| name == other)),
         })
@@ -248,12 +248,12 @@ fn roles(head: &csv::StringRecord) -> Vec<Role> {
 
 /// Whether words under this name would be taken for a number with a unit.
 pub(crate) fn reads_as_number(name: &str) -> bool {
-    matches!(field_or_coordinate(name, &|_| false), Role::Number(..))
+    matches!(field_or_coordinate(name, &|_| false), TidyRole::Number(..))
 }
 
 /// Whether a number stands under the name of a coordinate with something behind it that is no known unit.
-fn lacks_unit(role: &Role, cell: &str) -> bool {
-    let Role::Words(key) = role else { return false };
+fn lacks_unit(role: &TidyRole, cell: &str) -> bool {
+    let TidyRole::Words(key) = role else { return false };
     let coordinate = COORDINATES
         .iter()
         .any(|front| key.strip_prefix(front).is_some_and(|rest| rest.starts_with('-')));
@@ -273,15 +273,15 @@ fn first_of_name<'a>(head: &csv::StringRecord, name: &'a str) -> &'a str {
 
 /// `temperature_Cel`, `wavelength_range_from_nm`, `time_of_day`. Whether a column stands in the table too tells the numbers
 /// of one field: beside `slit_nm` stands `slit_plus_minus_nm`.
-fn field_or_coordinate(name: &str, stands: &dyn Fn(&str) -> bool) -> Role {
+fn field_or_coordinate(name: &str, stands: &dyn Fn(&str) -> bool) -> TidyRole {
     if name == "time_of_day" {
-        return Role::Words("time".to_owned());
+        return TidyRole::Words("time".to_owned());
     }
     // What a source wrote in words where a number belongs.
     if let Some(own) = name.strip_suffix("_text") {
         let key = own.replace('_', "-");
         if known_field(&key).is_some() || reads_as_number(own) {
-            return Role::Words(key);
+            return TidyRole::Words(key);
         }
     }
     let unitless = name
@@ -289,13 +289,13 @@ fn field_or_coordinate(name: &str, stands: &dyn Fn(&str) -> bool) -> Role {
         .and_then(|front| front.strip_suffix(PARTING));
     if let Some(front) = unitless {
         let own = front.strip_prefix("field_").unwrap_or(front);
-        return Role::Number(own.replace('_', "-"), None, Part::Own);
+        return TidyRole::Number(own.replace('_', "-"), None, TidyPart::Own);
     }
     if let Some(own) = name.strip_prefix("field_") {
         let (key, unit) = named_with_unit(own, false);
         return match unit {
-            Some(_) => Role::Number(key, unit, Part::Own),
-            None => Role::Words(key),
+            Some(_) => TidyRole::Number(key, unit, TidyPart::Own),
+            None => TidyRole::Words(key),
         };
     }
     let (stated, rest) = match name.strip_prefix("stated_") {
@@ -305,13 +305,13 @@ fn field_or_coordinate(name: &str, stands: &dyn Fn(&str) -> bool) -> Role {
     let (key, unit) = named_with_unit(rest, false);
     let beside = |end: &str, other: &str| stands(&name.replacen(end, other, 1));
     for (end, part, partner) in [
-        ("-from", Part::From, beside("_from", "_to")),
-        ("-to", Part::To, beside("_to", "_from")),
-        ("-plus-minus", Part::PlusMinus, beside("_plus_minus", "")),
+        ("-from", TidyPart::From, beside("_from", "_to")),
+        ("-to", TidyPart::To, beside("_to", "_from")),
+        ("-plus-minus", TidyPart::PlusMinus, beside("_plus_minus", "")),
     ] {
         let whole = key.strip_suffix(end);
         if let Some(whole) = whole.filter(|whole| partner || known_field(whole).is_some()) {
-            return Role::Number(whole.to_owned(), unit, part);
+            return TidyRole::Number(whole.to_owned(), unit, part);
         }
     }
     let number = COORDINATES.contains(&key.as_str())
@@ -319,9 +319,9 @@ fn field_or_coordinate(name: &str, stands: &dyn Fn(&str) -> bool) -> Role {
         || known_field(&key)
             .is_some_and(|known| matches!(known.kind, ValueKind::Number(_) | ValueKind::Range(_)));
     if number {
-        Role::Number(key, unit, if stated { Part::Stated } else { Part::Value })
+        TidyRole::Number(key, unit, if stated { TidyPart::Stated } else { TidyPart::Value })
     } else {
-        Role::Words(key)
+        TidyRole::Words(key)
     }
 }
 
@@ -489,7 +489,7 @@ fn number(text: &str) -> Option<(f64, u8)> {
     Some((value, u8::try_from(decimals).unwrap_or(u8::MAX)))
 }
 
-fn run(source: &Source, roles: &[Role], name: &str, traces: &[Rows]) -> Understood {
+fn run(source: &Source, roles: &[TidyRole], name: &str, traces: &[CurveRows]) -> CompletedRun {
     let mut fields = Fields::default();
     let mut questions = Vec::new();
     let mut remarks = Vec::new();
@@ -502,57 +502,57 @@ fn run(source: &Source, roles: &[Role], name: &str, traces: &[Rows]) -> Understo
         .iter()
         .enumerate()
         .filter_map(|(at, role)| match role {
-            Role::Number(key, _, Part::PlusMinus) => Some((key.as_str(), number(cell(at))?.0)),
+            TidyRole::Number(key, _, TidyPart::PlusMinus) => Some((key.as_str(), number(cell(at))?.0)),
             _ => None,
         })
         .collect();
     let mut technique = Technique::UNKNOWN;
-    let mut ranges: BTreeMap<&str, Ends> = BTreeMap::new();
+    let mut ranges: BTreeMap<&str, RangeEnds> = BTreeMap::new();
     for (at, role) in roles.iter().enumerate() {
         let text = unguarded(cell(at));
         if text.is_empty() {
             continue;
         }
         match role {
-            Role::Technique => {
+            TidyRole::Technique => {
                 let known = Technique::ALL.into_iter().find(|known| known.as_str() == text);
                 technique = known.unwrap_or(Technique::UNKNOWN);
             }
-            Role::Source => fields.claim("source-path", Claim::text(text, origin())),
-            Role::Words(key) if key == "comment" && same_throughout(traces, at) => {
+            TidyRole::Source => fields.claim("source-path", Claim::text(text, origin())),
+            TidyRole::Words(key) if key == "comment" && same_throughout(traces, at) => {
                 for line in text.split('\n').filter(|line| !line.is_empty()) {
                     fields.claim(key.as_str(), Claim::text(line, origin()));
                 }
             }
-            Role::Words(key) if same_throughout(traces, at) => {
+            TidyRole::Words(key) if same_throughout(traces, at) => {
                 fields.claim(key.as_str(), Claim::text(text, origin()))
             }
-            Role::Question => questions.push(Question {
+            TidyRole::Question => questions.push(Question {
                 code: Code::new("exported-in-question"),
                 message: format!("the run was handed on with open questions: {text}"),
                 readings: Vec::new(),
                 labels: Vec::new(),
             }),
-            Role::Number(key, unit, part)
-                if !is_coordinate(key) || matches!(part, Part::Stated | Part::Own) =>
+            TidyRole::Number(key, unit, part)
+                if !is_coordinate(key) || matches!(part, TidyPart::Stated | TidyPart::Own) =>
             {
                 let Some((value, _)) = number(text).filter(|_| same_throughout(traces, at)) else {
                     continue;
                 };
                 match part {
-                    Part::Value | Part::Stated | Part::Own => {
+                    TidyPart::Value | TidyPart::Stated | TidyPart::Own => {
                         let unit = unit.clone().or_else(|| (key == "ph").then_some(Unit::PH));
                         let mut claim = Claim::number(value, unit, whole(text), origin());
                         claim.plus_minus = errors.get(key.as_str()).copied();
                         fields.claim(key.as_str(), claim);
                     }
-                    Part::From => ranges.entry(key).or_default().0 = Some(value),
-                    Part::To => {
+                    TidyPart::From => ranges.entry(key).or_default().0 = Some(value),
+                    TidyPart::To => {
                         let range = ranges.entry(key).or_default();
                         (range.1, range.2) = (Some(value), unit.clone());
                     }
                     // Taken with its value.
-                    Part::PlusMinus => {}
+                    TidyPart::PlusMinus => {}
                 }
             }
             _ => {}
@@ -571,7 +571,7 @@ fn run(source: &Source, roles: &[Role], name: &str, traces: &[Rows]) -> Understo
         .filter_map(|(_, rows)| trace(roles, rows, traces, &technique, &mut remarks))
         .collect();
     let lines = first.map(|row| row.line).zip(last_line(source));
-    Understood {
+    CompletedRun {
         technique,
         because: vec!["the columns of a tidy table say what they are".to_owned()],
         fields,
@@ -596,7 +596,7 @@ fn is_coordinate(key: &str) -> bool {
 }
 
 /// Whether a column says the same in every row of a run.
-fn same_throughout(traces: &[Rows], at: usize) -> bool {
+fn same_throughout(traces: &[CurveRows], at: usize) -> bool {
     let mut cells = traces.iter().flat_map(|(_, rows)| rows).map(|row| &row.cells[at]);
     let first = cells.next();
     cells.all(|cell| Some(cell) == first)
@@ -604,9 +604,9 @@ fn same_throughout(traces: &[Rows], at: usize) -> bool {
 
 /// One curve of a run. What differs between curves and is no coordinate is said of the curve.
 fn trace(
-    roles: &[Role],
-    rows: &[Row],
-    all: &[Rows],
+    roles: &[TidyRole],
+    rows: &[TidyRow],
+    all: &[CurveRows],
     technique: &Technique,
     remarks: &mut Vec<Diagnostic>,
 ) -> Option<Trace> {
@@ -617,7 +617,7 @@ fn trace(
         .iter()
         .enumerate()
         .filter_map(|(at, role)| match role {
-            Role::Number(key, unit, Part::Value) if filled(at) => Some((at, key, unit)),
+            TidyRole::Number(key, unit, TidyPart::Value) if filled(at) => Some((at, key, unit)),
             _ => None,
         })
         .collect();
@@ -629,7 +629,7 @@ fn trace(
     };
     // A quantity that is none of ours stands under its own name: its column is the one that changes along the curve.
     let own_axis = roles.iter().enumerate().find_map(|(at, role)| match role {
-        Role::Words(key) if changes(at) && rows.iter().all(|row| number(&row.cells[at]).is_some()) => {
+        TidyRole::Words(key) if changes(at) && rows.iter().all(|row| number(&row.cells[at]).is_some()) => {
             Some((at, named_with_unit(&key.replace('-', "_"), true)))
         }
         _ => None,
@@ -642,7 +642,7 @@ fn trace(
         .or_else(|| numbers.iter().copied().find(|(_, key, _)| *key == usual))
         .or_else(|| numbers.iter().copied().find(|(_, key, _)| is_coordinate(key)));
     let y = roles.iter().enumerate().find_map(|(at, role)| match role {
-        Role::Measured(quantity, unit) if filled(at) => Some((at, quantity, unit)),
+        TidyRole::Measured(quantity, unit) if filled(at) => Some((at, quantity, unit)),
         _ => None,
     });
     let (Some((x_at, x_key, x_unit)), Some((y_at, y_quantity, y_unit))) = (x, y) else {
@@ -658,8 +658,8 @@ fn trace(
     };
     // A curve has one running and one measured column; what else changes along it has no place in it.
     for (at, role) in roles.iter().enumerate() {
-        let other = matches!(role, Role::Number(..) | Role::Words(_)) && at != x_at && changes(at)
-            || matches!(role, Role::Measured(..)) && at != y_at && filled(at);
+        let other = matches!(role, TidyRole::Number(..) | TidyRole::Words(_)) && at != x_at && changes(at)
+            || matches!(role, TidyRole::Measured(..)) && at != y_at && filled(at);
         if other {
             remarks.push(
                 Diagnostic::warning(
@@ -687,8 +687,8 @@ fn trace(
 fn points(
     (mut x, x_at): (Column, usize),
     (mut y, y_at): (Column, usize),
-    roles: &[Role],
-    rows: &[Row],
+    roles: &[TidyRole],
+    rows: &[TidyRow],
     remarks: &mut Vec<Diagnostic>,
 ) -> Option<Trace> {
     let filled = |at: usize| rows.iter().any(|row| !row.cells[at].is_empty());
@@ -698,8 +698,8 @@ fn points(
     let mut absent = 0;
     let mut row_names = Vec::new();
     let mut saturated = Vec::new();
-    let point_at = roles.iter().position(|role| *role == Role::Point);
-    let saturated_at = roles.iter().position(|role| *role == Role::Saturated);
+    let point_at = roles.iter().position(|role| *role == TidyRole::Point);
+    let saturated_at = roles.iter().position(|role| *role == TidyRole::Saturated);
     for row in rows {
         match (number(&row.cells[x_at]), number(&row.cells[y_at])) {
             (Some((x, dx)), Some((y, dy))) => {
@@ -738,7 +738,7 @@ fn points(
 }
 
 /// What the other columns say of a curve, and of no other curve of its run.
-fn say_of_curve(trace: &mut Trace, x_at: usize, roles: &[Role], rows: &[Row], all: &[Rows]) {
+fn say_of_curve(trace: &mut Trace, x_at: usize, roles: &[TidyRole], rows: &[TidyRow], all: &[CurveRows]) {
     let Some(first) = rows.first() else {
         return;
     };
@@ -750,9 +750,9 @@ fn say_of_curve(trace: &mut Trace, x_at: usize, roles: &[Role], rows: &[Row], al
             continue;
         }
         match role {
-            Role::Label => trace.label = Some(text.to_owned()),
-            Role::Absent => trace.absent += text.parse::<u32>().unwrap_or(0),
-            Role::Number(key, unit, Part::Value) if is_coordinate(key) && !changes(at) => {
+            TidyRole::Label => trace.label = Some(text.to_owned()),
+            TidyRole::Absent => trace.absent += text.parse::<u32>().unwrap_or(0),
+            TidyRole::Number(key, unit, TidyPart::Value) if is_coordinate(key) && !changes(at) => {
                 if let Some((value, _)) = number(text) {
                     let unit = unit.clone().unwrap_or(Unit::ONE);
                     let mut held = Coordinate::new(Quantity::named(key.clone()), unit, value);
@@ -761,14 +761,16 @@ fn say_of_curve(trace: &mut Trace, x_at: usize, roles: &[Role], rows: &[Row], al
                     trace.held.push(held);
                 }
             }
-            Role::Number(key, unit, Part::Value | Part::Own) if !same_throughout(all, at) && !changes(at) => {
+            TidyRole::Number(key, unit, TidyPart::Value | TidyPart::Own)
+                if !same_throughout(all, at) && !changes(at) =>
+            {
                 if let Some((value, _)) = number(text) {
                     let unit = unit.clone().or_else(|| (key == "ph").then_some(Unit::PH));
                     let claim = Claim::number(value, unit, whole(text), Origin::Source(place()));
                     trace.fields.claim(key.as_str(), claim);
                 }
             }
-            Role::Words(key) if !same_throughout(all, at) && !changes(at) => {
+            TidyRole::Words(key) if !same_throughout(all, at) && !changes(at) => {
                 trace
                     .fields
                     .claim(key.as_str(), Claim::text(text, Origin::Source(place())));

@@ -8,7 +8,7 @@ use quick_xml::{Reader, XmlVersion};
 
 /// An element.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub(super) struct Node {
+pub(super) struct XmlElement {
     /// Its name without a prefix.
     pub(super) name: String,
     /// Its attributes, without prefixes.
@@ -17,7 +17,7 @@ pub(super) struct Node {
     pub(super) text: String,
     /// Where that stands; where the element begins, if there is nothing.
     pub(super) span: Span,
-    pub(super) children: Vec<Node>,
+    pub(super) children: Vec<XmlElement>,
 }
 
 /// Elements lie no deeper in each other.
@@ -27,7 +27,7 @@ const MOST: usize = 2_000_000;
 /// An element has no more attributes.
 const MOST_ATTRIBUTES: usize = 64;
 
-impl Node {
+impl XmlElement {
     pub(super) fn attribute(&self, name: &str) -> Option<&str> {
         let found = self.attributes.iter().find(|(own, _)| own == name);
         found.map(|(_, value)| value.as_str())
@@ -80,11 +80,11 @@ pub(super) fn root_name(head: &str) -> Option<&str> {
 }
 
 /// The root element of a text.
-pub(super) fn parse(text: &str) -> Result<Node, Box<Diagnostic>> {
+pub(super) fn parse(text: &str) -> Result<XmlElement, Box<Diagnostic>> {
     let mut reader = Reader::from_str(text);
     reader.config_mut().check_end_names = true;
-    let mut open: Vec<Node> = Vec::new();
-    let mut root: Option<Node> = None;
+    let mut open: Vec<XmlElement> = Vec::new();
+    let mut root: Option<XmlElement> = None;
     let mut elements = 0;
     loop {
         let start = position(&reader);
@@ -172,7 +172,7 @@ fn refused(message: String) -> Box<Diagnostic> {
     Box::new(Diagnostic::error(Code::new("xml-refused"), message))
 }
 
-fn add(open: &mut [Node], words: &str, span: Span) {
+fn add(open: &mut [XmlElement], words: &str, span: Span) {
     let Some(node) = open.last_mut() else { return };
     if node.text.trim().is_empty() && !words.trim().is_empty() {
         // The place of the words themselves, without the blanks before and behind them.
@@ -189,7 +189,11 @@ fn add(open: &mut [Node], words: &str, span: Span) {
     node.text.push_str(words);
 }
 
-fn close(node: Node, open: &mut [Node], root: &mut Option<Node>) -> Result<(), Box<Diagnostic>> {
+fn close(
+    node: XmlElement,
+    open: &mut [XmlElement],
+    root: &mut Option<XmlElement>,
+) -> Result<(), Box<Diagnostic>> {
     match open.last_mut() {
         Some(parent) => parent.children.push(node),
         None if root.is_none() => *root = Some(node),
@@ -202,7 +206,7 @@ fn local(name: &str) -> String {
     name.rsplit(':').next().unwrap_or(name).to_owned()
 }
 
-fn node(tag: &BytesStart<'_>, start: usize) -> Result<Node, Box<Diagnostic>> {
+fn node(tag: &BytesStart<'_>, start: usize) -> Result<XmlElement, Box<Diagnostic>> {
     let mut attributes = Vec::new();
     for attribute in tag.attributes() {
         let attribute = attribute.map_err(|error| refused(format!("an attribute is damaged: {error}")))?;
@@ -216,7 +220,7 @@ fn node(tag: &BytesStart<'_>, start: usize) -> Result<Node, Box<Diagnostic>> {
             .map_err(|error| refused(format!("an attribute is damaged: {error}")))?;
         attributes.push((local(attribute.key.0), value.into_owned()));
     }
-    Ok(Node {
+    Ok(XmlElement {
         name: local(tag.name().0),
         attributes,
         text: String::new(),

@@ -2,18 +2,18 @@
 
 use curvary_record::{Column, Decimals, Numbers, Quantity, Span, Unit};
 
-use super::{Breach, ColumnSaid, Counting, Values, breach};
+use super::{ColumnInput, ContractViolation, SpanUnit, Values, breach};
 use crate::Source;
 
 /// What a column is of.
 #[derive(Clone, Debug)]
-pub(super) struct Meaning {
+pub(super) struct CellMeaning {
     pub(super) quantity: Quantity,
     pub(super) unit: Unit,
     pub(super) name: Option<String>,
 }
 
-impl Meaning {
+impl CellMeaning {
     pub(super) fn column(&self, numbers: Numbers, decimals: Decimals) -> Column {
         Column {
             quantity: self.quantity.clone(),
@@ -27,7 +27,7 @@ impl Meaning {
 
 /// The numbers of a column, as many as it has cells; those that are absent stand as zero and are never shown.
 #[derive(Clone, Debug, Default)]
-pub(super) struct Numbered {
+pub(super) struct ColumnNumbers {
     pub(super) count: usize,
     pub(super) numbers: Numbers,
     pub(super) decimals: Decimals,
@@ -39,7 +39,7 @@ pub(super) struct Numbered {
     pub(super) lines: Vec<u32>,
 }
 
-impl Numbered {
+impl ColumnNumbers {
     pub(super) fn has(&self, at: usize) -> bool {
         self.absent.binary_search(&at).is_err()
     }
@@ -61,12 +61,12 @@ impl Numbered {
 
 /// The numbers of a column; `odd` is told of each cell that is not empty and no number.
 pub(super) fn read<'c>(
-    said: &ColumnSaid<'c>,
+    said: &ColumnInput<'c>,
     source: &Source,
-    counting: Counting,
+    counting: SpanUnit,
     mut odd: impl FnMut(&'c str, Span),
-) -> Result<Numbered, Breach> {
-    let mut numbered = Numbered::default();
+) -> Result<ColumnNumbers, ContractViolation> {
+    let mut numbered = ColumnNumbers::default();
     match said.values {
         Values::Texts(cells) => {
             let mut numbers = Vec::with_capacity(cells.len());
@@ -120,8 +120,8 @@ pub(super) fn read<'c>(
 }
 
 /// The lines of cells; none where one of them has no place.
-fn lines(source: &Source, counting: Counting, spans: impl Iterator<Item = Span>) -> Vec<u32> {
-    if counting == Counting::Bytes {
+fn lines(source: &Source, counting: SpanUnit, spans: impl Iterator<Item = Span>) -> Vec<u32> {
+    if counting == SpanUnit::Bytes {
         return Vec::new();
     }
     let mut found = Vec::new();

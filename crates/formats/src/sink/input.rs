@@ -4,14 +4,14 @@ use curvary_record::Span;
 
 /// A text that stood in the source, and where.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Said<'a> {
+pub struct LocatedText<'a> {
     /// The text.
     pub text: &'a str,
     /// Its place; an empty span is no known place.
     pub span: Span,
 }
 
-impl<'a> Said<'a> {
+impl<'a> LocatedText<'a> {
     /// A text without a known place.
     #[must_use]
     pub fn of(text: &'a str) -> Self {
@@ -24,9 +24,9 @@ impl<'a> Said<'a> {
 
 /// A column as it stood.
 #[derive(Clone, Copy, Debug, Default)]
-pub struct ColumnSaid<'a> {
+pub struct ColumnInput<'a> {
     /// The header above it, as it was spelled.
-    pub header: Said<'a>,
+    pub header: LocatedText<'a>,
     /// What its numbers are of: a quantity that is known, `new:NAME` for another one, or nothing, where the header says it.
     pub quantity: &'a str,
     /// The unit, a UCUM code or as people write it, or nothing, where the header says it.
@@ -41,7 +41,7 @@ pub struct ColumnSaid<'a> {
 #[derive(Clone, Copy, Debug)]
 pub enum Values<'a> {
     /// As they were written. A text without a sign is no value.
-    Texts(&'a [Said<'a>]),
+    Texts(&'a [LocatedText<'a>]),
     /// Numbers of a form that holds no texts, each with its place where places are known. NaN is no value.
     Numbers(&'a [f64], &'a [Span]),
 }
@@ -63,24 +63,24 @@ impl Values<'_> {
 
 /// A coordinate that stays the same along a curve.
 #[derive(Clone, Copy, Debug, Default)]
-pub struct HeldSaid<'a> {
+pub struct FixedCoordinateInput<'a> {
     /// A quantity, as in a column.
     pub quantity: &'a str,
     /// Its unit, a UCUM code or as people write it.
     pub unit: &'a str,
     /// Its value as it was written, with a decimal point.
-    pub value: Said<'a>,
+    pub value: LocatedText<'a>,
 }
 
 /// A curve over the axis that was given last.
 #[derive(Clone, Copy, Debug, Default)]
-pub struct CurveSaid<'a> {
+pub struct CurveInput<'a> {
     /// Its name, where it has one.
     pub label: &'a str,
     /// Its values, as many as the axis has.
-    pub column: ColumnSaid<'a>,
+    pub column: ColumnInput<'a>,
     /// What stays the same along it.
-    pub held: &'a [HeldSaid<'a>],
+    pub held: &'a [FixedCoordinateInput<'a>],
     /// What is said of this curve alone, key and value.
-    pub claims: &'a [(Said<'a>, Said<'a>)],
+    pub claims: &'a [(LocatedText<'a>, LocatedText<'a>)],
 }

@@ -5,41 +5,41 @@ use crate::Assumptions;
 
 const TEXT: &str = "sample=betanin\n400 0.1200\n405 x\n410 0.1400\n";
 
-fn card() -> Card {
-    Card {
+fn card() -> ReaderInfo {
+    ReaderInfo {
         id: "plugin/trial".into(),
         version: "1".into(),
         title: "a trial".into(),
     }
 }
 
-fn said<'a>(source: &'a Source, text: &str) -> Said<'a> {
+fn said<'a>(source: &'a Source, text: &str) -> LocatedText<'a> {
     let start = source.text().find(text).expect("it is there");
-    Said {
+    LocatedText {
         text: &source.text()[start..start + text.len()],
         span: Span::new(start, start + text.len()),
     }
 }
 
-fn column<'a>(quantity: &'a str, unit: &'a str, cells: &'a [Said<'a>]) -> ColumnSaid<'a> {
-    ColumnSaid {
+fn column<'a>(quantity: &'a str, unit: &'a str, cells: &'a [LocatedText<'a>]) -> ColumnInput<'a> {
+    ColumnInput {
         quantity,
         unit,
         values: Values::Texts(cells),
-        ..ColumnSaid::default()
+        ..ColumnInput::default()
     }
 }
 
-fn read(source: &Source, card: &Card, x: (&str, &str)) -> Result<Reading, Breach> {
-    let mut sink = Sink::new(source, card, Counting::Text, Limits::USUAL);
+fn read(source: &Source, card: &ReaderInfo, x: (&str, &str)) -> Result<Reading, ContractViolation> {
+    let mut sink = Sink::new(source, card, SpanUnit::Text, SourceLimits::USUAL);
     let cells = |texts: [&str; 3]| texts.map(|text| said(source, text));
     sink.begin_run("", Span::default())?;
-    sink.claim(Said::of("sample"), said(source, "betanin"))?;
+    sink.claim(LocatedText::of("sample"), said(source, "betanin"))?;
     let (xs, ys) = (cells(["400", "405", "410"]), cells(["0.1200", "x", "0.1400"]));
     sink.axis(&column(x.0, x.1, &xs))?;
-    sink.curve(&CurveSaid {
+    sink.curve(&CurveInput {
         column: column("absorbance", "", &ys),
-        ..CurveSaid::default()
+        ..CurveInput::default()
     })?;
     sink.end_run()?;
     sink.finish()
@@ -85,25 +85,25 @@ fn what_cannot_be_is_a_breach() {
         let why = read(&source, &card, x).expect_err("it cannot be").why;
         assert!(why.contains(wanted), "{why}");
     }
-    let new = || Sink::new(&source, &card, Counting::Text, Limits::USUAL);
+    let new = || Sink::new(&source, &card, SpanUnit::Text, SourceLimits::USUAL);
     assert!(new().end_run().is_err());
-    assert!(new().claim(Said::of("a"), Said::of("b")).is_err());
+    assert!(new().claim(LocatedText::of("a"), LocatedText::of("b")).is_err());
     let mut sink = new();
     sink.begin_run("", Span::default()).expect("the first");
-    assert!(sink.curve(&CurveSaid::default()).is_err());
+    assert!(sink.curve(&CurveInput::default()).is_err());
     assert!(sink.begin_run("", Span::default()).is_err());
     assert!(sink.finish().is_err());
     let mut sink = Sink::new(
         &source,
         &card,
-        Counting::Text,
-        Limits {
+        SpanUnit::Text,
+        SourceLimits {
             points: 2,
-            ..Limits::USUAL
+            ..SourceLimits::USUAL
         },
     );
     sink.begin_run("", Span::default()).expect("the first");
-    let cells = [Said::of("1"); 3];
+    let cells = [LocatedText::of("1"); 3];
     assert!(sink.axis(&column("time", "s", &cells)).is_err());
 }
 
@@ -111,14 +111,14 @@ fn what_cannot_be_is_a_breach() {
 fn a_reader_asks_what_only_it_knows() {
     let (source, card) = (Source::new("a.txt", TEXT.into()), card());
     let ask = |source: &Source| {
-        let mut sink = Sink::new(source, &card, Counting::Text, Limits::USUAL);
+        let mut sink = Sink::new(source, &card, SpanUnit::Text, SourceLimits::USUAL);
         sink.begin_run("time-course", Span::default()).expect("a run");
-        let cells = [Said::of("1"), Said::of("2")];
+        let cells = [LocatedText::of("1"), LocatedText::of("2")];
         sink.axis(&column("time", "s", &cells)).expect("an axis");
         let column = column("new:glow", "lamps", &cells);
-        sink.curve(&CurveSaid {
+        sink.curve(&CurveInput {
             column,
-            ..CurveSaid::default()
+            ..CurveInput::default()
         })
         .expect("a curve");
         sink.question(
@@ -140,10 +140,10 @@ fn a_reader_asks_what_only_it_knows() {
 }
 
 /// A run of two spectra over one axis, as a reader has it that decides about all tables together.
-fn whole() -> Understood {
+fn whole() -> CompletedRun {
     let (source, card) = (Source::new("a.txt", TEXT.into()), card());
     let reading = read(&source, &card, ("wavelength", "nm")).expect("in order");
-    let mut run = Understood::from(reading.runs[0].clone());
+    let mut run = CompletedRun::from(reading.runs[0].clone());
     run.traces.push(run.traces[0].clone());
     run
 }
@@ -153,9 +153,9 @@ fn a_run_that_is_handed_over_as_a_whole_is_numbered_and_not_copied() {
     let (source, card) = (Source::new("b.txt", TEXT.into()), card());
     let run = whole();
     let numbers = run.traces[0].y.values.clone();
-    let mut sink = Sink::new(&source, &card, Counting::Bytes, Limits::WHOLE);
+    let mut sink = Sink::new(&source, &card, SpanUnit::Bytes, SourceLimits::WHOLE);
     sink.understood(run.clone()).expect("in order");
-    sink.understood(Understood {
+    sink.understood(CompletedRun {
         traces: Vec::new(),
         ..run.clone()
     })
@@ -175,7 +175,7 @@ fn a_run_that_is_handed_over_as_a_whole_is_numbered_and_not_copied() {
 
 #[test]
 fn what_no_run_can_be_is_a_breach_of_whole_runs_too() {
-    type Spoil = fn(&mut Understood);
+    type Spoil = fn(&mut CompletedRun);
     let spoils: [(Spoil, &str); 7] = [
         (
             |run| run.traces[1].y.values = vec![1.0].into(),
@@ -204,7 +204,7 @@ fn what_no_run_can_be_is_a_breach_of_whole_runs_too() {
     for (spoil, wanted) in spoils {
         let mut run = whole();
         spoil(&mut run);
-        let mut sink = Sink::new(&source, &card, Counting::Text, Limits::WHOLE);
+        let mut sink = Sink::new(&source, &card, SpanUnit::Text, SourceLimits::WHOLE);
         let told = sink.understood(run);
         let reading = sink.finished(told);
         assert_eq!(reading.verdict(), Verdict::Failed, "{wanted}");
@@ -214,7 +214,7 @@ fn what_no_run_can_be_is_a_breach_of_whole_runs_too() {
             reading.remarks[0].message
         );
     }
-    let mut sink = Sink::new(&source, &card, Counting::Text, Limits::WHOLE);
+    let mut sink = Sink::new(&source, &card, SpanUnit::Text, SourceLimits::WHOLE);
     sink.begin_run("", Span::default()).expect("the first");
     assert!(!sink.understood(whole()).expect_err("a run is open").too_much);
 }
@@ -222,8 +222,8 @@ fn what_no_run_can_be_is_a_breach_of_whole_runs_too() {
 #[test]
 fn whole_runs_keep_the_limits_and_a_shared_axis_counts_once() {
     let (source, card) = (Source::new("a.txt", TEXT.into()), card());
-    let tried = |change: fn(&mut Limits)| {
-        let mut limits = Limits {
+    let tried = |change: fn(&mut SourceLimits)| {
+        let mut limits = SourceLimits {
             runs: 1,
             curves: 2,
             points: 6,
@@ -233,12 +233,12 @@ fn whole_runs_keep_the_limits_and_a_shared_axis_counts_once() {
             texts: 7,
         };
         change(&mut limits);
-        let mut sink = Sink::new(&source, &card, Counting::Text, limits);
+        let mut sink = Sink::new(&source, &card, SpanUnit::Text, limits);
         let told = sink.understood(whole());
         sink.finished(told)
     };
     assert_eq!(tried(|_| {}).verdict(), Verdict::Read);
-    let changes: [fn(&mut Limits); 7] = [
+    let changes: [fn(&mut SourceLimits); 7] = [
         |limits| limits.runs -= 1,
         |limits| limits.curves -= 1,
         |limits| limits.points -= 1,

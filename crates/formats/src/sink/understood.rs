@@ -2,12 +2,12 @@
 
 use curvary_record::{Claim, Column, Diagnostic, Fields, Numbers, Question, Run, Technique, Trace};
 
-use super::{Breach, breach};
+use super::{ContractViolation, breach};
 
 /// A run that its reader understood as a whole, since several of a source are decided about together. Its name, its number
 /// and its reader are the sink's.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Understood {
+pub struct CompletedRun {
     /// What kind of measurement it is.
     pub technique: Technique,
     /// Why it was understood so, one reason a sentence.
@@ -24,7 +24,7 @@ pub struct Understood {
     pub lines: Option<(u32, u32)>,
 }
 
-impl From<Run> for Understood {
+impl From<Run> for CompletedRun {
     fn from(run: Run) -> Self {
         Self {
             technique: run.technique,
@@ -38,7 +38,7 @@ impl From<Run> for Understood {
     }
 }
 
-impl Understood {
+impl CompletedRun {
     /// Whether there is nothing in it, neither a point nor a question.
     pub(super) fn is_empty(&self) -> bool {
         self.questions.is_empty() && self.traces.iter().all(Trace::is_empty)
@@ -80,7 +80,7 @@ impl Understood {
 
     /// # Errors
     /// When a column is not as long as the other, or holds what no column may hold.
-    pub(super) fn check(&self) -> Result<(), Breach> {
+    pub(super) fn check(&self) -> Result<(), ContractViolation> {
         let mut before: Option<&Column> = None;
         for trace in &self.traces {
             let count = trace.x.values.len();
@@ -122,7 +122,7 @@ fn raw(fields: &Fields) -> impl Iterator<Item = &str> {
     claims.map(|claim: &Claim| claim.raw.as_str())
 }
 
-fn column(column: &Column) -> Result<(), Breach> {
+fn column(column: &Column) -> Result<(), ContractViolation> {
     // Without a branch for each, so that many are looked at at once.
     let finite = column
         .values

@@ -21,7 +21,7 @@ use quick_xml::events::attributes::Attribute;
 use quick_xml::events::{BytesDecl, BytesEnd, BytesStart, BytesText, Event};
 
 use super::digits::as_written;
-use super::export::{ExportError, Exporter, Files, Output, Part, Room, Subject};
+use super::export::{ExportError, ExportPart, ExportedRun, Exporter, Files, FormatRoom, Output};
 
 /// The namespace of the core.
 const NAMESPACE: &str = "urn:org:astm:animl:schema:core:draft:0.90";
@@ -40,22 +40,22 @@ pub struct Animl {
     /// Identifiers of samples by name.
     samples: BTreeMap<String, String>,
     numbers: u64,
-    page: Option<Page>,
+    page: Option<AnimlPage>,
     /// Texts in which a sign was replaced that XML cannot hold.
     replaced: u64,
     steps: u64,
 }
 
 impl Exporter for Animl {
-    fn room(&self) -> Room {
-        Room {
+    fn room(&self) -> FormatRoom {
+        FormatRoom {
             fields: true,
             marks: true,
-            ..Room::default()
+            ..FormatRoom::default()
         }
     }
 
-    fn see(&mut self, subject: &Subject<'_>) {
+    fn see(&mut self, subject: &ExportedRun<'_>) {
         let run = subject.run;
         if let Some(name) = sample_of(run) {
             let next = format!("sample-{}", self.samples.len() + 1);
@@ -66,8 +66,8 @@ impl Exporter for Animl {
     }
 
     fn begin(&mut self, files: &mut dyn Files) -> Result<(), ExportError> {
-        let mut page = Page {
-            out: Writer::new_with_indent(files.create(Part::Main)?, b' ', 1),
+        let mut page = AnimlPage {
+            out: Writer::new_with_indent(files.create(ExportPart::Main)?, b' ', 1),
             packed: self.numbers > PLAIN,
             series: 0,
             replaced: 0,
@@ -87,7 +87,7 @@ impl Exporter for Animl {
         Ok(())
     }
 
-    fn write(&mut self, subject: &Subject<'_>) -> Result<(), ExportError> {
+    fn write(&mut self, subject: &ExportedRun<'_>) -> Result<(), ExportError> {
         let Some(page) = &mut self.page else { return Ok(()) };
         if self.steps == 0 {
             page.open("ExperimentStepSet", &[])?;
@@ -163,7 +163,7 @@ pub(crate) fn label(quantity: &Quantity, unit: &Unit) -> String {
 }
 
 /// A document being written.
-struct Page {
+struct AnimlPage {
     out: Writer<Box<dyn Output>>,
     packed: bool,
     /// Series so far: the standard wants their names to be unique within all steps.
@@ -173,7 +173,7 @@ struct Page {
 
 type Attributes<'a> = &'a [(&'a str, &'a str)];
 
-impl Page {
+impl AnimlPage {
     fn event(&mut self, event: Event<'_>) -> io::Result<()> {
         self.out.write_event(event)
     }

@@ -59,7 +59,7 @@ use std::io::{self, Write};
 
 use curvary_record::{Column, Decimals, Numbers, Run, RunId, Trace, Unit};
 
-use super::digits::Digits;
+use super::digits::DigitWriter;
 use super::table_schema::{ColumnType, TableField, TableSchema};
 
 use columns::{describe, heads, plain_name, rank};
@@ -69,17 +69,17 @@ use usual::usual;
 pub(crate) use unit_form::unit_of;
 
 pub use origins::Origins;
-pub use rows::Content;
-pub(crate) use rows::Stretch;
+pub use rows::CellContent;
+pub(crate) use rows::ColumnStretch;
 
 /// Rows are handed on in blocks of about this many bytes.
 const BLOCK: usize = 1 << 16;
 
 /// What a table holds.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Options {
+pub struct CsvOptions {
     /// What a row is.
-    pub rows: Rows,
+    pub rows: RowKind,
     /// Begin with a byte-order mark, by which some spreadsheets know that a file is UTF-8.
     pub byte_order_mark: bool,
     /// Leave out the fields that are kept under the sources' own spellings.
@@ -88,7 +88,7 @@ pub struct Options {
 
 /// What a row of a table is.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub enum Rows {
+pub enum RowKind {
     /// A point, with everything that is known of it: the one tidy table.
     #[default]
     Tidy,
@@ -143,7 +143,7 @@ impl From<io::Error> for WriteError {
 
 /// One variable of the table.
 #[derive(Clone, Debug, PartialEq, Eq, PartialOrd, Ord)]
-enum Variable {
+enum CsvVariable {
     Run,
     Trace,
     Sample,
@@ -153,8 +153,8 @@ enum Variable {
         name: String,
         /// The UCUM code; all pure numbers have `1`.
         unit: Option<String>,
-        part: Part,
-        standing: Standing,
+        part: NumberPart,
+        standing: NumberRole,
     },
     Words(String),
     Label,
@@ -174,7 +174,7 @@ enum Variable {
 /// What a number is to its curve. Numbers of one name and different standing never share a column: a field that a
 /// source happens to call `absorbance` is not what was measured.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-enum Standing {
+enum NumberRole {
     /// A coordinate, or a field that is known by this name.
     Condition,
     /// What was measured.
@@ -185,7 +185,7 @@ enum Standing {
 
 /// Which of the numbers of one name.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-enum Part {
+enum NumberPart {
     /// The value; above 0 when a curve has the same quantity more than once.
     Value(u8),
     PlusMinus,
@@ -197,7 +197,7 @@ enum Part {
 
 /// What a row holds in one column.
 #[derive(Clone, Debug)]
-enum Cell {
+enum CsvCell {
     Text(String),
     Number(f64, String),
     X,
@@ -212,9 +212,9 @@ enum Cell {
 }
 
 /// A variable of a row with its content, and how it came in.
-struct Entry {
-    variable: Variable,
-    cell: Cell,
+struct CsvEntry {
+    variable: CsvVariable,
+    cell: CsvCell,
     /// Whether it runs along a curve or is held along it.
     coordinate: bool,
     /// The unit as it was, before all pure numbers became one.
@@ -236,14 +236,14 @@ struct VariableSurvey {
 /// The first pass: which columns do the runs fill?
 #[derive(Clone, Debug, Default)]
 pub struct Survey {
-    options: Options,
-    seen: BTreeMap<Variable, VariableSurvey>,
+    options: CsvOptions,
+    seen: BTreeMap<CsvVariable, VariableSurvey>,
 }
 
 impl Survey {
     /// Nothing seen yet.
     #[must_use]
-    pub fn new(options: Options) -> Self {
+    pub fn new(options: CsvOptions) -> Self {
         Self {
             options,
             seen: BTreeMap::new(),
@@ -252,7 +252,7 @@ impl Survey {
 
     /// The same with the columns that tables of this kind usually have, in their customary units, whether some run fills them
     /// or not: parts of one set have them alike.
-    pub(crate) fn with_usual_columns(options: Options) -> Self {
+    pub(crate) fn with_usual_columns(options: CsvOptions) -> Self {
         let mut survey = Self::new(options);
         for (variable, coordinate, unit) in usual(options.rows) {
             let seen = VariableSurvey {
@@ -271,9 +271,11 @@ impl Survey {
         for group in &groups {
             for entry in of_run.iter().chain(&group.own) {
                 let (whole, fractional) = match (&entry.cell, group.trace) {
-                    (Cell::X, Some(trace)) => form_of(&trace.x),
-                    (Cell::Y, Some(trace)) => form_of(&trace.y),
-                    (Cell::Number(_, text), _) => (!has_point(text.as_bytes()), has_point(text.as_bytes())),
+                    (CsvCell::X, Some(trace)) => form_of(&trace.x),
+                    (CsvCell::Y, Some(trace)) => form_of(&trace.y),
+                    (CsvCell::Number(_, text), _) => {
+                        (!has_point(text.as_bytes()), has_point(text.as_bytes()))
+                    }
                     _ => (false, false),
                 };
                 self.note(entry, whole, fractional);
@@ -281,10 +283,10 @@ impl Survey {
         }
     }
 
-    fn note(&mut self, entry: &Entry, whole: bool, fractional: bool) {
+    fn note(&mut self, entry: &CsvEntry, whole: bool, fractional: bool) {
         let guarded = match &entry.cell {
-            Cell::Text(text) => runs_as_formula(text),
-            Cell::Name { guarded } => *guarded,
+            CsvCell::Text(text) => runs_as_formula(text),
+            CsvCell::Name { guarded } => *guarded,
             _ => false,
         };
         let new = VariableSurvey {
@@ -317,13 +319,14 @@ impl Survey {
     /// The table's columns. They depend on what was seen, not on its order.
     #[must_use]
     pub fn table(&self) -> Table {
-        let mut found: Vec<(&Variable, &VariableSurvey)> = self.seen.iter().collect();
+        let mut found: Vec<(&CsvVariable, &VariableSurvey)> = self.seen.iter().collect();
         found.sort_by_cached_key(|(variable, seen)| (rank(variable, seen), (*variable).clone()));
         let empty = VariableSurvey::default();
         if found.is_empty() {
             // An empty archive still gives a table with a head.
             found.extend(
-                [Variable::RUN, Variable::TRACE, Variable::TECHNIQUE].map(|variable| (variable, &empty)),
+                [CsvVariable::RUN, CsvVariable::TRACE, CsvVariable::TECHNIQUE]
+                    .map(|variable| (variable, &empty)),
             );
         }
         let heads = heads(&found);
@@ -332,7 +335,7 @@ impl Survey {
             .zip(heads)
             .map(|((variable, seen), head)| describe(variable, seen, head))
             .collect();
-        let place = |wanted: &Variable| found.iter().position(|(variable, _)| *variable == wanted);
+        let place = |wanted: &CsvVariable| found.iter().position(|(variable, _)| *variable == wanted);
         Table {
             options: self.options,
             columns,
@@ -340,9 +343,9 @@ impl Survey {
                 .iter()
                 .map(|(_, seen)| seen.whole && seen.fractional)
                 .collect(),
-            saturated: place(&Variable::Saturated),
-            absent: place(&Variable::Absent),
-            nothing_absent: Cell::Text("0".to_owned()),
+            saturated: place(&CsvVariable::Saturated),
+            absent: place(&CsvVariable::Absent),
+            nothing_absent: CsvCell::Text("0".to_owned()),
             index: found
                 .iter()
                 .enumerate()
@@ -390,15 +393,15 @@ fn has_point(text: &[u8]) -> bool {
 /// The columns of a table.
 #[derive(Clone, Debug)]
 pub struct Table {
-    options: Options,
+    options: CsvOptions,
     columns: Vec<TableField>,
     /// Columns of whole and of other numbers: the whole ones end with a point there, so that no program takes the
     /// column for one of integers by its first rows.
     dotted: Vec<bool>,
     saturated: Option<usize>,
     absent: Option<usize>,
-    nothing_absent: Cell,
-    index: BTreeMap<Variable, usize>,
+    nothing_absent: CsvCell,
+    index: BTreeMap<CsvVariable, usize>,
 }
 
 impl Table {
@@ -421,10 +424,10 @@ impl Table {
 
     /// A row before it is filled. A mark that some curve has is said of all: an empty cell would say that nothing is
     /// known.
-    fn base(&self) -> Vec<Option<&Cell>> {
+    fn base(&self) -> Vec<Option<&CsvCell>> {
         let mut base = vec![None; self.columns.len()];
         if let Some(at) = self.saturated {
-            base[at] = Some(&Cell::Saturated);
+            base[at] = Some(&CsvCell::Saturated);
         }
         if let Some(at) = self.absent {
             base[at] = Some(&self.nothing_absent);
@@ -436,9 +439,9 @@ impl Table {
     fn row<'c>(
         &self,
         run: &Run,
-        mut row: Vec<Option<&'c Cell>>,
-        entries: &'c [Entry],
-    ) -> Result<Vec<Option<&'c Cell>>, WriteError> {
+        mut row: Vec<Option<&'c CsvCell>>,
+        entries: &'c [CsvEntry],
+    ) -> Result<Vec<Option<&'c CsvCell>>, WriteError> {
         for entry in entries {
             let Some(&at) = self.index.get(&entry.variable) else {
                 // A run without points fills no row and was not surveyed.
@@ -461,7 +464,7 @@ pub struct Writer<W: Write, T: Borrow<Table> + Clone> {
     out: W,
     table: T,
     block: Vec<u8>,
-    digits: Digits,
+    digits: DigitWriter,
     axis: Option<AxisText>,
 }
 
@@ -475,7 +478,7 @@ struct AxisText {
 }
 
 /// A row is these pieces one after another.
-enum Piece {
+enum RowPiece {
     Same(std::ops::Range<usize>),
     /// With whether whole numbers end with a point.
     X(bool),
@@ -507,7 +510,7 @@ impl<W: Write, T: Borrow<Table> + Clone> Writer<W, T> {
             out,
             table,
             block,
-            digits: Digits::default(),
+            digits: DigitWriter::default(),
             axis: None,
         })
     }
@@ -552,10 +555,10 @@ impl<W: Write, T: Borrow<Table> + Clone> Writer<W, T> {
     fn write_trace(
         &mut self,
         trace: &Trace,
-        (pieces, same): (Vec<Piece>, Vec<u8>),
+        (pieces, same): (Vec<RowPiece>, Vec<u8>),
         axis_shared: bool,
     ) -> Result<(), WriteError> {
-        let dotted = pieces.iter().any(|piece| matches!(piece, Piece::X(true)));
+        let dotted = pieces.iter().any(|piece| matches!(piece, RowPiece::X(true)));
         if axis_shared {
             self.keep_axis(&trace.x, dotted);
         }
@@ -569,19 +572,21 @@ impl<W: Write, T: Borrow<Table> + Clone> Writer<W, T> {
             let (x_digits, y_digits) = (x_decimals.next(), y_decimals.next());
             for piece in &pieces {
                 match piece {
-                    Piece::Same(range) => self.block.extend_from_slice(&same[range.clone()]),
-                    Piece::X(dotted) => match kept {
+                    RowPiece::Same(range) => self.block.extend_from_slice(&same[range.clone()]),
+                    RowPiece::X(dotted) => match kept {
                         Some(axis) => self.block.extend_from_slice(axis.get(at)),
                         None => push_number(&mut self.digits, &mut self.block, x, x_digits, *dotted),
                     },
-                    Piece::Y(dotted) => push_number(&mut self.digits, &mut self.block, y, y_digits, *dotted),
-                    Piece::Name => {
+                    RowPiece::Y(dotted) => {
+                        push_number(&mut self.digits, &mut self.block, y, y_digits, *dotted)
+                    }
+                    RowPiece::Name => {
                         if let Some(name) = trace.row_names.get(at) {
                             push_text(&mut self.block, name);
                         }
                     }
-                    Piece::Position => self.digits.push(&mut self.block, at as f64, Some(0)),
-                    Piece::Saturated => {
+                    RowPiece::Position => self.digits.push(&mut self.block, at as f64, Some(0)),
+                    RowPiece::Saturated => {
                         let mut marked = false;
                         while saturated.next_if(|&point| point as usize <= at).is_some() {
                             marked = true;
@@ -644,7 +649,7 @@ impl AxisText {
 }
 
 #[inline]
-fn push_number(digits: &mut Digits, out: &mut Vec<u8>, value: f64, decimals: Option<u8>, dotted: bool) {
+fn push_number(digits: &mut DigitWriter, out: &mut Vec<u8>, value: f64, decimals: Option<u8>, dotted: bool) {
     let start = out.len();
     digits.push(out, value, decimals);
     if dotted && !has_point(&out[start..]) {
@@ -653,7 +658,7 @@ fn push_number(digits: &mut Digits, out: &mut Vec<u8>, value: f64, decimals: Opt
 }
 
 /// The pieces of a row, and the bytes that are the same in every row.
-fn pieces(row: &[Option<&Cell>], dotted: &[bool]) -> (Vec<Piece>, Vec<u8>) {
+fn pieces(row: &[Option<&CsvCell>], dotted: &[bool]) -> (Vec<RowPiece>, Vec<u8>) {
     let (mut pieces, mut same) = (Vec::new(), Vec::new());
     let mut start = 0;
     for (at, cell) in row.iter().enumerate() {
@@ -662,29 +667,29 @@ fn pieces(row: &[Option<&Cell>], dotted: &[bool]) -> (Vec<Piece>, Vec<u8>) {
         }
         let piece = match cell {
             None => continue,
-            Some(Cell::Text(text)) => {
+            Some(CsvCell::Text(text)) => {
                 push_text(&mut same, text);
                 continue;
             }
-            Some(Cell::Number(_, text)) => {
+            Some(CsvCell::Number(_, text)) => {
                 same.extend_from_slice(text.as_bytes());
                 if dotted[at] && !has_point(text.as_bytes()) {
                     same.push(b'.');
                 }
                 continue;
             }
-            Some(Cell::X) => Piece::X(dotted[at]),
-            Some(Cell::Y) => Piece::Y(dotted[at]),
-            Some(Cell::Name { .. }) => Piece::Name,
-            Some(Cell::Saturated) => Piece::Saturated,
-            Some(Cell::Position) => Piece::Position,
+            Some(CsvCell::X) => RowPiece::X(dotted[at]),
+            Some(CsvCell::Y) => RowPiece::Y(dotted[at]),
+            Some(CsvCell::Name { .. }) => RowPiece::Name,
+            Some(CsvCell::Saturated) => RowPiece::Saturated,
+            Some(CsvCell::Position) => RowPiece::Position,
         };
-        pieces.push(Piece::Same(start..same.len()));
+        pieces.push(RowPiece::Same(start..same.len()));
         pieces.push(piece);
         start = same.len();
     }
     same.extend_from_slice(b"\r\n");
-    pieces.push(Piece::Same(start..same.len()));
+    pieces.push(RowPiece::Same(start..same.len()));
     (pieces, same)
 }
 

@@ -11,11 +11,11 @@ const POWERS: [f64; 16] = [
 
 /// Writes decimals; keeps in mind how many digits the last number without known decimals took.
 #[derive(Default)]
-pub(super) struct Digits {
+pub(super) struct DigitWriter {
     hint: u8,
 }
 
-impl Digits {
+impl DigitWriter {
     /// Appends what [`write_decimal`] says, without allocating in the usual case.
     #[inline]
     pub(super) fn push(&mut self, out: &mut Vec<u8>, value: f64, decimals: Option<u8>) {
@@ -151,7 +151,7 @@ mod tests {
 
     fn pushed(value: f64, decimals: Option<u8>) -> String {
         let mut out = Vec::new();
-        Digits::default().push(&mut out, value, decimals);
+        DigitWriter::default().push(&mut out, value, decimals);
         String::from_utf8_lossy(&out).into_owned()
     }
 

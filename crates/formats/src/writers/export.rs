@@ -11,7 +11,7 @@ use super::units::{UnitSurvey, Units};
 
 /// A run with what computations found about it.
 #[derive(Clone, Copy, Debug)]
-pub struct Subject<'a> {
+pub struct ExportedRun<'a> {
     /// The run.
     pub run: &'a Run,
     /// What was found about it, oldest first. One that speaks of several runs comes with each of them.
@@ -25,7 +25,7 @@ impl<T: Write + Seek + Send> Output for T {}
 
 /// Which of an export's files.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub enum Part<'a> {
+pub enum ExportPart<'a> {
     /// The file that was named, where an export is one file.
     Main,
     /// The description beside it.
@@ -40,7 +40,7 @@ pub trait Files {
     ///
     /// # Errors
     /// When it cannot be written.
-    fn create(&mut self, part: Part<'_>) -> io::Result<Box<dyn Output>>;
+    fn create(&mut self, part: ExportPart<'_>) -> io::Result<Box<dyn Output>>;
 }
 
 /// Why an export failed.
@@ -89,7 +89,7 @@ impl From<WriteError> for ExportError {
 
 /// What a format has room for beside numbers, units and the strongest claim of each field.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub struct Room {
+pub struct FormatRoom {
     /// All claims of a field, with their origins.
     pub all_claims: bool,
     /// What was odd about a run.
@@ -102,7 +102,7 @@ pub struct Room {
     pub marks: bool,
 }
 
-impl Room {
+impl FormatRoom {
     /// Everything has room.
     pub const ALL: Self = Self {
         all_claims: true,
@@ -116,10 +116,10 @@ impl Room {
 /// A format.
 pub trait Exporter {
     /// What it has room for.
-    fn room(&self) -> Room;
+    fn room(&self) -> FormatRoom;
 
     /// Looks at a run, before anything is written.
-    fn see(&mut self, subject: &Subject<'_>);
+    fn see(&mut self, subject: &ExportedRun<'_>);
 
     /// Opens the files, every run being seen.
     ///
@@ -131,7 +131,7 @@ pub trait Exporter {
     ///
     /// # Errors
     /// When it was not seen, or a file cannot be written.
-    fn write(&mut self, subject: &Subject<'_>) -> Result<(), ExportError>;
+    fn write(&mut self, subject: &ExportedRun<'_>) -> Result<(), ExportError>;
 
     /// Writes what is left and closes the files; gives remarks on what could not be written as asked.
     ///
@@ -141,24 +141,24 @@ pub trait Exporter {
 }
 
 /// Runs that can be gone through more than once, in the same order.
-pub trait Subjects {
+pub trait ExportedRuns {
     /// Gives every run in turn.
     ///
     /// # Errors
     /// What `take` says, or that a run cannot be read.
     fn each(
         &mut self,
-        take: &mut dyn FnMut(&Subject<'_>) -> Result<(), ExportError>,
+        take: &mut dyn FnMut(&ExportedRun<'_>) -> Result<(), ExportError>,
     ) -> Result<(), ExportError>;
 }
 
-impl Subjects for &[Run] {
+impl ExportedRuns for &[Run] {
     fn each(
         &mut self,
-        take: &mut dyn FnMut(&Subject<'_>) -> Result<(), ExportError>,
+        take: &mut dyn FnMut(&ExportedRun<'_>) -> Result<(), ExportError>,
     ) -> Result<(), ExportError> {
         self.iter()
-            .try_for_each(|run| take(&Subject { run, results: &[] }))
+            .try_for_each(|run| take(&ExportedRun { run, results: &[] }))
     }
 }
 
@@ -180,7 +180,7 @@ pub struct Told {
 /// As [`Exporter`]; what was half written must be thrown away.
 pub fn export(
     exporter: &mut dyn Exporter,
-    subjects: &mut dyn Subjects,
+    subjects: &mut dyn ExportedRuns,
     units: Units,
     files: &mut dyn Files,
 ) -> Result<Told, ExportError> {
@@ -197,7 +197,7 @@ pub fn export(
     subjects.each(&mut |subject| {
         let run = plan.apply(subject.run, &mut stays);
         left.see(subject, room);
-        exporter.see(&Subject {
+        exporter.see(&ExportedRun {
             run: &run,
             ..*subject
         });
@@ -207,7 +207,7 @@ pub fn export(
     let mut known = BTreeSet::new();
     subjects.each(&mut |subject| {
         let run = plan.apply(subject.run, &mut known);
-        exporter.write(&Subject {
+        exporter.write(&ExportedRun {
             run: &run,
             ..*subject
         })
@@ -243,8 +243,8 @@ struct Omissions {
 }
 
 impl Omissions {
-    fn see(&mut self, subject: &Subject<'_>, room: Room) {
-        let Subject { run, results } = subject;
+    fn see(&mut self, subject: &ExportedRun<'_>, room: FormatRoom) {
+        let ExportedRun { run, results } = subject;
         let all_fields = || std::iter::once(&run.fields).chain(run.traces.iter().map(|trace| &trace.fields));
         if !room.all_claims {
             self.disputes += all_fields()
@@ -305,7 +305,7 @@ impl Omissions {
 /// Tidy CSV with its Table Schema beside it.
 #[derive(Default)]
 pub struct TidyCsv {
-    options: super::csv::Options,
+    options: super::csv::CsvOptions,
     survey: super::csv::Survey,
     writer: Option<TableWriter>,
 }
@@ -316,7 +316,7 @@ pub(super) type TableWriter = super::csv::Writer<Box<dyn Output>, std::sync::Arc
 impl TidyCsv {
     /// A tidy table.
     #[must_use]
-    pub fn new(options: super::csv::Options) -> Self {
+    pub fn new(options: super::csv::CsvOptions) -> Self {
         Self {
             options,
             survey: super::csv::Survey::new(options),
@@ -326,29 +326,29 @@ impl TidyCsv {
 }
 
 impl Exporter for TidyCsv {
-    fn room(&self) -> Room {
-        Room {
+    fn room(&self) -> FormatRoom {
+        FormatRoom {
             fields: true,
             marks: true,
-            ..Room::default()
+            ..FormatRoom::default()
         }
     }
 
-    fn see(&mut self, subject: &Subject<'_>) {
+    fn see(&mut self, subject: &ExportedRun<'_>) {
         self.survey.see(subject.run);
     }
 
     fn begin(&mut self, files: &mut dyn Files) -> Result<(), ExportError> {
         let table = std::mem::replace(&mut self.survey, super::csv::Survey::new(self.options)).table();
-        let mut schema = files.create(Part::Schema)?;
+        let mut schema = files.create(ExportPart::Schema)?;
         schema.write_all(table.schema().to_json().as_bytes())?;
         schema.flush()?;
-        let out = files.create(Part::Main)?;
+        let out = files.create(ExportPart::Main)?;
         self.writer = Some(super::csv::Writer::new(out, std::sync::Arc::new(table))?);
         Ok(())
     }
 
-    fn write(&mut self, subject: &Subject<'_>) -> Result<(), ExportError> {
+    fn write(&mut self, subject: &ExportedRun<'_>) -> Result<(), ExportError> {
         if let Some(writer) = &mut self.writer {
             writer.write(subject.run)?;
         }
@@ -366,7 +366,7 @@ impl Exporter for TidyCsv {
 /// JCAMP-DX. Its file begins with the count of its blocks, which are counted in the first pass.
 #[derive(Default)]
 pub struct JcampDx {
-    options: super::jcamp::Options,
+    options: super::jcamp::JcampDxOptions,
     blocks: usize,
     written: usize,
     out: Option<Box<dyn Output>>,
@@ -381,7 +381,7 @@ const REMARKS: usize = 1000;
 impl JcampDx {
     /// A file of the standard.
     #[must_use]
-    pub fn new(options: super::jcamp::Options) -> Self {
+    pub fn new(options: super::jcamp::JcampDxOptions) -> Self {
         Self {
             options,
             ..Self::default()
@@ -403,28 +403,28 @@ impl JcampDx {
 }
 
 impl Exporter for JcampDx {
-    fn room(&self) -> Room {
-        Room {
+    fn room(&self) -> FormatRoom {
+        FormatRoom {
             fields: true,
             marks: true,
-            ..Room::default()
+            ..FormatRoom::default()
         }
     }
 
-    fn see(&mut self, subject: &Subject<'_>) {
+    fn see(&mut self, subject: &ExportedRun<'_>) {
         self.blocks += super::jcamp::blocks(subject.run, &self.options);
     }
 
     fn begin(&mut self, files: &mut dyn Files) -> Result<(), ExportError> {
         if self.blocks == 0 {
-            let refusal = curvary_jcamp_dx::Refusal::NoSheets;
+            let refusal = curvary_jcamp_dx::WriteRefusal::NoSheets;
             return Err(ExportError::Refused(super::jcamp::refused(refusal)));
         }
-        self.out = Some(files.create(Part::Main)?);
+        self.out = Some(files.create(ExportPart::Main)?);
         Ok(())
     }
 
-    fn write(&mut self, subject: &Subject<'_>) -> Result<(), ExportError> {
+    fn write(&mut self, subject: &ExportedRun<'_>) -> Result<(), ExportError> {
         let mut remarks = Vec::new();
         let standard = super::jcamp::standard(&self.options);
         let mut stream = curvary_jcamp_dx::Stream::new(self.blocks, self.written, &standard);

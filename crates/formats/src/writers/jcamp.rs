@@ -19,13 +19,13 @@ pub use curvary_jcamp_dx::{Form, Version};
 use super::digits::as_written;
 use super::units::exactly;
 use crate::readers::jcamp::{
-    Meaning, OURS, abscissa, claim, diagnostic, is_of_standard, label_of, long_date, only_concentration,
+    OURS, UnitMeaning, abscissa, claim, diagnostic, is_of_standard, label_of, long_date, only_concentration,
     ordinate, private_claim, text, written,
 };
 
 /// How to write.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub struct Options {
+pub struct JcampDxOptions {
     /// The form of ordinates; the plainer AFFN is written where values do not fit.
     pub form: Form,
     /// The version of the standard.
@@ -40,7 +40,7 @@ pub struct Options {
 
 /// A written file.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub struct Written {
+pub struct WrittenJcampDx {
     /// The file.
     pub text: String,
     /// What could not be carried over, or not as asked.
@@ -51,7 +51,7 @@ pub struct Written {
 ///
 /// # Errors
 /// When there is no point to write; the diagnostic says so.
-pub fn write(runs: &[Run], options: &Options) -> Result<Written, Box<Diagnostic>> {
+pub fn write(runs: &[Run], options: &JcampDxOptions) -> Result<WrittenJcampDx, Box<Diagnostic>> {
     let mut remarks = Vec::new();
     let sheets: Vec<dx::Sheet> = runs
         .iter()
@@ -59,13 +59,13 @@ pub fn write(runs: &[Run], options: &Options) -> Result<Written, Box<Diagnostic>
         .collect();
     let file = dx::write(&sheets, &standard(options)).map_err(refused)?;
     remarks.extend(file.remarks.iter().map(diagnostic));
-    Ok(Written {
+    Ok(WrittenJcampDx {
         text: file.text,
         remarks,
     })
 }
 
-pub(super) fn refused(refusal: dx::Refusal) -> Box<Diagnostic> {
+pub(super) fn refused(refusal: dx::WriteRefusal) -> Box<Diagnostic> {
     Box::new(Diagnostic::error(
         Code::new("jcamp-dx-not-written"),
         refusal.to_string(),
@@ -73,7 +73,7 @@ pub(super) fn refused(refusal: dx::Refusal) -> Box<Diagnostic> {
 }
 
 /// The options as the standard's own writer takes them.
-pub(super) fn standard(options: &Options) -> dx::WriteOptions {
+pub(super) fn standard(options: &JcampDxOptions) -> dx::WriteOptions {
     dx::WriteOptions {
         version: options.version,
         form: options.form,
@@ -89,17 +89,20 @@ pub(super) fn standard(options: &Options) -> dx::WriteOptions {
 }
 
 /// The curves of a run that have points, and the scans that they are, where they are repeated scans.
-fn parted<'r>(run: &'r Run, options: &Options) -> (Vec<(usize, &'r Trace)>, Option<Scans<'r>>) {
+fn parted<'r>(
+    run: &'r Run,
+    options: &JcampDxOptions,
+) -> (Vec<(usize, &'r Trace)>, Option<RepeatedScans<'r>>) {
     let all = run.traces.iter().enumerate();
     let traces: Vec<(usize, &Trace)> = all.filter(|(_, trace)| !trace.is_empty()).collect();
     let scans = (!options.scans_as_blocks && options.version != Version::V4_24)
-        .then(|| Scans::of(run, &traces))
+        .then(|| RepeatedScans::of(run, &traces))
         .flatten();
     (traces, scans)
 }
 
 /// How many blocks a run takes.
-pub(super) fn blocks(run: &Run, options: &Options) -> usize {
+pub(super) fn blocks(run: &Run, options: &JcampDxOptions) -> usize {
     match parted(run, options) {
         (_, Some(_)) => 1,
         (traces, None) => traces.len(),
@@ -107,7 +110,11 @@ pub(super) fn blocks(run: &Run, options: &Options) -> usize {
 }
 
 /// The blocks of a run.
-pub(super) fn sheets_of(run: &Run, options: &Options, remarks: &mut Vec<Diagnostic>) -> Vec<dx::Sheet> {
+pub(super) fn sheets_of(
+    run: &Run,
+    options: &JcampDxOptions,
+    remarks: &mut Vec<Diagnostic>,
+) -> Vec<dx::Sheet> {
     let (traces, scans) = parted(run, options);
     if traces.len() < run.traces.len() {
         let message = format!(
@@ -118,12 +125,12 @@ pub(super) fn sheets_of(run: &Run, options: &Options, remarks: &mut Vec<Diagnost
         remarks.push(note("curve-without-points", message));
     }
     if let Some(scans) = scans {
-        return vec![Page::new(run, options, remarks).scans(&scans)];
+        return vec![JcampDxPage::new(run, options, remarks).scans(&scans)];
     }
     let several = traces.len() > 1;
     traces
         .iter()
-        .map(|&(index, trace)| Page::new(run, options, remarks).curve(index, trace, several))
+        .map(|&(index, trace)| JcampDxPage::new(run, options, remarks).curve(index, trace, several))
         .collect()
 }
 
@@ -136,7 +143,7 @@ fn lost(code: &'static str, message: String) -> Diagnostic {
 }
 
 /// Repeated scans that fit NTUPLES: one page a trace, told apart by one held coordinate.
-struct Scans<'r> {
+struct RepeatedScans<'r> {
     traces: Vec<&'r Trace>,
     /// For each trace, the coordinate that tells its page.
     pages: Vec<&'r Coordinate>,
@@ -144,7 +151,7 @@ struct Scans<'r> {
     common: Vec<&'r Coordinate>,
 }
 
-impl<'r> Scans<'r> {
+impl<'r> RepeatedScans<'r> {
     fn of(run: &'r Run, traces: &[(usize, &'r Trace)]) -> Option<Self> {
         let (_, first) = traces.first()?;
         let like_first = |trace: &Trace| {
@@ -192,7 +199,7 @@ impl<'r> Scans<'r> {
 }
 
 /// One sheet in the making.
-struct Page<'a> {
+struct JcampDxPage<'a> {
     run: &'a Run,
     version: Version,
     ascii: bool,
@@ -208,8 +215,8 @@ struct Page<'a> {
     private: Vec<String>,
 }
 
-impl<'a> Page<'a> {
-    fn new(run: &'a Run, options: &Options, remarks: &'a mut Vec<Diagnostic>) -> Self {
+impl<'a> JcampDxPage<'a> {
+    fn new(run: &'a Run, options: &JcampDxOptions, remarks: &'a mut Vec<Diagnostic>) -> Self {
         Self {
             run,
             version: options.version,
@@ -298,7 +305,7 @@ impl<'a> Page<'a> {
         self.sheet(trace, content, one_of_several.then_some(label))
     }
 
-    fn scans(mut self, scans: &Scans<'_>) -> dx::Sheet {
+    fn scans(mut self, scans: &RepeatedScans<'_>) -> dx::Sheet {
         self.fields(false);
         let (first, page) = (scans.traces[0], scans.pages[0]);
         self.held(scans.common.iter().copied());
@@ -309,7 +316,7 @@ impl<'a> Page<'a> {
             }
         }
         let units = written(&page.quantity, &page.unit);
-        if abscissa(&units) != Meaning::Sure(page.quantity.clone(), page.unit.clone()) {
+        if abscissa(&units) != UnitMeaning::Sure(page.quantity.clone(), page.unit.clone()) {
             self.ours("PAGE", format!("{}, {}", page.quantity, page.unit));
         }
         let name = |quantity: &Quantity| quantity.as_str().to_uppercase().replace('-', " ");
@@ -405,9 +412,9 @@ impl<'a> Page<'a> {
     }
 
     /// The unit text of an axis; with a private label when the text alone does not say it all.
-    fn axis(&mut self, name: &str, column: &Column, read: fn(&str) -> Meaning) -> String {
+    fn axis(&mut self, name: &str, column: &Column, read: fn(&str) -> UnitMeaning) -> String {
         let text = written(&column.quantity, &column.unit);
-        if read(&text) != Meaning::Sure(column.quantity.clone(), column.unit.clone()) {
+        if read(&text) != UnitMeaning::Sure(column.quantity.clone(), column.unit.clone()) {
             self.ours(name, format!("{}, {}", column.quantity, column.unit));
         }
         if !is_of_standard(&text) {

@@ -10,7 +10,7 @@ use schemars::JsonSchema;
 use serde::Serialize;
 
 use super::json_lines::Maker;
-use crate::{Card, Reading, Source};
+use crate::{ReaderInfo, Reading, Source};
 
 /// The file name of the schema.
 const SCHEMA: &str = "source-document-v1.json";
@@ -73,7 +73,7 @@ impl<'a> Remark<'a> {
 impl<'a> SourceDocument<'a> {
     /// The document of a source that was read, by the reader with this card.
     #[must_use]
-    pub fn new(source: &'a Source, card: Option<&'a Card>, reading: &'a Reading) -> Self {
+    pub fn new(source: &'a Source, card: Option<&'a ReaderInfo>, reading: &'a Reading) -> Self {
         let of_runs = reading.runs.iter().enumerate().flat_map(|(index, run)| {
             run.remarks
                 .iter()

@@ -9,7 +9,7 @@ use curvary_record::{Diagnostic, Outcome, Run};
 use schemars::JsonSchema;
 use serde::Serialize;
 
-use super::export::{ExportError, Exporter, Files, Output, Part, Room, Subject};
+use super::export::{ExportError, ExportPart, ExportedRun, Exporter, Files, FormatRoom, Output};
 
 /// Who wrote a document, and in which form.
 #[derive(Clone, Debug, Serialize, JsonSchema)]
@@ -108,21 +108,21 @@ impl Json {
 
 /// A line with borrowed content.
 #[derive(Serialize)]
-struct Line<'a> {
+struct JsonLine<'a> {
     curvary: Maker,
     run: &'a Run,
     results: &'a [Outcome],
 }
 
 impl Exporter for Json {
-    fn room(&self) -> Room {
-        Room::ALL
+    fn room(&self) -> FormatRoom {
+        FormatRoom::ALL
     }
 
-    fn see(&mut self, _subject: &Subject<'_>) {}
+    fn see(&mut self, _subject: &ExportedRun<'_>) {}
 
     fn begin(&mut self, files: &mut dyn Files) -> Result<(), ExportError> {
-        let mut out = files.create(Part::Main)?;
+        let mut out = files.create(ExportPart::Main)?;
         if !self.lines {
             out.write_all(b"{\"curvary\":")?;
             serde_json::to_writer(&mut out, &Maker::of(DOCUMENT))?;
@@ -132,10 +132,10 @@ impl Exporter for Json {
         Ok(())
     }
 
-    fn write(&mut self, subject: &Subject<'_>) -> Result<(), ExportError> {
+    fn write(&mut self, subject: &ExportedRun<'_>) -> Result<(), ExportError> {
         let Some(out) = &mut self.out else { return Ok(()) };
         if self.lines {
-            let line = Line {
+            let line = JsonLine {
                 curvary: Maker::of(LINE),
                 run: subject.run,
                 results: subject.results,

@@ -17,8 +17,8 @@ use parquet::file::reader::{FileReader, SerializedFileReader};
 use parquet::file::writer::SerializedFileWriter;
 use parquet::schema::types::{ColumnPath, Type};
 
-use super::csv::{Content, Options, Stretch, Table};
-use super::export::{ExportError, Exporter, Files, Output, Part, Room, Subject};
+use super::csv::{CellContent, ColumnStretch, CsvOptions, Table};
+use super::export::{ExportError, ExportPart, ExportedRun, Exporter, Files, FormatRoom, Output};
 use super::results::Results;
 use super::table_schema::{ColumnType, TableField, TableSchema};
 use super::tables::{NAMES, Surveys};
@@ -31,7 +31,7 @@ fn failed(error: ParquetError) -> ExportError {
 }
 
 /// The cells of a column that are not written yet.
-enum Cells {
+enum ColumnBuffer {
     Texts(Vec<ByteArray>),
     Numbers(Vec<f64>),
     Wholes(Vec<i64>),
@@ -39,43 +39,43 @@ enum Cells {
     Days(Vec<i32>),
 }
 
-impl Cells {
+impl ColumnBuffer {
     /// Appends cells; says how many of the rows have one. Those without stand last.
-    fn push(&mut self, stretch: &Stretch<'_>, rows: usize) -> usize {
+    fn push(&mut self, stretch: &ColumnStretch<'_>, rows: usize) -> usize {
         match (self, stretch) {
-            (Self::Texts(cells), Stretch::Same(Content::Text(text))) => {
+            (Self::Texts(cells), ColumnStretch::Same(CellContent::Text(text))) => {
                 cells.extend(repeat_n(ByteArray::from(*text), rows));
                 rows
             }
-            (Self::Texts(cells), Stretch::Names(names)) => {
+            (Self::Texts(cells), ColumnStretch::Names(names)) => {
                 cells.extend(names.iter().map(|name| ByteArray::from(name.as_str())));
                 names.len()
             }
-            (Self::Numbers(cells), Stretch::Same(Content::Number(value))) => {
+            (Self::Numbers(cells), ColumnStretch::Same(CellContent::Number(value))) => {
                 cells.extend(repeat_n(*value, rows));
                 rows
             }
-            (Self::Numbers(cells), Stretch::Numbers(numbers)) => {
+            (Self::Numbers(cells), ColumnStretch::Numbers(numbers)) => {
                 cells.extend_from_slice(numbers);
                 numbers.len()
             }
-            (Self::Wholes(cells), Stretch::Same(Content::Whole(count))) => {
+            (Self::Wholes(cells), ColumnStretch::Same(CellContent::Whole(count))) => {
                 cells.extend(repeat_n(*count, rows));
                 rows
             }
-            (Self::Wholes(cells), Stretch::Counts(from)) => {
+            (Self::Wholes(cells), ColumnStretch::Counts(from)) => {
                 cells.extend((*from..from + rows).filter_map(|count| i64::try_from(count).ok()));
                 rows
             }
-            (Self::Truths(cells), Stretch::Same(Content::Truth(mark))) => {
+            (Self::Truths(cells), ColumnStretch::Same(CellContent::Truth(mark))) => {
                 cells.extend(repeat_n(*mark, rows));
                 rows
             }
-            (Self::Truths(cells), Stretch::Marks(marks)) => {
+            (Self::Truths(cells), ColumnStretch::Marks(marks)) => {
                 cells.extend_from_slice(marks);
                 marks.len()
             }
-            (Self::Days(cells), Stretch::Same(Content::Text(text))) => match days(text) {
+            (Self::Days(cells), ColumnStretch::Same(CellContent::Text(text))) => match days(text) {
                 Some(days) => {
                     cells.extend(repeat_n(days, rows));
                     rows
@@ -88,13 +88,13 @@ impl Cells {
 }
 
 /// A file being written.
-struct Sheet {
+struct ParquetFile {
     writer: SerializedFileWriter<Box<dyn Output>>,
-    columns: Vec<(Cells, Vec<i16>)>,
+    columns: Vec<(ColumnBuffer, Vec<i16>)>,
     rows: usize,
 }
 
-impl Sheet {
+impl ParquetFile {
     fn new(out: Box<dyn Output>, fields: &[TableField]) -> Result<Self, ExportError> {
         let leaf = |field: &TableField| {
             let (physical, logical) = match field.kind {
@@ -135,11 +135,11 @@ impl Sheet {
             SerializedFileWriter::new(out, Arc::new(schema), Arc::new(properties)).map_err(failed)?;
         let columns = fields.iter().map(|field| {
             let cells = match field.kind {
-                ColumnType::String => Cells::Texts(Vec::new()),
-                ColumnType::Number => Cells::Numbers(Vec::new()),
-                ColumnType::Integer => Cells::Wholes(Vec::new()),
-                ColumnType::Boolean => Cells::Truths(Vec::new()),
-                ColumnType::Date => Cells::Days(Vec::new()),
+                ColumnType::String => ColumnBuffer::Texts(Vec::new()),
+                ColumnType::Number => ColumnBuffer::Numbers(Vec::new()),
+                ColumnType::Integer => ColumnBuffer::Wholes(Vec::new()),
+                ColumnType::Boolean => ColumnBuffer::Truths(Vec::new()),
+                ColumnType::Date => ColumnBuffer::Days(Vec::new()),
             };
             (cells, Vec::new())
         });
@@ -150,13 +150,13 @@ impl Sheet {
         })
     }
 
-    fn row(&mut self, row: &[Content<'_>]) -> Result<(), ExportError> {
-        let row: Vec<Stretch<'_>> = row.iter().copied().map(Stretch::Same).collect();
+    fn row(&mut self, row: &[CellContent<'_>]) -> Result<(), ExportError> {
+        let row: Vec<ColumnStretch<'_>> = row.iter().copied().map(ColumnStretch::Same).collect();
         self.rows(&row, 1)
     }
 
     /// Takes many rows, column by column.
-    fn rows(&mut self, row: &[Stretch<'_>], rows: usize) -> Result<(), ExportError> {
+    fn rows(&mut self, row: &[ColumnStretch<'_>], rows: usize) -> Result<(), ExportError> {
         for ((cells, there), stretch) in self.columns.iter_mut().zip(row) {
             let filled = cells.push(stretch, rows);
             there.extend(repeat_n(1, filled));
@@ -181,11 +181,11 @@ impl Sheet {
             };
             let there = Some(there.as_slice());
             match cells {
-                Cells::Texts(cells) => column.typed::<ByteArrayType>().write_batch(cells, there, None),
-                Cells::Numbers(cells) => column.typed::<DoubleType>().write_batch(cells, there, None),
-                Cells::Wholes(cells) => column.typed::<Int64Type>().write_batch(cells, there, None),
-                Cells::Truths(cells) => column.typed::<BoolType>().write_batch(cells, there, None),
-                Cells::Days(cells) => column.typed::<Int32Type>().write_batch(cells, there, None),
+                ColumnBuffer::Texts(cells) => column.typed::<ByteArrayType>().write_batch(cells, there, None),
+                ColumnBuffer::Numbers(cells) => column.typed::<DoubleType>().write_batch(cells, there, None),
+                ColumnBuffer::Wholes(cells) => column.typed::<Int64Type>().write_batch(cells, there, None),
+                ColumnBuffer::Truths(cells) => column.typed::<BoolType>().write_batch(cells, there, None),
+                ColumnBuffer::Days(cells) => column.typed::<Int32Type>().write_batch(cells, there, None),
             }
             .map_err(failed)?;
             column.close().map_err(failed)?;
@@ -193,11 +193,11 @@ impl Sheet {
         group.close().map_err(failed)?;
         for (cells, there) in &mut self.columns {
             match cells {
-                Cells::Texts(cells) => cells.clear(),
-                Cells::Numbers(cells) => cells.clear(),
-                Cells::Wholes(cells) => cells.clear(),
-                Cells::Truths(cells) => cells.clear(),
-                Cells::Days(cells) => cells.clear(),
+                ColumnBuffer::Texts(cells) => cells.clear(),
+                ColumnBuffer::Numbers(cells) => cells.clear(),
+                ColumnBuffer::Wholes(cells) => cells.clear(),
+                ColumnBuffer::Truths(cells) => cells.clear(),
+                ColumnBuffer::Days(cells) => cells.clear(),
             }
             there.clear();
         }
@@ -278,14 +278,14 @@ fn days(text: &str) -> Option<i32> {
 pub struct Parquet {
     surveys: Surveys,
     tables: Vec<Table>,
-    sheets: Vec<Sheet>,
+    sheets: Vec<ParquetFile>,
     results: Results,
 }
 
 impl Default for Parquet {
     fn default() -> Self {
         Self {
-            surveys: Surveys::new(Options::default()),
+            surveys: Surveys::new(CsvOptions::default()),
             tables: Vec::new(),
             sheets: Vec::new(),
             results: Results::default(),
@@ -299,23 +299,23 @@ impl Parquet {
     #[must_use]
     pub fn part() -> Self {
         Self {
-            surveys: Surveys::with_usual_columns(Options::default()),
+            surveys: Surveys::with_usual_columns(CsvOptions::default()),
             ..Self::default()
         }
     }
 }
 
 impl Exporter for Parquet {
-    fn room(&self) -> Room {
-        Room {
+    fn room(&self) -> FormatRoom {
+        FormatRoom {
             results: true,
             fields: true,
             marks: true,
-            ..Room::default()
+            ..FormatRoom::default()
         }
     }
 
-    fn see(&mut self, subject: &Subject<'_>) {
+    fn see(&mut self, subject: &ExportedRun<'_>) {
         self.surveys.see(subject);
     }
 
@@ -324,13 +324,13 @@ impl Exporter for Parquet {
         let mut all: Vec<Vec<TableField>> = self.tables.iter().map(|table| table.schema().fields).collect();
         all.push(Results::columns());
         for (name, fields) in NAMES.iter().zip(&all) {
-            let out = files.create(Part::Member(&format!("{name}.parquet")))?;
-            self.sheets.push(Sheet::new(out, fields)?);
+            let out = files.create(ExportPart::Member(&format!("{name}.parquet")))?;
+            self.sheets.push(ParquetFile::new(out, fields)?);
         }
         Ok(())
     }
 
-    fn write(&mut self, subject: &Subject<'_>) -> Result<(), ExportError> {
+    fn write(&mut self, subject: &ExportedRun<'_>) -> Result<(), ExportError> {
         let Self {
             tables,
             sheets,

@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 
 use curvary_record::{Outcome, Unit};
 
-use super::csv::{Content, run_name};
+use super::csv::{CellContent, run_name};
 use super::table_schema::{ColumnType, TableField};
 
 /// The columns.
@@ -101,7 +101,7 @@ impl Results {
     pub fn each<E>(
         &mut self,
         results: &[Outcome],
-        mut take: impl FnMut(&[Content<'_>]) -> Result<(), E>,
+        mut take: impl FnMut(&[CellContent<'_>]) -> Result<(), E>,
     ) -> Result<(), E> {
         for result in results {
             if !self.known.insert(result.id.clone()) {
@@ -109,20 +109,20 @@ impl Results {
             }
             let names: Vec<String> = result.runs.iter().map(|run| run_name(run).into_owned()).collect();
             let all = names.join(" ");
-            let number = |value: Option<f64>| value.map_or(Content::Empty, Content::Number);
-            let mut row = [Content::Empty; COLUMNS.len()];
-            row[0] = Content::Text(&result.id);
-            row[1] = Content::Text(result.kind.as_str());
+            let number = |value: Option<f64>| value.map_or(CellContent::Empty, CellContent::Number);
+            let mut row = [CellContent::Empty; COLUMNS.len()];
+            row[0] = CellContent::Text(&result.id);
+            row[1] = CellContent::Text(result.kind.as_str());
             if let [one] = names.as_slice() {
-                row[2] = Content::Text(one);
+                row[2] = CellContent::Text(one);
             }
-            row[3] = Content::Text(&all);
+            row[3] = CellContent::Text(&all);
             row[4] = result
                 .trace
-                .map_or(Content::Empty, |trace| Content::Whole(trace.into()));
-            row[5] = Content::Text(&result.model);
-            row[13] = Content::Text(&result.termination);
-            row[15] = Content::Text(&result.by);
+                .map_or(CellContent::Empty, |trace| CellContent::Whole(trace.into()));
+            row[5] = CellContent::Text(&result.model);
+            row[13] = CellContent::Text(&result.termination);
+            row[15] = CellContent::Text(&result.by);
             let remarks: Vec<&str> = result
                 .remarks
                 .iter()
@@ -130,9 +130,9 @@ impl Results {
                 .collect();
             let remarks = remarks.join("; ");
             if !remarks.is_empty() {
-                row[18] = Content::Text(&remarks);
+                row[18] = CellContent::Text(&remarks);
             }
-            row[17] = Content::Whole(0);
+            row[17] = CellContent::Whole(0);
             if result.parameters.is_empty() {
                 take(&row)?;
             }
@@ -143,20 +143,23 @@ impl Results {
                     item += 1;
                     met = BTreeSet::from([parameter.name.as_str()]);
                 }
-                row[16] = Content::Whole(item);
-                row[17] = Content::Whole(place);
+                row[16] = CellContent::Whole(item);
+                row[17] = CellContent::Whole(place);
                 let interval = parameter.intervals.first();
-                row[6] = Content::Text(&parameter.name);
+                row[6] = CellContent::Text(&parameter.name);
                 row[7] = number(parameter.value);
                 row[8] = parameter
                     .unit
                     .as_ref()
-                    .map_or(Content::Empty, |unit| Content::Text(Unit::code(unit)));
+                    .map_or(CellContent::Empty, |unit| CellContent::Text(Unit::code(unit)));
                 row[9] = number(parameter.standard_error);
                 row[10] = number(interval.and_then(|interval| interval.low));
                 row[11] = number(interval.and_then(|interval| interval.high));
                 row[12] = number(interval.map(|interval| interval.level));
-                row[14] = parameter.reason.as_deref().map_or(Content::Empty, Content::Text);
+                row[14] = parameter
+                    .reason
+                    .as_deref()
+                    .map_or(CellContent::Empty, CellContent::Text);
                 take(&row)?;
             }
         }

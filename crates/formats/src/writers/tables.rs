@@ -8,31 +8,31 @@ use std::sync::Arc;
 use curvary_record::{Diagnostic, write_decimal};
 use serde_json::{Value, json};
 
-use super::csv::{Content, Options, Rows, Survey, Writer};
-use super::export::{ExportError, Exporter, Files, Output, Part, Room, Subject, TableWriter};
+use super::csv::{CellContent, CsvOptions, RowKind, Survey, Writer};
+use super::export::{ExportError, ExportPart, ExportedRun, Exporter, Files, FormatRoom, Output, TableWriter};
 use super::results::Results;
 use super::table_schema::{TableField, TableSchema};
 
 /// The tables of a set, in their order.
 pub const NAMES: [&str; 4] = ["runs", "curves", "points", "results"];
 
-const ROWS: [Rows; 3] = [Rows::Runs, Rows::Curves, Rows::Points];
+const ROWS: [RowKind; 3] = [RowKind::Runs, RowKind::Curves, RowKind::Points];
 
 /// The surveys of a set of tables.
 #[derive(Debug)]
 pub(super) struct Surveys([Survey; 3]);
 
 impl Surveys {
-    pub(super) fn new(options: Options) -> Self {
-        Self(ROWS.map(|rows| Survey::new(Options { rows, ..options })))
+    pub(super) fn new(options: CsvOptions) -> Self {
+        Self(ROWS.map(|rows| Survey::new(CsvOptions { rows, ..options })))
     }
 
     /// With the columns that such tables usually have, filled or not.
-    pub(super) fn with_usual_columns(options: Options) -> Self {
-        Self(ROWS.map(|rows| Survey::with_usual_columns(Options { rows, ..options })))
+    pub(super) fn with_usual_columns(options: CsvOptions) -> Self {
+        Self(ROWS.map(|rows| Survey::with_usual_columns(CsvOptions { rows, ..options })))
     }
 
-    pub(super) fn see(&mut self, subject: &Subject<'_>) {
+    pub(super) fn see(&mut self, subject: &ExportedRun<'_>) {
         for survey in &mut self.0 {
             survey.see(subject.run);
         }
@@ -86,7 +86,7 @@ pub fn resource(name: &str, path: &str, format: &str, fields: Vec<TableField>) -
 
 /// The exporter of four CSV files.
 pub struct Tables {
-    options: Options,
+    options: CsvOptions,
     surveys: Surveys,
     writers: Vec<TableWriter>,
     results: Results,
@@ -97,7 +97,7 @@ pub struct Tables {
 impl Tables {
     /// Four tables in these options.
     #[must_use]
-    pub fn new(options: Options) -> Self {
+    pub fn new(options: CsvOptions) -> Self {
         Self {
             options,
             surveys: Surveys::new(options),
@@ -110,16 +110,16 @@ impl Tables {
 }
 
 impl Exporter for Tables {
-    fn room(&self) -> Room {
-        Room {
+    fn room(&self) -> FormatRoom {
+        FormatRoom {
             results: true,
             fields: true,
             marks: true,
-            ..Room::default()
+            ..FormatRoom::default()
         }
     }
 
-    fn see(&mut self, subject: &Subject<'_>) {
+    fn see(&mut self, subject: &ExportedRun<'_>) {
         self.surveys.see(subject);
     }
 
@@ -127,13 +127,13 @@ impl Exporter for Tables {
         let surveys = std::mem::replace(&mut self.surveys, Surveys::new(self.options));
         for (name, table) in NAMES.iter().zip(surveys.tables()) {
             let path = format!("{name}.csv");
-            let out = files.create(Part::Member(&path))?;
+            let out = files.create(ExportPart::Member(&path))?;
             self.resources
                 .push(resource(name, &path, "csv", table.schema().fields));
             self.writers.push(Writer::new(out, Arc::new(table))?);
         }
         let columns = Results::columns();
-        let mut out = files.create(Part::Member("results.csv"))?;
+        let mut out = files.create(ExportPart::Member("results.csv"))?;
         if self.options.byte_order_mark {
             out.write_all("\u{FEFF}".as_bytes())?;
         }
@@ -146,7 +146,7 @@ impl Exporter for Tables {
         Ok(())
     }
 
-    fn write(&mut self, subject: &Subject<'_>) -> Result<(), ExportError> {
+    fn write(&mut self, subject: &ExportedRun<'_>) -> Result<(), ExportError> {
         for writer in &mut self.writers {
             writer.write(subject.run)?;
         }
@@ -173,7 +173,7 @@ impl Exporter for Tables {
             "description": format!("Written by curvary {}.", env!("CARGO_PKG_VERSION")),
             "resources": self.resources,
         });
-        let mut out = files.create(Part::Member("datapackage.json"))?;
+        let mut out = files.create(ExportPart::Member("datapackage.json"))?;
         serde_json::to_writer_pretty(&mut out, &package)?;
         out.write_all(b"\n")?;
         out.flush()?;
@@ -182,18 +182,18 @@ impl Exporter for Tables {
 }
 
 /// A row of typed cells as CSV.
-pub(super) fn line(row: &[Content<'_>]) -> Vec<u8> {
+pub(super) fn line(row: &[CellContent<'_>]) -> Vec<u8> {
     let mut line = Vec::new();
     for (at, cell) in row.iter().enumerate() {
         if at > 0 {
             line.push(b',');
         }
         match cell {
-            Content::Empty => {}
-            Content::Text(text) => super::csv::push_text(&mut line, text),
-            Content::Number(value) => line.extend_from_slice(write_decimal(*value, None).as_bytes()),
-            Content::Whole(count) => line.extend_from_slice(count.to_string().as_bytes()),
-            Content::Truth(mark) => line.extend_from_slice(mark.to_string().as_bytes()),
+            CellContent::Empty => {}
+            CellContent::Text(text) => super::csv::push_text(&mut line, text),
+            CellContent::Number(value) => line.extend_from_slice(write_decimal(*value, None).as_bytes()),
+            CellContent::Whole(count) => line.extend_from_slice(count.to_string().as_bytes()),
+            CellContent::Truth(mark) => line.extend_from_slice(mark.to_string().as_bytes()),
         }
     }
     line.extend_from_slice(b"\r\n");

@@ -9,11 +9,11 @@ use std::io::Write;
 use curvary_record::{Code, Column, Diagnostic, Trace, write_decimal};
 
 use super::csv::{push_text, run_name};
-use super::export::{ExportError, Exporter, Files, Part, Room, Subject};
+use super::export::{ExportError, ExportPart, ExportedRun, Exporter, Files, FormatRoom};
 use super::table_schema::{ColumnType, TableField, TableSchema};
 
 /// One column of the table.
-struct Curve {
+struct WideColumn {
     head: String,
     about: String,
     /// The axis; the same as that of the first curve where there is none.
@@ -32,7 +32,7 @@ const MOST_NUMBERS: usize = 50_000_000;
 pub struct Wide {
     union: bool,
     byte_order_mark: bool,
-    curves: Vec<Curve>,
+    curves: Vec<WideColumn>,
     /// Numbers of all curves that were seen, held or not.
     numbers: usize,
     /// Curves that were seen, held or not.
@@ -60,7 +60,7 @@ impl Wide {
     }
 
     /// The axis of a curve.
-    fn axis<'c>(&'c self, curve: &'c Curve) -> Option<&'c Column> {
+    fn axis<'c>(&'c self, curve: &'c WideColumn) -> Option<&'c Column> {
         curve.x.as_ref().or(self.curves.first()?.x.as_ref())
     }
 
@@ -169,14 +169,14 @@ impl Wide {
             let rising = one.total_cmp(&other);
             if falling { rising.reverse() } else { rising }
         };
-        let mut columns: Vec<Cursor<'_>> = self
+        let mut columns: Vec<CurveCursor<'_>> = self
             .curves
             .iter()
             .filter_map(|curve| {
                 let x = self.axis(curve)?;
                 let mut order: Vec<u32> = (0..u32::try_from(x.values.len()).ok()?).collect();
                 order.sort_by(|&one, &other| in_order(x.values[one as usize], x.values[other as usize]));
-                Some(Cursor {
+                Some(CurveCursor {
                     x,
                     y: &curve.y,
                     order,
@@ -196,7 +196,7 @@ impl Wide {
 }
 
 /// The points of a curve in the order of the rows, and which of them comes next.
-struct Cursor<'a> {
+struct CurveCursor<'a> {
     x: &'a Column,
     y: &'a Column,
     order: Vec<u32>,
@@ -204,7 +204,7 @@ struct Cursor<'a> {
     next: usize,
 }
 
-impl Cursor<'_> {
+impl CurveCursor<'_> {
     /// The reading at this `x`, where the next point stands there.
     fn take(&mut self, x: f64) -> Option<String> {
         let at = *self.order.get(self.next)? as usize;
@@ -235,7 +235,7 @@ impl Ord for Ordered {
 }
 
 /// `absorbance, betanin, 405 nm (bafd90fc9920124c/0)`: what a person looks for first, and a name that no other has.
-fn head(subject: &Subject<'_>, index: usize, trace: &Trace) -> String {
+fn head(subject: &ExportedRun<'_>, index: usize, trace: &Trace) -> String {
     let mut parts = vec![with_unit(&trace.y)];
     let sample = trace.fields.text("sample").or(subject.run.fields.text("sample"));
     parts.extend(sample.map(str::to_owned));
@@ -263,11 +263,11 @@ fn with_unit(column: &Column) -> String {
 }
 
 impl Exporter for Wide {
-    fn room(&self) -> Room {
-        Room::default()
+    fn room(&self) -> FormatRoom {
+        FormatRoom::default()
     }
 
-    fn see(&mut self, subject: &Subject<'_>) {
+    fn see(&mut self, subject: &ExportedRun<'_>) {
         for (index, trace) in subject
             .run
             .traces
@@ -291,7 +291,7 @@ impl Exporter for Wide {
                         && x.unit == trace.x.unit
                         && x.values.as_ref() == trace.x.values.as_ref()
                 });
-            self.curves.push(Curve {
+            self.curves.push(WideColumn {
                 head: head(subject, index, trace),
                 about: format!(
                     "Run {}, curve {index}, from {}.",
@@ -324,7 +324,7 @@ impl Exporter for Wide {
                 .iter()
                 .map(|curve| field(curve.head.clone(), curve.about.clone(), &curve.y)),
         );
-        let mut out = files.create(Part::Main)?;
+        let mut out = files.create(ExportPart::Main)?;
         let mut line = Vec::new();
         if self.byte_order_mark {
             line.extend_from_slice("\u{FEFF}".as_bytes());
@@ -335,7 +335,7 @@ impl Exporter for Wide {
             }
             push_text(&mut line, &column.name);
         }
-        let mut schema = files.create(Part::Schema)?;
+        let mut schema = files.create(ExportPart::Schema)?;
         schema.write_all(TableSchema::new(fields).to_json().as_bytes())?;
         schema.flush()?;
         line.extend_from_slice(b"\r\n");
@@ -357,7 +357,7 @@ impl Exporter for Wide {
         Ok(())
     }
 
-    fn write(&mut self, _subject: &Subject<'_>) -> Result<(), ExportError> {
+    fn write(&mut self, _subject: &ExportedRun<'_>) -> Result<(), ExportError> {
         Ok(())
     }
 
@@ -408,7 +408,7 @@ mod tests {
     fn more_curves_than_a_spreadsheet_has_columns_are_refused() {
         let mut wide = Wide::new(false, false);
         let run = run(MOST_CURVES);
-        let subject = Subject {
+        let subject = ExportedRun {
             run: &run,
             results: &[],
         };

@@ -6,8 +6,8 @@
 use curvary_record::{Code, Diagnostic};
 use rust_xlsxwriter::{DocProperties, ExcelDateTime, Format, Workbook, Worksheet, XlsxError};
 
-use super::csv::{Content, Options, Table};
-use super::export::{ExportError, Exporter, Files, Part, Room, Subject};
+use super::csv::{CellContent, CsvOptions, Table};
+use super::export::{ExportError, ExportPart, ExportedRun, Exporter, Files, FormatRoom};
 use super::results::Results;
 use super::table_schema::TableField;
 use super::tables::{NAMES, Surveys};
@@ -32,7 +32,7 @@ pub struct Xlsx {
 impl Default for Xlsx {
     fn default() -> Self {
         Self {
-            surveys: Surveys::new(Options::default()),
+            surveys: Surveys::new(CsvOptions::default()),
             points: 0,
             book: Workbook::new(),
             tables: Vec::new(),
@@ -76,7 +76,7 @@ fn day(text: &str) -> Option<ExcelDateTime> {
 fn write_row(
     sheet: &mut Worksheet,
     row: u32,
-    cells: &[Content<'_>],
+    cells: &[CellContent<'_>],
     days: &[bool],
     cut: &mut u64,
 ) -> Result<(), ExportError> {
@@ -84,21 +84,21 @@ fn write_row(
         let at = column(place);
         let is_day = days.get(place).copied().unwrap_or(false);
         let written = match *cell {
-            Content::Empty => continue,
-            Content::Text(text) if is_day && let Some(day) = day(text) => {
+            CellContent::Empty => continue,
+            CellContent::Text(text) if is_day && let Some(day) = day(text) => {
                 let form = Format::new().set_num_format("yyyy-mm-dd");
                 sheet.write_datetime_with_format(row, at, &day, &form)
             }
-            Content::Text(text) if text.chars().count() > LONGEST => {
+            CellContent::Text(text) if text.chars().count() > LONGEST => {
                 *cut += 1;
                 let short: String = text.chars().take(LONGEST).collect();
                 sheet.write_string(row, at, short)
             }
-            Content::Text(text) => sheet.write_string(row, at, text),
-            Content::Number(value) => sheet.write_number(row, at, value),
+            CellContent::Text(text) => sheet.write_string(row, at, text),
+            CellContent::Number(value) => sheet.write_number(row, at, value),
             #[allow(clippy::cast_precision_loss)]
-            Content::Whole(count) => sheet.write_number(row, at, count as f64),
-            Content::Truth(mark) => sheet.write_boolean(row, at, mark),
+            CellContent::Whole(count) => sheet.write_number(row, at, count as f64),
+            CellContent::Truth(mark) => sheet.write_boolean(row, at, mark),
         };
         written.map_err(failed)?;
     }
@@ -106,16 +106,16 @@ fn write_row(
 }
 
 impl Exporter for Xlsx {
-    fn room(&self) -> Room {
-        Room {
+    fn room(&self) -> FormatRoom {
+        FormatRoom {
             results: true,
             fields: true,
             marks: true,
-            ..Room::default()
+            ..FormatRoom::default()
         }
     }
 
-    fn see(&mut self, subject: &Subject<'_>) {
+    fn see(&mut self, subject: &ExportedRun<'_>) {
         self.points += subject.run.points() as u64;
         self.surveys.see(subject);
     }
@@ -152,7 +152,7 @@ impl Exporter for Xlsx {
         write_row(
             sheet,
             0,
-            &["sheet", "column", "unit (UCUM)", "what it is"].map(Content::Text),
+            &["sheet", "column", "unit (UCUM)", "what it is"].map(CellContent::Text),
             &[],
             &mut self.cut,
         )?;
@@ -165,14 +165,14 @@ impl Exporter for Xlsx {
                     field.unit.as_deref().unwrap_or(""),
                     &field.description,
                 ];
-                write_row(sheet, row, &cells.map(Content::Text), &[], &mut self.cut)?;
+                write_row(sheet, row, &cells.map(CellContent::Text), &[], &mut self.cut)?;
                 row += 1;
             }
         }
         Ok(())
     }
 
-    fn write(&mut self, subject: &Subject<'_>) -> Result<(), ExportError> {
+    fn write(&mut self, subject: &ExportedRun<'_>) -> Result<(), ExportError> {
         let Self {
             book,
             tables,
@@ -204,7 +204,7 @@ impl Exporter for Xlsx {
             .worksheet_from_index(2)
             .map_err(failed)?
             .set_active(true);
-        let mut out = files.create(Part::Main)?;
+        let mut out = files.create(ExportPart::Main)?;
         self.book.save_to_writer(&mut out).map_err(failed)?;
         out.flush()?;
         let cut = (self.cut > 0).then(|| {

@@ -3,8 +3,8 @@
 //! This pass knows no labels: it turns characters into ordinates and notes how each line starts and ends. Which
 //! of the ordinates are check values, and which points are certain, is decided afterwards over the whole table.
 
-use crate::number::{Exponents, Scanned, scan, scan_digits, short};
-use crate::records::{Lines, Source};
+use crate::number::{Exponents, ScannedNumber, scan, scan_digits, short};
+use crate::records::{RecordLines, RecordSource};
 use crate::remark::Code;
 
 /// An ordinate marked as missing.
@@ -17,7 +17,7 @@ const REACH: i64 = 1 << 60;
 
 /// How a line ends: this decides whether the next line starts with a check value.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) enum Ends {
+pub(crate) enum LineEnd {
     /// With a value that stands alone.
     Absolute,
     /// With a difference.
@@ -30,7 +30,7 @@ pub(crate) enum Ends {
 
 /// What is wrong with a line, and where.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) struct Damage {
+pub(crate) struct LineDamage {
     pub(crate) code: Code,
     pub(crate) at: usize,
 }
@@ -42,14 +42,14 @@ pub(crate) struct DataLine {
     pub(crate) start: usize,
     pub(crate) end: usize,
     /// The printed X.
-    pub(crate) x: Scanned,
+    pub(crate) x: ScannedNumber,
     /// Index of the first ordinate in [`Ordinates::values`].
     pub(crate) first: usize,
     pub(crate) len: usize,
     /// Ordinates before the first difference: they stand alone.
     pub(crate) alone: usize,
-    pub(crate) ends: Ends,
-    pub(crate) damage: Option<Damage>,
+    pub(crate) ends: LineEnd,
+    pub(crate) damage: Option<LineDamage>,
 }
 
 impl DataLine {
@@ -59,7 +59,7 @@ impl DataLine {
 
     /// Whether the line's last ordinate has to be repeated by the next line.
     pub(crate) fn wants_check(&self) -> bool {
-        matches!(self.ends, Ends::Difference | Ends::Repeated)
+        matches!(self.ends, LineEnd::Difference | LineEnd::Repeated)
     }
 }
 
@@ -78,7 +78,7 @@ pub(crate) struct Ordinates {
     pub(crate) negative_zero: Vec<usize>,
     pub(crate) lines: Vec<DataLine>,
     /// Lines that could not be decoded at all.
-    pub(crate) lost: Vec<(u32, Damage)>,
+    pub(crate) lost: Vec<(u32, LineDamage)>,
     /// Decoding stopped at this line because a limit was reached.
     pub(crate) stopped: Option<(u32, usize)>,
     /// The line, if any, whose last number was taken off because the text ends in it.
@@ -116,7 +116,7 @@ impl Ordinates {
 
 #[derive(Clone, Copy, PartialEq, Eq)]
 #[repr(u8)]
-enum Class {
+enum SignClass {
     Illegal,
     Blank,
     Comma,
@@ -130,29 +130,29 @@ enum Class {
     Dollar,
 }
 
-const CLASSES: [(Class, u8); 256] = {
-    let mut table = [(Class::Illegal, 0u8); 256];
-    table[b' ' as usize].0 = Class::Blank;
-    table[b'\t' as usize].0 = Class::Blank;
-    table[b';' as usize].0 = Class::Blank;
-    table[0x00].0 = Class::Blank;
-    table[0x1A].0 = Class::Blank;
-    table[0x0C].0 = Class::Blank;
-    table[b',' as usize].0 = Class::Comma;
-    table[b'+' as usize].0 = Class::Number;
-    table[b'-' as usize].0 = Class::Number;
-    table[b'.' as usize].0 = Class::Number;
-    table[b'?' as usize].0 = Class::Missing;
-    table[b'$' as usize].0 = Class::Dollar;
+const CLASSES: [(SignClass, u8); 256] = {
+    let mut table = [(SignClass::Illegal, 0u8); 256];
+    table[b' ' as usize].0 = SignClass::Blank;
+    table[b'\t' as usize].0 = SignClass::Blank;
+    table[b';' as usize].0 = SignClass::Blank;
+    table[0x00].0 = SignClass::Blank;
+    table[0x1A].0 = SignClass::Blank;
+    table[0x0C].0 = SignClass::Blank;
+    table[b',' as usize].0 = SignClass::Comma;
+    table[b'+' as usize].0 = SignClass::Number;
+    table[b'-' as usize].0 = SignClass::Number;
+    table[b'.' as usize].0 = SignClass::Number;
+    table[b'?' as usize].0 = SignClass::Missing;
+    table[b'$' as usize].0 = SignClass::Dollar;
     let mut d = 0usize;
     while d < 10 {
-        table[b'0' as usize + d].0 = Class::Number;
-        table[super::SQUEEZED[d] as usize] = (Class::Squeezed, d as u8);
-        table[super::DIFFERENCE[d] as usize] = (Class::Difference, d as u8);
+        table[b'0' as usize + d].0 = SignClass::Number;
+        table[super::SQUEEZED[d] as usize] = (SignClass::Squeezed, d as u8);
+        table[super::DIFFERENCE[d] as usize] = (SignClass::Difference, d as u8);
         if d > 0 {
-            table[super::SQUEEZED_NEGATIVE[d] as usize] = (Class::SqueezedNegative, d as u8);
-            table[super::DIFFERENCE_NEGATIVE[d] as usize] = (Class::DifferenceNegative, d as u8);
-            table[super::DUPLICATE[d] as usize] = (Class::Duplicate, d as u8);
+            table[super::SQUEEZED_NEGATIVE[d] as usize] = (SignClass::SqueezedNegative, d as u8);
+            table[super::DIFFERENCE_NEGATIVE[d] as usize] = (SignClass::DifferenceNegative, d as u8);
+            table[super::DUPLICATE[d] as usize] = (SignClass::Duplicate, d as u8);
         }
         d += 1;
     }
@@ -209,7 +209,7 @@ pub(crate) fn cut_line_end(bytes: &[u8], point: u8) -> Option<usize> {
 }
 
 /// What the decoder has to know of the table.
-pub(crate) struct Setting {
+pub(crate) struct DecodeContext {
     pub(crate) from: usize,
     pub(crate) to: usize,
     pub(crate) line: u32,
@@ -243,11 +243,11 @@ pub(crate) fn exponent_or_squeezed(bytes: &[u8]) -> bool {
     }
     !bytes.iter().any(|b| {
         let class = CLASSES[*b as usize].0 as u8;
-        class >= Class::Squeezed as u8 && class <= Class::Duplicate as u8 && !matches!(b, b'E' | b'e')
+        class >= SignClass::Squeezed as u8 && class <= SignClass::Duplicate as u8 && !matches!(b, b'E' | b'e')
     })
 }
 
-pub(crate) fn decode(source: &Source<'_>, setting: &Setting) -> Ordinates {
+pub(crate) fn decode(source: &RecordSource<'_>, setting: &DecodeContext) -> Ordinates {
     let bytes = source.text.as_bytes();
     let mut out = Ordinates::default();
     let stretch = &bytes[setting.from..setting.to];
@@ -263,14 +263,14 @@ pub(crate) fn decode(source: &Source<'_>, setting: &Setting) -> Ordinates {
         .min(4 * stretch.len() + 256);
     out.values.reserve(room.min(setting.budget));
     let cut = cut_line_end(&bytes[..setting.to], setting.point).filter(|_| setting.open_ended);
-    for line in Lines::new(source, setting.from, setting.to, setting.line) {
+    for line in RecordLines::new(source, setting.from, setting.to, setting.line) {
         let mut end = line.end;
         if let Some(cut) = cut.filter(|cut| (line.start + 1..=line.end).contains(cut)) {
             end = line.start + without_last_number(&bytes[line.start..cut]);
             out.cut = Some((line.number, end, line.end));
         }
         let mut i = line.start;
-        while i < end && CLASSES[bytes[i] as usize].0 == Class::Blank {
+        while i < end && CLASSES[bytes[i] as usize].0 == SignClass::Blank {
             i += 1;
         }
         if i >= end || bytes[i..end].starts_with(b"$$") {
@@ -281,7 +281,7 @@ pub(crate) fn decode(source: &Source<'_>, setting: &Setting) -> Ordinates {
         else {
             out.lost.push((
                 line.number,
-                Damage {
+                LineDamage {
                     code: Code::LineWithoutX,
                     at: i,
                 },
@@ -354,7 +354,7 @@ struct LineDecoder<'a> {
 }
 
 #[derive(Clone, Copy, PartialEq, Eq)]
-enum Form {
+enum AsdfLineForm {
     Nothing,
     Absolute,
     Difference,
@@ -404,11 +404,11 @@ impl LineDecoder<'_> {
     /// Decodes ordinates from `i` on. Returns how the line ends, the index of its first difference, and damage.
     #[inline]
     #[expect(clippy::too_many_lines, reason = "one automaton")]
-    fn run(&mut self, mut i: usize, first: usize) -> (Ends, Option<usize>, Option<Damage>) {
+    fn run(&mut self, mut i: usize, first: usize) -> (LineEnd, Option<usize>, Option<LineDamage>) {
         let bytes = self.bytes;
         let end = self.end;
         self.out.values.reserve(end - i);
-        let mut form = Form::Nothing;
+        let mut form = AsdfLineForm::Nothing;
         let mut repeated = false;
         let mut current = 0i64;
         let mut exponent = 0i32;
@@ -416,26 +416,26 @@ impl LineDecoder<'_> {
         let mut alone: Option<usize> = None;
         // All values so far are integers, so that nothing has to be noted about exponents.
         let mut plain = self.out.exponent == 0 && self.out.exponents.is_empty();
-        let fail = |code, at, alone| (Ends::Unknown, alone, Some(Damage { code, at }));
+        let fail = |code, at, alone| (LineEnd::Unknown, alone, Some(LineDamage { code, at }));
         if self.out.values.len() + (end - i) > self.budget {
             return fail(Code::LimitPoints, i, alone);
         }
         while i < end {
             let (class, digit) = CLASSES[bytes[i] as usize];
-            if matches!(class, Class::Blank | Class::Number) {
+            if matches!(class, SignClass::Blank | SignClass::Number) {
                 let before = self.out.values.len();
                 i = self.plain_numbers(i);
                 if self.out.values.len() > before {
                     current = self.out.values[self.out.values.len() - 1];
                     exponent = self.out.exponent;
                     plain = exponent == 0;
-                    form = Form::Absolute;
+                    form = AsdfLineForm::Absolute;
                     repeated = false;
                     continue;
                 }
             }
             match class {
-                Class::Difference | Class::DifferenceNegative => {
+                SignClass::Difference | SignClass::DifferenceNegative => {
                     let at = i;
                     i += 1;
                     let mut step = i64::from(digit);
@@ -446,15 +446,19 @@ impl LineDecoder<'_> {
                     if i - at > 17 {
                         return fail(Code::NumberTooLong, at, alone);
                     }
-                    if !matches!(form, Form::Absolute | Form::Difference) || exponent != 0 {
+                    if !matches!(form, AsdfLineForm::Absolute | AsdfLineForm::Difference) || exponent != 0 {
                         return fail(Code::DifferenceAfterNothing, at, alone);
                     }
-                    difference = if class == Class::Difference { step } else { -step };
+                    difference = if class == SignClass::Difference {
+                        step
+                    } else {
+                        -step
+                    };
                     current += difference;
                     if current.abs() > REACH {
                         return fail(Code::NumberTooLong, at, alone);
                     }
-                    if form == Form::Absolute && alone.is_none() {
+                    if form == AsdfLineForm::Absolute && alone.is_none() {
                         alone = Some(self.out.values.len());
                     }
                     if plain {
@@ -462,10 +466,10 @@ impl LineDecoder<'_> {
                     } else {
                         self.out.push(current, 0);
                     }
-                    form = Form::Difference;
+                    form = AsdfLineForm::Difference;
                     repeated = false;
                 }
-                Class::Duplicate => {
+                SignClass::Duplicate => {
                     let at = i;
                     i += 1;
                     let mut count = i64::from(digit);
@@ -475,7 +479,7 @@ impl LineDecoder<'_> {
                             .saturating_add(i64::from(bytes[i] - b'0'));
                         i += 1;
                     }
-                    if form == Form::Nothing {
+                    if form == AsdfLineForm::Nothing {
                         return fail(Code::DuplicateAfterNothing, at, alone);
                     }
                     if repeated {
@@ -486,7 +490,7 @@ impl LineDecoder<'_> {
                     if self.out.values.len().saturating_add(more).saturating_add(end - i) > self.budget {
                         return fail(Code::LimitPoints, at, alone);
                     }
-                    if form == Form::Difference {
+                    if form == AsdfLineForm::Difference {
                         // `more` is below the budget and the difference below 10^17, so nothing can overflow
                         // that the product of both in i128 does not show first.
                         let last = i128::from(current) + i128::from(difference) * more as i128;
@@ -521,10 +525,10 @@ impl LineDecoder<'_> {
                         }
                     }
                 }
-                Class::Squeezed | Class::SqueezedNegative | Class::Number => {
+                SignClass::Squeezed | SignClass::SqueezedNegative | SignClass::Number => {
                     let at = i;
                     // Nearly all values are short and plain; they are kept out of the general path below.
-                    if class == Class::Number {
+                    if class == SignClass::Number {
                         if let Some(number) = scan(bytes, i, self.point, self.exponents)
                             && bytes.get(number.end) != Some(&self.point)
                             && !number.long
@@ -539,7 +543,7 @@ impl LineDecoder<'_> {
                             exponent = number.exponent;
                             self.out.push(current, exponent);
                             plain = self.out.exponent == 0 && self.out.exponents.is_empty();
-                            form = Form::Absolute;
+                            form = AsdfLineForm::Absolute;
                             repeated = false;
                             i = number.end;
                             continue;
@@ -553,28 +557,32 @@ impl LineDecoder<'_> {
                         }
                         let goes_on = j < end && matches!(bytes[j], b'.' | b',' | b'E' | b'e');
                         if j - i <= 17 && !goes_on {
-                            current = if class == Class::Squeezed { value } else { -value };
+                            current = if class == SignClass::Squeezed {
+                                value
+                            } else {
+                                -value
+                            };
                             exponent = 0;
                             self.out.values.push(current);
-                            form = Form::Absolute;
+                            form = AsdfLineForm::Absolute;
                             repeated = false;
                             i = j;
                             continue;
                         }
                     }
-                    let number = if class == Class::Number {
+                    let number = if class == SignClass::Number {
                         scan(bytes, i, self.point, self.exponents)
                     } else {
                         if self.doubtful_exponents
                             && matches!(bytes[i], b'E' | b'e')
                             && i > 0
                             && bytes[i - 1].is_ascii_digit()
-                            && form == Form::Absolute
+                            && form == AsdfLineForm::Absolute
                             && exponent < 0
                         {
                             self.out.squeezed_or_exponent.get_or_insert((self.line, i));
                         }
-                        let negative = class == Class::SqueezedNegative;
+                        let negative = class == SignClass::SqueezedNegative;
                         scan_digits(
                             bytes,
                             i + 1,
@@ -600,8 +608,8 @@ impl LineDecoder<'_> {
                     if number.long {
                         self.out.long.push((self.out.values.len(), at, i));
                         self.out.push(LONG, exponent);
-                        form = Form::Long;
-                        if class != Class::Number {
+                        form = AsdfLineForm::Long;
+                        if class != SignClass::Number {
                             return fail(Code::NumberTooLong, at, alone);
                         }
                     } else {
@@ -615,43 +623,43 @@ impl LineDecoder<'_> {
                         }
                         self.out.push(current, exponent);
                         plain = self.out.exponent == 0 && self.out.exponents.is_empty();
-                        form = Form::Absolute;
+                        form = AsdfLineForm::Absolute;
                     }
                     repeated = false;
                 }
-                Class::Missing => {
+                SignClass::Missing => {
                     self.out.any_missing = true;
                     self.out.push(
                         MISSING,
                         self.out.exponent_of(self.out.values.len().wrapping_sub(1)),
                     );
-                    form = Form::Missing;
+                    form = AsdfLineForm::Missing;
                     exponent = self.out.exponent;
                     repeated = false;
                     i += 1;
                 }
-                Class::Blank => {
+                SignClass::Blank => {
                     i += 1;
                     if is_word(&bytes[i..]) {
                         return fail(Code::IllegalCharacter, i, alone);
                     }
                 }
-                Class::Comma if self.point != b',' => {
+                SignClass::Comma if self.point != b',' => {
                     i += 1;
                     if is_word(&bytes[i..]) {
                         return fail(Code::IllegalCharacter, i, alone);
                     }
                 }
-                Class::Dollar if bytes.get(i + 1) == Some(&b'$') => break,
-                Class::Dollar | Class::Comma | Class::Illegal => {
+                SignClass::Dollar if bytes.get(i + 1) == Some(&b'$') => break,
+                SignClass::Dollar | SignClass::Comma | SignClass::Illegal => {
                     return fail(Code::IllegalCharacter, i, alone);
                 }
             }
         }
         let ends = match form {
-            Form::Difference if repeated => Ends::Repeated,
-            Form::Difference => Ends::Difference,
-            _ => Ends::Absolute,
+            AsdfLineForm::Difference if repeated => LineEnd::Repeated,
+            AsdfLineForm::Difference => LineEnd::Difference,
+            _ => LineEnd::Absolute,
         };
         debug_assert!(first <= self.out.values.len());
         (ends, alone, None)
@@ -663,8 +671,8 @@ mod tests {
     use super::*;
 
     pub(crate) fn values(lines: &str) -> Ordinates {
-        let source = Source::new(lines);
-        let setting = Setting {
+        let source = RecordSource::new(lines);
+        let setting = DecodeContext {
             from: 0,
             to: lines.len(),
             line: 1,

@@ -34,12 +34,12 @@ const MOST_COPIES: usize = 99;
 
 /// One token, at most 11 characters: a pseudo-digit and up to nine digits.
 #[derive(Clone, Copy)]
-struct Token {
+struct AsdfToken {
     bytes: [u8; 12],
     len: usize,
 }
 
-impl Token {
+impl AsdfToken {
     const MISSING: Self = Self {
         bytes: [b'?', 0, 0, 0, 0, 0, 0, 0, 0, 0, 0, 0],
         len: 1,
@@ -119,8 +119,8 @@ impl Token {
 /// [`MISSING`]; `form` is not AFFN, which has no integers.
 pub(crate) fn encode(values: &[i64], form: Form, x: &mut dyn FnMut(usize, &mut Vec<u8>), out: &mut Vec<u8>) {
     match form {
-        Form::Affn | Form::Pac => alone(values, Token::packed, x, out),
-        Form::Sqz => alone(values, Token::squeezed, x, out),
+        Form::Affn | Form::Pac => alone(values, AsdfToken::packed, x, out),
+        Form::Sqz => alone(values, AsdfToken::squeezed, x, out),
         Form::Dif => differences(values, false, x, out),
         Form::DifDup => differences(values, true, x, out),
     }
@@ -133,7 +133,7 @@ fn end_line(out: &mut Vec<u8>) {
 /// Lines of values that each stand alone.
 fn alone(
     values: &[i64],
-    token: impl Fn(i64) -> Token,
+    token: impl Fn(i64) -> AsdfToken,
     x: &mut dyn FnMut(usize, &mut Vec<u8>),
     out: &mut Vec<u8>,
 ) {
@@ -158,7 +158,7 @@ fn alone(
 #[derive(Clone, Copy)]
 struct Pending {
     step: i64,
-    token: Token,
+    token: AsdfToken,
     count: usize,
 }
 
@@ -178,7 +178,7 @@ impl Pending {
     fn write(&self, out: &mut Vec<u8>) {
         self.token.write(out);
         if self.count > 1 {
-            Token::copies(self.count).write(out);
+            AsdfToken::copies(self.count).write(out);
         }
     }
 
@@ -210,7 +210,7 @@ fn differences(
         let start = out.len();
         let first = next - usize::from(repeat);
         x(first, out);
-        Token::squeezed(values[first]).write(out);
+        AsdfToken::squeezed(values[first]).write(out);
         next = first + 1;
         if next == n && repeat {
             end_line(out);
@@ -223,7 +223,7 @@ fn differences(
             // The last point of the table has to come as a difference.
             let run = if run == n { run - 1 } else { run };
             if run > 1 {
-                Token::copies(run).write(out);
+                AsdfToken::copies(run).write(out);
                 next = run;
             }
         }
@@ -233,7 +233,7 @@ fn differences(
             let value = values[next];
             let used = out.len() - start;
             if value == MISSING || previous == MISSING {
-                let token = Token::squeezed(value);
+                let token = AsdfToken::squeezed(value);
                 let before = pending.map_or(0, |p| p.room());
                 if used + before + token.len > COLUMNS {
                     break;
@@ -253,7 +253,7 @@ fn differences(
                         p.count += 1;
                     }
                     Some(p) => {
-                        let token = Token::difference(step);
+                        let token = AsdfToken::difference(step);
                         let inside = p.token.len
                             + if p.count > 1 {
                                 1 + usize::from(p.count > 9)
@@ -271,7 +271,7 @@ fn differences(
                         };
                     }
                     None => {
-                        let token = Token::difference(step);
+                        let token = AsdfToken::difference(step);
                         if used + token.len > COLUMNS {
                             break;
                         }

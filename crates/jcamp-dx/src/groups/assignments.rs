@@ -1,19 +1,19 @@
 //! Assignments: groups in parentheses, `(XYA)` and its kin.
 
 use super::check_count;
-use crate::axis::Axis;
+use crate::axis::LabelAxis;
 use crate::curve::DecimalsBuilder;
 use crate::number::{Decimal, Exponents, decimals_of, product, scan};
-use crate::records::{Lines, Source};
+use crate::records::{RecordLines, RecordSource};
 use crate::remark::{Code, Notes, Span, quote};
-use crate::table::{Assignment, Assignments, LeftOut, Stretch};
+use crate::table::{Assignment, Assignments, DataStretch, LeftOut};
 use crate::xydata::long_product;
 
 /// Reads assignments: groups in parentheses, which may go over line ends.
 pub(crate) fn read_assignments(
-    source: &Source<'_>,
-    stretch: &Stretch,
-    axis: &Axis,
+    source: &RecordSource<'_>,
+    stretch: &DataStretch,
+    axis: &LabelAxis,
     columns: &str,
     bound: usize,
     notes: &mut Notes<'_>,
@@ -72,18 +72,18 @@ pub(crate) fn read_assignments(
 }
 
 /// The inside of one pair of parentheses, with line ends as blanks.
-struct Group {
+struct Parenthesis {
     text: String,
     line: u32,
     span: Span,
     closed: bool,
 }
 
-fn groups_in_parentheses(source: &Source<'_>, stretch: &Stretch) -> Vec<Group> {
+fn groups_in_parentheses(source: &RecordSource<'_>, stretch: &DataStretch) -> Vec<Parenthesis> {
     let mut groups = Vec::new();
-    let mut open: Option<Group> = None;
+    let mut open: Option<Parenthesis> = None;
     let mut in_text = false;
-    for line in Lines::new(source, stretch.from, stretch.to, stretch.line) {
+    for line in RecordLines::new(source, stretch.from, stretch.to, stretch.line) {
         let whole = &source.text[line.start..line.end];
         let code = whole.split("$$").next().unwrap_or("");
         for (at, c) in code.char_indices() {
@@ -94,7 +94,7 @@ fn groups_in_parentheses(source: &Source<'_>, stretch: &Stretch) -> Vec<Group> {
                         start: here,
                         end: here + 1,
                     };
-                    open = Some(Group {
+                    open = Some(Parenthesis {
                         text: String::new(),
                         line: line.number,
                         span,
@@ -109,7 +109,7 @@ fn groups_in_parentheses(source: &Source<'_>, stretch: &Stretch) -> Vec<Group> {
                         start: here,
                         end: line.end,
                     };
-                    groups.push(Group {
+                    groups.push(Parenthesis {
                         text: code[at..].to_owned(),
                         line: line.number,
                         span,
@@ -142,7 +142,7 @@ fn groups_in_parentheses(source: &Source<'_>, stretch: &Stretch) -> Vec<Group> {
 }
 
 fn assignment(
-    group: &Group,
+    group: &Parenthesis,
     columns: &[u8],
     point: u8,
     factors: [Decimal; 3],

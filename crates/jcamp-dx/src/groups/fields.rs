@@ -1,7 +1,7 @@
 //! Splits lines into fields.
 
-use crate::number::{Decimal, EXACT, Exponents, Scanned, decimals_of, product, scaled, scan};
-use crate::records::Source;
+use crate::number::{Decimal, EXACT, Exponents, ScannedNumber, decimals_of, product, scaled, scan};
+use crate::records::RecordSource;
 use crate::remark::Code;
 use crate::xydata::long_product;
 
@@ -29,13 +29,13 @@ pub(super) struct Fields {
 }
 
 /// Why a line could not be split into fields.
-pub(super) struct Fault {
+pub(super) struct FieldFault {
     pub(super) code: Code,
     pub(super) at: usize,
 }
 
 pub(super) struct Splitter<'a> {
-    pub(super) source: &'a Source<'a>,
+    pub(super) source: &'a RecordSource<'a>,
     pub(super) point: u8,
     pub(super) columns: &'a [u8],
     pub(super) factors: [Decimal; 3],
@@ -53,7 +53,7 @@ impl Splitter<'_> {
 
     /// Splits `from..to` into `out`, which is emptied first.
     #[inline]
-    pub(super) fn split(&self, from: usize, to: usize, out: &mut Fields) -> Result<(), Fault> {
+    pub(super) fn split(&self, from: usize, to: usize, out: &mut Fields) -> Result<(), FieldFault> {
         let bytes = &self.source.text.as_bytes()[..to];
         out.fields.clear();
         let mut i = from;
@@ -64,7 +64,7 @@ impl Splitter<'_> {
                 b' ' | b'\t' | b';' | b'(' | b')' | 0x00 | 0x1A | 0x0C => i += 1,
                 b',' if self.point != b',' => {
                     if after_comma || out.fields.is_empty() {
-                        return Err(Fault {
+                        return Err(FieldFault {
                             code: Code::FieldEmpty,
                             at: i,
                         });
@@ -80,14 +80,14 @@ impl Splitter<'_> {
                 }
                 b'0'..=b'9' | b'+' | b'-' | b'.' => {
                     let Some(number) = scan(bytes, i, self.point, Exponents::Free) else {
-                        return Err(Fault {
+                        return Err(FieldFault {
                             code: Code::IllegalCharacter,
                             at: i,
                         });
                     };
                     // A second decimal sign: `400.0.1` is no number, and two only by chance.
                     if bytes.get(number.end) == Some(&self.point) {
-                        return Err(Fault {
+                        return Err(FieldFault {
                             code: Code::IllegalCharacter,
                             at: number.end,
                         });
@@ -107,7 +107,7 @@ impl Splitter<'_> {
                     out.fields.push(Field::Word { from: start, to: i });
                 }
                 _ => {
-                    return Err(Fault {
+                    return Err(FieldFault {
                         code: Code::IllegalCharacter,
                         at: i,
                     });
@@ -131,7 +131,7 @@ impl Splitter<'_> {
             }
             i
         };
-        let short = |number: &Scanned| {
+        let short = |number: &ScannedNumber| {
             let exact = number.mantissa.unsigned_abs() <= EXACT && number.exponent.unsigned_abs() <= 22;
             let value = scaled(number.mantissa, number.exponent);
             // The sign is put on last, so that a negative zero stays one.
@@ -151,7 +151,7 @@ impl Splitter<'_> {
     }
 
     #[inline]
-    fn number(&self, at: usize, number: &Scanned, column: u8) -> Result<Field, Fault> {
+    fn number(&self, at: usize, number: &ScannedNumber, column: u8) -> Result<Field, FieldFault> {
         let factor = self.factor(column);
         let value = match number.decimal() {
             Some(d) if d.mantissa == 0 && number.negative => Some(-0.0),
@@ -159,7 +159,7 @@ impl Splitter<'_> {
             Some(d) => Some(product(d.mantissa, d.exponent, factor)),
             None => long_product(&self.source.text[at..number.end], self.point, factor),
         };
-        let value = value.filter(|value| value.is_finite()).ok_or(Fault {
+        let value = value.filter(|value| value.is_finite()).ok_or(FieldFault {
             code: Code::NumberTooLong,
             at,
         })?;

@@ -10,13 +10,13 @@ pub(crate) use peaks::read_peaks;
 pub(crate) use points::read_points;
 
 use crate::asdf::decode::{cut_line_end, without_last_number};
-use crate::axis::{Axis, Stated};
+use crate::axis::{LabelAxis, StatedNumber};
 use crate::curve::Decimals;
 use crate::factors::{Abscissas, Digits, doubt_of_x, doubt_of_y};
 use crate::number::Decimal;
-use crate::records::{Line, Lines, Source};
+use crate::records::{Line, RecordLines, RecordSource};
 use crate::remark::{Code, Notes, Span, quote};
-use crate::table::{Doubt, LeftOut, Stretch};
+use crate::table::{DataStretch, Doubt, LeftOut};
 use fields::{Field, Fields, Splitter};
 
 /// Takes the groups of a table, each with its line; what it leaves out goes into the list.
@@ -39,9 +39,9 @@ impl<F: FnMut(&[Field], Line, &mut Vec<LeftOut>, &mut Notes<'_>)> Taker for F {
 /// not hold whole groups: none of their numbers is certain.
 #[expect(clippy::too_many_arguments, reason = "one loop for points and peaks")]
 fn each_group<T: Taker>(
-    source: &Source<'_>,
-    stretch: &Stretch,
-    axis: &Axis,
+    source: &RecordSource<'_>,
+    stretch: &DataStretch,
+    axis: &LabelAxis,
     columns: &[u8],
     bound: usize,
     left_out: &mut Vec<LeftOut>,
@@ -62,7 +62,7 @@ fn each_group<T: Taker>(
     let mut odd_exponent = None;
     let mut taken = 0usize;
     let mut broken: Vec<Line> = Vec::new();
-    for mut line in Lines::new(source, stretch.from, stretch.to, stretch.line) {
+    for mut line in RecordLines::new(source, stretch.from, stretch.to, stretch.line) {
         let cut_end = cut_end.filter(|cut| (line.start + 1..=line.end).contains(cut));
         let cut = cut_end.is_some();
         if let Some(cut) = cut_end {
@@ -159,7 +159,7 @@ fn each_group<T: Taker>(
 }
 
 fn remark_broken(
-    source: &Source<'_>,
+    source: &RecordSource<'_>,
     broken: &[Line],
     width: usize,
     left_out: &mut Vec<LeftOut>,
@@ -193,7 +193,12 @@ fn is_ordered(x: impl Iterator<Item = f64> + Clone) -> bool {
 }
 
 /// Leaves out a table whose groups may be columns over one X.
-fn leave_out_columns(groups: usize, stretch: &Stretch, left_out: &mut Vec<LeftOut>, notes: &mut Notes<'_>) {
+fn leave_out_columns(
+    groups: usize,
+    stretch: &DataStretch,
+    left_out: &mut Vec<LeftOut>,
+    notes: &mut Notes<'_>,
+) {
     let found = format!("{groups} groups of numbers, several on a line, whose X go up and down");
     notes.add(
         Code::PointsInColumns,
@@ -210,7 +215,7 @@ fn leave_out_columns(groups: usize, stretch: &Stretch, left_out: &mut Vec<LeftOu
 }
 
 /// The printed digits of ordinates whose finest scaled one has the power `exponent`.
-fn digits(axis: &Axis, exponent: i32) -> Digits {
+fn digits(axis: &LabelAxis, exponent: i32) -> Digits {
     let printed = (exponent - axis.y_factor.exponent).min(0);
     Digits {
         exponent: printed,
@@ -221,14 +226,14 @@ fn digits(axis: &Axis, exponent: i32) -> Digits {
 /// Whether the factors of listed rows are in doubt. Their other labels may be those of the whole spectrum, so that
 /// nothing is said about labels that differ.
 pub(crate) fn factor_doubts(
-    axis: &Axis,
+    axis: &LabelAxis,
     x: impl Iterator<Item = f64>,
     y: impl Iterator<Item = f64>,
     decimals: &Decimals,
 ) -> Vec<Doubt> {
     let exponent = -i32::from(decimals.greatest().unwrap_or(0));
     let heights = Abscissas::of(y);
-    let facts: Vec<(Stated, f64)> = heights
+    let facts: Vec<(StatedNumber, f64)> = heights
         .iter()
         .flat_map(|y| {
             [
@@ -254,10 +259,10 @@ pub(crate) enum Count {
 
 /// Compares NPOINTS with what was read, `points` or `rows`, and tells where it is another or absent.
 pub(crate) fn check_count(
-    axis: &Axis,
+    axis: &LabelAxis,
     read: usize,
     what: &str,
-    stretch: &Stretch,
+    stretch: &DataStretch,
     notes: &mut Notes<'_>,
 ) -> Count {
     match (axis.npoints, axis.count()) {

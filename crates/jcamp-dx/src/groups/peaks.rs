@@ -2,17 +2,17 @@
 
 use super::fields::{Field, number_of};
 use super::{check_count, each_group, is_ordered, leave_out_columns, remark_broken};
-use crate::axis::Axis;
+use crate::axis::LabelAxis;
 use crate::curve::DecimalsBuilder;
-use crate::records::{Line, Source};
+use crate::records::{Line, RecordSource};
 use crate::remark::{Code, Notes, Span};
-use crate::table::{LeftOut, Peak, Peaks, Stretch};
+use crate::table::{DataStretch, LeftOut, Peak, Peaks};
 
 /// Reads a peak table with the columns `XY`, `XYW` or `XYM`.
 pub(crate) fn read_peaks(
-    source: &Source<'_>,
-    stretch: &Stretch,
-    axis: &Axis,
+    source: &RecordSource<'_>,
+    stretch: &DataStretch,
+    axis: &LabelAxis,
     columns: &str,
     bound: usize,
     notes: &mut Notes<'_>,

@@ -2,24 +2,24 @@
 
 use super::fields::{Field, Fields, Splitter};
 use super::{Count, Taker, check_count, digits, each_group, is_ordered, leave_out_columns, remark_broken};
-use crate::axis::Axis;
+use crate::axis::LabelAxis;
 use crate::curve::{Curve, DecimalsBuilder, LineMap, Missing};
 use crate::factors::{Abscissas, doubt_of_x};
 use crate::number::Decimal;
-use crate::records::{Line, Lines, Source};
+use crate::records::{Line, RecordLines, RecordSource};
 use crate::remark::{Code, Notes, Span};
-use crate::table::{LeftOut, Outcome, Stretch};
+use crate::table::{DataStretch, LeftOut, TableOutcome};
 use crate::xydata::check_ordinates;
 
 /// Reads `(XY..XY)` as a curve.
 pub(crate) fn read_points(
-    source: &Source<'_>,
-    stretch: &Stretch,
-    axis: &Axis,
+    source: &RecordSource<'_>,
+    stretch: &DataStretch,
+    axis: &LabelAxis,
     bound: usize,
     notes: &mut Notes<'_>,
-) -> Outcome {
-    let mut outcome = Outcome::default();
+) -> TableOutcome {
+    let mut outcome = TableOutcome::default();
     let mut points = PointsWriter::default();
     // A point takes at least four characters; most take more than ten.
     let room = ((stretch.to - stretch.from) / 12).min(bound);
@@ -163,7 +163,7 @@ impl PointsWriter {
 
     /// Whether the pairs may be columns over one X: several on a line, NPOINTS tells of fewer or is absent, and X goes up
     /// and down.
-    fn in_columns(&self, axis: &Axis) -> bool {
+    fn in_columns(&self, axis: &LabelAxis) -> bool {
         let most = self.most_on_a_line.max(self.pending.1);
         let counted = axis.count() == Some(self.x.len() + self.missing.len());
         most > 1 && !counted && !is_ordered(self.x.iter().copied())
@@ -178,9 +178,9 @@ impl PointsWriter {
     /// Reads pairs that go on over line ends, as [`wrapped`] found.
     fn read_wrapped(
         &mut self,
-        source: &Source<'_>,
-        stretch: &Stretch,
-        axis: &Axis,
+        source: &RecordSource<'_>,
+        stretch: &DataStretch,
+        axis: &LabelAxis,
         left_out: &mut Vec<LeftOut>,
         notes: &mut Notes<'_>,
     ) {
@@ -193,7 +193,7 @@ impl PointsWriter {
         };
         let mut fields = Fields::default();
         let mut carried: Option<Field> = None;
-        for line in Lines::new(source, stretch.from, stretch.to, stretch.line) {
+        for line in RecordLines::new(source, stretch.from, stretch.to, stretch.line) {
             splitter.columns = if carried.is_some() { b"YX" } else { b"XY" };
             if splitter.split(line.start, line.end, &mut fields).is_err() {
                 return;
@@ -220,7 +220,7 @@ impl PointsWriter {
 }
 
 /// Whether groups go over line ends: some line is not whole, but all numbers together are as many as NPOINTS asks.
-fn wrapped(source: &Source<'_>, stretch: &Stretch, axis: &Axis) -> bool {
+fn wrapped(source: &RecordSource<'_>, stretch: &DataStretch, axis: &LabelAxis) -> bool {
     let Some(count) = axis.count() else { return false };
     let splitter = Splitter {
         source,
@@ -230,7 +230,7 @@ fn wrapped(source: &Source<'_>, stretch: &Stretch, axis: &Axis) -> bool {
     };
     let mut fields = Fields::default();
     let (mut total, mut odd) = (0usize, false);
-    for line in Lines::new(source, stretch.from, stretch.to, stretch.line) {
+    for line in RecordLines::new(source, stretch.from, stretch.to, stretch.line) {
         if splitter.split(line.start, line.end, &mut fields).is_err() {
             return false;
         }
@@ -243,14 +243,14 @@ fn wrapped(source: &Source<'_>, stretch: &Stretch, axis: &Axis) -> bool {
 /// Compares the labels with the points.
 #[expect(clippy::too_many_arguments, reason = "the facts of one table, used once")]
 fn check_points(
-    axis: &Axis,
+    axis: &LabelAxis,
     curve: &Curve,
     left_out: &[LeftOut],
     starts_with_a_value: bool,
     exponent: i32,
     notes: &mut Notes<'_>,
-    stretch: &Stretch,
-    outcome: &mut Outcome,
+    stretch: &DataStretch,
+    outcome: &mut TableOutcome,
 ) {
     let read = curve.len() + curve.missing.len();
     match check_count(axis, read, "points", stretch, notes) {

@@ -1,22 +1,22 @@
 //! One reading of a table, with what was told about the choices that it leaves open.
 
-use super::decide::{Comma, comma, comma_undecided, decided, settle_comma};
-use super::{Data, Doubt, LeftOut, Peaks, RawTable, Reading, Stretch};
-use crate::axis::Axis;
+use super::decide::{CommaDecision, comma, comma_undecided, decided, settle_comma};
+use super::{Data, DataStretch, Doubt, LeftOut, NumberReading, Peaks, RawTable};
+use crate::axis::LabelAxis;
 use crate::choice::Choice;
 use crate::form::Shape;
-use crate::records::Source;
+use crate::records::RecordSource;
 use crate::remark::{Code, Notes};
 use crate::{groups, xydata};
 
 /// One reading of a table. Where that leaves a choice open, it can be turned and read again.
 pub(super) struct Attempt<'a, 't> {
-    pub(super) source: &'a Source<'t>,
+    pub(super) source: &'a RecordSource<'t>,
     pub(super) raw: &'a RawTable,
     pub(super) shape: &'a Shape,
-    pub(super) axis: Axis,
-    pub(super) stretch: Stretch,
-    pub(super) reading: Reading,
+    pub(super) axis: LabelAxis,
+    pub(super) stretch: DataStretch,
+    pub(super) reading: NumberReading,
     pub(super) bound: usize,
 }
 
@@ -48,7 +48,7 @@ impl Attempt<'_, '_> {
                     self.reading,
                     true,
                     notes,
-                    &|stretch: &Stretch, notes: &mut Notes<'_>| {
+                    &|stretch: &DataStretch, notes: &mut Notes<'_>| {
                         xydata::read(source, stretch, &axis, bound, notes)
                     },
                 );
@@ -70,7 +70,7 @@ impl Attempt<'_, '_> {
                     self.reading,
                     false,
                     notes,
-                    &|stretch: &Stretch, notes: &mut Notes<'_>| {
+                    &|stretch: &DataStretch, notes: &mut Notes<'_>| {
                         groups::read_points(source, stretch, &axis, bound, notes)
                     },
                 );
@@ -111,12 +111,12 @@ impl Attempt<'_, '_> {
     /// tells.
     fn decimal_sign_of_peaks(&self, columns: &str) -> Option<u8> {
         match (comma(self.source, &self.stretch), self.reading.decimal_comma) {
-            (Comma::Separator, _) | (_, Some(false)) => return Some(b'.'),
-            (Comma::Either, Some(true)) => return Some(b','),
-            (Comma::Either, None) => {}
+            (CommaDecision::Separator, _) | (_, Some(false)) => return Some(b'.'),
+            (CommaDecision::Either, Some(true)) => return Some(b','),
+            (CommaDecision::Either, None) => {}
         }
         let read = |point: u8| {
-            let stretch = Stretch {
+            let stretch = DataStretch {
                 point,
                 ..self.stretch
             };

@@ -1,30 +1,30 @@
 //! Commas that may be decimal signs, and an `E` that may be an exponent: decided over a whole table.
 
-use super::{Doubt, LeftOut, Outcome, Reading, Stretch};
+use super::{DataStretch, Doubt, LeftOut, NumberReading, TableOutcome};
 use crate::asdf::decode::exponent_or_squeezed;
-use crate::axis::Axis;
+use crate::axis::LabelAxis;
 use crate::choice::Choice;
 use crate::number::Exponents;
-use crate::records::Source;
+use crate::records::RecordSource;
 use crate::remark::{Code, Notes};
 
 /// Reads a table whose commas may be decimal signs, or whose `E` may be exponents, both ways, and keeps the reading
 /// that the labels support.
 pub(super) fn decided(
-    source: &Source<'_>,
-    stretch: &mut Stretch,
-    axis: &Axis,
-    reading: Reading,
+    source: &RecordSource<'_>,
+    stretch: &mut DataStretch,
+    axis: &LabelAxis,
+    reading: NumberReading,
     squeezed: bool,
     notes: &mut Notes<'_>,
-    read: &dyn Fn(&Stretch, &mut Notes<'_>) -> Outcome,
-) -> Outcome {
-    let silently = |stretch: Stretch| read(&stretch, &mut Notes::new(source.text, 0));
+    read: &dyn Fn(&DataStretch, &mut Notes<'_>) -> TableOutcome,
+) -> TableOutcome {
+    let silently = |stretch: DataStretch| read(&stretch, &mut Notes::new(source.text, 0));
     let choice = match (comma(source, stretch), reading.decimal_comma) {
-        (Comma::Separator, _) => Some(b'.'),
-        (Comma::Either, Some(decimal)) => Some(if decimal { b',' } else { b'.' }),
-        (Comma::Either, None) => {
-            let with = |point: u8| silently(Stretch { point, ..*stretch });
+        (CommaDecision::Separator, _) => Some(b'.'),
+        (CommaDecision::Either, Some(decimal)) => Some(if decimal { b',' } else { b'.' }),
+        (CommaDecision::Either, None) => {
+            let with = |point: u8| silently(DataStretch { point, ..*stretch });
             let (decimal, separator) = (with(b','), with(b'.'));
             let bonus = if axis.comma { 2 } else { 0 };
             if better(&decimal, bonus, &separator, 0) {
@@ -44,7 +44,7 @@ pub(super) fn decided(
         return read(stretch, notes);
     }
     let with = |exponents: Exponents| {
-        silently(Stretch {
+        silently(DataStretch {
             exponents,
             ..*stretch
         })
@@ -76,13 +76,13 @@ pub(super) fn decided(
 
 /// Which of two silent readings the labels support: at least two of them agree, more than with the other reading,
 /// and less is wrong.
-fn better(one: &Outcome, bonus: u32, other: &Outcome, others: u32) -> bool {
+fn better(one: &TableOutcome, bonus: u32, other: &TableOutcome, others: u32) -> bool {
     let (agreed, beside) = (one.agreed + bonus, other.agreed + others);
     agreed >= 2 && agreed > beside && one.flaws() < other.flaws()
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Comma {
+pub(super) enum CommaDecision {
     /// No comma, or commas that can only be separators.
     Separator,
     /// Every comma stands between digits, at most one in a word, and there is no point: either is possible.
@@ -90,27 +90,27 @@ pub(super) enum Comma {
 }
 
 /// What the commas of a table can be, by the pattern of the whole table.
-pub(super) fn comma(source: &Source<'_>, stretch: &Stretch) -> Comma {
+pub(super) fn comma(source: &RecordSource<'_>, stretch: &DataStretch) -> CommaDecision {
     let bytes = &source.text.as_bytes()[stretch.from..stretch.to];
     if memchr::memchr(b',', bytes).is_none() || memchr::memchr(b'.', bytes).is_some() {
-        return Comma::Separator;
+        return CommaDecision::Separator;
     }
     let digit = |at: usize| bytes.get(at).is_some_and(u8::is_ascii_digit);
     let mut last = None;
     for at in memchr::memchr_iter(b',', bytes) {
         if at == 0 || !digit(at - 1) || !digit(at + 1) {
-            return Comma::Separator;
+            return CommaDecision::Separator;
         }
         if last.is_some_and(|before: usize| bytes[before + 1..at].iter().all(u8::is_ascii_digit)) {
-            return Comma::Separator;
+            return CommaDecision::Separator;
         }
         last = Some(at);
     }
-    Comma::Either
+    CommaDecision::Either
 }
 
 /// Leaves out a table whose commas nothing decides.
-pub(super) fn comma_undecided(stretch: &Stretch, notes: &mut Notes<'_>) -> Outcome {
+pub(super) fn comma_undecided(stretch: &DataStretch, notes: &mut Notes<'_>) -> TableOutcome {
     let found = "commas between digits, and labels that fit neither reading or both".into();
     notes.add(
         Code::CommaUndecided,
@@ -124,14 +124,14 @@ pub(super) fn comma_undecided(stretch: &Stretch, notes: &mut Notes<'_>) -> Outco
         last: u32::MAX,
         code: Code::CommaUndecided,
     }];
-    Outcome {
+    TableOutcome {
         left_out,
-        ..Outcome::default()
+        ..TableOutcome::default()
     }
 }
 
 /// Takes `point` for the decimal sign.
-pub(super) fn settle_comma(stretch: &mut Stretch, point: u8, notes: &mut Notes<'_>) {
+pub(super) fn settle_comma(stretch: &mut DataStretch, point: u8, notes: &mut Notes<'_>) {
     stretch.point = point;
     if point == b',' {
         let found = "commas between digits".into();

@@ -3,12 +3,12 @@
 mod attempt;
 mod decide;
 
-use crate::axis::Axis;
+use crate::axis::LabelAxis;
 use crate::choice::{Choice, Choices};
 use crate::curve::{Curve, Decimals};
 use crate::form::{self, Shape};
 use crate::number::{Decimal, Exponents};
-use crate::records::{Lines, Source};
+use crate::records::{RecordLines, RecordSource};
 use crate::remark::{Code, Notes, Span, quote};
 use attempt::Attempt;
 
@@ -139,7 +139,7 @@ pub struct Table {
 
 /// Where the data of a table stand, and what is known about them.
 #[derive(Clone, Copy, Debug)]
-pub(crate) struct Stretch {
+pub(crate) struct DataStretch {
     pub(crate) from: usize,
     pub(crate) to: usize,
     /// Line of the data's first byte.
@@ -185,7 +185,7 @@ impl Doubt {
 
 /// What reading a curve gave.
 #[derive(Default)]
-pub(crate) struct Outcome {
+pub(crate) struct TableOutcome {
     pub(crate) curve: Curve,
     pub(crate) left_out: Vec<LeftOut>,
     /// Labels that agree with the points, and labels that do not.
@@ -196,7 +196,7 @@ pub(crate) struct Outcome {
     pub(crate) doubts: Vec<Doubt>,
 }
 
-impl Outcome {
+impl TableOutcome {
     fn flaws(&self) -> usize {
         self.disagreed as usize + self.left_out.len() + usize::from(self.as_pairs)
     }
@@ -212,7 +212,7 @@ pub(crate) struct RawTable {
 }
 
 /// The parts of a table's value: form, and where the data start.
-pub(crate) struct Opened<'t> {
+pub(crate) struct OpenedTable<'t> {
     pub(crate) form: &'t str,
     pub(crate) shape: Option<Shape>,
     from: usize,
@@ -220,9 +220,9 @@ pub(crate) struct Opened<'t> {
 }
 
 /// Reads the form behind the label. Data may start on the same line if there is no form.
-pub(crate) fn open<'t>(source: &Source<'t>, raw: &RawTable) -> Opened<'t> {
+pub(crate) fn open<'t>(source: &RecordSource<'t>, raw: &RawTable) -> OpenedTable<'t> {
     let text = source.text;
-    let mut lines = Lines::new(source, raw.from, raw.to, raw.line);
+    let mut lines = RecordLines::new(source, raw.from, raw.to, raw.line);
     while let Some(line) = lines.next() {
         let whole = &text[line.start..line.end];
         let code = whole.split("$$").next().unwrap_or("");
@@ -235,14 +235,14 @@ pub(crate) fn open<'t>(source: &Source<'t>, raw: &RawTable) -> Opened<'t> {
                 let next = lines
                     .next()
                     .map_or((raw.to, line.number + 1), |l| (l.start, l.number));
-                Opened {
+                OpenedTable {
                     form,
                     shape: form::parse(form),
                     from: next.0,
                     line: next.1,
                 }
             }
-            _ => Opened {
+            _ => OpenedTable {
                 form: "",
                 shape: None,
                 from: line.start,
@@ -250,7 +250,7 @@ pub(crate) fn open<'t>(source: &Source<'t>, raw: &RawTable) -> Opened<'t> {
             },
         };
     }
-    Opened {
+    OpenedTable {
         form: "",
         shape: None,
         from: raw.to,
@@ -287,7 +287,7 @@ fn usual_shape(label: &str) -> Option<Shape> {
 
 /// How numbers are to be read.
 #[derive(Clone, Copy)]
-pub(crate) struct Reading {
+pub(crate) struct NumberReading {
     pub(crate) decimal_comma: Option<bool>,
     pub(crate) choices: Choices,
     pub(crate) expansion: usize,
@@ -295,11 +295,11 @@ pub(crate) struct Reading {
 
 /// Reads one table. `budget` is the count of points that may still be handed out.
 pub(crate) fn read(
-    source: &Source<'_>,
+    source: &RecordSource<'_>,
     raw: &RawTable,
-    axis: &Axis,
+    axis: &LabelAxis,
     shape: Option<Shape>,
-    reading: Reading,
+    reading: NumberReading,
     budget: &mut usize,
     notes: &mut Notes<'_>,
 ) -> Option<Table> {
@@ -325,7 +325,7 @@ pub(crate) fn read(
         raw,
         shape: &shape,
         axis: *axis,
-        stretch: Stretch {
+        stretch: DataStretch {
             from,
             to: raw.to,
             line: opened.line,

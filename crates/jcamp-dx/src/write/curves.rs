@@ -1,6 +1,6 @@
 //! Curves: in even steps as XYDATA, all others as XYPOINTS.
 
-use super::{Refusal, Writer};
+use super::{WriteRefusal, Writer};
 use crate::asdf::decode::MISSING;
 use crate::asdf::encode::{COLUMNS, Form, GREATEST, encode};
 use crate::axis::shortest;
@@ -20,7 +20,7 @@ pub(super) struct Plan {
 
 impl Writer<'_> {
     /// Checks a curve and decides how to write it.
-    pub(super) fn plan(&mut self, curve: &Curve, title: &str) -> Result<Plan, Refusal> {
+    pub(super) fn plan(&mut self, curve: &Curve, title: &str) -> Result<Plan, WriteRefusal> {
         check_curve(curve, title)?;
         let all_x = all_abscissas(curve);
         let grid = even_grid(&all_x, &curve.x_decimals);
@@ -221,9 +221,9 @@ pub(super) fn bits_equal(a: &[f64], b: &[f64]) -> bool {
     a.len() == b.len() && a.iter().zip(b).all(|(a, b)| a.to_bits() == b.to_bits())
 }
 
-pub(super) fn check_curve(curve: &Curve, title: &str) -> Result<(), Refusal> {
+pub(super) fn check_curve(curve: &Curve, title: &str) -> Result<(), WriteRefusal> {
     let inconsistent = |what| {
-        Err(Refusal::Inconsistent {
+        Err(WriteRefusal::Inconsistent {
             title: title.to_owned(),
             what,
         })
@@ -232,7 +232,7 @@ pub(super) fn check_curve(curve: &Curve, title: &str) -> Result<(), Refusal> {
         return inconsistent("x and y must be of equal length");
     }
     if curve.is_empty() {
-        return Err(Refusal::Empty {
+        return Err(WriteRefusal::Empty {
             title: title.to_owned(),
         });
     }
@@ -248,7 +248,7 @@ pub(super) fn check_curve(curve: &Curve, title: &str) -> Result<(), Refusal> {
         .zip(&curve.y)
         .position(|(x, y)| !(x.is_finite() && y.is_finite()));
     if let Some(index) = odd {
-        return Err(Refusal::NotFinite {
+        return Err(WriteRefusal::NotFinite {
             title: title.to_owned(),
             index,
         });
@@ -258,7 +258,7 @@ pub(super) fn check_curve(curve: &Curve, title: &str) -> Result<(), Refusal> {
         return inconsistent("missing points must be in order and within the curve");
     }
     match curve.missing.iter().position(|m| !m.x.is_finite()) {
-        Some(index) => Err(Refusal::NotFinite {
+        Some(index) => Err(WriteRefusal::NotFinite {
             title: title.to_owned(),
             index,
         }),

@@ -9,7 +9,7 @@ use std::fmt;
 
 use crate::asdf::encode::Form;
 use crate::curve::Curve;
-use crate::label::{Kind, describes_table, kind_of, normalise_label};
+use crate::label::{LabelKind, describes_table, kind_of, normalise_label};
 use crate::number::print;
 use crate::remark::{Code, Remark};
 use crate::table::{Assignments, Peaks};
@@ -110,7 +110,7 @@ pub struct Scan {
 
 /// What was written.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub struct Written {
+pub struct WrittenDocument {
     /// The file.
     pub text: String,
     /// What could not be written as asked. The places are all zero.
@@ -120,7 +120,7 @@ pub struct Written {
 /// Why nothing was written.
 #[derive(Clone, Debug, PartialEq, Eq)]
 #[non_exhaustive]
-pub enum Refusal {
+pub enum WriteRefusal {
     /// There is no sheet.
     NoSheets,
     /// A sheet has no points or rows.
@@ -151,7 +151,7 @@ pub enum Refusal {
     },
 }
 
-impl fmt::Display for Refusal {
+impl fmt::Display for WriteRefusal {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match self {
             Self::NoSheets => f.write_str("no sheet to write, expected at least one"),
@@ -171,7 +171,7 @@ impl fmt::Display for Refusal {
     }
 }
 
-impl std::error::Error for Refusal {}
+impl std::error::Error for WriteRefusal {}
 
 /// Writes one sheet as a simple file and several as a LINK file.
 ///
@@ -179,8 +179,8 @@ impl std::error::Error for Refusal {}
 ///
 /// # Errors
 ///
-/// See [`Refusal`]. Nothing is written in part.
-pub fn write(sheets: &[Sheet], options: &WriteOptions) -> Result<Written, Refusal> {
+/// See [`WriteRefusal`]. Nothing is written in part.
+pub fn write(sheets: &[Sheet], options: &WriteOptions) -> Result<WrittenDocument, WriteRefusal> {
     let mut writer = Writer {
         options,
         out: String::new(),
@@ -196,7 +196,7 @@ pub fn write(sheets: &[Sheet], options: &WriteOptions) -> Result<Written, Refusa
         sheets
     };
     match sheets {
-        [] => return Err(Refusal::NoSheets),
+        [] => return Err(WriteRefusal::NoSheets),
         [sheet] => writer.sheet(sheet, None)?,
         [first, ..] => {
             writer.link(&first.title, sheets.len());
@@ -206,7 +206,7 @@ pub fn write(sheets: &[Sheet], options: &WriteOptions) -> Result<Written, Refusa
             writer.plain("END", "");
         }
     }
-    Ok(Written {
+    Ok(WrittenDocument {
         text: writer.out,
         remarks: writer.remarks,
     })
@@ -237,8 +237,8 @@ impl<'o> Stream<'o> {
     ///
     /// # Errors
     ///
-    /// See [`Refusal`].
-    pub fn sheet(&mut self, sheet: &Sheet) -> Result<Written, Refusal> {
+    /// See [`WriteRefusal`].
+    pub fn sheet(&mut self, sheet: &Sheet) -> Result<WrittenDocument, WriteRefusal> {
         let mut writer = Writer {
             options: self.options,
             out: String::new(),
@@ -252,7 +252,7 @@ impl<'o> Stream<'o> {
         if self.written == self.sheets && self.sheets > 1 {
             writer.plain("END", "");
         }
-        Ok(Written {
+        Ok(WrittenDocument {
             text: writer.out,
             remarks: writer.remarks,
         })
@@ -312,15 +312,15 @@ impl Writer<'_> {
         scans.scans.iter().map(block).collect()
     }
 
-    fn sheet(&mut self, sheet: &Sheet, block: Option<usize>) -> Result<(), Refusal> {
+    fn sheet(&mut self, sheet: &Sheet, block: Option<usize>) -> Result<(), WriteRefusal> {
         let title = || sheet.title.clone();
         for (label, _) in &sheet.records {
             let bad = label.trim().is_empty()
                 || !label.chars().all(|c| matches!(c, ' '..='~') && c != '=')
                 || label.trim_start().starts_with("$$")
                 || label.len() > 40;
-            if bad || (kind_of(&normalise_label(label)) == Kind::Comment) {
-                return Err(Refusal::BadLabel {
+            if bad || (kind_of(&normalise_label(label)) == LabelKind::Comment) {
+                return Err(WriteRefusal::BadLabel {
                     title: title(),
                     label: label.clone(),
                 });

@@ -1,7 +1,7 @@
 //! Peak tables and assignments.
 
 use super::records::optional;
-use super::{Refusal, Writer};
+use super::{WriteRefusal, Writer};
 use crate::asdf::encode::COLUMNS;
 use crate::number::print;
 use crate::remark::Code;
@@ -9,9 +9,9 @@ use crate::table::{Assignments, Peaks};
 use crate::text::{remark, safe};
 
 impl Writer<'_> {
-    pub(super) fn peaks(&mut self, peaks: &Peaks, title: &str) -> Result<(), Refusal> {
+    pub(super) fn peaks(&mut self, peaks: &Peaks, title: &str) -> Result<(), WriteRefusal> {
         if peaks.rows.is_empty() {
-            return Err(Refusal::Empty {
+            return Err(WriteRefusal::Empty {
                 title: title.to_owned(),
             });
         }
@@ -19,7 +19,7 @@ impl Writer<'_> {
         let words = peaks.rows.iter().any(|p| p.multiplicity.is_some());
         if widths && words {
             let what = "a peak table holds widths or multiplicities, not both; write two sheets";
-            return Err(Refusal::Inconsistent {
+            return Err(WriteRefusal::Inconsistent {
                 title: title.to_owned(),
                 what,
             });
@@ -31,7 +31,7 @@ impl Writer<'_> {
                 .flatten()
                 .all(f64::is_finite);
             if !finite {
-                return Err(Refusal::NotFinite {
+                return Err(WriteRefusal::NotFinite {
                     title: title.to_owned(),
                     index,
                 });
@@ -49,7 +49,7 @@ impl Writer<'_> {
                 if !sound || !word.chars().all(|c| c.is_ascii_alphanumeric() || c == '?') {
                     let what =
                         "a multiplicity is a word of ASCII letters and digits that starts with a letter";
-                    return Err(Refusal::Inconsistent {
+                    return Err(WriteRefusal::Inconsistent {
                         title: title.to_owned(),
                         what,
                     });
@@ -72,9 +72,9 @@ impl Writer<'_> {
         Ok(())
     }
 
-    pub(super) fn assignments(&mut self, rows: &Assignments, title: &str) -> Result<(), Refusal> {
+    pub(super) fn assignments(&mut self, rows: &Assignments, title: &str) -> Result<(), WriteRefusal> {
         if rows.rows.is_empty() {
-            return Err(Refusal::Empty {
+            return Err(WriteRefusal::Empty {
                 title: title.to_owned(),
             });
         }
@@ -83,7 +83,7 @@ impl Writer<'_> {
         let words = rows.rows.iter().any(|r| r.multiplicity.is_some());
         if widths && words {
             let what = "assignments hold widths or multiplicities, not both; write two sheets";
-            return Err(Refusal::Inconsistent {
+            return Err(WriteRefusal::Inconsistent {
                 title: title.to_owned(),
                 what,
             });
@@ -95,7 +95,7 @@ impl Writer<'_> {
                 .flatten()
                 .all(f64::is_finite)
             {
-                return Err(Refusal::NotFinite {
+                return Err(WriteRefusal::NotFinite {
                     title: title.to_owned(),
                     index,
                 });
@@ -118,7 +118,7 @@ impl Writer<'_> {
                 let word = row.multiplicity.as_deref().unwrap_or("");
                 if !word.chars().all(|c| c.is_ascii_alphanumeric()) {
                     let what = "a multiplicity is a word of ASCII letters and digits";
-                    return Err(Refusal::Inconsistent {
+                    return Err(WriteRefusal::Inconsistent {
                         title: title.to_owned(),
                         what,
                     });

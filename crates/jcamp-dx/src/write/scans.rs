@@ -1,7 +1,7 @@
 //! Scans over one axis, as the pages of NTUPLES.
 
 use super::curves::{Plan, all_abscissas, bits_equal, check_curve, even_grid, power_text};
-use super::{Refusal, Scan, Scans, Sheet, Writer};
+use super::{Scan, Scans, Sheet, WriteRefusal, Writer};
 use crate::asdf::encode::Form;
 use crate::curve::Curve;
 use crate::grid::Grid;
@@ -10,16 +10,16 @@ use crate::remark::Code;
 use crate::text::{remark, safe};
 
 impl Writer<'_> {
-    pub(super) fn scans(&mut self, scans: &Scans, sheet: &Sheet) -> Result<(), Refusal> {
+    pub(super) fn scans(&mut self, scans: &Scans, sheet: &Sheet) -> Result<(), WriteRefusal> {
         let title = &sheet.title;
         let inconsistent = |what| {
-            Err(Refusal::Inconsistent {
+            Err(WriteRefusal::Inconsistent {
                 title: title.clone(),
                 what,
             })
         };
         let (Some(first), Some(last)) = (scans.scans.first(), scans.scans.last()) else {
-            return Err(Refusal::Empty { title: title.clone() });
+            return Err(WriteRefusal::Empty { title: title.clone() });
         };
         let symbol = scans.held_symbol.trim().to_uppercase();
         if symbol.is_empty()
@@ -33,7 +33,7 @@ impl Writer<'_> {
         for (index, scan) in scans.scans.iter().enumerate() {
             check_curve(&scan.curve, title)?;
             if !scan.held.is_finite() {
-                return Err(Refusal::NotFinite {
+                return Err(WriteRefusal::NotFinite {
                     title: title.clone(),
                     index,
                 });

@@ -1,11 +1,11 @@
 //! The spacings that the labels and the lines of a table allow, and how well each fits.
 
-use super::{Checks, Table};
+use super::{AnalysedTable, Checks};
 use crate::grid::Grid;
 use crate::number::Decimal;
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
-pub(super) enum First {
+pub(super) enum FirstPoint {
     /// FIRSTX as stated.
     Label,
     /// FIRSTX times XFACTOR.
@@ -24,50 +24,50 @@ pub(super) enum By {
 }
 
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Candidate {
+pub(super) struct TableCandidate {
     pub(super) grid: Grid,
-    pub(super) kind: First,
+    pub(super) kind: FirstPoint,
     pub(super) by: By,
 }
 
-impl Table<'_> {
+impl AnalysedTable<'_> {
     /// The spacings that the labels allow, most trusted first.
-    pub(super) fn candidates(&self, checks: Checks) -> Vec<Candidate> {
+    pub(super) fn candidates(&self, checks: Checks) -> Vec<TableCandidate> {
         let axis = self.axis;
         let mut out = Vec::new();
-        let mut firsts: Vec<(Decimal, First)> = Vec::new();
+        let mut firsts: Vec<(Decimal, FirstPoint)> = Vec::new();
         let printed = self.exact_x(0);
         let unscaled = self.lines[0].x.decimal();
         if let Some(first) = axis.first_x {
-            firsts.push((first.decimal, First::Label));
+            firsts.push((first.decimal, FirstPoint::Label));
             let scaled = axis.x_factor != Decimal::ONE
                 && unscaled
                     .is_some_and(|x| (x.value() - first.value()).abs() <= 2.0 * x.half_unit() * 1.000_001);
             if scaled && let Some(product) = first.decimal.times(axis.x_factor) {
-                firsts.push((product, First::Scaled));
+                firsts.push((product, FirstPoint::Scaled));
             }
         }
         if let Some(printed) = printed {
-            firsts.push((printed, First::Printed));
+            firsts.push((printed, FirstPoint::Printed));
         }
         let count = self.total(checks);
         for (first, kind) in firsts {
             let mut lasts: Vec<Decimal> = axis.last_x.iter().map(|l| l.decimal).collect();
             let mut deltas: Vec<Decimal> = axis.delta_x.iter().map(|d| d.decimal).collect();
-            if axis.x_factor != Decimal::ONE && kind != First::Label {
+            if axis.x_factor != Decimal::ONE && kind != FirstPoint::Label {
                 lasts.extend(axis.last_x.and_then(|l| l.decimal.times(axis.x_factor)));
                 deltas.extend(axis.delta_x.and_then(|d| d.decimal.times(axis.x_factor)));
             }
             for last in lasts {
                 if let Some(n) = axis.count().filter(|n| *n >= 2) {
-                    out.extend(Grid::between(first, last, n - 1).map(|grid| Candidate {
+                    out.extend(Grid::between(first, last, n - 1).map(|grid| TableCandidate {
                         grid,
                         kind,
                         by: By::Npoints,
                     }));
                 }
                 if self.complete && count >= 2 && axis.count() != Some(count) {
-                    out.extend(Grid::between(first, last, count - 1).map(|grid| Candidate {
+                    out.extend(Grid::between(first, last, count - 1).map(|grid| TableCandidate {
                         grid,
                         kind,
                         by: By::Count,
@@ -75,7 +75,7 @@ impl Table<'_> {
                 }
             }
             for delta in deltas {
-                out.extend(Grid::stepping(first, delta).map(|grid| Candidate {
+                out.extend(Grid::stepping(first, delta).map(|grid| TableCandidate {
                     grid,
                     kind,
                     by: By::Delta,
@@ -84,7 +84,7 @@ impl Table<'_> {
                     mantissa: -delta.mantissa,
                     exponent: delta.exponent,
                 };
-                out.extend(Grid::stepping(first, minus).map(|grid| Candidate {
+                out.extend(Grid::stepping(first, minus).map(|grid| TableCandidate {
                     grid,
                     kind,
                     by: By::MinusDelta,
@@ -160,15 +160,20 @@ impl Table<'_> {
     }
 
     /// Of all spacings that every line agrees with, the one that most labels support; nothing if two are equal.
-    pub(super) fn vote(&self, candidates: &[Candidate], checks: Checks, count: usize) -> Option<Candidate> {
-        let tight: Vec<&Candidate> = candidates
+    pub(super) fn vote(
+        &self,
+        candidates: &[TableCandidate],
+        checks: Checks,
+        count: usize,
+    ) -> Option<TableCandidate> {
+        let tight: Vec<&TableCandidate> = candidates
             .iter()
             .filter(|c| {
                 self.tight(&c.grid, checks) && (c.by != By::Count || self.count_holds(&c.grid, checks))
             })
             .collect();
         let best_kind = tight.iter().map(|c| c.kind).min()?;
-        let tight: Vec<&Candidate> = tight.into_iter().filter(|c| c.kind == best_kind).collect();
+        let tight: Vec<&TableCandidate> = tight.into_iter().filter(|c| c.kind == best_kind).collect();
         let reach = count.max(self.axis.count().unwrap_or(0)).saturating_sub(1);
         let same = |a: &Grid, b: &Grid| (a.at(reach) - b.at(reach)).abs() <= 0.1 * a.step().abs();
         let votes: Vec<usize> = tight
@@ -207,9 +212,13 @@ impl Table<'_> {
     }
 
     /// For damaged tables: the spacing with which most neighbouring lines agree.
-    pub(super) fn best_scored(&self, candidates: &[Candidate], checks: Checks) -> Option<Candidate> {
+    pub(super) fn best_scored(
+        &self,
+        candidates: &[TableCandidate],
+        checks: Checks,
+    ) -> Option<TableCandidate> {
         let pairs = self.lines.len() - 1;
-        let mut best: Option<(usize, Candidate)> = None;
+        let mut best: Option<(usize, TableCandidate)> = None;
         for candidate in candidates {
             let score = self.score(&candidate.grid, checks);
             let enough = score >= 1 && score * 2 >= pairs;

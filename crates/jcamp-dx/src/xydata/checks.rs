@@ -1,13 +1,13 @@
 //! Check values: which lines start with one, which of them hold, and what shows damage where there are none.
 
 use super::candidates::By;
-use super::{Checks, Table};
-use crate::asdf::decode::{DataLine, Ends};
+use super::{AnalysedTable, Checks};
+use crate::asdf::decode::{DataLine, LineEnd};
 use crate::grid::Grid;
 use crate::remark::{Code, Notes, Span};
-use crate::table::Stretch;
+use crate::table::DataStretch;
 
-impl Table<'_> {
+impl AnalysedTable<'_> {
     /// Decides which lines start with check values, from the values themselves, then from NPOINTS.
     pub(super) fn choose_checks(&self) -> Checks {
         let joints: Vec<usize> = (1..self.lines.len())
@@ -33,7 +33,7 @@ impl Table<'_> {
         }
         let (after_dup, plain): (Vec<usize>, Vec<usize>) = joints
             .iter()
-            .partition(|k| self.lines[**k - 1].ends == Ends::Repeated);
+            .partition(|k| self.lines[**k - 1].ends == LineEnd::Repeated);
         if after_dup.len() >= 2
             && !plain.is_empty()
             && plain.iter().all(|k| self.repeats(*k))
@@ -86,7 +86,7 @@ impl Table<'_> {
         positions: &[Option<usize>],
         slips: &[bool],
         notes: &mut Notes<'_>,
-        stretch: &Stretch,
+        stretch: &DataStretch,
     ) -> Vec<Option<bool>> {
         let mut joints = vec![None; self.lines.len()];
         for k in 1..self.lines.len() {

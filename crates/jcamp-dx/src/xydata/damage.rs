@@ -1,16 +1,16 @@
 //! What the decoder met on its way, told.
 
 use crate::asdf::decode::Ordinates;
-use crate::records::Source;
+use crate::records::RecordSource;
 use crate::remark::{Code, Notes, Span, quote};
-use crate::table::{LeftOut, Outcome, Stretch};
+use crate::table::{DataStretch, LeftOut, TableOutcome};
 
 /// Remarks about what the decoder met.
 pub(super) fn remark_lines(
-    source: &Source<'_>,
-    stretch: &Stretch,
+    source: &RecordSource<'_>,
+    stretch: &DataStretch,
     ordinates: &Ordinates,
-    outcome: &mut Outcome,
+    outcome: &mut TableOutcome,
     notes: &mut Notes<'_>,
 ) {
     let quoted = |from: usize, to: usize| quote(source.text.get(from..to).unwrap_or(""));

@@ -1,16 +1,16 @@
 //! Compares what the labels state with the points that were read.
 
-use super::Table;
+use super::AnalysedTable;
 use crate::asdf::decode::{LONG, MISSING};
-use crate::axis::{Axis, Stated};
+use crate::axis::{LabelAxis, StatedNumber};
 use crate::curve::Curve;
 use crate::factors::{Abscissas, Digits, Says, doubt_of_x, doubt_of_y, says};
 use crate::grid::Grid;
 use crate::groups::{Count, check_count};
 use crate::remark::{Code, Notes};
-use crate::table::{Outcome, Stretch};
+use crate::table::{DataStretch, TableOutcome};
 
-impl Table<'_> {
+impl AnalysedTable<'_> {
     #[expect(clippy::too_many_arguments, reason = "the facts of one table, used once")]
     pub(super) fn check_labels(
         &self,
@@ -19,9 +19,9 @@ impl Table<'_> {
         placed: usize,
         losses: bool,
         starts_with_a_value: bool,
-        stretch: &Stretch,
+        stretch: &DataStretch,
         notes: &mut Notes<'_>,
-        outcome: &mut Outcome,
+        outcome: &mut TableOutcome,
     ) {
         let axis = self.axis;
         let read = curve.len() + curve.missing.len();
@@ -94,19 +94,19 @@ impl Table<'_> {
 /// Compares FIRSTY, MAXY, MINY and their kin of X with the points; see [`says`]. `first` is the first ordinate, where
 /// it is there; extremes can only be compared if the table is `whole`.
 pub(crate) fn check_ordinates(
-    axis: &Axis,
+    axis: &LabelAxis,
     curve: &Curve,
     whole: bool,
     first: Option<f64>,
     digits: Digits,
     notes: &mut Notes<'_>,
-    outcome: &mut Outcome,
+    outcome: &mut TableOutcome,
 ) {
     let whole = whole && !curve.is_empty();
     // Curves hold finite numbers only, so a plain comparison will do, of several lanes at once.
     let greatest = |values: &[f64]| extreme_of(values, f64::NEG_INFINITY, |a, b| if a > b { a } else { b });
     let least = |values: &[f64]| extreme_of(values, f64::INFINITY, |a, b| if a < b { a } else { b });
-    let extreme = |stated: Option<Stated>, value: &dyn Fn(&[f64]) -> f64| {
+    let extreme = |stated: Option<StatedNumber>, value: &dyn Fn(&[f64]) -> f64| {
         stated.filter(|_| whole).map(|stated| (stated, value(&curve.y)))
     };
     let labels = [
@@ -130,7 +130,7 @@ pub(crate) fn check_ordinates(
         let found = stated.value().to_string();
         notes.add(code, stated.line, stated.span, found, value.to_string());
     }
-    let facts: Vec<(Stated, f64)> = labels.iter().filter_map(|(fact, _)| *fact).collect();
+    let facts: Vec<(StatedNumber, f64)> = labels.iter().filter_map(|(fact, _)| *fact).collect();
     outcome.doubts.extend(doubt_of_y(axis, digits, &facts));
     if !whole {
         return;

@@ -15,13 +15,13 @@ mod spacing;
 pub(crate) use labels::check_ordinates;
 pub(crate) use points::long_product;
 
-use crate::asdf::decode::{DataLine, Ends, Ordinates, Setting, decode};
-use crate::axis::Axis;
+use crate::asdf::decode::{DataLine, DecodeContext, LineEnd, Ordinates, decode};
+use crate::axis::LabelAxis;
 use crate::grid::Grid;
 use crate::number::{Decimal, product, unit};
-use crate::records::Source;
+use crate::records::RecordSource;
 use crate::remark::{Code, Notes};
-use crate::table::{LeftOut, Outcome, Stretch};
+use crate::table::{DataStretch, LeftOut, TableOutcome};
 use damage::remark_lines;
 
 /// Which lines start with a check value instead of a new point.
@@ -37,7 +37,7 @@ enum Checks {
 
 /// Where the points of a table stand.
 #[derive(Clone, Copy, Debug)]
-struct Layout {
+struct PointLayout {
     grid: Grid,
     checks: Checks,
     /// The labels were taken against the X at the line starts, because someone said so.
@@ -45,27 +45,27 @@ struct Layout {
 }
 
 /// A table under analysis.
-struct Table<'a> {
+struct AnalysedTable<'a> {
     ordinates: Ordinates,
     lines: &'a [DataLine],
     /// The X printed at each line, as true values.
     x: Vec<f64>,
     /// The line before this one is absent or damaged, so counting cannot go on over it.
     gaps: Vec<bool>,
-    axis: &'a Axis,
+    axis: &'a LabelAxis,
     /// Nothing was lost: the count of ordinates is the count of points.
     complete: bool,
 }
 
 /// Reads the table of a stretch.
 pub(crate) fn read(
-    source: &Source<'_>,
-    stretch: &Stretch,
-    axis: &Axis,
+    source: &RecordSource<'_>,
+    stretch: &DataStretch,
+    axis: &LabelAxis,
     budget: usize,
     notes: &mut Notes<'_>,
-) -> Outcome {
-    let setting = Setting {
+) -> TableOutcome {
+    let setting = DecodeContext {
         from: stretch.from,
         to: stretch.to,
         line: stretch.line,
@@ -77,7 +77,7 @@ pub(crate) fn read(
         open_ended: stretch.open_ended,
     };
     let mut ordinates = decode(source, &setting);
-    let mut outcome = Outcome::default();
+    let mut outcome = TableOutcome::default();
     remark_lines(source, stretch, &ordinates, &mut outcome, notes);
     let lines: Vec<DataLine> = std::mem::take(&mut ordinates.lines)
         .into_iter()
@@ -110,7 +110,7 @@ pub(crate) fn read(
         };
         product(mantissa, line.x.exponent, axis.x_factor)
     };
-    let table = Table {
+    let table = AnalysedTable {
         ordinates,
         lines: &lines,
         x: lines.iter().map(printed).collect(),
@@ -132,7 +132,7 @@ pub(crate) fn read(
     outcome
 }
 
-impl Table<'_> {
+impl AnalysedTable<'_> {
     fn value(&self, line: &DataLine, index: usize) -> (i64, i32) {
         let at = line.first + index;
         (self.ordinates.values[at], self.ordinates.exponent_of(at))
@@ -152,7 +152,7 @@ impl Table<'_> {
             && match checks {
                 Checks::All => true,
                 Checks::None => false,
-                Checks::NotAfterDuplicate => self.lines[k - 1].ends == Ends::Difference,
+                Checks::NotAfterDuplicate => self.lines[k - 1].ends == LineEnd::Difference,
             }
     }
 

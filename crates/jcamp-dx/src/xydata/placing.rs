@@ -1,23 +1,23 @@
 //! Places the lines on the grid and keeps the points that are certain.
 
-use super::points::Piece;
-use super::{Checks, Layout, Table};
+use super::points::OrdinatePiece;
+use super::{AnalysedTable, Checks, PointLayout};
 use crate::grid::Grid;
-use crate::records::Source;
+use crate::records::RecordSource;
 use crate::remark::{Code, Notes, Span, quote};
-use crate::table::{LeftOut, Outcome, Stretch};
+use crate::table::{DataStretch, LeftOut, TableOutcome};
 
-impl Table<'_> {
+impl AnalysedTable<'_> {
     /// Places every line, tests every check, and writes the points that are certain.
     pub(super) fn assemble(
         mut self,
-        source: &Source<'_>,
-        stretch: &Stretch,
-        layout: &Layout,
-        outcome: &mut Outcome,
+        source: &RecordSource<'_>,
+        stretch: &DataStretch,
+        layout: &PointLayout,
+        outcome: &mut TableOutcome,
         notes: &mut Notes<'_>,
     ) {
-        let Layout { grid, checks, .. } = layout;
+        let PointLayout { grid, checks, .. } = layout;
         let checks = *checks;
         let (positions, slips) = self.place(source, layout, outcome, notes);
         let usual = if checks == Checks::All {
@@ -69,7 +69,7 @@ impl Table<'_> {
                     });
                 }
             }
-            pieces.push(Piece {
+            pieces.push(OrdinatePiece {
                 line: k,
                 at,
                 from,
@@ -134,12 +134,12 @@ impl Table<'_> {
     /// next line's X tells.
     fn place(
         &self,
-        source: &Source<'_>,
-        layout: &Layout,
-        outcome: &mut Outcome,
+        source: &RecordSource<'_>,
+        layout: &PointLayout,
+        outcome: &mut TableOutcome,
         notes: &mut Notes<'_>,
     ) -> (Vec<Option<usize>>, Vec<bool>) {
-        let Layout {
+        let PointLayout {
             grid,
             checks,
             by_labels,

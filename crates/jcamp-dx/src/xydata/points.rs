@@ -1,15 +1,15 @@
 //! Writes stretches of ordinates as points.
 
-use super::Table;
+use super::AnalysedTable;
 use crate::asdf::decode::{DataLine, LONG, MISSING, Ordinates};
 use crate::curve::{Curve, Decimals, DecimalsBuilder, LineMap, Missing};
 use crate::grid::Grid;
 use crate::number::{Decimal, EXACT, POWERS, decimals_of, parse_long, product};
-use crate::records::Source;
+use crate::records::RecordSource;
 
 /// The ordinates `from..to` of a line, whose first one is point `at`.
 #[derive(Clone, Copy, Debug)]
-pub(super) struct Piece {
+pub(super) struct OrdinatePiece {
     pub(super) line: usize,
     pub(super) at: usize,
     pub(super) from: usize,
@@ -17,7 +17,7 @@ pub(super) struct Piece {
 }
 
 /// What was written of a table.
-pub(super) struct Written {
+pub(super) struct WrittenTable {
     pub(super) curve: Curve,
     /// How many points of the grid were reached.
     pub(super) placed: usize,
@@ -27,7 +27,7 @@ pub(super) struct Written {
 
 /// How plain integers become true values: times the multiplier, which is exact, and then one division or product.
 #[derive(Clone, Copy, Debug)]
-struct Scale {
+struct ValueScale {
     multiplier: i64,
     power: f64,
     divide: bool,
@@ -36,7 +36,7 @@ struct Scale {
 /// Turns stretches of ordinates into points.
 struct CurveWriter<'a> {
     ordinates: &'a Ordinates,
-    source: &'a Source<'a>,
+    source: &'a RecordSource<'a>,
     grid: &'a Grid,
     factor: Decimal,
     point: u8,
@@ -50,11 +50,11 @@ struct CurveWriter<'a> {
     /// Lines with an ordinate beyond the range of an `f64`, once for each.
     out_of_range: Vec<u32>,
     /// All ordinates are plain integers that one multiplication or division makes exact.
-    plain: Option<Scale>,
+    plain: Option<ValueScale>,
 }
 
 impl<'a> CurveWriter<'a> {
-    fn new(table: &'a Table<'a>, source: &'a Source<'a>, grid: &'a Grid, point: u8) -> Self {
+    fn new(table: &'a AnalysedTable<'a>, source: &'a RecordSource<'a>, grid: &'a Grid, point: u8) -> Self {
         let ordinates = &table.ordinates;
         let factor = table.axis.y_factor;
         let exponent = ordinates.exponent + factor.exponent;
@@ -71,7 +71,7 @@ impl<'a> CurveWriter<'a> {
         let exact = greatest
             .checked_mul(factor.mantissa.unsigned_abs())
             .is_some_and(|g| g <= EXACT);
-        let plain = (regular && exact).then(|| Scale {
+        let plain = (regular && exact).then(|| ValueScale {
             multiplier: factor.mantissa,
             power: POWERS[exponent.unsigned_abs() as usize],
             divide: exponent < 0,
@@ -101,7 +101,7 @@ impl<'a> CurveWriter<'a> {
         }
         let (first, count) = (line.first + from, to - from);
         self.next = at + to;
-        if let Some(Scale {
+        if let Some(ValueScale {
             multiplier,
             power,
             divide,
@@ -163,13 +163,13 @@ impl<'a> CurveWriter<'a> {
         Decimals::Same(decimals_of(self.ordinates.exponent + self.factor.exponent))
     }
 
-    fn finish(self) -> Written {
+    fn finish(self) -> WrittenTable {
         let y_decimals = if self.plain.is_some() {
             self.decimals_of_y()
         } else {
             self.decimals.finish()
         };
-        Written {
+        WrittenTable {
             curve: Curve {
                 x: self.x,
                 y: self.y,
@@ -201,9 +201,15 @@ pub(crate) fn long_product(text: &str, point: u8, factor: Decimal) -> Option<f64
     Some(parse_long(text, point)? * factor.value())
 }
 
-impl Table<'_> {
+impl AnalysedTable<'_> {
     /// Writes the pieces of the lines as a curve. Takes the ordinates along.
-    pub(super) fn write(&mut self, source: &Source<'_>, grid: &Grid, point: u8, pieces: &[Piece]) -> Written {
+    pub(super) fn write(
+        &mut self,
+        source: &RecordSource<'_>,
+        grid: &Grid,
+        point: u8,
+        pieces: &[OrdinatePiece],
+    ) -> WrittenTable {
         let mut next = 0;
         let whole = pieces.len() == self.lines.len()
             && pieces.iter().all(|piece| {
@@ -241,7 +247,7 @@ impl Table<'_> {
                 .map(|m| (m * scale.multiplier) as f64 * scale.power)
                 .collect()
         };
-        Written {
+        WrittenTable {
             curve: Curve {
                 x,
                 y,

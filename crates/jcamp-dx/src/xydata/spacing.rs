@@ -1,29 +1,29 @@
 //! Chooses the spacing of a table, and tells where another one is as plausible.
 
-use super::candidates::{By, Candidate, First};
-use super::{Checks, Layout, Table};
-use crate::axis::Stated;
+use super::candidates::{By, FirstPoint, TableCandidate};
+use super::{AnalysedTable, Checks, PointLayout};
+use crate::axis::StatedNumber;
 use crate::choice::Choice;
 use crate::grid::Grid;
 use crate::number::Decimal;
 use crate::remark::{Code, Notes};
-use crate::table::{Doubt, Outcome, Stretch};
+use crate::table::{DataStretch, Doubt, TableOutcome};
 
-impl Table<'_> {
+impl AnalysedTable<'_> {
     /// Chooses the spacing and the meaning of the first ordinates; remarks on labels that disagree.
     pub(super) fn choose(
         &self,
-        stretch: &Stretch,
+        stretch: &DataStretch,
         notes: &mut Notes<'_>,
-        outcome: &mut Outcome,
-    ) -> Option<Layout> {
+        outcome: &mut TableOutcome,
+    ) -> Option<PointLayout> {
         let checks = match stretch.told.get(Choice::YChecks) {
             Some(true) => Checks::All,
             _ => self.choose_checks(),
         };
         let count = self.total(checks);
         let axis = self.axis;
-        let layout = |grid: Grid| Layout {
+        let layout = |grid: Grid| PointLayout {
             grid,
             checks,
             by_labels: false,
@@ -36,7 +36,7 @@ impl Table<'_> {
                 self.note_undecided(count, stretch, notes);
                 return None;
             };
-            return Some(Layout {
+            return Some(PointLayout {
                 by_labels: true,
                 ..layout(grid)
             });
@@ -79,7 +79,7 @@ impl Table<'_> {
         {
             outcome.agreed += 3;
             outcome.doubts.push(Doubt::new(Choice::Spacing, true));
-            return Some(Layout {
+            return Some(PointLayout {
                 by_labels: true,
                 ..layout(grid)
             });
@@ -101,9 +101,9 @@ impl Table<'_> {
                 return None;
             }
             None => match self.lines_grid(checks, candidates.is_empty()) {
-                Some(grid) => Candidate {
+                Some(grid) => TableCandidate {
                     grid,
-                    kind: First::Printed,
+                    kind: FirstPoint::Printed,
                     by: By::Lines,
                 },
                 None => return self.by_labels_alone((checks, count), stretch, notes, outcome),
@@ -111,9 +111,9 @@ impl Table<'_> {
         };
         let by_lines = self.lines_grid(checks, true);
         let chosen = match (chosen.by, by_lines, stretch.told.get(Choice::Spacing)) {
-            (By::Delta | By::MinusDelta, Some(grid), Some(false)) => Candidate {
+            (By::Delta | By::MinusDelta, Some(grid), Some(false)) => TableCandidate {
                 grid,
-                kind: First::Printed,
+                kind: FirstPoint::Printed,
                 by: By::Lines,
             },
             _ => chosen,
@@ -127,7 +127,7 @@ impl Table<'_> {
             outcome.doubts.push(Doubt::new(Choice::YChecks, false));
         }
         self.remark_choice(&chosen, stretch, notes);
-        outcome.agreed += u32::from(chosen.kind == First::Label) + u32::from(chosen.by == By::Npoints);
+        outcome.agreed += u32::from(chosen.kind == FirstPoint::Label) + u32::from(chosen.by == By::Npoints);
         Some(layout(chosen.grid))
     }
 
@@ -135,11 +135,11 @@ impl Table<'_> {
     fn by_labels_alone(
         &self,
         (checks, count): (Checks, usize),
-        stretch: &Stretch,
+        stretch: &DataStretch,
         notes: &mut Notes<'_>,
-        outcome: &mut Outcome,
-    ) -> Option<Layout> {
-        let layout = |grid: Grid, by_labels: bool| Layout {
+        outcome: &mut TableOutcome,
+    ) -> Option<PointLayout> {
+        let layout = |grid: Grid, by_labels: bool| PointLayout {
             grid,
             checks,
             by_labels,
@@ -164,7 +164,7 @@ impl Table<'_> {
         None
     }
 
-    fn note_undecided(&self, count: usize, stretch: &Stretch, notes: &mut Notes<'_>) {
+    fn note_undecided(&self, count: usize, stretch: &DataStretch, notes: &mut Notes<'_>) {
         let found = self.describe(count);
         notes.add(
             Code::GridUndecided,
@@ -201,7 +201,12 @@ impl Table<'_> {
         exact.then_some(by_lines)
     }
 
-    fn single(&self, notes: &mut Notes<'_>, stretch: &Stretch, outcome: &mut Outcome) -> Option<Grid> {
+    fn single(
+        &self,
+        notes: &mut Notes<'_>,
+        stretch: &DataStretch,
+        outcome: &mut TableOutcome,
+    ) -> Option<Grid> {
         let printed = self.exact_x(0)?;
         let first = self.axis.first_x;
         let agrees = first.is_some_and(|f| (f.value() - printed.value()).abs() <= self.x_unit(0) * 1.000_001);
@@ -234,11 +239,16 @@ impl Table<'_> {
 
     /// Whether another spacing is as plausible as the chosen one, and if so, whether the chosen one is that of the
     /// labels.
-    fn spacing_in_doubt(&self, chosen: &Candidate, by_lines: Option<Grid>, checks: Checks) -> Option<bool> {
+    fn spacing_in_doubt(
+        &self,
+        chosen: &TableCandidate,
+        by_lines: Option<Grid>,
+        checks: Checks,
+    ) -> Option<bool> {
         let axis = self.axis;
         let (grid, last) = (&chosen.grid, self.total(checks).saturating_sub(1));
         let step = grid.step().abs();
-        let differs = |stated: Option<Stated>, value: f64| {
+        let differs = |stated: Option<StatedNumber>, value: f64| {
             stated.is_some_and(|stated| {
                 (stated.value() - value).abs() > stated.decimal.half_unit().max(0.1 * step) * 1.000_001
             })
@@ -246,7 +256,7 @@ impl Table<'_> {
         let delta_agrees = axis.delta_x.is_some_and(|delta| {
             (delta.value().abs() - step).abs() <= delta.decimal.half_unit().max(0.001 * step) * 1.000_001
         });
-        let standard = chosen.by != By::Lines && chosen.kind != First::Printed;
+        let standard = chosen.by != By::Lines && chosen.kind != FirstPoint::Printed;
         let doubtful = match chosen.by {
             // Two lines tell nothing of a lost point, and labels that say otherwise may be right. Where the X are
             // printed coarsely, they do not tell the others exactly.
@@ -265,7 +275,7 @@ impl Table<'_> {
             }
             // One line cannot tell whether its X or FIRSTX is wrong.
             By::Npoints | By::Count => {
-                chosen.kind == First::Printed
+                chosen.kind == FirstPoint::Printed
                     && self.lines.len() == 1
                     && differs(axis.first_x, grid.at(0))
                     && !delta_agrees
@@ -335,12 +345,12 @@ impl Table<'_> {
         self.is_ordered() && inner.len() >= 3 && even.count() * 4 <= inner.len()
     }
 
-    fn remark_choice(&self, chosen: &Candidate, stretch: &Stretch, notes: &mut Notes<'_>) {
+    fn remark_choice(&self, chosen: &TableCandidate, stretch: &DataStretch, notes: &mut Notes<'_>) {
         let axis = self.axis;
         let at_zero = chosen.grid.at(0);
         match (chosen.kind, axis.first_x) {
-            (First::Label, _) => {}
-            (First::Scaled, Some(f)) => {
+            (FirstPoint::Label, _) => {}
+            (FirstPoint::Scaled, Some(f)) => {
                 let (found, expected) = (f.value().to_string(), at_zero.to_string());
                 notes.add(Code::FirstXScaled, f.line, f.span, found, expected);
             }
@@ -389,7 +399,7 @@ impl Table<'_> {
     }
 
     fn describe(&self, count: usize) -> String {
-        let text = |s: Option<Stated>| s.map_or("absent".to_owned(), |s| s.value().to_string());
+        let text = |s: Option<StatedNumber>| s.map_or("absent".to_owned(), |s| s.value().to_string());
         format!(
             "FIRSTX {}, LASTX {}, NPOINTS {}, DELTAX {} and {count} points",
             text(self.axis.first_x),

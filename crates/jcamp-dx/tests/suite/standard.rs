@@ -1,7 +1,7 @@
 //! The examples printed in the standard, and its rules on records and blocks.
 
 use crate::{LABELS_VI, TABLE_VI, codes, curve, file, open};
-use curvary_jcamp_dx::{Code, Data, Decimals, Kind, normalise_label};
+use curvary_jcamp_dx::{Code, Data, Decimals, LabelKind, normalise_label};
 
 /// McDonald & Wilks, Appl. Spectrosc. 42(1) 151-162 (1988), Table VI as AFFN. The printed X are off by up to 0.0008.
 #[test]
@@ -108,8 +108,8 @@ fn records() {
     assert_eq!(block.value("datatype"), Some("x"));
     assert_eq!(block.value("ORIGIN"), Some("line 1\nline 2"));
     assert_eq!(block.number("$my label"), Some(1.0));
-    let kinds: Vec<Kind> = block.records.iter().map(|r| r.kind).collect();
-    use Kind::{Comment, Core, Technique, User};
+    let kinds: Vec<LabelKind> = block.records.iter().map(|r| r.kind).collect();
+    use LabelKind::{Comment, Core, Technique, User};
     assert_eq!(kinds, [Core, Comment, Core, Core, User, Technique, Core, Core]);
     assert_eq!(block.records[5].spelled, ".OBSERVE FREQUENCY");
     assert_eq!(block.records[5].place.line, 6);

@@ -2,7 +2,7 @@
 
 use crate::{TABLE_VI, open};
 use curvary_jcamp_dx::{
-    Code, Content, Curve, Decimals, Form, NonAscii, Refusal, Sheet, Version, WriteOptions, write,
+    Code, Content, Curve, Decimals, Form, NonAscii, Sheet, Version, WriteOptions, WriteRefusal, write,
 };
 
 fn sheet(curve: Curve) -> Sheet {
@@ -168,22 +168,25 @@ fn texts_are_made_safe() {
 fn refusals() {
     let options = WriteOptions::default();
     let refused = |sheet: Sheet| write(&[sheet], &options).unwrap_err();
-    assert_eq!(write(&[], &options).unwrap_err(), Refusal::NoSheets);
-    assert!(matches!(refused(sheet(Curve::default())), Refusal::Empty { .. }));
+    assert_eq!(write(&[], &options).unwrap_err(), WriteRefusal::NoSheets);
+    assert!(matches!(
+        refused(sheet(Curve::default())),
+        WriteRefusal::Empty { .. }
+    ));
     let mut curve = small();
     curve.y[2] = f64::NAN;
     assert!(matches!(
         refused(sheet(curve)),
-        Refusal::NotFinite { index: 2, .. }
+        WriteRefusal::NotFinite { index: 2, .. }
     ));
     let mut curve = small();
     curve.y.pop();
-    assert!(matches!(refused(sheet(curve)), Refusal::Inconsistent { .. }));
+    assert!(matches!(refused(sheet(curve)), WriteRefusal::Inconsistent { .. }));
     for label in ["", " - ", "A=B", "A\nB", "µ", "$$A"] {
         let mut sheet = sheet(small());
         sheet.records = vec![(label.into(), "x".into())];
         let refusal = refused(sheet);
-        assert!(matches!(refusal, Refusal::BadLabel { .. }), "{label:?}");
+        assert!(matches!(refusal, WriteRefusal::BadLabel { .. }), "{label:?}");
         assert!(!refusal.to_string().is_empty());
     }
 }

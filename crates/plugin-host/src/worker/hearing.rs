@@ -10,10 +10,10 @@ use std::ptr;
 use std::slice::from_raw_parts;
 use std::thread::{self, ThreadId};
 
-use curvary_formats::sink::Limits;
+use curvary_formats::sink::SourceLimits;
 use curvary_plugin_abi::raw;
 
-use crate::wire::{Cells, Column, Held, Report, Stretch, Word, put};
+use crate::wire::{Cells, WireColumn, WireCoordinate, WireSpan, WireText, WorkerReport, put};
 
 /// So much is gathered before it is sent.
 const GATHERED: usize = 256 << 10;
@@ -22,7 +22,7 @@ const GATHERED: usize = 256 << 10;
 const MOST: usize = 100_000;
 
 /// Hears one plugin.
-pub(super) struct Hearing {
+pub(super) struct PluginListener {
     reports: File,
     buffer: Vec<u8>,
     /// Where the body lies, and whether it is text.
@@ -33,9 +33,9 @@ pub(super) struct Hearing {
     breach: Option<String>,
 }
 
-type Heard<T> = Result<T, String>;
+type ListenResult<T> = Result<T, String>;
 
-impl Hearing {
+impl PluginListener {
     pub(super) fn new(reports: File) -> Self {
         Self {
             reports,
@@ -67,9 +67,9 @@ impl Hearing {
         settled: &[(&str, &str)],
     ) -> i32 {
         let Some(read) = reader.read else { return -1 };
-        let settled: Vec<raw::Settled> = settled
+        let settled: Vec<raw::SettledQuestion> = settled
             .iter()
-            .map(|(about, answer)| raw::Settled {
+            .map(|(about, answer)| raw::SettledQuestion {
                 about: raw::Text::of(about),
                 answer: raw::Text::of(answer),
             })
@@ -110,13 +110,13 @@ impl Hearing {
     /// Ends the report on a body.
     pub(super) fn done(&mut self, status: i32) -> io::Result<()> {
         if let Some(why) = self.breach.take() {
-            put(&mut self.buffer, &Report::Breach(&why)).map_err(io::Error::other)?;
+            put(&mut self.buffer, &WorkerReport::Breach(&why)).map_err(io::Error::other)?;
         }
-        put(&mut self.buffer, &Report::Done(status)).map_err(io::Error::other)?;
+        put(&mut self.buffer, &WorkerReport::Done(status)).map_err(io::Error::other)?;
         self.flush()
     }
 
-    fn report(&mut self, report: &Report<'_>) -> Heard<()> {
+    fn report(&mut self, report: &WorkerReport<'_>) -> ListenResult<()> {
         put(&mut self.buffer, report).map_err(|error| error.to_string())?;
         if self.buffer.len() < GATHERED {
             return Ok(());
@@ -126,7 +126,7 @@ impl Hearing {
     }
 
     /// The part of the body that a text is, where it is one.
-    fn part(&self, text: raw::Text) -> Option<Stretch> {
+    fn part(&self, text: raw::Text) -> Option<WireSpan> {
         let start = (text.at as usize).checked_sub(self.body.0)?;
         let end = start.checked_add(text.len)?;
         if text.len == 0 || end > self.body.1 {
@@ -137,15 +137,15 @@ impl Hearing {
 
     /// # Safety
     /// What the plugin calls a text must be one.
-    unsafe fn word<'a>(&self, text: raw::Text, place: raw::Span) -> Heard<Word<'a>> {
+    unsafe fn word<'a>(&self, text: raw::Text, place: raw::Span) -> ListenResult<WireText<'a>> {
         let part = self.part(text);
         if let Some(part) = part.filter(|_| self.text && place.start >= place.end) {
-            return Ok(Word::Here(part));
+            return Ok(WireText::Here(part));
         }
         // SAFETY: the caller's promise.
         let text = unsafe { str_of(text) }?;
         let place = self.place(place)?;
-        Ok(Word::Made(
+        Ok(WireText::Made(
             text,
             if place.0 < place.1 {
                 place
@@ -155,7 +155,7 @@ impl Hearing {
         ))
     }
 
-    fn place(&self, place: raw::Span) -> Heard<Stretch> {
+    fn place(&self, place: raw::Span) -> ListenResult<WireSpan> {
         if place.start >= place.end {
             return Ok((0, 0));
         }
@@ -171,14 +171,18 @@ impl Hearing {
 
     /// # Safety
     /// The column must be what the contract says.
-    unsafe fn column<'a>(&self, column: *const raw::Column, gathered: &'a mut String) -> Heard<Column<'a>> {
+    unsafe fn column<'a>(
+        &self,
+        column: *const raw::Column,
+        gathered: &'a mut String,
+    ) -> ListenResult<WireColumn<'a>> {
         // SAFETY: the caller's promise, here and below.
         let said = unsafe { structure(column, "curvary_column", |column| &raw const (*column).size) }?;
-        if said.count > Limits::USUAL.points {
+        if said.count > SourceLimits::USUAL.points {
             return Err(format!(
                 "it said that a column has {} values; at most {} are taken",
                 said.count,
-                Limits::USUAL.points
+                SourceLimits::USUAL.points
             ));
         }
         let comma = match char::from_u32(said.decimal) {
@@ -196,7 +200,7 @@ impl Hearing {
             places
                 .iter()
                 .map(|place| self.place(*place))
-                .collect::<Heard<Vec<Stretch>>>()
+                .collect::<ListenResult<Vec<WireSpan>>>()
         };
         let cells = if said.count == 0 {
             Cells::Here(Vec::new())
@@ -213,7 +217,7 @@ impl Hearing {
         };
         // SAFETY: as above.
         unsafe {
-            Ok(Column {
+            Ok(WireColumn {
                 header: self.word(said.header, raw::Span::default())?,
                 quantity: str_of(said.quantity)?,
                 unit: str_of(said.unit)?,
@@ -228,11 +232,11 @@ impl Hearing {
     unsafe fn cells<'a>(
         &self,
         cells: &[raw::Text],
-        places: Vec<Stretch>,
+        places: Vec<WireSpan>,
         gathered: &'a mut String,
-    ) -> Heard<Cells<'a>> {
+    ) -> ListenResult<Cells<'a>> {
         if self.text && places.is_empty() {
-            let parts: Option<Vec<Stretch>> = cells
+            let parts: Option<Vec<WireSpan>> = cells
                 .iter()
                 .map(|cell| {
                     if cell.len == 0 {
@@ -255,7 +259,7 @@ impl Hearing {
             lengths.push(u32::try_from(text.len()).unwrap_or(u32::MAX));
             let named = places.get(at).copied().filter(|place| place.0 < place.1);
             stretches.push(named.or_else(|| self.part(*cell)).unwrap_or((0, 0)));
-            if gathered.len() > Limits::USUAL.texts {
+            if gathered.len() > SourceLimits::USUAL.texts {
                 return Err("the texts of one column are too long".to_owned());
             }
         }
@@ -267,8 +271,8 @@ impl Hearing {
 ///
 /// # Safety
 /// `host` must be what the sink holds.
-unsafe fn with(host: *mut c_void, hear: impl FnOnce(&mut Hearing) -> Heard<()>) -> i32 {
-    let hearing: *mut Hearing = host.cast();
+unsafe fn with(host: *mut c_void, hear: impl FnOnce(&mut PluginListener) -> ListenResult<()>) -> i32 {
+    let hearing: *mut PluginListener = host.cast();
     if hearing.is_null() || !hearing.is_aligned() {
         return 1;
     }
@@ -296,7 +300,7 @@ unsafe fn with(host: *mut c_void, hear: impl FnOnce(&mut Hearing) -> Heard<()>) 
 ///
 /// # Safety
 /// What the plugin calls a text must be one.
-pub(super) unsafe fn bytes<'a>(text: raw::Text, longest: usize) -> Heard<&'a [u8]> {
+pub(super) unsafe fn bytes<'a>(text: raw::Text, longest: usize) -> ListenResult<&'a [u8]> {
     if text.len == 0 {
         return Ok(&[]);
     }
@@ -318,9 +322,9 @@ pub(super) unsafe fn bytes<'a>(text: raw::Text, longest: usize) -> Heard<&'a [u8
 
 /// # Safety
 /// As [`bytes`].
-unsafe fn str_of<'a>(text: raw::Text) -> Heard<&'a str> {
+unsafe fn str_of<'a>(text: raw::Text) -> ListenResult<&'a str> {
     // SAFETY: the caller's promise.
-    let bytes = unsafe { bytes(text, Limits::USUAL.text) }?;
+    let bytes = unsafe { bytes(text, SourceLimits::USUAL.text) }?;
     std::str::from_utf8(bytes).map_err(|error| {
         let shown = String::from_utf8_lossy(&bytes[..bytes.len().min(40)]).into_owned();
         format!(
@@ -332,7 +336,7 @@ unsafe fn str_of<'a>(text: raw::Text) -> Heard<&'a str> {
 
 /// # Safety
 /// The pointer must be good for so many.
-unsafe fn slice<'a, T>(pointer: *const T, count: usize, what: &str) -> Heard<&'a [T]> {
+unsafe fn slice<'a, T>(pointer: *const T, count: usize, what: &str) -> ListenResult<&'a [T]> {
     if count == 0 {
         return Ok(&[]);
     }
@@ -353,7 +357,7 @@ unsafe fn structure<T: Copy>(
     pointer: *const T,
     name: &str,
     size: impl FnOnce(*const T) -> *const u32,
-) -> Heard<T> {
+) -> ListenResult<T> {
     if pointer.is_null() || !pointer.is_aligned() {
         return Err(format!("it handed over no {name}"));
     }
@@ -375,7 +379,7 @@ unsafe extern "C" fn begin_run(host: *mut c_void, technique: raw::Text, place: r
     unsafe {
         with(host, |hearing| {
             let place = hearing.place(place)?;
-            hearing.report(&Report::BeginRun(str_of(technique)?, place))
+            hearing.report(&WorkerReport::BeginRun(str_of(technique)?, place))
         })
     }
 }
@@ -386,7 +390,7 @@ unsafe extern "C" fn claim(host: *mut c_void, key: raw::Text, value: raw::Text, 
         with(host, |hearing| {
             let key = hearing.word(key, raw::Span::default())?;
             let value = hearing.word(value, place)?;
-            hearing.report(&Report::Claim(key, value))
+            hearing.report(&WorkerReport::Claim(key, value))
         })
     }
 }
@@ -397,7 +401,7 @@ unsafe extern "C" fn axis(host: *mut c_void, column: *const raw::Column) -> i32 
         with(host, |hearing| {
             let mut gathered = String::new();
             let column = hearing.column(column, &mut gathered)?;
-            hearing.report(&Report::Axis(column))
+            hearing.report(&WorkerReport::Axis(column))
         })
     }
 }
@@ -413,7 +417,7 @@ unsafe extern "C" fn curve(host: *mut c_void, curve: *const raw::Curve) -> i32 {
                     said.held_count, said.claim_count
                 ));
             }
-            let mut held: Vec<Held<'_>> = Vec::new();
+            let mut held: Vec<WireCoordinate<'_>> = Vec::new();
             for one in slice(said.held, said.held_count, "coordinates")? {
                 let value = hearing.word(one.value, one.place)?;
                 held.push((str_of(one.quantity)?, str_of(one.unit)?, value));
@@ -424,7 +428,7 @@ unsafe extern "C" fn curve(host: *mut c_void, curve: *const raw::Curve) -> i32 {
                 claims.push((key, hearing.word(one.value, one.place)?));
             }
             let mut gathered = String::new();
-            let report = Report::Curve {
+            let report = WorkerReport::Curve {
                 label: str_of(said.label)?,
                 column: hearing.column(said.column, &mut gathered)?,
                 held,
@@ -449,7 +453,12 @@ unsafe extern "C" fn remark(
             if severity > raw::ERROR {
                 return Err(format!("it made a remark of severity {severity}"));
             }
-            hearing.report(&Report::Remark(severity, str_of(code)?, str_of(message)?, place))
+            hearing.report(&WorkerReport::Remark(
+                severity,
+                str_of(code)?,
+                str_of(message)?,
+                place,
+            ))
         })
     }
 }
@@ -471,7 +480,7 @@ unsafe extern "C" fn question(host: *mut c_void, question: *const raw::Question)
             for one in slice(said.answers, said.answer_count, "answers")? {
                 answers.push((str_of(one.answer)?, str_of(one.says)?));
             }
-            let report = Report::Question {
+            let report = WorkerReport::Question {
                 about: str_of(said.about)?,
                 message: str_of(said.message)?,
                 answers,
@@ -484,5 +493,5 @@ unsafe extern "C" fn question(host: *mut c_void, question: *const raw::Question)
 
 unsafe extern "C" fn end_run(host: *mut c_void) -> i32 {
     // SAFETY: see `begin_run`.
-    unsafe { with(host, |hearing| hearing.report(&Report::EndRun)) }
+    unsafe { with(host, |hearing| hearing.report(&WorkerReport::EndRun)) }
 }

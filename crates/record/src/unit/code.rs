@@ -291,19 +291,19 @@ struct Factor {
 
 /// A code taken apart.
 #[derive(Clone, Debug)]
-pub(super) struct Parsed {
+pub(super) struct ParsedUnit {
     factors: Vec<Factor>,
     pub(super) dimension: Dimension,
     pub(super) scale: Scale,
 }
 
-impl Parsed {
+impl ParsedUnit {
     /// Takes a code apart; `None` when it is not valid or holds an unknown atom.
     pub(super) fn of(code: &str) -> Option<Self> {
         if code.is_empty() || code.len() > LONGEST || !code.bytes().all(|b| (33..127).contains(&b)) {
             return None;
         }
-        let mut parser = Parser {
+        let mut parser = UnitParser {
             rest: code,
             parsed: Self {
                 factors: Vec::new(),
@@ -455,14 +455,14 @@ pub(super) fn slug_of_unknown(code: &str) -> String {
     plain.trim_matches('_').to_owned()
 }
 
-struct Parser<'a> {
+struct UnitParser<'a> {
     rest: &'a str,
-    parsed: Parsed,
+    parsed: ParsedUnit,
     /// An atom was met that must stand alone.
     special: bool,
 }
 
-impl Parser<'_> {
+impl UnitParser<'_> {
     /// `[/] component {(. | /) component}`, all raised to `sign`.
     fn term(&mut self, sign: i32, depth: usize) -> Option<()> {
         if depth > DEEPEST {

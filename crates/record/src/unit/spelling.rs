@@ -756,7 +756,7 @@ fn word(text: &str) -> Vec<String> {
 
 /// A piece of a product.
 #[derive(Clone, Copy, Debug, PartialEq)]
-enum Token<'a> {
+enum UnitToken<'a> {
     Word(&'a str),
     Power(i32),
     One,
@@ -767,18 +767,18 @@ enum Token<'a> {
 }
 
 /// Takes a product apart; `None` when something in it is no part of a unit.
-fn tokens(text: &str) -> Option<Vec<Token<'_>>> {
-    let mut tokens: Vec<Token<'_>> = Vec::new();
+fn tokens(text: &str) -> Option<Vec<UnitToken<'_>>> {
+    let mut tokens: Vec<UnitToken<'_>> = Vec::new();
     let mut rest = text;
     let mut apart = false;
     let mut blanks = false;
     while let Some(sign) = rest.chars().next() {
         let after_word = match tokens.last() {
-            Some(Token::Word(word)) => Some(*word),
+            Some(UnitToken::Word(word)) => Some(*word),
             _ => None,
         };
         if let Some((power, left)) = after_word.and_then(|word| power(rest, word, apart)) {
-            tokens.push(Token::Power(power));
+            tokens.push(UnitToken::Power(power));
             rest = left;
             continue;
         }
@@ -788,14 +788,14 @@ fn tokens(text: &str) -> Option<Vec<Token<'_>>> {
                 apart = true;
                 continue;
             }
-            '/' => tokens.push(Token::Per),
+            '/' => tokens.push(UnitToken::Per),
             // A word and a bracket are no product: `Absorbance (AU)`.
             '(' if after_word.is_some() => return None,
-            '(' => tokens.push(Token::Open),
-            ')' => tokens.push(Token::Close),
-            '*' => tokens.push(Token::Times),
-            '.' => tokens.push(Token::Times),
-            '1' if matches!(tokens.last(), None | Some(Token::Open)) => tokens.push(Token::One),
+            '(' => tokens.push(UnitToken::Open),
+            ')' => tokens.push(UnitToken::Close),
+            '*' => tokens.push(UnitToken::Times),
+            '.' => tokens.push(UnitToken::Times),
+            '1' if matches!(tokens.last(), None | Some(UnitToken::Open)) => tokens.push(UnitToken::One),
             sign if sign.is_alphabetic() || matches!(sign, '°' | '%') => {
                 let end = rest
                     .char_indices()
@@ -812,7 +812,11 @@ fn tokens(text: &str) -> Option<Vec<Token<'_>>> {
                 );
                 blanks |= apart && after_word.is_some() && !per;
                 apart = false;
-                tokens.push(if per { Token::Per } else { Token::Word(word) });
+                tokens.push(if per {
+                    UnitToken::Per
+                } else {
+                    UnitToken::Word(word)
+                });
                 rest = if abbreviated { &behind[1..] } else { behind };
                 continue;
             }
@@ -827,7 +831,7 @@ fn tokens(text: &str) -> Option<Vec<Token<'_>>> {
     // Two words side by side are a product only where exponents or a slash make a unit of them: `nm Abs` is none.
     let mathematical = tokens
         .iter()
-        .any(|token| matches!(token, Token::Power(_) | Token::Per));
+        .any(|token| matches!(token, UnitToken::Power(_) | UnitToken::Per));
     (!blanks || mathematical).then_some(tokens)
 }
 
@@ -890,7 +894,7 @@ fn product(text: &str) -> Vec<Unit> {
 
 /// Reads factors up to a closing bracket or the end, each raised to `sign`, onto every reading.
 fn group(
-    tokens: &[Token<'_>],
+    tokens: &[UnitToken<'_>],
     at: &mut usize,
     sign: i32,
     loose: bool,
@@ -906,36 +910,36 @@ fn group(
     while let Some(&token) = tokens.get(*at) {
         *at += 1;
         match token {
-            Token::Close => {
+            UnitToken::Close => {
                 *at -= 1;
                 break;
             }
-            Token::Times if wanted => return false,
-            Token::Times => {
+            UnitToken::Times if wanted => return false,
+            UnitToken::Times => {
                 wanted = true;
                 continue;
             }
-            Token::Per if wanted && *at > 1 => return false,
-            Token::Per => {
+            UnitToken::Per if wanted && *at > 1 => return false,
+            UnitToken::Per => {
                 under = true;
                 wanted = true;
                 fresh = true;
                 continue;
             }
-            Token::One if wanted => {}
-            Token::Open => {
+            UnitToken::One if wanted => {}
+            UnitToken::Open => {
                 let direction = if under && (fresh || loose) { -sign } else { sign };
                 if !group(tokens, at, direction, loose, depth + 1, readings) {
                     return false;
                 }
-                if tokens.get(*at) != Some(&Token::Close) {
+                if tokens.get(*at) != Some(&UnitToken::Close) {
                     return false;
                 }
                 *at += 1;
             }
-            Token::Word(name) => {
+            UnitToken::Word(name) => {
                 let power = match tokens.get(*at) {
-                    Some(&Token::Power(power)) => {
+                    Some(&UnitToken::Power(power)) => {
                         *at += 1;
                         power
                     }
@@ -959,7 +963,7 @@ fn group(
                 }
                 *readings = longer;
             }
-            Token::One | Token::Power(_) => return false,
+            UnitToken::One | UnitToken::Power(_) => return false,
         }
         wanted = false;
         fresh = false;

@@ -6,29 +6,29 @@
 
 use std::cell::Cell;
 
-use super::tape::{Op, Tape};
+use super::tape::{FormulaTape, Op};
 use crate::courses::exponentials;
 use crate::double::Real;
 
 /// Points that are worked on together.
 const BLOCK: usize = 64;
 
-type Block = [f64; BLOCK];
+type ValueBlock = [f64; BLOCK];
 
 thread_local! {
     /// Room for intermediate results.
-    static ROOM: Cell<Vec<Block>> = const { Cell::new(Vec::new()) };
+    static ROOM: Cell<Vec<ValueBlock>> = const { Cell::new(Vec::new()) };
 }
 
 #[inline(always)]
-fn each(out: &mut Block, a: &Block, f: impl Fn(f64) -> f64) {
+fn each(out: &mut ValueBlock, a: &ValueBlock, f: impl Fn(f64) -> f64) {
     for (o, a) in out.iter_mut().zip(a) {
         *o = f(*a);
     }
 }
 
 #[inline(always)]
-fn pairs(out: &mut Block, a: &Block, b: &Block, f: impl Fn(f64, f64) -> f64) {
+fn pairs(out: &mut ValueBlock, a: &ValueBlock, b: &ValueBlock, f: impl Fn(f64, f64) -> f64) {
     for ((o, a), b) in out.iter_mut().zip(a).zip(b) {
         *o = f(*a, *b);
     }
@@ -36,7 +36,7 @@ fn pairs(out: &mut Block, a: &Block, b: &Block, f: impl Fn(f64, f64) -> f64) {
 
 /// Adds `slope` times a factor to the slope of an input; where nothing else uses that input, it is all of its slope.
 #[inline(always)]
-fn pass(to: &mut Block, only: bool, slope: &Block, f: impl Fn(usize) -> f64) {
+fn pass(to: &mut ValueBlock, only: bool, slope: &ValueBlock, f: impl Fn(usize) -> f64) {
     if only {
         for (k, (o, s)) in to.iter_mut().zip(slope).enumerate() {
             *o = s * f(k);
@@ -48,7 +48,7 @@ fn pass(to: &mut Block, only: bool, slope: &Block, f: impl Fn(usize) -> f64) {
     }
 }
 
-fn exponential(out: &mut Block, a: &Block) {
+fn exponential(out: &mut ValueBlock, a: &ValueBlock) {
     // Beyond this the quick way would give a finite number for what is zero or too large to hold.
     let largest = a
         .iter()
@@ -60,7 +60,7 @@ fn exponential(out: &mut Block, a: &Block) {
     }
 }
 
-fn integer_power(out: &mut Block, a: &Block, n: i32) {
+fn integer_power(out: &mut ValueBlock, a: &ValueBlock, n: i32) {
     match n {
         1 => *out = *a,
         2 => each(out, a, |a| a * a),
@@ -69,9 +69,15 @@ fn integer_power(out: &mut Block, a: &Block, n: i32) {
     }
 }
 
-impl Tape {
+impl FormulaTape {
     /// The value of one instruction at the points of a block, from those before it.
-    fn step(&self, place: usize, p: &[f64], x: &dyn Fn(usize, &mut Block), registers: &mut [Block]) {
+    fn step(
+        &self,
+        place: usize,
+        p: &[f64],
+        x: &dyn Fn(usize, &mut ValueBlock),
+        registers: &mut [ValueBlock],
+    ) {
         let (before, rest) = registers.split_at_mut(place);
         let Some(out) = rest.first_mut() else { return };
         let at = |i: usize| &before[i];
@@ -100,12 +106,12 @@ impl Tape {
     }
 
     /// Hands the slope of one instruction on to its inputs.
-    fn step_back(&self, place: usize, registers: &[Block], slopes: &mut [Block]) {
+    fn step_back(&self, place: usize, registers: &[ValueBlock], slopes: &mut [ValueBlock]) {
         let (before, rest) = slopes.split_at_mut(place);
         let Some(slope) = rest.first() else { return };
         let own = &registers[place];
         let value = |i: usize| &registers[i];
-        let mut give = |i: usize, f: &dyn Fn(&mut Block, bool)| {
+        let mut give = |i: usize, f: &dyn Fn(&mut ValueBlock, bool)| {
             if self.active[i] {
                 f(&mut before[i], self.uses[i] == 1);
             }
@@ -180,7 +186,7 @@ impl Tape {
         x: &[&[f64]],
         p: &[f64],
         n: usize,
-        mut block: impl FnMut(usize, usize, &[Block], &mut [Block]),
+        mut block: impl FnMut(usize, usize, &[ValueBlock], &mut [ValueBlock]),
     ) {
         let count = self.ops.len();
         let mut room = ROOM.take();
@@ -192,7 +198,7 @@ impl Tape {
         for first in (0..n).step_by(BLOCK) {
             let lanes = BLOCK.min(n - first);
             // The last block is filled up with its first point.
-            let column = |i: usize, out: &mut Block| {
+            let column = |i: usize, out: &mut ValueBlock| {
                 out[..lanes].copy_from_slice(&x[i][first..first + lanes]);
                 out[lanes..].fill(x[i][first]);
             };

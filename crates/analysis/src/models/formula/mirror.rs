@@ -3,13 +3,13 @@
 //! Such a fit has several minima that differ in names only. Of these the one is given in which the parameters stand
 //! in the order of their starting values.
 
-use super::tape::Tape;
+use super::tape::FormulaTape;
 
 /// Above this many parameters the exchanges are not looked for: there would be too many to try.
 const MOST: usize = 10;
 
 /// Exchanges of up to three pairs of parameters that leave the formula as it is.
-pub(super) fn exchanges(tape: &Tape, variables: usize, parameters: usize) -> Vec<Vec<(usize, usize)>> {
+pub(super) fn exchanges(tape: &FormulaTape, variables: usize, parameters: usize) -> Vec<Vec<(usize, usize)>> {
     if !(2..=MOST).contains(&parameters) {
         return Vec::new();
     }

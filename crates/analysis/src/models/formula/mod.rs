@@ -23,9 +23,9 @@ use std::sync::OnceLock;
 use serde::{Deserialize, Serialize};
 
 use super::{Model, Specification};
-use crate::fit::Solved;
+use crate::fit::RefinedSolution;
 use crate::refusal::Refusal;
-use tape::Tape;
+use tape::FormulaTape;
 
 /// A parsed formula, ready to fit.
 #[derive(Clone, Debug)]
@@ -35,8 +35,8 @@ pub struct Formula {
     variables: Vec<String>,
     specifications: Vec<Specification>,
     starts: Vec<Option<f64>>,
-    tape: Tape,
-    response: Option<Tape>,
+    tape: FormulaTape,
+    response: Option<FormulaTape>,
     measured: String,
     linear: Vec<usize>,
     /// Exchanges of parameters that leave the formula as it is, looked for once.
@@ -281,7 +281,7 @@ impl Model for Formula {
         weights: Option<&[f64]>,
         p: &[f64],
         free: &[bool],
-    ) -> Option<Solved> {
+    ) -> Option<RefinedSolution> {
         sharpen::sharpen(&self.tape, x, y, weights, p, free)
     }
 

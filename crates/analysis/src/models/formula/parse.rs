@@ -1,13 +1,13 @@
 //! From text to instructions.
 
 use super::FormulaError;
-use super::tape::{Op, Tape};
+use super::tape::{FormulaTape, Op};
 
-pub(super) struct Parsed {
-    pub(super) tape: Tape,
+pub(super) struct ParsedFormula {
+    pub(super) tape: FormulaTape,
     pub(super) parameters: Vec<String>,
     /// The left-hand side, where it is more than `y`.
-    pub(super) response: Option<Tape>,
+    pub(super) response: Option<FormulaTape>,
     /// The name on the left-hand side; `y` without one.
     pub(super) measured: String,
 }
@@ -19,7 +19,7 @@ const DEEPEST: usize = 200;
 const FUNCTIONS: &str = "exp, ln, log, log10, sqrt, sin, cos, tan, atan, arctan, abs";
 
 #[derive(Clone, Debug, PartialEq)]
-enum Token {
+enum FormulaToken {
     Number(f64),
     Name(String),
     Sign(char),
@@ -27,7 +27,7 @@ enum Token {
     End,
 }
 
-impl Token {
+impl FormulaToken {
     fn describe(&self) -> String {
         match self {
             Self::Number(v) => format!("the number {v}"),
@@ -47,7 +47,7 @@ fn error<T>(column: usize, found: String, expected: impl Into<String>) -> Result
     })
 }
 
-fn tokens(text: &str) -> Result<Vec<(usize, Token)>, FormulaError> {
+fn tokens(text: &str) -> Result<Vec<(usize, FormulaToken)>, FormulaError> {
     let letters: Vec<char> = text.chars().collect();
     if letters.len() > LONGEST {
         return error(
@@ -89,7 +89,7 @@ fn tokens(text: &str) -> Result<Vec<(usize, Token)>, FormulaError> {
             }
             let written: String = letters[from..i].iter().collect();
             match written.parse::<f64>() {
-                Ok(value) if value.is_finite() => list.push((column, Token::Number(value))),
+                Ok(value) if value.is_finite() => list.push((column, FormulaToken::Number(value))),
                 _ => return error(column, format!("'{written}'"), "a number that a double can hold"),
             }
         } else if c.is_alphabetic() || c == '_' {
@@ -97,18 +97,18 @@ fn tokens(text: &str) -> Result<Vec<(usize, Token)>, FormulaError> {
             while letters.get(i).is_some_and(|c| c.is_alphanumeric() || *c == '_') {
                 i += 1;
             }
-            list.push((column, Token::Name(letters[from..i].iter().collect())));
+            list.push((column, FormulaToken::Name(letters[from..i].iter().collect())));
         } else if c == '*' && letters.get(i + 1) == Some(&'*') {
-            list.push((column, Token::Power));
+            list.push((column, FormulaToken::Power));
             i += 2;
         } else {
             let token = match c {
-                '^' => Token::Power,
-                '+' | '-' | '*' | '/' | '(' | ')' | '=' => Token::Sign(c),
-                '[' => Token::Sign('('),
-                ']' => Token::Sign(')'),
-                '\u{2212}' => Token::Sign('-'),
-                '\u{00b7}' | '\u{00d7}' => Token::Sign('*'),
+                '^' => FormulaToken::Power,
+                '+' | '-' | '*' | '/' | '(' | ')' | '=' => FormulaToken::Sign(c),
+                '[' => FormulaToken::Sign('('),
+                ']' => FormulaToken::Sign(')'),
+                '\u{2212}' => FormulaToken::Sign('-'),
+                '\u{00b7}' | '\u{00d7}' => FormulaToken::Sign('*'),
                 _ => {
                     return error(
                         column,
@@ -121,46 +121,46 @@ fn tokens(text: &str) -> Result<Vec<(usize, Token)>, FormulaError> {
             i += 1;
         }
     }
-    list.push((letters.len() + 1, Token::End));
+    list.push((letters.len() + 1, FormulaToken::End));
     Ok(list)
 }
 
-struct Parser<'a> {
-    tokens: &'a [(usize, Token)],
+struct FormulaParser<'a> {
+    tokens: &'a [(usize, FormulaToken)],
     at: usize,
     depth: usize,
     variables: &'a [&'a str],
     parameters: Vec<String>,
     may_name_parameters: bool,
-    tape: Tape,
+    tape: FormulaTape,
 }
 
 /// Reads a formula, with or without a left-hand side.
-pub(super) fn parse(text: &str, variables: &[&str]) -> Result<Parsed, FormulaError> {
+pub(super) fn parse(text: &str, variables: &[&str]) -> Result<ParsedFormula, FormulaError> {
     let mut all = tokens(text)?;
     let mut response = None;
     let mut measured = "y".to_owned();
-    if let Some(equals) = all.iter().position(|(_, t)| *t == Token::Sign('=')) {
+    if let Some(equals) = all.iter().position(|(_, t)| *t == FormulaToken::Sign('=')) {
         let right = all.split_off(equals + 1);
         let (column, _) = all.remove(equals);
-        all.push((column, Token::End));
-        let plain = matches!(all.as_slice(), [(_, Token::Name(_)), _]);
+        all.push((column, FormulaToken::End));
+        let plain = matches!(all.as_slice(), [(_, FormulaToken::Name(_)), _]);
         // The first name that is no function; with none, the parser says what it expected.
         if let Some(name) = all.windows(2).find_map(|pair| match pair {
-            [(_, Token::Name(name)), (_, next)] if *next != Token::Sign('(') => Some(name),
+            [(_, FormulaToken::Name(name)), (_, next)] if *next != FormulaToken::Sign('(') => Some(name),
             _ => None,
         }) {
             measured.clone_from(name);
         }
         let names = [measured.as_str()];
-        let mut left = Parser {
+        let mut left = FormulaParser {
             tokens: &all,
             at: 0,
             depth: 0,
             variables: &names,
             parameters: Vec::new(),
             may_name_parameters: false,
-            tape: Tape::default(),
+            tape: FormulaTape::default(),
         };
         let root = left.whole()?;
         left.tape.finish(root);
@@ -169,14 +169,14 @@ pub(super) fn parse(text: &str, variables: &[&str]) -> Result<Parsed, FormulaErr
         }
         all = right;
     }
-    let mut parser = Parser {
+    let mut parser = FormulaParser {
         tokens: &all,
         at: 0,
         depth: 0,
         variables,
         parameters: Vec::new(),
         may_name_parameters: true,
-        tape: Tape::default(),
+        tape: FormulaTape::default(),
     };
     let root = parser.whole()?;
     parser.tape.finish(root);
@@ -187,7 +187,7 @@ pub(super) fn parse(text: &str, variables: &[&str]) -> Result<Parsed, FormulaErr
             "at least one name that is not a variable, to be fitted",
         );
     }
-    Ok(Parsed {
+    Ok(ParsedFormula {
         tape: parser.tape,
         parameters: parser.parameters,
         response,
@@ -195,9 +195,9 @@ pub(super) fn parse(text: &str, variables: &[&str]) -> Result<Parsed, FormulaErr
     })
 }
 
-impl Parser<'_> {
-    fn peek(&self) -> &Token {
-        self.tokens.get(self.at).map_or(&Token::End, |t| &t.1)
+impl FormulaParser<'_> {
+    fn peek(&self) -> &FormulaToken {
+        self.tokens.get(self.at).map_or(&FormulaToken::End, |t| &t.1)
     }
 
     fn column(&self) -> usize {
@@ -211,8 +211,8 @@ impl Parser<'_> {
     fn whole(&mut self) -> Result<usize, FormulaError> {
         let root = self.sum()?;
         match self.peek() {
-            Token::End => Ok(root),
-            Token::Sign(')') => self.fail("an operator or the end (there is no open parenthesis)"),
+            FormulaToken::End => Ok(root),
+            FormulaToken::Sign(')') => self.fail("an operator or the end (there is no open parenthesis)"),
             _ => self.fail("an operator (+ - * / ^) or the end; products need a '*'"),
         }
     }
@@ -223,7 +223,7 @@ impl Parser<'_> {
             return self.fail(format!("at most {DEEPEST} levels of nesting"));
         }
         let mut left = self.product()?;
-        while let Token::Sign(sign @ ('+' | '-')) = *self.peek() {
+        while let FormulaToken::Sign(sign @ ('+' | '-')) = *self.peek() {
             self.at += 1;
             let right = self.product()?;
             left = self.tape.push(if sign == '+' {
@@ -238,7 +238,7 @@ impl Parser<'_> {
 
     fn product(&mut self) -> Result<usize, FormulaError> {
         let mut left = self.signed()?;
-        while let Token::Sign(sign @ ('*' | '/')) = *self.peek() {
+        while let FormulaToken::Sign(sign @ ('*' | '/')) = *self.peek() {
             self.at += 1;
             let right = self.signed()?;
             left = self.tape.push(if sign == '*' {
@@ -253,7 +253,7 @@ impl Parser<'_> {
     /// A sign binds looser than a power: `-x^2` is `-(x^2)`.
     fn signed(&mut self) -> Result<usize, FormulaError> {
         match *self.peek() {
-            Token::Sign(sign @ ('-' | '+')) => {
+            FormulaToken::Sign(sign @ ('-' | '+')) => {
                 self.depth += 1;
                 if self.depth > DEEPEST {
                     return self.fail(format!("at most {DEEPEST} levels of nesting"));
@@ -273,7 +273,7 @@ impl Parser<'_> {
 
     fn power(&mut self) -> Result<usize, FormulaError> {
         let base = self.primary()?;
-        if *self.peek() != Token::Power {
+        if *self.peek() != FormulaToken::Power {
             return Ok(base);
         }
         self.depth += 1;
@@ -291,18 +291,18 @@ impl Parser<'_> {
 
     fn primary(&mut self) -> Result<usize, FormulaError> {
         match self.peek().clone() {
-            Token::Number(value) => {
+            FormulaToken::Number(value) => {
                 self.at += 1;
                 Ok(self.tape.push(Op::Constant(value.to_bits())))
             }
-            Token::Sign('(') => {
+            FormulaToken::Sign('(') => {
                 self.at += 1;
                 let inner = self.sum()?;
                 self.close()?;
                 Ok(inner)
             }
-            Token::Name(name) => {
-                let is_call = matches!(self.tokens.get(self.at + 1), Some((_, Token::Sign('('))));
+            FormulaToken::Name(name) => {
+                let is_call = matches!(self.tokens.get(self.at + 1), Some((_, FormulaToken::Sign('('))));
                 if is_call {
                     self.call(&name)
                 } else {
@@ -314,7 +314,7 @@ impl Parser<'_> {
     }
 
     fn close(&mut self) -> Result<(), FormulaError> {
-        if *self.peek() == Token::Sign(')') {
+        if *self.peek() == FormulaToken::Sign(')') {
             self.at += 1;
             return Ok(());
         }

@@ -4,22 +4,22 @@
 //! elimination in double-double arithmetic take it to where doubles can no longer tell. The data, and the numbers in
 //! the formula, count as the decimals that stand in the source.
 
-use super::tape::Tape;
+use super::tape::FormulaTape;
 use crate::double::{Double, Real};
-use crate::fit::Solved;
+use crate::fit::RefinedSolution;
 use crate::linear::{dot, solve};
 
 /// Above this many multiplications an iteration is left out: the gain is in small, hard problems.
 const DEAREST: usize = 40_000_000;
 
 pub(super) fn sharpen(
-    tape: &Tape,
+    tape: &FormulaTape,
     x: &[&[f64]],
     y: &[f64],
     weights: Option<&[f64]>,
     start: &[f64],
     free: &[bool],
-) -> Option<Solved> {
+) -> Option<RefinedSolution> {
     let (n, p) = (y.len(), start.len());
     let used: Vec<usize> = (0..p).filter(|j| free[*j]).collect();
     let m = used.len();
@@ -96,7 +96,7 @@ pub(super) fn sharpen(
             .map(|(r, w)| (*r / *w).value())
             .collect(),
     };
-    Some(Solved {
+    Some(RefinedSolution {
         parameters: at.iter().map(|v| v.value()).collect(),
         fitted: target
             .iter()

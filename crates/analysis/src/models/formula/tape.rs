@@ -31,7 +31,7 @@ pub(super) enum Op {
 }
 
 #[derive(Clone, Debug, Default)]
-pub(super) struct Tape {
+pub(super) struct FormulaTape {
     pub(super) ops: Vec<Op>,
     /// Where each instruction stands, so that none is repeated.
     known: BTreeMap<Op, usize>,
@@ -68,7 +68,7 @@ impl Op {
     }
 }
 
-impl Tape {
+impl FormulaTape {
     /// Adds an instruction, or finds it where it stands already.
     pub(super) fn push(&mut self, op: Op) -> usize {
         // The sign of a number belongs to the number: this makes x^-2 an integer power.

@@ -2,7 +2,7 @@
 //! [`LAWS`](super::LAWS).
 
 use super::{Law, around, geometric, no_shortcut, nothing_derived, pairs};
-use crate::models::{Consequence, Specification};
+use crate::models::{DerivedParameter, Specification};
 use crate::temperature::GAS_CONSTANT;
 
 /// A part `1/(1 + eᶻ)` that does not overflow.
@@ -215,7 +215,7 @@ pub(super) const MELTING: Law = Law {
     },
     shortcut: no_shortcut,
     derived: |p| {
-        vec![Consequence {
+        vec![DerivedParameter {
             name: "dS",
             unit: "=J/mol/K",
             value: p[4] / p[5],
@@ -270,7 +270,7 @@ pub(super) const SLOW_BINDING: Law = Law {
     shortcut: no_shortcut,
     derived: |p| {
         // Binding: kon = koff/Ki.
-        vec![Consequence {
+        vec![DerivedParameter {
             name: "kon",
             unit: "1/(I x)",
             value: p[3] / p[2],
@@ -331,7 +331,7 @@ pub(super) const INACTIVATION_SERIES: Law = Law {
     },
     shortcut: no_shortcut,
     derived: |p| {
-        vec![Consequence {
+        vec![DerivedParameter {
             name: "kinact/KI",
             unit: "1/(I x)",
             value: p[2] / p[3],
@@ -435,7 +435,7 @@ pub(super) const CONTINUOUS_VARIATION: Law = Law {
     shortcut: no_shortcut,
     derived: |p| {
         let sum = 1.0 + p[1];
-        vec![Consequence {
+        vec![DerivedParameter {
             name: "f at the top",
             unit: "1",
             value: p[1] / sum,

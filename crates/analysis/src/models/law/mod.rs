@@ -9,8 +9,8 @@ mod curves;
 use std::borrow::Cow;
 
 use super::grid::{best, geometric};
-use super::slope::{Slope, zero};
-use super::{Consequence, Model, Specification};
+use super::slope::{ProjectedSlope, zero};
+use super::{DerivedParameter, Model, Specification};
 use crate::refusal::Refusal;
 
 /// Trial values for a search, drawn from the columns of x and from y.
@@ -34,7 +34,7 @@ pub struct Law {
     point: fn(&[f64], &[f64], &mut [f64]) -> f64,
     candidates: Candidates,
     shortcut: Shortcut,
-    derived: fn(&[f64]) -> Vec<Consequence>,
+    derived: fn(&[f64]) -> Vec<DerivedParameter>,
 }
 
 impl std::fmt::Debug for Law {
@@ -130,7 +130,7 @@ impl Model for Law {
         (self.shortcut)(x, y)
     }
 
-    fn derived(&self, p: &[f64]) -> Vec<Consequence> {
+    fn derived(&self, p: &[f64]) -> Vec<DerivedParameter> {
         (self.derived)(p)
     }
 }
@@ -139,16 +139,16 @@ fn no_shortcut(_: &[&[f64]], _: &[f64]) -> Option<Vec<f64>> {
     None
 }
 
-fn nothing_derived(_: &[f64]) -> Vec<Consequence> {
+fn nothing_derived(_: &[f64]) -> Vec<DerivedParameter> {
     Vec::new()
 }
 
 /// Initial slope `Vmax/Km`, the apparent second-order constant up to the enzyme concentration.
-fn specificity(p: &[f64]) -> Vec<Consequence> {
+fn specificity(p: &[f64]) -> Vec<DerivedParameter> {
     let mut gradient = vec![0.0; p.len()];
     gradient[0] = 1.0 / p[1];
     gradient[1] = -p[0] / (p[1] * p[1]);
-    vec![Consequence {
+    vec![DerivedParameter {
         name: "Vmax/Km",
         unit: "y/x",
         value: p[0] / p[1],
@@ -198,7 +198,7 @@ pub static LAWS: [Law; 26] = [
             let mut list = specificity(p);
             // The fastest rate, at S = √(Km Ksi).
             let value = (p[1] * p[2]).sqrt();
-            list.push(Consequence {
+            list.push(DerivedParameter {
                 name: "S at the fastest rate",
                 unit: "x",
                 value,
@@ -588,7 +588,7 @@ fn michaelis_menten_shortcut(x: &[&[f64]], y: &[f64]) -> Option<Vec<f64>> {
             return None;
         }
         vmax = b / a;
-        Some(Slope {
+        Some(ProjectedSlope {
             gradient: -vmax * (e - vmax * c),
             curvature: vmax * vmax * (d - c * c / a),
         })

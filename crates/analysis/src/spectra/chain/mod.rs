@@ -192,7 +192,7 @@ impl Chain {
     }
 }
 
-type Done = (Spectrum, Vec<LogNote>, Option<BaselineFound>);
+type StepResult = (Spectrum, Vec<LogNote>, Option<BaselineFound>);
 
 impl Step {
     /// Whether neighbouring points are no longer independent after the step.
@@ -204,7 +204,7 @@ impl Step {
         &self,
         spectrum: &Spectrum,
         reference: &impl Fn(&str) -> Option<Spectrum>,
-    ) -> Result<Done, SpectrumRefusal> {
+    ) -> Result<StepResult, SpectrumRefusal> {
         let curve = &spectrum.curve;
         let with = |curve: Curve| Spectrum { curve, ..*spectrum };
         match self {

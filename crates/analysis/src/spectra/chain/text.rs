@@ -124,7 +124,7 @@ impl FromStr for Chain {
     type Err = ChainError;
 
     fn from_str(text: &str) -> Result<Self, ChainError> {
-        let mut cursor = Cursor {
+        let mut cursor = ChainCursor {
             chars: text.chars().collect(),
             at: 0,
         };
@@ -145,7 +145,7 @@ impl FromStr for Chain {
     }
 }
 
-struct Cursor {
+struct ChainCursor {
     chars: Vec<char>,
     at: usize,
 }
@@ -239,7 +239,7 @@ impl Arguments {
     }
 }
 
-impl Cursor {
+impl ChainCursor {
     fn peek(&self) -> Option<char> {
         self.chars.get(self.at).copied()
     }

@@ -16,7 +16,7 @@ use crate::study::label_of;
 use crate::study::plan::FitPlan;
 
 /// A run whose columns stand where a formula needs them, and the plan that names them.
-pub(super) struct Arranged<'a> {
+pub(super) struct ArrangedRun<'a> {
     pub(super) plan: FitPlan,
     pub(super) run: Cow<'a, Run>,
     pub(super) remarks: Vec<Diagnostic>,
@@ -24,7 +24,7 @@ pub(super) struct Arranged<'a> {
 
 /// A column of a table.
 #[derive(Clone, PartialEq, Eq)]
-enum Stand {
+enum FitColumn {
     /// The column that the reader took as the running one.
     Running,
     /// A measured one, by its head.
@@ -52,27 +52,27 @@ fn running_head(run: &Run) -> Option<&str> {
 
 /// Whether a variable that stands for `column` stands for the running axis.
 pub(super) fn is_running(run: &Run, column: &str) -> bool {
-    matches!(place(run, column), Some(Stand::Running))
+    matches!(place(run, column), Some(FitColumn::Running))
 }
 
-fn place(run: &Run, name: &str) -> Option<Stand> {
-    headed(run, name).or_else(|| (name == "x").then_some(Stand::Running))
+fn place(run: &Run, name: &str) -> Option<FitColumn> {
+    headed(run, name).or_else(|| (name == "x").then_some(FitColumn::Running))
 }
 
-fn headed(run: &Run, name: &str) -> Option<Stand> {
+fn headed(run: &Run, name: &str) -> Option<FitColumn> {
     if running_head(run).is_some_and(|head| is_head(head, name)) {
-        return Some(Stand::Running);
+        return Some(FitColumn::Running);
     }
     let labels = run.traces.iter().map(label_of);
     let exact = labels.clone().find(|label| label == name);
     exact
         .or_else(|| labels.into_iter().find(|label| is_head(label, name)))
-        .map(Stand::Measured)
+        .map(FitColumn::Measured)
 }
 
 /// Finds the columns that the names of a formula stand for, and brings them where the fit expects them.
-pub(super) fn arrange<'a>(plan: &FitPlan, run: &'a Run) -> Result<Arranged<'a>, Refusal> {
-    let untouched = |plan: &FitPlan| Arranged {
+pub(super) fn arrange<'a>(plan: &FitPlan, run: &'a Run) -> Result<ArrangedRun<'a>, Refusal> {
+    let untouched = |plan: &FitPlan| ArrangedRun {
         plan: plan.clone(),
         run: Cow::Borrowed(run),
         remarks: Vec::new(),
@@ -91,7 +91,7 @@ pub(super) fn arrange<'a>(plan: &FitPlan, run: &'a Run) -> Result<Arranged<'a>, 
         let arranged = arrange(&plan, &run)?;
         let mut remarks = arranged.remarks;
         remarks.extend(note);
-        return Ok(Arranged {
+        return Ok(ArrangedRun {
             plan: arranged.plan,
             run: Cow::Owned(arranged.run.into_owned()),
             remarks,
@@ -110,22 +110,22 @@ pub(super) fn arrange<'a>(plan: &FitPlan, run: &'a Run) -> Result<Arranged<'a>, 
     let response = headed(run, measured);
     if let Some(response) = &response
         && (places.contains(response)
-            || *response == Stand::Running && places.iter().all(|place| *place == Stand::Running))
+            || *response == FitColumn::Running && places.iter().all(|place| *place == FitColumn::Running))
     {
         return Err(unsuitable(format!(
             "`{measured}` is what the formula gives, and is the header of the x column too; name the x column: \
              its head in the formula, or as a variable"
         )));
     }
-    let plain = places.iter().all(|place| *place == Stand::Running);
-    if plain && response != Some(Stand::Running) {
+    let plain = places.iter().all(|place| *place == FitColumn::Running);
+    if plain && response != Some(FitColumn::Running) {
         // The running column as the reader has it; there is nothing to move.
-        if let (Some(Stand::Measured(label)), true, true) = (&response, written, plan.traces.is_empty())
+        if let (Some(FitColumn::Measured(label)), true, true) = (&response, written, plan.traces.is_empty())
             && run.traces.iter().any(|trace| label_of(trace) != *label)
         {
             plan.traces = vec![label.clone()];
         }
-        return Ok(Arranged {
+        return Ok(ArrangedRun {
             remarks: if plan.variables.is_empty() {
                 running_told(run).into_iter().collect()
             } else {
@@ -136,8 +136,8 @@ pub(super) fn arrange<'a>(plan: &FitPlan, run: &'a Run) -> Result<Arranged<'a>, 
     }
     let run = moved(run, &places, &response)?;
     match (&response, plan.traces.is_empty()) {
-        (Some(Stand::Measured(label)), true) if written => plan.traces = vec![label.clone()],
-        (Some(Stand::Running), true) => plan.traces = vec![measured_head(&run, measured)],
+        (Some(FitColumn::Measured(label)), true) if written => plan.traces = vec![label.clone()],
+        (Some(FitColumn::Running), true) => plan.traces = vec![measured_head(&run, measured)],
         _ => {}
     }
     let said: Vec<String> = plan
@@ -165,7 +165,7 @@ pub(super) fn arrange<'a>(plan: &FitPlan, run: &'a Run) -> Result<Arranged<'a>, 
     } else {
         Vec::new()
     };
-    Ok(Arranged {
+    Ok(ArrangedRun {
         plan,
         run: Cow::Owned(run),
         remarks,
@@ -343,7 +343,7 @@ fn words_above(run: &Run, count: usize) -> Option<(u32, Vec<String>)> {
 
 fn measured_head(run: &Run, name: &str) -> String {
     match headed(run, name) {
-        Some(Stand::Measured(label)) => label,
+        Some(FitColumn::Measured(label)) => label,
         _ => name.to_owned(),
     }
 }
@@ -382,7 +382,7 @@ fn by_heads(
         match headed(run, name) {
             None if *name == "x" => found.push(("x".to_owned(), "x".to_owned())),
             None => {}
-            Some(Stand::Measured(_)) if *name == "x" && headed(run, measured).is_none() => {
+            Some(FitColumn::Measured(_)) if *name == "x" && headed(run, measured).is_none() => {
                 let runs = running_head(run).unwrap_or("the first column");
                 return Err(unsuitable(format!(
                     "`x` in the formula may be the column with that header or the x axis, {runs}; say which, as in \
@@ -399,22 +399,22 @@ fn by_heads(
                 }
                 heads = true;
                 let column = match place {
-                    Stand::Running => (*name).to_owned(),
-                    Stand::Measured(label) => label,
+                    FitColumn::Running => (*name).to_owned(),
+                    FitColumn::Measured(label) => label,
                 };
                 found.push(((*name).to_owned(), column));
             }
         }
     }
     // The running axis alone, under its usual name, is what a plan without variables means.
-    if !heads && headed(run, measured) != Some(Stand::Running) {
+    if !heads && headed(run, measured) != Some(FitColumn::Running) {
         found.clear();
     }
     Ok(found)
 }
 
 /// The table with one of the columns that the formula runs along in the place of the running one.
-fn moved(run: &Run, places: &[Stand], response: &Option<Stand>) -> Result<Run, Refusal> {
+fn moved(run: &Run, places: &[FitColumn], response: &Option<FitColumn>) -> Result<Run, Refusal> {
     let mut columns: Vec<Trace> = Vec::new();
     for trace in &run.traces {
         let label = label_of(trace);
@@ -439,10 +439,12 @@ fn moved(run: &Run, places: &[Stand], response: &Option<Stand>) -> Result<Run, R
         )));
     }
     let mut all = run.clone();
-    let swap = *response == Some(Stand::Running) || !places.contains(&Stand::Running);
-    if let (true, Some(Stand::Measured(runs))) = (
+    let swap = *response == Some(FitColumn::Running) || !places.contains(&FitColumn::Running);
+    if let (true, Some(FitColumn::Measured(runs))) = (
         swap,
-        places.iter().find(|place| matches!(place, Stand::Measured(_))),
+        places
+            .iter()
+            .find(|place| matches!(place, FitColumn::Measured(_))),
     ) && let Some(at) = columns.iter().position(|column| label_of(column) == *runs)
     {
         let new = columns.remove(at);

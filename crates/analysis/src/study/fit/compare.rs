@@ -5,23 +5,23 @@ use std::collections::BTreeMap;
 use curvary_record::{Code, Diagnostic, OutcomeKind, Quantity, Run, Technique, Trace};
 use serde_json::json;
 
-use super::curve::{Curve, curves};
+use super::curve::{FitCurve, curves};
 use super::doubt::two;
 use super::model::Chosen;
 use super::points::needs;
-use super::{Gathered, blank, gather, refused, weighs};
+use super::{FitPoints, blank, gather, refused, weighs};
 use crate::courses::{Course, NestedTest, Preparation, compare_courses, usual_courses};
-use crate::fit::{Choice, Data, Fit, Options, Standing, allow_for_correlation, compare, f_test, fit};
+use crate::fit::{Data, Determination, Fit, LawChoice, Options, allow_for_correlation, compare, f_test, fit};
 use crate::models::{Constrained, Model};
 use crate::refusal::Refusal;
 use crate::study::plan::FitPlan;
-use crate::study::{Drawn, Found, Six, label_of, likely, title, told};
+use crate::study::{PlotData, Six, TraceResult, label_of, likely, title, told};
 
 /// Several laws ranked over one trace.
 #[derive(Clone, Debug, PartialEq)]
-pub struct Comparison {
+pub struct LawRanking {
     /// The record of the ranking.
-    pub found: Found,
+    pub found: TraceResult,
     /// Each law with its AICc difference to the best and its weight, best first; those that failed stand in `refused`.
     pub ranked: Vec<(String, f64, f64)>,
     /// Laws that could not be fitted, with the reason.
@@ -36,7 +36,11 @@ pub struct Comparison {
 ///
 /// # Errors
 /// The reason, where no comparison came about.
-pub fn compare_trace(plan: &FitPlan, models: &[String], run: &Run) -> Vec<Result<Comparison, Box<Found>>> {
+pub fn compare_trace(
+    plan: &FitPlan,
+    models: &[String],
+    run: &Run,
+) -> Vec<Result<LawRanking, Box<TraceResult>>> {
     let fail = |label: String, refusal: &Refusal| Err(Box::new(refused(plan, run, None, label, refusal)));
     let usual = usual_laws(run);
     let models: &[String] = if models.is_empty() { &usual } else { models };
@@ -108,14 +112,14 @@ fn usual_laws(run: &Run) -> Vec<String> {
 struct Ranking {
     fits: Vec<Fit>,
     refused: Vec<(String, Refusal)>,
-    choice: Choice,
+    choice: LawChoice,
     nested: Vec<NestedTest>,
     told_apart: bool,
     verdict: String,
 }
 
 /// Ranks time courses, which know what is nested in what.
-fn rank_courses(courses: &[Course], gathered: &Gathered, options: &Options) -> Result<Ranking, Refusal> {
+fn rank_courses(courses: &[Course], gathered: &FitPoints, options: &Options) -> Result<Ranking, Refusal> {
     let bare = Preparation {
         equal_times: true,
         ..Preparation::default()
@@ -137,7 +141,7 @@ fn rank_laws(
     plan: &FitPlan,
     laws: &[Chosen],
     models: &[&dyn Model],
-    gathered: &Gathered,
+    gathered: &FitPoints,
     options: &Options,
 ) -> Result<Ranking, Refusal> {
     let columns: Vec<&[f64]> = gathered.columns.iter().map(Vec::as_slice).collect();
@@ -220,7 +224,7 @@ pub(super) const RIVALS: [(&str, &str); 7] = [
     ("ic50", "morrison"),
 ];
 
-fn compared(plan: &FitPlan, laws: &[Chosen], run: &Run, curve: &Curve<'_>) -> Result<Comparison, Refusal> {
+fn compared(plan: &FitPlan, laws: &[Chosen], run: &Run, curve: &FitCurve<'_>) -> Result<LawRanking, Refusal> {
     let trace = curve.trace.as_ref();
     let names: Vec<String> = laws.iter().map(|law| law.model().name().into_owned()).collect();
     let mut outcome = blank(plan, run, curve.number);
@@ -306,7 +310,7 @@ fn compared(plan: &FitPlan, laws: &[Chosen], run: &Run, curve: &Curve<'_>) -> Re
     outcome.remarks.extend(averaged(&found, &mut outcome.statistics));
     let best = &found.fits[found.choice.ranking[0].index];
     let how = &gathered.how;
-    let drawn = Drawn {
+    let drawn = PlotData {
         x_title: title(&trace.x),
         y_title: title(&trace.y),
         x: trace.x.values.iter().map(|x| x + how.dead_time).collect(),
@@ -319,10 +323,10 @@ fn compared(plan: &FitPlan, laws: &[Chosen], run: &Run, curve: &Curve<'_>) -> Re
         used: gathered.points.used.clone(),
         fitted: best.fitted.clone(),
         residuals: best.residuals.clone(),
-        ..Drawn::default()
+        ..PlotData::default()
     };
-    Ok(Comparison {
-        found: Found {
+    Ok(LawRanking {
+        found: TraceResult {
             trace: curve.number,
             label: label_of(trace),
             outcome: outcome.identified(),
@@ -359,7 +363,7 @@ fn averaged(found: &Ranking, statistics: &mut BTreeMap<String, f64>) -> Option<D
             .iter()
             .filter_map(|(weight, fit)| {
                 let own = fit.parameter(&parameter.name)?;
-                (own.unit == parameter.unit && own.standing == Standing::Determined).then_some((
+                (own.unit == parameter.unit && own.standing == Determination::Determined).then_some((
                     *weight,
                     own.value,
                     own.standard_error?,

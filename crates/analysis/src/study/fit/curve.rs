@@ -14,14 +14,18 @@ use crate::study::plan::{FitPlan, WeightPlan};
 use crate::study::recorded::is_recorded_temperature;
 
 /// One curve to fit: a trace, or what several traces of a run make together.
-pub(super) struct Curve<'a> {
+pub(super) struct FitCurve<'a> {
     pub(super) trace: Cow<'a, Trace>,
     pub(super) number: Option<u32>,
     pub(super) remarks: Vec<Diagnostic>,
 }
 
 /// The curves that are fitted, in absorbance where a law needs it; a formula takes the values as they stand.
-pub(super) fn curves<'a>(plan: &FitPlan, chosen: &Chosen, run: &'a Run) -> Result<Vec<Curve<'a>>, Refusal> {
+pub(super) fn curves<'a>(
+    plan: &FitPlan,
+    chosen: &Chosen,
+    run: &'a Run,
+) -> Result<Vec<FitCurve<'a>>, Refusal> {
     let mut all = as_they_stand(plan, chosen, run)?;
     if matches!(chosen, Chosen::Formula(_)) && !plan.concentration && plan.coefficient.is_none() {
         return Ok(all);
@@ -56,7 +60,7 @@ fn in_kelvin(trace: &Trace) -> Result<Trace, Refusal> {
     Ok(trace)
 }
 
-fn as_they_stand<'a>(plan: &FitPlan, chosen: &Chosen, run: &'a Run) -> Result<Vec<Curve<'a>>, Refusal> {
+fn as_they_stand<'a>(plan: &FitPlan, chosen: &Chosen, run: &'a Run) -> Result<Vec<FitCurve<'a>>, Refusal> {
     if let Some(wavelength) = plan.at {
         return cut(run, wavelength).map(|curve| vec![curve]);
     }
@@ -72,7 +76,7 @@ fn as_they_stand<'a>(plan: &FitPlan, chosen: &Chosen, run: &'a Run) -> Result<Ve
         Chosen::Formula(_) => Vec::new(),
         _ => errors_beside(plan, run),
     };
-    let mut curves: Vec<Curve<'a>> = Vec::new();
+    let mut curves: Vec<FitCurve<'a>> = Vec::new();
     let mut keys: Vec<Option<String>> = Vec::new();
     for (number, trace) in (0..).zip(&run.traces) {
         if !wanted(plan, number, trace) && !several {
@@ -109,7 +113,7 @@ fn as_they_stand<'a>(plan: &FitPlan, chosen: &Chosen, run: &'a Run) -> Result<Ve
             }
             None => {
                 keys.push(key);
-                curves.push(Curve {
+                curves.push(FitCurve {
                     trace: Cow::Borrowed(trace),
                     number: Some(number),
                     remarks: Vec::new(),
@@ -127,7 +131,7 @@ fn as_they_stand<'a>(plan: &FitPlan, chosen: &Chosen, run: &'a Run) -> Result<Ve
         }
         first.held.clear();
         first.label = None;
-        return Ok(vec![Curve {
+        return Ok(vec![FitCurve {
             trace: Cow::Owned(first),
             number: None,
             remarks: Vec::new(),
@@ -257,7 +261,7 @@ pub(super) fn joined(first: &Trace, second: &Trace) -> Trace {
 }
 
 /// Repeated scans read as a time course at one wavelength.
-pub(super) fn cut(run: &Run, wavelength: f64) -> Result<Curve<'_>, Refusal> {
+pub(super) fn cut(run: &Run, wavelength: f64) -> Result<FitCurve<'_>, Refusal> {
     let unsuitable = |why: &str| Refusal::Unsuitable { why: why.into() };
     let (first, times) = scan_times(run)?;
     let nanometres: Vec<f64> = first
@@ -286,7 +290,7 @@ pub(super) fn cut(run: &Run, wavelength: f64) -> Result<Curve<'_>, Refusal> {
             format!("no scan has a point at {wavelength} nm: the absorbance was taken on the line between {low} and {high} nm"),
         )
     });
-    Ok(Curve {
+    Ok(FitCurve {
         trace: Cow::Owned(trace),
         number: None,
         remarks: remarks.into_iter().collect(),

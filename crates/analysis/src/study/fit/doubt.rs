@@ -7,7 +7,7 @@ use super::compare::{FAR, NESTED, RIVALS};
 use crate::courses::{Course, Order};
 use crate::distribution::{f_upper, t_two_sided};
 use crate::fit::{
-    Data, Fit, Options, Parameter, Robust, Standing, Warning, allow_for_correlation, f_test, fit,
+    Data, Determination, Fit, FittedParameter, Options, Robust, Warning, allow_for_correlation, f_test, fit,
 };
 use crate::models::Model;
 use crate::models::law::Law;
@@ -216,7 +216,7 @@ impl HiddenDrift {
             && found
                 .parameters
                 .iter()
-                .all(|p| p.standing == Standing::Determined);
+                .all(|p| p.standing == Determination::Determined);
         let drifts = course.clone().with_drift().ok()?.name() == course.name();
         if n < FEWEST || !plain || drifts || matches!(course.order(), Order::Zero | Order::Approach) {
             return None;
@@ -260,7 +260,7 @@ impl HiddenDrift {
     }
 
     /// The parameters whose errors such a drift would make much larger, each with what it would move it by.
-    fn that_matter<'a>(&'a self, found: &'a Fit) -> impl Iterator<Item = (&'a Parameter, f64)> + 'a {
+    fn that_matter<'a>(&'a self, found: &'a Fit) -> impl Iterator<Item = (&'a FittedParameter, f64)> + 'a {
         let all = found.parameters.iter().zip(&self.moves);
         all.filter(|(parameter, moved)| {
             parameter
@@ -382,7 +382,7 @@ fn offset(
         || other
             .parameters
             .iter()
-            .any(|p| p.standing != Standing::Determined)
+            .any(|p| p.standing != Determination::Determined)
     {
         return None;
     }
@@ -433,7 +433,7 @@ fn drift(
     if found
         .parameters
         .iter()
-        .any(|p| matches!(p.standing, Standing::Held | Standing::AtLimit))
+        .any(|p| matches!(p.standing, Determination::Held | Determination::AtLimit))
     {
         return false;
     }
@@ -510,7 +510,7 @@ pub(in crate::study) fn fuller_law(
         other
             .parameters
             .iter()
-            .all(|p| p.standing == Standing::Determined)
+            .all(|p| p.standing == Determination::Determined)
     };
     let others = |list: &'static [(&str, &str)]| {
         list.iter()

@@ -9,7 +9,7 @@ mod points;
 mod record;
 mod shared;
 
-pub use compare::{Comparison, compare_trace};
+pub use compare::{LawRanking, compare_trace};
 pub(super) use curve::{scan_times, stands_for_errors};
 pub use doubt::DRIFT_MOVES;
 pub(in crate::study) use doubt::two;
@@ -18,7 +18,7 @@ pub(super) use model::Chosen;
 pub use model::ModelCard;
 pub(super) use points::{preparation, prepared};
 pub(super) use record::{statistics, tell};
-pub use shared::{Named, Together, compare_together, fit_together};
+pub use shared::{NamedRun, Together, compare_together, fit_together};
 
 use curvary_record::{Code, Diagnostic, Interval, Outcome, OutcomeKind, Quantity, Run, Trace, Unit, code};
 
@@ -26,28 +26,28 @@ use super::plan::{FitPlan, WeightPlan};
 use super::recorded::temperature_between;
 use super::spectrum::bare;
 use super::{
-    Drawn, Found, Six, Wanted, allow_for_scale, concentration_of, curve_of, label_of, levels_of, likely,
-    stretch_of_law, tell_apart, title, told, unit_in_terms,
+    PlotData, Six, TraceResult, Wanted, allow_for_scale, concentration_of, curve_of, label_of, levels_of,
+    likely, stretch_of_law, tell_apart, title, told, unit_in_terms,
 };
-use crate::courses::{Order, Preparation, Prepared, fit_prepared};
+use crate::courses::{Order, Preparation, PreparedTrace, fit_prepared};
 use crate::fit::{
-    Along, Bootstrap, Data, Dealt, FTest, Fit, Options, Robust, Weighting, allow_for_correlation, bootstrap,
-    f_test, fit,
+    Along, Bootstrap, BootstrapRounds, Data, FTest, Fit, Options, Robust, Weighting, allow_for_correlation,
+    bootstrap, f_test, fit,
 };
 use crate::models::Model;
 use crate::refusal::Refusal;
 use columns::{arrange, is_running};
-use curve::{Curve, curves};
+use curve::{FitCurve, curves};
 use doubt::{HiddenDrift, far_readings, no_finer_than_readings, over_time, say_coarse};
 use points::{beside, levels, negative};
 
 /// Fits every trace of a run that the plan speaks of. Each gives a result or the reason why there is none.
-pub fn fit_run(plan: &FitPlan, run: &Run) -> Vec<Found> {
+pub fn fit_run(plan: &FitPlan, run: &Run) -> Vec<TraceResult> {
     fit_run_for(plan, run, &Wanted::default())
 }
 
 /// The same, with what is wanted beside the record.
-pub fn fit_run_for(plan: &FitPlan, run: &Run, wanted: &Wanted) -> Vec<Found> {
+pub fn fit_run_for(plan: &FitPlan, run: &Run, wanted: &Wanted) -> Vec<TraceResult> {
     if let Some(question) = run.questions.iter().find(|question| weighs(plan, &question.code)) {
         let why = format!("the run is in question: {}", question.message);
         return vec![refused(
@@ -82,7 +82,7 @@ pub fn fit_run_for(plan: &FitPlan, run: &Run, wanted: &Wanted) -> Vec<Found> {
     for curve in &mut curves {
         curve.remarks.extend(arranged.remarks.iter().cloned());
     }
-    let mut all: Vec<Found> = curves
+    let mut all: Vec<TraceResult> = curves
         .iter()
         .map(|curve| fit_curve(plan, &chosen, run, (curve, wanted)))
         .collect();
@@ -95,7 +95,12 @@ fn weighs(plan: &FitPlan, asked: &Code) -> bool {
     !(code::ABOUT_CONDITIONS.contains(asked) || plan.is_formula() && code::ABOUT_AXES.contains(asked))
 }
 
-fn fit_curve(plan: &FitPlan, chosen: &Chosen, run: &Run, (curve, wanted): (&Curve<'_>, &Wanted)) -> Found {
+fn fit_curve(
+    plan: &FitPlan,
+    chosen: &Chosen,
+    run: &Run,
+    (curve, wanted): (&FitCurve<'_>, &Wanted),
+) -> TraceResult {
     let label = label_of(&curve.trace);
     match fitted(plan, chosen, run, (curve, wanted)) {
         Ok(found) => found,
@@ -104,14 +109,14 @@ fn fit_curve(plan: &FitPlan, chosen: &Chosen, run: &Run, (curve, wanted): (&Curv
 }
 
 /// An outcome without a number, with the reason.
-fn refused(plan: &FitPlan, run: &Run, number: Option<u32>, label: String, refusal: &Refusal) -> Found {
+fn refused(plan: &FitPlan, run: &Run, number: Option<u32>, label: String, refusal: &Refusal) -> TraceResult {
     let mut outcome = blank(plan, run, number);
     outcome.termination = told(refusal);
-    Found {
+    TraceResult {
         trace: number,
         label,
         outcome: outcome.identified(),
-        drawn: Drawn::default(),
+        drawn: PlotData::default(),
     }
 }
 
@@ -149,9 +154,9 @@ fn far_from_zero(time: &[f64]) -> Result<Option<Diagnostic>, Refusal> {
 }
 
 /// What a fit of one curve takes: points, in the units of the record, and what counts how much.
-pub(super) struct Gathered {
+pub(super) struct FitPoints {
     how: Preparation,
-    points: Prepared,
+    points: PreparedTrace,
     /// One column for each variable of the model.
     columns: Vec<Vec<f64>>,
     /// What is fitted: the signal, or what a formula makes of it.
@@ -162,7 +167,7 @@ pub(super) struct Gathered {
     level_unit: Unit,
 }
 
-impl Gathered {
+impl FitPoints {
     fn weighting(&self, plan: &FitPlan) -> Weighting<'_> {
         match (&self.errors, &plan.weights) {
             (Some(errors), _) => Weighting::KnownErrors(errors),
@@ -187,7 +192,7 @@ fn gather(
     run: &Run,
     trace: &Trace,
     outcome: &mut Outcome,
-) -> Result<Gathered, Refusal> {
+) -> Result<FitPoints, Refusal> {
     let how = preparation(plan, chosen, run, trace)?;
     let points = prepared(&how, trace, matches!(chosen, Chosen::Course(_)), outcome)?;
     let errors = match &plan.weights {
@@ -235,7 +240,7 @@ fn gather(
             columns
         }
     };
-    Ok(Gathered {
+    Ok(FitPoints {
         how,
         points,
         columns,
@@ -267,7 +272,7 @@ fn unit_of_parameter(
 }
 
 /// Puts the intervals of a second opinion beside the others, and says how its deviations compare.
-fn say_dealt(dealt: &Dealt, how: Bootstrap, found: &Fit, outcome: &mut Outcome) {
+fn say_dealt(dealt: &BootstrapRounds, how: Bootstrap, found: &Fit, outcome: &mut Outcome) {
     let mut words = Vec::new();
     for (j, parameter) in found.parameters.iter().enumerate() {
         let own = outcome
@@ -317,7 +322,7 @@ fn say_dealt(dealt: &Dealt, how: Bootstrap, found: &Fit, outcome: &mut Outcome) 
 fn against_free(
     plan: &FitPlan,
     model: &dyn Model,
-    gathered: &Gathered,
+    gathered: &FitPoints,
     columns: &[&[f64]],
     found: &Fit,
 ) -> Option<Diagnostic> {
@@ -401,7 +406,7 @@ fn held_to_readings(
 fn tell_units(
     chosen: &Chosen,
     y_unit: &Unit,
-    (points, how, x_unit): (&Prepared, &Preparation, &Unit),
+    (points, how, x_unit): (&PreparedTrace, &Preparation, &Unit),
     outcome: &mut Outcome,
 ) {
     let second = matches!(chosen, Chosen::Course(course) if matches!(course.order(), Order::Second | Order::SecondUnequal));
@@ -438,8 +443,8 @@ fn fitted(
     plan: &FitPlan,
     chosen: &Chosen,
     run: &Run,
-    (curve, wanted): (&Curve<'_>, &Wanted),
-) -> Result<Found, Refusal> {
+    (curve, wanted): (&FitCurve<'_>, &Wanted),
+) -> Result<TraceResult, Refusal> {
     let trace = curve.trace.as_ref();
     let mut outcome = blank(plan, run, curve.number);
     outcome.remarks.clone_from(&curve.remarks);
@@ -454,7 +459,7 @@ fn fitted(
     let mut found = match chosen {
         Chosen::Course(course) if tied.is_none() => {
             // What was left out has been told above.
-            let points = Prepared {
+            let points = PreparedTrace {
                 saturated: 0,
                 ..gathered.points.clone()
             };
@@ -506,7 +511,7 @@ fn fitted(
         }
         _ => Vec::new(),
     };
-    let Gathered {
+    let FitPoints {
         how,
         points,
         response,
@@ -622,11 +627,11 @@ fn fitted(
             "no prediction: the data do not determine the curve, or it runs along several columns",
         ));
     }
-    Ok(Found {
+    Ok(TraceResult {
         trace: curve.number,
         label: label_of(trace),
         outcome: outcome.identified(),
-        drawn: Drawn {
+        drawn: PlotData {
             x_title: title(&trace.x),
             y_title,
             x: trace.x.values.iter().map(|x| x + how.dead_time).collect(),
@@ -640,7 +645,7 @@ fn fitted(
             used: points.used,
             fitted: found.fitted,
             residuals: found.residuals,
-            ..Drawn::default()
+            ..PlotData::default()
         },
     })
 }

@@ -3,9 +3,9 @@
 use curvary_record::{Code, Column, Diagnostic, Outcome, Quantity, Run, Technique, Trace, Unit, code};
 
 use super::model::Chosen;
-use crate::courses::{Conversion, Preparation, Prepared, prepare};
+use crate::courses::{Conversion, Preparation, PreparedTrace, prepare};
 use crate::refusal::Refusal;
-use crate::study::plan::{FitPlan, Span};
+use crate::study::plan::{AxisSpan, FitPlan};
 use crate::study::{TRUSTED_ABSORBANCE, concentration_of, is_absorbance, label_of, stated};
 
 /// What a model needs to run along, where it minds.
@@ -66,7 +66,7 @@ pub(in crate::study) fn preparation(
             ),
         });
     }
-    let stretch = |span: &Span, what: &str| -> Result<(f64, f64), Refusal> {
+    let stretch = |span: &AxisSpan, what: &str| -> Result<(f64, f64), Refusal> {
         let own = |value: f64| match &span.unit {
             None => Ok(value),
             Some(unit) => unit
@@ -156,7 +156,7 @@ pub(in crate::study) fn prepared(
     trace: &Trace,
     ordered: bool,
     outcome: &mut Outcome,
-) -> Result<Prepared, Refusal> {
+) -> Result<PreparedTrace, Refusal> {
     let marked: Vec<usize> = trace.saturated.iter().map(|at| *at as usize).collect();
     let kept: Vec<usize> = (0..trace.len()).filter(|i| !marked.contains(i)).collect();
     let pick = |column: &Column| -> Vec<f64> { kept.iter().map(|i| column.values[*i]).collect() };

@@ -2,21 +2,22 @@
 
 use curvary_record::{Code, Diagnostic, Interval as KeptInterval, Outcome, Parameter, Unit};
 
-use crate::fit::{Derived, Fit, Interval, Standing};
+use crate::fit::{Derived, Determination, Fit, FitInterval};
 use crate::study::likely;
 
 /// Why a quantity that follows from the parameters is in doubt; its own error decides, since a ratio of two parameters may
 /// be known well where neither is.
 fn doubt(fit: &Fit, found: &Derived) -> Option<String> {
     let parameters = || found.follows_from.iter().map(|j| &fit.parameters[*j]);
-    let doubtful = parameters().find(|p| !matches!(p.standing, Standing::Determined | Standing::Held));
+    let doubtful =
+        parameters().find(|p| !matches!(p.standing, Determination::Determined | Determination::Held));
     let reaches_zero = found
         .interval
         .as_ref()
         .is_some_and(|i| i.lower.is_some_and(|low| low <= 0.0) && i.upper.is_some_and(|high| high >= 0.0));
     match (found.standard_error, doubtful) {
         (None, Some(parameter)) => Some(format!("{} is {}", parameter.name, parameter.standing.words())),
-        (Some(_), Some(parameter)) if parameter.standing == Standing::BelowZero => {
+        (Some(_), Some(parameter)) if parameter.standing == Determination::BelowZero => {
             Some(format!("{} is {}", parameter.name, parameter.standing.words()))
         }
         (Some(_), _) if reaches_zero => Some("poorly determined: its interval reaches zero".to_owned()),
@@ -26,7 +27,7 @@ fn doubt(fit: &Fit, found: &Derived) -> Option<String> {
 
 /// Puts what was found into the record.
 pub(in crate::study) fn tell(outcome: &mut Outcome, fit: &Fit, unit: &dyn Fn(&str, &str) -> Option<Unit>) {
-    let interval = |interval: &Option<Interval>, kind: &str| {
+    let interval = |interval: &Option<FitInterval>, kind: &str| {
         interval.as_ref().map(|interval| KeptInterval {
             level: fit.level,
             low: interval.lower,
@@ -34,7 +35,7 @@ pub(in crate::study) fn tell(outcome: &mut Outcome, fit: &Fit, unit: &dyn Fn(&st
             kind: kind.into(),
         })
     };
-    let intervals = |linear: &Option<Interval>, profile: &Option<Interval>| {
+    let intervals = |linear: &Option<FitInterval>, profile: &Option<FitInterval>| {
         let both = [interval(linear, "t"), interval(profile, "profile-likelihood")];
         both.into_iter().flatten().collect()
     };
@@ -44,11 +45,11 @@ pub(in crate::study) fn tell(outcome: &mut Outcome, fit: &Fit, unit: &dyn Fn(&st
         .iter()
         .map(|found| Parameter {
             name: found.name.to_string(),
-            value: (found.standing != Standing::NotDetermined).then_some(found.value),
+            value: (found.standing != Determination::NotDetermined).then_some(found.value),
             unit: unit(&found.unit, &found.name),
             standard_error: found.standard_error,
             intervals: intervals(&found.interval, &found.profile),
-            reason: (found.standing != Standing::Determined).then(|| found.standing.words().to_owned()),
+            reason: (found.standing != Determination::Determined).then(|| found.standing.words().to_owned()),
         })
         .collect();
     outcome.parameters.extend(fit.derived.iter().map(|found| {
@@ -57,7 +58,7 @@ pub(in crate::study) fn tell(outcome: &mut Outcome, fit: &Fit, unit: &dyn Fn(&st
             && found
                 .follows_from
                 .iter()
-                .any(|j| fit.parameters[*j].standing == Standing::NotDetermined);
+                .any(|j| fit.parameters[*j].standing == Determination::NotDetermined);
         Parameter {
             name: found.name.to_string(),
             value: (!unknown).then_some(found.value),

@@ -6,21 +6,21 @@ use serde_json::json;
 use super::columns::arrange;
 use super::curve::curves;
 use super::doubt::{DRIFT_MOVES, HiddenDrift, two};
-use super::{Chosen, Gathered, blank, gather, say_of_constraint, tell, title, unit_of_parameter, weighs};
+use super::{Chosen, FitPoints, blank, gather, say_of_constraint, tell, title, unit_of_parameter, weighs};
 use crate::courses::Course;
-use crate::fit::{Fit, Options, Set, SharedFit, Weighting, compare, f_test, fit_shared};
+use crate::fit::{DataSet, Fit, Options, SharedFit, Weighting, compare, f_test, fit_shared};
 use crate::models::{Constrained, Model};
 use crate::refusal::Refusal;
 use crate::study::plan::FitPlan;
 use crate::study::replicates::{Pooled, pool};
-use crate::study::{Drawn, Found, Six, allow_for_scale, curve_of, label_of, likely, told};
+use crate::study::{PlotData, Six, TraceResult, allow_for_scale, curve_of, label_of, likely, told};
 
 /// Below this probability the runs are taken to differ by more than their own errors. Common practice.
 const DIFFER: f64 = 0.05;
 
 /// A run to be fitted with others, under the name that people know it by.
 #[derive(Clone, Copy, Debug)]
-pub struct Named<'a> {
+pub struct NamedRun<'a> {
     /// The run.
     pub run: &'a Run,
     /// A name for it, such as its file.
@@ -31,9 +31,9 @@ pub struct Named<'a> {
 #[derive(Clone, Debug, PartialEq)]
 pub struct Together {
     /// The record; it names every run.
-    pub found: Found,
+    pub found: TraceResult,
     /// Each curve with its name, for pictures.
-    pub sets: Vec<(String, Drawn)>,
+    pub sets: Vec<(String, PlotData)>,
     /// Laws ranked over all runs with their AICc above the best and their weight, best first, where several were compared.
     pub ranked: Vec<(String, f64, f64)>,
     /// Laws that could not be fitted, with the reason.
@@ -41,17 +41,17 @@ pub struct Together {
 }
 
 /// One curve among those that are fitted together.
-struct Member {
+struct SharedMember {
     label: String,
     trace: Trace,
-    gathered: Gathered,
+    gathered: FitPoints,
 }
 
 /// Fits the plan's law to the curves of all runs at once; what `plan.share` names is the same in all of them (`all`: every
 /// parameter, so that one curve goes through replicates).
 ///
 /// None where no run is given.
-pub fn fit_together(plan: &FitPlan, runs: &[Named<'_>]) -> Option<Together> {
+pub fn fit_together(plan: &FitPlan, runs: &[NamedRun<'_>]) -> Option<Together> {
     let taken = taken(plan, runs);
     let runs = &renamed(&taken, runs);
     let mut outcome = several(plan, runs)?;
@@ -67,7 +67,7 @@ pub fn fit_together(plan: &FitPlan, runs: &[Named<'_>]) -> Option<Together> {
 }
 
 /// The runs with those of their traces that the plan takes; curves are shared, not copied.
-fn taken(plan: &FitPlan, runs: &[Named<'_>]) -> Vec<Run> {
+fn taken(plan: &FitPlan, runs: &[NamedRun<'_>]) -> Vec<Run> {
     let runs = runs.iter().map(|named| {
         let mut run = named.run.clone();
         if let Some(taken) = plan.traces_of.get(run.id.as_str()) {
@@ -80,10 +80,10 @@ fn taken(plan: &FitPlan, runs: &[Named<'_>]) -> Vec<Run> {
     runs.collect()
 }
 
-fn renamed<'a>(taken: &'a [Run], runs: &[Named<'a>]) -> Vec<Named<'a>> {
+fn renamed<'a>(taken: &'a [Run], runs: &[NamedRun<'a>]) -> Vec<NamedRun<'a>> {
     let pairs = taken.iter().zip(runs).filter(|(run, _)| !run.traces.is_empty());
     pairs
-        .map(|(run, named)| Named {
+        .map(|(run, named)| NamedRun {
             run,
             name: named.name,
         })
@@ -93,7 +93,7 @@ fn renamed<'a>(taken: &'a [Run], runs: &[Named<'a>]) -> Vec<Named<'a>> {
 /// Ranks laws over all runs at once, each with those of the parameters `plan.share` names that it has.
 ///
 /// None where no run is given.
-pub fn compare_together(plan: &FitPlan, models: &[String], runs: &[Named<'_>]) -> Option<Together> {
+pub fn compare_together(plan: &FitPlan, models: &[String], runs: &[NamedRun<'_>]) -> Option<Together> {
     let taken = taken(plan, runs);
     let runs = &renamed(&taken, runs);
     let mut outcome = several(plan, runs)?;
@@ -167,7 +167,7 @@ pub fn compare_together(plan: &FitPlan, models: &[String], runs: &[Named<'_>]) -
     })
 }
 
-fn several(plan: &FitPlan, runs: &[Named<'_>]) -> Option<Outcome> {
+fn several(plan: &FitPlan, runs: &[NamedRun<'_>]) -> Option<Outcome> {
     let mut outcome = blank(plan, runs.first()?.run, None);
     outcome.runs = Vec::new();
     for named in runs {
@@ -193,8 +193,8 @@ fn several(plan: &FitPlan, runs: &[Named<'_>]) -> Option<Outcome> {
     Some(outcome)
 }
 
-fn found(outcome: Outcome, sets: &[(String, Drawn)]) -> Found {
-    Found {
+fn found(outcome: Outcome, sets: &[(String, PlotData)]) -> TraceResult {
+    TraceResult {
         trace: None,
         label: String::new(),
         outcome: outcome.identified(),
@@ -205,11 +205,11 @@ fn found(outcome: Outcome, sets: &[(String, Drawn)]) -> Found {
 fn refused(mut outcome: Outcome, refusal: &Refusal) -> Together {
     outcome.termination = told(refusal);
     Together {
-        found: Found {
+        found: TraceResult {
             trace: None,
             label: String::new(),
             outcome: outcome.identified(),
-            drawn: Drawn::default(),
+            drawn: PlotData::default(),
         },
         sets: Vec::new(),
         ranked: Vec::new(),
@@ -251,9 +251,9 @@ fn positions(plan: &FitPlan, model: &dyn Model) -> Result<Vec<usize>, Refusal> {
 
 fn together(
     plan: &FitPlan,
-    runs: &[Named<'_>],
+    runs: &[NamedRun<'_>],
     outcome: &mut Outcome,
-) -> Result<(Vec<(String, Drawn)>, SharedFit), Refusal> {
+) -> Result<(Vec<(String, PlotData)>, SharedFit), Refusal> {
     let unsuitable = |why: String| Refusal::Unsuitable { why };
     let chosen = plan.chosen().map_err(unsuitable)?;
     let tied = plan.tied(&chosen)?;
@@ -267,10 +267,10 @@ fn together(
         .iter()
         .map(|member| member.gathered.columns.iter().map(Vec::as_slice).collect())
         .collect();
-    let sets: Vec<Set<'_>> = members
+    let sets: Vec<DataSet<'_>> = members
         .iter()
         .zip(&columns)
-        .map(|(member, columns)| Set {
+        .map(|(member, columns)| DataSet {
             x: columns,
             y: &member.gathered.response,
             errors: match member.gathered.weighting(plan) {
@@ -347,8 +347,12 @@ fn together(
 }
 
 /// The curves of all runs, in the units of the first.
-fn members(plan: &FitPlan, runs: &[Named<'_>], outcome: &mut Outcome) -> Result<Vec<Member>, Refusal> {
-    let mut all: Vec<Member> = Vec::new();
+fn members(
+    plan: &FitPlan,
+    runs: &[NamedRun<'_>],
+    outcome: &mut Outcome,
+) -> Result<Vec<SharedMember>, Refusal> {
+    let mut all: Vec<SharedMember> = Vec::new();
     for named in runs {
         let of_run = |refusal: Refusal| Refusal::Unsuitable {
             why: format!("{}: {refusal}", named.name),
@@ -383,7 +387,7 @@ fn members(plan: &FitPlan, runs: &[Named<'_>], outcome: &mut Outcome) -> Result<
                     ..remark
                 });
             }
-            all.push(Member {
+            all.push(SharedMember {
                 label,
                 trace,
                 gathered,
@@ -452,7 +456,7 @@ fn pooled(model: &dyn Model, share: &[usize], shared: &mut SharedFit, level: f64
             let half =
                 crate::distribution::t_half_width(level, found.count as f64 - 1.0) * found.standard_error;
             parameter.standard_error = Some(found.standard_error);
-            parameter.interval = Some(crate::fit::Interval {
+            parameter.interval = Some(crate::fit::FitInterval {
                 lower: Some(parameter.value - half),
                 upper: Some(parameter.value + half),
             });
@@ -470,7 +474,7 @@ fn pooled(model: &dyn Model, share: &[usize], shared: &mut SharedFit, level: f64
                     let half = derived.standard_error.map(|error| {
                         crate::distribution::t_half_width(level, found.count as f64 - 1.0) * error
                     });
-                    derived.interval = half.map(|half| crate::fit::Interval {
+                    derived.interval = half.map(|half| crate::fit::FitInterval {
                         lower: Some(derived.value - half),
                         upper: Some(derived.value + half),
                     });
@@ -487,7 +491,7 @@ fn pooled(model: &dyn Model, share: &[usize], shared: &mut SharedFit, level: f64
 /// how much, each weighted as it counts in the fit of all.
 fn say_drift(
     course: &Course,
-    members: &[Member],
+    members: &[SharedMember],
     shared: &SharedFit,
     share: &[usize],
     outcome: &mut Outcome,
@@ -533,7 +537,7 @@ fn say_drift(
 
 fn say(
     plan: &FitPlan,
-    members: &[Member],
+    members: &[SharedMember],
     shared: &SharedFit,
     pooled: &[(String, Pooled)],
     share: &[usize],
@@ -678,7 +682,13 @@ fn derive_tied(tied: &Constrained<'_>, runs: usize, share: &[usize], fit: &mut F
 }
 
 /// Points and curve of one run.
-fn drawn(model: &dyn Model, member: &Member, number: usize, shared: &SharedFit, share: &[usize]) -> Drawn {
+fn drawn(
+    model: &dyn Model,
+    member: &SharedMember,
+    number: usize,
+    shared: &SharedFit,
+    share: &[usize],
+) -> PlotData {
     let parameters: Vec<f64> = places_of(model.parameters().len(), number, share)
         .into_iter()
         .map(|place| shared.fit.parameters[place].value)
@@ -688,7 +698,7 @@ fn drawn(model: &dyn Model, member: &Member, number: usize, shared: &SharedFit, 
     let mut fitted = vec![0.0; gathered.response.len()];
     model.evaluate(&columns, &parameters, &mut fitted);
     let scale = gathered.points.factor.unwrap_or(1.0);
-    Drawn {
+    PlotData {
         x_title: title(&member.trace.x),
         y_title: if gathered.how.conversion.is_some() {
             "concentration / mol/L".to_owned()
@@ -712,6 +722,6 @@ fn drawn(model: &dyn Model, member: &Member, number: usize, shared: &SharedFit, 
             .collect(),
         curve: Some(curve_of(model, &parameters, &gathered.points.time)),
         fitted,
-        ..Drawn::default()
+        ..PlotData::default()
     }
 }

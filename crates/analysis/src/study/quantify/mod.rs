@@ -12,11 +12,11 @@ use curvary_record::{Outcome, OutcomeKind, Quantity, Run, RunId, Trace, Unit};
 use serde::{Deserialize, Serialize};
 
 use super::spectrum::{References, asked_traces, bare, in_question};
-use super::{Drawn, Found, TRUSTED_ABSORBANCE, label_of, told};
-use crate::quantities::{CalibrationOptions, LimitForm, Measured, NucleicAcidKind, Weighting};
+use super::{PlotData, TRUSTED_ABSORBANCE, TraceResult, label_of, told};
+use crate::quantities::{CalibrationOptions, LimitForm, Measured, NucleicAcidKind, StandardWeighting};
 use crate::refusal::Refusal;
 use crate::spectra::Step;
-use reading::{Place, is_dilution};
+use reading::{UnknownReading, is_dilution};
 use ways::off_the_line;
 
 /// A spectrum of one component at a known concentration.
@@ -109,7 +109,7 @@ pub struct QuantifyPlan {
     /// Level of intervals.
     pub level: f64,
     /// Weights of a line's standards.
-    pub weighting: Weighting,
+    pub weighting: StandardWeighting,
     /// Whether the line through standards may bend.
     #[serde(default, skip_serializing_if = "LineForm::is_straight")]
     pub line_form: LineForm,
@@ -150,7 +150,7 @@ impl QuantifyPlan {
             dilution: None,
             dilution_error: None,
             level: 0.95,
-            weighting: Weighting::Equal,
+            weighting: StandardWeighting::Equal,
             line_form: LineForm::Straight,
             through_origin: false,
             limit_form: LimitForm::IchQ2,
@@ -204,11 +204,11 @@ impl QuantifyPlan {
 }
 
 /// Quantities of every reading of a run that the plan speaks of; each gives a result or the reason why there is none.
-pub fn quantify_run(plan: &QuantifyPlan, run: &Run, references: &References) -> Vec<Found> {
+pub fn quantify_run(plan: &QuantifyPlan, run: &Run, references: &References) -> Vec<TraceResult> {
     let whole = |why: String| {
         let mut outcome = bare(OutcomeKind::Quantify, plan.model(), run, None, plan);
         outcome.termination = why;
-        vec![found(outcome, None, String::new(), Drawn::default())]
+        vec![found(outcome, None, String::new(), PlotData::default())]
     };
     if let Some(refusal) = in_question(run) {
         return whole(told(&refusal));
@@ -248,8 +248,8 @@ fn is_table(trace: &Trace) -> bool {
     trace.x.quantity == Quantity::INDEX || trace.x.quantity == Quantity::CONCENTRATION
 }
 
-fn found(outcome: Outcome, trace: Option<u32>, label: String, drawn: Drawn) -> Found {
-    Found {
+fn found(outcome: Outcome, trace: Option<u32>, label: String, drawn: PlotData) -> TraceResult {
+    TraceResult {
         trace,
         label,
         outcome: outcome.identified(),
@@ -263,14 +263,14 @@ fn of_trace(
     (number, trace): (u32, &Trace),
     point: Option<usize>,
     references: &References,
-) -> Found {
+) -> TraceResult {
     let own = QuantifyPlan {
         point,
         ..plan.clone()
     };
     let mut outcome = bare(OutcomeKind::Quantify, plan.model(), run, Some(number), &own);
-    let mut drawn = Drawn::default();
-    let at = Place {
+    let mut drawn = PlotData::default();
+    let at = UnknownReading {
         plan: &own,
         run,
         trace,
@@ -315,9 +315,9 @@ fn of_trace(
 }
 
 /// All readings of a run as repeats of one unknown.
-fn repeats(plan: &QuantifyPlan, run: &Run, traces: &[(u32, &Trace)], references: &References) -> Found {
+fn repeats(plan: &QuantifyPlan, run: &Run, traces: &[(u32, &Trace)], references: &References) -> TraceResult {
     let mut outcome = bare(OutcomeKind::Quantify, plan.model(), run, None, plan);
-    let mut drawn = Drawn::default();
+    let mut drawn = PlotData::default();
     let done = (|| {
         let Way::Calibration(standards) = &plan.way else {
             return Err(told(&Refusal::Unsuitable {
@@ -336,7 +336,7 @@ fn repeats(plan: &QuantifyPlan, run: &Run, traces: &[(u32, &Trace)], references:
                     point,
                     ..plan.clone()
                 };
-                let at = Place {
+                let at = UnknownReading {
                     plan: &own,
                     run,
                     trace,
@@ -350,7 +350,7 @@ fn repeats(plan: &QuantifyPlan, run: &Run, traces: &[(u32, &Trace)], references:
         let dilution = match traces.first() {
             None => Measured::bare(1.0),
             Some((_, trace)) => {
-                let at = Place {
+                let at = UnknownReading {
                     plan,
                     run,
                     trace,

@@ -11,7 +11,7 @@ use crate::study::spectrum::{References, spectrum_of, tell_log, told as told_spe
 use crate::study::{stated, title, told};
 
 /// One reading, or one trace, and what is asked of it.
-pub(super) struct Place<'a> {
+pub(super) struct UnknownReading<'a> {
     pub(super) plan: &'a QuantifyPlan,
     pub(super) run: &'a Run,
     pub(super) trace: &'a Trace,
@@ -23,7 +23,7 @@ pub(super) fn is_dilution(trace: &Trace) -> bool {
     trace.y.quantity.as_str() == "dilution"
 }
 
-impl Place<'_> {
+impl UnknownReading<'_> {
     /// The absorbance that is quantified, blank taken off; it stands among the parameters.
     pub(super) fn absorbance(&self, outcome: &mut Outcome) -> Result<f64, String> {
         let value = match self.plan.point {
@@ -250,7 +250,7 @@ impl Place<'_> {
             trusted_absorbance: Some(f64::MAX),
             ..self.plan.clone()
         };
-        let at = Place { plan: &open, ..*self };
+        let at = UnknownReading { plan: &open, ..*self };
         let marked = &self.trace.saturated;
         let kept: Vec<usize> = (0..self.trace.len())
             .filter(|point| !marked.iter().any(|at| *at as usize == *point))

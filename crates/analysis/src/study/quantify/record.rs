@@ -4,21 +4,23 @@ use curvary_record::{Code, Diagnostic, Interval as KeptInterval, Outcome, Parame
 
 use super::QuantifyPlan;
 use crate::distribution::t_half_width;
-use crate::quantities::{BentCalibration, Calibration, Limits, Measured, Remark, Sigma, detection_limits};
+use crate::quantities::{
+    BentCalibration, Calibration, ConcentrationSet, Measured, Remark, Sigma, detection_limits,
+};
 use crate::study::{told, unit_in_terms};
 
 /// Fieller limits as an interval: an end that the data leave open is open, and a set that is none is told in words.
-pub(super) fn limit(parameter: &mut Parameter, limits: Limits, level: f64) {
+pub(super) fn limit(parameter: &mut Parameter, limits: ConcentrationSet, level: f64) {
     let (low, high, why) = match limits {
-        Limits::Interval { low, high } => (Some(low), Some(high), None),
-        Limits::AtLeast { low } => (Some(low), None, Some("no upper limit".to_owned())),
-        Limits::AtMost { high } => (None, Some(high), Some("no lower limit".to_owned())),
-        Limits::WholeLine => (
+        ConcentrationSet::Interval { low, high } => (Some(low), Some(high), None),
+        ConcentrationSet::AtLeast { low } => (Some(low), None, Some("no upper limit".to_owned())),
+        ConcentrationSet::AtMost { high } => (None, Some(high), Some("no lower limit".to_owned())),
+        ConcentrationSet::WholeLine => (
             None,
             None,
             Some("every concentration agrees with the reading".into()),
         ),
-        Limits::Complement { below, above } => (
+        ConcentrationSet::Complement { below, above } => (
             None,
             None,
             Some(format!(

@@ -3,7 +3,7 @@
 use curvary_record::{Outcome, OutcomeKind, Quantity, Run, RunId, Trace, Unit};
 use serde::{Deserialize, Serialize};
 
-use super::reading::{Place, is_dilution};
+use super::reading::{UnknownReading, is_dilution};
 use super::{QuantifyPlan, Way, is_table};
 use crate::refusal::Refusal;
 use crate::study::spectrum::{References, bare, in_question};
@@ -113,7 +113,7 @@ pub fn standards_of(
         }
         for (number, trace) in (0..).zip(&run.traces).filter(|(_, trace)| !is_dilution(trace)) {
             let mut scratch = bare(OutcomeKind::Quantify, plan.model(), run, Some(number), plan);
-            let place = Place {
+            let place = UnknownReading {
                 plan,
                 run,
                 trace,
@@ -153,7 +153,7 @@ pub fn standards_of(
                     trusted_absorbance: Some(f64::MAX),
                     ..plan.clone()
                 };
-                let at = Place {
+                let at = UnknownReading {
                     plan: &own,
                     run,
                     trace,

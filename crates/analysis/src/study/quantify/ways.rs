@@ -2,7 +2,7 @@
 
 use curvary_record::{Code, Diagnostic, Interval as KeptInterval, Outcome, Parameter, Quantity, Unit, code};
 
-use super::reading::{Place, is_dilution};
+use super::reading::{UnknownReading, is_dilution};
 use super::record::{
     limit, measured, note, remarks, simple, slug, statistics, statistics_of_bent, tell_bent, tell_line,
 };
@@ -17,9 +17,9 @@ use crate::quantities::{
 use crate::refusal::Refusal;
 use crate::spectra::{Spectrum, value_at};
 use crate::study::spectrum::told as told_spectrum;
-use crate::study::{Drawn, Recovered, STEPS, allow_for_factor, stated, told};
+use crate::study::{CheckedStandard, PlotData, STEPS, allow_for_factor, stated, told};
 
-impl Place<'_> {
+impl UnknownReading<'_> {
     /// A reading as it would be among the standards; that it was turned is told.
     pub(super) fn among(
         &self,
@@ -82,7 +82,7 @@ impl Place<'_> {
         Ok(())
     }
 
-    pub(super) fn line(&self, outcome: &mut Outcome, drawn: &mut Drawn) -> Result<(), String> {
+    pub(super) fn line(&self, outcome: &mut Outcome, drawn: &mut PlotData) -> Result<(), String> {
         let (x, y) = self.table()?;
         self.say_of_diluted_standards(outcome);
         let unit = &self.trace.x.unit;
@@ -90,10 +90,10 @@ impl Place<'_> {
         let step = decimals
             .filter(|_| self.trace.y.quantity == Quantity::ABSORBANCE)
             .map(|decimals| 10f64.powi(-i32::from(decimals)));
-        let line = Line::fit(self.plan, &x, &y, step)?;
+        let line = CalibrationLine::fit(self.plan, &x, &y, step)?;
         match &line {
-            Line::Straight(line) => tell_line(line, self.plan, unit, outcome),
-            Line::Bent(line) => tell_bent(line, self.plan, unit, outcome),
+            CalibrationLine::Straight(line) => tell_line(line, self.plan, unit, outcome),
+            CalibrationLine::Bent(line) => tell_bent(line, self.plan, unit, outcome),
         }
         *drawn = line.drawn(unit, (&x, &y), None);
         drawn.recovered = line.recovered(self.plan.level);
@@ -112,7 +112,11 @@ impl Place<'_> {
         }
     }
 
-    pub(super) fn standard_addition(&self, outcome: &mut Outcome, drawn: &mut Drawn) -> Result<(), String> {
+    pub(super) fn standard_addition(
+        &self,
+        outcome: &mut Outcome,
+        drawn: &mut PlotData,
+    ) -> Result<(), String> {
         let (x, y) = self.table()?;
         let plan = self.plan;
         if plan.line_form != LineForm::Straight {
@@ -134,7 +138,7 @@ impl Place<'_> {
         statistics(&found.line, outcome);
         remarks(&found.remarks, outcome);
         // Down to the intercept with the axis, which is what was sought.
-        let line = Line::Straight(found.line);
+        let line = CalibrationLine::Straight(found.line);
         let zero = (-found.value / dilution.value, 0.0);
         *drawn = line.drawn(unit, (&x, &y), Some((zero, "the sample")));
         outcome.termination = "computed".into();
@@ -146,7 +150,7 @@ impl Place<'_> {
         &self,
         components: &[ReferenceSpectrum],
         outcome: &mut Outcome,
-        drawn: &mut Drawn,
+        drawn: &mut PlotData,
     ) -> Result<(), String> {
         let recorded = self.spectrum(outcome)?;
         // Points beyond the trusted range are left out before a blank can bring them back into it.
@@ -277,7 +281,7 @@ impl Place<'_> {
                 ),
             ));
         }
-        *drawn = Drawn {
+        *drawn = PlotData {
             x_title: "wavelength / nm".into(),
             y_title: "absorbance".into(),
             x: x.to_vec(),
@@ -291,7 +295,7 @@ impl Place<'_> {
             residuals: found.residuals,
             curve: None,
             used: found.used,
-            ..Drawn::default()
+            ..PlotData::default()
         };
         outcome.termination = "computed".into();
         Ok(())
@@ -390,13 +394,13 @@ pub(super) fn off_the_line(
     (plan, standards, dilution): (&QuantifyPlan, &Standards, Measured),
     readings: &[f64],
     outcome: &mut Outcome,
-    drawn: &mut Drawn,
+    drawn: &mut PlotData,
 ) -> Result<(), String> {
     let x: Vec<f64> = standards.points.iter().map(|point| point.concentration).collect();
     let y: Vec<f64> = standards.points.iter().map(|point| point.absorbance).collect();
-    let line = Line::fit(plan, &x, &y, standards.resolution)?;
+    let line = CalibrationLine::fit(plan, &x, &y, standards.resolution)?;
     let (found, own) = match &line {
-        Line::Straight(line) => {
+        CalibrationLine::Straight(line) => {
             let found = line
                 .inverse(&Target::Readings(readings.to_vec()), plan.level, None)
                 .map_err(|refusal| told(&refusal))?;
@@ -404,7 +408,7 @@ pub(super) fn off_the_line(
             let values = (found.x, found.standard_error, found.y);
             ((values, found.limits), found.remarks)
         }
-        Line::Bent(line) => {
+        CalibrationLine::Bent(line) => {
             let found = line
                 .inverse(readings, plan.level)
                 .map_err(|refusal| told(&refusal))?;
@@ -455,12 +459,12 @@ fn allow_for_dilution(parameter: &mut Parameter, dilution: Measured) {
 }
 
 /// A line through standards, straight or bent.
-enum Line {
+enum CalibrationLine {
     Straight(Calibration),
     Bent(BentCalibration),
 }
 
-impl Line {
+impl CalibrationLine {
     /// `step` is that of the readings, where it is known.
     fn fit(plan: &QuantifyPlan, x: &[f64], y: &[f64], step: Option<f64>) -> Result<Self, String> {
         let options = CalibrationOptions {
@@ -503,7 +507,7 @@ impl Line {
     }
 
     /// Every standard read off the line again, as if it were an unknown.
-    fn recovered(&self, level: f64) -> Vec<Recovered> {
+    fn recovered(&self, level: f64) -> Vec<CheckedStandard> {
         self.points()
             .iter()
             .map(|point| {
@@ -514,7 +518,7 @@ impl Line {
                         .map(|found| found.x),
                     Self::Bent(line) => line.inverse(&[point.y], level).ok().map(|found| found.x),
                 };
-                Recovered {
+                CheckedStandard {
                     given: point.x,
                     absorbance: point.y,
                     found,
@@ -527,7 +531,7 @@ impl Line {
     }
 
     /// The standards with the line, and the place that was read off it.
-    fn drawn(&self, unit: &Unit, (x, y): (&[f64], &[f64]), read: Option<((f64, f64), &str)>) -> Drawn {
+    fn drawn(&self, unit: &Unit, (x, y): (&[f64], &[f64]), read: Option<((f64, f64), &str)>) -> PlotData {
         let (low, high) = x
             .iter()
             .copied()
@@ -542,7 +546,7 @@ impl Line {
         } else {
             Vec::new()
         };
-        Drawn {
+        PlotData {
             x_title: format!("concentration / {}", unit.display()),
             y_title: "absorbance".into(),
             x: x.to_vec(),
@@ -555,7 +559,7 @@ impl Line {
                 .map(|((x, y), name)| (x, y, name.to_owned()))
                 .into_iter()
                 .collect(),
-            ..Drawn::default()
+            ..PlotData::default()
         }
     }
 }

@@ -18,13 +18,15 @@ use shape::{Scatter, scatter, tell_beside, tell_end, tell_far};
 
 use super::fit::{Chosen, preparation, prepared, stands_for_errors};
 use super::ordinate::as_absorbance;
-use super::plan::{FitPlan, Span};
+use super::plan::{AxisSpan, FitPlan};
 use super::spectrum::as_settings;
 use super::{
-    BY, Drawn, Found, Six, allow_for_factor, allow_for_scale, concentration_of, label_of, stated, tell_apart,
-    told, unit_in_terms,
+    BY, PlotData, Six, TraceResult, allow_for_factor, allow_for_scale, concentration_of, label_of, stated,
+    tell_apart, told, unit_in_terms,
 };
-use crate::courses::{Course, CourseShape, InitialRate, Order, Preparation, Prepared, RateLaw, RateWindow};
+use crate::courses::{
+    Course, CourseShape, InitialRate, Order, Preparation, PreparedTrace, RateLaw, RateWindow,
+};
 use crate::enzymes::{Assay, TraceOfSeries, activity, series_rates};
 use crate::refusal::Refusal;
 
@@ -67,7 +69,7 @@ pub enum WhichRate {
 pub struct RatePlan {
     /// The stretch of time taken by hand.
     #[serde(skip_serializing_if = "Option::is_none")]
-    pub window: Option<Span>,
+    pub window: Option<AxisSpan>,
     /// Part of the whole change, in percent, up to which the beginning is taken.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub conversion: Option<f64>,
@@ -215,7 +217,7 @@ fn conditions(run: &Run, trace: &Trace) -> Vec<(String, f64)> {
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct RunRates {
     /// One for each trace.
-    pub found: Vec<Found>,
+    pub found: Vec<TraceResult>,
     /// Those that stand at a known concentration.
     pub points: Vec<RatePoint>,
 }
@@ -379,11 +381,11 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
             });
         }
         let used: Vec<usize> = measured.used.iter().map(|i| points.used[*i]).collect();
-        all.found.push(Found {
+        all.found.push(TraceResult {
             trace: Some(number),
             label,
             outcome: outcome.identified(),
-            drawn: Drawn {
+            drawn: PlotData {
                 curve: Some(measured.curve),
                 x_title: super::title(&trace.x),
                 y_title: super::title(&trace.y),
@@ -397,7 +399,7 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
                 used,
                 fitted,
                 residuals,
-                ..Drawn::default()
+                ..PlotData::default()
             },
         });
     }
@@ -411,7 +413,7 @@ struct Part<'a> {
     trace: Cow<'a, Trace>,
     blank: bool,
     outcome: Outcome,
-    points: Result<(Prepared, Preparation), Refusal>,
+    points: Result<(PreparedTrace, Preparation), Refusal>,
 }
 
 /// The traces that are meant, in absorbance, with their points prepared.
@@ -529,14 +531,14 @@ fn empty(plan: &RatePlan, run: &Run, trace: Option<u32>) -> Outcome {
     }
 }
 
-fn refused(plan: &RatePlan, run: &Run, trace: Option<u32>, label: String, refusal: &Refusal) -> Found {
+fn refused(plan: &RatePlan, run: &Run, trace: Option<u32>, label: String, refusal: &Refusal) -> TraceResult {
     let mut outcome = empty(plan, run, trace);
     outcome.termination = told(refusal);
-    Found {
+    TraceResult {
         trace,
         label,
         outcome: outcome.identified(),
-        drawn: Drawn::default(),
+        drawn: PlotData::default(),
     }
 }
 

@@ -8,20 +8,20 @@ use serde::{Deserialize, Serialize};
 use super::{RatePlan, RatePoint};
 use crate::distribution::chi_squared_upper;
 use crate::enzymes::{Rates, add_turnover, compare_laws, direct_linear, fit_weighted_rates};
-use crate::fit::{Data, Fit, Options, Standing, Weighting, add_common_errors};
+use crate::fit::{Data, Determination, Fit, Options, Weighting, add_common_errors};
 use crate::models::law::Law;
 use crate::refusal::Refusal;
 use crate::study::fit::{fuller_law, tell};
 use crate::study::spectrum::as_settings;
 use crate::study::{
-    BY, Drawn, Found, Six, allow_for_scale, curve_of, levels_of, stretch_of_law, told, unit_in_terms,
+    BY, PlotData, Six, TraceResult, allow_for_scale, curve_of, levels_of, stretch_of_law, told, unit_in_terms,
 };
 
 /// A rate law over rates, of one run or of several together.
 #[derive(Clone, Debug, PartialEq)]
 pub struct SeriesFit {
     /// The record.
-    pub found: Found,
+    pub found: TraceResult,
     /// Inhibition laws ranked, where that was asked: name, AICc difference, weight.
     pub ranked: Vec<(String, f64, f64)>,
     /// The verdict of the ranking.
@@ -126,11 +126,11 @@ pub fn fit_series(plan: &SeriesPlan, points: &[RatePoint]) -> SeriesFit {
         Err(refusal) => {
             outcome.termination = told(&refusal);
             outcome.parameters.clear();
-            Drawn::default()
+            PlotData::default()
         }
     };
     SeriesFit {
-        found: Found {
+        found: TraceResult {
             trace: None,
             label: String::new(),
             outcome: outcome.identified(),
@@ -252,7 +252,7 @@ fn series(
     outcome: &mut Outcome,
     ranked: &mut Vec<(String, f64, f64)>,
     verdict: &mut Option<String>,
-) -> Result<Drawn, Refusal> {
+) -> Result<PlotData, Refusal> {
     let law = plan.law.as_str();
     let unsuitable = |why: String| Refusal::Unsuitable { why };
     let first = points.first().ok_or_else(|| {
@@ -467,7 +467,7 @@ fn series(
         let determined = found
             .parameters
             .iter()
-            .all(|p| p.standing == Standing::Determined);
+            .all(|p| p.standing == Determination::Determined);
         if let (Some(km), Some(vmax), true) = (second.km, second.vmax, determined) {
             let outside = |name: &str, value: f64| {
                 let own = found.parameter(name).and_then(|own| own.interval);
@@ -495,7 +495,7 @@ fn series(
         .map_or_else(Vec::new, |(law, inhibitor)| {
             levels_of(law, &found.values(), &substrate, inhibitor, &level_unit)
         });
-    Ok(Drawn {
+    Ok(PlotData {
         levels,
         curve: Some(Law::named(&outcome.model).map_or_else(Vec::new, |law| {
             curve_of(law, &found.values(), &stretch_of_law(law, &found, &substrate))
@@ -513,6 +513,6 @@ fn series(
         y: rate,
         fitted: found.fitted,
         residuals: found.residuals,
-        ..Drawn::default()
+        ..PlotData::default()
     })
 }

@@ -1,7 +1,7 @@
 //! What a course looks like beside its rate: how its points lie, where it ends, what lies far off, what a line hides.
 
 use super::RatePlan;
-use crate::courses::{CourseShape, InitialRate, Prepared, RateLaw};
+use crate::courses::{CourseShape, InitialRate, PreparedTrace, RateLaw};
 use crate::fit::wandering;
 use crate::study::{Six, with_error};
 use curvary_record::{Code, Diagnostic, Outcome, Unit};
@@ -39,7 +39,7 @@ pub(super) enum Scatter {
 const BENT: f64 = 0.01;
 
 /// How the points used lie about what was fitted to them.
-pub(super) fn scatter(measured: &InitialRate, points: &Prepared, residuals: &[f64]) -> Scatter {
+pub(super) fn scatter(measured: &InitialRate, points: &PreparedTrace, residuals: &[f64]) -> Scatter {
     let fitted = &measured.fitted;
     let size = |values: &[f64]| values.iter().fold(0.0_f64, |all, value| all.max(value.abs()));
     let still = measured
@@ -104,7 +104,7 @@ pub(super) fn tell_end(
 /// Tells the points that lie far from what the others say, and the rate without them.
 pub(super) fn tell_far(
     measured: &InitialRate,
-    points: &Prepared,
+    points: &PreparedTrace,
     (x, dead_time, sign): (&curvary_record::Column, f64, f64),
     outcome: &mut Outcome,
 ) {

@@ -7,10 +7,10 @@ use curvary_analysis::checks::{HistoryPoint, Trend, TrendVerdict, trend};
 use curvary_record::{Code, Diagnostic, OutcomeKind};
 use serde::Serialize;
 
-use crate::Setting;
-use crate::ending::{Ending, Failure, Outcome};
+use crate::Environment;
+use crate::ending::{CommandResult, Ending, Failure};
 use crate::screen::{ASKED, FAINT, STRONG, Screen, Styled, plural};
-use crate::subject::{Reading, Subject, Subjects};
+use crate::subject::{ReadingDemand, Subject, Subjects};
 use crate::table::one_line;
 use crate::telling;
 
@@ -52,7 +52,7 @@ struct History {
 const FIRST_DAY: jiff::civil::Date = jiff::civil::date(2000, 1, 1);
 
 /// Shows the kept checks of runs.
-pub(super) fn show(subjects: &Subjects, setting: &Setting, screen: &mut Screen) -> Outcome {
+pub(super) fn show(subjects: &Subjects, setting: &Environment, screen: &mut Screen) -> CommandResult {
     let asked = subjects.asked(setting)?;
     let mut series: BTreeMap<(String, String), Vec<CheckValue>> = BTreeMap::new();
     let mut undated = 0_u64;
@@ -60,15 +60,21 @@ pub(super) fn show(subjects: &Subjects, setting: &Setting, screen: &mut Screen) 
         let all: Vec<_> = subjects.iter().flat_map(kept).collect();
         (all, Vec::new())
     };
-    subjects.each(&asked, Reading::Whole, "curvary check", compute, |_, given| {
-        for (key, kept) in given.into_iter().flatten() {
-            match kept {
-                Some(kept) => series.entry(key).or_default().push(kept),
-                None => undated += 1,
+    subjects.each(
+        &asked,
+        ReadingDemand::Whole,
+        "curvary check",
+        compute,
+        |_, given| {
+            for (key, kept) in given.into_iter().flatten() {
+                match kept {
+                    Some(kept) => series.entry(key).or_default().push(kept),
+                    None => undated += 1,
+                }
             }
-        }
-        Ok(())
-    })?;
+            Ok(())
+        },
+    )?;
     let histories: Vec<History> = series.into_iter().map(History::of).collect();
     if subjects.json {
         screen.json(&histories)?;

@@ -10,7 +10,7 @@ use curvary_record::{Code, Diagnostic};
 
 use super::Tried;
 use crate::drawing::{NoTexts, Texts};
-use crate::ending::{Ending, Failure, Outcome};
+use crate::ending::{CommandResult, Ending, Failure};
 use crate::plugins;
 use crate::screen::{Screen, count, plural};
 
@@ -35,7 +35,7 @@ pub(super) struct Forget {
 }
 
 impl Allow {
-    pub(super) fn run(&self, screen: &mut Screen) -> Outcome {
+    pub(super) fn run(&self, screen: &mut Screen) -> CommandResult {
         if plugins::list().is_none() {
             let why = Diagnostic::error(
                 Code::new("plugin-list-wrong"),
@@ -58,7 +58,7 @@ impl Allow {
 }
 
 impl Forget {
-    pub(super) fn run(&self, screen: &mut Screen) -> Outcome {
+    pub(super) fn run(&self, screen: &mut Screen) -> CommandResult {
         let mut allowed = plugins::allowed()?;
         let gone = allowed.forget(&self.which).map_err(|why| Failure::wrong(*why))?;
         for entry in gone {
@@ -69,9 +69,9 @@ impl Forget {
 }
 
 /// The text of a plugin.toml, for drawing.
-struct Described<'a>(&'a Plugin);
+struct PluginText<'a>(&'a Plugin);
 
-impl Texts for Described<'_> {
+impl Texts for PluginText<'_> {
     fn text(&self, file: Option<&str>) -> Option<&str> {
         let manifest = self.0.manifest();
         (file == Some(manifest.path())).then(|| manifest.text())
@@ -87,7 +87,7 @@ pub(super) fn tell_unusable(screen: &mut Screen) -> Result<usize, Failure> {
             continue;
         };
         if let Some(why) = plugin.obstacle() {
-            screen.complain(None, why, &Described(&plugin));
+            screen.complain(None, why, &PluginText(&plugin));
             unusable += 1;
         }
     }

@@ -14,21 +14,24 @@ use std::collections::BTreeMap;
 use curvary_record::unit::{Spelling, spelled};
 use curvary_record::{Code, Diagnostic, Quantity, Severity, Span, Unit};
 
-use self::values::Series;
-use super::xml::{self, Node, root_name};
+use self::values::ValueSeries;
+use super::xml::{self, XmlElement, root_name};
 use crate::rendering::Rendering;
-use crate::sink::{Breach, ColumnSaid, Counting, CurveSaid, Limits, Said, Sink, Understood, Values};
-use crate::{Card, Glimpse, Reader, Reading, Recognition, Source};
+use crate::sink::{
+    ColumnInput, CompletedRun, ContractViolation, CurveInput, LocatedText, Sink, SourceLimits, SpanUnit,
+    Values,
+};
+use crate::{Reader, ReaderInfo, Reading, Recognition, Source, SourcePreview};
 
 /// The reader of AnIML documents.
 pub struct Animl {
-    card: Card,
+    card: ReaderInfo,
 }
 
 impl Default for Animl {
     fn default() -> Self {
         Self {
-            card: Card {
+            card: ReaderInfo {
                 id: "built-in/animl".to_owned(),
                 version: "1".to_owned(),
                 title: "AnIML, the open XML standard of ASTM for analytical data".to_owned(),
@@ -38,11 +41,11 @@ impl Default for Animl {
 }
 
 impl Reader for Animl {
-    fn card(&self) -> &Card {
+    fn card(&self) -> &ReaderInfo {
         &self.card
     }
 
-    fn recognise(&self, glimpse: &Glimpse<'_>) -> Recognition {
+    fn recognise(&self, glimpse: &SourcePreview<'_>) -> Recognition {
         match root_name(glimpse.head()) {
             Some("AnIML") => Recognition::Yes("its root element is `AnIML`".to_owned()),
             Some(other) => Recognition::No(format!("its root element is `{other}`")),
@@ -55,13 +58,13 @@ impl Reader for Animl {
             Ok(root) => root,
             Err(why) => return Reading::refused(*why),
         };
-        let mut document = Document {
-            sink: Sink::new(source, &self.card, Counting::Text, Limits::USUAL),
+        let mut document = AnimlSource {
+            sink: Sink::new(source, &self.card, SpanUnit::Text, SourceLimits::USUAL),
             samples: samples(&root),
             tables: Vec::new(),
             runs: 0,
         };
-        let whole = || Sink::new(source, &self.card, Counting::Text, Limits::WHOLE);
+        let whole = || Sink::new(source, &self.card, SpanUnit::Text, SourceLimits::WHOLE);
         match document.own_runs(&root) {
             Some(Ok(runs)) => {
                 let mut sink = whole();
@@ -112,7 +115,7 @@ impl Reader for Animl {
 }
 
 /// Samples by their identifiers.
-fn samples(root: &Node) -> BTreeMap<String, Node> {
+fn samples(root: &XmlElement) -> BTreeMap<String, XmlElement> {
     let sets = root.all("SampleSet");
     let samples = sets.flat_map(|set| set.all("Sample"));
     samples
@@ -120,9 +123,9 @@ fn samples(root: &Node) -> BTreeMap<String, Node> {
         .collect()
 }
 
-struct Document<'a> {
+struct AnimlSource<'a> {
     sink: Sink<'a>,
-    samples: BTreeMap<String, Node>,
+    samples: BTreeMap<String, XmlElement>,
     /// Series sets of another form than one axis and its curves, written out as plain tables.
     tables: Vec<Rendering>,
     /// How many runs the sink has.
@@ -137,18 +140,18 @@ struct Claimed {
 }
 
 /// The parts of a step that are said of all its runs.
-struct Step<'n> {
-    step: &'n Node,
-    samples: Vec<&'n Node>,
+struct StepParts<'n> {
+    step: &'n XmlElement,
+    samples: Vec<&'n XmlElement>,
     /// The categories of the result around the series.
-    categories: Vec<&'n Node>,
+    categories: Vec<&'n XmlElement>,
 }
 
-impl Document<'_> {
+impl AnimlSource<'_> {
     /// The runs of a document of which our own writer wrote every step; why they cannot be taken as they were written.
-    fn own_runs(&self, root: &Node) -> Option<Result<Vec<Understood>, String>> {
+    fn own_runs(&self, root: &XmlElement) -> Option<Result<Vec<CompletedRun>, String>> {
         let sets = root.all("ExperimentStepSet");
-        let steps: Vec<&Node> = sets.flat_map(|set| set.all("ExperimentStep")).collect();
+        let steps: Vec<&XmlElement> = sets.flat_map(|set| set.all("ExperimentStep")).collect();
         if steps.is_empty() || !steps.iter().all(|step| ours::is_ours(step)) {
             return None;
         }
@@ -156,13 +159,13 @@ impl Document<'_> {
     }
 
     /// The steps of an element, and those inside their results.
-    fn steps(&mut self, parent: &Node) -> Result<(), Breach> {
+    fn steps(&mut self, parent: &XmlElement) -> Result<(), ContractViolation> {
         let sets = parent.all("ExperimentStepSet");
         for step in sets.flat_map(|set| set.all("ExperimentStep")) {
             let references = step
                 .one("Infrastructure")
                 .and_then(|all| all.one("SampleReferenceSet"));
-            let of_step = Step {
+            let of_step = StepParts {
                 step,
                 samples: references
                     .into_iter()
@@ -179,12 +182,17 @@ impl Document<'_> {
     }
 
     /// The series sets of a result, and those in its categories.
-    fn results(&mut self, of_step: &Step<'_>, parent: &Node, depth: usize) -> Result<(), Breach> {
+    fn results(
+        &mut self,
+        of_step: &StepParts<'_>,
+        parent: &XmlElement,
+        depth: usize,
+    ) -> Result<(), ContractViolation> {
         for set in parent.all("SeriesSet") {
             self.run(of_step, parent, set)?;
         }
         for category in parent.all("Category").filter(|_| depth < 8) {
-            let mut inside = Step {
+            let mut inside = StepParts {
                 step: of_step.step,
                 samples: of_step.samples.clone(),
                 categories: of_step.categories.clone(),
@@ -196,7 +204,12 @@ impl Document<'_> {
     }
 
     /// A series set as a run.
-    fn run(&mut self, of_step: &Step<'_>, result: &Node, set: &Node) -> Result<(), Breach> {
+    fn run(
+        &mut self,
+        of_step: &StepParts<'_>,
+        result: &XmlElement,
+        set: &XmlElement,
+    ) -> Result<(), ContractViolation> {
         let name = set
             .attribute("name")
             .or_else(|| result.attribute("name"))
@@ -268,19 +281,19 @@ impl Document<'_> {
         self.sink.begin_run("", set.span)?;
         self.runs += 1;
         for claimed in self.claims(of_step) {
-            let said = Said {
+            let said = LocatedText {
                 text: &claimed.text,
                 span: claimed.span,
             };
-            self.sink.claim(Said::of(&claimed.key), said)?;
+            self.sink.claim(LocatedText::of(&claimed.key), said)?;
         }
         with_column(axis, |column| self.sink.axis(column))?;
         for curve in &curves {
             with_column(curve, |column| {
-                self.sink.curve(&CurveSaid {
+                self.sink.curve(&CurveInput {
                     label: if curves.len() > 1 { curve.name } else { "" },
                     column: *column,
-                    ..CurveSaid::default()
+                    ..CurveInput::default()
                 })
             })?;
         }
@@ -288,7 +301,7 @@ impl Document<'_> {
     }
 
     /// What is said of a step.
-    fn claims(&self, of_step: &Step<'_>) -> Vec<Claimed> {
+    fn claims(&self, of_step: &StepParts<'_>) -> Vec<Claimed> {
         let step = of_step.step;
         let mut all = Vec::new();
         for reference in &of_step.samples {
@@ -313,7 +326,7 @@ impl Document<'_> {
                 parameters(category, 0, &mut all);
             }
         }
-        let claimed = |key: &str, node: &Node| Claimed {
+        let claimed = |key: &str, node: &XmlElement| Claimed {
             key: key.to_owned(),
             text: node.text.trim().to_owned(),
             span: node.span,
@@ -342,13 +355,16 @@ impl Document<'_> {
 
     /// A series set that is no axis with its curves (names of samples, times beside wavelengths), written out as a plain
     /// table. None where its series are not of one length.
-    fn table(&self, of_step: &Step<'_>, set: &Node, length: Option<usize>) -> Option<Rendering> {
-        let columns: Vec<Series<'_>> = set
+    fn table(&self, of_step: &StepParts<'_>, set: &XmlElement, length: Option<usize>) -> Option<Rendering> {
+        let columns: Vec<ValueSeries<'_>> = set
             .all("Series")
             .map(|node| values::series_or_words(node, length))
             .collect::<Result<_, _>>()
             .ok()?;
-        let length = columns.first().map(Series::len).filter(|length| *length > 0)?;
+        let length = columns
+            .first()
+            .map(ValueSeries::len)
+            .filter(|length| *length > 0)?;
         if columns.len() < 2 || columns.iter().any(|column| column.len() != length) {
             return None;
         }
@@ -381,8 +397,8 @@ impl Document<'_> {
 }
 
 /// Whether a set runs over something else than one axis of numbers: over names, or over times and wavelengths.
-fn is_table(set: &Node) -> bool {
-    let (independent, dependent): (Vec<&Node>, Vec<&Node>) = set
+fn is_table(set: &XmlElement) -> bool {
+    let (independent, dependent): (Vec<&XmlElement>, Vec<&XmlElement>) = set
         .all("Series")
         .partition(|node| node.attribute("dependency") == Some("independent"));
     let several = independent.len() > 1 || independent.iter().any(|node| !values::is_of_numbers(node));
@@ -390,7 +406,7 @@ fn is_table(set: &Node) -> bool {
 }
 
 /// The parameters of a category and of those inside, each with its unit.
-fn parameters(category: &Node, depth: usize, all: &mut Vec<Claimed>) {
+fn parameters(category: &XmlElement, depth: usize, all: &mut Vec<Claimed>) {
     if depth > 8 {
         return;
     }
@@ -400,7 +416,7 @@ fn parameters(category: &Node, depth: usize, all: &mut Vec<Claimed>) {
     }
 }
 
-fn own_parameters(category: &Node, all: &mut Vec<Claimed>) {
+fn own_parameters(category: &XmlElement, all: &mut Vec<Claimed>) {
     for parameter in category.all("Parameter") {
         let Some(key) = parameter.attribute("name") else {
             continue;
@@ -435,7 +451,7 @@ fn plain_label(label: &str) -> &str {
 
 /// The unit of a series as people write it. A label that names no unit gives way to the unit of the SI with its factor,
 /// where those are of one of the few that an axis here has.
-fn plain_unit<'s>(series: &Series<'s>) -> &'s str {
+fn plain_unit<'s>(series: &ValueSeries<'s>) -> &'s str {
     let label = plain_label(series.unit);
     if label.is_empty() || spelled(label) != Spelling::None {
         return label;
@@ -460,7 +476,7 @@ fn plain_unit<'s>(series: &Series<'s>) -> &'s str {
 
 /// What a series is of, and its unit, by its name, its unit's label and what the unit is said to measure; nothing where
 /// that is not sure.
-fn meaning(series: &Series<'_>) -> (Cow<'static, str>, String) {
+fn meaning(series: &ValueSeries<'_>) -> (Cow<'static, str>, String) {
     let label = series.unit.trim();
     let light = |quantity, unit: &Unit| (Cow::Borrowed(quantity), unit.code().to_owned());
     // The labels of the technique definitions for ultraviolet and visible light.
@@ -471,7 +487,7 @@ fn meaning(series: &Series<'_>) -> (Cow<'static, str>, String) {
         ("Radiant Energy", "eV") => return (Cow::Borrowed("energy"), "eV".to_owned()),
         _ => {}
     }
-    let named = |text: &str| crate::head::read_head(text).quantity;
+    let named = |text: &str| crate::column_header::read_column_header(text).quantity;
     let quantity = match (named(series.name), named(series.quantity)) {
         (None, Some(said)) if label != "AU" => Cow::Owned(said.as_str().to_owned()),
         (None, Some(said)) if said == Quantity::ABSORBANCE => return light("absorbance", &Unit::ABSORBANCE),
@@ -481,19 +497,19 @@ fn meaning(series: &Series<'_>) -> (Cow<'static, str>, String) {
 }
 
 fn with_column(
-    series: &Series<'_>,
-    call: impl FnOnce(&ColumnSaid<'_>) -> Result<(), Breach>,
-) -> Result<(), Breach> {
+    series: &ValueSeries<'_>,
+    call: impl FnOnce(&ColumnInput<'_>) -> Result<(), ContractViolation>,
+) -> Result<(), ContractViolation> {
     let (quantity, unit) = meaning(series);
-    let texts: Vec<Said<'_>> = match &series.values {
+    let texts: Vec<LocatedText<'_>> = match &series.values {
         values::Given::Texts(texts) => texts
             .iter()
-            .map(|(text, span)| Said { text, span: *span })
+            .map(|(text, span)| LocatedText { text, span: *span })
             .collect(),
         values::Given::Numbers(_) => Vec::new(),
     };
-    call(&ColumnSaid {
-        header: Said {
+    call(&ColumnInput {
+        header: LocatedText {
             text: series.name,
             span: series.span,
         },

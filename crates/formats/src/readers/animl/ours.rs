@@ -5,15 +5,15 @@ use curvary_record::{
     Technique, Trace, Unit, Value,
 };
 
-use super::Document;
+use super::AnimlSource;
 use super::values::{self, Given};
 use crate::Source;
-use crate::readers::xml::Node;
-use crate::sink::Understood;
+use crate::readers::xml::XmlElement;
+use crate::sink::CompletedRun;
 use crate::writers::animl::{CONDITIONS, OURS};
 
 /// Whether our own writer wrote a step.
-pub(super) fn is_ours(step: &Node) -> bool {
+pub(super) fn is_ours(step: &XmlElement) -> bool {
     let method = step.one("Method");
     let name = method
         .and_then(|method| method.one("Software"))
@@ -22,7 +22,7 @@ pub(super) fn is_ours(step: &Node) -> bool {
         && method.is_some_and(|method| category(method, OURS).is_some())
 }
 
-fn category<'n>(parent: &'n Node, name: &str) -> Option<&'n Node> {
+fn category<'n>(parent: &'n XmlElement, name: &str) -> Option<&'n XmlElement> {
     parent
         .children
         .iter()
@@ -30,7 +30,7 @@ fn category<'n>(parent: &'n Node, name: &str) -> Option<&'n Node> {
 }
 
 /// A parameter: its name, its words, and its unit where it is a number.
-struct Parameter<'n> {
+struct AnimlParameter<'n> {
     name: &'n str,
     words: &'n str,
     number: bool,
@@ -38,11 +38,11 @@ struct Parameter<'n> {
     span: Span,
 }
 
-fn parameters(category: &Node) -> impl Iterator<Item = Parameter<'_>> {
+fn parameters(category: &XmlElement) -> impl Iterator<Item = AnimlParameter<'_>> {
     let all = category.children.iter().filter(|child| child.name == "Parameter");
     all.filter_map(|parameter| {
         let value = parameter.children.iter().find(|child| child.name != "Unit")?;
-        Some(Parameter {
+        Some(AnimlParameter {
             name: parameter.attribute("name")?,
             words: &value.text,
             number: value.name == "D",
@@ -52,9 +52,9 @@ fn parameters(category: &Node) -> impl Iterator<Item = Parameter<'_>> {
     })
 }
 
-impl Document<'_> {
+impl AnimlSource<'_> {
     /// The run of a step of our own; why it is none.
-    pub(super) fn own_run(&self, step: &Node) -> Result<Understood, String> {
+    pub(super) fn own_run(&self, step: &XmlElement) -> Result<CompletedRun, String> {
         let source = self.sink.source();
         let method = step.one("Method").ok_or("it has no method")?;
         let own = category(method, OURS).ok_or("it has no category of our own")?;
@@ -98,7 +98,7 @@ impl Document<'_> {
     }
 
     /// The fields that stand in places of their own.
-    fn placed(&self, step: &Node, method: &Node, fields: &mut Fields) {
+    fn placed(&self, step: &XmlElement, method: &XmlElement, fields: &mut Fields) {
         let source = self.sink.source();
         let mut claim = |key: &str, words: &str, span: Span| {
             let origin = Origin::Source(source.place(span));
@@ -135,8 +135,8 @@ fn is_name(text: &str) -> bool {
     (1..=60).contains(&text.len()) && text.bytes().all(plain)
 }
 
-fn empty_run(line: u32) -> Understood {
-    Understood {
+fn empty_run(line: u32) -> CompletedRun {
+    CompletedRun {
         technique: Technique::UNKNOWN,
         because: vec!["curvary wrote the document and says what its axes are".to_owned()],
         fields: Fields::default(),
@@ -164,7 +164,7 @@ fn unit_of(label: &str) -> Result<Unit, String> {
 }
 
 /// The fields of a category of parameters.
-fn fields(category: &Node, source: &Source) -> Result<Fields, String> {
+fn fields(category: &XmlElement, source: &Source) -> Result<Fields, String> {
     let mut fields = Fields::default();
     let mut from: Option<(String, f64, String)> = None;
     let mut last: Option<(Key, Claim)> = None;
@@ -226,7 +226,7 @@ struct Raw<'n> {
     lines: Vec<u32>,
 }
 
-fn raw<'n>(node: &'n Node, length: usize, source: &Source) -> Result<Raw<'n>, String> {
+fn raw<'n>(node: &'n XmlElement, length: usize, source: &Source) -> Result<Raw<'n>, String> {
     let id = node.attribute("seriesID").ok_or("a series has no name")?;
     let unit = node
         .one("Unit")
@@ -264,7 +264,7 @@ fn raw<'n>(node: &'n Node, length: usize, source: &Source) -> Result<Raw<'n>, St
 }
 
 /// The curves of a result.
-fn traces(result: &Node, source: &Source, all: &mut Vec<Trace>) -> Result<(), String> {
+fn traces(result: &XmlElement, source: &Source, all: &mut Vec<Trace>) -> Result<(), String> {
     let Some(set) = result.one("SeriesSet") else {
         return Ok(());
     };
@@ -272,7 +272,7 @@ fn traces(result: &Node, source: &Source, all: &mut Vec<Trace>) -> Result<(), St
         .attribute("length")
         .and_then(|length| length.trim().parse().ok())
         .ok_or("a set of series does not say its length")?;
-    let (words, numbers): (Vec<&Node>, Vec<&Node>) = set
+    let (words, numbers): (Vec<&XmlElement>, Vec<&XmlElement>) = set
         .all("Series")
         .partition(|series| series.attribute("seriesType") == Some("String"));
     let mut numbers = numbers.into_iter();
@@ -330,7 +330,7 @@ fn traces(result: &Node, source: &Source, all: &mut Vec<Trace>) -> Result<(), St
 }
 
 /// What is said of a curve.
-fn curve(own: &Node, source: &Source, trace: &mut Trace) -> Result<(), String> {
+fn curve(own: &XmlElement, source: &Source, trace: &mut Trace) -> Result<(), String> {
     for parameter in parameters(own) {
         match parameter.name {
             "label" => trace.label = Some(parameter.words.to_owned()),

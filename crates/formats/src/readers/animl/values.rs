@@ -6,11 +6,11 @@ use base64::Engine;
 use base64::engine::general_purpose::STANDARD;
 use curvary_record::Span;
 
-use crate::readers::xml::Node;
-use crate::sink::Limits;
+use crate::readers::xml::XmlElement;
+use crate::sink::SourceLimits;
 
 /// A series of values.
-pub(super) struct Series<'n> {
+pub(super) struct ValueSeries<'n> {
     pub(super) name: &'n str,
     /// The unit's label.
     pub(super) unit: &'n str,
@@ -30,7 +30,7 @@ pub(super) enum Given<'n> {
     Numbers(Vec<f64>),
 }
 
-impl Series<'_> {
+impl ValueSeries<'_> {
     pub(super) fn len(&self) -> usize {
         match &self.values {
             Given::Texts(texts) => texts.len(),
@@ -58,18 +58,18 @@ impl Series<'_> {
 }
 
 /// Whether a series says that its values are numbers.
-pub(super) fn is_of_numbers(node: &Node) -> bool {
+pub(super) fn is_of_numbers(node: &XmlElement) -> bool {
     let kind = node.attribute("seriesType").unwrap_or("");
     matches!(kind, "Int32" | "Int64" | "Float32" | "Float64" | "")
 }
 
 /// As [`series`], where words are values too.
-pub(super) fn series_or_words(node: &Node, length: Option<usize>) -> Result<Series<'_>, String> {
+pub(super) fn series_or_words(node: &XmlElement, length: Option<usize>) -> Result<ValueSeries<'_>, String> {
     read(node, length)
 }
 
 /// The series of a node; why it is none of numbers. `length` is what the set says.
-pub(super) fn series(node: &Node, length: Option<usize>) -> Result<Series<'_>, String> {
+pub(super) fn series(node: &XmlElement, length: Option<usize>) -> Result<ValueSeries<'_>, String> {
     if !is_of_numbers(node) {
         let kind = node.attribute("seriesType").unwrap_or("");
         return Err(format!("its values are of the type `{kind}`, and not numbers"));
@@ -77,9 +77,9 @@ pub(super) fn series(node: &Node, length: Option<usize>) -> Result<Series<'_>, S
     read(node, length)
 }
 
-fn read(node: &Node, length: Option<usize>) -> Result<Series<'_>, String> {
+fn read(node: &XmlElement, length: Option<usize>) -> Result<ValueSeries<'_>, String> {
     let kind = node.attribute("seriesType").unwrap_or("");
-    let sets: Vec<&Node> = node
+    let sets: Vec<&XmlElement> = node
         .children
         .iter()
         .filter(|child| child.name.ends_with("ValueSet"))
@@ -95,7 +95,7 @@ fn read(node: &Node, length: Option<usize>) -> Result<Series<'_>, String> {
     } else {
         return Err("some of its values are packed and some are not".to_owned());
     };
-    let series = Series {
+    let series = ValueSeries {
         name: node.attribute("name").unwrap_or(""),
         unit: node
             .one("Unit")
@@ -119,7 +119,7 @@ fn read(node: &Node, length: Option<usize>) -> Result<Series<'_>, String> {
 }
 
 /// The base unit of a unit that is made of one, to the first power and without an offset.
-fn base(unit: &Node) -> Option<(&str, f64)> {
+fn base(unit: &XmlElement) -> Option<(&str, f64)> {
     let mut bases = unit.all("SIUnit");
     let (one, none) = (bases.next()?, bases.next());
     let number = |name: &str, usual: f64| match one.attribute(name) {
@@ -131,7 +131,7 @@ fn base(unit: &Node) -> Option<(&str, f64)> {
 }
 
 /// Where a value set begins and, if it says so, ends: both indices are its own.
-fn indices(set: &Node, next: usize) -> Result<(usize, Option<usize>), String> {
+fn indices(set: &XmlElement, next: usize) -> Result<(usize, Option<usize>), String> {
     let of = |name: &str| match set.attribute(name) {
         None => Ok(None),
         Some(text) => text
@@ -146,7 +146,7 @@ fn indices(set: &Node, next: usize) -> Result<(usize, Option<usize>), String> {
             "a value set begins at index {start}, and {next} was expected"
         ));
     }
-    if end.is_some_and(|end| end < start || end >= Limits::USUAL.points) {
+    if end.is_some_and(|end| end < start || end >= SourceLimits::USUAL.points) {
         return Err(format!("a value set ends at index {}", end.unwrap_or(0)));
     }
     Ok((start, end))
@@ -161,7 +161,7 @@ fn counted(found: usize, start: usize, end: Option<usize>) -> Result<(), String>
     }
 }
 
-fn texts<'n>(sets: &[&'n Node], length: Option<usize>) -> Result<Vec<(Cow<'n, str>, Span)>, String> {
+fn texts<'n>(sets: &[&'n XmlElement], length: Option<usize>) -> Result<Vec<(Cow<'n, str>, Span)>, String> {
     let mut all: Vec<(Cow<'n, str>, Span)> = Vec::new();
     for set in sets {
         let (start, end) = indices(set, all.len())?;
@@ -178,7 +178,7 @@ fn texts<'n>(sets: &[&'n Node], length: Option<usize>) -> Result<Vec<(Cow<'n, st
             return Err(format!("`{}` is no set of values that is known", set.name));
         }
         let end = end.or_else(|| length.and_then(|length| length.checked_sub(1)));
-        let Some(end) = end.filter(|end| *end >= start && *end < Limits::USUAL.points) else {
+        let Some(end) = end.filter(|end| *end >= start && *end < SourceLimits::USUAL.points) else {
             return Err("values that count up do not say where they end".to_owned());
         };
         let number = |name: &str| {
@@ -187,7 +187,7 @@ fn texts<'n>(sets: &[&'n Node], length: Option<usize>) -> Result<Vec<(Cow<'n, st
                 let inner = node.children.first().map(|value| value.text.trim());
                 Some(if own.is_empty() { inner? } else { own })
             });
-            text.and_then(Decimal::of)
+            text.and_then(ExactDecimal::of)
                 .ok_or_else(|| format!("values that count up have no plain decimal as `{name}`"))
         };
         let (first, step) = (number("StartValue")?, number("Increment")?);
@@ -203,12 +203,12 @@ fn texts<'n>(sets: &[&'n Node], length: Option<usize>) -> Result<Vec<(Cow<'n, st
 
 /// A decimal as a whole number of its last place, so that counting up is exact.
 #[derive(Clone, Copy)]
-struct Decimal {
+struct ExactDecimal {
     units: i128,
     places: u32,
 }
 
-impl Decimal {
+impl ExactDecimal {
     fn of(text: &str) -> Option<Self> {
         let (mantissa, exponent) = match text.split_once(['e', 'E']) {
             Some((mantissa, exponent)) => (mantissa, exponent.parse::<i32>().ok()?),
@@ -247,7 +247,7 @@ impl Decimal {
 }
 
 /// Packed numbers, little end first, each exactly as it is.
-fn numbers(sets: &[&Node], kind: &str, length: Option<usize>) -> Result<Vec<f64>, String> {
+fn numbers(sets: &[&XmlElement], kind: &str, length: Option<usize>) -> Result<Vec<f64>, String> {
     let mut all: Vec<f64> = Vec::new();
     for set in sets {
         let (start, end) = indices(set, all.len())?;
@@ -262,7 +262,7 @@ fn numbers(sets: &[&Node], kind: &str, length: Option<usize>) -> Result<Vec<f64>
                 bytes.len()
             ));
         }
-        if all.len() + bytes.len() / width > Limits::USUAL.points {
+        if all.len() + bytes.len() / width > SourceLimits::USUAL.points {
             return Err("it has too many values".to_owned());
         }
         if width == 4 {
@@ -306,7 +306,7 @@ mod tests {
 
     #[test]
     fn counting_up_is_exact() {
-        let count = |start: &str, step: &str, at| Decimal::of(start)?.plus(Decimal::of(step)?, at);
+        let count = |start: &str, step: &str, at| ExactDecimal::of(start)?.plus(ExactDecimal::of(step)?, at);
         assert_eq!(count("400", "0.1", 3).as_deref(), Some("400.3"));
         assert_eq!(count("190.00", "-0.25", 1).as_deref(), Some("189.75"));
         assert_eq!(count("0", "1e-1", 7).as_deref(), Some("0.7"));

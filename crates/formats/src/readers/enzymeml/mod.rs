@@ -14,21 +14,23 @@ use std::collections::BTreeMap;
 
 use curvary_record::{Code, Diagnostic, Severity, Span};
 
-use self::model::{Described, Measurement, Model};
-use self::package::Package;
+use self::model::{DescribedColumn, EnzymeModel, Measurement};
+use self::package::CombineArchive;
 use super::xml;
-use crate::sink::{Breach, ColumnSaid, Counting, CurveSaid, Limits, Said, Sink, Values};
-use crate::{Card, Glimpse, Reader, Reading, Recognition, Source};
+use crate::sink::{
+    ColumnInput, ContractViolation, CurveInput, LocatedText, Sink, SourceLimits, SpanUnit, Values,
+};
+use crate::{Reader, ReaderInfo, Reading, Recognition, Source, SourcePreview};
 
 /// The reader of EnzymeML archives.
 pub struct EnzymeMl {
-    card: Card,
+    card: ReaderInfo,
 }
 
 impl Default for EnzymeMl {
     fn default() -> Self {
         Self {
-            card: Card {
+            card: ReaderInfo {
                 id: "built-in/enzymeml".to_owned(),
                 version: "1".to_owned(),
                 title: "EnzymeML archives, the open standard for enzymatic experiments".to_owned(),
@@ -39,15 +41,15 @@ impl Default for EnzymeMl {
 
 /// Whether a zip file is one such experiment, and so a document and no container of files of their own.
 pub(crate) fn is_experiment(bytes: &[u8]) -> bool {
-    Package::open(bytes).is_some()
+    CombineArchive::open(bytes).is_some()
 }
 
 impl Reader for EnzymeMl {
-    fn card(&self) -> &Card {
+    fn card(&self) -> &ReaderInfo {
         &self.card
     }
 
-    fn recognise(&self, glimpse: &Glimpse<'_>) -> Recognition {
+    fn recognise(&self, glimpse: &SourcePreview<'_>) -> Recognition {
         if glimpse.has_manifest {
             Recognition::Yes(
                 "a zip archive that lists its members in `manifest.xml`, and is one document".to_owned(),
@@ -58,7 +60,7 @@ impl Reader for EnzymeMl {
     }
 
     fn read(&self, source: &Source) -> Reading {
-        let Some(mut package) = Package::open(source.bytes()) else {
+        let Some(mut package) = CombineArchive::open(source.bytes()) else {
             return Reading::refused(
                 Diagnostic::error(
                     Code::new("no-experiment"),
@@ -71,8 +73,8 @@ impl Reader for EnzymeMl {
             Ok(root) => root,
             Err(why) => return Reading::refused(*why),
         };
-        let model = Model::of(&root);
-        let mut sink = Sink::new(source, &self.card, Counting::Bytes, Limits::USUAL);
+        let model = EnzymeModel::of(&root);
+        let mut sink = Sink::new(source, &self.card, SpanUnit::Bytes, SourceLimits::USUAL);
         sink.within(&package.name);
         let read = (|| {
             for remark in &model.remarks {
@@ -94,10 +96,14 @@ impl Reader for EnzymeMl {
 }
 
 /// The cells of a column.
-type Cells = Vec<String>;
+type ColumnCells = Vec<String>;
 
 /// A measurement as a run.
-fn run(sink: &mut Sink<'_>, package: &mut Package<'_>, measurement: &Measurement) -> Result<(), Breach> {
+fn run(
+    sink: &mut Sink<'_>,
+    package: &mut CombineArchive<'_>,
+    measurement: &Measurement,
+) -> Result<(), ContractViolation> {
     let location = measurement.file.location.as_str();
     let name = measurement
         .pairs
@@ -121,7 +127,7 @@ fn run(sink: &mut Sink<'_>, package: &mut Package<'_>, measurement: &Measurement
         Err(why) => return leave(sink, &format!("of its file `{location}`: {why}")),
     };
     let columns = &measurement.file.columns;
-    let times: Vec<&Described> = columns.iter().filter(|column| column.kind == "time").collect();
+    let times: Vec<&DescribedColumn> = columns.iter().filter(|column| column.kind == "time").collect();
     let time = match times.as_slice() {
         [time] => *time,
         [] => return leave(sink, "none of its columns is described as the time"),
@@ -133,9 +139,9 @@ fn run(sink: &mut Sink<'_>, package: &mut Package<'_>, measurement: &Measurement
     };
     sink.begin_run("", Span::default())?;
     for (key, value) in &measurement.pairs {
-        sink.claim(Said::of(key), Said::of(value))?;
+        sink.claim(LocatedText::of(key), LocatedText::of(value))?;
     }
-    sink.claim(Said::of("data file"), Said::of(location))?;
+    sink.claim(LocatedText::of("data file"), LocatedText::of(location))?;
     with_column(time, &cells, |column| sink.axis(column))?;
     for described in columns.iter().filter(|column| column.kind != "time") {
         let several = columns
@@ -149,13 +155,13 @@ fn run(sink: &mut Sink<'_>, package: &mut Package<'_>, measurement: &Measurement
             }
             (substance, _) => substance.to_owned(),
         };
-        let calculated = [(Said::of("calculated"), Said::of("yes"))];
+        let calculated = [(LocatedText::of("calculated"), LocatedText::of("yes"))];
         with_column(described, &cells, |column| {
-            sink.curve(&CurveSaid {
+            sink.curve(&CurveInput {
                 label: label.trim_start_matches(", "),
                 column: *column,
                 claims: if described.is_calculated { &calculated } else { &[] },
-                ..CurveSaid::default()
+                ..CurveInput::default()
             })
         })?;
     }
@@ -163,14 +169,18 @@ fn run(sink: &mut Sink<'_>, package: &mut Package<'_>, measurement: &Measurement
 }
 
 /// The described columns of a CSV text, by their index.
-fn table(text: &str, columns: &[Described], time: usize) -> Result<BTreeMap<usize, Cells>, String> {
+fn table(
+    text: &str,
+    columns: &[DescribedColumn],
+    time: usize,
+) -> Result<BTreeMap<usize, ColumnCells>, String> {
     let mut reader = csv::ReaderBuilder::new()
         .has_headers(false)
         .flexible(true)
         .from_reader(text.trim_start_matches('\u{FEFF}').as_bytes());
-    let mut cells: BTreeMap<usize, Cells> = columns
+    let mut cells: BTreeMap<usize, ColumnCells> = columns
         .iter()
-        .map(|column| (column.index, Cells::new()))
+        .map(|column| (column.index, ColumnCells::new()))
         .collect();
     for (row, record) in reader.records().enumerate() {
         let record = record.map_err(|error| format!("its line {} cannot be read: {error}", row + 1))?;
@@ -195,16 +205,16 @@ fn is_name(cell: &str) -> bool {
 }
 
 fn with_column(
-    described: &Described,
-    cells: &BTreeMap<usize, Cells>,
-    call: impl FnOnce(&ColumnSaid<'_>) -> Result<(), Breach>,
-) -> Result<(), Breach> {
-    let none = Cells::new();
-    let texts: Vec<Said<'_>> = cells
+    described: &DescribedColumn,
+    cells: &BTreeMap<usize, ColumnCells>,
+    call: impl FnOnce(&ColumnInput<'_>) -> Result<(), ContractViolation>,
+) -> Result<(), ContractViolation> {
+    let none = ColumnCells::new();
+    let texts: Vec<LocatedText<'_>> = cells
         .get(&described.index)
         .unwrap_or(&none)
         .iter()
-        .map(|text| Said::of(text))
+        .map(|text| LocatedText::of(text))
         .collect();
     // Kinds of data of the standard; what is none of the trade's quantities is kept under its own name.
     let (header, quantity, unit) = match described.kind.as_str() {
@@ -213,8 +223,8 @@ fn with_column(
         "abs" => ("absorbance", "absorbance", "{AU}"),
         other => (other, "", described.unit.as_str()),
     };
-    call(&ColumnSaid {
-        header: Said::of(header),
+    call(&ColumnInput {
+        header: LocatedText::of(header),
         quantity,
         unit,
         comma: false,

@@ -2,11 +2,11 @@
 
 use std::collections::BTreeMap;
 
-use crate::readers::xml::Node;
+use crate::readers::xml::XmlElement;
 
 /// What a column of a data file is of.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub(super) struct Described {
+pub(super) struct DescribedColumn {
     /// `time`, `conc`, `abs` and others.
     pub(super) kind: String,
     /// As people write it; empty where none is said.
@@ -22,22 +22,22 @@ pub(super) struct Described {
 
 /// A data file and its columns.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
-pub(super) struct File {
+pub(super) struct DataFile {
     pub(super) location: String,
-    pub(super) columns: Vec<Described>,
+    pub(super) columns: Vec<DescribedColumn>,
 }
 
 /// A key and its value.
-pub(super) type Pair = (String, String);
+pub(super) type KeyValue = (String, String);
 
 /// A measurement: what is said of it, and its file.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(super) struct Measurement {
-    pub(super) pairs: Vec<Pair>,
-    pub(super) file: File,
+    pub(super) pairs: Vec<KeyValue>,
+    pub(super) file: DataFile,
 }
 
-pub(super) struct Model {
+pub(super) struct EnzymeModel {
     pub(super) measurements: Vec<Measurement>,
     /// What is told of the document as a whole.
     pub(super) remarks: Vec<String>,
@@ -48,8 +48,8 @@ struct Substance {
     is_protein: bool,
 }
 
-impl Model {
-    pub(super) fn of(root: &Node) -> Self {
+impl EnzymeModel {
+    pub(super) fn of(root: &XmlElement) -> Self {
         let units = units(root);
         let substances = substances(root);
         let files = files(root, &units, &substances);
@@ -90,12 +90,12 @@ impl Model {
 
 /// Units by their identifiers, as people write them (SBML Level 3 Version 2, 4.4: each part is
 /// (multiplier · 10^scale · kind)^exponent).
-fn units(root: &Node) -> BTreeMap<String, String> {
+fn units(root: &XmlElement) -> BTreeMap<String, String> {
     root.every("unitDefinition")
         .into_iter()
         .filter_map(|node| {
             let id = node.attribute("id")?.to_owned();
-            let parts: Vec<&Node> = node.every("unit");
+            let parts: Vec<&XmlElement> = node.every("unit");
             let written: Option<Vec<(String, i32)>> = parts.iter().map(|part| written(part)).collect();
             let named = || node.attribute("name").unwrap_or(&id).to_owned();
             Some((id.clone(), written.map_or_else(named, |parts| joined(&parts))))
@@ -104,7 +104,7 @@ fn units(root: &Node) -> BTreeMap<String, String> {
 }
 
 /// A part of a unit and its exponent; none where it has no name of its own here.
-fn written(part: &Node) -> Option<(String, i32)> {
+fn written(part: &XmlElement) -> Option<(String, i32)> {
     let number = |name: &str, usual: f64| {
         part.attribute(name)
             .map_or(Some(usual), |text| text.trim().parse::<f64>().ok())
@@ -173,7 +173,7 @@ fn joined(parts: &[(String, i32)]) -> String {
     }
 }
 
-fn substances(root: &Node) -> BTreeMap<String, Substance> {
+fn substances(root: &XmlElement) -> BTreeMap<String, Substance> {
     root.every("species")
         .into_iter()
         .filter_map(|node| {
@@ -191,11 +191,11 @@ fn substances(root: &Node) -> BTreeMap<String, Substance> {
 }
 
 fn files(
-    root: &Node,
+    root: &XmlElement,
     units: &BTreeMap<String, String>,
     substances: &BTreeMap<String, Substance>,
-) -> BTreeMap<String, File> {
-    let formats: BTreeMap<&str, Vec<Described>> = root
+) -> BTreeMap<String, DataFile> {
+    let formats: BTreeMap<&str, Vec<DescribedColumn>> = root
         .every("format")
         .into_iter()
         .filter_map(|node| {
@@ -212,7 +212,7 @@ fn files(
             let columns = node.attribute("format").and_then(|format| formats.get(format));
             Some((
                 node.attribute("id")?.to_owned(),
-                File {
+                DataFile {
                     location: location.to_owned(),
                     columns: columns.cloned().unwrap_or_default(),
                 },
@@ -222,13 +222,13 @@ fn files(
 }
 
 fn described(
-    column: &Node,
+    column: &XmlElement,
     units: &BTreeMap<String, String>,
     substances: &BTreeMap<String, Substance>,
-) -> Option<Described> {
+) -> Option<DescribedColumn> {
     let said = |name: &str| column.attribute(name).unwrap_or("").trim().to_owned();
     let (species, unit) = (said("species"), said("unit"));
-    Some(Described {
+    Some(DescribedColumn {
         kind: said("type"),
         unit: units.get(&unit).cloned().unwrap_or(unit),
         substance: substances
@@ -241,7 +241,7 @@ fn described(
 }
 
 /// A value with its unit, as `311.15 K`.
-fn quantity(node: &Node, value: &str, unit: &str, units: &BTreeMap<String, String>) -> Option<String> {
+fn quantity(node: &XmlElement, value: &str, unit: &str, units: &BTreeMap<String, String>) -> Option<String> {
     let value = node.attribute(value)?.trim();
     let unit = node.attribute(unit).unwrap_or("").trim();
     let unit = units.get(unit).map_or(unit, String::as_str);
@@ -251,11 +251,11 @@ fn quantity(node: &Node, value: &str, unit: &str, units: &BTreeMap<String, Strin
 
 /// What is said of all measurements.
 fn common(
-    root: &Node,
+    root: &XmlElement,
     units: &BTreeMap<String, String>,
     substances: &BTreeMap<String, Substance>,
     remarks: &mut Vec<String>,
-) -> Vec<Pair> {
+) -> Vec<KeyValue> {
     let mut pairs = Vec::new();
     let mut push = |key: &str, value: Option<String>| {
         if let Some(value) = value.filter(|value| !value.trim().is_empty()) {
@@ -298,14 +298,14 @@ fn common(
         }
     }
     let reactions = root.every("reaction");
-    let reactions: Vec<&&Node> = reactions
+    let reactions: Vec<&&XmlElement> = reactions
         .iter()
         .filter(|node| node.attribute("id").is_some())
         .collect();
     for reaction in &reactions {
         push("reaction", reaction.attribute("name").map(str::to_owned));
     }
-    let conditions: Vec<Vec<Pair>> = root
+    let conditions: Vec<Vec<KeyValue>> = root
         .every("conditions")
         .into_iter()
         .map(|node| conditions(node, units))
@@ -322,7 +322,7 @@ fn common(
     pairs
 }
 
-fn conditions(node: &Node, units: &BTreeMap<String, String>) -> Vec<Pair> {
+fn conditions(node: &XmlElement, units: &BTreeMap<String, String>) -> Vec<KeyValue> {
     let mut pairs = Vec::new();
     let temperature = node
         .one("temperature")
@@ -334,7 +334,11 @@ fn conditions(node: &Node, units: &BTreeMap<String, String>) -> Vec<Pair> {
 }
 
 /// What is said of one measurement.
-fn own(node: &Node, units: &BTreeMap<String, String>, substances: &BTreeMap<String, Substance>) -> Vec<Pair> {
+fn own(
+    node: &XmlElement,
+    units: &BTreeMap<String, String>,
+    substances: &BTreeMap<String, Substance>,
+) -> Vec<KeyValue> {
     let mut pairs = Vec::new();
     if let Some(name) = node.attribute("name").filter(|name| !name.trim().is_empty()) {
         pairs.push(("measurement".to_owned(), name.to_owned()));

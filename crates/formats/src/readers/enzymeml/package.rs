@@ -12,14 +12,14 @@ const MOST_DOCUMENTS: usize = 16;
 const MANIFEST: &str = "manifest.xml";
 
 /// The archive, with the document of the experiment unpacked.
-pub(super) struct Package<'b> {
+pub(super) struct CombineArchive<'b> {
     archive: ZipArchive<Cursor<&'b [u8]>>,
     /// The path of the document.
     pub(super) name: String,
     pub(super) document: String,
 }
 
-impl<'b> Package<'b> {
+impl<'b> CombineArchive<'b> {
     /// None where the bytes are no such archive, or none of its documents is of an enzymatic experiment.
     pub(super) fn open(bytes: &'b [u8]) -> Option<Self> {
         let mut archive = ZipArchive::new(Cursor::new(bytes)).ok()?;

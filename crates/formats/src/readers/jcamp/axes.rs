@@ -3,7 +3,7 @@
 use curvary_jcamp_dx as dx;
 use curvary_record::{Alternative, Code, Place, Quantity, Question, Technique, Unit, code};
 
-use super::axis::{Meaning, abscissa, is_of_other, ordinate, other_x, other_y, own_name, written};
+use super::axis::{UnitMeaning, abscissa, is_of_other, ordinate, other_x, other_y, own_name, written};
 use super::gathering::Gathering;
 use super::ours::Ours;
 use super::recognise::other_technique;
@@ -85,12 +85,12 @@ impl Gathering<'_> {
                 axes.x = x;
             }
             (Some(x), ..) => axes.x = x.clone(),
-            (None, None, Meaning::Sure(quantity, unit) | Meaning::Own(quantity, unit)) => {
+            (None, None, UnitMeaning::Sure(quantity, unit) | UnitMeaning::Own(quantity, unit)) => {
                 axes.because
                     .push(format!("XUNITS says `{x_units}`: {quantity} in {unit}"));
                 axes.x = (quantity, unit);
             }
-            (None, None, Meaning::Share(_) | Meaning::Unknown) => {
+            (None, None, UnitMeaning::Share(_) | UnitMeaning::Unknown) => {
                 axes.questions.push(unknown_x(x_units, x_place));
             }
         }
@@ -100,18 +100,18 @@ impl Gathering<'_> {
                 axes.y = y;
             }
             (Some(y), ..) => axes.y = y.clone(),
-            (None, None, Meaning::Sure(quantity, unit)) => {
+            (None, None, UnitMeaning::Sure(quantity, unit)) => {
                 axes.because.push(format!("YUNITS says `{y_units}`: {quantity}"));
                 axes.y = (quantity, unit);
             }
-            (None, None, Meaning::Own(quantity, unit)) => {
+            (None, None, UnitMeaning::Own(quantity, unit)) => {
                 axes.because.push(format!(
                     "YUNITS says `{y_units}`, which is kept under its own name"
                 ));
                 axes.y = (quantity, unit);
             }
             // A share above a few percent over one cannot be a fraction; below, the standard's meaning holds.
-            (None, None, Meaning::Share(quantity))
+            (None, None, UnitMeaning::Share(quantity))
                 if greatest() <= 1.5 && !self.is_percent(y_units, f64::INFINITY) =>
             {
                 axes.because.push(format!(
@@ -121,19 +121,19 @@ impl Gathering<'_> {
             }
             // A fraction of 20 would be 2000 percent. Values between that and one are percent where the same units reach
             // further in another block.
-            (None, None, Meaning::Share(quantity)) if self.is_percent(y_units, greatest()) => {
+            (None, None, UnitMeaning::Share(quantity)) if self.is_percent(y_units, greatest()) => {
                 axes.because.push(format!(
                     "YUNITS says `{y_units}` and values reach {} in this file: percent",
                     self.shares.get(y_units).copied().unwrap_or_default()
                 ));
                 axes.y = (quantity, Unit::PERCENT);
             }
-            (None, None, Meaning::Share(quantity)) => {
+            (None, None, UnitMeaning::Share(quantity)) => {
                 axes.questions
                     .push(percent_or_fraction(&quantity, y_units, greatest(), y_place));
                 axes.y = (quantity, Unit::PERCENT);
             }
-            (None, None, Meaning::Unknown) => axes.questions.push(unknown_y(y_units, y_place)),
+            (None, None, UnitMeaning::Unknown) => axes.questions.push(unknown_y(y_units, y_place)),
         }
         if axes.other.is_none() && ours.technique.is_none() && is_of_other(&axes.x.0) {
             let name = if data_type.is_empty() { "other" } else { data_type };
@@ -220,14 +220,14 @@ fn stated_twice(
     block: &dx::Block,
     label: &str,
     about: &str,
-    meaning: &dyn Fn(&str) -> Meaning,
+    meaning: &dyn Fn(&str) -> UnitMeaning,
 ) -> Option<Question> {
     let records: Vec<&dx::Record> = block
         .records
         .iter()
         .filter(|record| record.label == label)
         .collect();
-    let mut meanings: Vec<Meaning> = Vec::new();
+    let mut meanings: Vec<UnitMeaning> = Vec::new();
     for record in &records {
         let meant = meaning(record.value.trim());
         if !meanings.contains(&meant) {
@@ -247,11 +247,13 @@ fn stated_twice(
         readings: meanings
             .iter()
             .flat_map(|meant| match meant {
-                Meaning::Sure(quantity, unit) | Meaning::Own(quantity, unit) => vec![reading(quantity, unit)],
-                Meaning::Share(quantity) => {
+                UnitMeaning::Sure(quantity, unit) | UnitMeaning::Own(quantity, unit) => {
+                    vec![reading(quantity, unit)]
+                }
+                UnitMeaning::Share(quantity) => {
                     vec![reading(quantity, &Unit::ONE), reading(quantity, &Unit::PERCENT)]
                 }
-                Meaning::Unknown => Vec::new(),
+                UnitMeaning::Unknown => Vec::new(),
             })
             .collect(),
         labels: labels(records.last().map(|record| place_of(&record.place))),

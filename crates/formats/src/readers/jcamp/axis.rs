@@ -6,7 +6,7 @@ use curvary_record::{Quantity, Unit};
 
 /// What a unit text says.
 #[derive(Clone, Debug, PartialEq)]
-pub(crate) enum Meaning {
+pub(crate) enum UnitMeaning {
     /// This quantity in this unit.
     Sure(Quantity, Unit),
     /// This quantity, as a fraction or in percent: the values tell.
@@ -18,10 +18,10 @@ pub(crate) enum Meaning {
 }
 
 /// What XUNITS, or the units of a page variable, say. The texts of the standard come first, then what real files have.
-pub(crate) fn abscissa(text: &str) -> Meaning {
+pub(crate) fn abscissa(text: &str) -> UnitMeaning {
     let sure = |quantity: Quantity, code: &str| match Unit::ucum(code) {
-        Ok(unit) => Meaning::Sure(quantity, unit),
-        Err(_) => Meaning::Unknown,
+        Ok(unit) => UnitMeaning::Sure(quantity, unit),
+        Err(_) => UnitMeaning::Unknown,
     };
     let squeezed = normalise_label(text);
     match squeezed.as_str() {
@@ -46,7 +46,7 @@ pub(crate) fn abscissa(text: &str) -> Meaning {
 }
 
 /// The axes of other techniques, each under its own quantity; `text` as [`normalise_label`] gives it.
-fn other_abscissa(text: &str) -> Option<Meaning> {
+fn other_abscissa(text: &str) -> Option<UnitMeaning> {
     let (name, code) = match text {
         "HZ" | "HERTZ" => ("frequency", "Hz"),
         "KHZ" | "KILOHERTZ" => ("frequency", "kHz"),
@@ -62,7 +62,7 @@ fn other_abscissa(text: &str) -> Option<Meaning> {
         "ATOMICMASSUNITS" | "AMU" => ("mass", "u"),
         _ => return None,
     };
-    Some(Meaning::Own(Quantity::named(name), unit_or_name(code, text)))
+    Some(UnitMeaning::Own(Quantity::named(name), unit_or_name(code, text)))
 }
 
 /// Whether a quantity is an abscissa of another technique.
@@ -93,51 +93,53 @@ fn unit_or_name(code: &str, name: &str) -> Unit {
 
 /// What XUNITS say where the data type is of another technique: there, a wavenumber is a shift in Raman spectra, and a
 /// text that is not known keeps its name.
-pub(crate) fn other_x(technique: &str, text: &str) -> Meaning {
+pub(crate) fn other_x(technique: &str, text: &str) -> UnitMeaning {
     match abscissa(text) {
-        Meaning::Sure(quantity, unit) if quantity == Quantity::WAVENUMBER && technique.contains("raman") => {
-            Meaning::Own(Quantity::named("raman-shift"), unit)
+        UnitMeaning::Sure(quantity, unit)
+            if quantity == Quantity::WAVENUMBER && technique.contains("raman") =>
+        {
+            UnitMeaning::Own(Quantity::named("raman-shift"), unit)
         }
-        Meaning::Unknown if !text.trim().is_empty() => own(text),
+        UnitMeaning::Unknown if !text.trim().is_empty() => own(text),
         known => known,
     }
 }
 
 /// What YUNITS say there: the short texts that mean absorbance elsewhere mean arbitrary units.
-pub(crate) fn other_y(text: &str) -> Meaning {
+pub(crate) fn other_y(text: &str) -> UnitMeaning {
     let squeezed = normalise_label(text);
     let spelled_out = ["ABSORB", "EXTINCTION", "OPTICAL"]
         .iter()
         .any(|word| squeezed.contains(word));
     match ordinate(text) {
-        Meaning::Sure(quantity, _) if quantity == Quantity::ABSORBANCE && !spelled_out => {
-            Meaning::Own(Quantity::named("signal"), Unit::ONE)
+        UnitMeaning::Sure(quantity, _) if quantity == Quantity::ABSORBANCE && !spelled_out => {
+            UnitMeaning::Own(Quantity::named("signal"), Unit::ONE)
         }
-        Meaning::Unknown if squeezed == "A.U." => Meaning::Own(Quantity::named("signal"), Unit::ONE),
+        UnitMeaning::Unknown if squeezed == "A.U." => UnitMeaning::Own(Quantity::named("signal"), Unit::ONE),
         known => known,
     }
 }
 
 /// A text of units that is not known: it is the name of the quantity and that of the unit.
-fn own(text: &str) -> Meaning {
+fn own(text: &str) -> UnitMeaning {
     let name = own_name(text);
     let unit = unit_or_name(text.trim(), &name);
     if name.is_empty() {
-        Meaning::Unknown
+        UnitMeaning::Unknown
     } else {
-        Meaning::Own(Quantity::named(name), unit)
+        UnitMeaning::Own(Quantity::named(name), unit)
     }
 }
 
 /// What YUNITS say.
-pub(crate) fn ordinate(text: &str) -> Meaning {
+pub(crate) fn ordinate(text: &str) -> UnitMeaning {
     let squeezed = normalise_label(text);
     match squeezed.as_str() {
         "ABSORBANCE" | "ABSORBANCEUNITS" | "ABSORBANCEUNIT" | "ABSORPTION" | "ABS" | "ABS." | "A" | "AU"
         | "OD" | "OPTICALDENSITY" | "EXTINCTION" | "ABSORBANCE(AU)" | "ABSORBANCE(A.U.)"
-        | "ABSORBANCE(A)" => Meaning::Sure(Quantity::ABSORBANCE, Unit::ABSORBANCE),
-        "TRANSMITTANCE" | "TRANSMISSION" => Meaning::Share(Quantity::TRANSMITTANCE),
-        "REFLECTANCE" | "REFLECTION" => Meaning::Share(Quantity::REFLECTANCE),
+        | "ABSORBANCE(A)" => UnitMeaning::Sure(Quantity::ABSORBANCE, Unit::ABSORBANCE),
+        "TRANSMITTANCE" | "TRANSMISSION" => UnitMeaning::Share(Quantity::TRANSMITTANCE),
+        "REFLECTANCE" | "REFLECTION" => UnitMeaning::Share(Quantity::REFLECTANCE),
         "%TRANSMITTANCE"
         | "%TRANSMISSION"
         | "%T"
@@ -146,31 +148,31 @@ pub(crate) fn ordinate(text: &str) -> Meaning {
         | "PERCENTTRANSMISSION"
         | "TRANSMITTANCE%"
         | "TRANSMITTANCE(%)"
-        | "TRANSMISSION(%)" => Meaning::Sure(Quantity::TRANSMITTANCE, Unit::PERCENT),
+        | "TRANSMISSION(%)" => UnitMeaning::Sure(Quantity::TRANSMITTANCE, Unit::PERCENT),
         "%REFLECTANCE" | "%R" | "PERCENTREFLECTANCE" | "REFLECTANCE%" | "REFLECTANCE(%)" => {
-            Meaning::Sure(Quantity::REFLECTANCE, Unit::PERCENT)
+            UnitMeaning::Sure(Quantity::REFLECTANCE, Unit::PERCENT)
         }
-        "KUBELKAMUNK" => Meaning::Sure(Quantity::named("kubelka-munk"), Unit::ONE),
+        "KUBELKAMUNK" => UnitMeaning::Sure(Quantity::named("kubelka-munk"), Unit::ONE),
         "ARBITRARYUNITS" | "ARBITRARY" | "ARB.UNITS" | "ARBUNITS" => {
-            Meaning::Sure(Quantity::named("signal"), Unit::ONE)
+            UnitMeaning::Sure(Quantity::named("signal"), Unit::ONE)
         }
-        "" | "A.U." | "UNKNOWN" => Meaning::Unknown,
+        "" | "A.U." | "UNKNOWN" => UnitMeaning::Unknown,
         _ => match name_and_unit(text) {
-            Meaning::Unknown => own(text),
+            UnitMeaning::Unknown => own(text),
             known => known,
         },
     }
 }
 
 /// `Wavelength (nm)`, `TEMPERATURE (Cel)`, `TIME / s`: a name and its unit.
-fn name_and_unit(text: &str) -> Meaning {
+fn name_and_unit(text: &str) -> UnitMeaning {
     let text = text.trim();
     let pair = match text.strip_suffix([')', ']']) {
         Some(inner) => inner.rsplit_once(['(', '[']),
         None => text.rsplit_once(" / ").or_else(|| text.rsplit_once(" in ")),
     };
     let Some((name, unit)) = pair else {
-        return Meaning::Unknown;
+        return UnitMeaning::Unknown;
     };
     let name = own_name(name);
     let unit = unit.trim();
@@ -188,8 +190,8 @@ fn name_and_unit(text: &str) -> Meaning {
         .or_else(|| spelling.one().cloned())
         .or_else(|| Unit::ucum(unit).ok())
     {
-        Some(unit) if !name.is_empty() => Meaning::Sure(Quantity::named(name), unit),
-        _ => Meaning::Unknown,
+        Some(unit) if !name.is_empty() => UnitMeaning::Sure(Quantity::named(name), unit),
+        _ => UnitMeaning::Unknown,
     }
 }
 
@@ -259,7 +261,7 @@ mod tests {
     /// XUNITS and YUNITS of JCAMP-DX 4.24, and spellings that real files have (common practice).
     #[test]
     fn units_of_the_standard_and_of_real_files() {
-        let sure = |quantity, code: &str| Meaning::Sure(quantity, Unit::ucum(code).unwrap());
+        let sure = |quantity, code: &str| UnitMeaning::Sure(quantity, Unit::ucum(code).unwrap());
         for text in ["NANOMETERS", "nm", "Wavelength (nm)", "WAVELENGTH / nm"] {
             assert_eq!(abscissa(text), sure(Quantity::WAVELENGTH, "nm"), "{text}");
         }
@@ -268,7 +270,7 @@ mod tests {
         }
         assert_eq!(abscissa("SECONDS"), sure(Quantity::TIME, "s"));
         assert_eq!(abscissa("Time (min)"), sure(Quantity::TIME, "min"));
-        let own = |name, code: &str| Meaning::Own(Quantity::named(name), Unit::ucum(code).unwrap());
+        let own = |name, code: &str| UnitMeaning::Own(Quantity::named(name), Unit::ucum(code).unwrap());
         assert_eq!(abscissa("HZ"), own("frequency", "Hz"));
         assert_eq!(abscissa("M/Z"), own("mass-to-charge-ratio", "{m/z}"));
         assert_eq!(other_x("raman-spectrum", "1/CM"), own("raman-shift", "/cm"));
@@ -279,12 +281,15 @@ mod tests {
             ordinate("RELATIVE ABUNDANCE"),
             own("relative-abundance", "{relative-abundance}")
         );
-        assert_eq!(abscissa(""), Meaning::Unknown);
+        assert_eq!(abscissa(""), UnitMeaning::Unknown);
         for text in ["ABSORBANCE", "Abs", "AU"] {
             assert_eq!(ordinate(text), sure(Quantity::ABSORBANCE, "{AU}"), "{text}");
         }
         assert_eq!(ordinate("% Transmittance"), sure(Quantity::TRANSMITTANCE, "%"));
-        assert_eq!(ordinate("TRANSMITTANCE"), Meaning::Share(Quantity::TRANSMITTANCE));
+        assert_eq!(
+            ordinate("TRANSMITTANCE"),
+            UnitMeaning::Share(Quantity::TRANSMITTANCE)
+        );
         assert_eq!(
             ordinate("Logarithm epsilon"),
             own("logarithm-epsilon", "{logarithm-epsilon}")
@@ -303,7 +308,7 @@ mod tests {
             let text = written(&Quantity::named(quantity), &unit);
             assert_eq!(
                 abscissa(&text),
-                Meaning::Sure(Quantity::named(quantity), unit),
+                UnitMeaning::Sure(Quantity::named(quantity), unit),
                 "{text}"
             );
         }

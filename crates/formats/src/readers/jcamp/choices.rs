@@ -79,10 +79,10 @@ static ASKED: [ChoiceTexts; Choice::ALL.len()] = [
 ];
 
 /// What is asked about JCAMP-DX.
-pub(crate) fn asked() -> impl Iterator<Item = assume::Asked> {
+pub(crate) fn asked() -> impl Iterator<Item = assume::QuestionKind> {
     ASKED
         .iter()
-        .map(|asked| assume::Asked::one_of(asked.about, [asked.standard.0, asked.other.0]))
+        .map(|asked| assume::QuestionKind::one_of(asked.about, [asked.standard.0, asked.other.0]))
 }
 
 /// What a person has settled.

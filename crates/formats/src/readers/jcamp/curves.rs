@@ -9,7 +9,7 @@ use curvary_record::{
 };
 
 use super::axes::Axes;
-use super::axis::{Meaning, abscissa};
+use super::axis::{UnitMeaning, abscissa};
 use super::claim::{page_value, private_claim};
 use super::gathering::{Gathering, technique_of};
 use super::ours::Ours;
@@ -89,7 +89,8 @@ impl Gathering<'_> {
             })
         };
         let y = dependent(form).or_else(|| of_kind("DEPENDENT"));
-        let units = |variable: Option<&dx::Variable>| variable.map_or("", |v| v.units.trim()).to_owned();
+        let units =
+            |variable: Option<&dx::NtupleVariable>| variable.map_or("", |v| v.units.trim()).to_owned();
         let greatest = || {
             curves
                 .iter()
@@ -205,7 +206,7 @@ fn times(value: f64, factor: f64) -> f64 {
 }
 
 /// What the pages of NTUPLES hold.
-fn page_unit(ours: &Ours, variable: Option<&dx::Variable>) -> (Quantity, Unit) {
+fn page_unit(ours: &Ours, variable: Option<&dx::NtupleVariable>) -> (Quantity, Unit) {
     if let Some(page) = &ours.page {
         return page.clone();
     }
@@ -213,7 +214,7 @@ fn page_unit(ours: &Ours, variable: Option<&dx::Variable>) -> (Quantity, Unit) {
         return (Quantity::UNKNOWN, Unit::ONE);
     };
     match abscissa(&variable.units) {
-        Meaning::Sure(quantity, unit) | Meaning::Own(quantity, unit) => (quantity, unit),
+        UnitMeaning::Sure(quantity, unit) | UnitMeaning::Own(quantity, unit) => (quantity, unit),
         _ => (
             Quantity::named(variable.name.trim().to_lowercase().replace(' ', "-")),
             Unit::ONE,

@@ -2,15 +2,15 @@
 
 use std::collections::BTreeMap;
 
-use curvary_jcamp_dx::{self as dx, Kind};
+use curvary_jcamp_dx::{self as dx, LabelKind};
 use curvary_record::{Claim, Fields, Origin, Run};
 
 use super::fields::is_structure;
 use crate::Source;
-use crate::explanation::{Part, TakenFor, folded};
+use crate::explanation::{ExplainedLines, TakenFor, folded};
 
 /// The parts of a document: each labelled record with what became of it. `runs` is what reading made of it.
-pub(super) fn parts(source: &Source, document: &dx::Document, runs: &[Run]) -> Vec<Part> {
+pub(super) fn parts(source: &Source, document: &dx::Document, runs: &[Run]) -> Vec<ExplainedLines> {
     let mut claims: BTreeMap<u32, Vec<(&str, &Claim)>> = BTreeMap::new();
     let fields = runs
         .iter()
@@ -39,7 +39,7 @@ pub(super) fn parts(source: &Source, document: &dx::Document, runs: &[Run]) -> V
             let table = tables.iter().find(|table| table.line == first);
             let said = claims.get(&first).map_or(&[][..], Vec::as_slice);
             parts.push(match table {
-                Some(table) => Part::new(first, last, TakenFor::Rows, table_says(table)),
+                Some(table) => ExplainedLines::new(first, last, TakenFor::Rows, table_says(table)),
                 None => record_part(record, first, last, said),
             });
             for left in table.into_iter().flat_map(|table| &table.left_out) {
@@ -47,7 +47,7 @@ pub(super) fn parts(source: &Source, document: &dx::Document, runs: &[Run]) -> V
                 let start = left.first.min(last);
                 let end = left.last.clamp(start, last.max(start));
                 let says = format!("not read, or not wholly: {}", left.code.as_str());
-                parts.push(Part::new(start, end, TakenFor::LeftOut, says));
+                parts.push(ExplainedLines::new(start, end, TakenFor::LeftOut, says));
             }
         }
     }
@@ -79,7 +79,7 @@ fn table_says(table: &dx::Table) -> String {
     format!("`##{}=` {form}: {what}", table.label)
 }
 
-fn record_part(record: &dx::Record, first: u32, last: u32, said: &[(&str, &Claim)]) -> Part {
+fn record_part(record: &dx::Record, first: u32, last: u32, said: &[(&str, &Claim)]) -> ExplainedLines {
     let spelled = record.spelled.trim();
     let label = format!("`##{spelled}=`");
     if !said.is_empty() {
@@ -103,10 +103,10 @@ fn record_part(record: &dx::Record, first: u32, last: u32, said: &[(&str, &Claim
             "comment" => TakenFor::Words,
             _ => TakenFor::Key,
         };
-        return Part::new(first, last, taken_for, format!("{label} is {}", says.join("; ")));
+        return ExplainedLines::new(first, last, taken_for, format!("{label} is {}", says.join("; ")));
     }
     if record.value.trim().is_empty() && record.label != "END" && !record.label.starts_with("END") {
-        return Part::new(first, last, TakenFor::LeftOut, format!("{label} is empty"));
+        return ExplainedLines::new(first, last, TakenFor::LeftOut, format!("{label} is empty"));
     }
     let value: String = record
         .value
@@ -122,13 +122,13 @@ fn record_part(record: &dx::Record, first: u32, last: u32, said: &[(&str, &Claim
         } else {
             format!("{label} is {value}")
         };
-        return Part::new(first, last, TakenFor::Structure, says);
+        return ExplainedLines::new(first, last, TakenFor::Structure, says);
     }
     let says = match record.kind {
-        Kind::Comment => "a comment that belongs to no curve".to_owned(),
+        LabelKind::Comment => "a comment that belongs to no curve".to_owned(),
         _ => format!("{label}: nothing was taken from it for a field of its own"),
     };
-    Part::new(first, last, TakenFor::Structure, says)
+    ExplainedLines::new(first, last, TakenFor::Structure, says)
 }
 
 #[cfg(test)]

@@ -1,6 +1,6 @@
 //! Labels as claims.
 
-use curvary_jcamp_dx::{self as dx, Kind};
+use curvary_jcamp_dx::{self as dx, LabelKind};
 use curvary_record::interpret::{Customs, Interpretation, interpret_as};
 use curvary_record::moment::Order;
 use curvary_record::unit::Spelling;
@@ -59,7 +59,7 @@ impl Gathering<'_> {
                 let meant = interpret_as(&key, one, None, customs);
                 (key, meant)
             }
-            (_, Kind::Comment, _) => {
+            (_, LabelKind::Comment, _) => {
                 let key = Key::new("comment");
                 let meant = interpret_as(&key, text, None, customs);
                 (key, meant)
@@ -94,7 +94,7 @@ impl Gathering<'_> {
 /// The field that a label means, and what its text says. The words of the trade help with labels that are no part of
 /// the standard.
 pub(super) fn meaning(
-    kind: Kind,
+    kind: LabelKind,
     label: &str,
     spelled: &str,
     text: &str,
@@ -111,7 +111,7 @@ pub(super) fn meaning(
         let meant = interpret_as(&key, text, stated.as_ref(), customs);
         (key, meant)
     };
-    if key.known().is_some() || kind == Kind::Core {
+    if key.known().is_some() || kind == LabelKind::Core {
         return understood(key);
     }
     let name = spelled.trim_start_matches(['$', '.']);

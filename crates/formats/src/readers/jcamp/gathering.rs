@@ -11,14 +11,14 @@ use super::axes::Axes;
 use super::ours::Ours;
 use super::told::{diagnostic, span_of};
 
-use crate::sink::{Counting, Limits, Sink, Understood};
-use crate::{Card, Reading, Source};
+use crate::sink::{CompletedRun, Sink, SourceLimits, SpanUnit};
+use crate::{ReaderInfo, Reading, Source};
 
 /// Gathers the runs of a document.
 pub(super) struct Gathering<'s> {
-    pub(super) card: &'s Card,
+    pub(super) card: &'s ReaderInfo,
     pub(super) source: &'s Source,
-    pub(super) runs: Vec<Understood>,
+    pub(super) runs: Vec<CompletedRun>,
     pub(super) remarks: Vec<Diagnostic>,
     /// For each run, its name where our own writer gave it one.
     pub(super) names: Vec<Option<String>>,
@@ -126,7 +126,7 @@ impl Gathering<'_> {
         let mut questions = axes.questions;
         questions.extend(of_fields);
         questions.extend(ours.questions.iter().cloned());
-        self.runs.push(Understood {
+        self.runs.push(CompletedRun {
             technique,
             because: axes.because,
             fields,
@@ -164,7 +164,7 @@ impl Gathering<'_> {
             );
         }
         // A remark on one block comes after all of them, so only now each is whole.
-        let mut sink = Sink::new(self.source, self.card, Counting::Text, Limits::WHOLE);
+        let mut sink = Sink::new(self.source, self.card, SpanUnit::Text, SourceLimits::WHOLE);
         let mut runs = self.runs.into_iter();
         let mut remarks = self.remarks.into_iter();
         let told = runs

@@ -22,7 +22,7 @@ mod peaks;
 mod recognise;
 mod told;
 
-pub(crate) use axis::{Meaning, abscissa, is_of_standard, ordinate, written};
+pub(crate) use axis::{UnitMeaning, abscissa, is_of_standard, ordinate, written};
 pub(crate) use choices::asked;
 pub(crate) use claim::{claim, label_of, long_date, only_concentration, private_claim, text};
 pub(crate) use ours::OURS;
@@ -36,17 +36,17 @@ use gathering::Gathering;
 use recognise::recognise;
 use told::{comma_question, span_of};
 
-use crate::{Card, Glimpse, Part, Reader, Reading, Recognition, Source};
+use crate::{ExplainedLines, Reader, ReaderInfo, Reading, Recognition, Source, SourcePreview};
 
 /// Reads JCAMP-DX 4.24, 5.00 and 5.01, and 6.00 leniently.
 pub struct JcampDx {
-    card: Card,
+    card: ReaderInfo,
 }
 
 impl Default for JcampDx {
     fn default() -> Self {
         Self {
-            card: Card {
+            card: ReaderInfo {
                 id: "built-in/jcamp-dx".to_owned(),
                 version: "2".to_owned(),
                 title: "JCAMP-DX, the open standard of IUPAC for spectra".to_owned(),
@@ -56,15 +56,15 @@ impl Default for JcampDx {
 }
 
 impl Reader for JcampDx {
-    fn card(&self) -> &Card {
+    fn card(&self) -> &ReaderInfo {
         &self.card
     }
 
-    fn recognise(&self, glimpse: &Glimpse<'_>) -> Recognition {
+    fn recognise(&self, glimpse: &SourcePreview<'_>) -> Recognition {
         recognise(glimpse.head())
     }
 
-    fn explain(&self, source: &Source) -> Vec<Part> {
+    fn explain(&self, source: &Source) -> Vec<ExplainedLines> {
         let document = dx::read(source.text(), &options_of(source));
         explain::parts(source, &document, &self.read(source).runs)
     }
@@ -134,7 +134,7 @@ fn shares(document: &dx::Document) -> BTreeMap<String, f64> {
     let mut greatest = BTreeMap::new();
     for block in document.all_blocks() {
         let units = block.value("YUNITS").unwrap_or("").trim();
-        if !matches!(ordinate(units), Meaning::Share(_)) {
+        if !matches!(ordinate(units), UnitMeaning::Share(_)) {
             continue;
         }
         let curves = block.tables.iter().filter_map(|table| table.data.curve());

@@ -10,18 +10,18 @@ use super::told::span_of;
 
 impl Gathering<'_> {
     pub(super) fn peaks(&mut self, block: &dx::Block, table: &dx::Table, ours: &Ours) {
-        struct Row<'r> {
+        struct PeakRow<'r> {
             x: f64,
             y: Option<f64>,
             name: &'r str,
             line: u32,
         }
-        let (rows, x_decimals, y_decimals): (Vec<Row<'_>>, _, _) = match &table.data {
+        let (rows, x_decimals, y_decimals): (Vec<PeakRow<'_>>, _, _) = match &table.data {
             dx::Data::Peaks(peaks) => (
                 peaks
                     .rows
                     .iter()
-                    .map(|peak| Row {
+                    .map(|peak| PeakRow {
                         x: peak.x,
                         y: peak.y,
                         name: peak.multiplicity.as_deref().unwrap_or(""),
@@ -34,7 +34,7 @@ impl Gathering<'_> {
             dx::Data::Assignments(list) => (
                 list.rows
                     .iter()
-                    .map(|row| Row {
+                    .map(|row| PeakRow {
                         x: row.x,
                         y: row.y,
                         name: &row.text,

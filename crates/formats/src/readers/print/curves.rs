@@ -7,8 +7,8 @@
 
 use hayro_interpret::kurbo::{Point, Rect};
 
-use super::glyphs::{Glyph, Letter, Page};
-use super::words::{self, Line, Word};
+use super::glyphs::{Glyph, Letter, PrintedPage};
+use super::words::{self, PrintedWord, WordLine};
 
 /// Fewer corners than these are a frame, a rule or an arrow.
 const FEWEST_CORNERS: usize = 12;
@@ -25,7 +25,7 @@ const NEAR: f64 = 25.0;
 
 /// An axis with its ticks: the value at a place on the page.
 #[derive(Clone, Debug, PartialEq)]
-pub(super) struct Scale {
+pub(super) struct TickScale {
     pub(super) title: String,
     slope: f64,
     /// The place at which the value is `value`.
@@ -35,7 +35,7 @@ pub(super) struct Scale {
     pub(super) resolution: f64,
 }
 
-impl Scale {
+impl TickScale {
     /// The value at a place, with no more decimals than the resolution has.
     pub(super) fn text(&self, at: f64) -> String {
         let value = self.value + (at - self.place) * self.slope;
@@ -63,16 +63,16 @@ impl Scale {
 
 /// Curves that share their axes.
 #[derive(Clone, Debug, PartialEq)]
-pub(super) struct Plot {
-    pub(super) x: Scale,
-    pub(super) y: Scale,
+pub(super) struct PrintedPlot {
+    pub(super) x: TickScale,
+    pub(super) y: TickScale,
     pub(super) curves: Vec<Vec<Point>>,
 }
 
 /// What is drawn on a page.
 #[derive(Clone, Debug, Default)]
-pub(super) struct Drawn {
-    pub(super) plots: Vec<Plot>,
+pub(super) struct PageDrawing {
+    pub(super) plots: Vec<PrintedPlot>,
     /// Why curves were not measured.
     pub(super) reasons: Vec<&'static str>,
     /// Where the numbers at the ticks of axes stand: they are no part of the text.
@@ -80,8 +80,8 @@ pub(super) struct Drawn {
 }
 
 /// The plots of a page.
-pub(super) fn drawn(page: &Page) -> Drawn {
-    let mut drawn = Drawn::default();
+pub(super) fn drawn(page: &PrintedPage) -> PageDrawing {
+    let mut drawn = PageDrawing::default();
     let curves: Vec<&Vec<Point>> = page.drawn.iter().filter(|line| is_curve(line)).collect();
     if curves.is_empty() {
         return drawn;
@@ -93,10 +93,10 @@ pub(super) fn drawn(page: &Page) -> Drawn {
             .push("the page is written along another edge of the paper");
         return drawn;
     }
-    let words: Vec<&Word> = written.lines.iter().flat_map(|line| &line.words).collect();
+    let words: Vec<&PrintedWord> = written.lines.iter().flat_map(|line| &line.words).collect();
     let ticks = Ticks::of(&page.drawn);
-    let below = axes(&words, Along::X);
-    let beside = axes(&words, Along::Y);
+    let below = axes(&words, AxisDirection::X);
+    let beside = axes(&words, AxisDirection::Y);
     for curve in curves {
         let bounds = bounds(curve);
         drawn.ticks.extend(numbers_at(&below, &beside, bounds, &ticks));
@@ -106,11 +106,11 @@ pub(super) fn drawn(page: &Page) -> Drawn {
                 return Err("a factor stands beside an axis");
             }
             Ok((
-                Scale {
+                TickScale {
                     title: title_below(&written.lines, row),
                     ..x
                 },
-                Scale {
+                TickScale {
                     title: title_beside(&page.glyphs, bounds),
                     ..y
                 },
@@ -119,7 +119,7 @@ pub(super) fn drawn(page: &Page) -> Drawn {
         match found {
             Ok((x, y)) => match drawn.plots.iter_mut().find(|plot| plot.x == x && plot.y == y) {
                 Some(plot) => plot.curves.push(curve.clone()),
-                None => drawn.plots.push(Plot {
+                None => drawn.plots.push(PrintedPlot {
                     x,
                     y,
                     curves: vec![curve.clone()],
@@ -132,13 +132,13 @@ pub(super) fn drawn(page: &Page) -> Drawn {
     drawn
 }
 
-impl Drawn {
+impl PageDrawing {
     /// Takes the numbers at the ticks out of lines.
-    pub(super) fn without_ticks(&self, mut lines: Vec<Line>) -> Vec<Line> {
+    pub(super) fn without_ticks(&self, mut lines: Vec<WordLine>) -> Vec<WordLine> {
         if self.ticks.is_empty() {
             return lines;
         }
-        let is_tick = |word: &Word| {
+        let is_tick = |word: &PrintedWord| {
             let at = |place: &&Rect| (place.x0, place.y1) == (word.left, word.baseline);
             self.ticks.iter().any(|place| at(&place))
         };
@@ -199,14 +199,14 @@ impl Ticks {
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Along {
+enum AxisDirection {
     X,
     Y,
 }
 
 /// A number on the page.
 #[derive(Clone, Copy, Debug)]
-struct Mark {
+struct PrintedNumber {
     value: f64,
     /// Its middle along the axis.
     middle: f64,
@@ -216,13 +216,13 @@ struct Mark {
 
 /// Numbers that rise evenly along a row or a column.
 #[derive(Clone, Debug)]
-struct Row {
-    marks: Vec<Mark>,
+struct TickRow {
+    marks: Vec<PrintedNumber>,
     /// Whether commas in it could mean decimals as well as thousands.
     ambiguous: bool,
 }
 
-impl Row {
+impl TickRow {
     fn place(&self) -> Rect {
         self.marks
             .iter()
@@ -242,13 +242,13 @@ impl Row {
 
 /// How a comma is read.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Comma {
+enum CommaReading {
     Decimal,
     Thousands,
 }
 
 /// A number as it is printed at a tick.
-fn number(text: &str, comma: Comma) -> Option<f64> {
+fn number(text: &str, comma: CommaReading) -> Option<f64> {
     let text = text.replace(['−', '–'], "-");
     let digits = text.strip_prefix(['-', '+']).unwrap_or(&text);
     if digits.is_empty()
@@ -260,8 +260,8 @@ fn number(text: &str, comma: Comma) -> Option<f64> {
     }
     let plain = match (digits.split_once(','), comma) {
         (None, _) => text.clone(),
-        (Some((_, behind)), Comma::Decimal) if !behind.contains([',', '.']) => text.replace(',', "."),
-        (Some((before, behind)), Comma::Thousands)
+        (Some((_, behind)), CommaReading::Decimal) if !behind.contains([',', '.']) => text.replace(',', "."),
+        (Some((before, behind)), CommaReading::Thousands)
             if behind.len() == 3 && (1..=3).contains(&before.len()) && !before.starts_with('0') =>
         {
             text.replace(',', "")
@@ -272,10 +272,10 @@ fn number(text: &str, comma: Comma) -> Option<f64> {
 }
 
 /// The rows or columns of numbers that may be the ticks of an axis.
-fn axes(words: &[&Word], along: Along) -> Vec<Row> {
+fn axes(words: &[&PrintedWord], along: AxisDirection) -> Vec<TickRow> {
     let mut all = Vec::new();
-    for comma in [Comma::Decimal, Comma::Thousands] {
-        let marks: Vec<(Mark, bool)> = words
+    for comma in [CommaReading::Decimal, CommaReading::Thousands] {
+        let marks: Vec<(PrintedNumber, bool)> = words
             .iter()
             .filter(|word| !word.hidden)
             .filter_map(|word| {
@@ -287,10 +287,10 @@ fn axes(words: &[&Word], along: Along) -> Vec<Row> {
                     word.baseline,
                 );
                 let middle = match along {
-                    Along::X => place.center().x,
-                    Along::Y => place.center().y,
+                    AxisDirection::X => place.center().x,
+                    AxisDirection::Y => place.center().y,
                 };
-                let mark = Mark {
+                let mark = PrintedNumber {
                     value,
                     middle,
                     place,
@@ -299,12 +299,12 @@ fn axes(words: &[&Word], along: Along) -> Vec<Row> {
                 Some((mark, word.text.contains(',')))
             })
             .collect();
-        if comma == Comma::Thousands && !marks.iter().any(|(_, has_comma)| *has_comma) {
+        if comma == CommaReading::Thousands && !marks.iter().any(|(_, has_comma)| *has_comma) {
             continue;
         }
         for group in aligned(&marks, along) {
             for run in even(&group) {
-                let same = |row: &&mut Row| {
+                let same = |row: &&mut TickRow| {
                     row.place()
                         == run
                             .iter()
@@ -313,8 +313,10 @@ fn axes(words: &[&Word], along: Along) -> Vec<Row> {
                             .unwrap_or_default()
                 };
                 match all.iter_mut().find(same) {
-                    Some(row) => row.ambiguous |= comma == Comma::Thousands && run.iter().any(|mark| mark.1),
-                    None => all.push(Row {
+                    Some(row) => {
+                        row.ambiguous |= comma == CommaReading::Thousands && run.iter().any(|mark| mark.1)
+                    }
+                    None => all.push(TickRow {
                         marks: run.iter().map(|mark| mark.0).collect(),
                         ambiguous: false,
                     }),
@@ -326,11 +328,11 @@ fn axes(words: &[&Word], along: Along) -> Vec<Row> {
 }
 
 /// Numbers of one size on a line, or under one another by their left ends, middles or right ends; each in order.
-fn aligned(marks: &[(Mark, bool)], along: Along) -> Vec<Vec<(Mark, bool)>> {
+fn aligned(marks: &[(PrintedNumber, bool)], along: AxisDirection) -> Vec<Vec<(PrintedNumber, bool)>> {
     const APART: f64 = 2.0;
-    let lines: Vec<fn(&Mark) -> f64> = match along {
-        Along::X => vec![|mark| mark.place.y1],
-        Along::Y => vec![|mark| mark.place.x1, |mark| mark.place.x0, |mark| {
+    let lines: Vec<fn(&PrintedNumber) -> f64> = match along {
+        AxisDirection::X => vec![|mark| mark.place.y1],
+        AxisDirection::Y => vec![|mark| mark.place.x1, |mark| mark.place.x0, |mark| {
             mark.place.center().x
         }],
     };
@@ -350,7 +352,7 @@ fn aligned(marks: &[(Mark, bool)], along: Along) -> Vec<Vec<(Mark, bool)>> {
 }
 
 /// The longest parts of a row that rise or fall evenly.
-fn even(group: &[(Mark, bool)]) -> Vec<&[(Mark, bool)]> {
+fn even(group: &[(PrintedNumber, bool)]) -> Vec<&[(PrintedNumber, bool)]> {
     const UNEVEN: f64 = 0.06;
     let slope = |at: usize| {
         let (one, next) = (&group[at].0, &group[at + 1].0);
@@ -380,7 +382,7 @@ const TWO_WAYS: &str = "the numbers at one of its axes can be read in two ways";
 const TWO_AXES: &str = "it has axes of its own on both sides";
 
 /// The nearest row of numbers below a curve.
-fn row_below(rows: &[Row], curve: Rect) -> Option<&Row> {
+fn row_below(rows: &[TickRow], curve: Rect) -> Option<&TickRow> {
     rows.iter()
         .filter(|row| row.place().y1 >= curve.y1 - 5.0)
         .filter(|row| {
@@ -391,12 +393,12 @@ fn row_below(rows: &[Row], curve: Rect) -> Option<&Row> {
 }
 
 /// The columns of numbers beside a curve: the nearest on its left, and those on its right.
-fn rows_beside(rows: &[Row], curve: Rect) -> (Option<&Row>, Vec<&Row>) {
-    let fits = |row: &&Row| {
+fn rows_beside(rows: &[TickRow], curve: Rect) -> (Option<&TickRow>, Vec<&TickRow>) {
+    let fits = |row: &&TickRow| {
         let (from, to) = row.reach();
         from <= curve.y0 && curve.y1 <= to
     };
-    let nearest = |a: &&Row, b: &&Row| {
+    let nearest = |a: &&TickRow, b: &&TickRow| {
         let (one, other) = (a.place().x1, b.place().x1);
         one.total_cmp(&other).then(a.marks.len().cmp(&b.marks.len()))
     };
@@ -423,12 +425,12 @@ enum Side {
 }
 
 /// The scale of a row by the ticks on one side of it.
-fn scale_on(row: &Row, ticks: &Ticks, side: Side) -> Result<Scale, &'static str> {
+fn scale_on(row: &TickRow, ticks: &Ticks, side: Side) -> Result<TickScale, &'static str> {
     const TOUCH: f64 = 1.0;
     let place = row.place();
     let (strokes, along) = match side {
-        Side::Above => (&ticks.upright, Along::X),
-        Side::Right | Side::Left => (&ticks.level, Along::Y),
+        Side::Above => (&ticks.upright, AxisDirection::X),
+        Side::Right | Side::Left => (&ticks.level, AxisDirection::Y),
     };
     let between: Vec<Rect> = strokes
         .iter()
@@ -443,12 +445,12 @@ fn scale_on(row: &Row, ticks: &Ticks, side: Side) -> Result<Scale, &'static str>
 }
 
 /// The axis below a curve, and the place of its numbers.
-fn scale_below(rows: &[Row], curve: Rect, ticks: &Ticks) -> Result<(Scale, Rect), &'static str> {
+fn scale_below(rows: &[TickRow], curve: Rect, ticks: &Ticks) -> Result<(TickScale, Rect), &'static str> {
     let row = row_below(rows, curve).ok_or(NO_NUMBERS)?;
     Ok((scale_on(row, ticks, Side::Above)?, row.place()))
 }
 
-fn scale_beside(rows: &[Row], curve: Rect, ticks: &Ticks) -> Result<Scale, &'static str> {
+fn scale_beside(rows: &[TickRow], curve: Rect, ticks: &Ticks) -> Result<TickScale, &'static str> {
     let (left, right) = rows_beside(rows, curve);
     let own = scale_on(left.ok_or(NO_NUMBERS)?, ticks, Side::Right)?;
     for row in right {
@@ -463,7 +465,7 @@ fn scale_beside(rows: &[Row], curve: Rect, ticks: &Ticks) -> Result<Scale, &'sta
 }
 
 /// Where the numbers at the axes of a curve stand, as far as they have ticks.
-fn numbers_at(below: &[Row], beside: &[Row], curve: Rect, ticks: &Ticks) -> Vec<Rect> {
+fn numbers_at(below: &[TickRow], beside: &[TickRow], curve: Rect, ticks: &Ticks) -> Vec<Rect> {
     let (left, right) = rows_beside(beside, curve);
     let rows = row_below(below, curve)
         .map(|row| (row, Side::Above))
@@ -476,7 +478,7 @@ fn numbers_at(below: &[Row], beside: &[Row], curve: Rect, ticks: &Ticks) -> Vec<
 }
 
 /// The line through the ticks at the numbers of a row.
-fn scale(row: &Row, ticks: &[Rect], along: Along) -> Result<Scale, &'static str> {
+fn scale(row: &TickRow, ticks: &[Rect], along: AxisDirection) -> Result<TickScale, &'static str> {
     if row.ambiguous {
         return Err(TWO_WAYS);
     }
@@ -487,14 +489,14 @@ fn scale(row: &Row, ticks: &[Rect], along: Along) -> Result<Scale, &'static str>
             let near = ticks.iter().filter(|tick| {
                 let gap = tick.union(mark.place);
                 let apart = match along {
-                    Along::X => gap.height() - tick.height() - mark.place.height(),
-                    Along::Y => gap.width() - tick.width() - mark.place.width(),
+                    AxisDirection::X => gap.height() - tick.height() - mark.place.height(),
+                    AxisDirection::Y => gap.width() - tick.width() - mark.place.width(),
                 };
                 apart <= NEAR
             });
             let middle = |tick: &Rect| match along {
-                Along::X => tick.center().x,
-                Along::Y => tick.center().y,
+                AxisDirection::X => tick.center().x,
+                AxisDirection::Y => tick.center().y,
             };
             near.map(middle)
                 .filter(|at| (at - mark.middle).abs() <= (0.5 * mark.size).max(2.5))
@@ -523,7 +525,7 @@ fn scale(row: &Row, ticks: &[Rect], along: Along) -> Result<Scale, &'static str>
     if !slope.is_finite() || slope == 0.0 || farthest > STRAIGHT {
         return Err(NOT_STRAIGHT);
     }
-    Ok(Scale {
+    Ok(TickScale {
         title: String::new(),
         slope,
         place,
@@ -533,7 +535,7 @@ fn scale(row: &Row, ticks: &[Rect], along: Along) -> Result<Scale, &'static str>
 }
 
 /// Whether a word beside a curve multiplies or shifts the numbers of an axis, as `×10⁻³`, `1e−3` or `+2.5`.
-fn is_factor(word: &Word, curve: Rect) -> bool {
+fn is_factor(word: &PrintedWord, curve: Rect) -> bool {
     const AROUND: f64 = 80.0;
     if !curve
         .inflate(AROUND, AROUND)
@@ -556,7 +558,7 @@ fn is_factor(word: &Word, curve: Rect) -> bool {
 }
 
 /// The words under the numbers of an axis, and in their middle.
-fn title_below(lines: &[Line], row: Rect) -> String {
+fn title_below(lines: &[WordLine], row: Rect) -> String {
     let line = lines
         .iter()
         .filter(|line| line.baseline > row.y1 + 1.0 && line.baseline < row.y1 + 3.0 * line.size)
@@ -610,16 +612,16 @@ mod tests {
 
     #[test]
     fn numbers_at_ticks_are_read_in_one_way_only() {
-        assert_eq!(number("−0.5", Comma::Decimal), Some(-0.5));
-        assert_eq!(number("0,25", Comma::Decimal), Some(0.25));
-        assert_eq!(number("0,250", Comma::Thousands), None);
-        assert_eq!(number("1,000", Comma::Thousands), Some(1000.0));
-        assert_eq!(number("1e3", Comma::Decimal), None);
-        assert_eq!(number("10⁻³", Comma::Decimal), None);
+        assert_eq!(number("−0.5", CommaReading::Decimal), Some(-0.5));
+        assert_eq!(number("0,25", CommaReading::Decimal), Some(0.25));
+        assert_eq!(number("0,250", CommaReading::Thousands), None);
+        assert_eq!(number("1,000", CommaReading::Thousands), Some(1000.0));
+        assert_eq!(number("1e3", CommaReading::Decimal), None);
+        assert_eq!(number("10⁻³", CommaReading::Decimal), None);
     }
 
-    fn scale_of(resolution: f64) -> Scale {
-        Scale {
+    fn scale_of(resolution: f64) -> TickScale {
+        TickScale {
             title: String::new(),
             slope: 1.0,
             place: 0.0,

@@ -58,7 +58,7 @@ pub(super) struct Glyph {
 
 /// A page.
 #[derive(Clone, Debug, Default)]
-pub(super) struct Page {
+pub(super) struct PrintedPage {
     /// From 1.
     pub(super) number: usize,
     pub(super) glyphs: Vec<Glyph>,
@@ -71,7 +71,7 @@ pub(super) struct Page {
 
 /// Why a report was not opened, or not read to its end.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Refusal {
+pub(super) enum ReportRefusal {
     Encrypted,
     Damaged,
     Objects,
@@ -82,49 +82,49 @@ pub(super) enum Refusal {
 }
 
 /// All pages of a report.
-pub(super) fn pages(bytes: &Arc<Vec<u8>>) -> Result<Vec<Page>, Refusal> {
+pub(super) fn pages(bytes: &Arc<Vec<u8>>) -> Result<Vec<PrintedPage>, ReportRefusal> {
     // What is encrypted cannot be measured, and its owner did not want it to be copied.
     if memchr::memmem::find(bytes, b"/Encrypt").is_some() {
-        return Err(Refusal::Encrypted);
+        return Err(ReportRefusal::Encrypted);
     }
     unfold::check(bytes).map_err(|excess| match excess {
-        Excess::Objects => Refusal::Objects,
-        Excess::Unfolded => Refusal::Unfolded,
+        Excess::Objects => ReportRefusal::Objects,
+        Excess::Unfolded => ReportRefusal::Unfolded,
     })?;
     guarded(|| interpreted(bytes)).unwrap_or_else(|payload| {
         // A panic of the library is damage that it did not expect.
         Err(payload
-            .downcast::<Refusal>()
-            .map_or(Refusal::Damaged, |refusal| *refusal))
+            .downcast::<ReportRefusal>()
+            .map_or(ReportRefusal::Damaged, |refusal| *refusal))
     })
 }
 
-fn interpreted(bytes: &Arc<Vec<u8>>) -> Result<Vec<Page>, Refusal> {
+fn interpreted(bytes: &Arc<Vec<u8>>) -> Result<Vec<PrintedPage>, ReportRefusal> {
     let pdf = Pdf::new(Arc::clone(bytes)).map_err(|error| match error {
         LoadPdfError::Decryption(
             DecryptionError::PasswordProtected
             | DecryptionError::MissingIDEntry
             | DecryptionError::InvalidEncryption
             | DecryptionError::UnsupportedAlgorithm,
-        ) => Refusal::Encrypted,
-        LoadPdfError::Invalid => Refusal::Damaged,
+        ) => ReportRefusal::Encrypted,
+        LoadPdfError::Invalid => ReportRefusal::Damaged,
     })?;
     if pdf.len() > unfold::MOST_OBJECTS {
-        return Err(Refusal::Objects);
+        return Err(ReportRefusal::Objects);
     }
     if pdf
         .objects()
         .into_iter()
         .any(|object| object.into_dict().is_some_and(|dict| is_endless_font(&dict, 0)))
     {
-        return Err(Refusal::Objects);
+        return Err(ReportRefusal::Objects);
     }
     if pdf.pages().len() > MOST_PAGES {
-        return Err(Refusal::Pages(pdf.pages().len()));
+        return Err(ReportRefusal::Pages(pdf.pages().len()));
     }
     let cache = InterpreterCache::new();
     let end = Instant::now() + LONGEST;
-    let mut work = Work {
+    let mut work = WorkDone {
         glyphs: 0,
         steps: 0,
         until: end,
@@ -135,9 +135,9 @@ fn interpreted(bytes: &Arc<Vec<u8>>) -> Result<Vec<Page>, Refusal> {
         work.steps = 0;
         work.until = end.min(Instant::now() + LONGEST_PAGE);
         let mut collector = Collector {
-            page: Page {
+            page: PrintedPage {
                 number: index + 1,
-                ..Page::default()
+                ..PrintedPage::default()
             },
             bounds: {
                 let (width, height) = page.render_dimensions();
@@ -152,7 +152,7 @@ fn interpreted(bytes: &Arc<Vec<u8>>) -> Result<Vec<Page>, Refusal> {
         collector.page.damaged = content.is_none() && page.raw().contains_key("Contents");
         unfolded += content.map_or(0, <[u8]>::len) as u64;
         if unfolded > MOST_UNFOLDED {
-            return Err(Refusal::Unfolded);
+            return Err(ReportRefusal::Unfolded);
         }
         let done = guarded(|| {
             let upright = Affine::new(page.initial_transform(true).as_coeffs());
@@ -164,7 +164,7 @@ fn interpreted(bytes: &Arc<Vec<u8>>) -> Result<Vec<Page>, Refusal> {
         });
         let Collector { mut page, .. } = collector;
         if let Err(payload) = done {
-            if payload.is::<Refusal>() {
+            if payload.is::<ReportRefusal>() {
                 resume_unwind(payload);
             }
             page.damaged = true;
@@ -200,7 +200,7 @@ fn is_endless_font(dict: &Dict<'_>, depth: usize) -> bool {
 }
 
 /// The work done.
-struct Work {
+struct WorkDone {
     /// Of all pages.
     glyphs: usize,
     /// Of this page.
@@ -208,28 +208,28 @@ struct Work {
     until: Instant,
 }
 
-impl Work {
+impl WorkDone {
     /// Counts a step. The library cannot be told to stop, so that it is left by unwinding, without the message of a panic.
     fn step(&mut self, glyphs: usize) {
         self.steps += 1;
         self.glyphs += glyphs;
         if self.glyphs > MOST_GLYPHS {
-            resume_unwind(Box::new(Refusal::Glyphs));
+            resume_unwind(Box::new(ReportRefusal::Glyphs));
         }
         if self.steps > MOST_STEPS || (self.steps.is_multiple_of(64) && Instant::now() > self.until) {
-            resume_unwind(Box::new(Refusal::Steps));
+            resume_unwind(Box::new(ReportRefusal::Steps));
         }
     }
 }
 
 struct Collector<'w> {
-    page: Page,
+    page: PrintedPage,
     /// Whether figures of fonts are drawn above the line, by what identifies their shapes.
     shapes: HashMap<GlyphIdentifier, bool>,
     bounds: Rect,
     /// Of the lines drawn so far.
     corners: usize,
-    work: &'w mut Work,
+    work: &'w mut WorkDone,
 }
 
 impl Collector<'_> {

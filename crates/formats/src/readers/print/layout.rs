@@ -1,6 +1,6 @@
 //! Lines into cells, and parts of a page that stand beside each other into the order in which they are read.
 
-use super::words::{Line, Word};
+use super::words::{PrintedWord, WordLine};
 
 /// A gap inside a line from which a cell ends, in sizes of the font: two blanks of a typewriter's font are 1.2, one is 0.6.
 const CELL: f64 = 0.85;
@@ -13,10 +13,10 @@ const FEWEST_LINES: usize = 5;
 
 /// A line of cells.
 #[derive(Clone, Debug)]
-pub(super) struct Row {
+pub(super) struct PrintRow {
     /// The line of the page, from 1.
     pub(super) line: usize,
-    pub(super) cells: Vec<Cell>,
+    pub(super) cells: Vec<PrintCell>,
     /// Whether more room than usual is above it.
     pub(super) apart: bool,
     pub(super) hidden: bool,
@@ -25,21 +25,21 @@ pub(super) struct Row {
 
 /// Words that belong together.
 #[derive(Clone, Debug)]
-pub(super) struct Cell {
+pub(super) struct PrintCell {
     pub(super) text: String,
     left: f64,
     right: f64,
-    words: Vec<Word>,
+    words: Vec<PrintedWord>,
 }
 
-impl Row {
+impl PrintRow {
     /// Where the line stands on the page.
     pub(super) fn baseline(&self) -> f64 {
         self.baseline
     }
 
     /// The same line with other cells.
-    pub(super) fn with_cells(&self, cells: Vec<Cell>) -> Self {
+    pub(super) fn with_cells(&self, cells: Vec<PrintCell>) -> Self {
         Self {
             cells,
             ..self.clone()
@@ -47,7 +47,7 @@ impl Row {
     }
 
     /// Its cells of which something is so.
-    pub(super) fn cells_where(&self, flags: &[bool], wanted: bool) -> Vec<Cell> {
+    pub(super) fn cells_where(&self, flags: &[bool], wanted: bool) -> Vec<PrintCell> {
         let cells = self.cells.iter().zip(flags);
         cells
             .filter(|(cell, flag)| **flag == wanted && !cell.text.is_empty())
@@ -56,13 +56,13 @@ impl Row {
     }
 }
 
-impl Cell {
+impl PrintCell {
     /// Where it begins.
     pub(super) fn left(&self) -> f64 {
         self.left
     }
 
-    fn of(words: Vec<Word>) -> Option<Self> {
+    fn of(words: Vec<PrintedWord>) -> Option<Self> {
         let (first, last) = (words.first()?, words.last()?);
         let texts: Vec<&str> = words.iter().map(|word| word.text.as_str()).collect();
         Some(Self {
@@ -120,9 +120,9 @@ fn is_number(text: &str) -> bool {
 }
 
 /// The rows of a page in the order of reading.
-pub(super) fn rows(lines: Vec<Line>) -> Vec<Row> {
+pub(super) fn rows(lines: Vec<WordLine>) -> Vec<PrintRow> {
     let usual = usual_step(&lines);
-    let numbered: Numbered = lines
+    let numbered: NumberedCells = lines
         .into_iter()
         .enumerate()
         .map(|(at, line)| (at + 1, line))
@@ -131,17 +131,17 @@ pub(super) fn rows(lines: Vec<Line>) -> Vec<Row> {
     for part in parts(numbered) {
         let mut before = None;
         let prose = prose(&part);
-        let mut of_part: Vec<Row> = part
+        let mut of_part: Vec<PrintRow> = part
             .into_iter()
             .zip(prose)
             .map(|((number, line), prose)| {
-                let row = Row {
+                let row = PrintRow {
                     line: number,
                     apart: before.is_none_or(|before| line.baseline - before > 1.7 * usual),
                     hidden: line.words.iter().any(|word| word.hidden),
                     baseline: line.baseline,
                     cells: if prose {
-                        Cell::of(line.words).into_iter().collect()
+                        PrintCell::of(line.words).into_iter().collect()
                     } else {
                         cells(line.words)
                     },
@@ -160,11 +160,11 @@ pub(super) fn rows(lines: Vec<Line>) -> Vec<Row> {
 
 /// Puts the second line of a value to the first: a line of one cell of words, close below a line of several of which one ends
 /// in a comma, and under that one or under the key in front of it.
-fn wrapped_values(rows: &mut Vec<Row>) {
+fn wrapped_values(rows: &mut Vec<PrintRow>) {
     const NEAR: f64 = 2.0;
     /// Farthest baseline of the second line, in sizes of the font.
     const BELOW: f64 = 1.8;
-    let goes_on = |above: &Row, row: &Row| match row.cells.as_slice() {
+    let goes_on = |above: &PrintRow, row: &PrintRow| match row.cells.as_slice() {
         [cell] => {
             let size = cell.words.first().map_or(0.0, |word| word.size);
             row.baseline - above.baseline < BELOW * size
@@ -183,7 +183,7 @@ fn wrapped_values(rows: &mut Vec<Row>) {
                     .get(place)
                     .is_some_and(|cell| (cell.left - left).abs() < NEAR)
             };
-            let open = |cell: &Cell| cell.text.ends_with(',') && !cell.is_number();
+            let open = |cell: &PrintCell| cell.text.ends_with(',') && !cell.is_number();
             (0..above.len())
                 .find(|&place| open(&above[place]) && (is_near(place) || place > 0 && is_near(place - 1)))
         } else {
@@ -201,12 +201,12 @@ fn wrapped_values(rows: &mut Vec<Row>) {
 }
 
 /// Puts letters that are set apart together again, on a page where words are set so: `T I M E` is `TIME`, `0 . 1 2` is `0.12`.
-fn without_letter_spacing(rows: &mut [Row]) {
+fn without_letter_spacing(rows: &mut [PrintRow]) {
     /// So many letters set apart are no list of symbols.
     const FEWEST_LETTERS: usize = 4;
-    let is_spaced = |cell: &Cell| cell.words.iter().all(|word| word.text.chars().count() == 1);
-    let letters = |cell: &Cell| {
-        let is_letter = |word: &&Word| word.text.chars().all(char::is_alphabetic);
+    let is_spaced = |cell: &PrintCell| cell.words.iter().all(|word| word.text.chars().count() == 1);
+    let letters = |cell: &PrintCell| {
+        let is_letter = |word: &&PrintedWord| word.text.chars().all(char::is_alphabetic);
         cell.words.iter().filter(is_letter).count()
     };
     let cells = || rows.iter().flat_map(|row| &row.cells);
@@ -221,9 +221,9 @@ fn without_letter_spacing(rows: &mut [Row]) {
 }
 
 /// Letters that are set apart as words: a word ends at a gap that is wider than the others.
-fn set_together(letters: &[Word]) -> String {
+fn set_together(letters: &[PrintedWord]) -> String {
     const WIDER: f64 = 1.6;
-    let gap = |pair: &[Word]| pair[1].left - pair[0].right;
+    let gap = |pair: &[PrintedWord]| pair[1].left - pair[0].right;
     let mut gaps: Vec<f64> = letters.windows(2).map(gap).collect();
     gaps.sort_by(f64::total_cmp);
     let usual = gaps.get(gaps.len() / 2).copied().unwrap_or(0.0);
@@ -240,7 +240,7 @@ fn set_together(letters: &[Word]) -> String {
 }
 
 /// How far lines usually lie apart.
-fn usual_step(lines: &[Line]) -> f64 {
+fn usual_step(lines: &[WordLine]) -> f64 {
     let mut steps: Vec<f64> = lines
         .windows(2)
         .map(|pair| pair[1].baseline - pair[0].baseline)
@@ -252,7 +252,7 @@ fn usual_step(lines: &[Line]) -> f64 {
 }
 
 /// Whether a line has wide gaps.
-fn has_gaps(line: &Line) -> bool {
+fn has_gaps(line: &WordLine) -> bool {
     line.words
         .windows(2)
         .any(|pair| pair[1].left - pair[0].right >= CELL * pair[0].size.min(pair[1].size))
@@ -260,9 +260,10 @@ fn has_gaps(line: &Line) -> bool {
 
 /// Which lines are lines of running words: also those with wide gaps, which come of justifying, where the line above or below
 /// begins and ends at the same places, is set in the same size, and runs without.
-fn prose(lines: &[(usize, Line)]) -> Vec<bool> {
-    let words = |line: &Line| {
-        let letters = |word: &&Word| word.text.chars().filter(|sign| sign.is_alphabetic()).count() >= 2;
+fn prose(lines: &[(usize, WordLine)]) -> Vec<bool> {
+    let words = |line: &WordLine| {
+        let letters =
+            |word: &&PrintedWord| word.text.chars().filter(|sign| sign.is_alphabetic()).count() >= 2;
         line.words.iter().filter(letters).count() >= 4
     };
     let sure: Vec<bool> = lines
@@ -289,29 +290,29 @@ fn prose(lines: &[(usize, Line)]) -> Vec<bool> {
 }
 
 /// The words of a line as cells, where the gaps are wide.
-fn cells(words: Vec<Word>) -> Vec<Cell> {
+fn cells(words: Vec<PrintedWord>) -> Vec<PrintCell> {
     let mut cells = Vec::new();
-    let mut cell: Vec<Word> = Vec::new();
+    let mut cell: Vec<PrintedWord> = Vec::new();
     for word in words {
         let ends = cell
             .last()
             .is_some_and(|last| word.left - last.right >= CELL * last.size.min(word.size));
         if ends {
-            cells.extend(Cell::of(std::mem::take(&mut cell)));
+            cells.extend(PrintCell::of(std::mem::take(&mut cell)));
         }
         cell.push(word);
     }
-    cells.extend(Cell::of(cell));
+    cells.extend(PrintCell::of(cell));
     cells
 }
 
-type Numbered = Vec<(usize, Line)>;
+type NumberedCells = Vec<(usize, WordLine)>;
 
 /// The parts of a page in the order of reading. Where lines stand beside each other on both sides of a strip that stays
 /// white over many of them, and they are no rows of one table, the left side is read first.
-fn parts(lines: Numbered) -> Vec<Numbered> {
+fn parts(lines: NumberedCells) -> Vec<NumberedCells> {
     let mut parts = Vec::new();
-    let mut whole: Numbered = Vec::new();
+    let mut whole: NumberedCells = Vec::new();
     let mut at = 0;
     while at < lines.len() {
         if let Some((end, strip)) = beside(&lines, at) {
@@ -320,11 +321,11 @@ fn parts(lines: Numbered) -> Vec<Numbered> {
             }
             let (mut left, mut right) = (Vec::new(), Vec::new());
             for (number, line) in &lines[at..end] {
-                let (l, r): (Vec<Word>, Vec<Word>) =
+                let (l, r): (Vec<PrintedWord>, Vec<PrintedWord>) =
                     line.words.iter().cloned().partition(|word| word.right <= strip.1);
                 for (words, side) in [(l, &mut left), (r, &mut right)] {
                     if !words.is_empty() {
-                        let line = Line {
+                        let line = WordLine {
                             words,
                             ..line.clone()
                         };
@@ -347,7 +348,7 @@ fn parts(lines: Numbered) -> Vec<Numbered> {
 }
 
 /// The end of the lines from `at` on that stand in two columns of the page, and the strip between them.
-fn beside(lines: &[(usize, Line)], at: usize) -> Option<(usize, (f64, f64))> {
+fn beside(lines: &[(usize, WordLine)], at: usize) -> Option<(usize, (f64, f64))> {
     let words = || lines.iter().flat_map(|(_, line)| &line.words);
     let left = words().map(|word| word.left).fold(f64::INFINITY, f64::min);
     let right = words().map(|word| word.right).fold(f64::NEG_INFINITY, f64::max);
@@ -378,7 +379,7 @@ fn beside(lines: &[(usize, Line)], at: usize) -> Option<(usize, (f64, f64))> {
 }
 
 /// What is left of a strip beside words.
-fn without(strip: (f64, f64), words: &[Word]) -> Vec<(f64, f64)> {
+fn without(strip: (f64, f64), words: &[PrintedWord]) -> Vec<(f64, f64)> {
     let mut left = Vec::new();
     let mut from = strip.0;
     for word in words {
@@ -398,16 +399,17 @@ fn without(strip: (f64, f64), words: &[Word]) -> Vec<(f64, f64)> {
 
 /// Whether lines on both sides of a strip are columns of a page and no rows of one table: words run on both sides, or the
 /// lines of one side stand between those of the other.
-fn are_columns(lines: &[(usize, Line)], strip: (f64, f64)) -> bool {
+fn are_columns(lines: &[(usize, WordLine)], strip: (f64, f64)) -> bool {
     let (mut prose, mut table, mut alternating) = (0, 0, 0);
     let (mut only_left, mut only_right) = (0, 0);
     let mut before = None;
     for (_, line) in lines {
         let middle = f64::midpoint(strip.0, strip.1);
-        let (left, right): (Vec<&Word>, Vec<&Word>) =
+        let (left, right): (Vec<&PrintedWord>, Vec<&PrintedWord>) =
             line.words.iter().partition(|word| word.right <= middle);
-        let runs = |words: &[&Word]| {
-            let letters = |word: &&&Word| word.text.chars().filter(|sign| sign.is_alphabetic()).count() >= 2;
+        let runs = |words: &[&PrintedWord]| {
+            let letters =
+                |word: &&&PrintedWord| word.text.chars().filter(|sign| sign.is_alphabetic()).count() >= 2;
             words.iter().filter(letters).count() >= 4
         };
         let side = match (left.is_empty(), right.is_empty()) {
@@ -441,8 +443,8 @@ fn are_columns(lines: &[(usize, Line)], strip: (f64, f64)) -> bool {
 
 /// Puts the cells of each table of numbers under one another: what two columns share is parted, and a cell where nothing
 /// stands is told as empty, so that no number moves into the place of its neighbour.
-fn in_columns(rows: &mut [Row]) {
-    let is_data = |row: &Row| {
+fn in_columns(rows: &mut [PrintRow]) {
+    let is_data = |row: &PrintRow| {
         !row.cells.is_empty()
             && row.cells.iter().filter(|cell| cell.is_number()).count() * 2 > row.cells.len()
     };
@@ -465,7 +467,7 @@ fn in_columns(rows: &mut [Row]) {
 }
 
 /// Aligns the rows from `first` up to `end`, and the heads above them.
-fn table(rows: &mut [Row], first: usize, end: usize) {
+fn table(rows: &mut [PrintRow], first: usize, end: usize) {
     // A head with a cell for each column tells where they end.
     let above: Vec<(f64, f64)> = rows[..first]
         .last()
@@ -506,7 +508,7 @@ fn table(rows: &mut [Row], first: usize, end: usize) {
 }
 
 /// The gaps between the cells of a row.
-fn gaps(row: &Row) -> Vec<(f64, f64)> {
+fn gaps(row: &PrintRow) -> Vec<(f64, f64)> {
     row.cells
         .windows(2)
         .map(|pair| (pair[0].right, pair[1].left))
@@ -514,7 +516,7 @@ fn gaps(row: &Row) -> Vec<(f64, f64)> {
 }
 
 /// Parts cells at gaps that are narrow in this row, where they are wide in another row of the same table.
-fn part_at_gutters(rows: &mut [Row], above: Vec<(f64, f64)>) {
+fn part_at_gutters(rows: &mut [PrintRow], above: Vec<(f64, f64)>) {
     let mut wide = above;
     wide.extend(rows.iter().flat_map(gaps));
     // The strips that are white in all rows.
@@ -540,7 +542,7 @@ fn part_at_gutters(rows: &mut [Row], above: Vec<(f64, f64)>) {
     for row in rows {
         let cells = std::mem::take(&mut row.cells);
         for cell in cells {
-            let mut part: Vec<Word> = Vec::new();
+            let mut part: Vec<PrintedWord> = Vec::new();
             for word in cell.words {
                 let parts = part.last().is_some_and(|last| {
                     let between =
@@ -548,11 +550,11 @@ fn part_at_gutters(rows: &mut [Row], above: Vec<(f64, f64)>) {
                     !is_group(&last.text, &word.text) && gutters.iter().any(between)
                 });
                 if parts {
-                    row.cells.extend(Cell::of(std::mem::take(&mut part)));
+                    row.cells.extend(PrintCell::of(std::mem::take(&mut part)));
                 }
                 part.push(word);
             }
-            row.cells.extend(Cell::of(part));
+            row.cells.extend(PrintCell::of(part));
         }
     }
 }
@@ -566,7 +568,7 @@ fn is_group(word: &str, next: &str) -> bool {
 }
 
 /// Where the columns of rows stand: cells that lie over one another are of one column.
-fn columns(rows: &[Row]) -> Vec<(f64, f64)> {
+fn columns(rows: &[PrintRow]) -> Vec<(f64, f64)> {
     let mut places: Vec<(f64, f64)> = rows
         .iter()
         .flat_map(|row| row.cells.iter().map(|cell| (cell.left, cell.right)))
@@ -583,8 +585,8 @@ fn columns(rows: &[Row]) -> Vec<(f64, f64)> {
 }
 
 /// Gives each column of a row one cell, empty where nothing stands. A row of which two cells would share a column stays.
-fn align(row: &mut Row, columns: &[(f64, f64)]) {
-    let of = |cell: &Cell| {
+fn align(row: &mut PrintRow, columns: &[(f64, f64)]) {
+    let of = |cell: &PrintCell| {
         let distance = |column: &(f64, f64)| {
             let overlap = cell.right.min(column.1) - cell.left.max(column.0);
             let apart = (cell.middle() - f64::midpoint(column.0, column.1)).abs();
@@ -596,7 +598,7 @@ fn align(row: &mut Row, columns: &[(f64, f64)]) {
     if !taken.windows(2).all(|pair| pair[0] < pair[1]) {
         return;
     }
-    let mut aligned: Vec<Cell> = columns.iter().map(|column| Cell::empty(column.0)).collect();
+    let mut aligned: Vec<PrintCell> = columns.iter().map(|column| PrintCell::empty(column.0)).collect();
     for (cell, at) in std::mem::take(&mut row.cells).into_iter().zip(taken) {
         if let Some(place) = at.and_then(|at| aligned.get_mut(at)) {
             *place = cell;
@@ -607,16 +609,16 @@ fn align(row: &mut Row, columns: &[(f64, f64)]) {
 
 /// The words of a row as one head for each column, where heads that run together can be parted so that each stands over
 /// its column: at the same left or right edge, or about the same middle.
-fn heads_over(row: &Row, columns: &[(f64, f64)]) -> Option<Vec<Cell>> {
+fn heads_over(row: &PrintRow, columns: &[(f64, f64)]) -> Option<Vec<PrintCell>> {
     /// Longer lines are no heads, and would take long.
     const MOST_WORDS: usize = 60;
-    let words: Vec<&Word> = row.cells.iter().flat_map(|cell| &cell.words).collect();
+    let words: Vec<&PrintedWord> = row.cells.iter().flat_map(|cell| &cell.words).collect();
     let key = row.cells.first().is_some_and(|cell| cell.text.contains(": "));
     if key || words.len() < columns.len() || words.len() > MOST_WORDS {
         return None;
     }
     // Words that run on far behind the last column are prose above the table.
-    let letters = |word: &&&Word| word.text.chars().filter(|sign| sign.is_alphabetic()).count() >= 2;
+    let letters = |word: &&&PrintedWord| word.text.chars().filter(|sign| sign.is_alphabetic()).count() >= 2;
     let (left, right) = (columns.first()?.0, columns.last()?.1);
     let runs_on = words
         .last()
@@ -662,7 +664,7 @@ fn heads_over(row: &Row, columns: &[(f64, f64)]) -> Option<Vec<Cell>> {
     let mut to = words.len();
     for at in (1..=columns.len()).rev() {
         let (_, from) = best[at][to]?;
-        cells.extend(Cell::of(
+        cells.extend(PrintCell::of(
             words[from..to].iter().map(|word| (*word).clone()).collect(),
         ));
         to = from;
@@ -673,7 +675,7 @@ fn heads_over(row: &Row, columns: &[(f64, f64)]) -> Option<Vec<Cell>> {
 
 #[cfg(test)]
 mod tests {
-    use super::super::glyphs::{Glyph, Letter, Page};
+    use super::super::glyphs::{Glyph, Letter, PrintedPage};
     use super::super::words::written;
     use super::*;
 
@@ -694,11 +696,11 @@ mod tests {
                 }
             })
         });
-        let page = Page {
+        let page = PrintedPage {
             glyphs: glyphs.collect(),
-            ..Page::default()
+            ..PrintedPage::default()
         };
-        let row = |row: Row| row.cells.into_iter().map(|cell| cell.text).collect();
+        let row = |row: PrintRow| row.cells.into_iter().map(|cell| cell.text).collect();
         rows(written(&page).lines).into_iter().map(row).collect()
     }
 

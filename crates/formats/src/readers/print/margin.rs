@@ -1,6 +1,6 @@
 //! The furniture of pages: what is printed on each page beside its number, told apart so that it is known as such.
 
-use super::layout::{Cell, Row};
+use super::layout::{PrintCell, PrintRow};
 
 /// How many lines at the top and at the bottom of a page may be furniture.
 const LINES: usize = 4;
@@ -9,7 +9,7 @@ const APART: f64 = 4.0;
 
 /// Parts the lines of page heads and feet that are repeated but for one cell, such as the number of the page: each
 /// repeated cell becomes a line of its own. Bare numbers that count the pages are written as page numbers.
-pub(super) fn part_furniture(pages: &mut [(usize, Vec<Row>)]) {
+pub(super) fn part_furniture(pages: &mut [(usize, Vec<PrintRow>)]) {
     if pages.len() < 2 {
         return;
     }
@@ -49,8 +49,8 @@ pub(super) fn part_furniture(pages: &mut [(usize, Vec<Row>)]) {
                 }
                 parted.push(row);
             } else if is_numbered(&row, &repeated) {
-                let same: Vec<Cell> = row.cells_where(&repeated, true);
-                let own: Vec<Cell> = row.cells_where(&repeated, false);
+                let same: Vec<PrintCell> = row.cells_where(&repeated, true);
+                let own: Vec<PrintCell> = row.cells_where(&repeated, false);
                 for cell in same.into_iter().chain(own) {
                     parted.push(row.with_cells(vec![cell]));
                 }
@@ -63,7 +63,7 @@ pub(super) fn part_furniture(pages: &mut [(usize, Vec<Row>)]) {
 }
 
 /// Whether words of a line are repeated on other pages, and what is not is the number of the page: never a row of numbers.
-fn is_numbered(row: &Row, repeated: &[bool]) -> bool {
+fn is_numbered(row: &PrintRow, repeated: &[bool]) -> bool {
     let cells = || {
         row.cells
             .iter()
@@ -89,8 +89,8 @@ fn is_margin(at: usize, rows: usize) -> bool {
 }
 
 /// Whether a cell stands at the same place of another page.
-fn stands_in(cell: &Cell, row: &Row, rows: &[Row]) -> bool {
-    let near = |other: &&Row| (other.baseline() - row.baseline()).abs() <= APART;
+fn stands_in(cell: &PrintCell, row: &PrintRow, rows: &[PrintRow]) -> bool {
+    let near = |other: &&PrintRow| (other.baseline() - row.baseline()).abs() <= APART;
     let margin = |at: usize| is_margin(at, rows.len());
     rows.iter()
         .enumerate()
@@ -102,7 +102,7 @@ fn stands_in(cell: &Cell, row: &Row, rows: &[Row]) -> bool {
 }
 
 /// The lines that hold nothing but a number which goes up by one from page to page, as page and row.
-fn bare_numbers(pages: &[(usize, Vec<Row>)]) -> Vec<(usize, usize)> {
+fn bare_numbers(pages: &[(usize, Vec<PrintRow>)]) -> Vec<(usize, usize)> {
     for at_end in [true, false] {
         let found: Vec<(usize, usize, usize, i64)> = pages
             .iter()

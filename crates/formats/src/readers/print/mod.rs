@@ -21,23 +21,25 @@ use curvary_record::{
     Alternative, Claim, Code, Diagnostic, Label, Origin, Place, Question, Run, Severity, Span, code,
 };
 
-use self::curves::Plot;
-use self::glyphs::Refusal;
-use self::layout::Row;
-use crate::assume::Asked;
+use self::curves::PrintedPlot;
+use self::glyphs::ReportRefusal;
+use self::layout::PrintRow;
+use crate::assume::QuestionKind;
 use crate::rendering::Rendering;
-use crate::sink::{Breach, ColumnSaid, Counting, CurveSaid, Limits, Said, Sink, Values};
-use crate::{Card, Glimpse, Part, Reader, Reading, Recognition, Source};
+use crate::sink::{
+    ColumnInput, ContractViolation, CurveInput, LocatedText, Sink, SourceLimits, SpanUnit, Values,
+};
+use crate::{ExplainedLines, Reader, ReaderInfo, Reading, Recognition, Source, SourcePreview};
 
 /// The reader of printed reports.
 pub struct Print {
-    card: Card,
+    card: ReaderInfo,
 }
 
 impl Default for Print {
     fn default() -> Self {
         Self {
-            card: Card {
+            card: ReaderInfo {
                 id: "built-in/print".to_owned(),
                 version: "1".to_owned(),
                 title: "printed reports with a text layer (PDF)".to_owned(),
@@ -55,20 +57,20 @@ const DRAWN_CURVE: &str = "drawn-curve";
 const DRAWN_CURVE_ANSWERS: [&str; 2] = ["digitised", "left-out"];
 
 /// What is asked about prints.
-pub(crate) fn asked() -> impl Iterator<Item = Asked> {
+pub(crate) fn asked() -> impl Iterator<Item = QuestionKind> {
     [
-        Asked::one_of(HIDDEN_TEXT, HIDDEN_TEXT_ANSWERS),
-        Asked::one_of(DRAWN_CURVE, DRAWN_CURVE_ANSWERS),
+        QuestionKind::one_of(HIDDEN_TEXT, HIDDEN_TEXT_ANSWERS),
+        QuestionKind::one_of(DRAWN_CURVE, DRAWN_CURVE_ANSWERS),
     ]
     .into_iter()
 }
 
 impl Reader for Print {
-    fn card(&self) -> &Card {
+    fn card(&self) -> &ReaderInfo {
         &self.card
     }
 
-    fn recognise(&self, glimpse: &Glimpse<'_>) -> Recognition {
+    fn recognise(&self, glimpse: &SourcePreview<'_>) -> Recognition {
         if glimpse.start.starts_with(b"%PDF-") {
             Recognition::Yes("a PDF document".to_owned())
         } else {
@@ -77,18 +79,18 @@ impl Reader for Print {
     }
 
     fn read(&self, source: &Source) -> Reading {
-        let report = match Report::open(source) {
+        let report = match PrintedReport::open(source) {
             Ok(report) => report,
             Err(why) => return Reading::refused(*why),
         };
         // Text was never decoded here.
-        let mut sink = Sink::new(source, &self.card, Counting::Bytes, Limits::WHOLE);
+        let mut sink = Sink::new(source, &self.card, SpanUnit::Bytes, SourceLimits::WHOLE);
         let told = self.hand_over(source, report, &mut sink);
         sink.finished(told)
     }
 
-    fn explain(&self, source: &Source) -> Vec<Part> {
-        Report::open(source).map_or_else(
+    fn explain(&self, source: &Source) -> Vec<ExplainedLines> {
+        PrintedReport::open(source).map_or_else(
             |_| Vec::new(),
             |report| report.rendering.explain(source, &self.card),
         )
@@ -97,7 +99,12 @@ impl Reader for Print {
 
 impl Print {
     /// The tables of a report, and the curves of it that are wanted.
-    fn hand_over(&self, source: &Source, report: Report, sink: &mut Sink<'_>) -> Result<(), Breach> {
+    fn hand_over(
+        &self,
+        source: &Source,
+        report: PrintedReport,
+        sink: &mut Sink<'_>,
+    ) -> Result<(), ContractViolation> {
         let empty = report.rendering.is_empty();
         let mut reading = if empty {
             Reading::default()
@@ -143,10 +150,10 @@ impl Print {
     fn digitise(
         &self,
         source: &Source,
-        report: &Report,
+        report: &PrintedReport,
         printed: bool,
         sink: &mut Sink<'_>,
-    ) -> Result<Vec<Diagnostic>, Breach> {
+    ) -> Result<Vec<Diagnostic>, ContractViolation> {
         let wanted = source.assume().get(DRAWN_CURVE);
         let mut remarks = Vec::new();
         if wanted.is_some() || !printed {
@@ -180,7 +187,7 @@ impl Print {
             }
         }
         // What is wrong with a drawing is no harm to the numbers that are printed.
-        let mut drawn = Sink::new(source, &self.card, Counting::Bytes, Limits::USUAL);
+        let mut drawn = Sink::new(source, &self.card, SpanUnit::Bytes, SourceLimits::USUAL);
         let measured = report.plots.iter().try_for_each(|(page, plot)| {
             let said = report.beside_plots.iter().filter(|(other, _)| other == page);
             digitised(&mut drawn, *page, plot, said.map(|(_, text)| text.as_str()))
@@ -205,18 +212,18 @@ impl Print {
 fn digitised<'t>(
     sink: &mut Sink<'_>,
     page: usize,
-    plot: &Plot,
+    plot: &PrintedPlot,
     said: impl Iterator<Item = &'t str>,
-) -> Result<(), Breach> {
+) -> Result<(), ContractViolation> {
     sink.within(&format!("page {page}"));
     sink.begin_run("", Span::default())?;
-    sink.claim(Said::of("recovered-from"), Said::of("drawn curve"))?;
+    sink.claim(LocatedText::of("recovered-from"), LocatedText::of("drawn curve"))?;
     for text in said {
         let (key, value) = text.split_once(':').unwrap_or(("comment", text));
-        sink.claim(Said::of(key.trim()), Said::of(value.trim()))?;
+        sink.claim(LocatedText::of(key.trim()), LocatedText::of(value.trim()))?;
     }
     for (key, scale) in [("resolution of x", &plot.x), ("resolution of y", &plot.y)] {
-        sink.claim(Said::of(key), Said::of(&scale.resolution_text()))?;
+        sink.claim(LocatedText::of(key), LocatedText::of(&scale.resolution_text()))?;
     }
     sink.remark(
         Severity::Note,
@@ -235,22 +242,22 @@ fn digitised<'t>(
     for (at, curve) in plot.curves.iter().enumerate() {
         let xs: Vec<String> = curve.iter().map(|point| plot.x.text(point.x)).collect();
         let ys: Vec<String> = curve.iter().map(|point| plot.y.text(point.y)).collect();
-        let xs: Vec<Said<'_>> = xs.iter().map(|text| Said::of(text)).collect();
-        let ys: Vec<Said<'_>> = ys.iter().map(|text| Said::of(text)).collect();
-        sink.axis(&ColumnSaid {
-            header: Said::of(&plot.x.title),
+        let xs: Vec<LocatedText<'_>> = xs.iter().map(|text| LocatedText::of(text)).collect();
+        let ys: Vec<LocatedText<'_>> = ys.iter().map(|text| LocatedText::of(text)).collect();
+        sink.axis(&ColumnInput {
+            header: LocatedText::of(&plot.x.title),
             values: Values::Texts(&xs),
-            ..ColumnSaid::default()
+            ..ColumnInput::default()
         })?;
         let label = format!("curve {}", at + 1);
-        sink.curve(&CurveSaid {
+        sink.curve(&CurveInput {
             label: if plot.curves.len() > 1 { &label } else { "" },
-            column: ColumnSaid {
-                header: Said::of(&plot.y.title),
+            column: ColumnInput {
+                header: LocatedText::of(&plot.y.title),
                 values: Values::Texts(&ys),
-                ..ColumnSaid::default()
+                ..ColumnInput::default()
             },
-            ..CurveSaid::default()
+            ..CurveInput::default()
         })?;
     }
     sink.end_run()
@@ -261,11 +268,11 @@ fn digitised<'t>(
 /// # Errors
 /// When the document cannot be opened.
 pub fn printed_text(source: &Source) -> Result<String, Box<Diagnostic>> {
-    Ok(Report::open(source)?.rendering.text().to_owned())
+    Ok(PrintedReport::open(source)?.rendering.text().to_owned())
 }
 
 /// A report, written out.
-struct Report {
+struct PrintedReport {
     rendering: Rendering,
     remarks: Vec<Diagnostic>,
     /// The lines, counted through all pages, that lie hidden.
@@ -273,14 +280,14 @@ struct Report {
     /// The page of each line, counted through all pages from 1.
     pages: Vec<usize>,
     /// What is drawn, with its page.
-    plots: Vec<(usize, Plot)>,
+    plots: Vec<(usize, PrintedPlot)>,
     /// What is written on pages with plots, cell by cell, but at the axes; with the page.
     beside_plots: Vec<(usize, String)>,
     /// Curves that could not be measured: the page and why.
     not_measured: Vec<(usize, &'static str)>,
 }
 
-impl Report {
+impl PrintedReport {
     fn open(source: &Source) -> Result<Self, Box<Diagnostic>> {
         let bytes = Arc::new(source.bytes().to_vec());
         let pages = glyphs::pages(&bytes).map_err(|refusal| Box::new(told(refusal)))?;
@@ -331,7 +338,7 @@ impl Report {
         Ok(report)
     }
 
-    fn add_page(&mut self, page: usize, rows: &[Row], remarks: &mut PageRemarks) {
+    fn add_page(&mut self, page: usize, rows: &[PrintRow], remarks: &mut PageRemarks) {
         let before = u32::try_from(self.pages.len()).unwrap_or(u32::MAX);
         let lines = rows.iter().map(|row| row.line).max().unwrap_or(0);
         self.pages.extend(std::iter::repeat_n(page, lines));
@@ -367,7 +374,7 @@ fn place(page: usize, line: usize) -> Place {
 }
 
 /// Marks a run as recovered from print.
-fn mark(run: &mut Run, report: &Report, settled: bool) {
+fn mark(run: &mut Run, report: &PrintedReport, settled: bool) {
     let (first, last) = run.source.lines.unwrap_or((1, 1));
     let page = |line: u32| report.pages.get((line as usize).saturating_sub(1)).copied();
     let pages = match (page(first), page(last)) {
@@ -422,36 +429,36 @@ fn question(page: usize) -> Question {
 }
 
 /// Why a report was not read at all.
-fn told(refusal: Refusal) -> Diagnostic {
+fn told(refusal: ReportRefusal) -> Diagnostic {
     let too_large = |what: String| {
         Diagnostic::error(Code::new("file-too-large"), what)
             .help("print the pages with the measurement alone into a document of their own")
     };
     match refusal {
-        Refusal::Encrypted => Diagnostic::error(
+        ReportRefusal::Encrypted => Diagnostic::error(
             Code::new("document-encrypted"),
             "the document is encrypted, with or without a password for opening it",
         )
         .help("save it without protection, or print it anew into a document"),
-        Refusal::Damaged => Diagnostic::error(
+        ReportRefusal::Damaged => Diagnostic::error(
             Code::new("document-damaged"),
             "the document is damaged: its pages are not found",
         )
         .help("open it with a viewer; if that works, print it anew into a document"),
-        Refusal::Objects => too_large(format!(
+        ReportRefusal::Objects => too_large(format!(
             "the document has more than {} objects",
             unfold::MOST_OBJECTS
         )),
-        Refusal::Unfolded => too_large(format!(
+        ReportRefusal::Unfolded => too_large(format!(
             "the streams of the document unfold to more than {} MiB",
             unfold::MOST_UNFOLDED >> 20
         )),
-        Refusal::Pages(count) => too_large(format!(
+        ReportRefusal::Pages(count) => too_large(format!(
             "the document has {count} pages, and at most {} are read",
             glyphs::MOST_PAGES
         )),
-        Refusal::Glyphs => too_large("the document has more letters than any report".to_owned()),
-        Refusal::Steps => too_large("the pages of the document take too long to draw".to_owned()),
+        ReportRefusal::Glyphs => too_large("the document has more letters than any report".to_owned()),
+        ReportRefusal::Steps => too_large("the pages of the document take too long to draw".to_owned()),
     }
 }
 
@@ -467,7 +474,7 @@ struct PageRemarks {
 }
 
 impl PageRemarks {
-    fn look_at(&mut self, page: &glyphs::Page) {
+    fn look_at(&mut self, page: &glyphs::PrintedPage) {
         if page.damaged {
             self.damaged.push(page.number);
         }

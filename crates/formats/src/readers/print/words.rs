@@ -6,7 +6,7 @@
 
 use std::collections::HashMap;
 
-use super::glyphs::{Glyph, Letter, Page};
+use super::glyphs::{Glyph, Letter, PrintedPage};
 
 /// A gap between letters from which a word ends, where no blank stands there.
 const GAP: f64 = 0.19;
@@ -21,7 +21,7 @@ pub(super) const UNKNOWN: char = '\u{FFFD}';
 
 /// A word on the page. Coordinates run along and down the lines, in points.
 #[derive(Clone, Debug)]
-pub(super) struct Word {
+pub(super) struct PrintedWord {
     pub(super) text: String,
     pub(super) left: f64,
     pub(super) right: f64,
@@ -34,17 +34,17 @@ pub(super) struct Word {
 
 /// A line of words, from left to right.
 #[derive(Clone, Debug)]
-pub(super) struct Line {
-    pub(super) words: Vec<Word>,
+pub(super) struct WordLine {
+    pub(super) words: Vec<PrintedWord>,
     pub(super) baseline: f64,
     pub(super) size: f64,
 }
 
 /// What stands on a page.
 #[derive(Debug, Default)]
-pub(super) struct Written {
+pub(super) struct PageText {
     /// From the top down.
-    pub(super) lines: Vec<Line>,
+    pub(super) lines: Vec<WordLine>,
     /// The beginning of what is written in another direction than the lines, and how many letters that are.
     pub(super) turned: Option<(String, usize)>,
     /// Whether the lines run along another edge of the page than its upper one.
@@ -52,7 +52,7 @@ pub(super) struct Written {
 }
 
 /// The lines of a page.
-pub(super) fn written(page: &Page) -> Written {
+pub(super) fn written(page: &PrintedPage) -> PageText {
     let (turn, glyphs, turned) = upright(page);
     let mut words = words(&without_overprint(glyphs));
     for word in &mut words {
@@ -60,7 +60,7 @@ pub(super) fn written(page: &Page) -> Written {
     }
     let raised = raised(&mut words);
     let lines = lines(words, raised);
-    Written {
+    PageText {
         lines,
         turned,
         sideways: turn != 0,
@@ -88,7 +88,7 @@ fn direction(glyph: &Glyph) -> Option<usize> {
 type Turned = Option<(String, usize)>;
 
 /// The letters of the direction that most run in, turned so that it is rightwards, and what runs otherwise.
-fn upright(page: &Page) -> (usize, Vec<Glyph>, Turned) {
+fn upright(page: &PrintedPage) -> (usize, Vec<Glyph>, Turned) {
     let mut counts = [0_usize; 4];
     for glyph in &page.glyphs {
         if let Some(count) = direction(glyph).and_then(|direction| counts.get_mut(direction)) {
@@ -156,8 +156,8 @@ fn without_overprint(glyphs: Vec<Glyph>) -> Vec<Glyph> {
 }
 
 /// Letters that follow one another, in the order in which they are drawn.
-fn words(glyphs: &[Glyph]) -> Vec<Word> {
-    let mut words: Vec<Word> = Vec::new();
+fn words(glyphs: &[Glyph]) -> Vec<PrintedWord> {
+    let mut words: Vec<PrintedWord> = Vec::new();
     let mut after_blank = false;
     for glyph in glyphs {
         let unknown = UNKNOWN.to_string();
@@ -182,7 +182,7 @@ fn words(glyphs: &[Glyph]) -> Vec<Word> {
                 continue;
             }
         }
-        words.push(Word {
+        words.push(PrintedWord {
             text: text.clone(),
             left: glyph.start.x,
             right: glyph.end.x,
@@ -197,7 +197,7 @@ fn words(glyphs: &[Glyph]) -> Vec<Word> {
 
 /// What is set small above or below the line of the word beside it, as the signs of plain text for it; its baseline becomes
 /// that of the line. Tells which words those are.
-fn raised(words: &mut [Word]) -> Vec<bool> {
+fn raised(words: &mut [PrintedWord]) -> Vec<bool> {
     words.sort_by(|a, b| a.baseline.total_cmp(&b.baseline).then(a.left.total_cmp(&b.left)));
     let mut moves: Vec<(usize, f64, bool)> = Vec::new();
     for (at, word) in words.iter().enumerate() {
@@ -274,10 +274,10 @@ fn as_sign(text: &str, up: bool) -> String {
 }
 
 /// Words on one baseline as lines, with what touches put together.
-fn lines(words: Vec<Word>, raised: Vec<bool>) -> Vec<Line> {
-    let mut all: Vec<(Word, bool)> = words.into_iter().zip(raised).collect();
+fn lines(words: Vec<PrintedWord>, raised: Vec<bool>) -> Vec<WordLine> {
+    let mut all: Vec<(PrintedWord, bool)> = words.into_iter().zip(raised).collect();
     all.sort_by(|a, b| a.0.baseline.total_cmp(&b.0.baseline));
-    let mut lines: Vec<(Line, Vec<bool>)> = Vec::new();
+    let mut lines: Vec<(WordLine, Vec<bool>)> = Vec::new();
     for (word, raised) in all {
         if let Some((line, flags)) = lines.last_mut()
             && (word.baseline - line.baseline).abs() <= BASELINE * line.size.min(word.size)
@@ -287,7 +287,7 @@ fn lines(words: Vec<Word>, raised: Vec<bool>) -> Vec<Line> {
             flags.push(raised);
             continue;
         }
-        let line = Line {
+        let line = WordLine {
             baseline: word.baseline,
             size: word.size,
             words: vec![word],
@@ -297,7 +297,7 @@ fn lines(words: Vec<Word>, raised: Vec<bool>) -> Vec<Line> {
     lines
         .into_iter()
         .map(|(mut line, flags)| {
-            let mut words: Vec<(Word, bool)> = line.words.into_iter().zip(flags).collect();
+            let mut words: Vec<(PrintedWord, bool)> = line.words.into_iter().zip(flags).collect();
             words.sort_by(|a, b| a.0.left.total_cmp(&b.0.left));
             line.words = together(words);
             line
@@ -306,8 +306,8 @@ fn lines(words: Vec<Word>, raised: Vec<bool>) -> Vec<Line> {
 }
 
 /// Puts together what touches: raised signs and what was drawn in pieces. Words that are printed over one another are none.
-fn together(words: Vec<(Word, bool)>) -> Vec<Word> {
-    let mut whole: Vec<Word> = Vec::new();
+fn together(words: Vec<(PrintedWord, bool)>) -> Vec<PrintedWord> {
+    let mut whole: Vec<PrintedWord> = Vec::new();
     let mut last_raised = false;
     for (mut word, raised) in words {
         if let Some(last) = whole.last_mut() {
@@ -363,11 +363,11 @@ mod tests {
     }
 
     fn texts(glyphs: Vec<Glyph>) -> Vec<Vec<String>> {
-        let page = Page {
+        let page = PrintedPage {
             glyphs,
-            ..Page::default()
+            ..PrintedPage::default()
         };
-        let line = |line: Line| line.words.into_iter().map(|word| word.text).collect();
+        let line = |line: WordLine| line.words.into_iter().map(|word| word.text).collect();
         written(&page).lines.into_iter().map(line).collect()
     }
 

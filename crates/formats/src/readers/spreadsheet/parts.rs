@@ -5,14 +5,14 @@ use std::io::{Cursor, Read};
 use curvary_record::{Code, Diagnostic};
 use zip::ZipArchive;
 
-use crate::container::Limits;
+use crate::container::UnpackLimits;
 
 /// Expansion below this many bytes is harmless at any ratio.
 const SMALL: u64 = 1 << 20;
 
 /// Why a workbook is not opened whose parts unfold farther than members of containers may.
 pub(super) fn unfold_too_far(bytes: &[u8]) -> Option<Box<Diagnostic>> {
-    let Limits { member, ratio, .. } = Limits::USUAL;
+    let UnpackLimits { member, ratio, .. } = UnpackLimits::USUAL;
     let mut archive = ZipArchive::new(Cursor::new(bytes)).ok()?;
     let refused = |code: &'static str, why: String| {
         let why = Diagnostic::error(Code::new(code), why);

@@ -7,21 +7,21 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use super::Cells;
+use super::SheetCells;
 use crate::words::is_statistics;
 
 /// A sheet in parts.
 pub(super) struct Regions {
     /// The table with all that belongs to it.
-    pub(super) table: Cells,
+    pub(super) table: SheetCells,
     /// Keys and values beside it: the row, the columns of the key and of the value, both texts.
-    pub(super) pairs: Vec<Pair>,
+    pub(super) pairs: Vec<CellPair>,
     /// Tables beside it.
-    pub(super) beside: Vec<Cells>,
+    pub(super) beside: Vec<SheetCells>,
 }
 
 /// A key and its value, with the row and the columns in which they stand.
-pub(super) struct Pair {
+pub(super) struct CellPair {
     pub(super) row: u32,
     pub(super) key: (u32, String),
     pub(super) value: (u32, String),
@@ -29,7 +29,7 @@ pub(super) struct Pair {
 
 /// A strip of columns and its rows of numbers.
 struct Strip {
-    cells: Cells,
+    cells: SheetCells,
     /// The rows that have a number.
     numbers: BTreeSet<u32>,
 }
@@ -61,12 +61,12 @@ impl Strip {
     }
 
     /// Blocks of rows with an empty row between.
-    fn blocks(self) -> Vec<Cells> {
-        let mut blocks: Vec<Cells> = Vec::new();
+    fn blocks(self) -> Vec<SheetCells> {
+        let mut blocks: Vec<SheetCells> = Vec::new();
         let mut before = None;
         for (row, cells) in self.cells {
             if before.is_none_or(|before| before + 1 < row) {
-                blocks.push(Cells::new());
+                blocks.push(SheetCells::new());
             }
             before = Some(row);
             if let Some(block) = blocks.last_mut() {
@@ -81,7 +81,7 @@ fn is_number(text: &str) -> bool {
     text.trim().replace(',', ".").parse::<f64>().is_ok()
 }
 
-fn strip(cells: Cells) -> Strip {
+fn strip(cells: SheetCells) -> Strip {
     let numbers = cells
         .iter()
         .filter(|(_, row)| row.iter().any(|cell| is_number(&cell.1)))
@@ -91,9 +91,9 @@ fn strip(cells: Cells) -> Strip {
 }
 
 /// Takes a sheet apart.
-pub(super) fn regions(cells: Cells) -> Regions {
+pub(super) fn regions(cells: SheetCells) -> Regions {
     let mut whole = Regions {
-        table: Cells::new(),
+        table: SheetCells::new(),
         pairs: Vec::new(),
         beside: Vec::new(),
     };
@@ -124,7 +124,7 @@ pub(super) fn regions(cells: Cells) -> Regions {
                         if let Some((_, unit)) = cells.next() {
                             value.1 = format!("{} {unit}", value.1);
                         }
-                        Some(Pair { row, key, value })
+                        Some(CellPair { row, key, value })
                     }));
             } else {
                 whole.beside.push(block.cells);
@@ -135,7 +135,7 @@ pub(super) fn regions(cells: Cells) -> Regions {
 }
 
 /// The strips of a sheet between columns that are empty from top to bottom.
-fn strips(cells: Cells) -> Vec<Strip> {
+fn strips(cells: SheetCells) -> Vec<Strip> {
     let columns: BTreeSet<u32> = cells.values().flatten().map(|cell| cell.0).collect();
     let mut starts: BTreeMap<u32, usize> = BTreeMap::new();
     let (mut before, mut count) = (None, 0);
@@ -146,7 +146,7 @@ fn strips(cells: Cells) -> Vec<Strip> {
         before = Some(column);
         starts.insert(column, count);
     }
-    let mut strips: Vec<Cells> = (0..=count).map(|_| Cells::new()).collect();
+    let mut strips: Vec<SheetCells> = (0..=count).map(|_| SheetCells::new()).collect();
     for (row, line) in cells {
         for cell in line {
             let at = starts.get(&cell.0).copied().unwrap_or(0);
@@ -193,7 +193,7 @@ fn stands_apart(one: &Strip, (rows, header): &(BTreeSet<u32>, Option<String>), t
 }
 
 /// Whether a block sums up what stands elsewhere: a word of its cells says so.
-pub(super) fn sums_up(cells: &Cells) -> bool {
+pub(super) fn sums_up(cells: &SheetCells) -> bool {
     cells.values().flatten().any(|(_, text)| {
         let mut words = text
             .split(|c: char| !c.is_alphanumeric())
@@ -207,8 +207,8 @@ pub(super) fn sums_up(cells: &Cells) -> bool {
 mod tests {
     use super::*;
 
-    fn sheet(rows: &[&str]) -> Cells {
-        let mut cells = Cells::new();
+    fn sheet(rows: &[&str]) -> SheetCells {
+        let mut cells = SheetCells::new();
         for (row, line) in (0..).zip(rows) {
             for (column, cell) in (0..).zip(line.split('|')) {
                 if !cell.is_empty() {

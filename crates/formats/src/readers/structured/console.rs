@@ -5,7 +5,7 @@
 
 use curvary_record::Span;
 
-use super::syntax::{Document, Item, Node, Scalar, name_above};
+use super::syntax::{DataDocument, DataNode, Scalar, SyntaxItem, name_above};
 
 /// Whether a text holds printed vectors: at least two with a name and three values, or a matrix under a common factor,
 /// whose numbers are not what they look like.
@@ -22,16 +22,16 @@ pub(super) fn is_printed(head: &str) -> bool {
     let lists = parse(head)
         .items
         .into_iter()
-        .filter(|item| matches!(item, Item::Entry(_, Node::List(all)) if all.len() >= 3));
+        .filter(|item| matches!(item, SyntaxItem::Entry(_, DataNode::List(all)) if all.len() >= 3));
     lists.count() >= 2
 }
 
-struct Line<'t> {
+struct ConsoleLine<'t> {
     text: &'t str,
     start: usize,
 }
 
-impl Line<'_> {
+impl ConsoleLine<'_> {
     fn span(&self) -> Span {
         Span::new(self.start, self.start + self.text.len())
     }
@@ -89,9 +89,9 @@ impl Line<'_> {
     }
 }
 
-fn lines(text: &str) -> Vec<Line<'_>> {
+fn lines(text: &str) -> Vec<ConsoleLine<'_>> {
     text.split_inclusive('\n')
-        .map(|line| Line {
+        .map(|line| ConsoleLine {
             text: line.trim_end(),
             start: line.as_ptr().addr() - text.as_ptr().addr(),
         })
@@ -100,34 +100,34 @@ fn lines(text: &str) -> Vec<Line<'_>> {
 
 /// The printed values as named lists; what is none of them stays a line. What does not add up stays lines too: an index
 /// that does not go on, a block whose columns are not as many as it says.
-pub(super) fn parse(text: &str) -> Document {
+pub(super) fn parse(text: &str) -> DataDocument {
     let all = lines(text);
     let (mut items, mut at) = (Vec::new(), 0);
     while at < all.len() {
         let found = indexed(text, &all, at).or_else(|| assigned(text, &all, at));
         match found {
             Some((name, node, next)) => {
-                items.push(Item::Entry(name, node));
+                items.push(SyntaxItem::Entry(name, node));
                 at = next;
             }
             None => {
                 let echo = all[at].text.trim_start().starts_with('>');
                 if !all[at].is_blank() && !echo {
-                    items.push(Item::Line(all[at].span()));
+                    items.push(SyntaxItem::Line(all[at].span()));
                 }
                 at += 1;
             }
         }
     }
-    Document { items, cut: None }
+    DataDocument { items, cut: None }
 }
 
 /// `> name`, then lines that begin with the number of their first value.
-fn indexed(text: &str, all: &[Line<'_>], at: usize) -> Option<(Scalar, Node, usize)> {
+fn indexed(text: &str, all: &[ConsoleLine<'_>], at: usize) -> Option<(Scalar, DataNode, usize)> {
     let name = name_above(text, all[at].span())?;
     let mut values: Vec<Scalar> = Vec::new();
     let mut next = at + 1;
-    while let Some((number, from)) = all.get(next).and_then(Line::index) {
+    while let Some((number, from)) = all.get(next).and_then(ConsoleLine::index) {
         if number != values.len() + 1 {
             break;
         }
@@ -145,7 +145,7 @@ fn indexed(text: &str, all: &[Line<'_>], at: usize) -> Option<(Scalar, Node, usi
 }
 
 /// `name =`, then rows of numbers; perhaps in blocks of columns.
-fn assigned(text: &str, all: &[Line<'_>], at: usize) -> Option<(Scalar, Node, usize)> {
+fn assigned(text: &str, all: &[ConsoleLine<'_>], at: usize) -> Option<(Scalar, DataNode, usize)> {
     let line = &all[at];
     if !line.text.trim_end().ends_with('=') {
         return None;
@@ -196,7 +196,7 @@ fn assigned(text: &str, all: &[Line<'_>], at: usize) -> Option<(Scalar, Node, us
     let node = if rows.len() == 1 || width == 1 {
         list(rows.into_iter().flatten().collect())
     } else {
-        Node::List(rows.into_iter().map(list).collect())
+        DataNode::List(rows.into_iter().map(list).collect())
     };
     Some((name, node, next))
 }
@@ -239,8 +239,8 @@ fn multiplied(number: &str, power: i32) -> String {
     }
 }
 
-fn list(values: Vec<Scalar>) -> Node {
-    Node::List(values.into_iter().map(Node::Scalar).collect())
+fn list(values: Vec<Scalar>) -> DataNode {
+    DataNode::List(values.into_iter().map(DataNode::Scalar).collect())
 }
 
 #[cfg(test)]
@@ -252,8 +252,8 @@ mod tests {
         items
             .iter()
             .map(|item| match item {
-                Item::Entry(name, Node::List(all)) => format!("{} x{}", name.text, all.len()),
-                Item::Line(span) => text[span.range()].to_owned(),
+                SyntaxItem::Entry(name, DataNode::List(all)) => format!("{} x{}", name.text, all.len()),
+                SyntaxItem::Line(span) => text[span.range()].to_owned(),
                 _ => "?".to_owned(),
             })
             .collect()
@@ -294,16 +294,16 @@ mod tests {
         }
         let text = ">> M\nM =\n\n   1.0e+02 *\n\n   4.10   0.0031\n   4.20   0.0049\n   4.30   0.0073\n\n";
         assert!(is_printed(text));
-        let Some(Item::Entry(_, Node::List(rows))) = parse(text).items.into_iter().next() else {
+        let Some(SyntaxItem::Entry(_, DataNode::List(rows))) = parse(text).items.into_iter().next() else {
             panic!("a matrix");
         };
-        let Node::List(first) = &rows[0] else {
+        let DataNode::List(first) = &rows[0] else {
             panic!("a row")
         };
         let cells: Vec<&str> = first
             .iter()
             .map(|cell| match cell {
-                Node::Scalar(scalar) => scalar.text.as_str(),
+                DataNode::Scalar(scalar) => scalar.text.as_str(),
                 _ => "?",
             })
             .collect();

@@ -6,7 +6,7 @@ use crate::Source;
 use crate::rendering::Rendering;
 
 /// The cells of a row with their places.
-type Row = Vec<(String, Span)>;
+type GridRow = Vec<(String, Span)>;
 
 /// So many borders make a drawn table; one with fewer has no border between its rows.
 const FEWEST: usize = 5;
@@ -42,8 +42,8 @@ pub(super) fn tables(source: &Source) -> Vec<Rendering> {
     let place = |span: Span| source.place(span);
     let mut words: Vec<(&str, Span)> = Vec::new();
     // With each table, how many lines of words stand above it.
-    let mut tables: Vec<(usize, Vec<Row>)> = Vec::new();
-    let mut row = Row::new();
+    let mut tables: Vec<(usize, Vec<GridRow>)> = Vec::new();
+    let mut row = GridRow::new();
     let mut open = false;
     for line in text.split_inclusive('\n') {
         let start = line.as_ptr().addr() - text.as_ptr().addr();
@@ -98,7 +98,7 @@ pub(super) fn tables(source: &Source) -> Vec<Rendering> {
 }
 
 /// The cells between the bars of a line.
-fn cells(line: &str, start: usize) -> Option<Row> {
+fn cells(line: &str, start: usize) -> Option<GridRow> {
     let inside = line.trim().strip_prefix('|')?.strip_suffix('|')?;
     let cells = inside.split('|').map(|cell| {
         let at =

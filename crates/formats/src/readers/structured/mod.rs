@@ -15,20 +15,20 @@ mod tex;
 
 use curvary_record::{Code, Diagnostic, Span, code};
 
-use self::syntax::Item;
+use self::syntax::SyntaxItem;
 use crate::rendering::Rendering;
-use crate::sink::{Counting, Limits, Sink};
-use crate::{Card, Glimpse, Part, Reader, Reading, Recognition, Source};
+use crate::sink::{Sink, SourceLimits, SpanUnit};
+use crate::{ExplainedLines, Reader, ReaderInfo, Reading, Recognition, Source, SourcePreview};
 
 /// The reader of lists, maps and web pages.
 pub struct Structured {
-    card: Card,
+    card: ReaderInfo,
 }
 
 impl Default for Structured {
     fn default() -> Self {
         Self {
-            card: Card {
+            card: ReaderInfo {
                 id: "built-in/structured".to_owned(),
                 version: "1".to_owned(),
                 title: "lists and maps of programs (JSON, vectors, saved variables), tables of web pages and of TeX"
@@ -42,11 +42,11 @@ impl Default for Structured {
 const SHORTEST: usize = 3;
 
 impl Reader for Structured {
-    fn card(&self) -> &Card {
+    fn card(&self) -> &ReaderInfo {
         &self.card
     }
 
-    fn recognise(&self, glimpse: &Glimpse<'_>) -> Recognition {
+    fn recognise(&self, glimpse: &SourcePreview<'_>) -> Recognition {
         let start = glimpse
             .head()
             .trim_start_matches(|c: char| c.is_whitespace() || c == '\u{FEFF}');
@@ -97,7 +97,7 @@ impl Reader for Structured {
         let readings = renderings
             .iter()
             .map(|rendering| rendering.read(source, &self.card));
-        let mut sink = Sink::new(source, &self.card, Counting::Text, Limits::WHOLE);
+        let mut sink = Sink::new(source, &self.card, SpanUnit::Text, SourceLimits::WHOLE);
         let told = sink.parts(readings).and_then(|()| {
             let mut remarks = remarks.into_iter().chain(none);
             remarks.try_for_each(|remark| sink.told(remark))
@@ -105,7 +105,7 @@ impl Reader for Structured {
         sink.finished(told)
     }
 
-    fn explain(&self, source: &Source) -> Vec<Part> {
+    fn explain(&self, source: &Source) -> Vec<ExplainedLines> {
         renderings(source)
             .0
             .iter()
@@ -165,37 +165,37 @@ fn cut_off(source: &Source, span: Span) -> Diagnostic {
 }
 
 /// Whether an item is a record of words and numbers on a line of its own.
-fn is_record(item: &Item) -> bool {
-    matches!(item, Item::Node(syntax::Node::Map(members))
+fn is_record(item: &SyntaxItem) -> bool {
+    matches!(item, SyntaxItem::Node(syntax::DataNode::Map(members))
         if members.len() >= 2 && members.iter().any(|(_, node)| is_number(node)))
 }
 
 /// Whether an item is a named list of rows, as long as a table: `data = [400 0.314; 410 0.532; …]`.
-fn is_matrix(item: &Item) -> bool {
-    matches!(item, Item::Entry(_, syntax::Node::List(rows))
-        if rows.len() >= SHORTEST && rows.iter().all(|row| matches!(row, syntax::Node::List(cells) if cells.len() >= 2)))
+fn is_matrix(item: &SyntaxItem) -> bool {
+    matches!(item, SyntaxItem::Entry(_, syntax::DataNode::List(rows))
+        if rows.len() >= SHORTEST && rows.iter().all(|row| matches!(row, syntax::DataNode::List(cells) if cells.len() >= 2)))
 }
 
-fn is_number(node: &syntax::Node) -> bool {
-    matches!(node, syntax::Node::Scalar(scalar) if scalar.text.parse::<f64>().is_ok())
+fn is_number(node: &syntax::DataNode) -> bool {
+    matches!(node, syntax::DataNode::Scalar(scalar) if scalar.text.parse::<f64>().is_ok())
 }
 
 /// How many lists of numbers an item has.
-fn lists_of(item: &Item) -> usize {
-    fn of(node: &syntax::Node, named: bool) -> usize {
+fn lists_of(item: &SyntaxItem) -> usize {
+    fn of(node: &syntax::DataNode, named: bool) -> usize {
         match node {
-            syntax::Node::Scalar(_) => 0,
-            syntax::Node::List(all) => {
+            syntax::DataNode::Scalar(_) => 0,
+            syntax::DataNode::List(all) => {
                 let numbers = all.iter().filter(|node| is_number(node)).count();
                 usize::from(named && numbers >= SHORTEST)
                     + all.iter().map(|node| of(node, false)).sum::<usize>()
             }
-            syntax::Node::Map(all) => all.iter().map(|(_, node)| of(node, true)).sum(),
+            syntax::DataNode::Map(all) => all.iter().map(|(_, node)| of(node, true)).sum(),
         }
     }
     match item {
-        Item::Line(_) => 0,
-        Item::Entry(_, node) => of(node, true),
-        Item::Node(node) => of(node, false),
+        SyntaxItem::Line(_) => 0,
+        SyntaxItem::Entry(_, node) => of(node, true),
+        SyntaxItem::Node(node) => of(node, false),
     }
 }

@@ -2,7 +2,7 @@
 
 use curvary_record::{Code, Diagnostic, Span};
 
-use super::syntax::{Document, Item, Node, Scalar};
+use super::syntax::{DataDocument, DataNode, Scalar, SyntaxItem};
 use crate::Source;
 
 /// Whether a text holds variables saved so.
@@ -22,12 +22,12 @@ fn keyed<'t>(line: &'t str, key: &str) -> Option<&'t str> {
 }
 
 /// The lines of a text with the places where they begin.
-struct Lines<'t> {
+struct OctaveLines<'t> {
     text: &'t str,
     at: usize,
 }
 
-impl<'t> Lines<'t> {
+impl<'t> OctaveLines<'t> {
     fn next(&mut self) -> Option<(&'t str, usize)> {
         let rest = self.text.get(self.at..).filter(|rest| !rest.is_empty())?;
         let (start, length) = (self.at, rest.find('\n').map_or(rest.len(), |end| end + 1));
@@ -59,15 +59,15 @@ impl<'t> Lines<'t> {
 }
 
 /// The variables of a text as lists and values under their names, and what could not be taken.
-pub(super) fn parse(source: &Source) -> (Document, Vec<Diagnostic>) {
+pub(super) fn parse(source: &Source) -> (DataDocument, Vec<Diagnostic>) {
     let text = source.text();
-    let mut lines = Lines { text, at: 0 };
+    let mut lines = OctaveLines { text, at: 0 };
     let (mut items, mut remarks) = (Vec::new(), Vec::new());
     let mut cut = None;
     while let Some((line, start)) = lines.next() {
         let Some(name) = keyed(line, "name") else {
             if !line.trim().is_empty() {
-                items.push(Item::Line(Span::new(start, start + line.len())));
+                items.push(SyntaxItem::Line(Span::new(start, start + line.len())));
             }
             continue;
         };
@@ -78,9 +78,9 @@ pub(super) fn parse(source: &Source) -> (Document, Vec<Diagnostic>) {
         };
         let kind = lines.next_keyed("type").unwrap_or("");
         match variable(&mut lines, kind) {
-            Ok(value) => items.push(Item::Entry(name, value)),
-            Err(Unread::Cut) => cut = Some(name.span),
-            Err(Unread::Kind(why)) => remarks.push(
+            Ok(value) => items.push(SyntaxItem::Entry(name, value)),
+            Err(UnreadVariable::Cut) => cut = Some(name.span),
+            Err(UnreadVariable::Kind(why)) => remarks.push(
                 Diagnostic::warning(
                     Code::new("list-alone"),
                     format!("the variable `{}` {why}", name.text),
@@ -89,30 +89,30 @@ pub(super) fn parse(source: &Source) -> (Document, Vec<Diagnostic>) {
             ),
         }
     }
-    (Document { items, cut }, remarks)
+    (DataDocument { items, cut }, remarks)
 }
 
 /// Why a variable was not taken.
-enum Unread {
+enum UnreadVariable {
     /// The file ends inside it.
     Cut,
     Kind(String),
 }
 
-fn variable(lines: &mut Lines<'_>, kind: &str) -> Result<Node, Unread> {
+fn variable(lines: &mut OctaveLines<'_>, kind: &str) -> Result<DataNode, UnreadVariable> {
     let kind = kind.trim_start_matches("global ").trim();
     match kind {
         "scalar" | "bool" | "float scalar" => {
-            let (line, start) = lines.next_value().ok_or(Unread::Cut)?;
+            let (line, start) = lines.next_value().ok_or(UnreadVariable::Cut)?;
             let mut words = words(line, start);
-            Ok(Node::Scalar(words.pop().ok_or(Unread::Cut)?))
+            Ok(DataNode::Scalar(words.pop().ok_or(UnreadVariable::Cut)?))
         }
         "string" | "sq_string" => string(lines),
         "matrix" | "float matrix" => matrix(lines),
         "range" | "double_range" => range(lines),
         other => {
             while lines.next_value().is_some() {}
-            Err(Unread::Kind(format!(
+            Err(UnreadVariable::Kind(format!(
                 "is of the type `{other}`; scalars, strings, ranges and matrices of real numbers are read"
             )))
         }
@@ -131,34 +131,34 @@ fn words(line: &str, start: usize) -> Vec<Scalar> {
         .collect()
 }
 
-fn count(text: Option<&str>) -> Result<usize, Unread> {
+fn count(text: Option<&str>) -> Result<usize, UnreadVariable> {
     text.and_then(|text| text.parse().ok())
-        .ok_or_else(|| Unread::Kind("does not say how many values it has".to_owned()))
+        .ok_or_else(|| UnreadVariable::Kind("does not say how many values it has".to_owned()))
 }
 
 /// Lines of text: one is a value, several are a list of words.
-fn string(lines: &mut Lines<'_>) -> Result<Node, Unread> {
+fn string(lines: &mut OctaveLines<'_>) -> Result<DataNode, UnreadVariable> {
     let elements = count(lines.next_keyed("elements"))?;
     let mut values = Vec::new();
     while values.len() < elements && lines.next_keyed("length").is_some() {
-        let (line, start) = lines.next().ok_or(Unread::Cut)?;
-        values.push(Node::Scalar(Scalar {
+        let (line, start) = lines.next().ok_or(UnreadVariable::Cut)?;
+        values.push(DataNode::Scalar(Scalar {
             text: line.to_owned(),
             span: Span::new(start, start + line.len()),
         }));
     }
     match values.len() {
-        length if length < elements => Err(Unread::Cut),
-        1 => values.pop().ok_or(Unread::Cut),
-        _ => Ok(Node::List(values)),
+        length if length < elements => Err(UnreadVariable::Cut),
+        1 => values.pop().ok_or(UnreadVariable::Cut),
+        _ => Ok(DataNode::List(values)),
     }
 }
 
 /// One row or one column is a list, more are a list of rows.
-fn matrix(lines: &mut Lines<'_>) -> Result<Node, Unread> {
+fn matrix(lines: &mut OctaveLines<'_>) -> Result<DataNode, UnreadVariable> {
     let Some(rows) = lines.next_keyed("rows") else {
         while lines.next_value().is_some() {}
-        return Err(Unread::Kind(
+        return Err(UnreadVariable::Kind(
             "has more than two dimensions; vectors and matrices are read".to_owned(),
         ));
     };
@@ -166,11 +166,11 @@ fn matrix(lines: &mut Lines<'_>) -> Result<Node, Unread> {
     let columns = count(lines.next_keyed("columns"))?;
     let mut read = Vec::new();
     while read.len() < rows {
-        let (line, start) = lines.next_value().ok_or(Unread::Cut)?;
+        let (line, start) = lines.next_value().ok_or(UnreadVariable::Cut)?;
         let row = words(line, start);
         if row.len() != columns {
             while lines.next_value().is_some() {}
-            return Err(Unread::Kind(format!(
+            return Err(UnreadVariable::Kind(format!(
                 "says that it has {columns} columns, and its row {} has {}",
                 read.len() + 1,
                 row.len()
@@ -178,19 +178,19 @@ fn matrix(lines: &mut Lines<'_>) -> Result<Node, Unread> {
         }
         read.push(row);
     }
-    let list = |row: Vec<Scalar>| Node::List(row.into_iter().map(Node::Scalar).collect());
+    let list = |row: Vec<Scalar>| DataNode::List(row.into_iter().map(DataNode::Scalar).collect());
     Ok(match (rows, columns) {
         (_, 1) => list(read.into_iter().flatten().collect()),
         (1, _) => list(read.into_iter().flatten().collect()),
-        _ => Node::List(read.into_iter().map(list).collect()),
+        _ => DataNode::List(read.into_iter().map(list).collect()),
     })
 }
 
 /// A range holds its beginning, its end and its step; its values are whole steps from the beginning, and are written
 /// out only where that is exact.
-fn range(lines: &mut Lines<'_>) -> Result<Node, Unread> {
+fn range(lines: &mut OctaveLines<'_>) -> Result<DataNode, UnreadVariable> {
     let _ = lines.next();
-    let (line, start) = lines.next_value().ok_or(Unread::Cut)?;
+    let (line, start) = lines.next_value().ok_or(UnreadVariable::Cut)?;
     let three = words(line, start);
     let numbers: Option<Vec<i64>> = three
         .iter()
@@ -200,14 +200,14 @@ fn range(lines: &mut Lines<'_>) -> Result<Node, Unread> {
         Some(&[base, limit, step]) if step != 0 && (limit - base) / step < 10_000_000 => {
             let span = Span::new(start, start + line.len());
             let values = (0..=(limit - base) / step).map(|at| {
-                Node::Scalar(Scalar {
+                DataNode::Scalar(Scalar {
                     text: (base + at * step).to_string(),
                     span,
                 })
             });
-            Ok(Node::List(values.collect()))
+            Ok(DataNode::List(values.collect()))
         }
-        _ => Err(Unread::Kind(format!(
+        _ => Err(UnreadVariable::Kind(format!(
             "is a range that was not written out (`{}`); save it as a matrix",
             line.trim()
         ))),
@@ -231,8 +231,10 @@ mod tests {
             .items
             .iter()
             .filter_map(|item| match item {
-                Item::Entry(name, Node::Scalar(value)) => Some(format!("{} {}", name.text, value.text)),
-                Item::Entry(name, Node::List(all)) => Some(format!("{} x{}", name.text, all.len())),
+                SyntaxItem::Entry(name, DataNode::Scalar(value)) => {
+                    Some(format!("{} {}", name.text, value.text))
+                }
+                SyntaxItem::Entry(name, DataNode::List(all)) => Some(format!("{} x{}", name.text, all.len())),
                 _ => None,
             })
             .collect();

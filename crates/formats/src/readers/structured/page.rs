@@ -29,12 +29,12 @@ const LINES: [&str; 14] = [
 
 /// A cell: its text and where it begins and ends in the page.
 #[derive(Clone, Default)]
-struct Cell {
+struct PageCell {
     text: String,
     span: Option<Span>,
 }
 
-impl Cell {
+impl PageCell {
     fn add(&mut self, text: &str, span: Span) {
         self.text.push_str(text);
         let start = self.span.map_or(span.start, |known| known.start);
@@ -47,27 +47,27 @@ impl Cell {
 }
 
 #[derive(Default)]
-struct Page {
+struct WebPage {
     /// Words outside of tables since the last one.
-    words: Vec<Cell>,
-    line: Cell,
+    words: Vec<PageCell>,
+    line: PageCell,
     /// The rows of the table that is open.
-    rows: Vec<Vec<Cell>>,
-    row: Option<Vec<Cell>>,
+    rows: Vec<Vec<PageCell>>,
+    row: Option<Vec<PageCell>>,
     /// The cells of the open row that reach over several columns: the first, and how many.
     wide: Vec<(usize, usize)>,
-    cell: Option<(Cell, usize, usize)>,
+    cell: Option<(PageCell, usize, usize)>,
     /// Cells that reach down from rows above: column, rows left.
     reaching: Vec<(usize, usize)>,
     depth: usize,
     /// Inside an element whose text is none of the page's.
     hidden: usize,
-    tables: Vec<(Vec<Cell>, Vec<Vec<Cell>>)>,
+    tables: Vec<(Vec<PageCell>, Vec<Vec<PageCell>>)>,
 }
 
 /// The tables of a page, each with the words in front of it; words behind the last one go with each.
 pub(super) fn tables(source: &Source) -> Vec<Rendering> {
-    let mut page = Page::default();
+    let mut page = WebPage::default();
     let tokens = Tokenizer::new_with_emitter(source.text(), DefaultEmitter::<usize>::new_with_span());
     for token in tokens {
         let Ok(token) = token;
@@ -95,7 +95,7 @@ pub(super) fn tables(source: &Source) -> Vec<Rendering> {
     page.end("table");
     page.end_line();
     let behind = page.words;
-    let place = |cell: &Cell| cell.span.map_or_else(Place::default, |span| source.place(span));
+    let place = |cell: &PageCell| cell.span.map_or_else(Place::default, |span| source.place(span));
     let measured = page.tables.iter().any(|(_, rows)| !is_said(rows));
     let mut above: Vec<CaptionPart> = Vec::new();
     let mut shared: Vec<CaptionPart> = Vec::new();
@@ -138,9 +138,9 @@ pub(super) fn tables(source: &Source) -> Vec<Rendering> {
 
 /// What is said above a table.
 enum CaptionPart {
-    Line(Cell),
+    Line(PageCell),
     /// A row of a table of keys and values.
-    Pair(Cell, Cell),
+    Pair(PageCell, PageCell),
 }
 
 impl CaptionPart {
@@ -153,7 +153,7 @@ impl CaptionPart {
         Some(key.trim().to_lowercase())
     }
 
-    fn write(&self, rendering: &mut Rendering, place: impl Fn(&Cell) -> Place) {
+    fn write(&self, rendering: &mut Rendering, place: impl Fn(&PageCell) -> Place) {
         match self {
             Self::Line(line) => rendering.line([(line.text.as_str(), place(line))]),
             Self::Pair(key, value) => {
@@ -165,9 +165,9 @@ impl CaptionPart {
 }
 
 /// Whether a table says things by key and value: two columns, the first of words, the second not of numbers alone.
-fn is_said(rows: &[Vec<Cell>]) -> bool {
+fn is_said(rows: &[Vec<PageCell>]) -> bool {
     const LONGEST: usize = 60;
-    let is_number = |cell: &Cell| cell.text.trim().replace(',', ".").parse::<f64>().is_ok();
+    let is_number = |cell: &PageCell| cell.text.trim().replace(',', ".").parse::<f64>().is_ok();
     rows.len() <= LONGEST
         && rows.iter().all(|row| row.len() == 2 && !row[0].is_empty() && !is_number(&row[0]))
         && rows.iter().any(|row| !is_number(&row[1]) && !row[1].is_empty())
@@ -175,7 +175,7 @@ fn is_said(rows: &[Vec<Cell>]) -> bool {
         && rows.iter().skip(1).any(|row| !is_number(&row[1]))
 }
 
-impl Page {
+impl WebPage {
     fn start(&mut self, name: &str, columns: usize, rows: usize) {
         match name {
             "script" | "style" => self.hidden += 1,
@@ -194,7 +194,11 @@ impl Page {
             "td" | "th" if self.depth > 0 => {
                 self.end_cell();
                 self.row.get_or_insert_default();
-                self.cell = Some((Cell::default(), columns.clamp(1, WIDEST), rows.clamp(1, WIDEST)));
+                self.cell = Some((
+                    PageCell::default(),
+                    columns.clamp(1, WIDEST),
+                    rows.clamp(1, WIDEST),
+                ));
             }
             name if LINES.contains(&name) => self.break_line(),
             _ => {}
@@ -259,7 +263,7 @@ impl Page {
                 self.wide.push((row.len(), columns));
             }
             row.push(cell);
-            row.resize(row.len() + columns - 1, Cell::default());
+            row.resize(row.len() + columns - 1, PageCell::default());
         }
     }
 
@@ -280,7 +284,7 @@ impl Page {
 }
 
 /// A header over several columns is the header of each, unless it is all that the row says.
-fn repeat_headers(row: &mut [Cell], wide: &[(usize, usize)]) {
+fn repeat_headers(row: &mut [PageCell], wide: &[(usize, usize)]) {
     let said = row.iter().filter(|cell| !cell.is_empty()).count();
     for &(first, columns) in wide {
         let Some(cell) = row.get(first).cloned() else {
@@ -297,8 +301,8 @@ fn repeat_headers(row: &mut [Cell], wide: &[(usize, usize)]) {
 }
 
 /// Empty cells where cells of rows above reach down.
-fn fill(row: &mut Vec<Cell>, reaching: &mut [(usize, usize)]) {
+fn fill(row: &mut Vec<PageCell>, reaching: &mut [(usize, usize)]) {
     while reaching.iter().any(|(column, _)| *column == row.len()) && row.len() < WIDEST {
-        row.push(Cell::default());
+        row.push(PageCell::default());
     }
 }

@@ -16,13 +16,13 @@ pub(super) struct Scalar {
 
 /// What stands behind a name, or for itself.
 #[derive(Clone, Debug, PartialEq)]
-pub(super) enum Node {
+pub(super) enum DataNode {
     Scalar(Scalar),
-    List(Vec<Node>),
-    Map(Vec<(Scalar, Node)>),
+    List(Vec<DataNode>),
+    Map(Vec<(Scalar, DataNode)>),
 }
 
-impl Node {
+impl DataNode {
     /// Takes the last scalar out.
     fn drop_last(&mut self) {
         match self {
@@ -43,21 +43,21 @@ impl Node {
 
 /// A piece of the text.
 #[derive(Clone, Debug, PartialEq)]
-pub(super) enum Item {
+pub(super) enum SyntaxItem {
     /// A line that is none of the others.
     Line(Span),
     /// A named list or map.
-    Entry(Scalar, Node),
+    Entry(Scalar, DataNode),
     /// A list or map without a name.
-    Node(Node),
+    Node(DataNode),
 }
 
 /// Nesting deeper than this is no table of a laboratory.
 const DEEPEST: usize = 32;
 
 /// What a text consists of, and whether it ends inside a list or map.
-pub(super) struct Document {
-    pub(super) items: Vec<Item>,
+pub(super) struct DataDocument {
+    pub(super) items: Vec<SyntaxItem>,
     /// Where a list or map was opened that the end of the file cut off.
     pub(super) cut: Option<Span>,
 }
@@ -78,8 +78,8 @@ pub(super) fn may_have_lists(text: &str) -> bool {
 }
 
 /// Takes a text apart.
-pub(super) fn parse(text: &str) -> Document {
-    let mut parser = Parser {
+pub(super) fn parse(text: &str) -> DataDocument {
+    let mut parser = DataParser {
         text,
         at: 0,
         cut: None,
@@ -92,7 +92,7 @@ pub(super) fn parse(text: &str) -> Document {
             parser.end_of_item();
             if parser.cut.is_some() {
                 // The last word or number may be incomplete.
-                if let Some(Item::Entry(_, node) | Item::Node(node)) = items.last_mut() {
+                if let Some(SyntaxItem::Entry(_, node) | SyntaxItem::Node(node)) = items.last_mut() {
                     node.drop_last();
                 }
                 break;
@@ -103,24 +103,24 @@ pub(super) fn parse(text: &str) -> Document {
             .find(['\n', '\r'])
             .map_or(text.len(), |end| start + end);
         if !text[start..end].trim().is_empty() {
-            items.push(Item::Line(Span::new(start, end)));
+            items.push(SyntaxItem::Line(Span::new(start, end)));
         }
         parser.at = end;
         parser.skip_line_end();
     }
-    Document {
+    DataDocument {
         items: with_names_above(text, with_block_lists(text, items)),
         cut: parser.cut,
     }
 }
 
-struct Parser<'a> {
+struct DataParser<'a> {
     text: &'a str,
     at: usize,
     cut: Option<Span>,
 }
 
-impl<'a> Parser<'a> {
+impl<'a> DataParser<'a> {
     fn rest(&self) -> &'a str {
         &self.text[self.at..]
     }
@@ -166,7 +166,7 @@ impl<'a> Parser<'a> {
     }
 
     /// A list or map at the start of a line, with its name where it has one.
-    fn item(&mut self) -> Option<Item> {
+    fn item(&mut self) -> Option<SyntaxItem> {
         let start = self.at;
         let found = self.try_item();
         if found.is_none() {
@@ -176,26 +176,26 @@ impl<'a> Parser<'a> {
         found
     }
 
-    fn try_item(&mut self) -> Option<Item> {
+    fn try_item(&mut self) -> Option<SyntaxItem> {
         self.skip_blanks();
         if matches!(self.peek(), Some('{' | '[')) {
-            return self.structure(0).map(Item::Node);
+            return self.structure(0).map(SyntaxItem::Node);
         }
         if self.rest().starts_with("- ") {
             self.at += 2;
             if matches!(self.peek(), Some('{' | '[')) {
-                return self.structure(0).map(Item::Node);
+                return self.structure(0).map(SyntaxItem::Node);
             }
         }
         let key = self.key()?;
         let named = self.text[..self.at].ends_with('=');
         self.skip_blanks();
         if named && let Some(list) = self.bare_list() {
-            return Some(Item::Entry(key, list));
+            return Some(SyntaxItem::Entry(key, list));
         }
         self.opener()?;
         let node = self.value(0)?;
-        matches!(node, Node::List(_) | Node::Map(_)).then_some(Item::Entry(key, node))
+        matches!(node, DataNode::List(_) | DataNode::Map(_)).then_some(SyntaxItem::Entry(key, node))
     }
 
     /// The name before `=`, `:` or `<-`, which is passed over too.
@@ -234,7 +234,7 @@ impl<'a> Parser<'a> {
 
     /// The numbers of the rest of the line where there is nothing else, without brackets around them: `0 5 10`. A comma
     /// may be a decimal sign, so only blanks part them.
-    fn bare_list(&mut self) -> Option<Node> {
+    fn bare_list(&mut self) -> Option<DataNode> {
         const FEWEST: usize = 3;
         let rest = self.rest();
         let line = &rest[..rest.find(['\n', '\r']).unwrap_or(rest.len())];
@@ -251,14 +251,14 @@ impl<'a> Parser<'a> {
             {
                 return None;
             }
-            all.push(Node::Scalar(Scalar {
+            all.push(DataNode::Scalar(Scalar {
                 text: word.to_owned(),
                 span: Span::new(at, at + word.len()),
             }));
         }
         (all.len() >= FEWEST).then(|| {
             self.at += line.len();
-            Node::List(all)
+            DataNode::List(all)
         })
     }
 
@@ -270,17 +270,17 @@ impl<'a> Parser<'a> {
         (rest.starts_with(['[', '{']) || call && named.starts_with('(')).then_some(())
     }
 
-    fn value(&mut self, depth: usize) -> Option<Node> {
+    fn value(&mut self, depth: usize) -> Option<DataNode> {
         self.skip_space();
         match self.peek()? {
             '[' | '{' => self.structure(depth),
             '(' => self.list('(', depth),
-            '"' | '\'' => self.quoted().map(Node::Scalar),
+            '"' | '\'' => self.quoted().map(DataNode::Scalar),
             _ => self.word(depth),
         }
     }
 
-    fn structure(&mut self, depth: usize) -> Option<Node> {
+    fn structure(&mut self, depth: usize) -> Option<DataNode> {
         match self.peek()? {
             '{' => self.map(depth),
             open => self.list(open, depth),
@@ -288,7 +288,7 @@ impl<'a> Parser<'a> {
     }
 
     /// A bare word or number; with brackets behind it, what stands in them (`array([1, 2])`).
-    fn word(&mut self, depth: usize) -> Option<Node> {
+    fn word(&mut self, depth: usize) -> Option<DataNode> {
         let start = self.at;
         let rest = self.rest();
         let end = rest
@@ -304,17 +304,17 @@ impl<'a> Parser<'a> {
         if self.peek() == Some('(') {
             return match self.list('(', depth)? {
                 // `array([…], dtype=…)` is its list; `c(1, 2)` is what it holds.
-                Node::List(mut inside) => {
-                    let structure = |node: &Node| matches!(node, Node::List(_) | Node::Map(_));
+                DataNode::List(mut inside) => {
+                    let structure = |node: &DataNode| matches!(node, DataNode::List(_) | DataNode::Map(_));
                     Some(match inside.iter().position(structure) {
                         Some(list) => inside.swap_remove(list),
-                        None => Node::List(inside),
+                        None => DataNode::List(inside),
                     })
                 }
                 other => Some(other),
             };
         }
-        Some(Node::Scalar(Scalar {
+        Some(DataNode::Scalar(Scalar {
             text,
             span: Span::new(start, self.at),
         }))
@@ -354,18 +354,18 @@ impl<'a> Parser<'a> {
         self.cut.get_or_insert(Span::new(from, from + 1));
     }
 
-    fn list(&mut self, open: char, depth: usize) -> Option<Node> {
+    fn list(&mut self, open: char, depth: usize) -> Option<DataNode> {
         if depth >= DEEPEST {
             return None;
         }
         let from = self.at;
         let close = if open == '(' { ')' } else { ']' };
         self.at += open.len_utf8();
-        let mut all: Vec<Node> = Vec::new();
+        let mut all: Vec<DataNode> = Vec::new();
         // Rows of a matrix that are parted by `;`.
-        let mut rows: Vec<Node> = Vec::new();
+        let mut rows: Vec<DataNode> = Vec::new();
         // Lists and maps that a call takes by name.
-        let mut named: Vec<(Scalar, Node)> = Vec::new();
+        let mut named: Vec<(Scalar, DataNode)> = Vec::new();
         loop {
             self.skip_space();
             match self.peek() {
@@ -380,7 +380,7 @@ impl<'a> Parser<'a> {
                 Some(',') => self.at += 1,
                 Some(';') => {
                     self.at += 1;
-                    rows.push(Node::List(std::mem::take(&mut all)));
+                    rows.push(DataNode::List(std::mem::take(&mut all)));
                 }
                 Some(']' | '}' | ')') => return None,
                 Some(_) => {
@@ -390,7 +390,8 @@ impl<'a> Parser<'a> {
                         self.at += 1;
                         let value = self.value(depth + 1)?;
                         // `dtype=float` in a call says nothing of the numbers, `A = c(…)` does.
-                        if let (Node::Scalar(name), Node::List(_) | Node::Map(_)) = (node, &value) {
+                        if let (DataNode::Scalar(name), DataNode::List(_) | DataNode::Map(_)) = (node, &value)
+                        {
                             named.push((name, value));
                         }
                         if self.cut.is_some() {
@@ -406,31 +407,31 @@ impl<'a> Parser<'a> {
             }
         }
         if rows.is_empty() {
-            let structure = |node: &Node| matches!(node, Node::List(_) | Node::Map(_));
+            let structure = |node: &DataNode| matches!(node, DataNode::List(_) | DataNode::Map(_));
             return Some(if named.is_empty() || all.iter().any(structure) {
-                Node::List(all)
+                DataNode::List(all)
             } else {
-                Node::Map(named)
+                DataNode::Map(named)
             });
         }
         if !all.is_empty() {
-            rows.push(Node::List(all));
+            rows.push(DataNode::List(all));
         }
         // A column vector, `[1; 2; 3]`, is a list.
-        let single = |row: &Node| matches!(row, Node::List(cells) if cells.len() == 1);
+        let single = |row: &DataNode| matches!(row, DataNode::List(cells) if cells.len() == 1);
         if rows.iter().all(single) {
             rows = rows
                 .into_iter()
                 .flat_map(|row| match row {
-                    Node::List(cells) => cells,
+                    DataNode::List(cells) => cells,
                     other => vec![other],
                 })
                 .collect();
         }
-        Some(Node::List(rows))
+        Some(DataNode::List(rows))
     }
 
-    fn map(&mut self, depth: usize) -> Option<Node> {
+    fn map(&mut self, depth: usize) -> Option<DataNode> {
         if depth >= DEEPEST {
             return None;
         }
@@ -466,11 +467,11 @@ impl<'a> Parser<'a> {
                 break;
             }
         }
-        Some(Node::Map(all))
+        Some(DataNode::Map(all))
     }
 
     /// A value in a map: bare words reach up to the next comma, brace or line end (`buffer: citrate phosphate`).
-    fn map_value(&mut self, depth: usize) -> Option<Node> {
+    fn map_value(&mut self, depth: usize) -> Option<DataNode> {
         self.skip_space();
         let start = self.at;
         if let Some(sign) = self.peek()
@@ -483,7 +484,7 @@ impl<'a> Parser<'a> {
             if rest[end..].starts_with([',', '}', '\n', '\r']) {
                 let text = rest[..end].trim_end().to_owned();
                 self.at += end;
-                return Some(Node::Scalar(Scalar {
+                return Some(DataNode::Scalar(Scalar {
                     span: Span::new(start, start + text.len()),
                     text,
                 }));
@@ -498,17 +499,17 @@ impl<'a> Parser<'a> {
 }
 
 /// A list that stands alone under a line with a name is a named list: `>>> absorbance`, `wavelength (nm):`.
-fn with_names_above(text: &str, items: Vec<Item>) -> Vec<Item> {
-    let mut all: Vec<Item> = Vec::with_capacity(items.len());
+fn with_names_above(text: &str, items: Vec<SyntaxItem>) -> Vec<SyntaxItem> {
+    let mut all: Vec<SyntaxItem> = Vec::with_capacity(items.len());
     for item in items {
         let name = match (all.last(), &item) {
-            (Some(Item::Line(span)), Item::Node(Node::List(_))) => name_above(text, *span),
+            (Some(SyntaxItem::Line(span)), SyntaxItem::Node(DataNode::List(_))) => name_above(text, *span),
             _ => None,
         };
         match (name, item) {
-            (Some(name), Item::Node(list)) => {
+            (Some(name), SyntaxItem::Node(list)) => {
                 all.pop();
-                all.push(Item::Entry(name, list));
+                all.push(SyntaxItem::Entry(name, list));
             }
             (_, item) => all.push(item),
         }
@@ -541,9 +542,9 @@ pub(super) fn name_above(text: &str, span: Span) -> Option<Scalar> {
 }
 
 /// Lines `key:` with lines `- value` under them are named lists.
-fn with_block_lists(text: &str, items: Vec<Item>) -> Vec<Item> {
-    let of = |item: &Item| match item {
-        Item::Line(span) => Some((text[span.range()].trim(), *span)),
+fn with_block_lists(text: &str, items: Vec<SyntaxItem>) -> Vec<SyntaxItem> {
+    let of = |item: &SyntaxItem| match item {
+        SyntaxItem::Line(span) => Some((text[span.range()].trim(), *span)),
         _ => None,
     };
     let mut all = Vec::with_capacity(items.len());
@@ -556,7 +557,7 @@ fn with_block_lists(text: &str, items: Vec<Item>) -> Vec<Item> {
                 let value = line.strip_prefix("- ")?.trim();
                 let from = text[span.range()].rfind(value).unwrap_or(0) + span.start as usize;
                 (!value.contains(':')).then(|| {
-                    Node::Scalar(Scalar {
+                    DataNode::Scalar(Scalar {
                         text: value.trim_matches(['"', '\'']).to_owned(),
                         span: Span::new(from, from + value.len()),
                     })
@@ -572,7 +573,7 @@ fn with_block_lists(text: &str, items: Vec<Item>) -> Vec<Item> {
                     span: Span::new(from, from + name.len()),
                 };
                 at += 1 + dashed.len();
-                all.push(Item::Entry(key, Node::List(dashed)));
+                all.push(SyntaxItem::Entry(key, DataNode::List(dashed)));
             }
             _ => {
                 all.push(items[at].clone());
@@ -587,11 +588,11 @@ fn with_block_lists(text: &str, items: Vec<Item>) -> Vec<Item> {
 mod tests {
     use super::*;
 
-    fn texts(node: &Node) -> String {
+    fn texts(node: &DataNode) -> String {
         match node {
-            Node::Scalar(scalar) => scalar.text.clone(),
-            Node::List(all) => format!("[{}]", all.iter().map(texts).collect::<Vec<_>>().join(" ")),
-            Node::Map(all) => {
+            DataNode::Scalar(scalar) => scalar.text.clone(),
+            DataNode::List(all) => format!("[{}]", all.iter().map(texts).collect::<Vec<_>>().join(" ")),
+            DataNode::Map(all) => {
                 let pairs = all
                     .iter()
                     .map(|(key, node)| format!("{}={}", key.text, texts(node)));
@@ -601,10 +602,10 @@ mod tests {
     }
 
     fn told(text: &str) -> Vec<String> {
-        let of = |item: &Item| match item {
-            Item::Line(span) => format!("line {}", text[span.range()].trim()),
-            Item::Entry(key, node) => format!("{} = {}", key.text, texts(node)),
-            Item::Node(node) => texts(node),
+        let of = |item: &SyntaxItem| match item {
+            SyntaxItem::Line(span) => format!("line {}", text[span.range()].trim()),
+            SyntaxItem::Entry(key, node) => format!("{} = {}", key.text, texts(node)),
+            SyntaxItem::Node(node) => texts(node),
         };
         parse(text).items.iter().map(of).collect()
     }
@@ -628,7 +629,10 @@ mod tests {
         ] {
             assert!(!may_have_lists(text), "{text}");
             assert!(
-                parse(text).items.iter().all(|item| matches!(item, Item::Line(_))),
+                parse(text)
+                    .items
+                    .iter()
+                    .all(|item| matches!(item, SyntaxItem::Line(_))),
                 "{text}"
             );
         }
@@ -673,7 +677,7 @@ mod tests {
         fn no_text_makes_it_panic(text in "[\\[\\]{}(),;:='\"\\\\ \n0-9.a-zµ-]{0,200}") {
             let document = parse(&text);
             for item in &document.items {
-                if let Item::Line(span) = item {
+                if let SyntaxItem::Line(span) = item {
                     proptest::prop_assert!(text.get(span.range()).is_some());
                 }
             }

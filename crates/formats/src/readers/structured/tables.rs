@@ -2,14 +2,14 @@
 
 use curvary_record::{Code, Diagnostic, Place, Span};
 
-use super::syntax::{Document, Item, Node, Scalar};
+use super::syntax::{DataDocument, DataNode, Scalar, SyntaxItem};
 use crate::Source;
 use crate::rendering::Rendering;
 use crate::words;
 
 /// The tables of a text, each with all that is said of it, and what could not be put together.
 #[derive(Default)]
-pub(super) struct Tables {
+pub(super) struct WrittenTables {
     pub(super) renderings: Vec<Rendering>,
     pub(super) remarks: Vec<Diagnostic>,
 }
@@ -22,11 +22,11 @@ enum PreambleItem {
 }
 
 /// The members of a map.
-type Pairs<'n> = &'n [(Scalar, Node)];
+type Pairs<'n> = &'n [(Scalar, DataNode)];
 
 /// A list of words or numbers under its name.
 #[derive(Clone)]
-struct Column<'n> {
+struct NamedList<'n> {
     /// Its name, with its unit where that is said apart.
     header: String,
     /// Where the name stands.
@@ -34,7 +34,7 @@ struct Column<'n> {
     values: Vec<&'n Scalar>,
 }
 
-impl<'n> Column<'n> {
+impl<'n> NamedList<'n> {
     fn new(key: &'n Scalar, values: Vec<&'n Scalar>) -> Self {
         Self {
             header: key.text.clone(),
@@ -50,10 +50,10 @@ impl<'n> Column<'n> {
 
 /// A map with its members by what they are.
 #[derive(Default)]
-struct Members<'n> {
+struct MapMembers<'n> {
     said: Vec<PreambleItem>,
     /// Lists of words or numbers: columns, perhaps.
-    columns: Vec<Column<'n>>,
+    columns: Vec<NamedList<'n>>,
     /// Lists of lists: rows of cells.
     matrices: Vec<(Option<&'n Scalar>, Vec<Vec<&'n Scalar>>)>,
     /// Lists of maps: a record a row.
@@ -70,19 +70,19 @@ const VALUE_KEYS: [&str; 5] = ["value", "values", "data", "wert", "werte"];
 const NAME_KEYS: [&str; 5] = ["quantity", "name", "label", "title", "id"];
 
 /// Finds the tables of a document.
-pub(super) fn tables(source: &Source, document: &Document) -> Tables {
-    let mut found = Tables::default();
-    let mut whole = Members::default();
+pub(super) fn tables(source: &Source, document: &DataDocument) -> WrittenTables {
+    let mut found = WrittenTables::default();
+    let mut whole = MapMembers::default();
     // Records a line each belong together while their keys are the same.
-    let mut lines: Vec<&[(Scalar, Node)]> = Vec::new();
+    let mut lines: Vec<&[(Scalar, DataNode)]> = Vec::new();
     for item in &document.items {
         match item {
-            Item::Line(span) => whole.said.push(PreambleItem::Line(*span)),
-            Item::Entry(key, node) => whole.add(Some(key), node),
-            Item::Node(Node::Map(members)) if members.iter().all(|(_, node)| is_flat(node)) => {
+            SyntaxItem::Line(span) => whole.said.push(PreambleItem::Line(*span)),
+            SyntaxItem::Entry(key, node) => whole.add(Some(key), node),
+            SyntaxItem::Node(DataNode::Map(members)) if members.iter().all(|(_, node)| is_flat(node)) => {
                 lines.push(members);
             }
-            Item::Node(node) => whole.add(None, node),
+            SyntaxItem::Node(node) => whole.add(None, node),
         }
     }
     match lines.as_slice() {
@@ -108,7 +108,7 @@ pub(super) fn tables(source: &Source, document: &Document) -> Tables {
         }
     }
     let text = source.text();
-    let mut writer = Writer {
+    let mut writer = TablesWriter {
         source,
         text,
         found: &mut found,
@@ -122,13 +122,13 @@ fn is_one_of(key: &Scalar, known: &[&str]) -> bool {
 }
 
 /// `{"quantity": "wavelength", "unit": "nm", "values": […]}` under its key: a column with its own name and unit.
-fn described<'n>(key: &'n Scalar, members: Pairs<'n>) -> Option<Column<'n>> {
+fn described<'n>(key: &'n Scalar, members: Pairs<'n>) -> Option<NamedList<'n>> {
     let of = |keys: &[&str]| {
         let mut all = members.iter();
         all.find(|(key, _)| is_one_of(key, keys)).map(|(_, node)| node)
     };
     let word = |keys: &[&str]| match of(keys) {
-        Some(Node::Scalar(scalar)) => Some(scalar),
+        Some(DataNode::Scalar(scalar)) => Some(scalar),
         _ => None,
     };
     let values = scalars(of(&VALUE_KEYS)?)?;
@@ -141,7 +141,7 @@ fn described<'n>(key: &'n Scalar, members: Pairs<'n>) -> Option<Column<'n>> {
         Some(unit) => format!("{} ({})", name.text, unit.text),
         None => name.text.clone(),
     };
-    Some(Column {
+    Some(NamedList {
         header,
         key: name,
         values,
@@ -156,7 +156,7 @@ fn alike(records: Vec<Pairs<'_>>) -> Vec<Vec<Pairs<'_>>> {
         let fits = |group: &Vec<Pairs<'_>>| {
             let widest = group.iter().max_by_key(|one| one.len());
             widest.is_some_and(|first| {
-                let has = |(key, _): &&(Scalar, Node)| record.iter().any(|(own, _)| own.text == key.text);
+                let has = |(key, _): &&(Scalar, DataNode)| record.iter().any(|(own, _)| own.text == key.text);
                 first.iter().filter(has).count() * 2 > first.len()
             })
         };
@@ -169,10 +169,10 @@ fn alike(records: Vec<Pairs<'_>>) -> Vec<Vec<Pairs<'_>>> {
 }
 
 /// Puts units into the headers of the columns that a map of units names; whether it named any.
-fn add_units(columns: &mut [Column<'_>], units: Pairs<'_>) -> bool {
+fn add_units(columns: &mut [NamedList<'_>], units: Pairs<'_>) -> bool {
     let mut any = false;
     for (key, node) in units {
-        if let Node::Scalar(unit) = node
+        if let DataNode::Scalar(unit) = node
             && let Some(column) = columns.iter_mut().find(|column| column.key.text == key.text)
         {
             column.header = format!("{} ({})", key.text, unit.text);
@@ -183,7 +183,7 @@ fn add_units(columns: &mut [Column<'_>], units: Pairs<'_>) -> bool {
 }
 
 /// `"absorbance": {"leaf 1": […], "leaf 2": […]}` beside a list as long: columns under one name. Whether it was one.
-fn add_group<'n>(columns: &mut Vec<Column<'n>>, key: &'n Scalar, pairs: Pairs<'n>) -> bool {
+fn add_group<'n>(columns: &mut Vec<NamedList<'n>>, key: &'n Scalar, pairs: Pairs<'n>) -> bool {
     let lists: Option<Vec<(&Scalar, Vec<&Scalar>)>> = pairs
         .iter()
         .map(|(name, node)| Some((name, scalars(node)?)))
@@ -196,7 +196,7 @@ fn add_group<'n>(columns: &mut Vec<Column<'n>>, key: &'n Scalar, pairs: Pairs<'n
         return false;
     }
     for (name, values) in lists {
-        columns.push(Column {
+        columns.push(NamedList {
             header: format!("{} {}", key.text, name.text),
             key: name,
             values,
@@ -206,11 +206,11 @@ fn add_group<'n>(columns: &mut Vec<Column<'n>>, key: &'n Scalar, pairs: Pairs<'n
 }
 
 /// Whether a value is a scalar, or a scalar with its unit.
-fn is_flat(node: &Node) -> bool {
+fn is_flat(node: &DataNode) -> bool {
     match node {
-        Node::Scalar(_) => true,
-        Node::Map(_) => united(node).is_some(),
-        Node::List(_) => false,
+        DataNode::Scalar(_) => true,
+        DataNode::Map(_) => united(node).is_some(),
+        DataNode::List(_) => false,
     }
 }
 
@@ -223,26 +223,26 @@ fn says_only(key: &Scalar, members: Pairs<'_>, depth: usize) -> bool {
     depth < 8
         && !of_another
         && members.iter().all(|(inner, node)| match node {
-            Node::Scalar(_) => true,
-            Node::Map(pairs) => united(node).is_some() || says_only(inner, pairs, depth + 1),
-            Node::List(_) => false,
+            DataNode::Scalar(_) => true,
+            DataNode::Map(pairs) => united(node).is_some() || says_only(inner, pairs, depth + 1),
+            DataNode::List(_) => false,
         })
 }
 
 /// The scalars of a list of nothing else.
-fn scalars(node: &Node) -> Option<Vec<&Scalar>> {
-    let Node::List(all) = node else { return None };
+fn scalars(node: &DataNode) -> Option<Vec<&Scalar>> {
+    let DataNode::List(all) = node else { return None };
     all.iter()
         .map(|node| match node {
-            Node::Scalar(scalar) => Some(scalar),
+            DataNode::Scalar(scalar) => Some(scalar),
             _ => None,
         })
         .collect()
 }
 
 /// `{value: 37, unit: °C}`: the values and the unit.
-fn united(node: &Node) -> Option<(&Node, &Scalar)> {
-    let Node::Map(members) = node else { return None };
+fn united(node: &DataNode) -> Option<(&DataNode, &Scalar)> {
+    let DataNode::Map(members) = node else { return None };
     let of = |keys: &[&str]| {
         members
             .iter()
@@ -250,13 +250,13 @@ fn united(node: &Node) -> Option<(&Node, &Scalar)> {
             .map(|(_, node)| node)
     };
     match (of(&VALUE_KEYS)?, of(&UNIT_KEYS)?) {
-        (values, Node::Scalar(unit)) => Some((values, unit)),
+        (values, DataNode::Scalar(unit)) => Some((values, unit)),
         _ => None,
     }
 }
 
-impl<'n> Members<'n> {
-    fn of(members: &'n [(Scalar, Node)]) -> Self {
+impl<'n> MapMembers<'n> {
+    fn of(members: &'n [(Scalar, DataNode)]) -> Self {
         let mut all = Self::default();
         for (key, node) in members {
             all.add(Some(key), node);
@@ -264,16 +264,16 @@ impl<'n> Members<'n> {
         all
     }
 
-    fn add(&mut self, key: Option<&'n Scalar>, node: &'n Node) {
+    fn add(&mut self, key: Option<&'n Scalar>, node: &'n DataNode) {
         match node {
-            Node::Scalar(value) => {
+            DataNode::Scalar(value) => {
                 if let Some(key) = key {
                     self.said
                         .push(PreambleItem::Pair(key.clone(), vec![value.clone()]));
                 }
             }
-            Node::Map(members) => match (key, united(node)) {
-                (Some(key), Some((Node::Scalar(value), unit))) => {
+            DataNode::Map(members) => match (key, united(node)) {
+                (Some(key), Some((DataNode::Scalar(value), unit))) => {
                     self.said
                         .push(PreambleItem::Pair(key.clone(), vec![value.clone(), unit.clone()]));
                 }
@@ -291,18 +291,18 @@ impl<'n> Members<'n> {
                 }
                 _ => self.inner.push((key, members)),
             },
-            Node::List(all) => {
-                let records: Option<Vec<&[(Scalar, Node)]>> = all
+            DataNode::List(all) => {
+                let records: Option<Vec<&[(Scalar, DataNode)]>> = all
                     .iter()
                     .map(|node| match node {
-                        Node::Map(members) => Some(members.as_slice()),
+                        DataNode::Map(members) => Some(members.as_slice()),
                         _ => None,
                     })
                     .collect();
                 let rows: Option<Vec<Vec<&Scalar>>> = all.iter().map(scalars).collect();
                 match (key, scalars(node)) {
                     (_, Some(list)) if list.is_empty() => {}
-                    (Some(key), Some(list)) => self.columns.push(Column::new(key, list)),
+                    (Some(key), Some(list)) => self.columns.push(NamedList::new(key, list)),
                     (None, Some(_)) => {}
                     _ => {
                         if let Some(records) = records {
@@ -343,13 +343,13 @@ fn named_axis<'n>(said: &'n [PreambleItem], axis: &str) -> Option<(String, &'n S
     }
 }
 
-struct Writer<'a> {
+struct TablesWriter<'a> {
     source: &'a Source,
     text: &'a str,
-    found: &'a mut Tables,
+    found: &'a mut WrittenTables,
 }
 
-impl<'a> Writer<'a> {
+impl<'a> TablesWriter<'a> {
     fn place(&self, scalar: &Scalar) -> Place {
         self.source.place(scalar.span)
     }
@@ -358,9 +358,9 @@ impl<'a> Writer<'a> {
     /// their lists, which those inside may run over. Gives the places of the lists around it that were used so.
     fn members(
         &mut self,
-        members: &Members<'_>,
+        members: &MapMembers<'_>,
         above: &[PreambleItem],
-        shared: &[Column<'_>],
+        shared: &[NamedList<'_>],
         depth: usize,
     ) -> Vec<Span> {
         let mut said = above.to_vec();
@@ -378,7 +378,7 @@ impl<'a> Writer<'a> {
         for (key, rows) in &members.matrices {
             self.matrix(&said, *key, rows, &mut columns);
         }
-        let lists: Vec<Column<'_>> = columns.iter().chain(shared).cloned().collect();
+        let lists: Vec<NamedList<'_>> = columns.iter().chain(shared).cloned().collect();
         for (key, records) in &members.records {
             if records
                 .iter()
@@ -389,7 +389,7 @@ impl<'a> Writer<'a> {
                 used.push(column);
             } else if depth < 8 {
                 for record in records {
-                    used.extend(self.members(&Members::of(record), &said, &lists, depth + 1));
+                    used.extend(self.members(&MapMembers::of(record), &said, &lists, depth + 1));
                 }
             }
         }
@@ -400,13 +400,13 @@ impl<'a> Writer<'a> {
             let mut inside = said.clone();
             if let Some(key) = key
                 && !is_one_of(key, &VALUE_KEYS)
-                && Members::of(pairs).columns.len() + Members::of(pairs).records.len() > 0
+                && MapMembers::of(pairs).columns.len() + MapMembers::of(pairs).records.len() > 0
             {
                 inside.push(PreambleItem::Line(key.span));
             }
-            used.extend(self.members(&Members::of(pairs), &inside, &lists, depth + 1));
+            used.extend(self.members(&MapMembers::of(pairs), &inside, &lists, depth + 1));
         }
-        let own: Vec<Column<'_>> = columns
+        let own: Vec<NamedList<'_>> = columns
             .into_iter()
             .filter(|column| !used.contains(&column.key.span))
             .collect();
@@ -420,11 +420,17 @@ impl<'a> Writer<'a> {
         &mut self,
         said: &[PreambleItem],
         records: &[Pairs<'_>],
-        lists: &[Column<'_>],
+        lists: &[NamedList<'_>],
     ) -> Option<Span> {
         let row = |record: &Pairs<'_>| match *record {
-            [(first, Node::Scalar(at)), (second, values @ Node::List(_))]
-            | [(second, values @ Node::List(_)), (first, Node::Scalar(at))] => {
+            [
+                (first, DataNode::Scalar(at)),
+                (second, values @ DataNode::List(_)),
+            ]
+            | [
+                (second, values @ DataNode::List(_)),
+                (first, DataNode::Scalar(at)),
+            ] => {
                 at.text.parse::<f64>().ok()?;
                 Some((
                     first.clone(),
@@ -497,7 +503,12 @@ impl<'a> Writer<'a> {
 
     /// Lists of one length are the columns of a table; one alone may run over a list of the maps around it. Gives the
     /// places of those that were used so.
-    fn columns(&mut self, said: &[PreambleItem], columns: &[Column<'_>], shared: &[Column<'_>]) -> Vec<Span> {
+    fn columns(
+        &mut self,
+        said: &[PreambleItem],
+        columns: &[NamedList<'_>],
+        shared: &[NamedList<'_>],
+    ) -> Vec<Span> {
         let mut lengths: Vec<usize> = Vec::new();
         for column in columns {
             if !lengths.contains(&column.len()) {
@@ -508,7 +519,7 @@ impl<'a> Writer<'a> {
         let mut tables = Vec::new();
         let mut used = Vec::new();
         for length in lengths {
-            let mut alike: Vec<&Column<'_>> =
+            let mut alike: Vec<&NamedList<'_>> =
                 columns.iter().filter(|column| column.len() == length).collect();
             if alike.len() == 1
                 && length > 3
@@ -546,7 +557,7 @@ impl<'a> Writer<'a> {
         used
     }
 
-    fn list_alone(&mut self, column: &Column<'_>, columns: &[Column<'_>]) {
+    fn list_alone(&mut self, column: &NamedList<'_>, columns: &[NamedList<'_>]) {
         let others: Vec<String> = columns
             .iter()
             .filter(|other| other.key != column.key)
@@ -578,7 +589,7 @@ impl<'a> Writer<'a> {
         said: &[PreambleItem],
         key: Option<&Scalar>,
         rows: &[Vec<&Scalar>],
-        headers: &mut Vec<Column<'_>>,
+        headers: &mut Vec<NamedList<'_>>,
     ) {
         let Some(width) = rows.first().map(Vec::len).filter(|&width| width > 0) else {
             return;
@@ -631,7 +642,7 @@ impl<'a> Writer<'a> {
     }
 
     /// A record a row, under all keys that occur.
-    fn records(&mut self, said: &[PreambleItem], key: Option<&Scalar>, records: &[&[(Scalar, Node)]]) {
+    fn records(&mut self, said: &[PreambleItem], key: Option<&Scalar>, records: &[&[(Scalar, DataNode)]]) {
         let mut keys: Vec<(&str, Place, Option<&str>)> = Vec::new();
         for (name, node) in records.iter().flat_map(|record| record.iter()) {
             if !keys.iter().any(|known| known.0 == name.text) {
@@ -667,10 +678,12 @@ impl<'a> Writer<'a> {
                 .first()
                 .map_or_else(Place::default, |(key, _)| self.place(key));
             rendering.line(keys.iter().map(|(name, _, unit)| match of(name) {
-                Some(Node::Scalar(scalar)) => self.cell(scalar),
+                Some(DataNode::Scalar(scalar)) => self.cell(scalar),
                 Some(node) => match united(node) {
                     // Another unit than in the first record must not pass as the same.
-                    Some((Node::Scalar(value), its)) if Some(its.text.as_str()) == *unit => self.cell(value),
+                    Some((DataNode::Scalar(value), its)) if Some(its.text.as_str()) == *unit => {
+                        self.cell(value)
+                    }
                     _ => ("?", here.clone()),
                 },
                 None => ("", here.clone()),

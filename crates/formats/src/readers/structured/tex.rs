@@ -121,7 +121,7 @@ pub(super) fn is_document(head: &str) -> bool {
 }
 
 /// A piece of text as printed, with its place.
-struct Piece {
+struct TexPiece {
     text: String,
     span: Span,
 }
@@ -133,8 +133,8 @@ struct Piece {
 pub(super) fn tables(source: &Source) -> (Vec<Rendering>, Option<Span>) {
     let text = source.text();
     let mut cut = None;
-    let mut words: Vec<Piece> = Vec::new();
-    let mut tables: Vec<(usize, Vec<Vec<Piece>>)> = Vec::new();
+    let mut words: Vec<TexPiece> = Vec::new();
+    let mut tables: Vec<(usize, Vec<Vec<TexPiece>>)> = Vec::new();
     let mut at = 0;
     while let Some((start, body, end)) = next_table(text, at) {
         words.extend(lines(text, at, start));
@@ -147,7 +147,7 @@ pub(super) fn tables(source: &Source) -> (Vec<Rendering>, Option<Span>) {
     words.extend(lines(text, at, text.len()));
     let only = tables.len() == 1;
     let mut from = 0;
-    let place = |piece: &Piece| source.place(piece.span);
+    let place = |piece: &TexPiece| source.place(piece.span);
     let mut all = Vec::new();
     for (to, rows) in &tables {
         let around = if only { &words[..] } else { &words[from..*to] };
@@ -216,14 +216,14 @@ fn argument(text: &str, at: usize) -> Option<(&str, usize)> {
 }
 
 /// The lines of words between two places.
-fn lines(text: &str, from: usize, to: usize) -> Vec<Piece> {
+fn lines(text: &str, from: usize, to: usize) -> Vec<TexPiece> {
     let part = text.get(from..to).unwrap_or("");
     part.split_inclusive('\n')
         .filter_map(|line| {
             let start = from + (line.as_ptr().addr() - part.as_ptr().addr());
             let printed = printed(without_remark(line));
             let trimmed = line.trim_end().len();
-            (!printed.is_empty()).then(|| Piece {
+            (!printed.is_empty()).then(|| TexPiece {
                 text: printed,
                 span: Span::new(start, start + trimmed),
             })
@@ -244,12 +244,12 @@ fn without_remark(line: &str) -> &str {
 }
 
 /// The rows of a table's body.
-fn rows(text: &str, from: usize, to: usize) -> Vec<Vec<Piece>> {
+fn rows(text: &str, from: usize, to: usize) -> Vec<Vec<TexPiece>> {
     let (mut rows, mut row) = (Vec::new(), Vec::new());
     let mut start = from;
     let mut at = from;
     let mut depth = 0_usize;
-    let cell = |row: &mut Vec<Piece>, start: usize, end: usize| {
+    let cell = |row: &mut Vec<TexPiece>, start: usize, end: usize| {
         let raw = text.get(start..end).unwrap_or("");
         let plain: String = raw
             .lines()
@@ -257,12 +257,12 @@ fn rows(text: &str, from: usize, to: usize) -> Vec<Vec<Piece>> {
             .collect();
         let blanks = raw.len() - raw.trim_start().len();
         let (inside, reach) = spread(&plain);
-        row.push(Piece {
+        row.push(TexPiece {
             text: printed(inside),
             span: Span::new((start + blanks).min(end), end),
         });
         for _ in 1..reach {
-            row.push(Piece {
+            row.push(TexPiece {
                 text: String::new(),
                 span: Span::new(end, end),
             });

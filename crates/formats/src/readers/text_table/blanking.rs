@@ -240,7 +240,7 @@ fn without_leaders(text: &str) -> Option<Blanked> {
         let name = whole.trim_end_matches(['.', ' ', '\u{2026}']);
         let dots = whole.len() - name.len();
         let named =
-            name.trim_start().starts_with(char::is_alphabetic) && !crate::header::is_known(name.trim());
+            name.trim_start().starts_with(char::is_alphabetic) && !crate::preamble::is_known(name.trim());
         (signed && named && dots >= 3).then_some((name.len(), whole.len(), decimals))
     };
     let lines: Vec<&str> = text.split_inclusive('\n').collect();
@@ -287,10 +287,10 @@ fn with_one_decimal_sign(text: &str) -> Option<Blanked> {
             let mut at = start;
             for cell in line.split([';', '\t']) {
                 match decimal_in(cell.trim()) {
-                    Sign::None => {}
-                    Sign::Doubtful => return None,
-                    Sign::Point => points += 1,
-                    Sign::Comma => {
+                    NumberSign::None => {}
+                    NumberSign::Doubtful => return None,
+                    NumberSign::Point => points += 1,
+                    NumberSign::Comma => {
                         first.get_or_insert(index + 1);
                         commas.push(at + cell.find(',').unwrap_or(0));
                     }
@@ -317,7 +317,7 @@ fn with_one_decimal_sign(text: &str) -> Option<Blanked> {
 }
 
 /// The sign in the number that a cell is.
-enum Sign {
+enum NumberSign {
     /// It is no number with a sign.
     None,
     /// What the sign means may be asked.
@@ -326,29 +326,29 @@ enum Sign {
     Point,
 }
 
-fn decimal_in(cell: &str) -> Sign {
+fn decimal_in(cell: &str) -> NumberSign {
     let digits = cell.trim_start_matches(['-', '+']);
     let figures = |c: char| c.is_ascii_digit() || matches!(c, ',' | '.');
     if digits.is_empty() || !digits.chars().all(figures) {
-        return Sign::None;
+        return NumberSign::None;
     }
     let Some(at) = digits.find([',', '.']) else {
-        return Sign::None;
+        return NumberSign::None;
     };
     let (whole, behind) = (&digits[..at], &digits[at + 1..]);
     // `14.05.2008` is a date; `1.234,5` has its thousands marked.
     if behind.contains(['.', ',']) {
         return if digits.contains(',') {
-            Sign::Doubtful
+            NumberSign::Doubtful
         } else {
-            Sign::None
+            NumberSign::None
         };
     }
     let thousands = behind.len() == 3 && (1..=3).contains(&whole.len()) && !whole.starts_with('0');
     match (digits.as_bytes()[at], thousands) {
-        (_, true) => Sign::Doubtful,
-        (b',', _) => Sign::Comma,
-        _ => Sign::Point,
+        (_, true) => NumberSign::Doubtful,
+        (b',', _) => NumberSign::Comma,
+        _ => NumberSign::Point,
     }
 }
 
@@ -507,7 +507,7 @@ fn without_arrows(text: &str) -> Option<Blanked> {
         let lead = front.len() - front.trim_start().len();
         let first = front[lead..].split_whitespace().next()?;
         // `at 400 nm`
-        let word = if crate::words::is(crate::words::List::At, first) && !number(first) {
+        let word = if crate::words::is(crate::words::WordList::At, first) && !number(first) {
             first.len()
         } else {
             0

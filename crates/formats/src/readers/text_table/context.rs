@@ -7,7 +7,7 @@ use curvary_record::{Fields, Quantity, Unit, Value};
 use hashbrown::HashMap;
 
 use super::scan::{TextLine, strip_remark};
-use crate::words::{self, List};
+use crate::words::{self, WordList};
 
 /// At most so many lines of words are searched for what was measured.
 const MAX_LINES: usize = 400;
@@ -148,7 +148,7 @@ impl Context {
     }
 
     /// `Absorbance (405 nm)`, `354 nm`: the wavelength at which was measured, within the range of instruments.
-    fn hear_wavelength(&mut self, head: &crate::head::Head) {
+    fn hear_wavelength(&mut self, head: &crate::column_header::ColumnHeader) {
         let measured = head
             .quantity
             .as_ref()
@@ -173,7 +173,7 @@ impl Context {
         let lower = line.to_lowercase();
         let shone = lower
             .split(|c: char| !c.is_alphabetic())
-            .any(|word| words::begins(List::LightShone, word));
+            .any(|word| words::begins(WordList::LightShone, word));
         if shone {
             return;
         }
@@ -184,7 +184,7 @@ impl Context {
             && title.trim_end().ends_with(char::is_alphanumeric)
             && !bracket.contains(['(', ')'])
         {
-            self.hear_wavelength(&crate::head::read_head(bracket));
+            self.hear_wavelength(&crate::column_header::read_column_header(bracket));
         }
     }
 
@@ -205,12 +205,12 @@ impl Context {
                 .filter(|word| !word.is_empty())
         };
         let shone = |word: &str| {
-            words::begins(List::LightShone, word)
-                || words::begins(List::AnotherWavelength, word)
-                || words::begins(List::OfSize, word)
+            words::begins(WordList::LightShone, word)
+                || words::begins(WordList::AnotherWavelength, word)
+                || words::begins(WordList::OfSize, word)
         };
         let read = |word: &str| {
-            words::begins(List::ReadAt, word)
+            words::begins(WordList::ReadAt, word)
                 || words::quantity_of(word)
                     .is_some_and(|quantity| quantity.is_of_light() || quantity == Quantity::WAVELENGTH)
         };
@@ -397,12 +397,13 @@ impl Context {
             }) || key
                 .to_lowercase()
                 .split([' ', '-'])
-                .any(|word| words::begins(List::AnotherWavelength, word)));
+                .any(|word| words::begins(WordList::AnotherWavelength, word)));
         if of_other_things {
             return;
         }
-        if line.contains('0') && line.len() < LONGEST_TITLE && crate::head::scale_of(line).is_some() {
-            let measured = crate::head::read_head(line)
+        if line.contains('0') && line.len() < LONGEST_TITLE && crate::column_header::scale_of(line).is_some()
+        {
+            let measured = crate::column_header::read_column_header(line)
                 .quantity
                 // `All absorbances are multiplied by 10`
                 .or_else(|| line.split_whitespace().take(4).find_map(words::quantity_of));
@@ -410,7 +411,7 @@ impl Context {
                 self.scaled = Some(line.trim().to_owned());
             }
         }
-        if let Some(computed) = crate::head::computed_by_line(line) {
+        if let Some(computed) = crate::column_header::computed_by_line(line) {
             self.computed = Some(computed);
         }
         self.hear_axes(line);
@@ -420,7 +421,7 @@ impl Context {
             self.abbreviated.push((initials, quantity.clone()));
             self.others.insert(quantity);
         }
-        if let words::Word::Other(quantity) = words::word(line)
+        if let words::HeaderWord::Other(quantity) = words::word(line)
             && words::is_of_another_trade(&quantity)
             // `tel 0555-12 34` below a letter is no header.
             && !line.contains(|c: char| c.is_ascii_digit())
@@ -442,7 +443,7 @@ impl Context {
         for (statement, phrase) in phrases {
             // A phrase about an axis is short; a sentence may name a quantity and a unit that do not go together.
             if phrase.split_whitespace().count() <= 5 && phrase.len() >= 4 {
-                let head = crate::head::read_head(phrase.trim());
+                let head = crate::column_header::read_column_header(phrase.trim());
                 // `Lamp change: 340 nm` says something else.
                 if !statement.contains(": ")
                     && !statement.contains('=')
@@ -475,7 +476,7 @@ impl Context {
             if !(4..=8).contains(&word.len()) || !word.ends_with(|c: char| c.is_ascii_digit()) {
                 continue;
             }
-            let head = crate::head::read_head(word);
+            let head = crate::column_header::read_column_header(word);
             if let (Some(quantity), [held]) = (head.quantity, head.held.as_slice())
                 && held.quantity == Quantity::WAVELENGTH
             {
@@ -486,7 +487,7 @@ impl Context {
         let lower = line.to_lowercase();
         let parts: Vec<&str> = lower.split_whitespace().collect();
         let has = |sign: u8| line.as_bytes().contains(&sign);
-        if line.bytes().any(|byte| byte.is_ascii_digit()) && words::contains(List::Missing, &lower) {
+        if line.bytes().any(|byte| byte.is_ascii_digit()) && words::contains(WordList::Missing, &lower) {
             let number = |word: &&str| {
                 super::scan::leading_number(word.trim_matches(|c: char| !(c.is_ascii_digit() || c == '-')))
             };
@@ -494,7 +495,7 @@ impl Context {
         }
         // `at 405 nm`
         for (index, word) in parts.iter().enumerate() {
-            let said = words::words_of(List::At).iter().any(|at| at == word);
+            let said = words::words_of(WordList::At).iter().any(|at| at == word);
             let (number, unit) = (parts.get(index + 1), parts.get(index + 2));
             let joined = number.and_then(|n| n.trim_end_matches([',', '.', ';', ')']).strip_suffix("nm"));
             let apart = number
@@ -503,7 +504,7 @@ impl Context {
             // `irradiated at 365 nm`
             let shone = index
                 .checked_sub(1)
-                .is_some_and(|before| words::begins(List::LightShone, parts[before]));
+                .is_some_and(|before| words::begins(WordList::LightShone, parts[before]));
             if said
                 && !shone
                 && let Some(value) = joined
@@ -514,9 +515,9 @@ impl Context {
                 self.heard.push((value, Unit::NANOMETRE));
             }
         }
-        self.minutes_and_seconds |= has(b':') && words::contains(List::MinutesAndSeconds, &lower);
+        self.minutes_and_seconds |= has(b':') && words::contains(WordList::MinutesAndSeconds, &lower);
         self.fraction |= lower.len() <= LONGEST_FACT
-            && words::contains(List::Fraction, &lower)
+            && words::contains(WordList::Fraction, &lower)
             && (lower.contains("trans") || lower.contains("refl") || lower.contains("i/i"));
         if has(b'%') && (lower.contains("%t") || lower.contains("% t")) {
             self.percent = true;
@@ -534,18 +535,18 @@ impl Context {
                 "nm" | "нм" => {
                     self.units.insert(Unit::NANOMETRE);
                 }
-                _ if words::is(List::Second, word) => {
+                _ if words::is(WordList::Second, word) => {
                     self.units.insert(Unit::SECOND);
                 }
-                _ if words::is(List::Minute, word) => {
+                _ if words::is(WordList::Minute, word) => {
                     self.units.insert(Unit::MINUTE);
                 }
                 _ => {}
             }
-            self.spectrum |= words::begins(List::Spectrum, word);
-            self.kinetics |= words::begins(List::Kinetics, word);
-            self.peaks |= words::begins(List::Peak, word) || matches!(word, "pic" | "pics");
-            if words::is(List::Negation, word) {
+            self.spectrum |= words::begins(WordList::Spectrum, word);
+            self.kinetics |= words::begins(WordList::Kinetics, word);
+            self.peaks |= words::begins(WordList::Peak, word) || matches!(word, "pic" | "pics");
+            if words::is(WordList::Negation, word) {
                 denied = REACH_OF_A_NEGATION;
             } else if word.starts_with(|c: char| c.is_ascii_digit()) {
                 // `sample no 5`
@@ -563,13 +564,13 @@ impl Context {
         if parts.len() < 2 {
             return;
         }
-        let phrases = words::words_of(List::Kinetics)
+        let phrases = words::words_of(WordList::Kinetics)
             .iter()
             .filter(|phrase| phrase.contains(' '));
-        self.kinetics |= words::contains(List::Kinetics, &lower)
+        self.kinetics |= words::contains(WordList::Kinetics, &lower)
             && phrases.into_iter().any(|phrase| lower.contains(phrase.as_str()));
         // `optical density`, `longueur d'onde`: terms of two or three words.
-        let denies = |part: &&str| words::is(List::Negation, part);
+        let denies = |part: &&str| words::is(WordList::Negation, part);
         for length in [2, 3].into_iter().filter(|_| !parts.iter().any(denies)) {
             for pair in parts
                 .windows(length)

@@ -2,8 +2,8 @@
 
 use curvary_record::{Code, Diagnostic, Place};
 
-use super::dialect::{Dialect, Sep, is_blank, raw_split, split};
-use super::grid::{Grid, Kind};
+use super::dialect::{Delimiter, Dialect, is_blank, raw_split, split};
+use super::grid::{ColumnKind, Grid};
 use super::join::{Section, row_cut};
 use super::number::{Cell, cell};
 use super::scan::{TextLine, strip_remark};
@@ -91,7 +91,7 @@ pub(super) fn resembles(line: &str, row: &str) -> bool {
 /// Whether a line is the first cell of a row and nothing else: a row that was cut behind it. `row` is one of the table's,
 /// whose first cell looks the same. Only where a sign of its own parts the cells.
 pub(super) fn is_cut_row(line: &str, row: &str, dialect: &Dialect) -> bool {
-    let hard = dialect.sep.byte().is_some() || dialect.sep == Sep::CommaBlank;
+    let hard = dialect.sep.byte().is_some() || dialect.sep == Delimiter::CommaBlank;
     // Separators behind the cell close empty ones: nothing was cut.
     let line = line.trim_matches(|c| c != '\t' && is_blank(c));
     if !hard || line.is_empty() || raw_split(line, dialect.sep).len() != 1 {
@@ -118,7 +118,7 @@ pub(super) fn is_cut_row(line: &str, row: &str, dialect: &Dialect) -> bool {
 /// Whether a line has about as many cells as a row of a table and nearly all of them hold numbers: a row that lost a sign
 /// somewhere, however many of its cells are empty or hold markers. Only where a sign of its own parts the cells.
 fn has_cells_of_row(line: &str, grid: &Grid) -> bool {
-    let hard = grid.dialect.sep.byte().is_some() || grid.dialect.sep == Sep::CommaBlank;
+    let hard = grid.dialect.sep.byte().is_some() || grid.dialect.sep == Delimiter::CommaBlank;
     let cells = split(line, &grid.dialect);
     let numbers = cells.iter().filter(|range| {
         let cell = cell(&line[(*range).clone()], grid.dialect.style);
@@ -135,13 +135,13 @@ pub(super) fn is_row_of(line: &str, row: &str, grid: &Grid) -> bool {
     // `pH:,7.0,7.0,7.0` is a condition of each curve.
     let key = line.split([',', ';', '\t', '|']).next().unwrap_or("").trim();
     let keyed =
-        key.ends_with([':', '=']) && crate::header::is_known(key.trim_end_matches([':', '=']).trim_end());
+        key.ends_with([':', '=']) && crate::preamble::is_known(key.trim_end_matches([':', '=']).trim_end());
     if keyed || !resembles(line, row) {
         return false;
     }
     let ranges: Vec<Option<(f64, f64)>> = (0..grid.columns())
         .map(|column| {
-            if grid.kinds[column] != Kind::Figures {
+            if grid.kinds[column] != ColumnKind::Figures {
                 return None;
             }
             let numbers = || grid.column(column).filter(|value| !value.is_nan());
@@ -202,7 +202,7 @@ pub(super) fn take_beside_tables(source: &Source, sections: &mut [Section], behi
             .collect();
         let lost_above = above.len();
         let last = grid.rows - 1;
-        let of_names = grid.kinds.first() == Some(&Kind::Words);
+        let of_names = grid.kinds.first() == Some(&ColumnKind::Words);
         let words_below = sections
             .get(index + 1)
             .map_or(behind.as_slice(), |next| &next.words);

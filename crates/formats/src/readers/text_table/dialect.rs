@@ -2,11 +2,11 @@
 
 use std::ops::Range;
 
-use super::number::{Cell, Evidence, Style, cell, evidence, plain};
+use super::number::{Cell, SignEvidence, Style, cell, evidence, plain};
 
 /// What stands between cells.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
-pub(super) enum Sep {
+pub(super) enum Delimiter {
     /// A tab.
     Tab,
     /// A semicolon.
@@ -23,7 +23,7 @@ pub(super) enum Sep {
     Wide,
 }
 
-impl Sep {
+impl Delimiter {
     /// What people call it.
     pub(super) fn name(self) -> &'static str {
         match self {
@@ -63,7 +63,7 @@ pub(super) enum Brackets {
 /// The separator, the decimal sign, and for comma files that use one sign for both, how the pieces go together.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub(super) struct Dialect {
-    pub(super) sep: Sep,
+    pub(super) sep: Delimiter,
     pub(super) style: Style,
     /// For `400,0,0,123` and `25 000 0,12`: how many separated pieces each cell takes, in turn.
     pub(super) pieces: Option<Vec<u8>>,
@@ -71,7 +71,7 @@ pub(super) struct Dialect {
 }
 
 impl Dialect {
-    pub(super) fn new(sep: Sep, style: Style) -> Self {
+    pub(super) fn new(sep: Delimiter, style: Style) -> Self {
         Self {
             sep,
             style,
@@ -85,7 +85,7 @@ impl Dialect {
         let pieces: Option<Vec<u8>> = answer.split('+').map(|part| part.parse().ok()).collect();
         Some(Self {
             pieces: Some(pieces?),
-            ..Self::new(Sep::Comma, Style::COMMA)
+            ..Self::new(Delimiter::Comma, Style::COMMA)
         })
     }
 
@@ -109,7 +109,7 @@ impl Dialect {
             "point"
         };
         match &self.pieces {
-            Some(_) if self.sep == Sep::Comma => {
+            Some(_) if self.sep == Delimiter::Comma => {
                 format!("cells separated by commas, and the decimal sign a {decimal} too")
             }
             Some(_) => format!(
@@ -140,14 +140,14 @@ pub(super) fn split(line: &str, dialect: &Dialect) -> Vec<Range<usize>> {
 }
 
 /// Splits at a separator alone.
-pub(super) fn raw_split(line: &str, sep: Sep) -> Vec<Range<usize>> {
+pub(super) fn raw_split(line: &str, sep: Delimiter) -> Vec<Range<usize>> {
     crate::work::looks_at(line.len());
-    if sep == Sep::Wide {
+    if sep == Delimiter::Wide {
         return split_wide(line);
     }
     let bytes = line.as_bytes();
     let mut cells = Vec::with_capacity(8);
-    if sep == Sep::Blank && line.is_ascii() && !bytes.contains(&b'"') {
+    if sep == Delimiter::Blank && line.is_ascii() && !bytes.contains(&b'"') {
         let mut start = None;
         for (at, &byte) in bytes.iter().enumerate() {
             match start {
@@ -164,7 +164,7 @@ pub(super) fn raw_split(line: &str, sep: Sep) -> Vec<Range<usize>> {
         cells.extend(start.map(|from| from..bytes.len()));
         return cells;
     }
-    if sep == Sep::Blank {
+    if sep == Delimiter::Blank {
         let mut at = 0;
         while at < bytes.len() {
             let rest = &line[at..];
@@ -197,7 +197,9 @@ pub(super) fn raw_split(line: &str, sep: Sep) -> Vec<Range<usize>> {
         return cells;
     }
     let is_end = |at: usize| match sep {
-        Sep::CommaBlank => bytes[at] == b',' && bytes.get(at + 1).is_none_or(|b| matches!(b, b' ' | b'\t')),
+        Delimiter::CommaBlank => {
+            bytes[at] == b',' && bytes.get(at + 1).is_none_or(|b| matches!(b, b' ' | b'\t'))
+        }
         _ => Some(bytes[at]) == sep.byte(),
     };
     let mut start = 0;
@@ -231,8 +233,8 @@ pub(super) fn raw_split(line: &str, sep: Sep) -> Vec<Range<usize>> {
 }
 
 /// Takes away the empty cells outside the pipes that often frame a row.
-fn unframe(cells: &mut Vec<Range<usize>>, sep: Sep) {
-    if sep == Sep::Pipe && cells.len() > 2 {
+fn unframe(cells: &mut Vec<Range<usize>>, sep: Delimiter) {
+    if sep == Delimiter::Pipe && cells.len() > 2 {
         if cells.first().is_some_and(Range::is_empty) {
             cells.remove(0);
         }
@@ -310,8 +312,8 @@ pub(super) enum Decision {
 }
 
 /// How well the lines split at one separator.
-struct Fit {
-    sep: Sep,
+struct DelimiterFit {
+    sep: Delimiter,
     /// The usual count of cells.
     count: usize,
     /// Share of lines with about that count.
@@ -323,36 +325,36 @@ struct Fit {
 }
 
 /// The cells of rows, as a separator parts them.
-pub(super) type Parted = (Sep, Vec<Vec<Range<usize>>>);
+pub(super) type Parted = (Delimiter, Vec<Vec<Range<usize>>>);
 
 /// Decides the dialect of `rows`, lines that follow one another and look like data. `heads` is the line above them. The cells
 /// go with it where they were parted on the way, so that nobody parts them anew.
 pub(super) fn decide(rows: &[&str], heads: Option<&str>) -> (Decision, Option<Parted>) {
-    let mut best: Option<Fit> = None;
+    let mut best: Option<DelimiterFit> = None;
     // Splitting at blanks would swallow the empty cells between tabs and shift what stands behind them.
     let mut tabs_separate = false;
     for sep in [
-        Sep::Tab,
-        Sep::Semicolon,
-        Sep::Pipe,
-        Sep::CommaBlank,
-        Sep::Comma,
-        Sep::Blank,
-        Sep::Wide,
+        Delimiter::Tab,
+        Delimiter::Semicolon,
+        Delimiter::Pipe,
+        Delimiter::CommaBlank,
+        Delimiter::Comma,
+        Delimiter::Blank,
+        Delimiter::Wide,
     ] {
-        if tabs_separate && matches!(sep, Sep::Blank | Sep::Wide) {
+        if tabs_separate && matches!(sep, Delimiter::Blank | Delimiter::Wide) {
             continue;
         }
         // A damaged row has no say against the two kinds of comma in all others.
-        if sep == Sep::Comma
-            && best
-                .as_ref()
-                .is_some_and(|fit| fit.sep == Sep::CommaBlank && fit.steady >= 0.8 && fit.figures >= 0.8)
+        if sep == Delimiter::Comma
+            && best.as_ref().is_some_and(|fit| {
+                fit.sep == Delimiter::CommaBlank && fit.steady >= 0.8 && fit.figures >= 0.8
+            })
         {
             continue;
         }
         // Between digits, in cells that another sign parts, the comma is a decimal sign: `A1;beet;1,376`.
-        if sep == Sep::Comma
+        if sep == Delimiter::Comma
             && best
                 .as_ref()
                 .is_some_and(|fit| parts_all(fit) && commas_stand_in_numbers(rows))
@@ -360,18 +362,18 @@ pub(super) fn decide(rows: &[&str], heads: Option<&str>) -> (Decision, Option<Pa
             continue;
         }
         let Some(fit) = fit(rows, sep) else { continue };
-        tabs_separate |= sep == Sep::Tab
+        tabs_separate |= sep == Delimiter::Tab
             && fit.count >= 2
             && (fit.steady >= 0.6 && fit.figures >= 0.6 && !tabs_are_blanks(rows)
                 || parts_names_off(rows, &fit));
         let better = match &best {
             None => true,
             Some(old) => {
-                let score = |fit: &Fit| {
+                let score = |fit: &DelimiterFit| {
                     fit.steady * (0.25 + fit.figures)
                         + match fit.sep {
-                            Sep::Blank => 0.0,
-                            Sep::Wide => -0.01,
+                            Delimiter::Blank => 0.0,
+                            Delimiter::Wide => -0.01,
                             _ => 0.02,
                         }
                 };
@@ -380,7 +382,7 @@ pub(super) fn decide(rows: &[&str], heads: Option<&str>) -> (Decision, Option<Pa
         };
         if better && fit.count >= 2 && fit.steady >= 0.6 {
             // Nothing can do better than every row with the same count of nothing but figures.
-            let perfect = fit.steady >= 1.0 && fit.figures >= 1.0 && fit.sep != Sep::CommaBlank;
+            let perfect = fit.steady >= 1.0 && fit.figures >= 1.0 && fit.sep != Delimiter::CommaBlank;
             best = Some(fit);
             if perfect {
                 break;
@@ -390,23 +392,23 @@ pub(super) fn decide(rows: &[&str], heads: Option<&str>) -> (Decision, Option<Pa
     let Some(mut fit) = best else {
         return (Decision::None, None);
     };
-    if fit.sep == Sep::Blank {
+    if fit.sep == Delimiter::Blank {
         // Rules and closing words among the rows have no figures, and no say.
         let with_figures = |row: &&&str| row.bytes().any(|byte| byte.is_ascii_digit());
         let figured: Vec<&str> = rows.iter().filter(with_figures).copied().collect();
         // A name has a letter, and is one of at least three cells.
         let may_have_names = fit.count > 2 && figured.iter().any(|row| row.contains(char::is_alphabetic));
         if may_have_names
-            && let Some(wide) = self::fit(&figured, Sep::Wide)
+            && let Some(wide) = self::fit(&figured, Delimiter::Wide)
             && wide.steady >= 1.0
             && (2..fit.count).contains(&wide.count)
             && names_have_blanks(&figured)
         {
-            let cells = rows.iter().map(|row| raw_split(row, Sep::Wide)).collect();
-            fit = Fit { cells, ..wide };
+            let cells = rows.iter().map(|row| raw_split(row, Delimiter::Wide)).collect();
+            fit = DelimiterFit { cells, ..wide };
         }
     }
-    if fit.sep == Sep::Comma
+    if fit.sep == Delimiter::Comma
         && let Some(decision) = comma_for_both(rows, heads)
     {
         return (decision, None);
@@ -420,7 +422,7 @@ pub(super) fn decide(rows: &[&str], heads: Option<&str>) -> (Decision, Option<Pa
 
 /// Whether a sign parts the rows into as many cells, of which one column is of numbers throughout, and blanks stand only
 /// inside names: `prep 1<tab>1.014`. A row in ten, or one, may be cut off.
-fn parts_names_off(rows: &[&str], fit: &Fit) -> bool {
+fn parts_names_off(rows: &[&str], fit: &DelimiterFit) -> bool {
     const FEWEST: usize = 2;
     let short = fit.cells.iter().filter(|cells| cells.len() < fit.count).count();
     let long = fit.cells.iter().any(|cells| cells.len() > fit.count);
@@ -446,8 +448,10 @@ fn parts_names_off(rows: &[&str], fit: &Fit) -> bool {
 }
 
 /// Whether a sign that stands in no number parts nearly all rows into as many cells.
-fn parts_all(fit: &Fit) -> bool {
-    matches!(fit.sep, Sep::Tab | Sep::Semicolon | Sep::Pipe) && fit.count >= 2 && fit.steady >= 0.9
+fn parts_all(fit: &DelimiterFit) -> bool {
+    matches!(fit.sep, Delimiter::Tab | Delimiter::Semicolon | Delimiter::Pipe)
+        && fit.count >= 2
+        && fit.steady >= 0.9
 }
 
 /// Whether every comma of some rows stands between two digits.
@@ -461,17 +465,17 @@ fn commas_stand_in_numbers(rows: &[&str]) -> bool {
 }
 
 /// The decimal sign of a separator's cells, over all of them.
-pub(super) fn style_of<'a>(sep: Sep, cells: impl Iterator<Item = &'a str>) -> Decision {
-    if sep == Sep::CommaBlank {
+pub(super) fn style_of<'a>(sep: Delimiter, cells: impl Iterator<Item = &'a str>) -> Decision {
+    if sep == Delimiter::CommaBlank {
         return Decision::Sure(Dialect::new(sep, Style::COMMA));
     }
-    if sep == Sep::Comma {
+    if sep == Delimiter::Comma {
         // An unquoted comma separates; quoted cells may still write decimal commas.
         let (mut commas, mut points) = (0, 0);
         for text in cells {
             match evidence(text) {
-                Evidence::Comma => commas += 1,
-                Evidence::Point | Evidence::EitherPoint => points += 1,
+                SignEvidence::Comma => commas += 1,
+                SignEvidence::Point | SignEvidence::EitherPoint => points += 1,
                 _ => {}
             }
         }
@@ -485,11 +489,11 @@ pub(super) fn style_of<'a>(sep: Sep, cells: impl Iterator<Item = &'a str>) -> De
     let (mut commas, mut points, mut either_comma, mut either_point) = (0_usize, 0_usize, 0_usize, 0_usize);
     for text in cells {
         match evidence(text) {
-            Evidence::None => {}
-            Evidence::Point => points += 1,
-            Evidence::Comma => commas += 1,
-            Evidence::EitherComma => either_comma += 1,
-            Evidence::EitherPoint => either_point += 1,
+            SignEvidence::None => {}
+            SignEvidence::Point => points += 1,
+            SignEvidence::Comma => commas += 1,
+            SignEvidence::EitherComma => either_comma += 1,
+            SignEvidence::EitherPoint => either_point += 1,
         }
     }
     let point = Dialect::new(sep, Style::POINT);
@@ -543,8 +547,8 @@ fn names_have_blanks(rows: &[&str]) -> bool {
     any
 }
 
-fn fit(rows: &[&str], sep: Sep) -> Option<Fit> {
-    if sep == Sep::Wide && !rows.iter().all(|row| row.trim().contains("  ")) {
+fn fit(rows: &[&str], sep: Delimiter) -> Option<DelimiterFit> {
+    if sep == Delimiter::Wide && !rows.iter().all(|row| row.trim().contains("  ")) {
         return None;
     }
     if let Some(byte) = sep.byte()
@@ -552,10 +556,10 @@ fn fit(rows: &[&str], sep: Sep) -> Option<Fit> {
     {
         return None;
     }
-    if sep == Sep::CommaBlank && !rows.iter().any(|row| row.as_bytes().contains(&b',')) {
+    if sep == Delimiter::CommaBlank && !rows.iter().any(|row| row.as_bytes().contains(&b',')) {
         return None;
     }
-    if sep == Sep::CommaBlank {
+    if sep == Delimiter::CommaBlank {
         // Only where both kinds of comma stand in the rows.
         let both = rows.iter().filter(|row| {
             let bytes = row.as_bytes();
@@ -591,7 +595,7 @@ fn fit(rows: &[&str], sep: Sep) -> Option<Fit> {
         .iter()
         .filter(|&&c| c == count || (hard && c >= 2 && c <= count))
         .count();
-    Some(Fit {
+    Some(DelimiterFit {
         sep,
         count,
         steady: near as f64 / rows.len() as f64,
@@ -658,7 +662,7 @@ fn comma_for_both(rows: &[&str], heads: Option<&str>) -> Option<Decision> {
         if row.contains(['.', '"']) || row.trim_end().ends_with(',') {
             return None;
         }
-        let cells: Vec<&str> = raw_split(row, Sep::Comma)
+        let cells: Vec<&str> = raw_split(row, Delimiter::Comma)
             .into_iter()
             .map(|range| &row[range])
             .collect();
@@ -673,9 +677,9 @@ fn comma_for_both(rows: &[&str], heads: Option<&str>) -> Option<Decision> {
     }
     let count = split_rows.first()?.len();
     let ragged = split_rows.iter().any(|cells| cells.len() != count);
-    let separated = Dialect::new(Sep::Comma, Style::POINT);
+    let separated = Dialect::new(Delimiter::Comma, Style::POINT);
     let head_count = heads
-        .map(|line| raw_split(line, Sep::Comma).len())
+        .map(|line| raw_split(line, Delimiter::Comma).len())
         .filter(|&n| n >= 2);
     if !ragged && head_count == Some(count) {
         return Some(Decision::Sure(separated));
@@ -688,7 +692,7 @@ fn comma_for_both(rows: &[&str], heads: Option<&str>) -> Option<Decision> {
                 separated,
                 Dialect {
                     pieces: Some(pairs(count)),
-                    ..Dialect::new(Sep::Comma, Style::COMMA)
+                    ..Dialect::new(Delimiter::Comma, Style::COMMA)
                 },
             ],
         });
@@ -709,7 +713,7 @@ fn comma_for_both(rows: &[&str], heads: Option<&str>) -> Option<Decision> {
         head_count.is_none() && split_rows.iter().all(|cells| sensible(cells, &all_whole));
     let reading = |pattern: &Vec<u8>| Dialect {
         pieces: Some(pattern.clone()),
-        ..Dialect::new(Sep::Comma, Style::COMMA)
+        ..Dialect::new(Delimiter::Comma, Style::COMMA)
     };
     let mut readings: Vec<Dialect> = patterns.iter().take(3).map(reading).collect();
     if whole_is_sensible {
@@ -792,7 +796,7 @@ fn x_is_orderly(rows: &[Vec<&str>], pattern: &[u8]) -> bool {
 mod tests {
     use super::*;
 
-    fn sure(rows: &[&str], heads: Option<&str>) -> Option<(Sep, u8)> {
+    fn sure(rows: &[&str], heads: Option<&str>) -> Option<(Delimiter, u8)> {
         match decide(rows, heads).0 {
             Decision::Sure(dialect) => Some((dialect.sep, dialect.style.decimal)),
             _ => None,
@@ -802,26 +806,29 @@ mod tests {
     #[test]
     fn separator_and_decimal_sign_go_together() {
         for (rows, wanted) in [
-            (["400.0,0.123", "401.0,0.125"], (Sep::Comma, b'.')),
-            (["400,0.123", "401,0.125"], (Sep::Comma, b'.')),
-            (["400,0;0,123", "401,0;0,125"], (Sep::Semicolon, b',')),
-            (["400,0 0,123", "401,0 0,125"], (Sep::Blank, b',')),
-            (["400,0\t0,123", "401,0\t0,125"], (Sep::Tab, b',')),
-            (["400,0, 0,123", "401,0, 0,125"], (Sep::CommaBlank, b',')),
-            (["400, 0.123", "401, 0.125"], (Sep::Comma, b'.')),
-            (["400   0.123", "401   0.125"], (Sep::Blank, b'.')),
-            (["| 400 | 0.123 |", "| 401 | 0.125 |"], (Sep::Pipe, b'.')),
-            (["1,234.5\t0.1", "1,235.5\t0.2"], (Sep::Tab, b'.')),
-            (["1.234,5;0,1", "1.235,5;0,2"], (Sep::Semicolon, b',')),
-            (["\"400,0\",\"0,123\"", "\"401,0\",\"0,125\""], (Sep::Comma, b',')),
-            (["400;1.234", "401;1.235"], (Sep::Semicolon, b'.')),
+            (["400.0,0.123", "401.0,0.125"], (Delimiter::Comma, b'.')),
+            (["400,0.123", "401,0.125"], (Delimiter::Comma, b'.')),
+            (["400,0;0,123", "401,0;0,125"], (Delimiter::Semicolon, b',')),
+            (["400,0 0,123", "401,0 0,125"], (Delimiter::Blank, b',')),
+            (["400,0\t0,123", "401,0\t0,125"], (Delimiter::Tab, b',')),
+            (["400,0, 0,123", "401,0, 0,125"], (Delimiter::CommaBlank, b',')),
+            (["400, 0.123", "401, 0.125"], (Delimiter::Comma, b'.')),
+            (["400   0.123", "401   0.125"], (Delimiter::Blank, b'.')),
+            (["| 400 | 0.123 |", "| 401 | 0.125 |"], (Delimiter::Pipe, b'.')),
+            (["1,234.5\t0.1", "1,235.5\t0.2"], (Delimiter::Tab, b'.')),
+            (["1.234,5;0,1", "1.235,5;0,2"], (Delimiter::Semicolon, b',')),
+            (
+                ["\"400,0\",\"0,123\"", "\"401,0\",\"0,125\""],
+                (Delimiter::Comma, b','),
+            ),
+            (["400;1.234", "401;1.235"], (Delimiter::Semicolon, b'.')),
             (
                 ["1   sample 1   0.1774", "2   sample 2   0.1899"],
-                (Sep::Wide, b'.'),
+                (Delimiter::Wide, b'.'),
             ),
             (
                 ["1   0.1 0.2   0.1774", "2   0.2 0.3   0.1899"],
-                (Sep::Blank, b'.'),
+                (Delimiter::Blank, b'.'),
             ),
         ] {
             assert_eq!(
@@ -870,7 +877,7 @@ mod tests {
         ));
         assert_eq!(
             sure(&["400;1,234", "401;0,235"], None),
-            Some((Sep::Semicolon, b','))
+            Some((Delimiter::Semicolon, b','))
         );
     }
 }

@@ -8,25 +8,25 @@ use super::columns::{Column, head_or_first_word};
 use super::context::Context;
 use super::grid::Grid;
 use super::join::is_furniture;
-use super::scan::{HeadRow, Piece, Table, TextLine, is_ruler, leading_number, strip_remark};
+use super::scan::{HeadRow, ScannedTable, TextLine, TextPiece, is_ruler, leading_number, strip_remark};
 use super::segments::RowClass;
-use super::shape::{ColumnUse, Shaped};
-use crate::evidence::{Evidence, Ledger, Target};
-use crate::explanation::{ColumnPart, ColumnRole, Part, TakenFor, folded, folded_columns};
+use super::shape::{ColumnUse, TableReading};
+use crate::evidence::{Evidence, EvidenceTarget, Ledger};
+use crate::explanation::{ColumnPart, ColumnRole, ExplainedLines, TakenFor, folded, folded_columns};
 use crate::{Source, words};
 
 /// What reading notes for those who ask how a source was understood.
 #[derive(Default)]
-pub(super) struct Told {
+pub(super) struct ReadTrace {
     /// The pieces of the text as they were scanned, before tables were joined.
-    pub(super) pieces: Vec<Piece>,
+    pub(super) pieces: Vec<TextPiece>,
     /// All that lines of words were taken to say.
     pub(super) fields: Vec<Fields>,
-    pub(super) tables: Vec<TableTold>,
+    pub(super) tables: Vec<TableTrace>,
 }
 
 /// A table, after joining, and what became of it.
-pub(super) struct TableTold {
+pub(super) struct TableTrace {
     first_line: u32,
     last_line: u32,
     /// The lines of its heads.
@@ -53,16 +53,16 @@ pub(super) enum Use {
 }
 
 impl Use {
-    pub(super) fn of(shaped: &Shaped) -> Self {
+    pub(super) fn of(shaped: &TableReading) -> Self {
         match shaped {
-            Shaped::Runs(_) => Self::Curves,
-            Shaped::Other(reason) => Self::Nothing(reason.clone()),
+            TableReading::Runs(_) => Self::Curves,
+            TableReading::Other(reason) => Self::Nothing(reason.clone()),
         }
     }
 }
 
-impl TableTold {
-    pub(super) fn of(table: &Table, used: Use) -> Self {
+impl TableTrace {
+    pub(super) fn of(table: &ScannedTable, used: Use) -> Self {
         Self {
             first_line: table.first_line,
             last_line: table.last_line,
@@ -87,7 +87,7 @@ impl TableTold {
 }
 
 /// The parts of a text, in the order of its lines.
-pub(super) fn parts(source: &Source, told: Told) -> Vec<Part> {
+pub(super) fn parts(source: &Source, told: ReadTrace) -> Vec<ExplainedLines> {
     if told.pieces.is_empty() {
         return Vec::new();
     }
@@ -105,12 +105,12 @@ pub(super) fn parts(source: &Source, told: Told) -> Vec<Part> {
     let mut parts = Vec::new();
     for piece in &told.pieces {
         match piece {
-            Piece::Blank => {}
-            Piece::Text(line) => {
+            TextPiece::Blank => {}
+            TextPiece::Text(line) => {
                 let said = claims.get(&line.line).map_or(&[][..], Vec::as_slice);
                 parts.push(words_part(text, *line, said, unmatched.contains(&line.line)));
             }
-            Piece::Table(table) => {
+            TextPiece::Table(table) => {
                 let owner = told
                     .tables
                     .iter()
@@ -141,9 +141,9 @@ pub(super) fn parts(source: &Source, told: Told) -> Vec<Part> {
         let raw = text[source.lines().span(index).range()].trim();
         if line > until && !raw.is_empty() {
             parts.push(if is_ruler(raw) {
-                Part::new(line, line, TakenFor::Paper, RULE)
+                ExplainedLines::new(line, line, TakenFor::Paper, RULE)
             } else {
-                Part::new(line, line, TakenFor::LeftOut, NOTHING)
+                ExplainedLines::new(line, line, TakenFor::LeftOut, NOTHING)
             });
         }
     }
@@ -154,8 +154,8 @@ const RULE: &str = "a rule";
 const NOTHING: &str = "nothing was taken from it";
 
 /// A line of words.
-fn words_part(text: &str, line: TextLine, said: &[(&str, &Claim)], unmatched: bool) -> Part {
-    let part = |taken_for, says: String| Part::new(line.line, line.line, taken_for, says);
+fn words_part(text: &str, line: TextLine, said: &[(&str, &Claim)], unmatched: bool) -> ExplainedLines {
+    let part = |taken_for, says: String| ExplainedLines::new(line.line, line.line, taken_for, says);
     if unmatched {
         return part(
             TakenFor::LeftOut,
@@ -234,10 +234,10 @@ fn key_says(key: &str, claim: &Claim) -> String {
 }
 
 /// A row of heads; one that only repeats an earlier one belongs to the paper.
-fn heads_part(text: &str, row: &HeadRow, own: bool) -> Part {
+fn heads_part(text: &str, row: &HeadRow, own: bool) -> ExplainedLines {
     let line = row.line.line;
     if !own {
-        return Part::new(line, line, TakenFor::Paper, "the headers again");
+        return ExplainedLines::new(line, line, TakenFor::Paper, "the headers again");
     }
     let cells: Vec<&str> = row
         .cells
@@ -252,10 +252,10 @@ fn heads_part(text: &str, row: &HeadRow, own: bool) -> Part {
         _ => None,
     };
     if let Some(says) = beside {
-        return Part::new(line, line, TakenFor::Heads, says);
+        return ExplainedLines::new(line, line, TakenFor::Heads, says);
     }
     if row.class == RowClass::Summary {
-        return Part::new(line, line, TakenFor::LeftOut, "sums up the rows");
+        return ExplainedLines::new(line, line, TakenFor::LeftOut, "sums up the rows");
     }
     let numbers = cells.iter().filter(|cell| leading_number(cell).is_some()).count();
     let only_unit = |cell: &&&str| {
@@ -268,16 +268,16 @@ fn heads_part(text: &str, row: &HeadRow, own: bool) -> Part {
         .filter(|cell| words::quantity_of(cell).is_some())
         .count();
     if units == cells.len() && named == 0 && cells.iter().all(|cell| !cell.contains(' ')) {
-        Part::new(line, line, TakenFor::Units, "the units of the columns")
+        ExplainedLines::new(line, line, TakenFor::Units, "the units of the columns")
     } else if numbers * 2 >= cells.len() && numbers > 0 {
-        Part::new(
+        ExplainedLines::new(
             line,
             line,
             TakenFor::Heads,
             format!("headers of {} columns, {numbers} of them numbers", cells.len()),
         )
     } else {
-        Part::new(
+        ExplainedLines::new(
             line,
             line,
             TakenFor::Heads,
@@ -292,10 +292,10 @@ fn heads_part(text: &str, row: &HeadRow, own: bool) -> Part {
 /// The rows of a table as it was scanned, in stretches between rows that were left out.
 fn rows_parts(
     grid: &Grid,
-    owner: Option<&TableTold>,
+    owner: Option<&TableTrace>,
     first: bool,
     claims: &BTreeMap<u32, Vec<(&str, &Claim)>>,
-    parts: &mut Vec<Part>,
+    parts: &mut Vec<ExplainedLines>,
 ) {
     // First line, last line, rows.
     let mut stretches: Vec<(u32, u32, usize)> = Vec::new();
@@ -311,7 +311,7 @@ fn rows_parts(
         }
     }
     for odd in &grid.odd {
-        parts.push(Part::new(
+        parts.push(ExplainedLines::new(
             odd.line,
             odd.line,
             TakenFor::LeftOut,
@@ -328,26 +328,26 @@ fn rows_parts(
             format!("{rows} rows")
         };
         let Some(owner) = owner else {
-            parts.push(Part::new(begin, end, TakenFor::Rows, rows));
+            parts.push(ExplainedLines::new(begin, end, TakenFor::Rows, rows));
             continue;
         };
         let part = match &owner.used {
             Use::Conditions => {
                 let keys = claims.get(&begin).into_iter().flatten();
                 let keys: Vec<String> = keys.map(|(key, claim)| key_says(key, claim)).collect();
-                Part::new(begin, end, TakenFor::Key, keys.join("; "))
+                ExplainedLines::new(begin, end, TakenFor::Key, keys.join("; "))
             }
-            Use::Nothing(reason) => Part {
+            Use::Nothing(reason) => ExplainedLines {
                 columns: owner.columns.clone(),
                 evidence: owner.evidence.clone(),
-                ..Part::new(
+                ..ExplainedLines::new(
                     begin,
                     end,
                     TakenFor::LeftOut,
                     format!("{rows} of a table that is no measurement of absorbance: {reason}"),
                 )
             },
-            Use::Curves if !first || index > 0 => Part::new(
+            Use::Curves if !first || index > 0 => ExplainedLines::new(
                 begin,
                 end,
                 TakenFor::Rows,
@@ -364,10 +364,10 @@ fn rows_parts(
                     1 => "; 1 cell has no number".to_owned(),
                     n => format!("; {n} cells have no number"),
                 };
-                Part {
+                ExplainedLines {
                     columns: owner.columns.clone(),
                     evidence: owner.evidence.clone(),
-                    ..Part::new(
+                    ..ExplainedLines::new(
                         begin,
                         end,
                         TakenFor::Rows,
@@ -388,7 +388,7 @@ fn rows_parts(
 /// that it did not use, `because` its reasons.
 pub(super) fn columns_told(
     source: &Source,
-    table: &Table,
+    table: &ScannedTable,
     columns: &[Column],
     uses: &[Option<ColumnUse>],
     otherwise: impl Fn(usize) -> ColumnRole,
@@ -420,7 +420,7 @@ pub(super) fn columns_told(
             last_head: head.clone(),
             head,
             quantity_because: String::new(),
-            evidence: ledger.on(Target::Column(column.index + 1)),
+            evidence: ledger.on(EvidenceTarget::Column(column.index + 1)),
             ..empty(column.index)
         };
         if let Some((role, quantity, unit)) = uses.get(place).and_then(Option::as_ref) {
@@ -443,7 +443,7 @@ pub(super) fn columns_told(
 /// Why a column is of a quantity, and why in a unit.
 fn reasons(
     source: &Source,
-    table: &Table,
+    table: &ScannedTable,
     column: &Column,
     role: ColumnRole,
     quantity: &Quantity,
@@ -540,13 +540,13 @@ fn reasons(
 mod tests {
     use crate::explanation::{ColumnRole, TakenFor};
     use crate::readers::TextTable;
-    use crate::{Part, Reader, Source};
+    use crate::{ExplainedLines, Reader, Source};
 
-    fn explained(text: &str) -> Vec<Part> {
+    fn explained(text: &str) -> Vec<ExplainedLines> {
         TextTable::default().explain(&Source::new("a.txt", text.as_bytes().to_vec()))
     }
 
-    fn outline(parts: &[Part]) -> Vec<(u32, u32, TakenFor)> {
+    fn outline(parts: &[ExplainedLines]) -> Vec<(u32, u32, TakenFor)> {
         parts
             .iter()
             .map(|part| (part.first, part.last, part.taken_for))
@@ -598,7 +598,7 @@ mod tests {
         }
         text.push_str("412;0.1;0.2;0.3;0.4\n413;0.1;0.2;0.3\n");
         let parts = explained(&text);
-        let rows: Vec<&Part> = parts
+        let rows: Vec<&ExplainedLines> = parts
             .iter()
             .filter(|part| part.taken_for == TakenFor::Rows)
             .collect();

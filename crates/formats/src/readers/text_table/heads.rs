@@ -4,12 +4,12 @@ use std::ops::Range;
 
 use curvary_record::Span;
 
-use crate::head::read_head;
+use crate::column_header::read_column_header;
 
 use super::columns::corner_heads;
-use super::dialect::{Sep, is_blank, raw_split, split_wide};
-use super::grid::{Grid, Kind};
-use super::scan::{HeadRow, Piece, TextLine, is_ruler, is_ruler_piece, leading_number, strip_remark};
+use super::dialect::{Delimiter, is_blank, raw_split, split_wide};
+use super::grid::{ColumnKind, Grid};
+use super::scan::{HeadRow, TextLine, TextPiece, is_ruler, is_ruler_piece, leading_number, strip_remark};
 use super::segments::{RowClass, classify, is_axis};
 
 /// How many rows of heads a table may have.
@@ -19,18 +19,23 @@ const MAX_HEADS: usize = 8;
 const MAX_KEYS: usize = 12;
 
 /// The nearest line of words, where it names two quantities or more and yet did not fit over the columns.
-pub(super) fn unmatched_head(text: &str, above: &[Piece]) -> Option<TextLine> {
-    let Some(Piece::Text(line)) = above.iter().rev().find(|piece| !is_ruler_piece(text, piece)) else {
+pub(super) fn unmatched_head(text: &str, above: &[TextPiece]) -> Option<TextLine> {
+    let Some(TextPiece::Text(line)) = above.iter().rev().find(|piece| !is_ruler_piece(text, piece)) else {
         return None;
     };
     let (_, kept) = strip_remark(&text[line.span.range()]);
-    if !crate::header::pairs(kept).is_empty() || kept.len() > 200 {
+    if !crate::preamble::pairs(kept).is_empty() || kept.len() > 200 {
         return None;
     }
-    let cells = [Sep::Tab, Sep::Semicolon, Sep::Pipe, Sep::Comma]
-        .into_iter()
-        .map(|sep| raw_split(kept, sep))
-        .max_by_key(Vec::len)?;
+    let cells = [
+        Delimiter::Tab,
+        Delimiter::Semicolon,
+        Delimiter::Pipe,
+        Delimiter::Comma,
+    ]
+    .into_iter()
+    .map(|sep| raw_split(kept, sep))
+    .max_by_key(Vec::len)?;
     let cells = if cells.len() >= 2 {
         cells
     } else {
@@ -39,17 +44,21 @@ pub(super) fn unmatched_head(text: &str, above: &[Piece]) -> Option<TextLine> {
     let cells = if cells.len() >= 2 {
         cells
     } else {
-        glue_units(kept, raw_split(kept, Sep::Blank))
+        glue_units(kept, raw_split(kept, Delimiter::Blank))
     };
     let named = cells
         .into_iter()
-        .filter(|range| crate::head::read_head(&kept[range.clone()]).quantity.is_some())
+        .filter(|range| {
+            crate::column_header::read_column_header(&kept[range.clone()])
+                .quantity
+                .is_some()
+        })
         .count();
     (named >= 2).then_some(*line)
 }
 
 /// The rows of heads directly above a table, from top to bottom.
-pub(super) fn heads_above(text: &str, grid: &Grid, above: &[Piece]) -> Vec<HeadRow> {
+pub(super) fn heads_above(text: &str, grid: &Grid, above: &[TextPiece]) -> Vec<HeadRow> {
     let (mut heads, mut others): (Vec<HeadRow>, Vec<HeadRow>) = rows_above(text, grid, above)
         .into_iter()
         .partition(|head| head.class == RowClass::Summary);
@@ -64,10 +73,10 @@ pub(super) fn heads_above(text: &str, grid: &Grid, above: &[Piece]) -> Vec<HeadR
 }
 
 /// The rows that stand over the columns of a table, from top to bottom, whatever they are.
-fn rows_above(text: &str, grid: &Grid, above: &[Piece]) -> Vec<HeadRow> {
+fn rows_above(text: &str, grid: &Grid, above: &[TextPiece]) -> Vec<HeadRow> {
     let heads = heads_behind(text, grid, above, false);
     let says = |head: &HeadRow| {
-        let measured = |span: &Span| read_head(&text[span.range()]).quantity.is_some();
+        let measured = |span: &Span| read_column_header(&text[span.range()]).quantity.is_some();
         head.cells.iter().flatten().filter(|span| measured(span)).count() >= 2
     };
     // Keys and values may stand between heads and rows, `sample,lipase 12`, where the heads say what was measured.
@@ -81,19 +90,19 @@ fn rows_above(text: &str, grid: &Grid, above: &[Piece]) -> Vec<HeadRow> {
 }
 
 /// The rows of heads, nearest last; behind lines of known keys and their values where `keys` says so.
-fn heads_behind(text: &str, grid: &Grid, above: &[Piece], keys: bool) -> Vec<HeadRow> {
+fn heads_behind(text: &str, grid: &Grid, above: &[TextPiece], keys: bool) -> Vec<HeadRow> {
     let mut heads: Vec<HeadRow> = Vec::new();
     let mut blanks = 0;
     let mut skipped = 0;
     for (index, piece) in above.iter().enumerate().rev() {
         match piece {
-            Piece::Blank => {
+            TextPiece::Blank => {
                 blanks += 1;
                 if blanks > 1 || !heads.is_empty() {
                     break;
                 }
             }
-            Piece::Text(line) => {
+            TextPiece::Text(line) => {
                 let raw = &text[line.span.range()];
                 // Rulers, and a count of points that stands alone, may lie between heads and rows.
                 let alone = raw.trim().bytes().all(|b| b.is_ascii_digit());
@@ -124,7 +133,8 @@ fn heads_behind(text: &str, grid: &Grid, above: &[Piece], keys: bool) -> Vec<Hea
                 }
                 let below = heads.last().filter(|below| below.class != RowClass::Summary);
                 let sentence = |below: &HeadRow| {
-                    grid.dialect.sep == Sep::Comma && is_sentence_over(raw, &text[below.line.span.range()])
+                    grid.dialect.sep == Delimiter::Comma
+                        && is_sentence_over(raw, &text[below.line.span.range()])
                 };
                 if below.is_some_and(|below| sentence(below) || is_title(text, &cells, below)) {
                     break;
@@ -138,7 +148,7 @@ fn heads_behind(text: &str, grid: &Grid, above: &[Piece], keys: bool) -> Vec<Hea
                     break;
                 }
             }
-            Piece::Table(_) => break,
+            TextPiece::Table(_) => break,
         }
     }
     heads.reverse();
@@ -150,10 +160,10 @@ const MAX_BETWEEN: usize = 2;
 
 /// Whether the last of these lines, and perhaps some above it, are words in a single cell, and the line above them a row of
 /// heads beyond doubt: it has a cell for each column, and names the axis or holds a number for each curve.
-fn stand_between_heads(text: &str, lines: &[Piece], grid: &Grid) -> bool {
+fn stand_between_heads(text: &str, lines: &[TextPiece], grid: &Grid) -> bool {
     let sep = grid.dialect.sep;
-    let words = |piece: &&Piece| match piece {
-        Piece::Text(line) => {
+    let words = |piece: &&TextPiece| match piece {
+        TextPiece::Text(line) => {
             let kept = strip_remark(&text[line.span.range()]).1;
             raw_split(kept, sep).len() == 1
         }
@@ -161,7 +171,7 @@ fn stand_between_heads(text: &str, lines: &[Piece], grid: &Grid) -> bool {
     };
     let between = lines.iter().rev().take_while(words).count();
     let over = lines.len().checked_sub(between + 1).and_then(|at| lines.get(at));
-    let Some(Piece::Text(over)) = over else {
+    let Some(TextPiece::Text(over)) = over else {
         return false;
     };
     let over = &text[over.span.range()];
@@ -175,11 +185,11 @@ fn stand_between_heads(text: &str, lines: &[Piece], grid: &Grid) -> bool {
     let Some((first, others)) = cells.split_first().filter(|_| cells.len() == grid.columns()) else {
         return false;
     };
-    let head = read_head(first);
+    let head = read_column_header(first);
     let runs = is_axis(&head);
     let tells = head.quantity.is_some() || head.unit.is_some() || crate::words::field_of(first).is_some();
     let of_light = |cell: &&str| {
-        read_head(cell)
+        read_column_header(cell)
             .quantity
             .is_some_and(|quantity| quantity.is_of_light())
     };
@@ -196,7 +206,12 @@ fn stand_between_heads(text: &str, lines: &[Piece], grid: &Grid) -> bool {
 /// Whether a line has a blank behind each of its commas, as sentences have, and the header below it behind none:
 /// `DNA melting, 260 nm, 1 °C/min` over `No.,Temp (C),Abs`.
 fn is_sentence_over(line: &str, header: &str) -> bool {
-    let parts = |line: &str| line.split(',').skip(1).map(|part| part.starts_with([' ', '\u{a0}'])).collect::<Vec<_>>();
+    let parts = |line: &str| {
+        line.split(',')
+            .skip(1)
+            .map(|part| part.starts_with([' ', '\u{a0}']))
+            .collect::<Vec<_>>()
+    };
     let (commas, below) = (parts(line), parts(header));
     !commas.is_empty() && commas.iter().all(|blank| *blank) && !below.is_empty() && !below.contains(&true)
 }
@@ -207,7 +222,7 @@ fn is_title(text: &str, cells: &[Option<Span>], below: &HeadRow) -> bool {
     let filled = cells.iter().flatten().count();
     let in_front = cells.iter().take(filled).all(Option::is_some);
     let of_light = |span: &Span| {
-        read_head(&text[span.range()])
+        read_column_header(&text[span.range()])
             .quantity
             .is_some_and(|q| q.is_of_light())
     };
@@ -228,7 +243,7 @@ fn is_title(text: &str, cells: &[Option<Span>], below: &HeadRow) -> bool {
         (1, Some(head)) => {
             let title = |span: &Span| words(span) >= 2 || of_light(span);
             let head = &text[head.range()];
-            let of_axis = || is_axis(&read_head(head)) && cells.iter().flatten().all(of_light);
+            let of_axis = || is_axis(&read_column_header(head)) && cells.iter().flatten().all(of_light);
             in_front
                 && cells.len() >= 2
                 && cells.iter().flatten().all(title)
@@ -241,7 +256,7 @@ fn is_title(text: &str, cells: &[Option<Span>], below: &HeadRow) -> bool {
             let conditions = cells
                 .iter()
                 .flatten()
-                .filter(|span| crate::header::is_condition(&text[span.range()]))
+                .filter(|span| crate::preamble::is_condition(&text[span.range()]))
                 .count();
             let passing = conditions >= 1 && conditions + 1 < filled && filled < cells.len()
                 || is_of_the_whole(text, cells, below);
@@ -266,8 +281,8 @@ fn is_of_the_whole(text: &str, cells: &[Option<Span>], below: &HeadRow) -> bool 
     }
     let says = |span: &Span| {
         let cell = text[span.range()].trim();
-        let head = read_head(cell);
-        if crate::header::is_condition(cell) {
+        let head = read_column_header(cell);
+        if crate::preamble::is_condition(cell) {
             Says::Condition
         } else if head.quantity.is_some_and(|quantity| quantity.is_of_light()) {
             Says::Measured
@@ -278,7 +293,7 @@ fn is_of_the_whole(text: &str, cells: &[Option<Span>], below: &HeadRow) -> bool 
         }
     };
     let axis = below.cells.first().copied().flatten();
-    let runs = axis.is_some_and(|span| is_axis(&read_head(&text[span.range()])));
+    let runs = axis.is_some_and(|span| is_axis(&read_column_header(&text[span.range()])));
     let mut filled = cells.iter().flatten();
     let Some(first) = filled.next().filter(|_| cells[0].is_some() && runs) else {
         return false;
@@ -287,7 +302,7 @@ fn is_of_the_whole(text: &str, cells: &[Option<Span>], below: &HeadRow) -> bool 
     kinds.sort_unstable();
     kinds.dedup();
     let telling = kinds.iter().filter(|says| **says != Says::Words).count();
-    let head = read_head(text[first.range()].trim());
+    let head = read_column_header(text[first.range()].trim());
     let named = says(first) == Says::Words && head.quantity.is_none() && head.unit.is_none();
     // `A 340 nm, 37 °C, cell 1 cm`: what was measured and where, and then conditions.
     let measured = head.quantity.is_some_and(|quantity| quantity.is_of_light())
@@ -305,8 +320,9 @@ fn is_of_the_whole(text: &str, cells: &[Option<Span>], below: &HeadRow) -> bool 
 /// Whether a line is a known key and its value, and names no two quantities.
 fn is_key_line(raw: &str) -> bool {
     let (_, kept) = strip_remark(raw);
-    let known = |pair: &crate::header::Pair| crate::words::field_of(&kept[pair.key.clone()]).is_some();
-    matches!(crate::header::pairs(kept).as_slice(), [pair] if known(pair)) || super::marks::is_mark(kept)
+    let known =
+        |pair: &crate::preamble::KeyValueSpan| crate::words::field_of(&kept[pair.key.clone()]).is_some();
+    matches!(crate::preamble::pairs(kept).as_slice(), [pair] if known(pair)) || super::marks::is_mark(kept)
 }
 
 /// Whether a head is a unit and nothing else, so that the words above it are its name.
@@ -347,7 +363,9 @@ fn is_summary(text: &str, cells: &[Option<Span>], grid: &Grid) -> bool {
             leading_number(cell).is_some() && !cell.contains(char::is_alphabetic)
         })
     };
-    if super::segments::is_summary_word(word) && grid.rows >= 3 && grid.kinds.first() == Some(&Kind::Figures)
+    if super::segments::is_summary_word(word)
+        && grid.rows >= 3
+        && grid.kinds.first() == Some(&ColumnKind::Figures)
     {
         return numbers.iter().any(Option::is_some) && numbers.iter().all(number);
     }
@@ -358,7 +376,7 @@ fn is_summary(text: &str, cells: &[Option<Span>], grid: &Grid) -> bool {
         let Some(number) = cell.and_then(|span| leading_number(&text[span.range()])) else {
             return false;
         };
-        if grid.kinds[index + 1] != Kind::Figures {
+        if grid.kinds[index + 1] != ColumnKind::Figures {
             return false;
         }
         let column: Vec<f64> = grid.column(index + 1).filter(|value| !value.is_nan()).collect();
@@ -391,7 +409,7 @@ fn map_heads(
         kept = raw.trim();
     }
     // A tab in front of the heads is a head left empty.
-    if mark.is_none() && grid.dialect.sep == Sep::Tab {
+    if mark.is_none() && grid.dialect.sep == Delimiter::Tab {
         kept = raw.trim_matches(|c| c != '\t' && is_blank(c));
     }
     kept = undecorated(kept);
@@ -406,14 +424,14 @@ fn map_heads(
         return None;
     }
     // `Sample: betanin, one spectrum` speaks of the run, however many commas it has.
-    let stated = crate::header::pairs(kept);
+    let stated = crate::preamble::pairs(kept);
     // `hours of ageing:,0,100,300`: a key, and a number over each of the other columns.
     let over_all = columns >= 4 && grid.dialect.sep.byte().is_some() && {
         let cells = raw_split(kept, grid.dialect.sep);
         cells.len() == columns
             && cells[1..].iter().all(|cell| {
                 let cell = &kept[cell.clone()];
-                leading_number(cell).is_some() || crate::header::is_condition(cell)
+                leading_number(cell).is_some() || crate::preamble::is_condition(cell)
             })
     };
     if !over_all
@@ -431,11 +449,12 @@ fn map_heads(
         return None;
     }
     // `Sample;leaf;pH;7` is several of them, and `Temperature;25;°C` one with its unit in a cell.
-    let known = |pair: &crate::header::Pair| crate::words::field_of(&kept[pair.key.clone()]).is_some();
+    let known =
+        |pair: &crate::preamble::KeyValueSpan| crate::words::field_of(&kept[pair.key.clone()]).is_some();
     // `Cell;2 mm` is of the run.
-    let condition = |pair: &crate::header::Pair| {
-        crate::header::is_known(&kept[pair.key.clone()])
-            && crate::header::is_condition(&kept[pair.value.clone()])
+    let condition = |pair: &crate::preamble::KeyValueSpan| {
+        crate::preamble::is_known(&kept[pair.key.clone()])
+            && crate::preamble::is_condition(&kept[pair.value.clone()])
     };
     if !nearest && columns > 1 && matches!(stated.as_slice(), [pair] if condition(pair)) {
         return None;
@@ -464,7 +483,7 @@ fn map_heads(
     if padded && texts.iter().any(|text| text.split_whitespace().count() > 5) {
         return None;
     }
-    let quantity = |text: &&str| crate::head::read_head(text).quantity.is_some();
+    let quantity = |text: &&str| crate::column_header::read_column_header(text).quantity.is_some();
     let has_words = texts.iter().any(|text| text.chars().any(char::is_alphabetic));
     let numbers = texts.iter().filter(|text| leading_number(text).is_some()).count();
     let sure = texts.iter().any(quantity) || numbers * 2 >= texts.len().max(2);
@@ -480,14 +499,14 @@ fn map_heads(
     // `Spectrum B` above `nm Abs` is a title: names over columns stand apart.
     if !nearest
         && named < texts.len()
-        && matches!(grid.dialect.sep, Sep::Blank | Sep::Wide)
+        && matches!(grid.dialect.sep, Delimiter::Blank | Delimiter::Wide)
         && texts.len() == columns
         && split_wide(kept).len() < columns
     {
         return None;
     }
     // Prose that happens to have as many words as the table has columns.
-    if matches!(grid.dialect.sep, Sep::Blank | Sep::Wide)
+    if matches!(grid.dialect.sep, Delimiter::Blank | Delimiter::Wide)
         && !sure
         && (after_blank || texts.len() > 6 || raw.trim_end().ends_with(['.', ':']))
     {
@@ -516,7 +535,7 @@ fn map_heads(
 /// many decimals over the only column of readings.
 fn is_like_a_row(line: &str, cells: &[Option<Range<usize>>], grid: &Grid) -> bool {
     let figures: Vec<usize> = (0..grid.columns())
-        .filter(|&at| grid.kinds[at] == Kind::Figures)
+        .filter(|&at| grid.kinds[at] == ColumnKind::Figures)
         .collect();
     let &[at] = figures.as_slice() else { return false };
     let Some(cell) = cells.get(at).and_then(|cell| cell.clone()).filter(|_| at > 0) else {
@@ -548,7 +567,7 @@ fn is_statement(texts: &[&str]) -> bool {
                 .bytes()
                 .all(|b| b.is_ascii_digit() || matches!(b, b'.' | b','))
     };
-    let name = crate::head::split_unit(key)
+    let name = crate::column_header::split_unit(key)
         .filter(|_| rest.len() == 1 && rest.iter().all(number))
         .map_or(key, |(name, _)| name);
     let known = crate::words::field_of(key).or_else(|| crate::words::field_of(name));
@@ -557,7 +576,7 @@ fn is_statement(texts: &[&str]) -> bool {
         return false;
     }
     !rest.iter().any(|text| {
-        let head = crate::head::read_head(text);
+        let head = crate::column_header::read_column_header(text);
         let names = head.quantity.is_some() || !head.quantities_possible.is_empty();
         names && leading_number(text).is_none()
     })
@@ -573,9 +592,9 @@ fn head_cells(line: &str, grid: &Grid, indent: usize) -> Option<(Vec<Option<Rang
             .map(|range| Some(range).filter(|r| !r.is_empty()))
             .collect()
     };
-    if sep != Sep::Blank && sep != Sep::Wide {
-        let separator = if sep == Sep::CommaBlank && !line.contains(", ") {
-            Sep::Comma
+    if sep != Delimiter::Blank && sep != Delimiter::Wide {
+        let separator = if sep == Delimiter::CommaBlank && !line.contains(", ") {
+            Delimiter::Comma
         } else {
             sep
         };
@@ -608,13 +627,18 @@ fn head_cells(line: &str, grid: &Grid, indent: usize) -> Option<(Vec<Option<Rang
         }
     }
     // Blanks divide the heads of a table in blanks as they divide its rows; elsewhere they may only divide words.
-    let blanks = matches!(sep, Sep::Blank | Sep::Wide);
+    let blanks = matches!(sep, Delimiter::Blank | Delimiter::Wide);
     let line = if blanks { without_aside(line) } else { line };
     let wide = split_wide(line);
     if blanks && wide.len() == columns {
         return Some((whole(wide), true));
     }
-    for other in [Sep::Tab, Sep::Semicolon, Sep::Pipe, Sep::Comma] {
+    for other in [
+        Delimiter::Tab,
+        Delimiter::Semicolon,
+        Delimiter::Pipe,
+        Delimiter::Comma,
+    ] {
         if other == sep {
             continue;
         }
@@ -626,7 +650,7 @@ fn head_cells(line: &str, grid: &Grid, indent: usize) -> Option<(Vec<Option<Rang
     if wide.len() == columns {
         return Some((whole(wide), blanks));
     }
-    let words = glue_units(line, raw_split(line, Sep::Blank));
+    let words = glue_units(line, raw_split(line, Delimiter::Blank));
     if words.len() == columns {
         return Some((whole(words), blanks));
     }
@@ -658,7 +682,7 @@ fn names_rows_without_head(line: &str, cells: &[Range<usize>], grid: &Grid) -> b
     let runs = head(&cells[0])
         .quantity
         .is_some_and(|q| matches!(q.as_str(), "wavelength" | "wavenumber" | "time"));
-    if !runs || !cells[1..].iter().all(measured) || grid.kinds[1] != Kind::Figures {
+    if !runs || !cells[1..].iter().all(measured) || grid.kinds[1] != ColumnKind::Figures {
         return false;
     }
     let axis: Vec<f64> = grid.column(1).collect();
@@ -673,7 +697,7 @@ fn names_rows_without_head(line: &str, cells: &[Range<usize>], grid: &Grid) -> b
                 .enumerate()
                 .all(|(row, value)| value == first + row as f64)
     };
-    orderly && beyond && (grid.kinds[0] == Kind::Words || counts())
+    orderly && beyond && (grid.kinds[0] == ColumnKind::Words || counts())
 }
 
 /// A line of heads without an aside at its end: `nm  Abs   (one sample, columns continue)`.

@@ -6,29 +6,29 @@ use std::collections::BTreeSet;
 use curvary_record::moment::{self, DateReading};
 use curvary_record::{Code, Diagnostic, Place, Quantity, Span};
 
-use super::grid::Kind;
-use super::scan::{Piece, Table, TextLine};
+use super::grid::ColumnKind;
+use super::scan::{ScannedTable, TextLine, TextPiece};
 
 /// A table with the words that stand between it and the table before.
 pub(super) struct Section {
     pub(super) words: Vec<TextLine>,
-    pub(super) table: Table,
+    pub(super) table: ScannedTable,
     pub(super) remarks: Vec<Diagnostic>,
     /// Whether nothing but the furniture of paper stands between it and the table before, under the same heads.
     pub(super) on_next_page: bool,
 }
 
 /// The sections of a text, and the words behind the last table.
-pub(super) fn sections(text: &str, pieces: Vec<Piece>) -> (Vec<Section>, Vec<TextLine>) {
+pub(super) fn sections(text: &str, pieces: Vec<TextPiece>) -> (Vec<Section>, Vec<TextLine>) {
     let mut sections: Vec<Section> = Vec::new();
     let mut words: Vec<TextLine> = Vec::new();
     let mut seen: BTreeSet<String> = BTreeSet::new();
     let mut said = Stated::default();
     for piece in pieces {
         match piece {
-            Piece::Blank => {}
-            Piece::Text(line) => words.push(line),
-            Piece::Table(table) => {
+            TextPiece::Blank => {}
+            TextPiece::Text(line) => words.push(line),
+            TextPiece::Table(table) => {
                 let mut table = *table;
                 // A row that was cut behind its first number is no page number.
                 let cut = sections
@@ -127,7 +127,7 @@ enum Relation {
     Apart,
 }
 
-fn relation(text: &str, first: &Table, second: &Table, lines_between: usize) -> Relation {
+fn relation(text: &str, first: &ScannedTable, second: &ScannedTable, lines_between: usize) -> Relation {
     let (a, b) = (&first.grid, &second.grid);
     let same_heads = second.heads.is_empty() || head_texts(text, first) == head_texts(text, second);
     if a.kinds == b.kinds
@@ -138,8 +138,8 @@ fn relation(text: &str, first: &Table, second: &Table, lines_between: usize) -> 
     }
     let rows = a.rows == b.rows
         && a.rows >= 2
-        && a.kinds.first() == Some(&Kind::Figures)
-        && b.kinds.first() == Some(&Kind::Figures);
+        && a.kinds.first() == Some(&ColumnKind::Figures)
+        && b.kinds.first() == Some(&ColumnKind::Figures);
     let same_axis = rows && a.columns() >= 4 && a.column(0).zip(b.column(0)).all(|(x, y)| x == y);
     let same_first_head = match (first.heads.last(), second.heads.last()) {
         (Some(one), Some(other)) => {
@@ -174,7 +174,7 @@ fn form_of(text: &str) -> String {
 }
 
 /// The first names of a list.
-fn first_names<'t>(text: &'t str, table: &Table) -> Vec<&'t str> {
+fn first_names<'t>(text: &'t str, table: &ScannedTable) -> Vec<&'t str> {
     const FEW: usize = 3;
     let spans = table.grid.words(0).iter().take(FEW);
     spans.map(|span| text[span.range()].trim()).collect()
@@ -182,7 +182,7 @@ fn first_names<'t>(text: &'t str, table: &Table) -> Vec<&'t str> {
 
 /// The header of a table, where it is a note between two rows of one list: a line of which only the first cell is filled,
 /// above rows that are named as those of the table before it are.
-fn note_between(text: &str, first: &Table, second: &Table) -> Option<TextLine> {
+fn note_between(text: &str, first: &ScannedTable, second: &ScannedTable) -> Option<TextLine> {
     let [head] = second.heads.as_slice() else {
         return None;
     };
@@ -193,8 +193,11 @@ fn note_between(text: &str, first: &Table, second: &Table) -> Option<TextLine> {
     // `new cuvette` over two columns that go on in their very step: words that name nothing, one over each column.
     let names = |span: &Span| {
         let cell = text[span.range()].trim();
-        let read = crate::head::read_head(cell);
-        let measured = read.quantity.as_ref().is_some_and(|quantity| quantity.is_of_light() || *quantity == Quantity::RATE);
+        let read = crate::column_header::read_column_header(cell);
+        let measured = read
+            .quantity
+            .as_ref()
+            .is_some_and(|quantity| quantity.is_of_light() || *quantity == Quantity::RATE);
         measured || read.unit.is_some() || super::segments::is_axis(&read)
     };
     let says_nothing = || !head.cells.iter().flatten().any(names);
@@ -205,9 +208,9 @@ fn note_between(text: &str, first: &Table, second: &Table) -> Option<TextLine> {
 }
 
 /// Whether two tables are of the same columns, names in front, and their names are of one form with figures in it.
-fn are_alike_lists(text: &str, first: &Table, second: &Table) -> bool {
+fn are_alike_lists(text: &str, first: &ScannedTable, second: &ScannedTable) -> bool {
     let (a, b) = (&first.grid, &second.grid);
-    let named = a.kinds == b.kinds && a.kinds.first() == Some(&Kind::Words) && a.dialect == b.dialect;
+    let named = a.kinds == b.kinds && a.kinds.first() == Some(&ColumnKind::Words) && a.dialect == b.dialect;
     if !named || a.rows == 0 || b.rows == 0 {
         return false;
     }
@@ -219,23 +222,30 @@ fn are_alike_lists(text: &str, first: &Table, second: &Table) -> bool {
 }
 
 /// Whether two tables are of the same three columns or more, names in front, whatever the names are.
-fn are_alike_wide_lists(first: &Table, second: &Table) -> bool {
+fn are_alike_wide_lists(first: &ScannedTable, second: &ScannedTable) -> bool {
     const FEWEST: usize = 3;
     let (a, b) = (&first.grid, &second.grid);
     let rest = a.kinds.get(1..).unwrap_or_default();
     a.kinds == b.kinds
         && a.dialect == b.dialect
         && a.columns() >= FEWEST
-        && a.kinds.first() == Some(&Kind::Words)
-        && rest.iter().all(|kind| *kind == Kind::Figures)
+        && a.kinds.first() == Some(&ColumnKind::Words)
+        && rest.iter().all(|kind| *kind == ColumnKind::Figures)
         && a.rows > 0
         && b.rows > 0
 }
 
 /// Whether a list of named rows goes on behind empty rows or notes: no header between says otherwise, and no column is one that
 /// runs, which would begin anew.
-pub(super) fn list_goes_on(text: &str, first: &Table, second: &Table, between: &[TextLine]) -> bool {
-    let runs = |span: &Span| super::segments::is_axis(&crate::head::read_head(&text[span.range()]));
+pub(super) fn list_goes_on(
+    text: &str,
+    first: &ScannedTable,
+    second: &ScannedTable,
+    between: &[TextLine],
+) -> bool {
+    let runs = |span: &Span| {
+        super::segments::is_axis(&crate::column_header::read_column_header(&text[span.range()]))
+    };
     // The header may stand again, as on another page.
     let headed = !first.heads.is_empty()
         && (second.heads.is_empty() || head_texts(text, first) == head_texts(text, second));
@@ -247,7 +257,9 @@ pub(super) fn list_goes_on(text: &str, first: &Table, second: &Table, between: &
         let line = &text[line.span.range()];
         let (cell, rest) = line.split_once(delimiter).unwrap_or((line, ""));
         // A name of the list alone is a row that was cut.
-        let cut = first_names(text, first).iter().any(|name| form_of(name) == form_of(cell));
+        let cut = first_names(text, first)
+            .iter()
+            .any(|name| form_of(name) == form_of(cell));
         !rest.contains(char::is_alphanumeric) && !cut && stated(line).is_empty()
     };
     // Names that begin anew, `leaf 1` again, are of another group, which the note between may name.
@@ -270,11 +282,18 @@ pub(super) fn list_goes_on(text: &str, first: &Table, second: &Table, between: &
 
 /// The line between two tables that holds the next number of the first one's running column, or the one before the
 /// second's, and nothing else.
-fn cut_row_between(text: &str, first: &Table, between: &[TextLine], second: &Table) -> Option<u32> {
+fn cut_row_between(
+    text: &str,
+    first: &ScannedTable,
+    between: &[TextLine],
+    second: &ScannedTable,
+) -> Option<u32> {
     let (a, b) = (&first.grid, &second.grid);
-    let column = a.kinds.iter().position(|kind| *kind == Kind::Figures)?;
-    let hard = a.dialect.sep.byte().is_some() || a.dialect.sep == super::dialect::Sep::CommaBlank;
-    let figures = |table: &Table| table.grid.kinds.get(column) == Some(&Kind::Figures) && table.grid.rows > 0;
+    let column = a.kinds.iter().position(|kind| *kind == ColumnKind::Figures)?;
+    let hard = a.dialect.sep.byte().is_some() || a.dialect.sep == super::dialect::Delimiter::CommaBlank;
+    let figures = |table: &ScannedTable| {
+        table.grid.kinds.get(column) == Some(&ColumnKind::Figures) && table.grid.rows > 0
+    };
     if column != 0
         || !hard
         || a.columns() < 2
@@ -315,9 +334,9 @@ pub(super) fn row_cut(line: u32) -> Diagnostic {
 
 /// Whether the first column of `second` goes on where that of `first` ends, and whether in its very step. Rows that
 /// were put out of use by a remark sign leave a gap of as many steps.
-pub(super) fn goes_on(first: &Table, second: &Table, lines_between: usize) -> Option<bool> {
+pub(super) fn goes_on(first: &ScannedTable, second: &ScannedTable, lines_between: usize) -> Option<bool> {
     let (a, b) = (&first.grid, &second.grid);
-    let column = a.kinds.iter().position(|kind| *kind == Kind::Figures)?;
+    let column = a.kinds.iter().position(|kind| *kind == ColumnKind::Figures)?;
     if a.rows == 0 || b.rows == 0 {
         return None;
     }
@@ -342,9 +361,9 @@ pub(super) fn goes_on(first: &Table, second: &Table, lines_between: usize) -> Op
 
 /// Whether a table without heads runs on behind the one before it, after a pause of any length, or begins where that
 /// one began: the same columns, measured on or again, under heads that are written once.
-fn goes_back_or_on(first: &Table, second: &Table) -> bool {
+fn goes_back_or_on(first: &ScannedTable, second: &ScannedTable) -> bool {
     let (a, b) = (&first.grid, &second.grid);
-    let Some(column) = a.kinds.iter().position(|kind| *kind == Kind::Figures) else {
+    let Some(column) = a.kinds.iter().position(|kind| *kind == ColumnKind::Figures) else {
         return false;
     };
     if a.kinds != b.kinds || a.rows < 2 || b.rows < 2 || first.heads.is_empty() {
@@ -380,7 +399,7 @@ fn put_out_of_use(text: &str, lines: &[TextLine]) -> Option<Diagnostic> {
 }
 
 /// A remark on lines between the rows that look like damaged rows.
-fn passed_over(text: &str, lines: &[TextLine], table: &Table) -> Option<Diagnostic> {
+fn passed_over(text: &str, lines: &[TextLine], table: &ScannedTable) -> Option<Diagnostic> {
     let first = lines
         .iter()
         .find(|line| is_like_row(&text[line.span.range()], table))?;
@@ -396,7 +415,7 @@ fn passed_over(text: &str, lines: &[TextLine], table: &Table) -> Option<Diagnost
 
 /// Whether a line between the rows is nearly all figures, or has as many cells as the rows with figures among them: a
 /// damaged row.
-pub(super) fn is_like_row(line: &str, table: &Table) -> bool {
+pub(super) fn is_like_row(line: &str, table: &ScannedTable) -> bool {
     let signs = line.chars().filter(|c| !c.is_whitespace());
     let (mut all, mut of_numbers) = (0_usize, 0_usize);
     for sign in signs {
@@ -415,12 +434,14 @@ pub(super) fn is_like_row(line: &str, table: &Table) -> bool {
 
 /// Whether a line is a date with its year, and nothing else.
 pub(super) fn is_date(line: &str) -> bool {
-    let year = line.split(|c: char| !c.is_ascii_digit()).any(|digits| digits.len() == 4);
+    let year = line
+        .split(|c: char| !c.is_ascii_digit())
+        .any(|digits| digits.len() == 4);
     year && !matches!(moment::read(line, None).date, DateReading::No)
 }
 
 /// Whether a line between two pages of a table says nothing of the run, and looks like none of its rows.
-pub(super) fn is_title_of_page(line: &str, table: &Table) -> bool {
+pub(super) fn is_title_of_page(line: &str, table: &ScannedTable) -> bool {
     stated(line).is_empty() && !is_like_row(line, table)
 }
 
@@ -445,7 +466,7 @@ impl Stated {
 /// The known fields that a line states, each with its text.
 fn stated(line: &str) -> Vec<(&'static str, String)> {
     let (_, kept) = super::scan::strip_remark(line);
-    let pairs = crate::header::pairs(kept).into_iter();
+    let pairs = crate::preamble::pairs(kept).into_iter();
     pairs
         .filter_map(|pair| {
             let field = crate::words::field_of(&kept[pair.key.clone()])?;
@@ -474,7 +495,7 @@ fn begins_anew(
         })
 }
 
-fn extend(section: &mut Section, table: Table) {
+fn extend(section: &mut Section, table: ScannedTable) {
     let grid = &mut section.table.grid;
     if grid.dialect != table.grid.dialect {
         section.remarks.push(
@@ -495,7 +516,7 @@ fn extend(section: &mut Section, table: Table) {
     grid.append(table.grid);
 }
 
-fn widen(section: &mut Section, table: Table) {
+fn widen(section: &mut Section, table: ScannedTable) {
     section.table.last_line = section.table.last_line.max(table.last_line);
     let width = section.table.grid.columns();
     let levels = section.table.heads.len().max(table.heads.len());
@@ -523,7 +544,7 @@ fn widen(section: &mut Section, table: Table) {
     section.table.heads = heads;
 }
 
-pub(super) fn head_texts(text: &str, table: &Table) -> Vec<String> {
+pub(super) fn head_texts(text: &str, table: &ScannedTable) -> Vec<String> {
     table
         .heads
         .iter()

@@ -9,8 +9,8 @@ use std::ops::Range;
 use curvary_record::Span;
 use curvary_record::unit::{Spelling, spelled};
 
-use super::grid::{Cursor, Kind, line_end};
-use super::scan::{HeadRow, Table, TextLine};
+use super::grid::{ColumnKind, Cursor, line_end};
+use super::scan::{HeadRow, ScannedTable, TextLine};
 use super::segments::RowClass;
 
 /// So many lines are the least that make a table.
@@ -20,22 +20,22 @@ const LONGEST: usize = 240;
 
 /// One value with its name and its unit, or the name or the flag of a row, as byte ranges of the line.
 #[derive(Clone, Debug, PartialEq, Eq)]
-struct Part {
+struct LabelledPart {
     name: Range<usize>,
     value: Range<usize>,
     unit: Range<usize>,
     /// Words for a time of day too.
-    kind: Kind,
+    kind: ColumnKind,
 }
 
-impl Part {
+impl LabelledPart {
     /// What names a row, `control 1: A663 = 0.394`, or says something of it, `A = 0.38 ok`.
     fn of_row(value: Range<usize>) -> Self {
         Self {
             name: value.start..value.start,
             unit: value.end..value.end,
             value,
-            kind: Kind::Words,
+            kind: ColumnKind::Words,
         }
     }
 
@@ -51,13 +51,13 @@ impl Part {
 pub(super) fn table_at(
     text: &str,
     cursor: Cursor,
-    read: impl FnOnce(&str, u32) -> Option<Table>,
-) -> (Option<(Table, Cursor)>, usize) {
+    read: impl FnOnce(&str, u32) -> Option<ScannedTable>,
+) -> (Option<(ScannedTable, Cursor)>, usize) {
     let (end, _) = line_end(text.as_bytes(), cursor.at);
     let Some(first) = parts(&text[cursor.at..end]) else {
         return (None, 0);
     };
-    let rows = Rows::gathered(text, cursor, &first);
+    let rows = LabelledLines::gathered(text, cursor, &first);
     let after = rows.after;
     let table = (rows.count >= LEAST)
         .then(|| read(&rows.text, cursor.line))
@@ -67,7 +67,7 @@ pub(super) fn table_at(
 }
 
 /// Lines that are labelled alike, with blanks in place of all but their numbers and units: every byte keeps its place.
-struct Rows {
+struct LabelledLines {
     text: String,
     count: usize,
     /// The lines that stand between them.
@@ -75,10 +75,10 @@ struct Rows {
     after: Cursor,
 }
 
-impl Rows {
+impl LabelledLines {
     /// The lines like the one at `cursor`. A few words between them, `10:07 bubble knocked off`, do not end a table whose
     /// first value then goes on where it was; a key does, which may belong to what follows.
-    fn gathered(text: &str, cursor: Cursor, first: &[Part]) -> Self {
+    fn gathered(text: &str, cursor: Cursor, first: &[LabelledPart]) -> Self {
         const MOST_BETWEEN: usize = 3;
         let bytes = text.as_bytes();
         let (end, _) = line_end(bytes, cursor.at);
@@ -168,7 +168,7 @@ fn without_aside(line: &str) -> (&str, Option<(usize, usize)>) {
 }
 
 /// A line with blanks in place of all but its numbers and units, and a tab in front of each number but the first.
-fn bare_row(line: &str, parts: &[Part], rows: &mut String) {
+fn bare_row(line: &str, parts: &[LabelledPart], rows: &mut String) {
     let mut row = vec![b' '; line.len()];
     for (place, part) in parts.iter().enumerate() {
         for kept in [&part.value, &part.unit] {
@@ -182,10 +182,10 @@ fn bare_row(line: &str, parts: &[Part], rows: &mut String) {
 }
 
 /// The first value of a line, a time of day in seconds.
-fn first_value(line: &str, parts: &[Part]) -> Option<f64> {
+fn first_value(line: &str, parts: &[LabelledPart]) -> Option<f64> {
     let first = parts
         .iter()
-        .find(|part| part.kind == Kind::Figures || line[part.value.clone()].contains(':'))?;
+        .find(|part| part.kind == ColumnKind::Figures || line[part.value.clone()].contains(':'))?;
     let raw = &line[first.value.clone()];
     let mut value = 0.0;
     for piece in raw.split(':') {
@@ -204,7 +204,13 @@ fn first_value(line: &str, parts: &[Part]) -> Option<f64> {
 }
 
 /// A table with the names of its first line, which ends at byte `end`, as headers; `None` where a number was not read.
-fn headed(mut table: Table, cursor: Cursor, end: usize, first: &[Part], rows: Rows) -> Option<Table> {
+fn headed(
+    mut table: ScannedTable,
+    cursor: Cursor,
+    end: usize,
+    first: &[LabelledPart],
+    rows: LabelledLines,
+) -> Option<ScannedTable> {
     let grid = &mut table.grid;
     let plain = grid.kinds.iter().eq(first.iter().map(|part| &part.kind));
     if !plain || !grid.gaps.is_empty() || grid.rows != rows.count || !grid.odd.is_empty() {
@@ -212,7 +218,7 @@ fn headed(mut table: Table, cursor: Cursor, end: usize, first: &[Part], rows: Ro
     }
     grid.move_by(cursor.at);
     if first.iter().any(|part| !part.name.is_empty()) {
-        let cell = |part: &Part| {
+        let cell = |part: &LabelledPart| {
             (!part.name.is_empty()).then(|| Span::new(cursor.at + part.name.start, cursor.at + part.name.end))
         };
         table.heads = vec![HeadRow {
@@ -229,7 +235,7 @@ fn headed(mut table: Table, cursor: Cursor, end: usize, first: &[Part], rows: Ro
 }
 
 /// What is the same in all lines of a table: names, units and kinds.
-fn form<'a>(line: &'a str, parts: &[Part]) -> Vec<(&'a str, &'a str, Kind)> {
+fn form<'a>(line: &'a str, parts: &[LabelledPart]) -> Vec<(&'a str, &'a str, ColumnKind)> {
     parts
         .iter()
         .map(|part| (&line[part.name.clone()], &line[part.unit.clone()], part.kind))
@@ -239,12 +245,12 @@ fn form<'a>(line: &'a str, parts: &[Part]) -> Vec<(&'a str, &'a str, Kind)> {
 /// The labelled values of a line, two or more with the name of the row; `None` where anything else stands in it. A value
 /// has its name in front of it or its unit behind it; one that has neither stands behind a mark or a leader:
 /// `0 min: 0.123`, `400 nm .... 0.112`.
-fn parts(line: &str) -> Option<Vec<Part>> {
+fn parts(line: &str) -> Option<Vec<LabelledPart>> {
     const MOST: usize = 12;
     if line.len() > LONGEST || !line.contains(|c: char| c.is_ascii_digit()) {
         return None;
     }
-    let mut parts: Vec<Part> = Vec::new();
+    let mut parts: Vec<LabelledPart> = Vec::new();
     let mut labelled = false;
     let mut at = 0;
     loop {
@@ -263,7 +269,7 @@ fn parts(line: &str) -> Option<Vec<Part>> {
         let part = part.or_else(|| match parts.as_slice() {
             [] => name_of_row(line, from),
             // `[09:58:40] meter: A = 0.051`
-            [first] if first.kind == Kind::Words => name_of_row(line, from),
+            [first] if first.kind == ColumnKind::Words => name_of_row(line, from),
             [_] => None,
             _ => flag(line, from),
         })?;
@@ -276,7 +282,7 @@ fn parts(line: &str) -> Option<Vec<Part>> {
 
 /// The name of a row or its number in brackets, behind which a value with a name and a mark begins: `control 1: A663 = 0.394`,
 /// `INFO point 00: wl=450`, `[000] A=0.38`.
-fn name_of_row(line: &str, from: usize) -> Option<Part> {
+fn name_of_row(line: &str, from: usize) -> Option<LabelledPart> {
     const LONGEST_NAME: usize = 40;
     let rest = &line[from..];
     let (start, end) = if let Some(inner) = rest.strip_prefix(['[', '(']) {
@@ -301,17 +307,17 @@ fn name_of_row(line: &str, from: usize) -> Option<Part> {
     };
     let named = next > end + 1 && marked().or_else(dated).is_some();
     let number = name.bytes().all(|byte| byte.is_ascii_digit());
-    let row = Part::of_row(start..start + name.len());
-    let kind = if number { Kind::Figures } else { row.kind };
-    (is_name && named).then_some(Part { kind, ..row })
+    let row = LabelledPart::of_row(start..start + name.len());
+    let kind = if number { ColumnKind::Figures } else { row.kind };
+    (is_name && named).then_some(LabelledPart { kind, ..row })
 }
 
 /// The word that ends a line.
-fn flag(line: &str, from: usize) -> Option<Part> {
+fn flag(line: &str, from: usize) -> Option<LabelledPart> {
     let word = line[from..].trim_end();
     word.chars()
         .all(char::is_alphabetic)
-        .then(|| Part::of_row(from..from + word.len()))
+        .then(|| LabelledPart::of_row(from..from + word.len()))
 }
 
 /// Where the next value begins behind `at`, and whether a mark or a leader leads to it.
@@ -336,7 +342,7 @@ fn behind_gap(line: &str, at: usize) -> (usize, bool) {
 }
 
 /// `t = 0.0 s`, a name, a mark, a number and perhaps its unit; without a mark where the word names a quantity: `abs 0.741`.
-fn named(line: &str, from: usize) -> Option<Part> {
+fn named(line: &str, from: usize) -> Option<LabelledPart> {
     let rest = &line[from..];
     let mark = rest.find([':', '=']);
     let marked = mark.map(|at| &rest[..at]).filter(|name| {
@@ -350,23 +356,23 @@ fn named(line: &str, from: usize) -> Option<Part> {
         (Some(name), Some(at)) => (name.trim_end(), from + at + 1),
         _ => {
             let word = rest.split([' ', '\t']).next()?;
-            let head = crate::head::read_head(word);
+            let head = crate::column_header::read_column_header(word);
             (head.quantity.is_some() && head.held.is_empty()).then_some(())?;
             (word, from + word.len())
         }
     };
     let value = behind + (line[behind..].len() - line[behind..].trim_start().len());
     let (value, unit) = number_and_unit(line, value, true)?;
-    Some(Part {
+    Some(LabelledPart {
         name: from..from + name.len(),
         value,
         unit,
-        kind: Kind::Figures,
+        kind: ColumnKind::Figures,
     })
 }
 
 /// `15 s`, `[15s]`, `[irr 0030 s]`, a time of day in front of all, or a bare number behind a mark.
-fn nameless(line: &str, from: usize, is_first: bool, marked: bool) -> Option<Part> {
+fn nameless(line: &str, from: usize, is_first: bool, marked: bool) -> Option<LabelledPart> {
     let bracket = line[from..].chars().next().and_then(|open| match open {
         '[' => Some(']'),
         '(' => Some(')'),
@@ -396,8 +402,12 @@ fn nameless(line: &str, from: usize, is_first: bool, marked: bool) -> Option<Par
     } else {
         from..from
     };
-    let kind = if is_clock { Kind::Words } else { Kind::Figures };
-    (closed && said).then_some(Part {
+    let kind = if is_clock {
+        ColumnKind::Words
+    } else {
+        ColumnKind::Figures
+    };
+    (closed && said).then_some(LabelledPart {
         name,
         value,
         unit,
@@ -491,7 +501,7 @@ mod tests {
 
     fn shown(line: &str) -> String {
         parts(line).map_or(String::new(), |parts| {
-            let part = |part: &Part| {
+            let part = |part: &LabelledPart| {
                 let text = |range: &Range<usize>| &line[range.clone()];
                 format!("{}={}[{}]", text(&part.name), text(&part.value), text(&part.unit))
             };

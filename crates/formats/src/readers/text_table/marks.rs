@@ -7,7 +7,7 @@ use super::columns::quantity_of_unit;
 use super::join::Section;
 use super::scan::{TextLine, strip_remark};
 use crate::Assumptions;
-use crate::vocabulary::Kind;
+use crate::vocabulary::WordKind;
 
 /// Longer lines are prose.
 const LONGEST: usize = 80;
@@ -16,14 +16,14 @@ const LONGEST: usize = 80;
 const NEAREST: usize = 3;
 
 /// The coordinate of a block, and the line that says it.
-pub(super) struct Mark {
+pub(super) struct BlockMark {
     pub(super) line: TextLine,
     pub(super) held: Coordinate,
 }
 
 /// The marks of the blocks of a text, where the line above every table is one and they differ in their numbers alone.
 /// They are taken out of the words, since each speaks of its own table.
-pub(super) fn marks(text: &str, sections: &mut [Section], assume: &Assumptions) -> Vec<Mark> {
+pub(super) fn marks(text: &str, sections: &mut [Section], assume: &Assumptions) -> Vec<BlockMark> {
     if sections.len() < 2 {
         return Vec::new();
     }
@@ -35,7 +35,7 @@ pub(super) fn marks(text: &str, sections: &mut [Section], assume: &Assumptions) 
     let Some((_, form)) = sections.last().and_then(|section| read(section.words.last()?)) else {
         return Vec::new();
     };
-    let mut marks: Vec<Mark> = Vec::with_capacity(sections.len());
+    let mut marks: Vec<BlockMark> = Vec::with_capacity(sections.len());
     let mut places = Vec::with_capacity(sections.len());
     for section in sections.iter() {
         let nearest = section.words.iter().enumerate().rev().take(NEAREST);
@@ -46,10 +46,10 @@ pub(super) fn marks(text: &str, sections: &mut [Section], assume: &Assumptions) 
             return Vec::new();
         };
         held.line = Some(line.line);
-        marks.push(Mark { line, held });
+        marks.push(BlockMark { line, held });
         places.push(at);
     }
-    let same = |pair: &[Mark]| pair[0].held.value == pair[1].held.value;
+    let same = |pair: &[BlockMark]| pair[0].held.value == pair[1].held.value;
     if marks.windows(2).any(same) {
         return Vec::new();
     }
@@ -69,7 +69,7 @@ fn local(line: &str, assume: &Assumptions) -> Option<(Coordinate, String)> {
     let line = line.trim();
     let at = line.find(|c: char| c.is_ascii_digit())?;
     let (word, number) = line.split_at(at);
-    let meant = assume.word(Kind::Mark, word.trim_end_matches([' ', ':', '=', '#', '.']))?;
+    let meant = assume.word(WordKind::Mark, word.trim_end_matches([' ', ':', '=', '#', '.']))?;
     let value: f64 = number.trim().replace(',', ".").parse().ok()?;
     let (quantity, unit) = meant.axis();
     let mut held = Coordinate::new(quantity, unit?, value);
@@ -82,8 +82,9 @@ fn coordinate(line: &str) -> Option<(Coordinate, String)> {
     if line.len() > LONGEST {
         return None;
     }
-    let known = |pair: &crate::header::Pair| crate::words::field_of(&line[pair.key.clone()]).is_some();
-    if crate::header::pairs(line).iter().any(known) {
+    let known =
+        |pair: &crate::preamble::KeyValueSpan| crate::words::field_of(&line[pair.key.clone()]).is_some();
+    if crate::preamble::pairs(line).iter().any(known) {
         return None;
     }
     let mut form = String::new();
@@ -135,6 +136,6 @@ fn coordinate(line: &str) -> Option<(Coordinate, String)> {
 }
 
 /// Whether a curve over `quantity` can be held at this coordinate.
-pub(super) fn holds(mark: &Mark, running: &Quantity) -> bool {
+pub(super) fn holds(mark: &BlockMark, running: &Quantity) -> bool {
     mark.held.quantity != *running
 }

@@ -31,31 +31,31 @@ use curvary_record::{Claim, Code, Diagnostic, Fields, Origin, Place, Quantity, Q
 
 pub(crate) use self::columns::unit_fits;
 use self::context::Context;
-use self::explain::{TableTold, Told, Use};
+use self::explain::{ReadTrace, TableTrace, Use};
 use self::grid::Noted;
 use self::join::{Section, sections};
 use self::scan::{TextLine, scan, strip_remark};
 use self::segments::RowClass;
-use self::shape::{Draft, Shaped, shape};
-use crate::assume::{Answers, Asked};
-use crate::header;
-use crate::sink::{Counting, Limits, Sink, Understood};
+use self::shape::{RunDraft, TableReading, shape};
+use crate::assume::{AnswerForm, QuestionKind};
+use crate::preamble;
+use crate::sink::{CompletedRun, Sink, SourceLimits, SpanUnit};
 use crate::source::is_control;
-use crate::words::List;
-use crate::{Card, Glimpse, Part, Reader, Reading, Recognition, Source};
+use crate::words::WordList;
+use crate::{ExplainedLines, Reader, ReaderInfo, Reading, Recognition, Source, SourcePreview};
 
 /// Lines of words beyond this count are not searched for keys and values.
 const MAX_WORD_LINES: usize = 4000;
 
 /// The reader of text tables.
 pub struct TextTable {
-    card: Card,
+    card: ReaderInfo,
 }
 
 impl Default for TextTable {
     fn default() -> Self {
         Self {
-            card: Card {
+            card: ReaderInfo {
                 id: "built-in/text-table".to_owned(),
                 version: "1".to_owned(),
                 title: "tables of numbers in text of any shape".to_owned(),
@@ -65,11 +65,11 @@ impl Default for TextTable {
 }
 
 impl Reader for TextTable {
-    fn card(&self) -> &Card {
+    fn card(&self) -> &ReaderInfo {
         &self.card
     }
 
-    fn recognise(&self, glimpse: &Glimpse<'_>) -> Recognition {
+    fn recognise(&self, glimpse: &SourcePreview<'_>) -> Recognition {
         let head = glimpse.head();
         if head.is_empty() && glimpse.bytes > 0 {
             return Recognition::No(NO_TEXT.to_owned());
@@ -87,32 +87,32 @@ impl Reader for TextTable {
         read(source, &self.card)
     }
 
-    fn explain(&self, source: &Source) -> Vec<Part> {
+    fn explain(&self, source: &Source) -> Vec<ExplainedLines> {
         explain(source, &self.card)
     }
 }
 
 /// What is asked about tables of text.
-pub(crate) fn asked() -> impl Iterator<Item = Asked> {
-    let axis = |about| Asked {
+pub(crate) fn asked() -> impl Iterator<Item = QuestionKind> {
+    let axis = |about| QuestionKind {
         about,
-        answers: Answers::Axis,
+        answers: AnswerForm::Axis,
     };
     [
         axis("x"),
         axis("y"),
-        Asked {
+        QuestionKind {
             about: "columns",
-            answers: Answers::Pieces,
+            answers: AnswerForm::Pieces,
         },
-        Asked::one_of("date", ["day-first", "month-first", "year-first"]),
-        Asked::one_of("decimal", ["comma", "point"]),
-        Asked::one_of("heads", ["swapped", "as-written"]),
-        Asked::one_of("measurement", ["yes", "no"]),
-        Asked::one_of("parentheses", ["negative", "absent"]),
-        Asked::one_of("ranges", ["start", "middle"]),
-        Asked::one_of("shape", ["columns", "packed"]),
-        Asked::one_of(
+        QuestionKind::one_of("date", ["day-first", "month-first", "year-first"]),
+        QuestionKind::one_of("decimal", ["comma", "point"]),
+        QuestionKind::one_of("heads", ["swapped", "as-written"]),
+        QuestionKind::one_of("measurement", ["yes", "no"]),
+        QuestionKind::one_of("parentheses", ["negative", "absent"]),
+        QuestionKind::one_of("ranges", ["start", "middle"]),
+        QuestionKind::one_of("shape", ["columns", "packed"]),
+        QuestionKind::one_of(
             "times",
             [
                 "from-zero",
@@ -123,14 +123,14 @@ pub(crate) fn asked() -> impl Iterator<Item = Asked> {
                 "decimal",
             ],
         ),
-        Asked::one_of("wavelength", ["header", "words"]),
+        QuestionKind::one_of("wavelength", ["header", "words"]),
     ]
     .into_iter()
 }
 
 /// How each part of a source is understood, told by the ordinary reading on its way.
-pub(crate) fn explain(source: &Source, card: &Card) -> Vec<Part> {
-    let mut told = Told::default();
+pub(crate) fn explain(source: &Source, card: &ReaderInfo) -> Vec<ExplainedLines> {
+    let mut told = ReadTrace::default();
     read_telling(source, card, Some(&mut told));
     explain::parts(source, told)
 }
@@ -206,13 +206,13 @@ fn looks_binary(head: &str) -> bool {
 }
 
 /// Reads a source under a reader's card.
-pub(crate) fn read(source: &Source, card: &Card) -> Reading {
+pub(crate) fn read(source: &Source, card: &ReaderInfo) -> Reading {
     read_telling(source, card, None)
 }
 
 /// Reads a source, and where `told` is given, notes how on the way. What only stands in the way of its tables is blanked
 /// first.
-fn read_telling(source: &Source, card: &Card, told: Option<&mut Told>) -> Reading {
+fn read_telling(source: &Source, card: &ReaderInfo, told: Option<&mut ReadTrace>) -> Reading {
     // Bytes that are plainly no text are not decoded.
     if !source.may_be_text() {
         return Reading::refused(Diagnostic::error(Code::new("not-a-text-table"), NO_TEXT));
@@ -228,7 +228,7 @@ fn read_telling(source: &Source, card: &Card, told: Option<&mut Told>) -> Readin
         }
     };
     // All tables are decided about together; what became of them goes where every reader puts what it finds.
-    let mut sink = Sink::new(source, card, Counting::Text, Limits::WHOLE);
+    let mut sink = Sink::new(source, card, SpanUnit::Text, SourceLimits::WHOLE);
     let mut runs = found.runs.into_iter();
     let mut remarks = found.remarks.into_iter();
     let told = runs
@@ -238,12 +238,12 @@ fn read_telling(source: &Source, card: &Card, told: Option<&mut Told>) -> Readin
 }
 
 /// What the tables of a source are, before it is handed over.
-struct Found {
-    runs: Vec<Understood>,
+struct SourceTables {
+    runs: Vec<CompletedRun>,
     remarks: Vec<Diagnostic>,
 }
 
-impl Found {
+impl SourceTables {
     fn refused(reason: Diagnostic) -> Self {
         Self {
             runs: Vec::new(),
@@ -271,13 +271,13 @@ fn under_a_factor(text: &str) -> Option<Diagnostic> {
 }
 
 #[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
-fn read_lines(source: &Source, mut told: Option<&mut Told>) -> Found {
+fn read_lines(source: &Source, mut told: Option<&mut ReadTrace>) -> SourceTables {
     let text = source.text();
     if let Some(reason) = not_text(source.glimpse().head()) {
-        return Found::refused(Diagnostic::error(Code::new("not-a-text-table"), reason));
+        return SourceTables::refused(Diagnostic::error(Code::new("not-a-text-table"), reason));
     }
     if let Some(why) = under_a_factor(text) {
-        return Found::refused(why);
+        return SourceTables::refused(why);
     }
     // For those who ask, each page of a report is told for itself.
     let by_page = told.is_some();
@@ -285,7 +285,7 @@ fn read_lines(source: &Source, mut told: Option<&mut Told>) -> Found {
     if !scanned
         .pieces
         .iter()
-        .any(|piece| matches!(piece, scan::Piece::Table(_)))
+        .any(|piece| matches!(piece, scan::TextPiece::Table(_)))
     {
         // Where no table stands, a single column whose axis is only told may.
         scanned = scan(text, source.assume(), source.told().from, 1, by_page);
@@ -324,7 +324,7 @@ fn read_lines(source: &Source, mut told: Option<&mut Told>) -> Found {
     if sections.is_empty() {
         let none = Diagnostic::error(Code::new("no-table"), "no table of numbers was found")
             .help("if there is one, a layout can say where it stands and what its columns are");
-        return Found {
+        return SourceTables {
             runs: Vec::new(),
             remarks: std::iter::once(none).chain(untold).collect(),
         };
@@ -353,15 +353,15 @@ fn read_lines(source: &Source, mut told: Option<&mut Told>) -> Found {
         told.tables.extend(
             conditions
                 .iter()
-                .map(|section| TableTold::of(&section.table, Use::Conditions)),
+                .map(|section| TableTrace::of(&section.table, Use::Conditions)),
         );
     }
-    let mut reading = Found {
+    let mut reading = SourceTables {
         runs: Vec::new(),
         remarks: untold.collect(),
     };
     let mut others: Vec<Diagnostic> = Vec::new();
-    let mut unknown: Vec<(Understood, Diagnostic)> = Vec::new();
+    let mut unknown: Vec<(CompletedRun, Diagnostic)> = Vec::new();
     for (index, section) in sections.iter().enumerate() {
         let before = index.checked_sub(1).map(|before| &sections[before]);
         reading
@@ -382,7 +382,7 @@ fn read_lines(source: &Source, mut told: Option<&mut Told>) -> Found {
         }
         said.inherit(&trailer);
         let keyed = |title: &TextLine| {
-            marks.is_empty() && !header::pairs(strip_remark(&text[title.span.range()]).1).is_empty()
+            marks.is_empty() && !preamble::pairs(strip_remark(&text[title.span.range()]).1).is_empty()
         };
         if let Some(title) = titles.get(index).filter(|title| keyed(title)) {
             let mut own = Preamble::hear(source, std::slice::from_ref(title));
@@ -416,17 +416,17 @@ fn read_lines(source: &Source, mut told: Option<&mut Told>) -> Found {
         if let Some(told) = told.as_deref_mut() {
             told.fields.extend(own.into_iter().map(|own| own.fields));
             told.tables
-                .push(TableTold::of(&section.table, Use::of(&shaped)).with(columns));
+                .push(TableTrace::of(&section.table, Use::of(&shaped)).with(columns));
         }
         match shaped {
-            Shaped::Other(reason) => others.push(
+            TableReading::Other(reason) => others.push(
                 Diagnostic::error(
                     Code::new("not-a-measurement"),
                     format!("a table is no measurement of absorbance: {reason}"),
                 )
                 .at(Place::line(section.table.first_line as usize), "it begins here"),
             ),
-            Shaped::Runs(drafts) => {
+            TableReading::Runs(drafts) => {
                 // What was said side by side and belongs to no table of its own is said of the run.
                 if drafts.len() != said.beside.len() {
                     for fields in std::mem::take(&mut said.beside) {
@@ -470,7 +470,7 @@ fn read_lines(source: &Source, mut told: Option<&mut Told>) -> Found {
             ));
         }
         others.extend(reading.remarks);
-        return Found {
+        return SourceTables {
             runs: Vec::new(),
             remarks: others,
         };
@@ -519,7 +519,7 @@ fn summed_up(lines: &[u32]) -> Option<Diagnostic> {
 }
 
 /// Holds what the line in front of a block says along all curves of it.
-fn hold(mark: &marks::Mark, draft: &mut Draft) {
+fn hold(mark: &marks::BlockMark, draft: &mut RunDraft) {
     for trace in &mut draft.traces {
         if marks::holds(mark, &trace.x.quantity) && trace.held(&mark.held.quantity).is_none() {
             trace.held.push(mark.held.clone());
@@ -530,7 +530,7 @@ fn hold(mark: &marks::Mark, draft: &mut Draft) {
 /// From this count of rows on, a table of which nothing is known is asked about beside a measurement, too.
 const SUBSTANTIAL: usize = 8;
 
-fn not_known(table: &scan::Table) -> Diagnostic {
+fn not_known(table: &scan::ScannedTable) -> Diagnostic {
     Diagnostic::warning(
         Code::new("not-a-measurement"),
         "nothing says what a few rows of numbers are: they were left out",
@@ -547,13 +547,13 @@ fn is_row_of_conditions(text: &str, section: &Section) -> bool {
     let (mut fields, mut others, mut axes) = (0, 0, 0);
     for span in head.cells.iter().flatten() {
         let key = &text[span.range()];
-        let bare = crate::head::split_unit(key).map_or(key, |(name, _)| name);
+        let bare = crate::column_header::split_unit(key).map_or(key, |(name, _)| name);
         match crate::words::field_of(bare) {
             Some("wavelength") => axes += 1,
             Some(_) => fields += 1,
             None => others += 1,
         }
-        let measured = crate::head::read_head(key).quantity;
+        let measured = crate::column_header::read_column_header(key).quantity;
         axes += usize::from(measured.is_some_and(|q| q.is_of_light() || q == Quantity::RATE));
     }
     axes == 0 && fields > others && fields >= 2
@@ -568,7 +568,7 @@ fn titles(text: &str, sections: &mut [Section]) -> Vec<TextLine> {
         let word: String = kept.chars().take_while(|c| c.is_alphabetic()).collect();
         let title = word.chars().count() >= 3
             && kept.chars().count() <= 80
-            && header::pairs(kept)
+            && preamble::pairs(kept)
                 .iter()
                 .all(|pair| crate::words::field_of(&kept[pair.key.clone()]).is_none())
             && !join::is_furniture(kept, &BTreeSet::new());
@@ -599,7 +599,7 @@ fn keys_behind(
             .iter()
             .flat_map(|line| {
                 let (_, kept) = strip_remark(&text[line.span.range()]);
-                header::pairs(kept)
+                preamble::pairs(kept)
                     .into_iter()
                     .filter_map(|pair| crate::words::field_of(&kept[pair.key]))
                     .collect::<Vec<_>>()
@@ -687,7 +687,7 @@ fn numbers_aside<'a>(text: &str, lines: impl Iterator<Item = &'a TextLine>) -> O
 fn rows_above(source: &Source, section: &Section) -> Option<Vec<usize>> {
     let table = &section.table;
     let grid = &table.grid;
-    if !table.heads.is_empty() || grid.rows < 3 || grid.kinds.first() != Some(&grid::Kind::Figures) {
+    if !table.heads.is_empty() || grid.rows < 3 || grid.kinds.first() != Some(&grid::ColumnKind::Figures) {
         return None;
     }
     let (first, second) = (grid.figure(0, 0), grid.figure(1, 0));
@@ -774,13 +774,13 @@ fn cut_off(source: &Source, section: &Section) -> Option<Diagnostic> {
     })
 }
 
-/// The lines of a letter's head, `From: …`, `Date: …`, `Subject: …`: its date and its writer are not the measurement's.
+/// The lines of a letter's head, `From: …`, `Date: …`, `ExportedRun: …`: its date and its writer are not the measurement's.
 fn head_of_letter(text: &str, lines: &[TextLine]) -> Option<std::ops::RangeInclusive<u32>> {
     let key = |line: &TextLine| {
         let line = text[line.span.range()].trim_start_matches(['>', ' ']);
         let (key, _) = line.split_once(':')?;
         let key = key.trim().to_lowercase();
-        [List::LetterFrom, List::LetterSubject]
+        [WordList::LetterFrom, WordList::LetterSubject]
             .into_iter()
             .position(|list| crate::words::words_of(list).contains(&key))
     };
@@ -811,7 +811,7 @@ impl Preamble {
         let text = source.text();
         let mut said = Self::default();
         let mut comments: Vec<(String, Span)> = Vec::new();
-        let mut passing = header::Passing::default();
+        let mut passing = preamble::Passing::default();
         let mut prose = Vec::new();
         let none = BTreeSet::new();
         let letter = head_of_letter(text, lines);
@@ -834,13 +834,16 @@ impl Preamble {
             // `Sample: leaf      Page 1/4`: what stands before the page's number is said of the run.
             let kept = join::without_page(bare)
                 .filter(|front| {
-                    header::pairs(front)
+                    preamble::pairs(front)
                         .iter()
-                        .any(|pair| !pair.value.is_empty() && header::is_known(&front[pair.key.clone()]))
+                        .any(|pair| !pair.value.is_empty() && preamble::is_known(&front[pair.key.clone()]))
                 })
                 .unwrap_or(bare);
             let furniture = join::is_furniture(kept, &none);
-            if (kept.is_empty() || furniture || scan::is_ruler(kept)) && letter.is_none() && kept.len() == bare.len() {
+            if (kept.is_empty() || furniture || scan::is_ruler(kept))
+                && letter.is_none()
+                && kept.len() == bare.len()
+            {
                 page = Some(raw);
             }
             // Words with a page behind them are words: `Notebook 7, p. 12`.
@@ -848,14 +851,14 @@ impl Preamble {
                 continue;
             }
             let base = line.span.start as usize + raw.find(kept).unwrap_or(0);
-            let mut pairs = header::pairs(kept);
+            let mut pairs = preamble::pairs(kept);
             if pairs.is_empty() {
-                pairs.extend(header::pair_in_blanks(kept));
+                pairs.extend(preamble::pair_in_blanks(kept));
             }
             if pairs.is_empty() {
                 prose.push((line.line, base..base + kept.len()));
                 let before = (claims(&said.fields), passing.len());
-                let whole = header::claim_free(&mut said.fields, source, base..base + kept.len());
+                let whole = preamble::claim_free(&mut said.fields, source, base..base + kept.len());
                 passing.hear(source, base..base + kept.len());
                 let new = (claims(&said.fields), passing.len()) != before;
                 if !whole && !new && comments.len() >= 24 && letter.is_none() {
@@ -883,7 +886,7 @@ impl Preamble {
                 let lead = lead.trim_end_matches([',', ';', '|', ' ', '-', '*']).to_owned();
                 comments.push((lead, Span::new(base, base + pairs[0].key.start)));
             }
-            let key = |pair: &header::Pair| crate::words::field_of(&kept[pair.key.clone()]);
+            let key = |pair: &preamble::KeyValueSpan| crate::words::field_of(&kept[pair.key.clone()]);
             let beside = pairs.len() >= 2
                 && key(&pairs[0]).is_some()
                 && pairs.iter().all(|pair| key(pair) == key(&pairs[0]));
@@ -896,7 +899,7 @@ impl Preamble {
                 } else {
                     &mut said.fields
                 };
-                header::claim_pair(fields, &mut said.questions, source, base, &pair);
+                preamble::claim_pair(fields, &mut said.questions, source, base, &pair);
                 let conditions = crate::words::field_of(&kept[pair.key.clone()]).is_some_and(|field| {
                     matches!(
                         field,
@@ -904,7 +907,7 @@ impl Preamble {
                     )
                 });
                 let cell = crate::words::fields_if_fitting(&kept[pair.key.clone()]).contains(&"cell");
-                let told = crate::words::is(List::OfConditions, &kept[pair.key.clone()]);
+                let told = crate::words::is(WordList::OfConditions, &kept[pair.key.clone()]);
                 if conditions || cell || told {
                     passing.hear(source, base + pair.value.start..base + pair.value.end);
                 }
@@ -915,7 +918,7 @@ impl Preamble {
                 }
             }
         }
-        header::hear_prose(&mut passing, source, prose);
+        preamble::hear_prose(&mut passing, source, prose);
         passing.settle(&mut said.fields);
         let first_is_title = comments.first().is_some_and(|(_, span)| {
             lines
@@ -929,7 +932,9 @@ impl Preamble {
         });
         for (index, (comment, span)) in comments.into_iter().enumerate() {
             // A lone number may be the count of the points; `1:10` and `100 %` are more.
-            if comment.chars().all(|c| c.is_ascii_digit() || !c.is_alphanumeric() && !matches!(c, ':' | '%' | '/'))
+            if comment
+                .chars()
+                .all(|c| c.is_ascii_digit() || !c.is_alphanumeric() && !matches!(c, ':' | '%' | '/'))
                 || !comment.contains(char::is_alphanumeric)
             {
                 continue;
@@ -957,7 +962,7 @@ impl Preamble {
         for (key, value) in head.cells.iter().zip(dialect::split(line, &grid.dialect)) {
             let Some(key) = key else { continue };
             let value = span.start as usize + value.start..span.start as usize + value.end;
-            header::claim(&mut self.fields, &mut self.questions, source, key.range(), value);
+            preamble::claim(&mut self.fields, &mut self.questions, source, key.range(), value);
         }
     }
 
@@ -989,17 +994,29 @@ impl Preamble {
     /// Takes over what another block says, for keys of which this one says nothing.
     /// Takes what the lines above a later table say against the preamble: the fields that are not to be taken over from it,
     /// since the lines leave open which value holds, and remarks on them.
-    fn set_apart(&mut self, source: &Source, lines: &[TextLine], preamble: &Self) -> (Vec<&'static str>, Vec<Diagnostic>) {
-        let ranges: Vec<_> = lines.iter().take(MAX_WORD_LINES).map(|line| line.span.range()).collect();
+    fn set_apart(
+        &mut self,
+        source: &Source,
+        lines: &[TextLine],
+        preamble: &Self,
+    ) -> (Vec<&'static str>, Vec<Diagnostic>) {
+        let ranges: Vec<_> = lines
+            .iter()
+            .take(MAX_WORD_LINES)
+            .map(|line| line.span.range())
+            .collect();
         let (mut open, mut remarks) = (Vec::new(), Vec::new());
-        for contrast in header::contrasts(source, &ranges, &preamble.fields, &self.fields) {
+        for contrast in preamble::contrasts(source, &ranges, &preamble.fields, &self.fields) {
             if let Some(own) = contrast.own {
                 self.fields.claim(contrast.field, own);
                 continue;
             }
             open.push(contrast.field);
             let raw = source.text().get(contrast.at.clone()).unwrap_or("");
-            let stated = preamble.fields.get(contrast.field).map_or("", |claim| claim.raw.as_str());
+            let stated = preamble
+                .fields
+                .get(contrast.field)
+                .map_or("", |claim| claim.raw.as_str());
             remarks.push(
                 Diagnostic::warning(
                     Code::new("condition-changes"),
@@ -1040,7 +1057,7 @@ impl Preamble {
     }
 }
 
-fn run(source: &Source, section: &Section, draft: Draft, said: &Preamble) -> Understood {
+fn run(source: &Source, section: &Section, draft: RunDraft, said: &Preamble) -> CompletedRun {
     let fields = if draft.fields.is_empty() {
         said.fields.clone()
     } else {
@@ -1121,7 +1138,7 @@ fn run(source: &Source, section: &Section, draft: Draft, said: &Preamble) -> Und
         });
     }
     questions.extend(said.questions.iter().cloned());
-    Understood {
+    CompletedRun {
         technique: draft.technique,
         because: draft.because,
         fields,

@@ -762,7 +762,7 @@ fn marker(text: &str) -> Option<Cell> {
 
 /// What the commas and points of a cell tell about the decimal sign of its table.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Evidence {
+pub(super) enum SignEvidence {
     /// Neither sign stands in it.
     None,
     /// Only sensible with a decimal point.
@@ -791,11 +791,13 @@ fn in_thousands(figure: &str, sign: char) -> bool {
 fn is_marked_number(text: &str, decimal: char) -> bool {
     const LONGEST: usize = 24;
     let text = text.trim_start_matches(['~', '≈', '?', '*', '!']).trim_start();
-    let end = text.find(|c: char| !c.is_ascii_digit() && c != decimal).unwrap_or(text.len());
+    let end = text
+        .find(|c: char| !c.is_ascii_digit() && c != decimal)
+        .unwrap_or(text.len());
     let (number, mark) = text.split_at(end);
-    let decimals = number.split_once(decimal).is_some_and(|(front, back)| {
-        !front.is_empty() && !back.is_empty() && !back.contains(decimal)
-    });
+    let decimals = number
+        .split_once(decimal)
+        .is_some_and(|(front, back)| !front.is_empty() && !back.is_empty() && !back.contains(decimal));
     let bare = mark.trim_start();
     let marks = bare.is_empty() || bare.starts_with(['(', '[']) || !bare.starts_with(char::is_alphabetic);
     decimals && marks && mark.len() <= LONGEST && !mark.contains(|c: char| c.is_ascii_digit())
@@ -832,32 +834,32 @@ pub(super) fn is_nearly_number(text: &str, style: Style) -> bool {
 }
 
 /// Weighs one cell.
-pub(super) fn evidence(text: &str) -> Evidence {
+pub(super) fn evidence(text: &str) -> SignEvidence {
     plain_evidence(text.as_bytes()).unwrap_or_else(|| any_evidence(text))
 }
 
 /// [`evidence`] of digits with at most one sign among them, which most cells are.
-fn plain_evidence(bytes: &[u8]) -> Option<Evidence> {
+fn plain_evidence(bytes: &[u8]) -> Option<SignEvidence> {
     let signs = bytes.iter().take_while(|b| matches!(b, b'+' | b'-')).count();
     let figure = &bytes[signs..];
     let front = figure.iter().take_while(|b| b.is_ascii_digit()).count();
     let Some((sign, behind)) = figure[front..].split_first() else {
-        return Some(Evidence::None);
+        return Some(SignEvidence::None);
     };
     if !behind.iter().all(u8::is_ascii_digit) {
         return None;
     }
     let sure = behind.len() != 3 || front == 0 || figure[0] == b'0' || front > 3;
     match (sign, sure) {
-        (b'.', true) => Some(Evidence::Point),
-        (b'.', false) => Some(Evidence::EitherPoint),
-        (b',', true) => Some(Evidence::Comma),
-        (b',', false) => Some(Evidence::EitherComma),
+        (b'.', true) => Some(SignEvidence::Point),
+        (b'.', false) => Some(SignEvidence::EitherPoint),
+        (b',', true) => Some(SignEvidence::Comma),
+        (b',', false) => Some(SignEvidence::EitherComma),
         _ => None,
     }
 }
 
-fn any_evidence(text: &str) -> Evidence {
+fn any_evidence(text: &str) -> SignEvidence {
     let text = text.trim();
     let bytes = text.as_bytes();
     // Only the figure itself counts, not an exponent or unit behind it.
@@ -883,32 +885,32 @@ fn any_evidence(text: &str) -> Evidence {
     };
     let leading = |sign: char| figure.split(sign).next().unwrap_or("");
     match (commas, points) {
-        (0, 0) => Evidence::None,
+        (0, 0) => SignEvidence::None,
         (1, 0) => {
             let front = leading(',');
             if after(',') != 3 || front.is_empty() || front.starts_with('0') || front.len() > 3 {
-                Evidence::Comma
+                SignEvidence::Comma
             } else {
-                Evidence::EitherComma
+                SignEvidence::EitherComma
             }
         }
         (0, 1) => {
             let front = leading('.');
             if after('.') != 3 || front.is_empty() || front.starts_with('0') || front.len() > 3 {
-                Evidence::Point
+                SignEvidence::Point
             } else {
-                Evidence::EitherPoint
+                SignEvidence::EitherPoint
             }
         }
         // Groups of three, or a damaged number, which says nothing.
-        (_, 0) if in_thousands(figure, ',') => Evidence::Point,
-        (0, _) if in_thousands(figure, '.') => Evidence::Comma,
-        (_, 0) | (0, _) => Evidence::None,
+        (_, 0) if in_thousands(figure, ',') => SignEvidence::Point,
+        (0, _) if in_thousands(figure, '.') => SignEvidence::Comma,
+        (_, 0) | (0, _) => SignEvidence::None,
         _ => {
             if figure.rfind(',') > figure.rfind('.') {
-                Evidence::Comma
+                SignEvidence::Comma
             } else {
-                Evidence::Point
+                SignEvidence::Point
             }
         }
     }
@@ -1137,19 +1139,19 @@ mod tests {
     #[test]
     fn evidence_of_the_decimal_sign() {
         for (text, wanted) in [
-            ("400", Evidence::None),
-            ("0,123", Evidence::Comma),
-            ("1,5", Evidence::Comma),
-            ("1,234", Evidence::EitherComma),
-            ("1.234", Evidence::EitherPoint),
-            ("0.123", Evidence::Point),
-            ("1,234,567", Evidence::Point),
-            ("1.234,5", Evidence::Comma),
-            ("1,234.5", Evidence::Point),
-            ("1,2E-3", Evidence::Comma),
-            ("425.3.730", Evidence::None),
-            ("3..730", Evidence::None),
-            ("0,,0208", Evidence::None),
+            ("400", SignEvidence::None),
+            ("0,123", SignEvidence::Comma),
+            ("1,5", SignEvidence::Comma),
+            ("1,234", SignEvidence::EitherComma),
+            ("1.234", SignEvidence::EitherPoint),
+            ("0.123", SignEvidence::Point),
+            ("1,234,567", SignEvidence::Point),
+            ("1.234,5", SignEvidence::Comma),
+            ("1,234.5", SignEvidence::Point),
+            ("1,2E-3", SignEvidence::Comma),
+            ("425.3.730", SignEvidence::None),
+            ("3..730", SignEvidence::None),
+            ("0,,0208", SignEvidence::None),
         ] {
             assert_eq!(evidence(text), wanted, "{text}");
         }

@@ -11,7 +11,7 @@ use curvary_record::Span;
 use super::dialect::is_blank;
 use super::grid::{Cursor, line_end};
 use super::join::{goes_on, head_texts, is_furniture, is_like_row, is_title_of_page, squeeze};
-use super::scan::{Piece, Table, TextLine, strip_remark};
+use super::scan::{ScannedTable, TextLine, TextPiece, strip_remark};
 
 /// No more lines than these stand between two pages.
 const MOST_LINES: usize = 12;
@@ -20,15 +20,15 @@ const MOST_LINES: usize = 12;
 const LONGEST_COUNT: usize = 5;
 
 /// A line between two pages.
-struct Line<'t> {
+struct PageLine<'t> {
     text: &'t str,
-    sort: Sort,
+    sort: LineSort,
     /// Whether it is one of the words between the pages, and neither a header nor a rule beside one.
     is_words: bool,
 }
 
 #[derive(Clone, Copy, PartialEq, Eq)]
-enum Sort {
+enum LineSort {
     Blank,
     /// The same on every page.
     Same,
@@ -40,7 +40,7 @@ enum Sort {
 
 /// What stands between two pages.
 pub(super) struct PageBreak<'t> {
-    lines: Vec<Line<'t>>,
+    lines: Vec<PageLine<'t>>,
     /// Whether there is a title among them: then none of them may look like a row, and a page goes on only in the very
     /// step of the one before.
     titled: bool,
@@ -55,15 +55,17 @@ impl<'t> PageBreak<'t> {
         text: &'t str,
         from: usize,
         to: usize,
-        above: &[Piece],
-        table: &Table,
+        above: &[TextPiece],
+        table: &ScannedTable,
         in_front: &mut Option<BTreeSet<String>>,
     ) -> Option<Self> {
         if table.heads.is_empty() || table.open.is_some() || !table.grid.may_go_on_plainly() {
             return None;
         }
-        let before = above.iter().rposition(|piece| matches!(piece, Piece::Table(_)))?;
-        let Some(Piece::Table(last)) = above.get(before) else {
+        let before = above
+            .iter()
+            .rposition(|piece| matches!(piece, TextPiece::Table(_)))?;
+        let Some(TextPiece::Table(last)) = above.get(before) else {
             return None;
         };
         if last.grid.kinds != table.grid.kinds
@@ -76,15 +78,15 @@ impl<'t> PageBreak<'t> {
         let words: Vec<u32> = above[before..]
             .iter()
             .filter_map(|piece| match piece {
-                Piece::Text(line) => Some(line.span.start),
+                TextPiece::Text(line) => Some(line.span.start),
                 _ => None,
             })
             .collect();
         let in_front = in_front.get_or_insert_with(|| {
             let lines = above.iter().map_while(|piece| match piece {
-                Piece::Text(line) => Some(squeeze(&text[line.span.range()])),
-                Piece::Blank => Some(String::new()),
-                Piece::Table(_) => None,
+                TextPiece::Text(line) => Some(squeeze(&text[line.span.range()])),
+                TextPiece::Blank => Some(String::new()),
+                TextPiece::Table(_) => None,
             });
             lines.collect()
         });
@@ -101,31 +103,31 @@ impl<'t> PageBreak<'t> {
                     && numbers.into_iter().all(|number| number.len() <= LONGEST_COUNT)
             };
             let sort = if line.trim_matches(is_blank).is_empty() {
-                Sort::Blank
+                LineSort::Blank
             } else if strip_remark(line).0.is_some() || lines.len() == MOST_LINES {
                 return None;
             } else if is_words && counts() && is_furniture(line, &none) {
-                Sort::Numbered
+                LineSort::Numbered
             } else if !is_words || is_furniture(line, in_front) {
-                Sort::Same
+                LineSort::Same
             } else if is_title_of_page(line, table) {
-                Sort::Title
+                LineSort::Title
             } else {
                 return None;
             };
-            lines.push(Line {
+            lines.push(PageLine {
                 text: line,
                 sort,
                 is_words,
             });
             at = next;
         }
-        let titled = lines.iter().any(|line| line.sort == Sort::Title);
+        let titled = lines.iter().any(|line| line.sort == LineSort::Title);
         Some(Self { lines, titled })
     }
 
     /// Reads the pages that begin behind the same lines, from `cursor` on, into `table`; gives where the text goes on.
-    pub(super) fn read_on(&self, text: &str, mut cursor: Cursor, table: &mut Table) -> Cursor {
+    pub(super) fn read_on(&self, text: &str, mut cursor: Cursor, table: &mut ScannedTable) -> Cursor {
         while let Some((first, words)) = self.at(text, cursor, table) {
             let ends_at = |behind| self.begins_at(text, behind);
             let Some(after) = table.grid.read_page(text, first, self.titled, ends_at) else {
@@ -143,7 +145,7 @@ impl<'t> PageBreak<'t> {
         &self,
         text: &str,
         mut cursor: Cursor,
-        table: &Table,
+        table: &ScannedTable,
     ) -> Option<(Cursor, impl Iterator<Item = TextLine> + use<>)> {
         let mut words = [None; MOST_LINES];
         for (line, room) in self.lines.iter().zip(&mut words) {
@@ -153,9 +155,9 @@ impl<'t> PageBreak<'t> {
             let (end, next) = line_end(text.as_bytes(), cursor.at);
             let other = &text[cursor.at..end];
             let doubtful = || match line.sort {
-                Sort::Blank => false,
-                Sort::Same => line.is_words && is_like_row(other, table),
-                Sort::Numbered | Sort::Title => !is_title_of_page(other, table),
+                LineSort::Blank => false,
+                LineSort::Same => line.is_words && is_like_row(other, table),
+                LineSort::Numbered | LineSort::Title => !is_title_of_page(other, table),
             };
             if !line.is(other) || self.titled && doubtful() {
                 return None;
@@ -182,7 +184,7 @@ impl<'t> PageBreak<'t> {
             if !line.is(&text[at..end]) {
                 return false;
             }
-            if line.sort != Sort::Blank {
+            if line.sort != LineSort::Blank {
                 return true;
             }
             at = next;
@@ -191,13 +193,13 @@ impl<'t> PageBreak<'t> {
     }
 }
 
-impl Line<'_> {
+impl PageLine<'_> {
     /// Whether another line is the same, but for the numbers of pages.
     fn is(&self, other: &str) -> bool {
         match self.sort {
-            Sort::Blank => other.trim_matches(is_blank).is_empty(),
-            Sort::Same => other == self.text,
-            Sort::Numbered | Sort::Title => same_but_for_counts(self.text, other),
+            LineSort::Blank => other.trim_matches(is_blank).is_empty(),
+            LineSort::Same => other == self.text,
+            LineSort::Numbered | LineSort::Title => same_but_for_counts(self.text, other),
         }
     }
 }

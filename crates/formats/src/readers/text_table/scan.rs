@@ -7,8 +7,8 @@ use curvary_record::{Code, Span};
 
 use super::columns::{clock_of, is_head_of_times};
 use super::damaged::is_row_of;
-use super::dialect::{Brackets, Decision, Dialect, Sep, decide, is_blank, raw_split, split, style_of};
-use super::grid::{Cursor, Grid, Kind, MAX_COLUMNS, line_end};
+use super::dialect::{Brackets, Decision, Delimiter, Dialect, decide, is_blank, raw_split, split, style_of};
+use super::grid::{ColumnKind, Cursor, Grid, MAX_COLUMNS, line_end};
 use super::heads::{glue_units, heads_above, is_summary_word, unmatched_head};
 use super::join::{goes_on, list_goes_on};
 use super::labelled;
@@ -41,7 +41,7 @@ pub(super) struct HeadRow {
 
 /// A table as it stands in the text.
 #[derive(Clone, Debug)]
-pub(super) struct Table {
+pub(super) struct ScannedTable {
     pub(super) grid: Grid,
     /// Names and conditions of the curves first, then the headers from top to bottom.
     pub(super) heads: Vec<HeadRow>,
@@ -57,10 +57,10 @@ pub(super) struct Table {
 
 /// A piece of the text.
 #[derive(Clone, Debug)]
-pub(super) enum Piece {
+pub(super) enum TextPiece {
     Text(TextLine),
     Blank,
-    Table(Box<Table>),
+    Table(Box<ScannedTable>),
 }
 
 /// How much of a text was looked at in vain for tables.
@@ -88,7 +88,7 @@ impl Effort {
 /// A text in pieces.
 #[derive(Clone, Debug)]
 pub(super) struct Scanned {
-    pub(super) pieces: Vec<Piece>,
+    pub(super) pieces: Vec<TextPiece>,
     /// The first of the lines that may be rows and were not looked at, since too many before them were none.
     pub(super) unsought: Option<u32>,
     /// The first line that has more cells than a table may have columns, and how many it has.
@@ -99,7 +99,7 @@ pub(super) struct Scanned {
 /// all written alike become one table at once, unless each is a piece of its own `by_page`.
 pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize, by_page: bool) -> Scanned {
     let bytes = text.as_bytes();
-    let mut pieces: Vec<Piece> = Vec::new();
+    let mut pieces: Vec<TextPiece> = Vec::new();
     let mut cursor = Cursor { at: 0, line: 1 };
     let mut effort = Effort::default();
     let mut unsought = None;
@@ -119,8 +119,8 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize, 
             line: cursor.line + 1,
         };
         if line.trim_matches(is_blank).is_empty() {
-            if !matches!(pieces.last(), Some(Piece::Blank)) {
-                pieces.push(Piece::Blank);
+            if !matches!(pieces.last(), Some(TextPiece::Blank)) {
+                pieces.push(TextPiece::Blank);
             }
             cursor = behind;
             failed_before = false;
@@ -128,9 +128,9 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize, 
         }
         // A row behind a remark sign was put out of use; it begins no table.
         let remark = matches!(strip_remark(line).0, Some("#" | "##" | "//" | "!" | "%"));
-        let class = if remark { Class::Words } else { class_of(line) };
+        let class = if remark { LineGlance::Words } else { class_of(line) };
         let worth_it = !effort.is_spent(text.len()) || !failed_before && effort.read <= 8 * text.len();
-        if class == Class::Figures && !worth_it && cursor.at >= from {
+        if class == LineGlance::Figures && !worth_it && cursor.at >= from {
             unsought.get_or_insert(cursor.line);
         }
         if !remark && cursor.at >= from && effort.read <= 8 * text.len() {
@@ -139,16 +139,16 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize, 
                 let mut apart = Effort::default();
                 let begins_with_name = rows.trim_start().starts_with(char::is_alphabetic);
                 let class = if begins_with_name {
-                    Class::Mixed
+                    LineGlance::Mixed
                 } else {
-                    Class::Figures
+                    LineGlance::Figures
                 };
                 table_at(rows, first, class, &[], assume, least, &mut apart).map(|(table, _)| table)
             };
             let (labelled, looked) = labelled::table_at(text, cursor, rows);
             effort.read += looked;
             if let Some((table, after)) = labelled {
-                pieces.push(Piece::Table(Box::new(table)));
+                pieces.push(TextPiece::Table(Box::new(table)));
                 cursor = after;
                 table_before = None;
                 written = Some(None);
@@ -156,7 +156,7 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize, 
                 continue;
             }
         }
-        if class != Class::Words && worth_it && cursor.at >= from.max(effort.sentences_to) {
+        if class != LineGlance::Words && worth_it && cursor.at >= from.max(effort.sentences_to) {
             let before = effort;
             if let Some((table, after)) = table_at(text, cursor, class, &pieces, assume, least, &mut effort) {
                 // What stands between the pages of a report is no log, however often it is weighed in vain.
@@ -181,19 +181,19 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize, 
                 });
                 cursor = page_break.map_or(after, |found| found.read_on(text, after, &mut table));
                 table_before = Some(cursor.at);
-                pieces.push(Piece::Table(table));
+                pieces.push(TextPiece::Table(table));
                 failed_before = false;
                 continue;
             }
             if let Some((row, after)) = rows_behind(text, cursor, &pieces) {
-                pieces.push(Piece::Table(Box::new(row)));
+                pieces.push(TextPiece::Table(Box::new(row)));
                 cursor = after;
                 continue;
             }
             failed_before = true;
             tried += 1;
         }
-        pieces.push(Piece::Text(TextLine {
+        pieces.push(TextPiece::Text(TextLine {
             span: Span::new(cursor.at, end),
             line: cursor.line,
         }));
@@ -211,16 +211,20 @@ const MOST_NOTES: usize = 2;
 
 /// The rows at `cursor` as a table of their own, where they are too few to be one by themselves and go on with the table before
 /// them: a last row behind `;;;` in its very step, or the rest of a list of named rows behind a note.
-fn rows_behind(text: &str, cursor: Cursor, above: &[Piece]) -> Option<(Table, Cursor)> {
-    let empty = |piece: &&Piece| match piece {
-        Piece::Blank => true,
-        Piece::Text(line) => !text[line.span.range()].contains(char::is_alphanumeric),
-        Piece::Table(_) => false,
+fn rows_behind(text: &str, cursor: Cursor, above: &[TextPiece]) -> Option<(ScannedTable, Cursor)> {
+    let empty = |piece: &&TextPiece| match piece {
+        TextPiece::Blank => true,
+        TextPiece::Text(line) => !text[line.span.range()].contains(char::is_alphanumeric),
+        TextPiece::Table(_) => false,
     };
-    let (before, between) = above.iter().enumerate().rev().find_map(|(at, piece)| match piece {
-        Piece::Table(table) => Some((table, &above[at + 1..])),
-        _ => None,
-    })?;
+    let (before, between) = above
+        .iter()
+        .enumerate()
+        .rev()
+        .find_map(|(at, piece)| match piece {
+            TextPiece::Table(table) => Some((table, &above[at + 1..])),
+            _ => None,
+        })?;
     let mut grid = before.grid.empty_like();
     // The rows of means behind it are read along.
     let end = uncut(text, &grid.dialect).max(cursor.at);
@@ -229,7 +233,7 @@ fn rows_behind(text: &str, cursor: Cursor, above: &[Piece]) -> Option<(Table, Cu
     if !whole {
         return None;
     }
-    let rows = Table {
+    let rows = ScannedTable {
         first_line: cursor.line,
         last_line: grid.line(grid.rows - 1) as u32,
         grid,
@@ -242,13 +246,13 @@ fn rows_behind(text: &str, cursor: Cursor, above: &[Piece]) -> Option<(Table, Cu
         .iter()
         .filter(|piece| !empty(piece))
         .filter_map(|piece| match piece {
-            Piece::Text(line) => Some(*line),
+            TextPiece::Text(line) => Some(*line),
             _ => None,
         })
         .collect();
     // The rows before may go on a list themselves.
     let headed = above.iter().rev().find_map(|piece| match piece {
-        Piece::Table(table) if !table.heads.is_empty() => Some(table),
+        TextPiece::Table(table) if !table.heads.is_empty() => Some(table),
         _ => None,
     });
     let goes_on = notes.is_empty() && rows.grid.rows == 1 && goes_on(before, &rows, 0) == Some(true)
@@ -258,11 +262,11 @@ fn rows_behind(text: &str, cursor: Cursor, above: &[Piece]) -> Option<(Table, Cu
 }
 
 /// The heads above a table that begins at `cursor`. A damaged row may stand between them.
-fn heads_over(text: &str, grid: &Grid, cursor: Cursor, above: &[Piece]) -> Vec<HeadRow> {
+fn heads_over(text: &str, grid: &Grid, cursor: Cursor, above: &[TextPiece]) -> Vec<HeadRow> {
     let (end, _) = line_end(text.as_bytes(), cursor.at);
     let row = &text[cursor.at..end];
-    let damaged = |piece: &&Piece| match piece {
-        Piece::Text(line) => is_row_of(&text[line.span.range()], row, grid),
+    let damaged = |piece: &&TextPiece| match piece {
+        TextPiece::Text(line) => is_row_of(&text[line.span.range()], row, grid),
         _ => false,
     };
     let lines = above.iter().rev().take_while(damaged).count();
@@ -276,16 +280,16 @@ fn heads_over(text: &str, grid: &Grid, cursor: Cursor, above: &[Piece]) -> Vec<H
 }
 
 /// Takes the heads of a table out of the words above it, and the rulers and blank lines between.
-fn take_heads(text: &str, pieces: &mut Vec<Piece>, table: &Table) {
+fn take_heads(text: &str, pieces: &mut Vec<TextPiece>, table: &ScannedTable) {
     let lines: Vec<u32> = table.heads.iter().map(|head| head.line.line).collect();
-    let is_head = |piece: &Piece| matches!(piece, Piece::Text(line) if lines.contains(&line.line));
+    let is_head = |piece: &TextPiece| matches!(piece, TextPiece::Text(line) if lines.contains(&line.line));
     let Some(last) = pieces.iter().rposition(is_head) else {
         return;
     };
     let first = pieces[..=last].iter().rposition(|piece| {
         !is_head(piece) && !is_ruler_piece(text, piece) && {
             let above = |line: &TextLine| lines.iter().all(|head| line.line < *head);
-            !matches!(piece, Piece::Text(line) if !above(line))
+            !matches!(piece, TextPiece::Text(line) if !above(line))
         }
     });
     let words = pieces.split_off(first.map_or(0, |above| above + 1));
@@ -298,7 +302,7 @@ fn take_heads(text: &str, pieces: &mut Vec<Piece>, table: &Table) {
 
 /// What a line may be, at a glance.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Class {
+enum LineGlance {
     /// It begins with a figure.
     Figures,
     /// It begins with words and has figures.
@@ -307,7 +311,7 @@ enum Class {
     Words,
 }
 
-fn class_of(line: &str) -> Class {
+fn class_of(line: &str) -> LineGlance {
     crate::work::looks_at(line.len().min(4096));
     let text = line.trim_start_matches(|c| is_blank(c) || matches!(c, '"' | '\'' | '|'));
     let mut digits = 0_usize;
@@ -323,7 +327,7 @@ fn class_of(line: &str) -> Class {
         }
     }
     if digits == 0 {
-        return Class::Words;
+        return LineGlance::Words;
     }
     let first = text.as_bytes().first().copied().unwrap_or(b' ');
     let begins = match first {
@@ -335,12 +339,12 @@ fn class_of(line: &str) -> Class {
         _ => text.starts_with('\u{2212}'),
     };
     if begins && letters <= digits * 4 + 24 {
-        return Class::Figures;
+        return LineGlance::Figures;
     }
     if colon_first || letters > digits * 12 + 24 {
-        return Class::Words;
+        return LineGlance::Words;
     }
-    Class::Mixed
+    LineGlance::Mixed
 }
 
 /// Whether a line only underlines or separates.
@@ -363,7 +367,7 @@ fn stands_over_headers(text: &str, cursor: Cursor) -> bool {
     let (end, next) = line_end(text.as_bytes(), cursor.at);
     let (below, _) = line_end(text.as_bytes(), next.min(text.len()));
     let (line, below) = (&text[cursor.at..end], &text[next.min(text.len())..below]);
-    class_of(below) == Class::Words
+    class_of(below) == LineGlance::Words
         && ['\t', ';', ',']
             .into_iter()
             .any(|mark| filled(line, mark) >= 2 && filled(below, mark) > filled(line, mark))
@@ -373,33 +377,49 @@ fn stands_over_headers(text: &str, cursor: Cursor) -> bool {
 /// of a wider table: `Path length,1 mm` over `Tank,420 nm,520 nm` is no row, though it has a word and a number as the rows do.
 fn is_key_over_headers(text: &str, cursor: Cursor) -> bool {
     const FURTHEST: usize = 24;
-    let mut lines = text[cursor.at..].lines().filter(|line| !line.trim_matches(is_blank).is_empty()).take(FURTHEST);
+    let mut lines = text[cursor.at..]
+        .lines()
+        .filter(|line| !line.trim_matches(is_blank).is_empty())
+        .take(FURTHEST);
     let Some(line) = lines.next() else { return false };
     let Some(delimiter) = ['\t', ';', ','].into_iter().find(|mark| filled(line, *mark) == 2) else {
         return false;
     };
     let is_key = |line: &str| {
-        let mut cells = line.split(delimiter).map(|cell| cell.trim_matches(is_blank)).filter(|cell| !cell.is_empty());
-        let key = cells.next().unwrap_or_default().trim_end_matches([':', '=']).trim_end();
+        let mut cells = line
+            .split(delimiter)
+            .map(|cell| cell.trim_matches(is_blank))
+            .filter(|cell| !cell.is_empty());
+        let key = cells
+            .next()
+            .unwrap_or_default()
+            .trim_end_matches([':', '='])
+            .trim_end();
         // `b` and `c` name samples.
-        filled(line, delimiter) == 2 && key.chars().count() >= 3 && crate::header::is_known(key)
+        filled(line, delimiter) == 2 && key.chars().count() >= 3 && crate::preamble::is_known(key)
     };
     if !is_key(line) {
         return false;
     }
-    let Some(header) = lines.find(|line| !is_key(line)) else { return false };
+    let Some(header) = lines.find(|line| !is_key(line)) else {
+        return false;
+    };
     let Some(row) = lines.next() else { return false };
     // Words over numbers, or numbers with a unit over numbers without one.
     let lettered = |cell: &str| cell.contains(char::is_alphabetic);
     filled(header, delimiter) >= 3
-        && header.split(delimiter).zip(row.split(delimiter)).skip(1).any(|(name, below)| {
-            lettered(name) && !lettered(below) && leading_number(below).is_some()
-        })
+        && header
+            .split(delimiter)
+            .zip(row.split(delimiter))
+            .skip(1)
+            .any(|(name, below)| lettered(name) && !lettered(below) && leading_number(below).is_some())
 }
 
 /// How many cells of a line hold something, where `delimiter` parts them.
 fn filled(line: &str, delimiter: char) -> usize {
-    line.split(delimiter).filter(|cell| !cell.trim_matches(is_blank).is_empty()).count()
+    line.split(delimiter)
+        .filter(|cell| !cell.trim_matches(is_blank).is_empty())
+        .count()
 }
 
 /// The table that begins at `cursor`, if one does, and where the text goes on behind it.
@@ -407,32 +427,32 @@ fn filled(line: &str, delimiter: char) -> usize {
 fn table_at(
     text: &str,
     cursor: Cursor,
-    class: Class,
-    above: &[Piece],
+    class: LineGlance,
+    above: &[TextPiece],
     assume: &Assumptions,
     least: usize,
     effort: &mut Effort,
-) -> Option<(Table, Cursor)> {
+) -> Option<(ScannedTable, Cursor)> {
     let mut sample = sample(text, cursor, class);
     effort.weighed += sample.iter().map(|row| row.len()).sum::<usize>();
     let head_above = match above.iter().rev().find(|piece| !is_ruler_piece(text, piece)) {
-        Some(Piece::Text(line)) => Some(strip_remark(&text[line.span.range()]).1),
+        Some(TextPiece::Text(line)) => Some(strip_remark(&text[line.span.range()]).1),
         _ => None,
     };
     // The header again, as behind a page break, is no row.
     if let Some(again) = head_above.and_then(|head| sample.iter().position(|row| row.trim() == head.trim())) {
         sample.truncate(again);
     }
-    if class == Class::Mixed
+    if class == LineGlance::Mixed
         && sample.len() < 2
         && (head_above.is_none() || stands_over_headers(text, cursor))
     {
         return None;
     }
-    if class == Class::Mixed && is_key_over_headers(text, cursor) {
+    if class == LineGlance::Mixed && is_key_over_headers(text, cursor) {
         return None;
     }
-    let (decision, parted) = if least == 1 && class == Class::Figures && sample.len() >= 5 {
+    let (decision, parted) = if least == 1 && class == LineGlance::Figures && sample.len() >= 5 {
         (decide_single(&sample), None)
     } else {
         decide(&sample, head_above)
@@ -457,8 +477,8 @@ fn table_at(
         }
         return None;
     }
-    let named = class == Class::Mixed && begins_with_name(&sample, &dialect, head_above);
-    if class == Class::Mixed
+    let named = class == LineGlance::Mixed && begins_with_name(&sample, &dialect, head_above);
+    if class == LineGlance::Mixed
         && !named
         && (is_head_of_numbers(&sample, &dialect)
             || sums_up_below(&sample, &dialect)
@@ -474,26 +494,29 @@ fn table_at(
     }
     let mut kinds = kinds_of(&sample, &cells, &dialect, columns);
     if named {
-        kinds[0] = Kind::Words;
+        kinds[0] = ColumnKind::Words;
     }
     if let Some(head) = head_above.filter(|_| dialect.sep.byte().is_some()) {
         take_names(&mut kinds, head, &sample, &cells, &dialect);
     }
-    let figures = kinds.iter().filter(|kind| **kind == Kind::Figures).count();
+    let figures = kinds.iter().filter(|kind| **kind == ColumnKind::Figures).count();
     if figures == 0 {
         return None;
     }
-    let wordy = kinds.iter().filter(|kind| **kind == Kind::Words).count();
+    let wordy = kinds.iter().filter(|kind| **kind == ColumnKind::Words).count();
     let sentences = is_prose(&sample);
-    let parted = matches!(dialect.sep, Sep::Tab | Sep::Semicolon | Sep::Pipe);
+    let parted = matches!(
+        dialect.sep,
+        Delimiter::Tab | Delimiter::Semicolon | Delimiter::Pipe
+    );
     // Seen at once, before pages of prose are read as a table.
-    let words_in_front = class == Class::Mixed && kinds[0] == Kind::Words;
-    if words_in_front && (sentences && !parted || dialect.sep == Sep::Blank && wordy >= 4) {
+    let words_in_front = class == LineGlance::Mixed && kinds[0] == ColumnKind::Words;
+    if words_in_front && (sentences && !parted || dialect.sep == Delimiter::Blank && wordy >= 4) {
         return None;
     }
     // Lines of a log, `17 59 pump 8 on, valve 2 off`, are sentences too, though they begin with numbers.
     let named = || head_above.is_some_and(names_quantity);
-    if dialect.sep == Sep::Blank && wordy >= 4 && wordy >= figures && !named() {
+    if dialect.sep == Delimiter::Blank && wordy >= 4 && wordy >= figures && !named() {
         // A table that begins in the first half of the sample would have shown in it.
         if let Some(line) = sample.get(sample.len() / 2) {
             effort.sentences_to = (line.as_ptr() as usize).saturating_sub(text.as_ptr() as usize);
@@ -512,20 +535,21 @@ fn table_at(
     }
     let mut heads = heads_over(text, &grid, cursor, above);
     let worded = heads.iter().any(|head| {
-        head.cells
-            .iter()
-            .flatten()
-            .any(|span| crate::head::read_head(&text[span.range()]).quantity.is_some())
+        head.cells.iter().flatten().any(|span| {
+            crate::column_header::read_column_header(&text[span.range()])
+                .quantity
+                .is_some()
+        })
     });
     let first_line = grid.line(0) as u32;
     // A single row, or rows that begin with words, need a head that says what they are.
     // Clock times and lengths of time run as well as numbers do.
-    let clocked = grid.rows >= 4 && grid.kinds[0] == Kind::Words && {
+    let clocked = grid.rows >= 4 && grid.kinds[0] == ColumnKind::Words && {
         let cells = grid.words(0);
         let cells = cells.get(..SAMPLE).unwrap_or(cells);
         clock_of(text, cells, grid.dialect.style, None, false).is_some()
     };
-    let words_first = grid.kinds[0] == Kind::Words && !clocked;
+    let words_first = grid.kinds[0] == ColumnKind::Words && !clocked;
     // A line of the same form as the rows, `tap  0.268` above `well  0.159`, is one of them.
     let like_row = |span: &Span| {
         let cell = text[span.range()].trim();
@@ -555,10 +579,10 @@ fn table_at(
     } else {
         grid.rows >= 2 || worded || numbered_heads
     };
-    if !enough || (class == Class::Mixed && !words_first && grid.rows < 2) {
+    if !enough || (class == LineGlance::Mixed && !words_first && grid.rows < 2) {
         return None;
     }
-    if words_first && (prose || dialect.sep == Sep::Blank && wordy >= 4) {
+    if words_first && (prose || dialect.sep == Delimiter::Blank && wordy >= 4) {
         return None;
     }
     // A key, its number and its unit in cells of their own.
@@ -575,7 +599,7 @@ fn table_at(
         return None;
     }
     // `run 1` under a title of two words is no sample with a reading of one.
-    if words_first && grid.rows == 1 && figures == 1 && dialect.sep == Sep::Blank {
+    if words_first && grid.rows == 1 && figures == 1 && dialect.sep == Delimiter::Blank {
         return None;
     }
     if words_first && grid.rows <= 6 && heads_are_a_key(text, &heads, &grid) {
@@ -585,11 +609,17 @@ fn table_at(
     // Under headers that name what was measured, `blank` and `sample` are names, in a table of three columns or more.
     let pairs = columns == 2 && figures == 1;
     let read_there = || {
-        let whole = heads.last().is_some_and(|head| head.cells.len() == columns && head.cells.iter().all(Option::is_some));
-        whole && heads.iter().flat_map(|head| head.cells.iter().flatten()).any(|span| {
-            let quantity = crate::head::read_head(&text[span.range()]).quantity;
-            quantity.is_some_and(|quantity| quantity.is_of_light())
-        })
+        let whole = heads
+            .last()
+            .is_some_and(|head| head.cells.len() == columns && head.cells.iter().all(Option::is_some));
+        whole
+            && heads
+                .iter()
+                .flat_map(|head| head.cells.iter().flatten())
+                .any(|span| {
+                    let quantity = crate::column_header::read_column_header(&text[span.range()]).quantity;
+                    quantity.is_some_and(|quantity| quantity.is_of_light())
+                })
     };
     if words_first
         && (pairs || grid.rows <= 6 && !(columns > 2 && read_there()))
@@ -622,12 +652,15 @@ fn table_at(
     {
         // As many heads as there are columns without the groups of three settle it.
         let settled = head_above.is_some_and(|line| {
-            let words = glue_units(line, raw_split(line, Sep::Blank));
-            let named =
-                |range: &Range<usize>| crate::head::read_head(&line[range.clone()]).quantity.is_some();
+            let words = glue_units(line, raw_split(line, Delimiter::Blank));
+            let named = |range: &Range<usize>| {
+                crate::column_header::read_column_header(&line[range.clone()])
+                    .quantity
+                    .is_some()
+            };
             words.len() + 1 == columns && words.iter().all(named)
         });
-        if settled && grid.dialect.sep == Sep::Blank {
+        if settled && grid.dialect.sep == Delimiter::Blank {
             let mut pieces = vec![1; columns - 1];
             pieces[group - 1] = 2;
             let dialect = Dialect {
@@ -649,7 +682,7 @@ fn table_at(
         None
     };
     Some((
-        Table {
+        ScannedTable {
             grid,
             heads,
             first_line,
@@ -720,7 +753,7 @@ fn decide_single(rows: &[&str]) -> Decision {
             .any(|style| matches!(cell(text, *style), Cell::Number { .. }))
     };
     if rows.iter().all(alone) {
-        style_of(Sep::Tab, rows.iter().copied())
+        style_of(Delimiter::Tab, rows.iter().copied())
     } else {
         Decision::None
     }
@@ -729,7 +762,7 @@ fn decide_single(rows: &[&str]) -> Decision {
 /// The column of nothing but three digits, some with leading zeros: the rest of numbers written with a
 /// thousands mark that is also the separator.
 fn groups_of_three(rows: &[&str], dialect: &Dialect) -> Option<usize> {
-    if !matches!(dialect.sep, Sep::Blank | Sep::Comma) || dialect.pieces.is_some() {
+    if !matches!(dialect.sep, Delimiter::Blank | Delimiter::Comma) || dialect.pieces.is_some() {
         return None;
     }
     // A row without three digits that stand alone has no group of them; neither has a table of such rows.
@@ -770,16 +803,16 @@ fn has_three_alone(line: &str) -> bool {
         .any(|run| run.len() == 3 && run.iter().all(u8::is_ascii_digit))
 }
 
-pub(super) fn is_ruler_piece(text: &str, piece: &Piece) -> bool {
+pub(super) fn is_ruler_piece(text: &str, piece: &TextPiece) -> bool {
     match piece {
-        Piece::Blank => true,
-        Piece::Text(line) => is_ruler(&text[line.span.range()]),
-        Piece::Table(_) => false,
+        TextPiece::Blank => true,
+        TextPiece::Text(line) => is_ruler(&text[line.span.range()]),
+        TextPiece::Table(_) => false,
     }
 }
 
 /// The lines from `cursor` on that may be rows of one table: of one class, with at most single blank lines between.
-fn sample(text: &str, cursor: Cursor, class: Class) -> Vec<&str> {
+fn sample(text: &str, cursor: Cursor, class: LineGlance) -> Vec<&str> {
     let bytes = text.as_bytes();
     let mut rows: Vec<&str> = Vec::with_capacity(SAMPLE);
     let mut marks: Vec<[bool; 3]> = Vec::with_capacity(SAMPLE);
@@ -799,8 +832,8 @@ fn sample(text: &str, cursor: Cursor, class: Class) -> Vec<&str> {
         blanks = 0;
         let this = class_of(line);
         let fits = match class {
-            Class::Figures => this == Class::Figures,
-            _ => this != Class::Words,
+            LineGlance::Figures => this == LineGlance::Figures,
+            _ => this != LineGlance::Words,
         };
         if !fits {
             // A row of nothing but markers, or one that begins with one, is still a row.
@@ -848,7 +881,7 @@ fn hard_marks(line: &str) -> [bool; 3] {
 }
 
 /// The code of an open question about signs, with its readings.
-type Open = Option<(Code, Vec<Dialect>)>;
+type OpenSigns = Option<(Code, Vec<Dialect>)>;
 
 /// Under a head of time the points of `8.40`, `9.00` say nothing of the decimal sign where all other cells have commas.
 fn without_dotted_times(decision: Decision, rows: &[&str], heads: Option<&str>) -> Decision {
@@ -877,7 +910,7 @@ fn without_dotted_times(decision: Decision, rows: &[&str], heads: Option<&str>) 
 }
 
 /// Takes a decision as a person has settled it.
-fn settle(decision: Decision, assume: &Assumptions) -> Option<(Dialect, Open)> {
+fn settle(decision: Decision, assume: &Assumptions) -> Option<(Dialect, OpenSigns)> {
     let chosen = |dialect: &&Dialect| {
         let answer = dialect.answer();
         answer
@@ -887,8 +920,8 @@ fn settle(decision: Decision, assume: &Assumptions) -> Option<(Dialect, Open)> {
     // How the pieces of the cells go together was answered for the whole table; a damaged row must not undo it.
     let by_commas = match &decision {
         Decision::None => false,
-        Decision::Sure(dialect) => dialect.sep == Sep::Comma,
-        Decision::Open { readings, .. } => readings.iter().any(|dialect| dialect.sep == Sep::Comma),
+        Decision::Sure(dialect) => dialect.sep == Delimiter::Comma,
+        Decision::Open { readings, .. } => readings.iter().any(|dialect| dialect.sep == Delimiter::Comma),
     };
     if let Some(dialect) = assume
         .get("columns")
@@ -912,7 +945,7 @@ fn settle(decision: Decision, assume: &Assumptions) -> Option<(Dialect, Open)> {
 
 /// The sign that a row beyond the sample decides: rows that fit one reading alone.
 fn later_evidence(text: &str, from: Cursor, end: usize, readings: &[Dialect]) -> Option<Dialect> {
-    use super::number::{Evidence, evidence};
+    use super::number::{SignEvidence, evidence};
     let [first, ..] = readings else { return None };
     if first.pieces.is_some() {
         return None;
@@ -921,8 +954,8 @@ fn later_evidence(text: &str, from: Cursor, end: usize, readings: &[Dialect]) ->
     for line in text[from.at..end].lines() {
         for range in split(line, first) {
             match evidence(&line[range]) {
-                Evidence::Comma => commas += 1,
-                Evidence::Point => points += 1,
+                SignEvidence::Comma => commas += 1,
+                SignEvidence::Point => points += 1,
                 _ => {}
             }
         }
@@ -947,7 +980,7 @@ fn usual_count(rows: &[Vec<Range<usize>>], dialect: &Dialect, head: Option<&str>
         })
         .unzip();
     counts.sort_unstable();
-    if !matches!(dialect.sep, Sep::Blank | Sep::Wide) && dialect.pieces.is_none() {
+    if !matches!(dialect.sep, Delimiter::Blank | Delimiter::Wide) && dialect.pieces.is_none() {
         // The largest count that is no slip of a single row; empty cells at the end count where most rows have them.
         let largest = *counts.last()?;
         let with_largest = counts.iter().filter(|&&c| c == largest).count();
@@ -991,7 +1024,7 @@ fn columns_with_marks(
     dialect: &Dialect,
     head: Option<&str>,
 ) -> Option<usize> {
-    let head = head.filter(|_| dialect.sep == Sep::Blank)?;
+    let head = head.filter(|_| dialect.sep == Delimiter::Blank)?;
     let count = split(head, dialect).len();
     let marked = rows.iter().zip(cells).any(|(row, cells)| {
         let last = cells.last().map_or("", |range| &row[range.clone()]);
@@ -1009,7 +1042,12 @@ fn split_all(rows: &[&str], dialect: &Dialect) -> Vec<Vec<Range<usize>>> {
     rows.iter().map(|row| split(row, dialect)).collect()
 }
 
-fn kinds_of(rows: &[&str], cells: &[Vec<Range<usize>>], dialect: &Dialect, columns: usize) -> Vec<Kind> {
+fn kinds_of(
+    rows: &[&str],
+    cells: &[Vec<Range<usize>>],
+    dialect: &Dialect,
+    columns: usize,
+) -> Vec<ColumnKind> {
     let mut figures = vec![0_usize; columns];
     let mut words = vec![0_usize; columns];
     let mut beyond = vec![0_usize; columns];
@@ -1023,7 +1061,10 @@ fn kinds_of(rows: &[&str], cells: &[Vec<Range<usize>>], dialect: &Dialect, colum
             .map_or(0, |last| last + 1);
         // A title between the rows says nothing of the first column.
         let title = count < 2 && columns >= 2;
-        if title || count > columns || (matches!(dialect.sep, Sep::Blank | Sep::Wide) && count != columns) {
+        if title
+            || count > columns
+            || (matches!(dialect.sep, Delimiter::Blank | Delimiter::Wide) && count != columns)
+        {
             continue;
         }
         for (column, range) in cells.iter().take(columns).enumerate() {
@@ -1062,22 +1103,30 @@ fn kinds_of(rows: &[&str], cells: &[Vec<Range<usize>>], dialect: &Dialect, colum
             // Where an overflow is written as such, a word of its own (`dark`) may be another one.
             let overflows = b > 0 && f >= 3 && w < f;
             if w > 0 && w * 3 >= f && !overflows || differ(column) {
-                Kind::Words
+                ColumnKind::Words
             } else {
-                Kind::Figures
+                ColumnKind::Figures
             }
         })
         .collect()
 }
 
 /// Under a header that means sample a cell that is no number shows that all of them are names: `20230115`, `20230118-B`.
-fn take_names(kinds: &mut [Kind], head: &str, rows: &[&str], cells: &[Vec<Range<usize>>], dialect: &Dialect) {
+fn take_names(
+    kinds: &mut [ColumnKind],
+    head: &str,
+    rows: &[&str],
+    cells: &[Vec<Range<usize>>],
+    dialect: &Dialect,
+) {
     let heads = split(head, dialect);
     if heads.len() != kinds.len() {
         return;
     }
     // `sample` beside a wavelength may be the light behind it.
-    let runs = heads.iter().any(|range| super::segments::is_axis(&crate::head::read_head(&head[range.clone()])));
+    let runs = heads.iter().any(|range| {
+        super::segments::is_axis(&crate::column_header::read_column_header(&head[range.clone()]))
+    });
     for (column, range) in heads.into_iter().enumerate() {
         let names = matches!(
             crate::words::field_of(head[range].trim()),
@@ -1093,11 +1142,11 @@ fn take_names(kinds: &mut [Kind], head: &str, rows: &[&str], cells: &[Vec<Range<
         // nothing is lost without them.
         let numbered = || {
             let mut numbers = rows.iter().zip(cells).map(|(row, cells)| {
-                cells.get(column).map(|range| cell(&row[range.clone()], dialect.style))
+                cells
+                    .get(column)
+                    .map(|range| cell(&row[range.clone()], dialect.style))
             });
-            let counts = |(at, found): (usize, Option<Cell>)| {
-                matches!(found, Some(Cell::Number { value, decimals: 0 }) if value == (at + 1) as f64)
-            };
+            let counts = |(at, found): (usize, Option<Cell>)| matches!(found, Some(Cell::Number { value, decimals: 0 }) if value == (at + 1) as f64);
             // Under the row of names above a spectrum, `Sample;leaf;stem`, wavelengths go on in their step.
             let plain: Vec<f64> = numbers
                 .clone()
@@ -1107,18 +1156,23 @@ fn take_names(kinds: &mut [Kind], head: &str, rows: &[&str], cells: &[Vec<Range<
                 })
                 .collect();
             let even = plain.len() >= 3
-                && plain.windows(3).all(|three| three[2] - three[1] == three[1] - three[0])
+                && plain
+                    .windows(3)
+                    .all(|three| three[2] - three[1] == three[1] - three[0])
                 && (plain[1] - plain[0]).abs() != 1.0;
             column == 0
                 && !even
                 && !runs
                 && numbers.clone().all(|found| {
-                    matches!(found, Some(Cell::Number { decimals: 0, .. } | Cell::WithUnit { .. }))
+                    matches!(
+                        found,
+                        Some(Cell::Number { decimals: 0, .. } | Cell::WithUnit { .. })
+                    )
                 })
                 && !numbers.by_ref().enumerate().all(counts)
         };
-        if names && kinds[column] == Kind::Figures && (worded() || numbered()) {
-            kinds[column] = Kind::Words;
+        if names && kinds[column] == ColumnKind::Figures && (worded() || numbered()) {
+            kinds[column] = ColumnKind::Words;
         }
     }
 }
@@ -1154,7 +1208,7 @@ fn is_row_of_conditions(rows: &[&str], dialect: &Dialect) -> bool {
         return false;
     };
     let key = &first[key.clone()];
-    let head = crate::head::read_head(key);
+    let head = crate::column_header::read_column_header(key);
     let known = head.quantity.is_some() || head.unit.is_some() || crate::words::field_of(key).is_some();
     let is_number = |cell: &Range<usize>| cell.is_empty() || leading_number(&first[cell.clone()]).is_some();
     let begins_with_number = |row: &&&str| {
@@ -1272,7 +1326,7 @@ fn is_head_of_numbers(rows: &[&str], dialect: &Dialect) -> bool {
     }
     let orderly = across.windows(2).all(|w| w[0] < w[1]) || across.windows(2).all(|w| w[0] > w[1]);
     let names = |text: &str| {
-        let head = crate::head::read_head(text);
+        let head = crate::column_header::read_column_header(text);
         // `S0` is a sample as often as a concentration; with its unit it is none.
         let concentration =
             head.quantity == Some(curvary_record::Quantity::CONCENTRATION) && head.unit.is_some();
@@ -1304,8 +1358,8 @@ fn heads_are_a_key(text: &str, heads: &[HeadRow], grid: &Grid) -> bool {
     };
     // Below stands a wider table; the cells beside keys are empty.
     let empty = |column: usize| match grid.kinds[column] {
-        Kind::Figures => grid.column(column).all(f64::is_nan),
-        Kind::Words => grid.words(column).iter().all(|span| span.start == span.end),
+        ColumnKind::Figures => grid.column(column).all(f64::is_nan),
+        ColumnKind::Words => grid.words(column).iter().all(|span| span.start == span.end),
     };
     if !beside.iter().all(Option::is_none) || !(2..grid.columns()).all(empty) {
         return false;
@@ -1313,8 +1367,8 @@ fn heads_are_a_key(text: &str, heads: &[HeadRow], grid: &Grid) -> bool {
     let value = &text[value.range()];
     let is_key = |span: &Span| {
         let key = text[span.range()].trim();
-        let name = crate::head::split_unit(key).map_or(key, |(name, _)| name);
-        crate::words::field_of(key).is_some() || crate::header::is_known(name)
+        let name = crate::column_header::split_unit(key).map_or(key, |(name, _)| name);
+        crate::words::field_of(key).is_some() || crate::preamble::is_known(name)
     };
     if is_key(key)
         && matches!(cell(value, grid.dialect.style), Cell::Number { .. })
@@ -1333,37 +1387,39 @@ fn all_keys(text: &str, grid: &Grid) -> bool {
     let words = grid.words(0);
     let keys = words.iter().filter(|span| {
         let word = text[span.range()].trim_end_matches([':', '=']).trim();
-        let bare = crate::head::split_unit(word).map_or(word, |(name, _)| name);
+        let bare = crate::column_header::split_unit(word).map_or(word, |(name, _)| name);
         // `b` and `c` name samples.
-        word.chars().count() >= 3 && crate::header::is_known(word) || crate::words::field_of(bare).is_some()
+        word.chars().count() >= 3 && crate::preamble::is_known(word) || crate::words::field_of(bare).is_some()
     });
     keys.count() * 2 >= words.len()
 }
 
 /// Whether a line is nothing but known keys with their values: its first cell is empty or a key.
 fn is_line_of_keys(line: &str) -> bool {
-    let pairs = crate::header::pairs(line.trim_matches(|c| is_blank(c) || c == ';'));
+    let pairs = crate::preamble::pairs(line.trim_matches(|c| is_blank(c) || c == ';'));
     !pairs.is_empty()
         && pairs.iter().all(|pair| {
             let line = line.trim_matches(|c| is_blank(c) || c == ';');
-            crate::header::is_known(&line[pair.key.clone()]) && !pair.value.is_empty()
+            crate::preamble::is_known(&line[pair.key.clone()]) && !pair.value.is_empty()
         })
 }
 
 /// Whether a line is a key that is known with a number behind it: `Slit;2 nm`. What follows are more of them.
 fn is_key_with_number(line: &str) -> bool {
-    let pairs = crate::header::pairs(line);
+    let pairs = crate::preamble::pairs(line);
     let [pair] = pairs.as_slice() else { return false };
-    crate::header::is_known(&line[pair.key.clone()])
+    crate::preamble::is_known(&line[pair.key.clone()])
         && line[pair.value.clone()].starts_with(|c: char| c.is_ascii_digit())
 }
 
 /// Whether a word of a line, or two of them, name a quantity: it may be a row of heads.
 fn names_quantity(line: &str) -> bool {
-    let words = glue_units(line, raw_split(line, Sep::Blank));
-    words
-        .into_iter()
-        .any(|range| crate::head::read_head(&line[range]).quantity.is_some())
+    let words = glue_units(line, raw_split(line, Delimiter::Blank));
+    words.into_iter().any(|range| {
+        crate::column_header::read_column_header(&line[range])
+            .quantity
+            .is_some()
+    })
 }
 
 fn is_prose(rows: &[&str]) -> bool {

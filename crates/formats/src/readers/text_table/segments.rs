@@ -9,7 +9,7 @@ use curvary_record::{Quantity, Span};
 
 use super::columns::quantity_of_unit;
 use super::scan::{HeadRow, leading_number};
-use crate::head::{Head, read_head};
+use crate::column_header::{ColumnHeader, read_column_header};
 use crate::words::field_of;
 
 /// What a row above a table is.
@@ -50,7 +50,7 @@ const NEVER: i32 = -1000;
 
 /// What stands over the first column.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum First {
+enum FirstColumn {
     Empty,
     /// What may run: a wavelength, a time, by its word or by its unit.
     Axis,
@@ -66,8 +66,8 @@ enum First {
 }
 
 /// The signs of one row.
-struct Row {
-    first: First,
+struct SegmentRow {
+    first: FirstColumn,
     /// Of the cells over the other columns, how many hold something.
     filled: usize,
     quantities: usize,
@@ -86,18 +86,18 @@ struct Row {
     axes: Vec<usize>,
 }
 
-impl Row {
+impl SegmentRow {
     fn of(text: &str, cells: &[Option<Span>]) -> Self {
         let texts: Vec<&str> = cells
             .iter()
             .map(|cell| cell.map_or("", |span| text[span.range()].trim()))
             .collect();
-        let heads: Vec<Head> = texts.iter().map(|text| read_head(text)).collect();
+        let heads: Vec<ColumnHeader> = texts.iter().map(|text| read_column_header(text)).collect();
         let mut row = Self {
             first: texts
                 .first()
                 .zip(heads.first())
-                .map_or(First::Empty, |(text, head)| first_of(text, head)),
+                .map_or(FirstColumn::Empty, |(text, head)| first_of(text, head)),
             filled: 0,
             quantities: 0,
             units: 0,
@@ -143,13 +143,13 @@ impl Row {
 
     /// Whether it names what runs and what was measured, at least of half its columns.
     fn is_whole(&self) -> bool {
-        let runs = matches!(self.first, First::Axis | First::Condition) || !self.axes.is_empty();
+        let runs = matches!(self.first, FirstColumn::Axis | FirstColumn::Condition) || !self.axes.is_empty();
         runs && self.filled > 0 && self.quantities * 2 >= self.filled
     }
 
     /// Whether it may be the header: what runs is named, and the others are words.
     fn may_be_header(&self) -> bool {
-        let runs = matches!(self.first, First::Axis | First::Unit) || self.is_whole();
+        let runs = matches!(self.first, FirstColumn::Axis | FirstColumn::Unit) || self.is_whole();
         runs && (self.numbers == 0 || self.numbers * 2 < self.filled)
     }
 
@@ -174,13 +174,13 @@ impl Row {
         match class {
             RowClass::Header => {
                 let mut score = 0;
-                if self.first == First::Axis || self.first == First::Unit && self.is_whole() {
+                if self.first == FirstColumn::Axis || self.first == FirstColumn::Unit && self.is_whole() {
                     score += STRONG;
                 }
                 if self.quantities > 0 && self.quantities * 2 >= self.filled {
                     score += STRONG;
                 }
-                if self.first == First::Empty {
+                if self.first == FirstColumn::Empty {
                     score += MODERATE;
                 }
                 if apart {
@@ -205,10 +205,10 @@ impl Row {
                     return NEVER;
                 }
                 match self.first {
-                    First::Condition => DECISIVE,
-                    First::Axis if whole => DECISIVE + WEAK,
-                    First::Unit if whole => STRONG,
-                    First::Word => MODERATE,
+                    FirstColumn::Condition => DECISIVE,
+                    FirstColumn::Axis if whole => DECISIVE + WEAK,
+                    FirstColumn::Unit if whole => STRONG,
+                    FirstColumn::Word => MODERATE,
                     _ => NEVER,
                 }
             }
@@ -217,9 +217,13 @@ impl Row {
                     .cells
                     .iter()
                     .skip(1)
-                    .all(|cell| !read_head(cell).held.is_empty());
+                    .all(|cell| !read_column_header(cell).held.is_empty());
                 let named = self.filled >= 2 || self.all && self.filled > 0;
-                if self.first == First::Sample && header.is_some() && named && !(held && self.numbers == 0) {
+                if self.first == FirstColumn::Sample
+                    && header.is_some()
+                    && named
+                    && !(held && self.numbers == 0)
+                {
                     DECISIVE
                 } else {
                     NEVER
@@ -230,8 +234,8 @@ impl Row {
                     return NEVER;
                 }
                 match self.first {
-                    First::Empty => MODERATE + WEAK + if apart { MODERATE } else { 0 },
-                    First::Word if apart => MODERATE + WEAK,
+                    FirstColumn::Empty => MODERATE + WEAK + if apart { MODERATE } else { 0 },
+                    FirstColumn::Word if apart => MODERATE + WEAK,
                     _ => NEVER,
                 }
             }
@@ -241,8 +245,12 @@ impl Row {
                 // Words over the first column, which the header names already. `A405, plate 2` over the first two of many columns is a
                 // sentence with a comma.
                 let few = !self.all && (self.filled + 1) * 2 < self.cells.len();
-                let headed = few && others.iter().any(|row| row.first == First::Axis && row.all);
-                if !(whole || headed) || self.first != First::Word || self.quantities > 0 || self.units > 0 {
+                let headed = few && others.iter().any(|row| row.first == FirstColumn::Axis && row.all);
+                if !(whole || headed)
+                    || self.first != FirstColumn::Word
+                    || self.quantities > 0
+                    || self.units > 0
+                {
                     return NEVER;
                 }
                 // A word over another column of what runs begins a table beside the first.
@@ -292,12 +300,15 @@ pub(super) fn classify(text: &str, heads: &[HeadRow]) -> Vec<(RowClass, i32)> {
     if heads.len() < 2 {
         return heads.iter().map(|_| (RowClass::Header, DECISIVE)).collect();
     }
-    let rows: Vec<Row> = heads.iter().map(|head| Row::of(text, &head.cells)).collect();
+    let rows: Vec<SegmentRow> = heads
+        .iter()
+        .map(|head| SegmentRow::of(text, &head.cells))
+        .collect();
     let scores: Vec<[i32; CLASSES.len()]> = rows
         .iter()
         .enumerate()
         .map(|(at, row)| {
-            let others: Vec<&Row> = rows
+            let others: Vec<&SegmentRow> = rows
                 .iter()
                 .enumerate()
                 .filter(|(other, _)| *other != at)
@@ -360,42 +371,48 @@ fn best_path(
     Some((score, path))
 }
 
-fn first_of(text: &str, head: &Head) -> First {
+fn first_of(text: &str, head: &ColumnHeader) -> FirstColumn {
     if text.is_empty() {
-        return First::Empty;
+        return FirstColumn::Empty;
     }
     if leading_number(text).is_some() {
-        return First::Number;
+        return FirstColumn::Number;
     }
-    let bare = crate::head::split_unit(text).map_or(text, |(name, _)| name);
+    let bare = crate::column_header::split_unit(text).map_or(text, |(name, _)| name);
     let bare = bare.trim_end_matches([':', '=']).trim();
     let field = field_of(bare);
     if matches!(field, Some("sample" | "sample-id")) {
-        return First::Sample;
+        return FirstColumn::Sample;
     }
     // `pH` is a unit as well.
-    if head.quantity.as_ref().is_some_and(|quantity| quantity.as_str() == "ph") {
-        return First::Condition;
+    if head
+        .quantity
+        .as_ref()
+        .is_some_and(|quantity| quantity.as_str() == "ph")
+    {
+        return FirstColumn::Condition;
     }
     if is_unit(text) {
-        return First::Unit;
+        return FirstColumn::Unit;
     }
     match head.quantity.as_ref().map(Quantity::as_str) {
-        Some("wavelength" | "wavenumber" | "energy" | "time") => return First::Axis,
-        Some("temperature" | "ph" | "concentration") => return First::Condition,
-        Some(_) => return First::Word,
+        Some("wavelength" | "wavenumber" | "energy" | "time") => return FirstColumn::Axis,
+        Some("temperature" | "ph" | "concentration") => return FirstColumn::Condition,
+        Some(_) => return FirstColumn::Word,
         None => {}
     }
     match head.unit.as_ref().and_then(quantity_of_unit) {
-        Some(quantity) if matches!(quantity.as_str(), "temperature" | "concentration") => First::Condition,
-        Some(quantity) if !quantity.is_of_light() => First::Axis,
-        _ if field.is_some() => First::Condition,
-        _ => First::Word,
+        Some(quantity) if matches!(quantity.as_str(), "temperature" | "concentration") => {
+            FirstColumn::Condition
+        }
+        Some(quantity) if !quantity.is_of_light() => FirstColumn::Axis,
+        _ if field.is_some() => FirstColumn::Condition,
+        _ => FirstColumn::Word,
     }
 }
 
 /// Whether a head names what may run: a wavelength, a wavenumber, an energy or a time, by its word or by its unit.
-pub(super) fn is_axis(head: &Head) -> bool {
+pub(super) fn is_axis(head: &ColumnHeader) -> bool {
     let quantity = head.quantity.clone();
     let quantity = quantity.or_else(|| head.unit.as_ref().and_then(quantity_of_unit));
     let runs = |q: Quantity| matches!(q.as_str(), "wavelength" | "wavenumber" | "energy" | "time");
@@ -421,7 +438,9 @@ pub(super) fn is_summary_line(line: &str, after_summary: bool) -> bool {
     let mut numbers = 0;
     for cell in cells {
         // `min;25 °C;37 °C` is a header.
-        if leading_number(cell).is_none() || !read_head(cell).held.is_empty() && cell.contains(char::is_alphabetic) {
+        if leading_number(cell).is_none()
+            || !read_column_header(cell).held.is_empty() && cell.contains(char::is_alphabetic)
+        {
             return false;
         }
         numbers += 1;

@@ -4,22 +4,22 @@
 use curvary_record::{Fields, Quantity, Technique};
 
 use super::shape::{goes_on, put_behind};
-use crate::sink::Understood;
+use crate::sink::CompletedRun;
 
 /// The scans of marked blocks as one run, where each block is one run over the very same axis, its mark tells the time, and
 /// nothing else tells them apart. `fields` is what is said of the whole file.
-pub(super) fn scans(runs: Vec<Understood>, fields: &Fields) -> Vec<Understood> {
+pub(super) fn scans(runs: Vec<CompletedRun>, fields: &Fields) -> Vec<CompletedRun> {
     let Some((first, others)) = runs.split_first().filter(|(_, others)| !others.is_empty()) else {
         return runs;
     };
     let of_light = |quantity: &Quantity| matches!(quantity.as_str(), "wavelength" | "wavenumber" | "energy");
-    let timed = |run: &Understood| {
+    let timed = |run: &CompletedRun| {
         let one = run.traces.iter().all(|trace| {
             trace.held(&Quantity::TIME).is_some() && of_light(&trace.x.quantity) && trace.len() >= 2
         });
         one && !run.traces.is_empty()
     };
-    let alike = |run: &Understood| {
+    let alike = |run: &CompletedRun| {
         run.technique == first.technique
             && run.questions == first.questions
             && run.traces.len() == first.traces.len()
@@ -85,7 +85,7 @@ fn span(one: Option<(u32, u32)>, other: Option<(u32, u32)>) -> Option<(u32, u32)
 
 /// Puts the run of the next page behind that of the page before, where each of its curves goes on in the very next step.
 /// The run that is no part of it comes back.
-pub(super) fn next_page(last: &mut Understood, next: Understood) -> Option<Understood> {
+pub(super) fn next_page(last: &mut CompletedRun, next: CompletedRun) -> Option<CompletedRun> {
     let on = last.technique == next.technique
         && last.questions == next.questions
         && last.traces.len() == next.traces.len()

@@ -3,17 +3,17 @@
 use std::ops::Range;
 
 use super::dialect::{Dialect, split};
-use super::grid::{Cursor, Grid, Kind};
+use super::grid::{ColumnKind, Cursor, Grid};
 use super::number::{Cell, cell};
-use super::scan::Piece;
+use super::scan::TextPiece;
 
 /// Whether one of the nearest lines above introduces readings of light absorbed at a wavelength, `the absorbance at 410 nm:`, over a list of
 /// names with a number each.
 /// Above a `long` list a title will do, `absorbance at 254 nm, 5 cm cell`.
-pub(super) fn lines_of_light_above(text: &str, above: &[Piece], long: bool) -> bool {
+pub(super) fn lines_of_light_above(text: &str, above: &[TextPiece], long: bool) -> bool {
     const NEAREST: usize = 2;
     let lines = above.iter().rev().filter_map(|piece| match piece {
-        Piece::Text(line) => Some(text[line.span.range()].trim_end()),
+        TextPiece::Text(line) => Some(text[line.span.range()].trim_end()),
         _ => None,
     });
     let of_light = |word: &str| {
@@ -30,7 +30,7 @@ pub(super) fn lines_of_light_above(text: &str, above: &[Piece], long: bool) -> b
 
 /// Whether the numbers of a column may be absorbances that were read: they have decimals, and none is above four.
 pub(super) fn are_like_readings(grid: &Grid) -> bool {
-    let Some(column) = grid.kinds.iter().position(|kind| *kind == Kind::Figures) else {
+    let Some(column) = grid.kinds.iter().position(|kind| *kind == ColumnKind::Figures) else {
         return false;
     };
     let numbers = || grid.column(column).filter(|value| !value.is_nan());

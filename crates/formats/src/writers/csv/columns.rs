@@ -5,19 +5,19 @@ use std::collections::BTreeSet;
 use curvary_record::{Unit, ValueKind, known_field};
 
 use super::unit_form::form;
-use super::{Part, Standing, Variable, VariableSurvey};
+use super::{CsvVariable, NumberPart, NumberRole, VariableSurvey};
 use crate::readers::tidy_csv::{PARTING, UNITLESS, named_with_unit, reads_as_number};
 use crate::writers::table_schema::{ColumnType, TableField};
 
-impl Variable {
+impl CsvVariable {
     pub(super) const RUN: &'static Self = &Self::Run;
     pub(super) const TRACE: &'static Self = &Self::Trace;
     pub(super) const TECHNIQUE: &'static Self = &Self::Technique;
 
-    fn standing(&self) -> Option<Standing> {
+    fn standing(&self) -> Option<NumberRole> {
         match self {
             Self::Number { standing, .. } => Some(*standing),
-            Self::Words(key) if known_field(key).is_none() => Some(Standing::Own),
+            Self::Words(key) if known_field(key).is_none() => Some(NumberRole::Own),
             _ => None,
         }
     }
@@ -50,13 +50,13 @@ const MEASURED: [&str; 3] = ["absorbance", "transmittance", "reflectance"];
 /// The heads of columns, in the order given. What was measured and what is known by its name keep the plain name; a
 /// field of the source's own that would bear the same is `field_…`, and a measured quantity that is a condition too
 /// `measured_…`.
-pub(super) fn heads(found: &[(&Variable, &VariableSurvey)]) -> Vec<String> {
+pub(super) fn heads(found: &[(&CsvVariable, &VariableSurvey)]) -> Vec<String> {
     let mut heads = vec![String::new(); found.len()];
     let mut order: Vec<usize> = (0..found.len()).collect();
     let turn = |at: usize| match found[at].0.standing() {
-        None | Some(Standing::Condition) => 0,
-        Some(Standing::Measured) => 1,
-        Some(Standing::Own) => 2,
+        None | Some(NumberRole::Condition) => 0,
+        Some(NumberRole::Measured) => 1,
+        Some(NumberRole::Own) => 2,
     };
     order.sort_by_key(|&at| (turn(at), at));
     let plain_names: BTreeSet<String> = found.iter().map(|(variable, _)| plain_name(variable)).collect();
@@ -70,13 +70,13 @@ pub(super) fn heads(found: &[(&Variable, &VariableSurvey)]) -> Vec<String> {
         let variable = found[at].0;
         let taken = |head: &str| heads.iter().any(|other| other.eq_ignore_ascii_case(head));
         let mut plain = plain_name(variable);
-        let own = variable.standing() == Some(Standing::Own);
+        let own = variable.standing() == Some(NumberRole::Own);
         let reserved = RESERVED.contains(&plain.as_str()) || MEASURED.contains(&plain.as_str());
         let known = || known_field(&plain.replace('_', "-")).is_some();
         if own && (reserved || known() || like_counted(&plain)) || taken(&plain) {
             match variable.standing() {
-                Some(Standing::Own) => plain = format!("field_{plain}"),
-                Some(Standing::Measured) => plain = format!("measured_{plain}"),
+                Some(NumberRole::Own) => plain = format!("field_{plain}"),
+                Some(NumberRole::Measured) => plain = format!("measured_{plain}"),
                 _ => {}
             }
         }
@@ -119,52 +119,52 @@ const FAMILIAR: [&str; 13] = [
     "index",
 ];
 
-pub(super) fn rank(variable: &Variable, seen: &VariableSurvey) -> (u8, usize) {
+pub(super) fn rank(variable: &CsvVariable, seen: &VariableSurvey) -> (u8, usize) {
     let familiar = |name: &str| FAMILIAR.iter().position(|f| *f == name).unwrap_or(FAMILIAR.len());
     match variable {
-        Variable::Run => (0, 0),
-        Variable::Trace => (1, 0),
-        Variable::Sample => (2, 0),
-        Variable::Technique => (3, 0),
-        Variable::Number {
-            standing: Standing::Measured,
+        CsvVariable::Run => (0, 0),
+        CsvVariable::Trace => (1, 0),
+        CsvVariable::Sample => (2, 0),
+        CsvVariable::Technique => (3, 0),
+        CsvVariable::Number {
+            standing: NumberRole::Measured,
             ..
         } => (12, 0),
-        Variable::Number { name, .. } if seen.coordinate => (4, familiar(name)),
-        Variable::Number { name, .. } if known_field(name).is_some() => (5, familiar(name)),
-        Variable::Words(key) if known_field(key).is_some() => (6, 0),
-        Variable::Number { .. } | Variable::Words(_) => (7, 0),
-        Variable::Label | Variable::Point | Variable::Absent => (8, 0),
-        Variable::Question => (9, 0),
-        Variable::Source => (10, 0),
-        Variable::Saturated => (13, 0),
-        Variable::RunsOver | Variable::Measures => (3, 1),
-        Variable::Position => (3, 2),
-        Variable::Count => (8, 1),
-        Variable::Digest | Variable::Reader => (11, 0),
+        CsvVariable::Number { name, .. } if seen.coordinate => (4, familiar(name)),
+        CsvVariable::Number { name, .. } if known_field(name).is_some() => (5, familiar(name)),
+        CsvVariable::Words(key) if known_field(key).is_some() => (6, 0),
+        CsvVariable::Number { .. } | CsvVariable::Words(_) => (7, 0),
+        CsvVariable::Label | CsvVariable::Point | CsvVariable::Absent => (8, 0),
+        CsvVariable::Question => (9, 0),
+        CsvVariable::Source => (10, 0),
+        CsvVariable::Saturated => (13, 0),
+        CsvVariable::RunsOver | CsvVariable::Measures => (3, 1),
+        CsvVariable::Position => (3, 2),
+        CsvVariable::Count => (8, 1),
+        CsvVariable::Digest | CsvVariable::Reader => (11, 0),
     }
 }
 
 /// The head of a column, before equal heads are told apart.
-pub(super) fn plain_name(variable: &Variable) -> String {
+pub(super) fn plain_name(variable: &CsvVariable) -> String {
     match variable {
-        Variable::Run => "run".into(),
-        Variable::Trace => "trace".into(),
-        Variable::Sample => "sample".into(),
-        Variable::Technique => "technique".into(),
-        Variable::Label => "label".into(),
-        Variable::Point => "point".into(),
-        Variable::Question => "question".into(),
-        Variable::Source => "source".into(),
-        Variable::Saturated => "saturated".into(),
-        Variable::Absent => "absent".into(),
-        Variable::Digest => "source_digest".into(),
-        Variable::Reader => "reader".into(),
-        Variable::RunsOver => "runs_over".into(),
-        Variable::Measures => "measures".into(),
-        Variable::Count => "points".into(),
-        Variable::Position => "position".into(),
-        Variable::Words(key) => match known_field(key).map(|known| known.kind) {
+        CsvVariable::Run => "run".into(),
+        CsvVariable::Trace => "trace".into(),
+        CsvVariable::Sample => "sample".into(),
+        CsvVariable::Technique => "technique".into(),
+        CsvVariable::Label => "label".into(),
+        CsvVariable::Point => "point".into(),
+        CsvVariable::Question => "question".into(),
+        CsvVariable::Source => "source".into(),
+        CsvVariable::Saturated => "saturated".into(),
+        CsvVariable::Absent => "absent".into(),
+        CsvVariable::Digest => "source_digest".into(),
+        CsvVariable::Reader => "reader".into(),
+        CsvVariable::RunsOver => "runs_over".into(),
+        CsvVariable::Measures => "measures".into(),
+        CsvVariable::Count => "points".into(),
+        CsvVariable::Position => "position".into(),
+        CsvVariable::Words(key) => match known_field(key).map(|known| known.kind) {
             Some(ValueKind::TimeOfDay) => "time_of_day".into(),
             // A number that some source wrote in words must not share a column with the numbers.
             Some(ValueKind::Number(_) | ValueKind::Range(_)) => format!("{}_text", slug(key)),
@@ -174,7 +174,7 @@ pub(super) fn plain_name(variable: &Variable) -> String {
             }
             _ => slug(key),
         },
-        Variable::Number {
+        CsvVariable::Number {
             name,
             unit,
             part,
@@ -184,11 +184,11 @@ pub(super) fn plain_name(variable: &Variable) -> String {
             let unit = unit.as_deref().and_then(|code| Unit::ucum(code).ok());
             let unit = unit.as_ref().map(form).unwrap_or_default();
             let mut head = match part {
-                Part::Stated => format!("stated_{}", slug(name)),
-                Part::From => format!("{}_from", slug(name)),
-                Part::To => format!("{}_to", slug(name)),
-                Part::PlusMinus => format!("{}_plus_minus", slug(name)),
-                Part::Value(_) => slug(name),
+                NumberPart::Stated => format!("stated_{}", slug(name)),
+                NumberPart::From => format!("{}_from", slug(name)),
+                NumberPart::To => format!("{}_to", slug(name)),
+                NumberPart::PlusMinus => format!("{}_plus_minus", slug(name)),
+                NumberPart::Value(_) => slug(name),
             };
             let bare = head.clone();
             if !unit.is_empty() {
@@ -196,9 +196,9 @@ pub(super) fn plain_name(variable: &Variable) -> String {
                 head.push_str(&unit);
             }
             // Behind a source's own word the unit is parted more strongly where it would be read as another.
-            let (key, read) = named_with_unit(&head, *standing == Standing::Measured);
+            let (key, read) = named_with_unit(&head, *standing == NumberRole::Measured);
             let read = read.as_ref().map(form).unwrap_or_default();
-            if *standing == Standing::Own && unit.is_empty() && matches!(part, Part::Value(_)) {
+            if *standing == NumberRole::Own && unit.is_empty() && matches!(part, NumberPart::Value(_)) {
                 // The plain name is that of words, whatever else is in the table.
                 let kind = if none { UNITLESS } else { "1" };
                 head = format!("{bare}{PARTING}{kind}");
@@ -230,79 +230,79 @@ fn slug(name: &str) -> String {
     .to_owned()
 }
 
-pub(super) fn describe(variable: &Variable, seen: &VariableSurvey, head: String) -> TableField {
+pub(super) fn describe(variable: &CsvVariable, seen: &VariableSurvey, head: String) -> TableField {
     let (kind, description, title) = match variable {
-        Variable::Run => (
+        CsvVariable::Run => (
             ColumnType::String,
             "The run, by its name; one that reads as a number has `run-` in front.".into(),
             None,
         ),
-        Variable::Absent => (
+        CsvVariable::Absent => (
             ColumnType::Integer,
             "How many points of the curve stood in its source and have no row, since no number could be read there: \
              marked as over range, or damaged."
                 .into(),
             None,
         ),
-        Variable::Trace => (
+        CsvVariable::Trace => (
             ColumnType::Integer,
             "The curve within its run, from 0.".into(),
             None,
         ),
-        Variable::Digest => (
+        CsvVariable::Digest => (
             ColumnType::String,
             "The SHA-256 digest of the file the run was read from.".into(),
             None,
         ),
-        Variable::Reader => (
+        CsvVariable::Reader => (
             ColumnType::String,
             "What read the file, by its name.".into(),
             None,
         ),
-        Variable::RunsOver => (
+        CsvVariable::RunsOver => (
             ColumnType::String,
             "The quantity that runs along the curve.".into(),
             None,
         ),
-        Variable::Measures => (ColumnType::String, "The quantity that was measured.".into(), None),
-        Variable::Count => (
+        CsvVariable::Measures => (ColumnType::String, "The quantity that was measured.".into(), None),
+        CsvVariable::Count => (
             ColumnType::Integer,
             "How many points the curve has.".into(),
             None,
         ),
-        Variable::Position => (
+        CsvVariable::Position => (
             ColumnType::Integer,
             "The point within its curve, from 0.".into(),
             None,
         ),
-        Variable::Sample => (ColumnType::String, "Name of the sample.".into(), None),
-        Variable::Technique => (
+        CsvVariable::Sample => (ColumnType::String, "Name of the sample.".into(), None),
+        CsvVariable::Technique => (
             ColumnType::String,
             "What kind of measurement the run is.".into(),
             None,
         ),
-        Variable::Label => (
+        CsvVariable::Label => (
             ColumnType::String,
             "The name the curve had in its source.".into(),
             None,
         ),
-        Variable::Point => (
+        CsvVariable::Point => (
             ColumnType::String,
             "The name the point had in its source.".into(),
             None,
         ),
-        Variable::Question => (
+        CsvVariable::Question => (
             ColumnType::String,
             "What a person must decide before the run is used; do not rely on a row with a question.".into(),
             None,
         ),
-        Variable::Source => (ColumnType::String, "The file the run was read from.".into(), None),
-        Variable::Saturated => (
+        CsvVariable::Source => (ColumnType::String, "The file the run was read from.".into(), None),
+        CsvVariable::Saturated => (
             ColumnType::Boolean,
             "True where the point lies beyond the range of the instrument.".into(),
             None,
         ),
-        Variable::Words(key) => match known_field(key) {
+        CsvVariable::Words(key) => match known_field(key) {
             Some(known) if known.kind == ValueKind::Date => {
                 (ColumnType::Date, known.about.to_owned(), Some(key))
             }
@@ -314,15 +314,15 @@ pub(super) fn describe(variable: &Variable, seen: &VariableSurvey, head: String)
             Some(known) => (ColumnType::String, known.about.to_owned(), Some(key)),
             None => (ColumnType::String, own_spelling(key), Some(key)),
         },
-        Variable::Number { name, part, unit, .. } => {
+        CsvVariable::Number { name, part, unit, .. } => {
             let mut about = quantity_about(name);
             match part {
-                Part::Value(0) => {}
-                Part::Value(nth) => about.push_str(&format!(" The curve's number {} of this kind.", nth + 1)),
-                Part::PlusMinus => about.push_str(" The uncertainty that stood beside the value."),
-                Part::From => about.push_str(" The first value."),
-                Part::To => about.push_str(" The last value."),
-                Part::Stated => {
+                NumberPart::Value(0) => {}
+                NumberPart::Value(nth) => about.push_str(&format!(" The curve's number {} of this kind.", nth + 1)),
+                NumberPart::PlusMinus => about.push_str(" The uncertainty that stood beside the value."),
+                NumberPart::From => about.push_str(" The first value."),
+                NumberPart::To => about.push_str(" The last value."),
+                NumberPart::Stated => {
                     about.push_str(" As stated for the whole run, where the curve has values of its own.");
                 }
             }

@@ -3,66 +3,69 @@
 use curvary_record::{Claim, Fields, Run, Trace, Unit, Value, known_field};
 
 use super::columns::{DATE_IN_WORDS, canonical};
-use super::{Cell, Entry, Options, Part, Rows, Standing, Variable, is_date, run_name, runs_as_formula};
+use super::{
+    CsvCell, CsvEntry, CsvOptions, CsvVariable, NumberPart, NumberRole, RowKind, is_date, run_name,
+    runs_as_formula,
+};
 use crate::writers::digits::as_written;
 
 /// A row, or the rows of one curve: what they say of their run, the curve, and what they say of it.
-pub(super) struct Group<'r> {
+pub(super) struct EntryGroup<'r> {
     pub(super) trace: Option<&'r Trace>,
-    pub(super) own: Vec<Entry>,
+    pub(super) own: Vec<CsvEntry>,
 }
 
 /// What a run says in all its rows, and its groups of rows, as the kind of table wants them.
-pub(super) fn groups(run: &Run, options: Options) -> (Vec<Entry>, Vec<Group<'_>>) {
-    let name = || vec![Entry::text(Variable::Run, &run_name(&run.id))];
+pub(super) fn groups(run: &Run, options: CsvOptions) -> (Vec<CsvEntry>, Vec<EntryGroup<'_>>) {
+    let name = || vec![CsvEntry::text(CsvVariable::Run, &run_name(&run.id))];
     let traces = run.traces.iter().enumerate();
     match options.rows {
-        Rows::Tidy => {
+        RowKind::Tidy => {
             let of_run = run_entries(run, options);
             let groups = traces
                 .filter(|(_, trace)| !trace.is_empty())
-                .map(|(index, trace)| Group {
+                .map(|(index, trace)| EntryGroup {
                     trace: Some(trace),
                     own: trace_entries(index, trace, &of_run, options),
                 })
                 .collect();
             (of_run, groups)
         }
-        Rows::Runs => {
+        RowKind::Runs => {
             let mut of_run = run_entries(run, options);
-            of_run.push(Entry::text(Variable::Digest, run.source.digest.as_str()));
-            of_run.push(Entry::text(Variable::Reader, &run.source.reader));
-            let one = Group {
+            of_run.push(CsvEntry::text(CsvVariable::Digest, run.source.digest.as_str()));
+            of_run.push(CsvEntry::text(CsvVariable::Reader, &run.source.reader));
+            let one = EntryGroup {
                 trace: None,
                 own: Vec::new(),
             };
             (of_run, vec![one])
         }
-        Rows::Curves => {
+        RowKind::Curves => {
             let groups = traces.map(|(index, trace)| {
                 let mut own = trace_entries(index, trace, &[], options);
-                own.retain(|entry| matches!(entry.cell, Cell::Text(_) | Cell::Number(..)));
-                own.push(Entry::text(Variable::RunsOver, trace.x.quantity.as_str()));
-                own.push(Entry::text(Variable::Measures, trace.y.quantity.as_str()));
-                own.push(Entry::text(Variable::Count, &trace.len().to_string()));
-                Group { trace: None, own }
+                own.retain(|entry| matches!(entry.cell, CsvCell::Text(_) | CsvCell::Number(..)));
+                own.push(CsvEntry::text(CsvVariable::RunsOver, trace.x.quantity.as_str()));
+                own.push(CsvEntry::text(CsvVariable::Measures, trace.y.quantity.as_str()));
+                own.push(CsvEntry::text(CsvVariable::Count, &trace.len().to_string()));
+                EntryGroup { trace: None, own }
             });
             (name(), groups.collect())
         }
-        Rows::Points => {
+        RowKind::Points => {
             let groups = traces
                 .filter(|(_, trace)| !trace.is_empty())
                 .map(|(index, trace)| {
                     let mut own = trace_entries(index, trace, &[], options);
                     own.retain(|entry| {
-                        entry.variable == Variable::Trace
-                            || !matches!(entry.cell, Cell::Text(_) | Cell::Number(..))
+                        entry.variable == CsvVariable::Trace
+                            || !matches!(entry.cell, CsvCell::Text(_) | CsvCell::Number(..))
                     });
-                    own.push(Entry {
-                        cell: Cell::Position,
-                        ..Entry::text(Variable::Position, "")
+                    own.push(CsvEntry {
+                        cell: CsvCell::Position,
+                        ..CsvEntry::text(CsvVariable::Position, "")
                     });
-                    Group {
+                    EntryGroup {
                         trace: Some(trace),
                         own,
                     }
@@ -73,66 +76,71 @@ pub(super) fn groups(run: &Run, options: Options) -> (Vec<Entry>, Vec<Group<'_>>
 }
 
 /// What a run says for all its rows.
-pub(super) fn run_entries(run: &Run, options: Options) -> Vec<Entry> {
+pub(super) fn run_entries(run: &Run, options: CsvOptions) -> Vec<CsvEntry> {
     let mut entries = vec![
-        Entry::text(Variable::Run, &run_name(&run.id)),
-        Entry::text(Variable::Technique, run.technique.as_str()),
-        Entry::text(Variable::Source, &run.source.path),
+        CsvEntry::text(CsvVariable::Run, &run_name(&run.id)),
+        CsvEntry::text(CsvVariable::Technique, run.technique.as_str()),
+        CsvEntry::text(CsvVariable::Source, &run.source.path),
     ];
     if run.in_question() {
         let codes: Vec<&str> = run.questions.iter().map(|q| q.code.as_str()).collect();
-        entries.push(Entry::text(Variable::Question, &codes.join("; ")));
+        entries.push(CsvEntry::text(CsvVariable::Question, &codes.join("; ")));
     }
     field_entries(&run.fields, options, &mut entries);
     entries
 }
 
 /// What one curve says: it goes before what its run says.
-pub(super) fn trace_entries(index: usize, trace: &Trace, of_run: &[Entry], options: Options) -> Vec<Entry> {
-    let mut own: Vec<Entry> = vec![Entry::text(Variable::Trace, &index.to_string())];
+pub(super) fn trace_entries(
+    index: usize,
+    trace: &Trace,
+    of_run: &[CsvEntry],
+    options: CsvOptions,
+) -> Vec<CsvEntry> {
+    let mut own: Vec<CsvEntry> = vec![CsvEntry::text(CsvVariable::Trace, &index.to_string())];
     if let Some(label) = trace.label.as_deref().filter(|label| !label.is_empty()) {
-        own.push(Entry::text(Variable::Label, label));
+        own.push(CsvEntry::text(CsvVariable::Label, label));
     }
     push_quantity(
         &mut own,
         trace.x.quantity.as_str(),
         &trace.x.unit,
-        Cell::X,
-        Standing::Condition,
+        CsvCell::X,
+        NumberRole::Condition,
     );
     for held in &trace.held {
         let text = as_written(held.value, held.raw.as_deref().unwrap_or(""));
-        let cell = Cell::Number(held.value, text);
+        let cell = CsvCell::Number(held.value, text);
         push_quantity(
             &mut own,
             held.quantity.as_str(),
             &held.unit,
             cell,
-            Standing::Condition,
+            NumberRole::Condition,
         );
     }
     push_quantity(
         &mut own,
         trace.y.quantity.as_str(),
         &trace.y.unit,
-        Cell::Y,
-        Standing::Measured,
+        CsvCell::Y,
+        NumberRole::Measured,
     );
     if !trace.row_names.is_empty() {
         let guarded = trace.row_names.iter().any(|name| runs_as_formula(name));
-        own.push(Entry {
-            cell: Cell::Name { guarded },
-            ..Entry::text(Variable::Point, "")
+        own.push(CsvEntry {
+            cell: CsvCell::Name { guarded },
+            ..CsvEntry::text(CsvVariable::Point, "")
         });
     }
     if !trace.saturated.is_empty() {
-        own.push(Entry {
-            cell: Cell::Saturated,
-            ..Entry::text(Variable::Saturated, "")
+        own.push(CsvEntry {
+            cell: CsvCell::Saturated,
+            ..CsvEntry::text(CsvVariable::Saturated, "")
         });
     }
     if trace.absent > 0 {
-        own.push(Entry::text(Variable::Absent, &trace.absent.to_string()));
+        own.push(CsvEntry::text(CsvVariable::Absent, &trace.absent.to_string()));
     }
     let coordinates = own.len();
     let mut fields = Vec::new();
@@ -157,20 +165,21 @@ pub(super) fn trace_entries(index: usize, trace: &Trace, of_run: &[Entry], optio
 
 /// Where a curve has the very coordinate that a field states: the field under its second name, or nothing when both
 /// say the same. `None` when there is no such coordinate.
-fn stated(coordinates: &[Entry], field: &Entry) -> Option<Option<Entry>> {
+fn stated(coordinates: &[CsvEntry], field: &CsvEntry) -> Option<Option<CsvEntry>> {
     let coordinate = coordinates
         .iter()
         .find(|entry| entry.variable == field.variable)?;
-    let Variable::Number { name, unit, .. } = &field.variable else {
+    let CsvVariable::Number { name, unit, .. } = &field.variable else {
         return Some(None);
     };
-    let same = matches!((&coordinate.cell, &field.cell), (Cell::Number(a, _), Cell::Number(b, _)) if a == b);
-    Some((!same).then(|| Entry {
-        variable: Variable::Number {
+    let same =
+        matches!((&coordinate.cell, &field.cell), (CsvCell::Number(a, _), CsvCell::Number(b, _)) if a == b);
+    Some((!same).then(|| CsvEntry {
+        variable: CsvVariable::Number {
             name: name.clone(),
             unit: unit.clone(),
-            part: Part::Stated,
-            standing: Standing::Condition,
+            part: NumberPart::Stated,
+            standing: NumberRole::Condition,
         },
         cell: field.cell.clone(),
         coordinate: false,
@@ -178,20 +187,20 @@ fn stated(coordinates: &[Entry], field: &Entry) -> Option<Option<Entry>> {
     }))
 }
 
-fn push_quantity(own: &mut Vec<Entry>, name: &str, unit: &Unit, cell: Cell, standing: Standing) {
+fn push_quantity(own: &mut Vec<CsvEntry>, name: &str, unit: &Unit, cell: CsvCell, standing: NumberRole) {
     let mut nth = 0;
     loop {
-        let variable = Variable::Number {
+        let variable = CsvVariable::Number {
             name: name.to_owned(),
             unit: Some(canonical(unit)),
-            part: Part::Value(nth),
+            part: NumberPart::Value(nth),
             standing,
         };
         if nth == u8::MAX || !own.iter().any(|entry| entry.variable == variable) {
-            own.push(Entry {
+            own.push(CsvEntry {
                 variable,
                 cell,
-                coordinate: standing == Standing::Condition,
+                coordinate: standing == NumberRole::Condition,
                 unit: Some(unit.clone()),
             });
             return;
@@ -200,51 +209,56 @@ fn push_quantity(own: &mut Vec<Entry>, name: &str, unit: &Unit, cell: Cell, stan
     }
 }
 
-fn field_entries(fields: &Fields, options: Options, entries: &mut Vec<Entry>) {
+fn field_entries(fields: &Fields, options: CsvOptions, entries: &mut Vec<CsvEntry>) {
     for (key, claims) in fields.iter() {
         let Some(claim) = claims.first() else { continue };
         if options.known_fields_only && key.known().is_none() {
             continue;
         }
         let key = key.as_str();
-        let number = |part, value: f64| Entry {
-            variable: Variable::Number {
+        let number = |part, value: f64| CsvEntry {
+            variable: CsvVariable::Number {
                 name: key.to_owned(),
                 unit: claim.unit.as_ref().map(canonical),
                 part,
                 standing: if known_field(key).is_some() {
-                    Standing::Condition
+                    NumberRole::Condition
                 } else {
-                    Standing::Own
+                    NumberRole::Own
                 },
             },
-            cell: Cell::Number(value, as_written(value, &claim.raw)),
+            cell: CsvCell::Number(value, as_written(value, &claim.raw)),
             coordinate: false,
             unit: claim.unit.clone(),
         };
         match &claim.value {
             Value::Text(_) if key == "comment" && claims.len() > 1 => {
-                entries.push(Entry::text(Variable::Words(key.to_owned()), &all_texts(claims)));
+                entries.push(CsvEntry::text(
+                    CsvVariable::Words(key.to_owned()),
+                    &all_texts(claims),
+                ));
             }
-            Value::Text(text) if key == "sample" => entries.push(Entry::text(Variable::Sample, text)),
+            Value::Text(text) if key == "sample" => entries.push(CsvEntry::text(CsvVariable::Sample, text)),
             Value::Text(text) => {
                 let words = key == "date" && !is_date(text);
                 let key = if words { DATE_IN_WORDS } else { key };
-                entries.push(Entry::text(Variable::Words(key.to_owned()), text));
+                entries.push(CsvEntry::text(CsvVariable::Words(key.to_owned()), text));
             }
-            _ if key == "sample" => entries.push(Entry::text(Variable::Sample, &claim.raw)),
-            Value::Number(value) => entries.push(number(Part::Value(0), *value)),
-            Value::Range { from, to } => entries.extend([number(Part::From, *from), number(Part::To, *to)]),
+            _ if key == "sample" => entries.push(CsvEntry::text(CsvVariable::Sample, &claim.raw)),
+            Value::Number(value) => entries.push(number(NumberPart::Value(0), *value)),
+            Value::Range { from, to } => {
+                entries.extend([number(NumberPart::From, *from), number(NumberPart::To, *to)])
+            }
         }
-        entries.extend(claim.plus_minus.map(|value| number(Part::PlusMinus, value)));
+        entries.extend(claim.plus_minus.map(|value| number(NumberPart::PlusMinus, value)));
     }
 }
 
-impl Entry {
-    pub(super) fn text(variable: Variable, text: &str) -> Self {
+impl CsvEntry {
+    pub(super) fn text(variable: CsvVariable, text: &str) -> Self {
         Self {
             variable,
-            cell: Cell::Text(text.to_owned()),
+            cell: CsvCell::Text(text.to_owned()),
             coordinate: false,
             unit: None,
         }

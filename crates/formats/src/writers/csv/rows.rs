@@ -4,12 +4,12 @@ use std::ops::Range;
 
 use curvary_record::{Run, Trace};
 
-use super::{Cell, Table, WriteError, groups};
+use super::{CsvCell, Table, WriteError, groups};
 use crate::writers::table_schema::ColumnType;
 
 /// One cell. Texts are as they are, without the apostrophe that CSV puts before formulas.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub enum Content<'a> {
+pub enum CellContent<'a> {
     /// There is no value.
     Empty,
     /// Words, or a day in ISO 8601.
@@ -24,9 +24,9 @@ pub enum Content<'a> {
 
 /// One column of many rows.
 #[derive(Clone, Copy, Debug, PartialEq)]
-pub(crate) enum Stretch<'a> {
+pub(crate) enum ColumnStretch<'a> {
     /// The same in all of them.
-    Same(Content<'a>),
+    Same(CellContent<'a>),
     /// Numbers, one a row.
     Numbers(&'a [f64]),
     /// Names; there may be fewer than rows.
@@ -46,7 +46,7 @@ impl Table {
         &self,
         run: &Run,
         most: usize,
-        mut take: impl FnMut(&[Stretch<'_>], usize) -> Result<(), E>,
+        mut take: impl FnMut(&[ColumnStretch<'_>], usize) -> Result<(), E>,
     ) -> Result<(), E> {
         let (of_run, groups) = groups(run, self.options);
         let base = self.row(run, self.base(), &of_run)?;
@@ -56,7 +56,7 @@ impl Table {
                 take(&self.stretches(&row, None), 1)?;
                 continue;
             };
-            let marks = if row.iter().any(|cell| matches!(cell, Some(Cell::Saturated))) {
+            let marks = if row.iter().any(|cell| matches!(cell, Some(CsvCell::Saturated))) {
                 marks(trace)
             } else {
                 Vec::new()
@@ -73,27 +73,27 @@ impl Table {
     /// The columns of rows of one curve, or of one row of none.
     fn stretches<'c>(
         &self,
-        row: &[Option<&'c Cell>],
+        row: &[Option<&'c CsvCell>],
         curve: Option<(&'c Trace, &'c [bool], Range<usize>)>,
-    ) -> Vec<Stretch<'c>> {
+    ) -> Vec<ColumnStretch<'c>> {
         let cells = row.iter().zip(&self.columns);
         cells
             .map(|(cell, column)| match (cell, &curve) {
-                (Some(Cell::X), Some((trace, _, rows))) => {
-                    Stretch::Numbers(trace.x.values.get(rows.clone()).unwrap_or_default())
+                (Some(CsvCell::X), Some((trace, _, rows))) => {
+                    ColumnStretch::Numbers(trace.x.values.get(rows.clone()).unwrap_or_default())
                 }
-                (Some(Cell::Y), Some((trace, _, rows))) => {
-                    Stretch::Numbers(trace.y.values.get(rows.clone()).unwrap_or_default())
+                (Some(CsvCell::Y), Some((trace, _, rows))) => {
+                    ColumnStretch::Numbers(trace.y.values.get(rows.clone()).unwrap_or_default())
                 }
-                (Some(Cell::Name { .. }), Some((trace, _, rows))) => {
+                (Some(CsvCell::Name { .. }), Some((trace, _, rows))) => {
                     let end = rows.end.min(trace.row_names.len());
-                    Stretch::Names(trace.row_names.get(rows.start..end).unwrap_or_default())
+                    ColumnStretch::Names(trace.row_names.get(rows.start..end).unwrap_or_default())
                 }
-                (Some(Cell::Saturated), Some((_, marks, rows))) => {
-                    Stretch::Marks(marks.get(rows.clone()).unwrap_or_default())
+                (Some(CsvCell::Saturated), Some((_, marks, rows))) => {
+                    ColumnStretch::Marks(marks.get(rows.clone()).unwrap_or_default())
                 }
-                (Some(Cell::Position), Some((_, _, rows))) => Stretch::Counts(rows.start),
-                (cell, _) => Stretch::Same(constant(*cell, column.kind)),
+                (Some(CsvCell::Position), Some((_, _, rows))) => ColumnStretch::Counts(rows.start),
+                (cell, _) => ColumnStretch::Same(constant(*cell, column.kind)),
             })
             .collect()
     }
@@ -105,14 +105,14 @@ impl Table {
     pub fn each_row<E: From<WriteError>>(
         &self,
         run: &Run,
-        mut take: impl FnMut(&[Content<'_>]) -> Result<(), E>,
+        mut take: impl FnMut(&[CellContent<'_>]) -> Result<(), E>,
     ) -> Result<u64, E> {
         let (of_run, groups) = groups(run, self.options);
         let base = self.row(run, self.base(), &of_run)?;
         let mut rows = 0;
         for group in &groups {
             let row = self.row(run, base.clone(), &group.own)?;
-            let mut cells: Vec<Content<'_>> = row
+            let mut cells: Vec<CellContent<'_>> = row
                 .iter()
                 .zip(&self.columns)
                 .map(|(cell, column)| constant(*cell, column.kind))
@@ -126,17 +126,17 @@ impl Table {
             for (at, (&x, &y)) in trace.x.values.iter().zip(trace.y.values.iter()).enumerate() {
                 for (cell, content) in row.iter().zip(&mut cells) {
                     match cell {
-                        Some(Cell::X) => *content = Content::Number(x),
-                        Some(Cell::Y) => *content = Content::Number(y),
-                        Some(Cell::Name { .. }) => {
+                        Some(CsvCell::X) => *content = CellContent::Number(x),
+                        Some(CsvCell::Y) => *content = CellContent::Number(y),
+                        Some(CsvCell::Name { .. }) => {
                             *content = trace
                                 .row_names
                                 .get(at)
-                                .map_or(Content::Empty, |name| Content::Text(name));
+                                .map_or(CellContent::Empty, |name| CellContent::Text(name));
                         }
-                        Some(Cell::Saturated) => *content = Content::Truth(marked[at]),
-                        Some(Cell::Position) => {
-                            *content = i64::try_from(at).map_or(Content::Empty, Content::Whole);
+                        Some(CsvCell::Saturated) => *content = CellContent::Truth(marked[at]),
+                        Some(CsvCell::Position) => {
+                            *content = i64::try_from(at).map_or(CellContent::Empty, CellContent::Whole);
                         }
                         _ => {}
                     }
@@ -150,14 +150,14 @@ impl Table {
 }
 
 /// What a cell holds in all rows of a curve.
-fn constant(cell: Option<&Cell>, kind: ColumnType) -> Content<'_> {
+fn constant(cell: Option<&CsvCell>, kind: ColumnType) -> CellContent<'_> {
     match cell {
-        Some(Cell::Text(text)) if kind == ColumnType::Integer => {
-            text.parse().map_or(Content::Empty, Content::Whole)
+        Some(CsvCell::Text(text)) if kind == ColumnType::Integer => {
+            text.parse().map_or(CellContent::Empty, CellContent::Whole)
         }
-        Some(Cell::Text(text)) => Content::Text(text),
-        Some(Cell::Number(value, _)) => Content::Number(*value),
-        _ => Content::Empty,
+        Some(CsvCell::Text(text)) => CellContent::Text(text),
+        Some(CsvCell::Number(value, _)) => CellContent::Number(*value),
+        _ => CellContent::Empty,
     }
 }
 

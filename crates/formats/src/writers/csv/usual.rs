@@ -3,7 +3,7 @@
 use curvary_record::{Unit, ValueKind, known_fields};
 
 use super::columns::canonical;
-use super::{Part, Rows, Standing, Variable};
+use super::{CsvVariable, NumberPart, NumberRole, RowKind};
 
 /// What runs along curves or is held along them, in its customary unit.
 const COORDINATES: [(&str, &str); 8] = [
@@ -21,10 +21,10 @@ const COORDINATES: [(&str, &str); 8] = [
 const MEASURED: [&str; 3] = ["absorbance", "transmittance", "reflectance"];
 
 /// The usual variables of a kind of table, whether they are coordinates, and their units.
-pub(super) fn usual(rows: Rows) -> Vec<(Variable, bool, Option<Unit>)> {
-    let number = |name: &str, code: &str, part: Part, standing: Standing| {
+pub(super) fn usual(rows: RowKind) -> Vec<(CsvVariable, bool, Option<Unit>)> {
+    let number = |name: &str, code: &str, part: NumberPart, standing: NumberRole| {
         let unit = Unit::ucum(code).ok();
-        let variable = Variable::Number {
+        let variable = CsvVariable::Number {
             name: name.to_owned(),
             unit: unit.as_ref().map(canonical),
             part,
@@ -34,66 +34,67 @@ pub(super) fn usual(rows: Rows) -> Vec<(Variable, bool, Option<Unit>)> {
     };
     let coordinates = || {
         COORDINATES.iter().map(|(name, code)| {
-            let (variable, unit) = number(name, code, Part::Value(0), Standing::Condition);
+            let (variable, unit) = number(name, code, NumberPart::Value(0), NumberRole::Condition);
             (variable, true, unit)
         })
     };
-    let plain = |all: &[Variable]| -> Vec<(Variable, bool, Option<Unit>)> {
+    let plain = |all: &[CsvVariable]| -> Vec<(CsvVariable, bool, Option<Unit>)> {
         all.iter()
             .map(|variable| (variable.clone(), false, None))
             .collect()
     };
-    let mut all = plain(&[Variable::Run]);
+    let mut all = plain(&[CsvVariable::Run]);
     match rows {
-        Rows::Tidy => {}
-        Rows::Runs => {
+        RowKind::Tidy => {}
+        RowKind::Runs => {
             all.extend(plain(&[
-                Variable::Sample,
-                Variable::Technique,
-                Variable::Question,
-                Variable::Source,
-                Variable::Digest,
-                Variable::Reader,
+                CsvVariable::Sample,
+                CsvVariable::Technique,
+                CsvVariable::Question,
+                CsvVariable::Source,
+                CsvVariable::Digest,
+                CsvVariable::Reader,
             ]));
             for known in known_fields().iter().filter(|known| known.key != "sample") {
                 match known.kind {
                     ValueKind::Text | ValueKind::Date | ValueKind::TimeOfDay => {
-                        all.push((Variable::Words(known.key.to_owned()), false, None));
+                        all.push((CsvVariable::Words(known.key.to_owned()), false, None));
                     }
                     ValueKind::Number(code) => {
-                        let (variable, unit) = number(known.key, code, Part::Value(0), Standing::Condition);
+                        let (variable, unit) =
+                            number(known.key, code, NumberPart::Value(0), NumberRole::Condition);
                         all.push((variable, false, unit));
                     }
                     ValueKind::Range(code) => {
-                        for part in [Part::From, Part::To] {
-                            let (variable, unit) = number(known.key, code, part, Standing::Condition);
+                        for part in [NumberPart::From, NumberPart::To] {
+                            let (variable, unit) = number(known.key, code, part, NumberRole::Condition);
                             all.push((variable, false, unit));
                         }
                     }
                 }
             }
         }
-        Rows::Curves => {
+        RowKind::Curves => {
             all.extend(plain(&[
-                Variable::Trace,
-                Variable::Label,
-                Variable::Absent,
-                Variable::RunsOver,
-                Variable::Measures,
-                Variable::Count,
+                CsvVariable::Trace,
+                CsvVariable::Label,
+                CsvVariable::Absent,
+                CsvVariable::RunsOver,
+                CsvVariable::Measures,
+                CsvVariable::Count,
             ]));
             all.extend(coordinates());
         }
-        Rows::Points => {
+        RowKind::Points => {
             all.extend(plain(&[
-                Variable::Trace,
-                Variable::Position,
-                Variable::Point,
-                Variable::Saturated,
+                CsvVariable::Trace,
+                CsvVariable::Position,
+                CsvVariable::Point,
+                CsvVariable::Saturated,
             ]));
             all.extend(coordinates());
             all.extend(MEASURED.iter().map(|name| {
-                let (variable, unit) = number(name, "1", Part::Value(0), Standing::Measured);
+                let (variable, unit) = number(name, "1", NumberPart::Value(0), NumberRole::Measured);
                 (variable, false, unit)
             }));
         }

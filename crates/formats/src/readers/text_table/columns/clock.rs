@@ -48,15 +48,15 @@ pub(in crate::readers::text_table) fn is_head_of_clocks(text: &str) -> bool {
     // `klo (hh.mm.ss)`: the form stands in brackets.
     let bare = text.split(['(', '[']).next().unwrap_or(text);
     let word = bare.trim().trim_end_matches(['.', ':']).to_lowercase();
-    words::words_of(words::List::OverClocks).contains(&word)
-        || read_head(text)
+    words::words_of(words::WordList::OverClocks).contains(&word)
+        || read_column_header(text)
             .quantity
             .is_some_and(|quantity| quantity.as_str() == "time-of-day")
 }
 
 /// Whether a head names times, of a day or since a beginning.
 pub(in crate::readers::text_table) fn is_head_of_times(text: &str) -> bool {
-    is_head_of_clocks(text) || read_head(text).quantity == Some(Quantity::TIME)
+    is_head_of_clocks(text) || read_column_header(text).quantity == Some(Quantity::TIME)
 }
 
 /// The times of a column of clock times or of lengths of time, where its cells are such. `order` is that of day and
@@ -303,9 +303,9 @@ fn times_of(text: &str, cells: &[Span], style: Style, order: Option<Order>, poin
 }
 
 /// A column of minutes and one of seconds beside it are one time, `min,s` over `1,30`, and so are hours and minutes.
-pub(super) fn join_minutes_and_seconds(columns: &mut Vec<Column>, table: &Table) {
+pub(super) fn join_minutes_and_seconds(columns: &mut Vec<Column>, table: &ScannedTable) {
     let times: Vec<usize> = (0..columns.len())
-        .filter(|&i| columns[i].quantity == Some(Quantity::TIME) && columns[i].kind == Kind::Figures)
+        .filter(|&i| columns[i].quantity == Some(Quantity::TIME) && columns[i].kind == ColumnKind::Figures)
         .collect();
     let [minutes, seconds] = times[..] else { return };
     let is = |column: &Column, unit: &Unit| column.unit.as_ref() == Some(unit);
@@ -357,7 +357,7 @@ pub(super) fn join_minutes_and_seconds(columns: &mut Vec<Column>, table: &Table)
 
 /// Times of day in four digits, `0915`, `1000`, under a head of such times: as numbers their steps would leap at each
 /// hour.
-pub(super) fn part_four_digits(columns: &mut [Column], table: &Table) {
+pub(super) fn part_four_digits(columns: &mut [Column], table: &ScannedTable) {
     let is_head = |column: &Column| {
         column
             .heads
@@ -366,7 +366,7 @@ pub(super) fn part_four_digits(columns: &mut [Column], table: &Table) {
     };
     let Some(column) = columns
         .iter_mut()
-        .find(|column| column.kind == Kind::Figures && is_head(column))
+        .find(|column| column.kind == ColumnKind::Figures && is_head(column))
     else {
         return;
     };

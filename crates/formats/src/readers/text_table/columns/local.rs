@@ -3,7 +3,7 @@
 use curvary_record::{Code, Diagnostic, Place};
 
 use super::{Column, quantity_of_unit, unit_fits};
-use crate::vocabulary::{Kind, NOTHING};
+use crate::vocabulary::{NOTHING, WordKind};
 use crate::{Assumptions, Source, words};
 
 /// Gives columns the meaning that local words have. What a header says in words that are known everywhere stays; tells of
@@ -56,14 +56,14 @@ fn known_unit(column: &Column) -> bool {
     column
         .heads
         .iter()
-        .any(|(text, _)| crate::head::split_unit(text).is_some())
+        .any(|(text, _)| crate::column_header::split_unit(text).is_some())
         || column.heads.len() > 1
 }
 
-type Said = (String, curvary_record::Span, crate::vocabulary::LocalWord);
+type LocalHeader = (String, curvary_record::Span, crate::vocabulary::LocalWord);
 
 /// The header of a column that is a local word, whole or before its unit.
-fn header_word(column: &Column, assume: &Assumptions) -> Option<Said> {
+fn header_word(column: &Column, assume: &Assumptions) -> Option<LocalHeader> {
     column.heads.iter().rev().find_map(|(text, span)| {
         let text = text.trim();
         let name = name_and_unit(text).map_or(text, |(name, _)| name);
@@ -72,7 +72,7 @@ fn header_word(column: &Column, assume: &Assumptions) -> Option<Said> {
             name.trim_end_matches(|c: char| c.is_ascii_digit() || matches!(c, ' ' | '_' | '-' | '.' | '#'));
         [text, name, stem]
             .into_iter()
-            .find_map(|name| assume.word(Kind::Header, name))
+            .find_map(|name| assume.word(WordKind::Header, name))
             .map(|word| (text.to_owned(), *span, word))
     })
 }
@@ -85,7 +85,7 @@ fn hear_unit(column: &mut Column, assume: &Assumptions) {
     let found = column.heads.iter().rev().find_map(|(text, _)| {
         let text = text.trim();
         let unit = name_and_unit(text).map_or(text.trim_matches(['(', ')', '[', ']']), |(_, unit)| unit);
-        assume.word(Kind::Unit, unit)
+        assume.word(WordKind::Unit, unit)
     });
     let Some(unit) = found.and_then(|word| crate::vocabulary::unit_of(&word.meaning)) else {
         return;

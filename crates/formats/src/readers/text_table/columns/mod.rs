@@ -10,20 +10,20 @@ use curvary_record::{Coordinate, Quantity, Span, Unit};
 
 pub(super) use self::clock::{Clock, clock_of, is_head_of_clocks, is_head_of_times};
 pub(super) use self::local::hear_vocabulary;
-use super::grid::{Grid, Kind, Lack};
+use super::grid::{ColumnKind, Grid, MissingCell};
 use super::number::{Cell, cell};
-use super::scan::{Table, leading_number};
+use super::scan::{ScannedTable, leading_number};
 use super::segments::{RowClass, is_dash};
-use crate::head::{read_head, split_unit};
-use crate::told::{Told, Which};
-use crate::words::{self, Word};
+use crate::column_header::{read_column_header, split_unit};
+use crate::hints::{ColumnSelector, Hints};
+use crate::words::{self, HeaderWord};
 
 /// A column with what its heads and its numbers tell.
 #[derive(Clone, Debug)]
 pub(super) struct Column {
     /// Its place in the table, from 0.
     pub(super) index: usize,
-    pub(super) kind: Kind,
+    pub(super) kind: ColumnKind,
     /// Its heads from top to bottom, as they were spelled.
     pub(super) heads: Vec<(String, Span)>,
     pub(super) quantity: Option<Quantity>,
@@ -62,7 +62,7 @@ pub(super) type CornerHead = Option<(Option<Quantity>, Option<Unit>)>;
 /// The two names in a corner, of what runs down and of what runs across: `Time (s)\Wavelength (nm)`.
 pub(super) fn corner_heads(corner: &str) -> (CornerHead, CornerHead) {
     let read = |text: &str| {
-        let head = read_head(text.trim());
+        let head = read_column_header(text.trim());
         (head.quantity, head.unit)
     };
     // `A405 at time (s)`
@@ -192,13 +192,18 @@ fn extremes(values: &[f64]) -> (f64, f64) {
 /// `stats` are those of its columns of figures, by place.
 /// `order` is that of day and month in dates, where it is settled.
 #[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
-pub(super) fn describe(text: &str, table: &Table, stats: &[Stats], order: Option<Order>) -> Vec<Column> {
+pub(super) fn describe(
+    text: &str,
+    table: &ScannedTable,
+    stats: &[Stats],
+    order: Option<Order>,
+) -> Vec<Column> {
     let grid = &table.grid;
     let mut empties = vec![0_usize; grid.columns()];
     for gap in grid
         .gaps
         .iter()
-        .filter(|gap| matches!(gap.lack, Lack::Empty | Lack::Short))
+        .filter(|gap| matches!(gap.lack, MissingCell::Empty | MissingCell::Short))
     {
         empties[gap.column as usize] += 1;
     }
@@ -212,7 +217,7 @@ pub(super) fn describe(text: &str, table: &Table, stats: &[Stats], order: Option
     let mut columns = Vec::with_capacity(grid.columns());
     for index in 0..grid.columns() {
         let kind = grid.kinds[index];
-        if kind == Kind::Figures && empties[index] == grid.rows {
+        if kind == ColumnKind::Figures && empties[index] == grid.rows {
             continue;
         }
         let mut column = Column {
@@ -289,8 +294,8 @@ pub(super) fn describe(text: &str, table: &Table, stats: &[Stats], order: Option
             }
         }
         match kind {
-            Kind::Figures => column.stats = stats.get(grid.place(index)).copied().unwrap_or_default(),
-            Kind::Words => {
+            ColumnKind::Figures => column.stats = stats.get(grid.place(index)).copied().unwrap_or_default(),
+            ColumnKind::Words => {
                 if grid.words(index).iter().all(|span| span.start == span.end) {
                     continue;
                 }
@@ -312,7 +317,7 @@ pub(super) fn describe(text: &str, table: &Table, stats: &[Stats], order: Option
             }
         }
         // Plain numbers under `data` or `date` are no dates.
-        if kind == Kind::Figures
+        if kind == ColumnKind::Figures
             && column
                 .quantity
                 .as_ref()
@@ -325,7 +330,7 @@ pub(super) fn describe(text: &str, table: &Table, stats: &[Stats], order: Option
         // So do numbers that leap about as no numbering of rows does.
         let leaps =
             !column.stats.orderly() && column.stats.max - column.stats.min > 20.0 * column.stats.count as f64;
-        if kind == Kind::Figures
+        if kind == ColumnKind::Figures
             && (!column.stats.whole || leaps)
             && column.quantity.as_ref().is_some_and(counts)
         {
@@ -369,7 +374,8 @@ fn number_rows(columns: &mut [Column]) {
             )
         })
     };
-    let numbers = first.kind == Kind::Figures && first.stats.counts_with_gaps() && first.stats.count >= 3;
+    let numbers =
+        first.kind == ColumnKind::Figures && first.stats.counts_with_gaps() && first.stats.count >= 3;
     // `Std` over 0, 1, 2 beside their concentrations numbers the standards.
     let step =
         first.stats.step == Some(1.0) && matches!(first.stats.first, 0.0 | 1.0) && first.stats.count >= 4;
@@ -399,15 +405,15 @@ fn number_rows(columns: &mut [Column]) {
 ///
 /// # Errors
 /// When a column that is told is not there, or two could be meant; the message names it.
-pub(super) fn give_meaning(columns: &mut Vec<Column>, told: &Told) -> Result<(), String> {
+pub(super) fn give_meaning(columns: &mut Vec<Column>, told: &Hints) -> Result<(), String> {
     for one in &told.columns {
         let fits = |column: &Column| {
             one.which
                 .is(column.index, column.heads.iter().map(|(text, _)| text.as_str()))
         };
         let named = match &one.which {
-            Which::Head(head) => format!("with the header `{head}`"),
-            Which::Index(index) => format!("at place {}", index + 1),
+            ColumnSelector::Head(head) => format!("with the header `{head}`"),
+            ColumnSelector::Index(index) => format!("at place {}", index + 1),
         };
         let mut places = (0..columns.len()).filter(|&at| fits(&columns[at]));
         let at = places
@@ -466,12 +472,12 @@ fn condition_over(key: &str, cell: &str, lowest: Option<&str>, grid: &Grid) -> O
     let key = key.trim();
     let runs = |lowest: &str| {
         lowest != key && {
-            let head = read_head(lowest);
+            let head = read_column_header(lowest);
             head.quantity
                 .is_some_and(|quantity| matches!(quantity.as_str(), "wavelength" | "wavenumber" | "time"))
         }
     };
-    let of = read_head(key).quantity?;
+    let of = read_column_header(key).quantity?;
     (lowest.is_some_and(runs) && matches!(of.as_str(), "ph" | "temperature" | "concentration"))
         .then(|| condition(key, cell.trim(), grid))
         .flatten()
@@ -479,11 +485,11 @@ fn condition_over(key: &str, cell: &str, lowest: Option<&str>, grid: &Grid) -> O
 
 /// The coordinate that a number in a row of conditions is, where its key and unit say so.
 fn condition(key: &str, text: &str, grid: &Grid) -> Option<Coordinate> {
-    let name = read_head(key);
+    let name = read_column_header(key);
     let (value, stated) = match cell(text, grid.dialect.style) {
         Cell::Number { value, .. } => (value, None),
         _ => {
-            let head = read_head(text);
+            let head = read_column_header(text);
             match head.held.as_slice() {
                 [held] if held.quantity != Quantity::UNKNOWN => (held.value, Some(held.unit.clone())),
                 _ => (leading_number(text)?, None),
@@ -519,7 +525,7 @@ fn condition(key: &str, text: &str, grid: &Grid) -> Option<Coordinate> {
 }
 
 /// The rows of heads with group heads (`crocin,,safranal,`) spread over the columns they stand for.
-fn spread_groups(text: &str, table: &Table) -> Vec<Vec<Option<Span>>> {
+fn spread_groups(text: &str, table: &ScannedTable) -> Vec<Vec<Option<Span>>> {
     let lowest = table.heads.len().saturating_sub(1);
     let mut rows = Vec::with_capacity(table.heads.len());
     for (level, head) in table.heads.iter().enumerate() {
@@ -527,7 +533,7 @@ fn spread_groups(text: &str, table: &Table) -> Vec<Vec<Option<Span>>> {
         let filled = cells.iter().flatten().count();
         // What was measured, over the first of the curves alone, is said of all of them: `;Absorbance;;`.
         let over_all = |cell: &Span| {
-            let head = read_head(&text[cell.range()]);
+            let head = read_column_header(&text[cell.range()]);
             head.quantity.is_some_and(|quantity| quantity.is_of_light()) && head.label.is_none()
         };
         let of_all =
@@ -546,7 +552,7 @@ fn spread_groups(text: &str, table: &Table) -> Vec<Vec<Option<Span>>> {
                         let word = &text[span.range()];
                         // A bare number stands over its own column; `405 nm` may stand over several.
                         let held = || {
-                            read_head(word)
+                            read_column_header(word)
                                 .held
                                 .iter()
                                 .any(|held| held.quantity != Quantity::UNKNOWN)
@@ -579,9 +585,12 @@ fn understand_heads(column: &mut Column) {
         .join(" ");
     if column.heads.len() > 1 {
         // `Wavelength` over `(nm)`: the two together may say what neither does alone.
-        let head = read_head(&whole);
+        let head = read_column_header(&whole);
         // `Time (min)` over `nm` names the row of numbers beside it; the column is what its lowest head says.
-        let lowest = column.heads.last().and_then(|(text, _)| read_head(text).quantity);
+        let lowest = column
+            .heads
+            .last()
+            .and_then(|(text, _)| read_column_header(text).quantity);
         let agrees = lowest.is_none() || lowest == head.quantity;
         if head.quantity.is_some() && head.unit.is_some() && agrees {
             column.quantity = head.quantity;
@@ -637,7 +646,7 @@ fn contradicts_its_unit(column: &Column) -> bool {
         return false;
     };
     let units = spelled(lowest.trim());
-    let above = read_head(above);
+    let above = read_column_header(above);
     let named = above
         .quantity
         // `nm` without brackets is the symbol of an axis, and the header above it of the columns beside it.
@@ -659,12 +668,12 @@ fn hear_other(column: &mut Column) {
         .join(" ");
     let lowest = column.heads.iter().rev().map(|(text, _)| text.trim().to_owned());
     for text in lowest.chain([whole]) {
-        if crate::head::is_derived(&text) {
+        if crate::column_header::is_derived(&text) {
             return;
         }
         let parted = split_unit(&text);
         let name = parted.map_or(text.as_str(), |(name, _)| name);
-        let name = crate::head::without_scale(name);
+        let name = crate::column_header::without_scale(name);
         // `Strom 1 mA` was measured at a current, and is none.
         let at_one = name.ends_with(|c: char| c.is_ascii_digit()) && !text.ends_with([')', ']', '>']);
         // `Rh-1`, `Rh-2` are names: an abbreviation with a number behind it is too little.
@@ -676,19 +685,19 @@ fn hear_other(column: &mut Column) {
         } {
             _ if at_one && parted.is_some() => None,
             // A unit of what runs outweighs the word: `age (h)` are times.
-            Word::Other(_) if parted.is_some_and(|(_, unit)| runs_by_unit(unit)) => None,
+            HeaderWord::Other(_) if parted.is_some_and(|(_, unit)| runs_by_unit(unit)) => None,
             // `Charge 11`, `Charge 12` over numbers that may be absorbances: batches as likely as charges.
-            Word::Other(quantity)
+            HeaderWord::Other(quantity)
                 if at_one
                     && !words::is_optical(&quantity)
-                    && words::exact(name) == Word::Unknown
+                    && words::exact(name) == HeaderWord::Unknown
                     && may_be_absorbances(&column.stats) =>
             {
                 None
             }
-            Word::Other(quantity) => Some(quantity),
+            HeaderWord::Other(quantity) => Some(quantity),
             // `photocurrent (A)`: the unit goes with what the name ends in.
-            Word::Unknown if parted.is_some() => words::other_at_the_end_of(name),
+            HeaderWord::Unknown if parted.is_some() => words::other_at_the_end_of(name),
             _ => None,
         };
         // Some of its words say so where nothing else says anything.
@@ -847,13 +856,13 @@ pub(crate) fn is_unit_of_ours(unit: &Unit) -> bool {
 }
 
 /// A head; where it names no quantity but its first word does, that and the rest as a label: `Absorbance C`.
-pub(super) fn head_or_first_word(text: &str) -> crate::head::Head {
-    let mut head = read_head(text);
+pub(super) fn head_or_first_word(text: &str) -> crate::column_header::ColumnHeader {
+    let mut head = read_column_header(text);
     if head.quantity.is_none() && head.held.is_empty() {
         // `A₄₁₀`, `wavelengthNm`, `A/1`: spelled as `A410`, `wavelength Nm`, `A`.
         let respelled = respell(text);
         if respelled != text {
-            let again = read_head(&respelled);
+            let again = read_column_header(&respelled);
             if again.quantity.is_some() {
                 head = again;
             }
@@ -903,28 +912,31 @@ pub(super) fn head_or_first_word(text: &str) -> crate::head::Head {
     {
         return head;
     }
-    if crate::head::ends_in_other_unit(trimmed) {
+    if crate::column_header::ends_in_other_unit(trimmed) {
         return head;
     }
     let measured = crate::words::quantity_of(first)
-        .or_else(|| read_head(first).quantity)
+        .or_else(|| read_column_header(first).quantity)
         .filter(|q| q.is_of_light());
     // A stated unit is never thrown away, and what is a quotient of a symbol is not what the symbol stands for.
     let contradicted = |quantity: &Quantity| {
         let units = head.unit.iter().chain(&head.units_possible);
-        let stated = crate::head::states_unit(trimmed) && units.clone().next().is_some();
+        let stated = crate::column_header::states_unit(trimmed) && units.clone().next().is_some();
         stated && !units.clone().any(|unit| unit_fits(quantity, unit))
             || first.chars().count() <= 2 && rest.trim().starts_with('/')
     };
     match measured.filter(|quantity| !contradicted(quantity)) {
-        Some(quantity) if !rest.trim().is_empty() && rest.trim() != "*" => crate::head::Head {
-            quantity: Some(quantity),
-            quantities_possible: Vec::new(),
-            unit: None,
-            units_possible: Vec::new(),
-            label: Some(rest.trim().to_owned()).filter(|_| crate::head::scale_of(text).is_none()),
-            ..head
-        },
+        Some(quantity) if !rest.trim().is_empty() && rest.trim() != "*" => {
+            crate::column_header::ColumnHeader {
+                quantity: Some(quantity),
+                quantities_possible: Vec::new(),
+                unit: None,
+                units_possible: Vec::new(),
+                label: Some(rest.trim().to_owned())
+                    .filter(|_| crate::column_header::scale_of(text).is_none()),
+                ..head
+            }
+        }
         _ => head,
     }
 }
@@ -988,7 +1000,7 @@ pub(super) fn quantity_of_unit(unit: &Unit) -> Option<Quantity> {
 
 /// The unit that stands behind the numbers of a column.
 pub(super) fn unit_in_cells(text: &str) -> Option<Unit> {
-    let head = read_head(text);
+    let head = read_column_header(text);
     // Behind a number `C` is a degree and no coulomb.
     let mut of_ours = head
         .units_possible

@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 
 use super::*;
-use crate::words::List;
+use crate::words::WordList;
 
 /// Mends what heads seem to say alone by the heads beside them.
 pub(super) fn by_neighbours(columns: &mut [Column]) {
@@ -30,7 +30,7 @@ pub(super) fn take_lone_letters(columns: &mut [Column]) {
         column.heads.len() == 1
             && text.len() == 1
             && text.starts_with(|c: char| c.is_ascii_uppercase())
-            && column.kind == Kind::Figures
+            && column.kind == ColumnKind::Figures
     };
     let nameless = columns
         .iter()
@@ -54,7 +54,7 @@ pub(super) fn take_replicates(columns: &mut [Column], grid: &Grid) {
     let replicate = |column: &Column| {
         let head = column.heads.last()?.0.trim();
         let number = head.strip_prefix(['A', 'E'])?.parse::<usize>().ok()?;
-        (column.quantity.is_none() && column.kind == Kind::Figures).then_some(number)
+        (column.quantity.is_none() && column.kind == ColumnKind::Figures).then_some(number)
     };
     let replicates: Vec<usize> = (0..columns.len())
         .filter(|&at| replicate(&columns[at]).is_some())
@@ -82,7 +82,7 @@ pub(super) fn take_replicates(columns: &mut [Column], grid: &Grid) {
             && deviations().count() >= FEWEST_ROWS
             && deviations().all(|deviation| deviation <= tolerance)
     };
-    let figures = |column: &&Column| column.kind == Kind::Figures;
+    let figures = |column: &&Column| column.kind == ColumnKind::Figures;
     if columns.iter().filter(figures).any(|column| is_mean(&column)) {
         for at in replicates {
             let column = &mut columns[at];
@@ -118,9 +118,9 @@ fn take_least_for_no_minute(columns: &mut [Column]) {
         let Some(stem) = stem(column, "min").filter(|stem| greatest.contains(stem)) else {
             continue;
         };
-        let said = read_head(&stem.to_uppercase());
+        let said = read_column_header(&stem.to_uppercase());
         name(column);
-        column.quantity = read_head(&stem)
+        column.quantity = read_column_header(&stem)
             .quantity
             .or(said.quantity)
             .filter(|q| *q != Quantity::TIME);
@@ -135,19 +135,19 @@ fn take_counts_of_means(columns: &mut [Column]) {
     };
     let sums_up = |column: &Column| {
         let word = last_word(column);
-        word.chars().count() >= 2 && words::is_statistics(&word) && !words::is(List::Count, &word)
+        word.chars().count() >= 2 && words::is_statistics(&word) && !words::is(WordList::Count, &word)
     };
     if !columns.iter().any(sums_up) {
         return;
     }
     for column in columns.iter_mut() {
-        let counts = column.kind == Kind::Figures
+        let counts = column.kind == ColumnKind::Figures
             && column.stats.whole
             && column.stats.min >= 0.0
             && column
                 .heads
                 .last()
-                .is_some_and(|(text, _)| words::is(List::Count, text));
+                .is_some_and(|(text, _)| words::is(WordList::Count, text));
         if counts {
             name(column);
             column.quantity = Some(Quantity::INDEX);
@@ -163,7 +163,7 @@ fn take_numberings(columns: &mut [Column]) {
             .rsplit_once([' ', '-', '_'])
             .and_then(|(_, last)| words::quantity_of(last))
             .is_some_and(|quantity| quantity == Quantity::INDEX);
-        if numbers && column.kind == Kind::Figures && column.stats.counts() && column.stats.count >= 2 {
+        if numbers && column.kind == ColumnKind::Figures && column.stats.counts() && column.stats.count >= 2 {
             name(column);
             column.quantity = Some(Quantity::INDEX);
         }
@@ -193,12 +193,12 @@ fn take_last_words_alike(columns: &mut [Column]) {
     let parted = |column: &Column| -> Option<(String, String)> {
         let (text, _) = column.heads.last()?;
         let (front, last) = text.trim().rsplit_once([' ', '_'])?;
-        let bare = column.kind == Kind::Figures
+        let bare = column.kind == ColumnKind::Figures
             && column.quantity.is_none()
             && column.held.iter().all(|held| held.quantity == Quantity::UNKNOWN);
         (bare && matches!(last, "A" | "E")).then(|| (front.to_owned(), last.to_owned()))
     };
-    let told = |column: &Column| column.quantity.is_some() || column.kind == Kind::Words;
+    let told = |column: &Column| column.quantity.is_some() || column.kind == ColumnKind::Words;
     if !columns
         .iter()
         .all(|column| parted(column).is_some() || told(column))
@@ -246,7 +246,8 @@ fn take_numbered_symbols(columns: &mut [Column]) {
             continue;
         };
         let named = symbol(&text).is_some_and(|symbol| spelled_out.contains(&symbol));
-        if named && column.kind == Kind::Figures && column.quantity.is_none() && column.held.is_empty() {
+        if named && column.kind == ColumnKind::Figures && column.quantity.is_none() && column.held.is_empty()
+        {
             name(column);
             column.quantity = Some(Quantity::ABSORBANCE);
             column.label = Some(text.trim().to_owned());
@@ -284,7 +285,7 @@ fn take_letters_for_names(columns: &mut [Column]) {
 /// Heads that differ in one letter, `tube A` and `tube B`, or one word of a row of them, `first`, `second`, `third`, are
 /// names: the letter is no absorbance there, and the word no time.
 fn take_siblings_for_names(columns: &mut [Column]) {
-    let ordinals = words::words_of(List::Ordinal);
+    let ordinals = words::words_of(WordList::Ordinal);
     let is_ordinal = |word: &str| ordinals.iter().any(|other| other == word);
     // The words that a sibling has in the place of this one.
     let others = |word: &str| -> Vec<&str> {
@@ -331,7 +332,7 @@ fn take_siblings_for_names(columns: &mut [Column]) {
             .map(String::as_str)
             .filter(|word| others(word).is_empty())
             .collect();
-        let says = read_head(&rest.join(" "))
+        let says = read_column_header(&rest.join(" "))
             .quantity
             .is_some_and(|quantity| quantity.is_of_light());
         if !says {
@@ -346,10 +347,10 @@ fn take_decibels_for_names(columns: &mut [Column]) {
     let lowest = |column: &Column| column.heads.last().map(|(text, _)| text.trim().to_owned());
     let bare = |column: &Column| lowest(column).as_deref() == Some("dB");
     let is_name = |column: &&Column| {
-        let head = lowest(column).map(|text| read_head(&text));
+        let head = lowest(column).map(|text| read_column_header(&text));
         let nameless =
             head.is_some_and(|head| head.quantity.is_none() && head.unit.is_none() && head.held.is_empty());
-        column.kind == Kind::Figures && nameless
+        column.kind == ColumnKind::Figures && nameless
     };
     if columns.iter().skip(1).filter(is_name).count() < FEWEST_NAMES {
         return;
@@ -373,7 +374,7 @@ fn understand_times_behind(columns: &mut [Column]) {
                 let others = column.held.iter().filter(|held| !is_time(held));
                 said = Some((quantity, column.unit.clone(), others.cloned().collect()));
             }
-            (None, Some((quantity, unit, held))) if only_time && column.kind == Kind::Figures => {
+            (None, Some((quantity, unit, held))) if only_time && column.kind == ColumnKind::Figures => {
                 column.quantity = Some(quantity.clone());
                 column.unit.clone_from(unit);
                 column.held.extend(held.iter().cloned());
@@ -417,7 +418,7 @@ fn understand_numbered(columns: &mut [Column]) {
                 text[..start].trim_end_matches(['_', ' ', '.']),
                 &text[start..start + length],
             );
-            let head = read_head(&format!("{symbol}{}", &text[start + length..]));
+            let head = read_column_header(&format!("{symbol}{}", &text[start + length..]));
             let known = head.label.is_none() && head.held.is_empty();
             let time_at_wavelength = head.quantity == Some(Quantity::TIME) && head.unit.is_some();
             let known = known && (length <= 2 || time_at_wavelength && length <= 4);
@@ -471,7 +472,7 @@ fn name_numbers_in_heads(columns: &mut [Column]) {
     };
     let levels = first.heads.len();
     for level in 0..levels.saturating_sub(1) {
-        let name = read_head(&first.heads[level].0);
+        let name = read_column_header(&first.heads[level].0);
         let (Some(quantity), true) = (name.quantity, name.held.is_empty()) else {
             continue;
         };

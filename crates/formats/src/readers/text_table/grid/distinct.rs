@@ -69,7 +69,9 @@ impl Grid {
         };
         let place = self.place[column];
         match (self.kinds[column], self.distinct.get(place)) {
-            (Kind::Words, Some(distinct)) => distinct.get_or_init(|| Distinct::of(text, &self.words[place])),
+            (ColumnKind::Words, Some(distinct)) => {
+                distinct.get_or_init(|| Distinct::of(text, &self.words[place]))
+            }
             _ => &NONE,
         }
     }

@@ -20,7 +20,7 @@ impl Grid {
         let mut doubted: Vec<(usize, usize)> = self.whole_among_decimals(&all);
         doubted.extend(self.zeros_among_decimals(&all));
         for (column, kind) in self.kinds.iter().enumerate() {
-            if *kind != Kind::Figures {
+            if *kind != ColumnKind::Figures {
                 continue;
             }
             let place = self.place[column];
@@ -46,9 +46,9 @@ impl Grid {
             };
             let others = self.decimals_near(&all[self.place[column]], row);
             let lack = if self.is_cut_off(&text[cell.range()], row, column, others) {
-                Lack::Unreadable
+                MissingCell::Unreadable
             } else if self.has_lost_its_sign(&text[cell.range()], row, column, others) {
-                Lack::Unpointed
+                MissingCell::Unpointed
             } else {
                 continue;
             };
@@ -72,7 +72,7 @@ impl Grid {
     fn zeros_among_decimals(&self, all: &[Vec<(u32, u8)>]) -> Vec<(usize, usize)> {
         const SINGLE: usize = 2;
         let mut found = Vec::new();
-        for column in (0..self.columns()).filter(|&column| self.kinds[column] == Kind::Figures) {
+        for column in (0..self.columns()).filter(|&column| self.kinds[column] == ColumnKind::Figures) {
             let place = self.place[column];
             let (Some(changes), Some(numbers)) = (all.get(place), self.figures.get(place)) else {
                 continue;
@@ -165,7 +165,7 @@ impl Grid {
             few || has(true) && has(false)
         };
         let columns: Vec<(usize, (usize, Vec<usize>))> = (0..self.columns())
-            .filter(|&column| self.kinds[column] == Kind::Figures && mixed(column))
+            .filter(|&column| self.kinds[column] == ColumnKind::Figures && mixed(column))
             .map(|column| (column, look(self.place[column])))
             .collect();
         let pointed_of_all: usize = columns.iter().map(|(_, (pointed, _))| pointed).sum();
@@ -183,27 +183,27 @@ impl Grid {
     /// Takes out the numbers of rows that end early and whose first number looks like two that have become one: `4100.12`
     /// between `400` and `420`. All cells behind the lost delimiter stand under the wrong columns.
     fn doubt_short_rows(&mut self, text: &str) {
-        let hard = self.dialect.sep.byte().is_some() || self.dialect.sep == Sep::CommaBlank;
+        let hard = self.dialect.sep.byte().is_some() || self.dialect.sep == Delimiter::CommaBlank;
         if !hard {
             return;
         }
         let mut short: Vec<usize> = self
             .gaps
             .iter()
-            .filter(|gap| gap.lack == Lack::Short)
+            .filter(|gap| gap.lack == MissingCell::Short)
             .map(|gap| gap.row as usize)
             .collect();
         short.dedup();
-        if self.kinds.first() == Some(&Kind::Words) {
+        if self.kinds.first() == Some(&ColumnKind::Words) {
             let glued = self.names_with_a_number(&short, text);
-            self.take_out(&glued, 0, Lack::Glued);
+            self.take_out(&glued, 0, MissingCell::Glued);
             return;
         }
-        if self.kinds.first() != Some(&Kind::Figures) {
+        if self.kinds.first() != Some(&ColumnKind::Figures) {
             return;
         }
         let glued = self.glued_among(&short);
-        self.take_out(&glued, 0, Lack::Glued);
+        self.take_out(&glued, 0, MissingCell::Glued);
         // Where every second row ends early, rows were broken over two lines.
         if short.len() * 2 < self.rows {
             let shifted: Vec<usize> = short
@@ -211,7 +211,7 @@ impl Grid {
                 .filter(|row| !glued.contains(row))
                 .filter(|&row| !self.figure(row, 0).is_nan() && self.goes_with_next_column(row))
                 .collect();
-            self.take_out(&shifted, 1, Lack::Shifted);
+            self.take_out(&shifted, 1, MissingCell::Shifted);
         }
     }
 
@@ -276,7 +276,7 @@ impl Grid {
     /// Whether a number of a row that ends early lies far nearer to those above and below it in the next column than to
     /// those in its own.
     fn goes_with_next_column(&self, row: usize) -> bool {
-        let filled = |column: usize| self.kinds.get(column) == Some(&Kind::Figures);
+        let filled = |column: usize| self.kinds.get(column) == Some(&ColumnKind::Figures);
         // What would stand there: the middle of the numbers above and below.
         let middle = |column: usize| -> Option<f64> {
             let above = row.checked_sub(1).map(|row| self.figure(row, column))?;
@@ -296,7 +296,7 @@ impl Grid {
     }
 
     /// Takes the numbers of rows, from this column on, out for this reason.
-    fn take_out(&mut self, rows: &[usize], from: usize, lack: Lack) {
+    fn take_out(&mut self, rows: &[usize], from: usize, lack: MissingCell) {
         if rows.is_empty() {
             return;
         }
@@ -315,7 +315,7 @@ impl Grid {
             .filter(of_rows)
             .map(|gap| (gap.row, gap.span))
             .collect();
-        for column in (from..self.columns()).filter(|&column| self.kinds[column] == Kind::Figures) {
+        for column in (from..self.columns()).filter(|&column| self.kinds[column] == ColumnKind::Figures) {
             let index = number(column);
             let Some(figures) = self.figures.get_mut(self.place[column]) else {
                 continue;

@@ -100,7 +100,7 @@ impl Grid {
     /// The table with every second row put behind the one before it, where these rows have no number in the first
     /// column and the others have: rows that were broken over two lines.
     pub(in crate::readers::text_table) fn unwrapped(&self) -> Option<Self> {
-        if self.rows < 4 || self.rows % 2 == 1 || self.kinds.first() != Some(&Kind::Figures) {
+        if self.rows < 4 || self.rows % 2 == 1 || self.kinds.first() != Some(&ColumnKind::Figures) {
             return None;
         }
         let broken = self
@@ -122,7 +122,7 @@ impl Grid {
             self.dialect.clone(),
             self.kinds.iter().chain(&other.kinds[1..]).copied().collect(),
         );
-        let skip = usize::from(other.kinds[0] == Kind::Figures);
+        let skip = usize::from(other.kinds[0] == ColumnKind::Figures);
         wide.figures = self
             .figures
             .iter()

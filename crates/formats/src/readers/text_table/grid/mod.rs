@@ -14,7 +14,7 @@ use curvary_record::{Decimals, Numbers, Span};
 use self::distinct::Distinct;
 use super::columns::{Stats, unit_in_cells};
 use super::damaged::{is_cut_row, resembles, same_outline};
-use super::dialect::{Brackets, Dialect, Sep, is_blank, split};
+use super::dialect::{Brackets, Delimiter, Dialect, is_blank, split};
 use super::number::{Cell, EXTINCTION, cell, duration_in, has_concise, is_uncertainty, plain};
 
 /// No table has more cells than this; what lies beyond begins another one.
@@ -28,7 +28,7 @@ const MANY: usize = 1 << 20;
 
 /// What the cells of a column are.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Kind {
+pub(super) enum ColumnKind {
     /// Numbers, with gaps.
     Figures,
     /// Words, clock times or dates, kept as they stand.
@@ -37,7 +37,7 @@ pub(super) enum Kind {
 
 /// Why a cell of figures has no number.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(super) enum Lack {
+pub(super) enum MissingCell {
     /// Nothing stood there.
     Empty,
     /// A sign or word for a missing value stood there.
@@ -63,7 +63,7 @@ pub(super) enum Lack {
 pub(super) struct Gap {
     pub(super) row: u32,
     pub(super) column: u32,
-    pub(super) lack: Lack,
+    pub(super) lack: MissingCell,
     /// What stood there, as bytes of the text.
     pub(super) span: Span,
 }
@@ -106,7 +106,7 @@ const FRESH: usize = 1 << 14;
 #[derive(Clone, Debug)]
 pub(super) struct Grid {
     pub(super) dialect: Dialect,
-    pub(super) kinds: Vec<Kind>,
+    pub(super) kinds: Vec<ColumnKind>,
     /// For each column its place among the columns of its kind.
     place: Vec<usize>,
     /// The numbers, column by column.
@@ -172,12 +172,12 @@ impl Grid {
     }
 
     /// An empty table of columns of these kinds.
-    pub(super) fn new(dialect: Dialect, kinds: Vec<Kind>) -> Self {
+    pub(super) fn new(dialect: Dialect, kinds: Vec<ColumnKind>) -> Self {
         let (mut figures, mut words) = (0, 0);
         let place = kinds
             .iter()
             .map(|kind| {
-                let counter = if *kind == Kind::Figures {
+                let counter = if *kind == ColumnKind::Figures {
                     &mut figures
                 } else {
                     &mut words
@@ -231,7 +231,7 @@ impl Grid {
 
     /// Tells where the cells of a blank-separated table stand, so that a row with a hole can be placed.
     pub(super) fn learn_extents(&mut self, rows: &[&str], cells: &[Vec<std::ops::Range<usize>>]) {
-        if self.dialect.sep != Sep::Blank {
+        if self.dialect.sep != Delimiter::Blank {
             return;
         }
         let mut extents: Vec<(usize, usize)> = Vec::new();

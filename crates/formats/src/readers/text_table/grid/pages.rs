@@ -14,8 +14,11 @@ impl Grid {
             && self.columns() >= 2
             && self.dialect.pieces.is_none()
             && self.dialect.style == Style::POINT
-            && matches!(self.dialect.sep, Sep::Tab | Sep::Semicolon | Sep::Blank)
-            && self.kinds.iter().all(|kind| *kind == Kind::Figures)
+            && matches!(
+                self.dialect.sep,
+                Delimiter::Tab | Delimiter::Semicolon | Delimiter::Blank
+            )
+            && self.kinds.iter().all(|kind| *kind == ColumnKind::Figures)
             && self.gaps.is_empty()
             && self.odd.is_empty()
             && self.notes.is_empty()
@@ -71,7 +74,7 @@ impl Grid {
             && steps > 0.0
             && steps <= 5.0
             && (!in_step || (steps - 1.0).abs() < 0.02)
-            && (self.dialect.sep == Sep::Tab || memchr::memchr(b'\t', page).is_none())
+            && (self.dialect.sep == Delimiter::Tab || memchr::memchr(b'\t', page).is_none())
             && ends_at(cursor.at)
         {
             let first = u32::try_from(rows).unwrap_or(u32::MAX);

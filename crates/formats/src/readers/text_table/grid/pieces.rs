@@ -171,7 +171,7 @@ fn line_behind(text: &str, at: usize, end: usize) -> usize {
 mod tests {
     use std::fmt::Write;
 
-    use super::super::super::scan::{Piece, scan};
+    use super::super::super::scan::{TextPiece, scan};
     use super::*;
     use crate::Assumptions;
 
@@ -197,7 +197,7 @@ mod tests {
     fn read_both_ways(text: &str) -> usize {
         let pieces = scan(text, &Assumptions::none(), 0, 2, true).pieces;
         let tables = pieces.into_iter().filter_map(|piece| match piece {
-            Piece::Table(table) => Some(table),
+            TextPiece::Table(table) => Some(table),
             _ => None,
         });
         let mut rows = 0;
@@ -235,7 +235,7 @@ mod tests {
     fn read_quickly_and_carefully(text: &str) -> usize {
         let pieces = scan(text, &Assumptions::none(), 0, 2, true).pieces;
         let Some(table) = pieces.into_iter().find_map(|piece| match piece {
-            Piece::Table(table) => Some(table),
+            TextPiece::Table(table) => Some(table),
             _ => None,
         }) else {
             return 0;

@@ -20,15 +20,15 @@ impl Grid {
     pub(super) fn read_here(&mut self, text: &str, from: Cursor, end: usize) -> Cursor {
         let bytes = &text.as_bytes()[..end];
         let mut cursor = from;
-        let plain = self.dialect.pieces.is_none() && self.dialect.sep != Sep::CommaBlank;
+        let plain = self.dialect.pieces.is_none() && self.dialect.sep != Delimiter::CommaBlank;
         #[cfg(test)]
         let plain = plain && !self.careful;
-        let quick = plain && self.kinds.iter().all(|kind| *kind == Kind::Figures);
+        let quick = plain && self.kinds.iter().all(|kind| *kind == ColumnKind::Figures);
         let parted = self
             .dialect
             .sep
             .byte()
-            .filter(|_| plain && self.dialect.sep != Sep::Pipe);
+            .filter(|_| plain && self.dialect.sep != Delimiter::Pipe);
         // Where rows were read before, the next one may stand in the line behind them.
         let mut expected_line = self.lines.last().map_or(u32::MAX, |&(first, line)| {
             let rows = u32::try_from(self.rows).unwrap_or(u32::MAX);
@@ -122,7 +122,7 @@ impl Grid {
                         let first = split(row, &self.dialect).into_iter().next();
                         first.is_some_and(|range| leading_number(&row[range]).is_some())
                     };
-                    let cut = self.kinds.first() == Some(&Kind::Words)
+                    let cut = self.kinds.first() == Some(&ColumnKind::Words)
                         && begins_with_number(next) == begins_with_number(before)
                         && [next, before]
                             .iter()
@@ -159,7 +159,7 @@ impl Grid {
         let (Some(one), Some(other)) = (first(line, &cells), first(before, &model)) else {
             return false;
         };
-        self.kinds.first() == Some(&Kind::Words)
+        self.kinds.first() == Some(&ColumnKind::Words)
             && cells.len() == self.columns()
             && one.contains(|c: char| c.is_ascii_digit())
             && same_outline(&one, &other)
@@ -203,7 +203,7 @@ impl Grid {
 
     /// Whether a line is the next running number and nothing else, where a sign of its own parts the cells.
     fn ends_behind_next_x(&self, line: &str) -> bool {
-        let hard = self.dialect.sep.byte().is_some() || self.dialect.sep == Sep::CommaBlank;
+        let hard = self.dialect.sep.byte().is_some() || self.dialect.sep == Delimiter::CommaBlank;
         if !hard || self.columns() < 2 {
             return false;
         }
@@ -226,8 +226,9 @@ impl Grid {
                 if !matches!(trial.careful_row(line, cursor), LineOutcome::Yes) {
                     return None;
                 }
-                let step =
-                    |grid: &Self, row: usize| grid.kinds.first() == Some(&Kind::Figures) && row < grid.rows;
+                let step = |grid: &Self, row: usize| {
+                    grid.kinds.first() == Some(&ColumnKind::Figures) && row < grid.rows
+                };
                 // Numbers of cells come again and again in front of the axis, and have no direction.
                 if step(&trial, 0) && self.rows >= 2 && self.first_column_runs() {
                     let (before, last, new) = (self.first_figure(1), self.first_figure(0), trial.fresh[0]);
@@ -306,7 +307,11 @@ impl Grid {
         let last = room.len() - 1;
         let row = u32::try_from(self.rows).unwrap_or(u32::MAX);
         // A tab that separates is never skipped: behind it may lie an empty cell.
-        let tab = if self.dialect.sep == Sep::Tab { b' ' } else { b'\t' };
+        let tab = if self.dialect.sep == Delimiter::Tab {
+            b' '
+        } else {
+            b'\t'
+        };
         for (place, (room, current)) in room.iter_mut().zip(&mut self.current).enumerate() {
             while bytes.get(at).is_some_and(|&b| b == b' ' || b == tab) {
                 at += 1;
@@ -334,13 +339,13 @@ impl Grid {
             let quoted = bytes.get(at) == Some(&b'"');
             let start = at + usize::from(quoted);
             at = match kind {
-                Kind::Figures => {
+                ColumnKind::Figures => {
                     let (room, room_decimals) = numbers.next()?;
                     let end;
                     (*room, *room_decimals, end) = plain(bytes, start, decimal)?;
                     end
                 }
-                Kind::Words => {
+                ColumnKind::Words => {
                     let room = words.next()?;
                     let end = plain_words(bytes, start, if quoted { b'"' } else { sep }, *room)?;
                     *room = (Span::new(start, end), quoted);
@@ -403,7 +408,7 @@ impl Grid {
         let mut cells: Vec<Option<std::ops::Range<usize>>> =
             split(line, &self.dialect).into_iter().map(Some).collect();
         let columns = self.columns();
-        let hard = self.dialect.sep.byte().is_some() || self.dialect.sep == Sep::CommaBlank;
+        let hard = self.dialect.sep.byte().is_some() || self.dialect.sep == Delimiter::CommaBlank;
         while hard
             && cells.len() > columns
             && cells
@@ -424,7 +429,7 @@ impl Grid {
             && !beyond.is_empty()
             && (beyond[0].as_ref().is_some_and(remark) || beyond.iter().flatten().all(words))
             // Where single blanks separate, the line may be a sentence that begins with numbers.
-            && (hard || self.dialect.sep == Sep::Wide || self.is_next_x(line, &cells));
+            && (hard || self.dialect.sep == Delimiter::Wide || self.is_next_x(line, &cells));
         if aside {
             cells.truncate(columns);
         }
@@ -434,10 +439,12 @@ impl Grid {
         }
         let before_padding = cells.len();
         if cells.len() < columns {
-            let only_words_lack = self.kinds[cells.len()..].iter().all(|kind| *kind == Kind::Words);
+            let only_words_lack = self.kinds[cells.len()..]
+                .iter()
+                .all(|kind| *kind == ColumnKind::Words);
             let ends_early =
                 hard && self.dialect.pieces.is_none() && (cells.len() >= 2 || self.is_next_x(line, &cells));
-            if ends_early || only_words_lack && self.dialect.sep == Sep::Blank && self.rows > 0 {
+            if ends_early || only_words_lack && self.dialect.sep == Delimiter::Blank && self.rows > 0 {
                 cells.resize(columns, None);
             } else if let Some(parted) = self.parted(line, &cells) {
                 cells = parted;
@@ -475,7 +482,7 @@ impl Grid {
         let mut lengths: Vec<usize> = Vec::new();
         for (column, range) in cells.iter().enumerate() {
             let found = match range {
-                Some(range) if self.kinds[column] == Kind::Figures => match read(range) {
+                Some(range) if self.kinds[column] == ColumnKind::Figures => match read(range) {
                     Cell::Clock { .. } if let Some((value, decimals)) = length(column, range) => {
                         lengths.push(column);
                         Cell::Number { value, decimals }
@@ -486,7 +493,7 @@ impl Grid {
                 Some(_) => Cell::Words,
                 None => Cell::Empty,
             };
-            if self.kinds[column] == Kind::Figures {
+            if self.kinds[column] == ColumnKind::Figures {
                 match found {
                     Cell::Number { .. } => good += 1,
                     Cell::WithUnit { unit, .. } => {
@@ -522,8 +529,8 @@ impl Grid {
         {
             return LineOutcome::No;
         }
-        let x_is_words =
-            self.kinds[0] == Kind::Figures && matches!(seen.first(), Some(Cell::Words | Cell::Clock { .. }));
+        let x_is_words = self.kinds[0] == ColumnKind::Figures
+            && matches!(seen.first(), Some(Cell::Words | Cell::Clock { .. }));
         let first = cells
             .first()
             .and_then(Option::as_ref)
@@ -548,7 +555,7 @@ impl Grid {
             let place = self.place[column];
             let range = cells[column].clone().unwrap_or(line.len()..line.len());
             let span = Span::new(cursor.at + range.start, cursor.at + range.end);
-            if self.kinds[column] == Kind::Words {
+            if self.kinds[column] == ColumnKind::Words {
                 self.words[place].push(span);
                 continue;
             }
@@ -591,19 +598,19 @@ impl Grid {
                             });
                             (value, Some(decimals), None)
                         }
-                        _ => (f64::NAN, None, Some(Lack::Unreadable)),
+                        _ => (f64::NAN, None, Some(MissingCell::Unreadable)),
                     }
                 }
                 Cell::Bracketed { value, decimals } => match self.dialect.brackets {
                     Brackets::Negative => (-value, Some(decimals), None),
-                    Brackets::Open => (f64::NAN, None, Some(Lack::Bracketed)),
-                    Brackets::Absent => (f64::NAN, None, Some(Lack::Unreadable)),
+                    Brackets::Open => (f64::NAN, None, Some(MissingCell::Bracketed)),
+                    Brackets::Absent => (f64::NAN, None, Some(MissingCell::Unreadable)),
                 },
-                Cell::Empty if cells[column].is_none() && hard => (f64::NAN, None, Some(Lack::Short)),
-                Cell::Empty => (f64::NAN, None, Some(Lack::Empty)),
-                Cell::Missing => (f64::NAN, None, Some(Lack::Missing)),
-                Cell::Beyond => (f64::NAN, None, Some(Lack::Beyond)),
-                Cell::Clock { .. } | Cell::Words => (f64::NAN, None, Some(Lack::Unreadable)),
+                Cell::Empty if cells[column].is_none() && hard => (f64::NAN, None, Some(MissingCell::Short)),
+                Cell::Empty => (f64::NAN, None, Some(MissingCell::Empty)),
+                Cell::Missing => (f64::NAN, None, Some(MissingCell::Missing)),
+                Cell::Beyond => (f64::NAN, None, Some(MissingCell::Beyond)),
+                Cell::Clock { .. } | Cell::Words => (f64::NAN, None, Some(MissingCell::Unreadable)),
             };
             self.fresh.push(value);
             if let Some(decimals) = decimals.filter(|&d| d != self.current[place]) {
@@ -624,7 +631,7 @@ impl Grid {
             && cells
                 .iter()
                 .zip(&self.kinds)
-                .filter(|(_, kind)| **kind == Kind::Figures)
+                .filter(|(_, kind)| **kind == ColumnKind::Figures)
                 .filter_map(|(range, _)| range.clone())
                 .any(|range| has_concise(&line[range], self.dialect.style));
         let uncertain = line.contains(['±', '+'])
@@ -657,7 +664,7 @@ impl Grid {
     /// Whether the first cell of a row that ends early has other decimals than those above it and does not go on in
     /// their steps: two cells that have become one.
     fn leaves_its_step(&self, seen: &[Cell]) -> bool {
-        let (Some(&Cell::Number { value, decimals }), Some(&Kind::Figures)) =
+        let (Some(&Cell::Number { value, decimals }), Some(&ColumnKind::Figures)) =
             (seen.first(), self.kinds.first())
         else {
             return false;
@@ -675,7 +682,7 @@ impl Grid {
     fn stand_beside(&self, line: &str, cells: &[Option<std::ops::Range<usize>>], seen: &[Cell]) -> bool {
         const LOOK: usize = 4096;
         let decimals_of = |column: usize| -> Option<u8> {
-            let figures = self.kinds.get(column) == Some(&Kind::Figures);
+            let figures = self.kinds.get(column) == Some(&ColumnKind::Figures);
             let decimals = self.current.get(*self.place.get(column)?).copied();
             decimals.filter(|&decimals| figures && decimals != u8::MAX)
         };
@@ -714,7 +721,7 @@ impl Grid {
                 && name.ends_with(|c: char| c.is_ascii_digit());
             Some(number)
         };
-        shifted || self.kinds.first() == Some(&Kind::Words) && glued() == Some(true)
+        shifted || self.kinds.first() == Some(&ColumnKind::Words) && glued() == Some(true)
     }
 
     /// Whether a row begins with the next running number: it goes on in the direction of the two before it, by no more
@@ -726,7 +733,7 @@ impl Grid {
         let Cell::Number { value, .. } = cell(&line[range.clone()], self.dialect.style) else {
             return false;
         };
-        if self.rows < 2 || self.kinds.first() != Some(&Kind::Figures) {
+        if self.rows < 2 || self.kinds.first() != Some(&ColumnKind::Figures) {
             return false;
         }
         let (before, last) = (self.first_figure(1), self.first_figure(0));
@@ -741,7 +748,7 @@ impl Grid {
         line: &str,
         cells: &[Option<std::ops::Range<usize>>],
     ) -> Option<Vec<Option<std::ops::Range<usize>>>> {
-        if self.dialect.sep != Sep::Blank || self.extents.is_empty() {
+        if self.dialect.sep != Delimiter::Blank || self.extents.is_empty() {
             return None;
         }
         let mut parted = Vec::with_capacity(self.columns());

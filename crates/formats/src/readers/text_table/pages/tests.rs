@@ -141,7 +141,7 @@ fn pages_read_on_are_pages_put_together() {
             let pieces = scan(&text, &Assumptions::none(), 0, 2, by_page).pieces;
             let tables = pieces
                 .iter()
-                .filter(|piece| matches!(piece, Piece::Table(_)))
+                .filter(|piece| matches!(piece, TextPiece::Table(_)))
                 .count();
             let (sections, behind) = sections(&text, pieces);
             let told: Vec<String> = sections
@@ -150,10 +150,10 @@ fn pages_read_on_are_pages_put_together() {
                     let (grid, table) = (&section.table.grid, &section.table);
                     let columns: Vec<Vec<String>> = (0..grid.columns())
                         .map(|column| match grid.kinds[column] {
-                            crate::readers::text_table::grid::Kind::Figures => {
+                            crate::readers::text_table::grid::ColumnKind::Figures => {
                                 grid.column(column).map(|number| number.to_string()).collect()
                             }
-                            crate::readers::text_table::grid::Kind::Words => Vec::new(),
+                            crate::readers::text_table::grid::ColumnKind::Words => Vec::new(),
                         })
                         .collect();
                     format!(

@@ -137,7 +137,7 @@ impl Shaper<'_> {
             .grid
             .gaps
             .iter()
-            .filter(|gap| gap.lack == Lack::Bracketed)
+            .filter(|gap| gap.lack == MissingCell::Bracketed)
             .collect();
         let Some(first) = gaps.first() else { return };
         let message = format!(

@@ -4,34 +4,36 @@ use super::*;
 
 impl Shaper<'_> {
     /// The running column where no head names one.
-    pub(super) fn x_by_values(&self, roles: &[Role]) -> Option<usize> {
+    pub(super) fn x_by_values(&self, roles: &[ShapeRole]) -> Option<usize> {
         let open: Vec<usize> = (0..roles.len())
-            .filter(|&i| matches!(roles[i], Role::Open | Role::Counter))
+            .filter(|&i| matches!(roles[i], ShapeRole::Open | ShapeRole::Counter))
             .collect();
-        let beside: Vec<usize> = (0..roles.len()).filter(|&i| roles[i] == Role::Beside).collect();
-        let measured = roles.contains(&Role::Measured);
+        let beside: Vec<usize> = (0..roles.len())
+            .filter(|&i| roles[i] == ShapeRole::Beside)
+            .collect();
+        let measured = roles.contains(&ShapeRole::Measured);
         // Flags behind single rows are no names of all.
         let named = (0..roles.len())
-            .any(|i| roles[i] == Role::Names && (i == 0 || !self.is_sparse(&self.columns[i])));
+            .any(|i| roles[i] == ShapeRole::Names && (i == 0 || !self.is_sparse(&self.columns[i])));
         // So do the numbers of tablets and vials.
         let numbered = || {
             self.columns.iter().any(|column| {
-                role(column) == Role::Counter
+                role(column) == ShapeRole::Counter
                     && column
                         .heads
                         .last()
-                        .is_some_and(|(text, _)| words::is(List::Numbered, text) || numbers_things(text))
+                        .is_some_and(|(text, _)| words::is(WordList::Numbered, text) || numbers_things(text))
             })
         };
         // A lone column of numbers behind names was measured in them.
         let alone = || {
             self.columns
                 .iter()
-                .filter(|column| column.kind == Kind::Figures)
+                .filter(|column| column.kind == ColumnKind::Figures)
                 .count()
                 == 1
         };
-        if measured && (named || numbered()) || roles.first() == Some(&Role::Names) && named && alone() {
+        if measured && (named || numbered()) || roles.first() == Some(&ShapeRole::Names) && named && alone() {
             return None;
         }
         // Temperature or pH against what was measured, whatever its name: `T/degC`, `CD/mdeg`; `Temp.`, `oligo A`, `oligo B`.
@@ -55,7 +57,11 @@ impl Shaper<'_> {
         if measured && open.is_empty() && beside.len() == 1 {
             return beside.first().copied();
         }
-        let candidates: Vec<usize> = open.iter().copied().filter(|&i| roles[i] == Role::Open).collect();
+        let candidates: Vec<usize> = open
+            .iter()
+            .copied()
+            .filter(|&i| roles[i] == ShapeRole::Open)
+            .collect();
         let first = *candidates.first()?;
         // A counter without a head in front of the axis.
         if candidates.len() >= 2
@@ -104,18 +110,20 @@ impl Shaper<'_> {
 
     /// One running column, the others measured over it.
     #[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
-    pub(super) fn one_axis(&mut self, x: usize, roles: &[Role]) -> Shaped {
+    pub(super) fn one_axis(&mut self, x: usize, roles: &[ShapeRole]) -> TableReading {
         let same_axis = |i: usize| {
-            roles[i] == Role::Coordinate
+            roles[i] == ShapeRole::Coordinate
                 && (self.columns[i].quantity == self.columns[x].quantity || self.columns[i].clock.is_some())
         };
         let second_axes: Vec<usize> = (0..roles.len()).filter(|&i| i != x && same_axis(i)).collect();
         let ys: Vec<usize> = (0..roles.len())
             .filter(|&i| {
-                i != x && !matches!(roles[i], Role::Counter | Role::Names) && !second_axes.contains(&i)
+                i != x
+                    && !matches!(roles[i], ShapeRole::Counter | ShapeRole::Names)
+                    && !second_axes.contains(&i)
             })
             .filter(|&i| !self.is_counter_by_values(i, x, roles))
-            .filter(|&i| self.columns[i].kind == Kind::Figures)
+            .filter(|&i| self.columns[i].kind == ColumnKind::Figures)
             .collect();
         let (ys, sparse): (Vec<usize>, Vec<usize>) = ys.into_iter().partition(|&i| {
             let column = &self.columns[i];
@@ -141,7 +149,8 @@ impl Shaper<'_> {
         // Which curve goes over which of two wavelengths is not for us to say.
         let of_its_own = |i: usize| {
             let between = |range: std::ops::Range<usize>| ys.iter().any(|y| range.contains(y));
-            let same = self.columns[i].quantity.is_some() && self.columns[i].quantity == self.columns[x].quantity;
+            let same =
+                self.columns[i].quantity.is_some() && self.columns[i].quantity == self.columns[x].quantity;
             let values = |i: usize| self.table.grid.column(self.columns[i].index);
             same && i > x
                 && between(x..i)
@@ -243,17 +252,19 @@ impl Shaper<'_> {
         let mut ys = ys;
         if ys.is_empty() {
             ys = second_axes;
-            ys.retain(|&i| self.columns[i].kind == Kind::Figures && self.columns[i].clock.is_none());
+            ys.retain(|&i| self.columns[i].kind == ColumnKind::Figures && self.columns[i].clock.is_none());
             let settled = self.source.assume().axis("y").is_some();
             if let Some(&y) = ys.first().filter(|_| !settled) {
                 self.ask_measured(&self.columns[y].clone());
             }
         }
         if ys.is_empty() {
-            return Shaped::Other("a single column of numbers, with nothing measured over it".to_owned());
+            return TableReading::Other(
+                "a single column of numbers, with nothing measured over it".to_owned(),
+            );
         }
         if let Some(reason) = self.all_other(x, &ys) {
-            return Shaped::Other(reason);
+            return TableReading::Other(reason);
         }
         let (quantity, unit) = self.x_meaning(x);
         let sweeps = self.sweeps(x, &quantity);
@@ -309,11 +320,11 @@ impl Shaper<'_> {
         }
         let beside = self.samples_beside_standards(x, &quantity, &ys, names.as_deref(), roles);
         if let Some(samples) = beside.as_ref().filter(|_| traces.iter().all(Trace::is_empty)) {
-            return Shaped::Runs(vec![self.finish(Technique::FIXED_WAVELENGTH, samples.clone())]);
+            return TableReading::Runs(vec![self.finish(Technique::FIXED_WAVELENGTH, samples.clone())]);
         }
         let standards = self.finish(technique, traces);
         let samples = beside.map(|traces| self.finish(Technique::FIXED_WAVELENGTH, traces));
-        Shaped::Runs(std::iter::once(standards).chain(samples).collect())
+        TableReading::Runs(std::iter::once(standards).chain(samples).collect())
     }
 
     /// The readings of rows without a concentration among rows that have one: the samples among the standards. They are
@@ -325,9 +336,9 @@ impl Shaper<'_> {
         quantity: &Quantity,
         ys: &[usize],
         names: Option<&[String]>,
-        roles: &[Role],
+        roles: &[ShapeRole],
     ) -> Option<Vec<Trace>> {
-        if *quantity != Quantity::CONCENTRATION || self.columns[x].kind != Kind::Figures {
+        if *quantity != Quantity::CONCENTRATION || self.columns[x].kind != ColumnKind::Figures {
             return None;
         }
         let grid = &self.table.grid;
@@ -335,8 +346,8 @@ impl Shaper<'_> {
         let text = self.source.text();
         // A number that cannot be read is a damaged standard; a word says that there is none.
         let says_nothing = |gap: &Gap| match gap.lack {
-            Lack::Empty | Lack::Missing | Lack::Short => true,
-            Lack::Unreadable => {
+            MissingCell::Empty | MissingCell::Missing | MissingCell::Short => true,
+            MissingCell::Unreadable => {
                 let word = text[gap.span.range()].trim();
                 word.contains(char::is_alphabetic) && !word.contains(|c: char| c.is_ascii_digit())
             }
@@ -358,7 +369,7 @@ impl Shaper<'_> {
         let words: Vec<String> = grid
             .gaps_of(column)
             .iter()
-            .filter(|gap| gap.lack == Lack::Unreadable && says_nothing(gap))
+            .filter(|gap| gap.lack == MissingCell::Unreadable && says_nothing(gap))
             .map(|gap| format!("`{}`", text[gap.span.range()].trim()))
             .collect();
         let mut traces = Vec::new();
@@ -464,12 +475,12 @@ impl Shaper<'_> {
 
     /// The name in front of a sweep that begins at `row`, where names stand at the beginnings of sweeps and nowhere
     /// else: a name written once counts for the rows below it.
-    fn carried_name(&self, roles: &[Role], row: usize) -> Option<Span> {
+    fn carried_name(&self, roles: &[ShapeRole], row: usize) -> Option<Span> {
         let column = self
             .columns
             .iter()
             .zip(roles)
-            .find(|(column, role)| **role == Role::Names && self.is_sparse(column))
+            .find(|(column, role)| **role == ShapeRole::Names && self.is_sparse(column))
             .map(|(column, _)| column)?;
         let sample = column
             .heads
@@ -605,7 +616,7 @@ impl Shaper<'_> {
             && self.source.assume().get("shape").is_none()
             && self.columns.iter().any(|column| {
                 let distinct = self.table.grid.distinct(text, column.index).words(text).count();
-                column.kind == Kind::Words && distinct * 4 >= rows * 3
+                column.kind == ColumnKind::Words && distinct * 4 >= rows * 3
             })
     }
 
@@ -644,25 +655,25 @@ impl Shaper<'_> {
     }
 
     /// A column without a head, 1, 2, 3, …, beside an axis that is none: it counts the rows.
-    fn is_counter_by_values(&self, column: usize, x: usize, roles: &[Role]) -> bool {
+    fn is_counter_by_values(&self, column: usize, x: usize, roles: &[ShapeRole]) -> bool {
         let this = &self.columns[column];
-        roles[column] == Role::Open
+        roles[column] == ShapeRole::Open
             && column < x
             && self.counts_rows(this)
             && this.stats.count >= 3
             && this.unit.is_none()
             && this.heads.iter().all(|(text, _)| {
                 !text.chars().any(char::is_alphabetic)
-                    || crate::words::word(text) == crate::words::Word::Unknown
+                    || crate::words::word(text) == crate::words::HeaderWord::Unknown
             })
     }
 
     /// Coordinates that have the same value in every row.
-    fn constants(&self, x: usize, roles: &[Role]) -> Vec<(usize, Coordinate)> {
+    fn constants(&self, x: usize, roles: &[ShapeRole]) -> Vec<(usize, Coordinate)> {
         let mut constants = Vec::new();
         for (index, column) in self.columns.iter().enumerate() {
-            let coordinate = roles[index] == Role::Coordinate || roles[index] == Role::Beside;
-            if index == x || !coordinate || column.kind != Kind::Figures || column.stats.count < 2 {
+            let coordinate = roles[index] == ShapeRole::Coordinate || roles[index] == ShapeRole::Beside;
+            if index == x || !coordinate || column.kind != ColumnKind::Figures || column.stats.count < 2 {
                 continue;
             }
             if column.stats.min == column.stats.max
@@ -688,7 +699,7 @@ impl Shaper<'_> {
     /// The rows of each sweep: where x goes back to its beginning, another begins.
     fn sweeps(&self, x: usize, quantity: &Quantity) -> Vec<Option<std::ops::Range<usize>>> {
         let column = &self.columns[x];
-        if column.stats.orderly() || column.stats.count < 6 || column.kind != Kind::Figures {
+        if column.stats.orderly() || column.stats.count < 6 || column.kind != ColumnKind::Figures {
             return vec![None];
         }
         let values: Vec<f64> = self.table.grid.column(column.index).collect();

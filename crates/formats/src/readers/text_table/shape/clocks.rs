@@ -54,7 +54,7 @@ impl Shaper<'_> {
 
     /// Both ends of the range in each row of a column, with their decimals, where all of them are such and go one way.
     fn ranges_of(&self, column: &Column) -> Option<Vec<(f64, f64, u8)>> {
-        if column.kind != Kind::Words || column.clock.is_some() {
+        if column.kind != ColumnKind::Words || column.clock.is_some() {
             return None;
         }
         let text = self.source.text();
@@ -90,7 +90,7 @@ impl Shaper<'_> {
             DateOrder::Settled(order) => Some(order),
             DateOrder::Clear | DateOrder::Open => None,
         };
-        crate::header::claim_date(
+        crate::preamble::claim_date(
             &mut self.own,
             &mut self.questions,
             self.source,
@@ -220,7 +220,7 @@ impl Shaper<'_> {
         let settled = self.source.assume().get("date").and_then(moment::Order::named);
         let (place, days, order) = (0..self.columns.len()).find_map(|place| {
             let column = &self.columns[place];
-            if column.kind != Kind::Words || column.clock.is_some() {
+            if column.kind != ColumnKind::Words || column.clock.is_some() {
                 return None;
             }
             let words = self.table.grid.words(column.index);
@@ -371,7 +371,7 @@ impl Shaper<'_> {
             .heads
             .iter()
             .filter_map(|(text, _)| {
-                let head = read_head(text);
+                let head = read_column_header(text);
                 let unit = head.unit.filter(|_| head.quantity == Some(Quantity::TIME))?;
                 Some((text.trim().to_owned(), unit))
             })
@@ -397,7 +397,7 @@ impl Shaper<'_> {
 
     /// A column of words whose cells are mostly times, though not all in a way that is understood.
     pub(super) fn is_like_times(&self, column: &Column) -> bool {
-        if column.kind != Kind::Words || column.clock.is_some() {
+        if column.kind != ColumnKind::Words || column.clock.is_some() {
             return false;
         }
         let text = self.source.text();
@@ -418,7 +418,7 @@ impl Shaper<'_> {
 }
 
 fn column_is_figures(column: &Column) -> bool {
-    column.kind == Kind::Figures
+    column.kind == ColumnKind::Figures
 }
 
 /// Whether the head of a column names times of day.

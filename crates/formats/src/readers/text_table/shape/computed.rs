@@ -7,7 +7,7 @@ use super::*;
 impl Shaper<'_> {
     /// Whether the numbers of a column are written like those of a column of light beside it, as many decimals, or one more or
     /// less as a mean has, and may be of the same quantity.
-    pub(super) fn is_written_like_light(&self, y: usize, roles: &[Role]) -> bool {
+    pub(super) fn is_written_like_light(&self, y: usize, roles: &[ShapeRole]) -> bool {
         const FEWEST_DECIMALS: u8 = 2;
         /// Deviations and uncertainties are smaller by more than this than what they are of.
         const LEAST_SHARE: f64 = 1.0 / 30.0;
@@ -20,7 +20,7 @@ impl Shaper<'_> {
         digits >= FEWEST_DECIMALS
             && self.columns.iter().enumerate().any(|(i, other)| {
                 i != y
-                    && roles[i] == Role::Measured
+                    && roles[i] == ShapeRole::Measured
                     && is_light(other)
                     && self.digits_of(other).abs_diff(digits) <= 1
                     && own.stats.max >= LEAST_SHARE * other.stats.max
@@ -42,8 +42,8 @@ impl Shaper<'_> {
         let operands: Vec<&Column> = self
             .columns
             .iter()
-            .filter(|other| other.index != column.index && other.kind == Kind::Figures)
-            .filter(|other| other.quantity.is_some() && role(other) != Role::Counter)
+            .filter(|other| other.index != column.index && other.kind == ColumnKind::Figures)
+            .filter(|other| other.quantity.is_some() && role(other) != ShapeRole::Counter)
             .take(MOST_OPERANDS + 1)
             .collect();
         crate::work::looks_at((operands.len() + 1) * self.table.grid.rows);
@@ -171,7 +171,7 @@ fn is_combination(own: &[f64], rounding: f64, operands: &[&[f64]]) -> bool {
 }
 
 fn is_light(column: &Column) -> bool {
-    column.kind == Kind::Figures && column.quantity.as_ref().is_some_and(Quantity::is_of_light)
+    column.kind == ColumnKind::Figures && column.quantity.as_ref().is_some_and(Quantity::is_of_light)
 }
 
 fn head_of(column: &Column) -> &str {

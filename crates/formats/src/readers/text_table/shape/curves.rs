@@ -6,13 +6,13 @@ use super::*;
 const WIDE: usize = 32;
 
 /// The rows of a table that count for a curve.
-pub(super) enum Kept {
+pub(super) enum UsedRows {
     /// All of them, so many.
     All(usize),
     Some(Vec<usize>),
 }
 
-impl Kept {
+impl UsedRows {
     pub(super) fn len(&self) -> usize {
         match self {
             Self::All(rows) => *rows,
@@ -41,7 +41,7 @@ impl Shaper<'_> {
         x_quantity: &Quantity,
         x_unit: &Unit,
         y: usize,
-        roles: &[Role],
+        roles: &[ShapeRole],
         rows: Option<std::ops::Range<usize>>,
     ) -> Trace {
         let (quantity, unit) = self.y_meaning(y, x_quantity, roles);
@@ -91,7 +91,7 @@ impl Shaper<'_> {
     }
 
     /// The running column at the kept rows.
-    pub(super) fn axis(&mut self, x: usize, quantity: &Quantity, unit: &Unit, kept: &Kept) -> Values {
+    pub(super) fn axis(&mut self, x: usize, quantity: &Quantity, unit: &Unit, kept: &UsedRows) -> Values {
         self.used(x, ColumnRole::Axis, quantity, unit);
         self.tell_lost_times(x);
         let grid = &self.table.grid;
@@ -172,7 +172,7 @@ impl Shaper<'_> {
         y: usize,
         quantity: &Quantity,
         x: Option<usize>,
-    ) -> (Kept, Numbers, Decimals) {
+    ) -> (UsedRows, Numbers, Decimals) {
         let grid = &self.table.grid;
         let clocked = x.is_some_and(|x| self.columns[x].clock.is_some());
         if grid.gaps.is_empty() && self.summed.is_empty() && !clocked {
@@ -189,7 +189,7 @@ impl Shaper<'_> {
                 } else {
                     decimals_of(&self.decimals[place], 0..values.len())
                 };
-                return (Kept::All(values.len()), values.clone(), decimals);
+                return (UsedRows::All(values.len()), values.clone(), decimals);
             }
         }
         self.kept_rows(y, quantity, x, 0..self.table.grid.rows)
@@ -201,7 +201,7 @@ impl Shaper<'_> {
         quantity: &Quantity,
         x: Option<usize>,
         rows: impl IntoIterator<Item = usize>,
-    ) -> (Kept, Numbers, Decimals) {
+    ) -> (UsedRows, Numbers, Decimals) {
         let grid = &self.table.grid;
         let rows = rows.into_iter();
         let mut kept = Vec::with_capacity(rows.size_hint().0);
@@ -263,7 +263,7 @@ impl Shaper<'_> {
                 .unwrap_or_else(|| format!("column {}", self.columns[y].index + 1));
             self.tell_sentinels(&format!("`{head}`"), &sentinels);
         }
-        (Kept::Some(kept), values.into(), decimals)
+        (UsedRows::Some(kept), values.into(), decimals)
     }
 
     /// Tells which numbers, each with its row, were left out since they stand for missing values.
@@ -287,7 +287,7 @@ impl Shaper<'_> {
     }
 
     /// A curve with its lines, label, held coordinates and marks.
-    pub(super) fn assemble(&mut self, x: Values, y: Values, column: usize, kept: &Kept) -> Option<Trace> {
+    pub(super) fn assemble(&mut self, x: Values, y: Values, column: usize, kept: &UsedRows) -> Option<Trace> {
         self.used(column, ColumnRole::Measured, &y.quantity, &y.unit);
         let grid = &self.table.grid;
         let quantity = y.quantity.clone();
@@ -358,9 +358,9 @@ impl Shaper<'_> {
         let cut = !self.source.text().ends_with(['\n', '\r'])
             && self.table.last_line as usize == self.source.lines().count();
         let counts = |gap: &&Gap| match gap.lack {
-            Lack::Empty => false,
+            MissingCell::Empty => false,
             // Behind its last number a column is only shorter than its neighbours, unless the file was cut there.
-            Lack::Short => (gap.row as usize) < last || (cut && gap.row as usize + 1 == grid.rows),
+            MissingCell::Short => (gap.row as usize) < last || (cut && gap.row as usize + 1 == grid.rows),
             _ => true,
         };
         grid.gaps_of(column).iter().filter(counts).count()
@@ -373,50 +373,50 @@ impl Shaper<'_> {
         all.sort_by_key(|gap| gap.row);
         for (lack, code, one, several) in [
             (
-                Lack::Missing,
+                MissingCell::Missing,
                 "missing-value",
                 "says that there is no value",
                 "say that there is no value",
             ),
             (
-                Lack::Beyond,
+                MissingCell::Beyond,
                 "beyond-range",
                 "says that the value lies beyond the range (overflow, saturated)",
                 "say that the value lies beyond the range (overflow, saturated)",
             ),
             (
-                Lack::Unreadable,
+                MissingCell::Unreadable,
                 "number-not-readable",
                 "is no number in the style of this table",
                 "are no numbers in the style of this table",
             ),
             (
-                Lack::Unpointed,
+                MissingCell::Unpointed,
                 "decimal-sign-lost",
                 "has no decimal sign, and with one it would go with the numbers above and below",
                 "have no decimal sign, and with one they would go with the numbers above and below",
             ),
             (
-                Lack::Glued,
+                MissingCell::Glued,
                 "row-does-not-fit",
                 "stands in a row that lacks a delimiter: its first number looks like two that have become one",
                 "stand in rows that lack a delimiter: their first number looks like two that have become one",
             ),
             (
-                Lack::Shifted,
+                MissingCell::Shifted,
                 "row-does-not-fit",
                 "stands in a row that lacks a cell, and goes better with the next column",
                 "stand in rows that lack a cell, and go better with the next column",
             ),
             (
-                Lack::Bracketed,
+                MissingCell::Bracketed,
                 "number-in-parentheses",
                 "is a number in parentheses",
                 "are numbers in parentheses",
             ),
-            (Lack::Empty, "empty-cell", "is empty", "are empty"),
+            (MissingCell::Empty, "empty-cell", "is empty", "are empty"),
             (
-                Lack::Short,
+                MissingCell::Short,
                 "row-ends-early",
                 "is missing: its row ends early",
                 "are missing: their rows end early",
@@ -425,7 +425,7 @@ impl Shaper<'_> {
             let gaps: Vec<&Gap> = all.iter().copied().filter(|gap| gap.lack == lack).collect();
             let gaps: Vec<_> = match lack {
                 // Empty cells at the end of a column only say that it is shorter than its neighbours.
-                Lack::Empty | Lack::Short => {
+                MissingCell::Empty | MissingCell::Short => {
                     let mut lengths: BTreeMap<u32, usize> = BTreeMap::new();
                     let mut length = |column: u32| {
                         *lengths.entry(column).or_insert_with(|| {
@@ -578,7 +578,7 @@ fn whole_lines(grid: &super::super::grid::Grid) -> Lines {
     lines
 }
 
-fn some_lines(grid: &super::super::grid::Grid, rows: &Kept) -> Lines {
+fn some_lines(grid: &super::super::grid::Grid, rows: &UsedRows) -> Lines {
     let mut lines = Lines::default();
     for line in grid.lines_of(rows.iter()) {
         lines.push(line);

@@ -7,25 +7,25 @@ use super::*;
 /// Whether a column of whole numbers says by its head which run, injection or replicate each row belongs to.
 pub(super) fn is_series(column: &Column) -> bool {
     let head = column.heads.last().map_or("", |(text, _)| text.as_str());
-    column.kind == Kind::Figures
+    column.kind == ColumnKind::Figures
         && column.stats.whole
         && column.stats.min < column.stats.max
         && !column.stats.counts()
-        && words::is(List::Series, head)
+        && words::is(WordList::Series, head)
 }
 
 impl Shaper<'_> {
     /// One observation a row, with its coordinates and names in columns.
     #[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
-    pub(super) fn long_form(&mut self, xs: &[usize], roles: &[Role]) -> Option<Draft> {
+    pub(super) fn long_form(&mut self, xs: &[usize], roles: &[ShapeRole]) -> Option<RunDraft> {
         let rows = self.table.grid.rows;
         let measured: Vec<usize> = (0..roles.len())
             .filter(|&i| {
-                roles[i] == Role::Measured
-                    || (roles[i] == Role::Open && self.columns[i].kind == Kind::Figures)
+                roles[i] == ShapeRole::Measured
+                    || (roles[i] == ShapeRole::Open && self.columns[i].kind == ColumnKind::Figures)
             })
             .collect();
-        if measured.is_empty() || xs.iter().any(|&x| self.columns[x].kind != Kind::Figures) {
+        if measured.is_empty() || xs.iter().any(|&x| self.columns[x].kind != ColumnKind::Figures) {
             return None;
         }
         let distinct = |i: usize| -> usize {
@@ -72,10 +72,10 @@ impl Shaper<'_> {
         };
         let mut keys: Vec<usize> = (0..roles.len())
             .filter(|&i| {
-                let names = roles[i] == Role::Names
+                let names = roles[i] == ShapeRole::Names
                     && !self.is_sparse(&self.columns[i])
                     && !self.tells_kinds_of_peaks(i);
-                i != running && (names || (roles[i] == Role::Coordinate && xs.contains(&i)))
+                i != running && (names || (roles[i] == ShapeRole::Coordinate && xs.contains(&i)))
             })
             .collect();
         let mut groups = self.groups(&keys);
@@ -85,10 +85,10 @@ impl Shaper<'_> {
         let plain = (keys.clone(), groups.clone(), breaks.clone());
         for (i, role) in roles.iter().enumerate() {
             let column = &self.columns[i];
-            let counts = column.kind == Kind::Figures
+            let counts = column.kind == ColumnKind::Figures
                 && column.stats.whole
                 && column.unit.is_none()
-                && matches!(role, Role::Open | Role::Counter)
+                && matches!(role, ShapeRole::Open | ShapeRole::Counter)
                 // What marks single rows parts no curves.
                 && column.quantity.as_ref().is_none_or(|quantity| quantity.as_str() != "flag")
                 && distinct(i) * 2 <= rows;
@@ -107,7 +107,7 @@ impl Shaper<'_> {
         }
         let split_by_name = keys
             .iter()
-            .any(|&i| roles[i] != Role::Names && is_series(&self.columns[i]));
+            .any(|&i| roles[i] != ShapeRole::Names && is_series(&self.columns[i]));
         if !breaks.is_empty() && !split_by_name {
             (keys, groups, breaks) = plain;
         }
@@ -126,7 +126,7 @@ impl Shaper<'_> {
         self.tell_breaks(&breaks, &quantity);
         let units: Vec<Option<Unit>> = keys.iter().map(|&i| self.unit_of(&self.columns[i])).collect();
         for (&key, unit) in keys.iter().zip(&units) {
-            if roles[key] == Role::Coordinate && unit.is_none() {
+            if roles[key] == ShapeRole::Coordinate && unit.is_none() {
                 let column = self.columns[key].clone();
                 let named = column.quantity.clone().unwrap_or(Quantity::UNKNOWN);
                 self.x_unit(&column, &named);
@@ -136,8 +136,8 @@ impl Shaper<'_> {
         for (&key, unit) in keys.iter().zip(&units) {
             let named = self.columns[key].quantity.clone().unwrap_or(Quantity::UNKNOWN);
             match roles[key] {
-                Role::Names => self.used(key, ColumnRole::Names, &Quantity::UNKNOWN, &Unit::ONE),
-                Role::Open | Role::Counter => {
+                ShapeRole::Names => self.used(key, ColumnRole::Names, &Quantity::UNKNOWN, &Unit::ONE),
+                ShapeRole::Open | ShapeRole::Counter => {
                     self.used(key, ColumnRole::Names, &Quantity::UNKNOWN, &Unit::ONE);
                 }
                 _ => self.used(key, ColumnRole::Held, &named, unit.as_ref().unwrap_or(&Unit::ONE)),
@@ -186,14 +186,14 @@ impl Shaper<'_> {
                 };
                 let (mut words, mut names) = (Vec::new(), Vec::new());
                 for (((&i, unit), part), &(field, samples)) in keys.iter().zip(&units).zip(key).zip(&heads) {
-                    if roles[i] == Role::Names {
+                    if roles[i] == ShapeRole::Names {
                         let cell = rows
                             .first()
                             .and_then(|&row| self.table.grid.words(self.columns[i].index).get(row));
                         if let (Some(field), Some(cell)) = (field, cell) {
                             // A date beside each row is said of the curve, and names no sample.
                             let questions = &mut self.questions;
-                            crate::header::claim_under(
+                            crate::preamble::claim_under(
                                 &mut trace.fields,
                                 questions,
                                 self.source,
@@ -206,7 +206,7 @@ impl Shaper<'_> {
                                 names.push(part.clone());
                             }
                         }
-                    } else if matches!(roles[i], Role::Open | Role::Counter) {
+                    } else if matches!(roles[i], ShapeRole::Open | ShapeRole::Counter) {
                         words.push(
                             format!("{} {part}", self.name(i).unwrap_or_default())
                                 .trim()
@@ -270,11 +270,11 @@ impl Shaper<'_> {
                 .map(|&i| {
                     let column = &self.columns[i];
                     match column.kind {
-                        Kind::Words => grid
+                        ColumnKind::Words => grid
                             .words(column.index)
                             .get(row)
                             .map_or(String::new(), |span| text[span.range()].trim().to_owned()),
-                        Kind::Figures => grid.figure(row, column.index).to_string(),
+                        ColumnKind::Figures => grid.figure(row, column.index).to_string(),
                     }
                 })
                 .collect()
@@ -285,19 +285,19 @@ impl Shaper<'_> {
         for &i in keys {
             let column = &self.columns[i];
             match column.kind {
-                Kind::Words if groups_are_one => {
+                ColumnKind::Words if groups_are_one => {
                     let words = grid.distinct(text, column.index).of_row();
                     group_of
                         .iter_mut()
                         .zip(words)
                         .for_each(|(group, &word)| *group = word);
                 }
-                Kind::Words => {
+                ColumnKind::Words => {
                     let words = grid.distinct(text, column.index).of_row();
                     part_finer(&mut group_of, words.iter().map(|&word| u64::from(word)));
                 }
                 // An absent number is always the same NaN.
-                Kind::Figures => part_finer(&mut group_of, grid.column(column.index).map(f64::to_bits)),
+                ColumnKind::Figures => part_finer(&mut group_of, grid.column(column.index).map(f64::to_bits)),
             }
             groups_are_one = false;
         }

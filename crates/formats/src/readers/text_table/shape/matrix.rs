@@ -8,7 +8,7 @@ impl Shaper<'_> {
         let first = self.columns.first()?;
         let figures = || {
             let columns = self.columns.iter().enumerate().skip(1);
-            columns.filter(|(_, column)| column.kind == Kind::Figures)
+            columns.filter(|(_, column)| column.kind == ColumnKind::Figures)
         };
         let across: Vec<(usize, f64, Option<Coordinate>)> = figures()
             .filter_map(|(i, column)| {
@@ -27,7 +27,7 @@ impl Shaper<'_> {
             self.columns
                 .iter()
                 .skip(1)
-                .filter(|column| column.kind == Kind::Figures)
+                .filter(|column| column.kind == ColumnKind::Figures)
         };
         let count = figures().count();
         // Without a number over any of the first three no table has them over four of five.
@@ -44,7 +44,7 @@ impl Shaper<'_> {
     }
 
     /// Numbers across the heads: wavelengths by times, or spectra as rows.
-    pub(super) fn matrix(&mut self) -> Option<Draft> {
+    pub(super) fn matrix(&mut self) -> Option<RunDraft> {
         let first = self.columns.first()?;
         let corner: String = first
             .heads
@@ -79,7 +79,7 @@ impl Shaper<'_> {
                         && first.stats.like_nanometres()
                         && first.stats.min >= 180.0
                         && !spread.like_light());
-                let words_down = first.kind == Kind::Words && first.clock.is_none();
+                let words_down = first.kind == ColumnKind::Words && first.clock.is_none();
                 if words_down || (names(&Quantity::TIME) && !row_is_light) || (first.clock.is_some()) {
                     if spread.like_light() {
                         Some((Quantity::WAVELENGTH, Some(Unit::NANOMETRE)))
@@ -118,7 +118,7 @@ impl Shaper<'_> {
             Some((quantity, Some(unit)))
                 if quantity == Quantity::TIME
                     && spread.orderly
-                    && (first.kind == Kind::Words
+                    && (first.kind == ColumnKind::Words
                         && first.clock.is_none()
                         && self.rows_are_names_or_conditions()
                         || first.quantity.as_ref().is_some_and(|quantity| {
@@ -130,7 +130,7 @@ impl Shaper<'_> {
             Some((quantity, unit)) if quantity == Quantity::TIME => self.time_across(&across, unit),
             // A table laid on its side: the corner names what runs across, each row what was measured, or a name where
             // the words around say it.
-            None if first.kind == Kind::Words
+            None if first.kind == ColumnKind::Words
                 && first.clock.is_none()
                 && let Some((Some(quantity), Some(unit))) = across_in_corner
                 && matches!(quantity.as_str(), "concentration" | "time" | "temperature" | "ph")
@@ -180,7 +180,7 @@ impl Shaper<'_> {
         words.all(|span| {
             let name = text[span.range()].trim();
             name.starts_with(char::is_alphabetic)
-                || read_head(name)
+                || read_column_header(name)
                     .held
                     .iter()
                     .any(|held| held.quantity != Quantity::UNKNOWN)
@@ -195,7 +195,7 @@ impl Shaper<'_> {
         values: &[f64],
         spread: &Spread,
         axis: Option<(Quantity, Unit)>,
-    ) -> Option<Draft> {
+    ) -> Option<RunDraft> {
         let first = self.columns[0].clone();
         let clocked = first.clock.is_some();
         let corner: String = first
@@ -223,7 +223,7 @@ impl Shaper<'_> {
             return None;
         }
         // Samples read at a few chosen wavelengths are single readings, and no spectra.
-        let named = first.kind == Kind::Words && !clocked;
+        let named = first.kind == ColumnKind::Words && !clocked;
         let stated = across.iter().all(|(_, _, held)| held.is_some());
         if named && axis.is_none() && stated && across.len() < SCAN_FROM && !is_even(values) {
             return None;
@@ -231,10 +231,10 @@ impl Shaper<'_> {
         let rows = self.table.grid.rows;
         let text = self.source.text();
         let (mut y_quantity, mut y_unit) = (Quantity::UNKNOWN, Unit::ONE);
-        let roles: Vec<Role> = self.columns.iter().map(|_| Role::Open).collect();
+        let roles: Vec<ShapeRole> = self.columns.iter().map(|_| ShapeRole::Open).collect();
         let sample = across[0].0;
         // What was measured stands in the row names, in the words around, or nowhere.
-        let in_names = first.kind == Kind::Words && {
+        let in_names = first.kind == ColumnKind::Words && {
             let heads: Vec<_> = self
                 .table
                 .grid
@@ -279,7 +279,7 @@ impl Shaper<'_> {
             (None, Unit::ONE)
         };
         let row_axis = if !time_down
-            && first.kind == Kind::Figures
+            && first.kind == ColumnKind::Figures
             && first.quantity.is_some()
             && first.quantity != Some(Quantity::WAVELENGTH)
             && first.quantity != Some(Quantity::INDEX)
@@ -306,7 +306,7 @@ impl Shaper<'_> {
             self.used(0, ColumnRole::Held, quantity, &time_unit);
         } else if let Some((quantity, unit)) = &row_axis {
             self.used(0, ColumnRole::Held, quantity, unit);
-        } else if first.kind == Kind::Figures {
+        } else if first.kind == ColumnKind::Figures {
             self.used(0, ColumnRole::Names, &Quantity::UNKNOWN, &Unit::ONE);
         }
         let x_decimals: Decimals = decimals_in_heads(across.iter().map(|(i, _, _)| {
@@ -318,7 +318,7 @@ impl Shaper<'_> {
         let names = self.row_names(&self.columns.iter().map(role).collect::<Vec<_>>());
         let names_samples = first.names_samples();
         let mut traces = Vec::with_capacity(rows);
-        let mut lacking: BTreeMap<(u32, u32), Lack> = BTreeMap::new();
+        let mut lacking: BTreeMap<(u32, u32), MissingCell> = BTreeMap::new();
         for gap in &self.table.grid.gaps {
             lacking.insert((gap.row, gap.column), gap.lack);
         }
@@ -423,7 +423,7 @@ impl Shaper<'_> {
                     );
                 }
                 trace.label = Some(label.unwrap_or_else(|| name.clone()));
-            } else if time_quantity.is_none() && first.kind == Kind::Figures {
+            } else if time_quantity.is_none() && first.kind == ColumnKind::Figures {
                 trace.label = Some(self.table.grid.figure(row, first.index).to_string());
             }
             if !trace.is_empty() {
@@ -471,15 +471,15 @@ impl Shaper<'_> {
         &mut self,
         across: &[(usize, f64, Option<Coordinate>)],
         unit: Option<Unit>,
-    ) -> Option<Draft> {
+    ) -> Option<RunDraft> {
         // Cells that are no numbers are no axis.
-        if self.columns[0].kind == Kind::Words && self.columns[0].clock.is_none() {
+        if self.columns[0].kind == ColumnKind::Words && self.columns[0].clock.is_none() {
             return None;
         }
         // `nm\s`: what runs down stands in front.
         // `nm` over `t/min`: the lower head names the times beside it.
         if let [.., (above, _), (lowest, _)] = self.columns[0].heads.as_slice() {
-            let (above, lowest) = (read_head(above), read_head(lowest));
+            let (above, lowest) = (read_column_header(above), read_column_header(lowest));
             let light = above
                 .quantity
                 .filter(|q| matches!(q.as_str(), "wavelength" | "wavenumber"));
@@ -533,7 +533,7 @@ impl Shaper<'_> {
                 labels,
             );
         }
-        let roles: Vec<Role> = self.columns.iter().map(|_| Role::Measured).collect();
+        let roles: Vec<ShapeRole> = self.columns.iter().map(|_| ShapeRole::Measured).collect();
         let mut traces = Vec::with_capacity(across.len());
         let first = across[0].0;
         let mut column = self.columns[first].clone();
@@ -616,7 +616,7 @@ fn number_over(column: &Column, first: &Column) -> Option<(f64, Option<Coordinat
         }
         // `time/min` in front of `0 2 4 8`, where the first column has as many heads.
         if first.heads.len() == column.heads.len() && first.heads.len() > 1 {
-            let name = read_head(&first.heads[level].0);
+            let name = read_column_header(&first.heads[level].0);
             match (name.quantity, name.unit) {
                 (Some(quantity), Some(unit)) => {
                     return Some((value, Some(Coordinate::new(quantity, unit, value))));

@@ -128,7 +128,7 @@ impl Shaper<'_> {
         }
         if column.stats.orderly()
             && let (Some(head), Ok(day)) = (&head, Unit::ucum("d"))
-            && words::is(List::Days, head)
+            && words::is(WordList::Days, head)
         {
             self.because
                 .push(format!("x is time in days: its header says `{}`", head.trim()));
@@ -145,7 +145,7 @@ impl Shaper<'_> {
     /// A running column whose head has a name and a unit that no axis of ours has keeps both: `Volume added (mL)`.
     fn own_name(&self, column: &Column) -> Option<(Quantity, Unit)> {
         let (text, _) = column.heads.last()?;
-        let (name, unit) = crate::head::split_unit(text)?;
+        let (name, unit) = crate::column_header::split_unit(text)?;
         let unit = unit::spelled(unit).one()?.clone();
         let known = [
             Quantity::WAVELENGTH,
@@ -376,7 +376,7 @@ impl Shaper<'_> {
                     alone && !head[at + form.len()..].starts_with(|c: char| c.is_alphanumeric() || c == ':')
                 })
             };
-            words::words_of(List::HoursAndMinutes).iter().any(form)
+            words::words_of(WordList::HoursAndMinutes).iter().any(form)
         }) || self.are_times_of_day(column);
         if said {
             self.because
@@ -402,7 +402,7 @@ impl Shaper<'_> {
             .map(|(text, _)| text.to_lowercase())
             .collect::<Vec<_>>()
             .join(" ");
-        let said = self.context.minutes_and_seconds || words::contains(List::MinutesAndSeconds, &head);
+        let said = self.context.minutes_and_seconds || words::contains(WordList::MinutesAndSeconds, &head);
         let step = column.stats.step.map(f64::abs);
         let by_interval = self
             .context
@@ -545,7 +545,7 @@ impl Shaper<'_> {
 
 fn is_peak_word(text: &str) -> bool {
     let lower = text.to_lowercase();
-    words::contains(List::Peak, &lower)
+    words::contains(WordList::Peak, &lower)
         || lower
             .split_whitespace()
             .any(|word| word == "pic" || word == "pics")

@@ -35,7 +35,10 @@ impl Shaper<'_> {
     /// Whether the readings beside a column are named by the wavelength that each was taken at, two of them at least.
     fn names_readings_by_wavelength(&self, y: usize) -> bool {
         let at = |column: &Column| {
-            let light = column.held.iter().find(|held| held.quantity == Quantity::WAVELENGTH)?;
+            let light = column
+                .held
+                .iter()
+                .find(|held| held.quantity == Quantity::WAVELENGTH)?;
             Some(light.value)
         };
         let beside = self.columns.iter().enumerate().filter(|(place, _)| *place != y);
@@ -54,7 +57,12 @@ impl Shaper<'_> {
     }
 
     /// What a measured column is of where nothing needs to be asked about it.
-    fn in_no_doubt(&mut self, y: usize, x_quantity: &Quantity, roles: &[Role]) -> Option<(Quantity, Unit)> {
+    fn in_no_doubt(
+        &mut self,
+        y: usize,
+        x_quantity: &Quantity,
+        roles: &[ShapeRole],
+    ) -> Option<(Quantity, Unit)> {
         let questions = std::mem::take(&mut self.questions);
         let (because, remarks) = (self.because.len(), self.remarks.len());
         self.unsettled = true;
@@ -70,7 +78,12 @@ impl Shaper<'_> {
 
     /// What a measured column is of.
     #[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
-    pub(super) fn y_meaning(&mut self, y: usize, x_quantity: &Quantity, roles: &[Role]) -> (Quantity, Unit) {
+    pub(super) fn y_meaning(
+        &mut self,
+        y: usize,
+        x_quantity: &Quantity,
+        roles: &[ShapeRole],
+    ) -> (Quantity, Unit) {
         let column = self.columns[y].clone();
         let head = column
             .heads
@@ -80,24 +93,28 @@ impl Shaper<'_> {
             .to_owned();
         let assumed = self.assumed_y();
         let quantity = match (&column.quantity, roles[y]) {
-            (Some(quantity), Role::Measured)
+            (Some(quantity), ShapeRole::Measured)
                 if !matches!(quantity.as_str(), "wavelength" | "wavenumber" | "energy" | "time") =>
             {
                 Some(quantity.clone())
             }
             // `α (cm-1)` over a wavelength: the unit alone made a wavenumber of it.
-            (Some(quantity), Role::Coordinate)
+            (Some(quantity), ShapeRole::Coordinate)
                 if *quantity == Quantity::WAVENUMBER && !says_wavenumber(&head) =>
             {
-                let name = crate::head::split_unit(&head).map_or(head.as_str(), |(name, _)| name);
+                let name = crate::column_header::split_unit(&head).map_or(head.as_str(), |(name, _)| name);
                 Some(Quantity::named(name.to_lowercase()))
             }
-            (Some(quantity), Role::Beside | Role::Open | Role::Coordinate) => Some(quantity.clone()),
+            (Some(quantity), ShapeRole::Beside | ShapeRole::Open | ShapeRole::Coordinate) => {
+                Some(quantity.clone())
+            }
             _ => None,
         };
         let quantity = quantity.filter(|named| !self.is_name_over_light(&column, named, x_quantity));
         // `Intensity` or `Car` behind `420 nm`, `520 nm`: readings are named by their wavelengths there, and it is none of them.
-        if quantity.as_ref().is_none_or(|named| named.as_str() == "intensity")
+        if quantity
+            .as_ref()
+            .is_none_or(|named| named.as_str() == "intensity")
             && assumed.is_none()
             && column.unit.is_none()
             && column.held.is_empty()
@@ -107,14 +124,18 @@ impl Shaper<'_> {
             && self.names_readings_by_wavelength(y)
         {
             let named = head.chars().any(char::is_alphabetic);
-            return if named { (named_as(&head), Unit::ONE) } else { self.ask_measured(&column) };
+            return if named {
+                (named_as(&head), Unit::ONE)
+            } else {
+                self.ask_measured(&column)
+            };
         }
         // An intensity may be of light that came through, was emitted or scattered: what was measured is asked.
         let intensity = quantity
             .as_ref()
             .is_some_and(|quantity| quantity.as_str() == "intensity");
         let quantity = quantity.filter(|_| !intensity);
-        let measured = roles[y] == Role::Measured || roles[y] == Role::Open;
+        let measured = roles[y] == ShapeRole::Measured || roles[y] == ShapeRole::Open;
         if (quantity.is_none() || measured)
             && let Some((meant, unit)) = assumed
         {
@@ -149,7 +170,7 @@ impl Shaper<'_> {
                     .is_some_and(|q| q.is_of_light() || *q == Quantity::RATE)
             }) || self.context.quantities.iter().any(Quantity::is_of_light);
             let (name, unit) = (text.trim().to_lowercase(), column.unit.clone());
-            if !measured && roles.iter().all(|role| *role != Role::Names) {
+            if !measured && roles.iter().all(|role| *role != ShapeRole::Names) {
                 self.ask_measured(&column);
             }
             // `min` is the least here, and no minute.
@@ -164,14 +185,16 @@ impl Shaper<'_> {
         if quantity.is_none() && left_open(&Quantity::ABSORBANCE) && left_open(&Quantity::TRANSMITTANCE) {
             return self.ask_measured(&column);
         }
-        // `First derivative of the spectrum` above a column `A`: what the line says of all values is asked.
+        // `FirstColumn derivative of the spectrum` above a column `A`: what the line says of all values is asked.
         if quantity.as_ref() == Some(&Quantity::ABSORBANCE)
             && assumed.is_none()
             && let Some(computed) = self.context.computed.clone()
-            && !self
-                .columns
-                .iter()
-                .any(|other| other.heads.iter().any(|(text, _)| crate::head::is_derived(text)))
+            && !self.columns.iter().any(|other| {
+                other
+                    .heads
+                    .iter()
+                    .any(|(text, _)| crate::column_header::is_derived(text))
+            })
         {
             return self.ask_named_around(&column, &computed);
         }
@@ -214,13 +237,13 @@ impl Shaper<'_> {
             return self.own_quantity(&column, &head, unit);
         }
         // What a reading should have been was not measured.
-        if words::is(List::Target, &head) {
+        if words::is(WordList::Target, &head) {
             return (named_as(&head), Unit::ONE);
         }
         // Beside a column that says what it is, a column of another name keeps its own.
         let others_told = roles.iter().enumerate().any(|(i, role)| {
             i != y
-                && *role == Role::Measured
+                && *role == ShapeRole::Measured
                 && self.columns[i]
                     .quantity
                     .as_ref()
@@ -228,7 +251,7 @@ impl Shaper<'_> {
         });
         // One of its headers may say it, where another is the name of a sample: `Absorbance` over `Dye A`.
         let said = column.heads.iter().rev().find_map(|(text, _)| {
-            let read = crate::head::read_head(text);
+            let read = crate::column_header::read_column_header(text);
             read.quantity.filter(|quantity| *quantity == Quantity::ABSORBANCE)
         });
         if let Some(quantity) = said.filter(|_| others_told && column.unit.is_none()) {
@@ -274,12 +297,13 @@ impl Shaper<'_> {
         }
         // What the lines around a table say of its readings holds for numbers that may be such: `% released` beside six
         // vessels is something else.
-        let suits = |column: &Column| fitting::fits_values(&Quantity::ABSORBANCE, &Unit::ABSORBANCE, &column.stats);
+        let suits =
+            |column: &Column| fitting::fits_values(&Quantity::ABSORBANCE, &Unit::ABSORBANCE, &column.stats);
         let of_something_else = || {
             let others = self.columns.iter().enumerate().filter(|(place, other)| {
                 *place != y
-                    && matches!(roles[*place], Role::Open | Role::Measured)
-                    && other.kind == Kind::Figures
+                    && matches!(roles[*place], ShapeRole::Open | ShapeRole::Measured)
+                    && other.kind == ColumnKind::Figures
                     && suits(other)
             });
             has_words && column.held.is_empty() && !suits(&column) && others.count() >= 2
@@ -314,7 +338,8 @@ impl Shaper<'_> {
             "emission" | "intensity" | "counts" | "fluorescence"
         );
         let settled = self.source.assume().get("decimal").is_some();
-        let localized = dialect.sep == super::super::dialect::Sep::Semicolon && dialect.style == Style::POINT;
+        let localized =
+            dialect.sep == super::super::dialect::Delimiter::Semicolon && dialect.style == Style::POINT;
         if !counts || settled || column.stats.whole || !localized {
             return;
         }
@@ -323,7 +348,10 @@ impl Shaper<'_> {
             let all = &self.decimals[self.table.grid.place(column.index)];
             all.iter().all(|&(_, digits)| digits == 3) && column.stats.min.abs() >= 1.0
         };
-        let mut figures = self.columns.iter().filter(|column| column.kind == Kind::Figures);
+        let mut figures = self
+            .columns
+            .iter()
+            .filter(|column| column.kind == ColumnKind::Figures);
         if figures.any(|column| !column.stats.whole && !grouped(column)) {
             return;
         }
@@ -345,7 +373,7 @@ impl Shaper<'_> {
         let Some(label) = column
             .label
             .as_deref()
-            .filter(|label| words::is(List::Spread, label))
+            .filter(|label| words::is(WordList::Spread, label))
         else {
             return false;
         };
@@ -403,13 +431,13 @@ impl Shaper<'_> {
     /// The quantity of a column whose unit is none of absorbance: its own name. Where its word says absorbance, one of the
     /// two is wrong, and which is asked.
     fn own_quantity(&mut self, column: &Column, head: &str, unit: Unit) -> (Quantity, Unit) {
-        let name = crate::head::split_unit(head)
+        let name = crate::column_header::split_unit(head)
             .map_or(head, |(name, _)| name)
             .trim();
         let contradicts = column.quantities_possible.iter().any(Quantity::is_of_light);
         let per_length = unit.converts_to(&Unit::PER_CENTIMETRE);
         // `220 nm [1/m]`: a coefficient at a wavelength, which is no name.
-        let said = read_head(name);
+        let said = read_column_header(name);
         let only_held = said.quantity.is_none() && said.label.is_none() && !said.held.is_empty();
         let quantity = if (contradicts || only_held) && per_length {
             Quantity::named("absorption-coefficient")
@@ -501,10 +529,10 @@ impl Shaper<'_> {
             }
         }
         let ledger = self.weigh_column(column);
-        let about = crate::evidence::Target::Column(column.index + 1);
+        let about = crate::evidence::EvidenceTarget::Column(column.index + 1);
         let role = |offer: &fitting::Offer| match axis {
-            "x" => crate::evidence::Role::Axis(offer.quantity.clone()),
-            _ => crate::evidence::Role::Measured(offer.quantity.clone()),
+            "x" => crate::evidence::TableRole::Axis(offer.quantity.clone()),
+            _ => crate::evidence::TableRole::Measured(offer.quantity.clone()),
         };
         // Of two alike the more usual one stays first.
         offers.sort_by_key(|offer| std::cmp::Reverse(ledger.balance(about, &role(offer))));
@@ -530,7 +558,7 @@ impl Shaper<'_> {
         let title = self.context.scaled.as_ref().filter(|_| quantity.is_of_light());
         let Some((head, power)) = heads
             .chain(title)
-            .filter_map(|text| Some((text.trim().to_owned(), crate::head::scale_of(text)?)))
+            .filter_map(|text| Some((text.trim().to_owned(), crate::column_header::scale_of(text)?)))
             .next()
         else {
             return false;
@@ -676,7 +704,8 @@ impl Shaper<'_> {
         if self.context.percent || column.stats.max > 2.0 {
             return Unit::PERCENT;
         }
-        let head_says = |(text, _): &(String, Span)| words::contains(List::Fraction, &text.to_lowercase());
+        let head_says =
+            |(text, _): &(String, Span)| words::contains(WordList::Fraction, &text.to_lowercase());
         if self.context.fraction || column.heads.iter().any(head_says) {
             self.because_once("it is a fraction of one: that is said in words");
             return Unit::ONE;
@@ -698,8 +727,8 @@ impl Shaper<'_> {
 
 /// Whether a head names a wavenumber by word or symbol, not by its unit alone.
 fn says_wavenumber(head: &str) -> bool {
-    let name = crate::head::split_unit(head).map_or(head, |(name, _)| name);
-    read_head(name).quantity == Some(Quantity::WAVENUMBER)
+    let name = crate::column_header::split_unit(head).map_or(head, |(name, _)| name);
+    read_column_header(name).quantity == Some(Quantity::WAVENUMBER)
 }
 
 /// A quantity under the name that its header gives it: without blanks about a minus sign, which names of columns do not keep.
@@ -713,7 +742,7 @@ fn is_error_word(text: &str) -> bool {
         .trim()
         .trim_end_matches(['.', '%', ' ', '(', ')', '[', ']'])
         .to_lowercase();
-    words::words_of(List::Error).contains(&text)
+    words::words_of(WordList::Error).contains(&text)
 }
 
 /// Whether two headers begin with the same word and go on behind it: `std wavelength (nm)`, `std absorbance`.

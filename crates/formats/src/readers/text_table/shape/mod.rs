@@ -33,22 +33,22 @@ use curvary_record::{
 use self::curves::sentinel_of;
 pub(super) use self::several::{goes_on, put_behind};
 use self::template::Glance;
-use self::verdict::{NOT_A_MEASUREMENT, Verdict};
+use self::verdict::{NOT_A_MEASUREMENT, TableVerdict};
 use super::columns::{Column, Stats, corner_heads, describe, give_meaning, hear_vocabulary};
 use super::context::Context;
 use super::explain::columns_told;
-use super::grid::{Gap, Kind, Lack, decimals_of};
+use super::grid::{ColumnKind, Gap, MissingCell, decimals_of};
 use super::number::Style;
-use super::scan::{Table, leading_number};
+use super::scan::{ScannedTable, leading_number};
 use crate::Source;
-use crate::evidence::{Evidence, Ledger, Target, Template};
+use crate::column_header::read_column_header;
+use crate::evidence::{Evidence, EvidenceTarget, Ledger, Template};
 use crate::explanation::{ColumnPart, ColumnRole};
-use crate::head::read_head;
-use crate::words::{self, List};
+use crate::words::{self, WordList};
 
 /// A run in the making.
 #[derive(Clone, Debug)]
-pub(super) struct Draft {
+pub(super) struct RunDraft {
     pub(super) technique: Technique,
     pub(super) traces: Vec<Trace>,
     /// What is said of this run alone, where one line speaks of several side by side.
@@ -61,8 +61,8 @@ pub(super) struct Draft {
 }
 
 /// What a table turned out to be.
-pub(super) enum Shaped {
-    Runs(Vec<Draft>),
+pub(super) enum TableReading {
+    Runs(Vec<RunDraft>),
     /// No measurement of absorbance, for this reason.
     Other(String),
 }
@@ -76,14 +76,14 @@ const SCAN_FROM: usize = 5;
 /// Shapes one table. Where `told` is given, it notes what each column was taken for.
 pub(super) fn shape(
     source: &Source,
-    table: &Table,
+    table: &ScannedTable,
     context: &Context,
     told: Option<&mut (Vec<ColumnPart>, Vec<Evidence>)>,
-) -> Shaped {
+) -> TableReading {
     let order = source.assume().get("date").and_then(moment::Order::named);
     let mut shaper = Shaper::of(source, table, context, order);
     if let Err(reason) = give_meaning(&mut shaper.columns, source.told()) {
-        return Shaped::Other(reason);
+        return TableReading::Other(reason);
     }
     let left_out = hear_vocabulary(&mut shaper.columns, source);
     shaper.remarks.extend(left_out);
@@ -97,11 +97,11 @@ pub(super) fn shape(
 
 /// Where the columns behind an empty one without a header begin, if names begin a table of its own there: standards on the
 /// left, the samples on the right.
-fn apart_at_an_empty_column(columns: &[Column], table: &Table) -> Option<usize> {
+fn apart_at_an_empty_column(columns: &[Column], table: &ScannedTable) -> Option<usize> {
     let grid = &table.grid;
     let empty = |index: usize| match grid.kinds[index] {
-        Kind::Figures => grid.column(index).all(f64::is_nan),
-        Kind::Words => grid.words(index).iter().all(|span| span.start == span.end),
+        ColumnKind::Figures => grid.column(index).all(f64::is_nan),
+        ColumnKind::Words => grid.words(index).iter().all(|span| span.start == span.end),
     };
     let headed = |column: &Column| !column.heads.is_empty();
     let gap = |pair: &[Column]| (pair[0].index + 1..pair[1].index).any(empty);
@@ -110,14 +110,18 @@ fn apart_at_an_empty_column(columns: &[Column], table: &Table) -> Option<usize> 
     let names = right.first().filter(|column| headed(column))?;
     /// Fewer rows are a remark beside the table.
     const FEWEST_ROWS: usize = 3;
-    let measured =
-        |column: &Column| headed(column) && column.kind == Kind::Figures && column.stats.count >= FEWEST_ROWS;
-    let apart = names.kind == Kind::Words && names.clock.is_none() && right.iter().any(measured);
+    let measured = |column: &Column| {
+        headed(column) && column.kind == ColumnKind::Figures && column.stats.count >= FEWEST_ROWS
+    };
+    let apart = names.kind == ColumnKind::Words && names.clock.is_none() && right.iter().any(measured);
     (apart && left.len() >= 2 && left.iter().all(headed)).then_some(at)
 }
 
 /// Shapes the parts of a table that stand side by side, each as a table of its own.
-fn shape_apart(parts: [Shaper<'_>; 2], mut told: Option<&mut (Vec<ColumnPart>, Vec<Evidence>)>) -> Shaped {
+fn shape_apart(
+    parts: [Shaper<'_>; 2],
+    mut told: Option<&mut (Vec<ColumnPart>, Vec<Evidence>)>,
+) -> TableReading {
     let table = parts[0].table;
     let mut drafts = Vec::new();
     let mut reason = None;
@@ -137,8 +141,8 @@ fn shape_apart(parts: [Shaper<'_>; 2], mut told: Option<&mut (Vec<ColumnPart>, V
             told.1.append(&mut own.1);
         }
         match shaped {
-            Shaped::Runs(mut found) => drafts.append(&mut found),
-            Shaped::Other(why) => reason = Some(why),
+            TableReading::Runs(mut found) => drafts.append(&mut found),
+            TableReading::Other(why) => reason = Some(why),
         }
     }
     match (drafts.first_mut(), reason) {
@@ -151,15 +155,18 @@ fn shape_apart(parts: [Shaper<'_>; 2], mut told: Option<&mut (Vec<ColumnPart>, V
                 )
                 .at(line, "the table begins here"),
             );
-            Shaped::Runs(drafts)
+            TableReading::Runs(drafts)
         }
-        (None, Some(why)) => Shaped::Other(why),
-        _ => Shaped::Runs(drafts),
+        (None, Some(why)) => TableReading::Other(why),
+        _ => TableReading::Runs(drafts),
     }
 }
 
 /// Shapes a table whose columns have their meanings.
-fn shape_columns(mut shaper: Shaper<'_>, told: Option<&mut (Vec<ColumnPart>, Vec<Evidence>)>) -> Shaped {
+fn shape_columns(
+    mut shaper: Shaper<'_>,
+    told: Option<&mut (Vec<ColumnPart>, Vec<Evidence>)>,
+) -> TableReading {
     shaper.uses = vec![None; shaper.columns.len()];
     shaper.hear_columns();
     shaper.take_ranges();
@@ -168,7 +175,7 @@ fn shape_columns(mut shaper: Shaper<'_>, told: Option<&mut (Vec<ColumnPart>, Vec
     // Curves take what they need out of the columns, so the ledger that is told is that of the beginning.
     let ledger = told.is_some().then(|| {
         let mut ledger = shaper.weigh();
-        let roles: Vec<Role> = shaper.columns.iter().map(role).collect();
+        let roles: Vec<ShapeRole> = shaper.columns.iter().map(role).collect();
         let coordinates = coordinates(&roles);
         for sign in shaper.weigh_templates(&Glance::of(&roles, &coordinates)).iter() {
             ledger.note(sign.clone());
@@ -176,13 +183,16 @@ fn shape_columns(mut shaper: Shaper<'_>, told: Option<&mut (Vec<ColumnPart>, Vec
         ledger
     });
     let mut shaped = shaper.run();
-    if let Shaped::Runs(drafts) = &mut shaped
+    if let TableReading::Runs(drafts) = &mut shaped
         && let Some(draft) = drafts.first_mut()
     {
         draft.remarks.extend(shaper.tell_unused());
     }
     if let (Some(told), Some(ledger)) = (told, ledger) {
-        *told = (shaper.tell_columns(&shaped, &ledger), ledger.on(Target::Table));
+        *told = (
+            shaper.tell_columns(&shaped, &ledger),
+            ledger.on(EvidenceTarget::Table),
+        );
     }
     shaped
 }
@@ -192,7 +202,7 @@ pub(super) type ColumnUse = (ColumnRole, Quantity, Unit);
 
 struct Shaper<'a> {
     source: &'a Source,
-    table: &'a Table,
+    table: &'a ScannedTable,
     context: &'a Context,
     columns: Vec<Column>,
     /// What a word that stands in every row says was measured.
@@ -219,7 +229,7 @@ struct Shaper<'a> {
 
 /// What a column is for.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Role {
+enum ShapeRole {
     /// It may run: a wavelength, a time, a concentration.
     Coordinate,
     /// It was measured.
@@ -234,12 +244,12 @@ enum Role {
     Open,
 }
 
-fn role(column: &Column) -> Role {
-    if column.kind == Kind::Words {
+fn role(column: &Column) -> ShapeRole {
+    if column.kind == ColumnKind::Words {
         return if column.clock.is_some() {
-            Role::Coordinate
+            ShapeRole::Coordinate
         } else {
-            Role::Names
+            ShapeRole::Names
         };
     }
     let holds_light = column
@@ -250,36 +260,37 @@ fn role(column: &Column) -> Role {
     let in_its_own_head = column
         .heads
         .last()
-        .is_none_or(|(text, _)| column.heads.len() == 1 || !read_head(text).held.is_empty());
+        .is_none_or(|(text, _)| column.heads.len() == 1 || !read_column_header(text).held.is_empty());
     match column.quantity.as_ref().map(Quantity::as_str) {
         Some("wavelength" | "wavenumber" | "energy" | "time") if holds_light && in_its_own_head => {
-            Role::Measured
+            ShapeRole::Measured
         }
-        Some("wavelength" | "wavenumber" | "energy" | "time" | "concentration") => Role::Coordinate,
-        Some("absorbance" | "transmittance" | "reflectance" | "rate") => Role::Measured,
-        Some("index" | "sample" | "replicate") => Role::Counter,
+        Some("wavelength" | "wavenumber" | "energy" | "time" | "concentration") => ShapeRole::Coordinate,
+        Some("absorbance" | "transmittance" | "reflectance" | "rate") => ShapeRole::Measured,
+        Some("index" | "sample" | "replicate") => ShapeRole::Counter,
         // `ok` over 1 and 0 tells which rows are good.
-        Some("flag") if is_yes_or_no(column) => Role::Counter,
-        Some("temperature" | "ph") => Role::Beside,
+        Some("flag") if is_yes_or_no(column) => ShapeRole::Counter,
+        Some("temperature" | "ph") => ShapeRole::Beside,
         Some(_)
             if column
                 .heads
                 .last()
-                .is_some_and(|(text, _)| crate::head::is_derived_of_light(text)) =>
+                .is_some_and(|(text, _)| crate::column_header::is_derived_of_light(text)) =>
         {
-            Role::Measured
+            ShapeRole::Measured
         }
-        Some(_) => Role::Open,
-        None if holds_light => Role::Measured,
+        Some(_) => ShapeRole::Open,
+        None if holds_light => ShapeRole::Measured,
         None if column.stats.whole
             && column.stats.rising
             && column.heads.last().is_some_and(|(text, _)| {
-                words::is(List::Counter, text) || words::is(List::Numbered, text) && column.stats.step == Some(1.0)
+                words::is(WordList::Counter, text)
+                    || words::is(WordList::Numbered, text) && column.stats.step == Some(1.0)
             }) =>
         {
-            Role::Counter
+            ShapeRole::Counter
         }
-        None => Role::Open,
+        None => ShapeRole::Open,
     }
 }
 
@@ -287,14 +298,24 @@ fn role(column: &Column) -> Role {
 fn is_series_of_doses(values: &[f64]) -> bool {
     let values: Vec<f64> = values.iter().copied().filter(|value| !value.is_nan()).collect();
     // Digits without the zeros in front and behind: `0.50` has one.
-    let digits = |value: &f64| format!("{:e}", value.abs()).split('e').next().map_or(0, |digits| digits.len() - usize::from(digits.contains('.')));
+    let digits = |value: &f64| {
+        format!("{:e}", value.abs())
+            .split('e')
+            .next()
+            .map_or(0, |digits| digits.len() - usize::from(digits.contains('.')))
+    };
     let round = values.iter().filter(|value| digits(value) <= 1).count();
     let even = |of: &dyn Fn(f64, f64) -> f64, values: &[f64]| {
         let steps: Vec<f64> = values.windows(2).map(|pair| of(pair[0], pair[1])).collect();
-        steps.len() >= 2 && steps.iter().all(|step| (step - steps[0]).abs() <= 0.02 * steps[0].abs())
+        steps.len() >= 2
+            && steps
+                .iter()
+                .all(|step| (step - steps[0]).abs() <= 0.02 * steps[0].abs())
     };
     let positive: Vec<f64> = values.iter().copied().filter(|value| *value > 0.0).collect();
-    round * 2 >= values.len() || even(&|one, other| other - one, &values) || even(&|one, other| other / one, &positive)
+    round * 2 >= values.len()
+        || even(&|one, other| other - one, &values)
+        || even(&|one, other| other / one, &positive)
 }
 
 /// What the header in a corner says was measured, and where: `Extinktion 540 nm`, or the first of its two names,
@@ -309,14 +330,17 @@ fn measured_in_corner(text: &str) -> Option<(Quantity, Vec<Coordinate>)> {
 }
 
 /// The columns that may run by their headers.
-fn coordinates(roles: &[Role]) -> Vec<usize> {
-    let runs = |&i: &usize| roles[i] == Role::Coordinate;
+fn coordinates(roles: &[ShapeRole]) -> Vec<usize> {
+    let runs = |&i: &usize| roles[i] == ShapeRole::Coordinate;
     (0..roles.len()).filter(runs).collect()
 }
 
 /// Whether a column holds nothing but ones and zeros.
 fn is_yes_or_no(column: &Column) -> bool {
-    column.kind == Kind::Figures && column.stats.whole && column.stats.min >= 0.0 && column.stats.max <= 1.0
+    column.kind == ColumnKind::Figures
+        && column.stats.whole
+        && column.stats.min >= 0.0
+        && column.stats.max <= 1.0
 }
 
 /// Quantities that make a table one of light absorbed.
@@ -326,7 +350,12 @@ fn of_the_trade(quantity: &Quantity) -> bool {
 
 impl<'a> Shaper<'a> {
     /// A table with its columns described. `order` is that of day and month in dates, where it is settled.
-    fn of(source: &'a Source, table: &'a Table, context: &'a Context, order: Option<moment::Order>) -> Self {
+    fn of(
+        source: &'a Source,
+        table: &'a ScannedTable,
+        context: &'a Context,
+        order: Option<moment::Order>,
+    ) -> Self {
         let (values, stats) = table.grid.all_columns();
         let columns = describe(source.text(), table, &stats, order);
         Self {
@@ -351,7 +380,7 @@ impl<'a> Shaper<'a> {
 }
 
 impl Shaper<'_> {
-    fn run(&mut self) -> Shaped {
+    fn run(&mut self) -> TableReading {
         if let Some(&row) = self.summed.first() {
             self.remarks.push(
                 Diagnostic::note(
@@ -369,14 +398,14 @@ impl Shaper<'_> {
         self.hear_rates();
         self.unswap();
         let verdict = self.verdict();
-        if let Verdict::Other(reason) = verdict {
-            return Shaped::Other(reason);
+        if let TableVerdict::Other(reason) = verdict {
+            return TableReading::Other(reason);
         }
         let shaped = self.shaped();
         match (verdict, shaped) {
-            (Verdict::Open, Shaped::Runs(mut drafts)) => {
+            (TableVerdict::Open, TableReading::Runs(mut drafts)) => {
                 // Where an axis is known, what was measured over it is asked, and that is enough.
-                let axis = |draft: &Draft| {
+                let axis = |draft: &RunDraft| {
                     draft.traces.iter().any(|trace| {
                         trace.x.quantity != Quantity::UNKNOWN && trace.x.quantity != Quantity::INDEX
                     })
@@ -392,26 +421,26 @@ impl Shaper<'_> {
                         .questions
                         .extend(self.questions.last().cloned().filter(|_| open));
                 }
-                Shaped::Runs(drafts)
+                TableReading::Runs(drafts)
             }
             (_, shaped) => shaped,
         }
     }
 
     /// The curves of a table that may be a measurement.
-    fn shaped(&mut self) -> Shaped {
+    fn shaped(&mut self) -> TableReading {
         if let Some((code, readings)) = &self.table.open {
             self.ask_dialect(code.clone(), readings);
             // Where no reading is known that would be right, no number is given.
             if readings.len() < 2 {
                 let draft = self.finish(Technique::UNKNOWN, Vec::new());
-                return Shaped::Runs(vec![draft]);
+                return TableReading::Runs(vec![draft]);
             }
         }
         if self.columns.len() == 1 && self.table.grid.columns() == 1 {
             return self.column_alone();
         }
-        let roles: Vec<Role> = self.columns.iter().map(role).collect();
+        let roles: Vec<ShapeRole> = self.columns.iter().map(role).collect();
         let coordinates = coordinates(&roles);
         // The ways that may fit, the likeliest first; one that the cells do not go into leaves the turn to the next.
         for (template, _) in self.templates(&Glance::of(&roles, &coordinates)) {
@@ -430,9 +459,9 @@ impl Shaper<'_> {
                     let mut roles = roles.clone();
                     if xs.is_empty() {
                         for &computed in &coordinates {
-                            let figures = self.columns[computed].kind == Kind::Figures;
+                            let figures = self.columns[computed].kind == ColumnKind::Figures;
                             if figures && self.columns[computed].quantity == Some(Quantity::CONCENTRATION) {
-                                roles[computed] = Role::Open;
+                                roles[computed] = ShapeRole::Open;
                             }
                         }
                     }
@@ -440,22 +469,22 @@ impl Shaper<'_> {
                 }
             };
             if let Some(drafts) = built {
-                return Shaped::Runs(drafts);
+                return TableReading::Runs(drafts);
             }
         }
-        Shaped::Other("no curve".to_owned())
+        TableReading::Other("no curve".to_owned())
     }
 
     /// The columns of these that may run: elapsed numbers beside clock times are the axis, and what was computed from the
     /// readings is none.
-    fn running(&self, coordinates: &[usize], roles: &[Role]) -> Vec<usize> {
+    fn running(&self, coordinates: &[usize], roles: &[ShapeRole]) -> Vec<usize> {
         if self.is_computed(coordinates, roles) {
             return Vec::new();
         }
         let figures: Vec<usize> = coordinates
             .iter()
             .copied()
-            .filter(|&i| self.columns[i].kind == Kind::Figures)
+            .filter(|&i| self.columns[i].kind == ColumnKind::Figures)
             .collect();
         let timed = |&i: &usize| self.columns[i].quantity == Some(Quantity::TIME);
         if figures.len() < coordinates.len() && figures.iter().any(timed) {
@@ -466,7 +495,7 @@ impl Shaper<'_> {
     }
 
     /// Curves over one column, or readings of their own where none runs.
-    fn curves_or_readings(&mut self, mut xs: Vec<usize>, roles: &[Role]) -> Shaped {
+    fn curves_or_readings(&mut self, mut xs: Vec<usize>, roles: &[ShapeRole]) -> TableReading {
         // A coordinate that never changes is held, not run over.
         let alone = xs.len() < 2;
         xs.retain(|&i| {
@@ -483,7 +512,7 @@ impl Shaper<'_> {
                 .as_ref()
                 .is_some_and(|q| matches!(q.as_str(), "wavelength" | "wavenumber" | "time"));
             let times = xs.is_empty() && self.is_like_times(column);
-            times || named && column.kind == Kind::Words && column.clock.is_none()
+            times || named && column.kind == ColumnKind::Words && column.clock.is_none()
         }) {
             let labels = self.label_at(&axis.clone(), "this column");
             let head = axis
@@ -497,7 +526,7 @@ impl Shaper<'_> {
                 labels,
             );
             let draft = self.finish(Technique::UNKNOWN, Vec::new());
-            return Shaped::Runs(vec![draft]);
+            return TableReading::Runs(vec![draft]);
         }
         // A coordinate that never changes is held where a temperature or a pH beside it runs: a melting curve.
         let constant = |i: usize| {
@@ -522,16 +551,17 @@ impl Shaper<'_> {
                 labels,
             );
             let draft = self.finish(Technique::UNKNOWN, Vec::new());
-            return Shaped::Runs(vec![draft]);
+            return TableReading::Runs(vec![draft]);
         }
-        let beside = (0..roles.len()).find(|&i| roles[i] == Role::Beside && self.columns[i].stats.orderly());
+        let beside =
+            (0..roles.len()).find(|&i| roles[i] == ShapeRole::Beside && self.columns[i].stats.orderly());
         let x = match (xs.as_slice(), beside) {
             ([x], Some(beside)) if constant(*x) => Some(beside),
             ([x, ..], _) => Some(*x),
             // A word in every row beside a temperature that runs tells the phase, and the row number is no axis.
             ([], Some(beside))
-                if roles.contains(&Role::Measured)
-                    && roles.contains(&Role::Names)
+                if roles.contains(&ShapeRole::Measured)
+                    && roles.contains(&ShapeRole::Names)
                     && self.columns[beside].stats.count >= 4
                     && !self.named_one_by_one(roles) =>
             {
@@ -539,9 +569,9 @@ impl Shaper<'_> {
             }
             // So is the count of the rows, `No.,Temp (C),Abs`.
             ([], Some(beside))
-                if roles.contains(&Role::Measured)
-                    && roles.contains(&Role::Counter)
-                    && !roles.contains(&Role::Names)
+                if roles.contains(&ShapeRole::Measured)
+                    && roles.contains(&ShapeRole::Counter)
+                    && !roles.contains(&ShapeRole::Names)
                     && self.is_swept(beside) =>
             {
                 Some(beside)
@@ -562,15 +592,17 @@ impl Shaper<'_> {
                 // Remarks beside a temperature that rises all the way part no curves, nor do words behind all readings of
                 // anything that does: colours of the rows.
                 let behind = || {
-                    let last = roles.iter().rposition(|role| matches!(role, Role::Measured | Role::Open));
-                    let names = roles.iter().position(|role| *role == Role::Names);
+                    let last = roles
+                        .iter()
+                        .rposition(|role| matches!(role, ShapeRole::Measured | ShapeRole::Open));
+                    let names = roles.iter().position(|role| *role == ShapeRole::Names);
                     last.zip(names).is_some_and(|(last, names)| names > last)
                 };
-                let melting = self.columns[x].stats.orderly() && (roles[x] == Role::Beside || behind());
-                if (roles.contains(&Role::Names) && !melting || split)
+                let melting = self.columns[x].stats.orderly() && (roles[x] == ShapeRole::Beside || behind());
+                if (roles.contains(&ShapeRole::Names) && !melting || split)
                     && let Some(draft) = self.long_form(&[x], roles)
                 {
-                    return Shaped::Runs(vec![draft]);
+                    return TableReading::Runs(vec![draft]);
                 }
                 self.one_axis(x, roles)
             }
@@ -597,7 +629,7 @@ impl Shaper<'_> {
 
     /// Whether the only coordinates are concentrations that were computed from the readings beside them: samples in any
     /// order, each read at several wavelengths.
-    fn is_computed(&self, xs: &[usize], roles: &[Role]) -> bool {
+    fn is_computed(&self, xs: &[usize], roles: &[ShapeRole]) -> bool {
         let Some(x) = xs.first() else { return false };
         let all = xs
             .iter()
@@ -614,14 +646,14 @@ impl Shaper<'_> {
         // Behind the only reading it may have been computed from it as well.
         let behind = roles
             .iter()
-            .position(|role| *role == Role::Measured)
+            .position(|role| *role == ShapeRole::Measured)
             .is_some_and(|y| y < *x);
         // What was diluted was read off a line.
         let diluted = self.columns.iter().any(|column| {
             let head = column.heads.last().map_or("", |(text, _)| text.trim());
             words::field_of(head) == Some("dilution")
         });
-        all && roles.contains(&Role::Names)
+        all && roles.contains(&ShapeRole::Names)
             && if behind && (diluted || self.is_worked_out(*x)) {
                 true
             } else if xs.len() > 1 {
@@ -638,12 +670,24 @@ impl Shaper<'_> {
     /// standards and its numbers are no round ones: what somebody calls `Teich` was measured, and not weighed in.
     fn is_worked_out(&self, x: usize) -> bool {
         let column = &self.columns[x];
-        if column.heads.iter().any(|(head, _)| words::contains(List::WorkedOut, head)) {
+        if column
+            .heads
+            .iter()
+            .any(|(head, _)| words::contains(WordList::WorkedOut, head))
+        {
             return true;
         }
         let text = self.source.text();
-        let standard = |span: &Span| words::begins(List::StandardSample, &text[span.range()].trim().to_lowercase());
-        let names = self.columns.iter().find(|column| column.kind == Kind::Words && !self.is_sparse(column));
+        let standard = |span: &Span| {
+            words::begins(
+                WordList::StandardSample,
+                &text[span.range()].trim().to_lowercase(),
+            )
+        };
+        let names = self
+            .columns
+            .iter()
+            .find(|column| column.kind == ColumnKind::Words && !self.is_sparse(column));
         names.is_some_and(|names| {
             let cells = self.table.grid.words(names.index);
             let blank = |span: &Span| words::is_blank(text[span.range()].trim());
@@ -652,7 +696,7 @@ impl Shaper<'_> {
     }
 
     /// Whether a column is a measured one times one factor, but for rounding: no readings of standards are.
-    fn is_proportional(&self, x: usize, roles: &[Role]) -> bool {
+    fn is_proportional(&self, x: usize, roles: &[ShapeRole]) -> bool {
         const FEWEST: usize = 3;
         let decimals = |place: usize| {
             let changes = &self.decimals[self.table.grid.place(self.columns[place].index)];
@@ -661,7 +705,7 @@ impl Shaper<'_> {
         let half_digit = |place: usize| 0.5 * 10f64.powi(-i32::from(decimals(place)));
         let computed: Vec<f64> = self.table.grid.column(self.columns[x].index).collect();
         (0..roles.len())
-            .filter(|&y| roles[y] == Role::Measured && self.columns[y].kind == Kind::Figures)
+            .filter(|&y| roles[y] == ShapeRole::Measured && self.columns[y].kind == ColumnKind::Figures)
             .any(|y| {
                 let pairs: Vec<(f64, f64)> = self
                     .table
@@ -702,7 +746,7 @@ impl Shaper<'_> {
             return;
         };
         let coordinate = |column: &Column| column.quantity == Some(Quantity::CONCENTRATION);
-        let bare = |column: &Column| column.quantity.is_none() && column.kind == Kind::Figures;
+        let bare = |column: &Column| column.quantity.is_none() && column.kind == ColumnKind::Figures;
         if self.columns.iter().filter(|column| coordinate(column)).count() != 1
             || !self
                 .columns
@@ -737,7 +781,7 @@ impl Shaper<'_> {
             .collect();
         for (key, value) in pairs {
             let bare = text[key.range()].trim_end().trim_end_matches([':', '=']).len();
-            crate::header::claim(
+            crate::preamble::claim(
                 &mut self.own,
                 &mut self.questions,
                 self.source,
@@ -752,7 +796,7 @@ impl Shaper<'_> {
     /// Whether a column holds keys of the trade in some of the rows, and the next one their values.
     fn are_keys(&self, place: usize) -> bool {
         let text = self.source.text();
-        let bare = |column: &Column| column.kind == Kind::Words && column.heads.is_empty();
+        let bare = |column: &Column| column.kind == ColumnKind::Words && column.heads.is_empty();
         let [keys, values] = [&self.columns[place], &self.columns[place + 1]];
         if !bare(keys) || !bare(values) {
             return false;
@@ -771,8 +815,8 @@ impl Shaper<'_> {
             .iter()
             .filter(|key| {
                 let key = key.trim_end_matches([':', '=']).trim_end();
-                let name = crate::head::split_unit(key).map_or(key, |(name, _)| name);
-                crate::header::is_known(key) || crate::header::is_known(name)
+                let name = crate::column_header::split_unit(key).map_or(key, |(name, _)| name);
+                crate::preamble::is_known(key) || crate::preamble::is_known(name)
             })
             .count();
         paired && known >= 2 && known * 2 >= filled.len()
@@ -797,7 +841,7 @@ impl Shaper<'_> {
             let Some((_, head)) = column.heads.last() else {
                 continue;
             };
-            if column.kind != Kind::Words || column.clock.is_some() {
+            if column.kind != ColumnKind::Words || column.clock.is_some() {
                 continue;
             }
             let words = self.table.grid.words(column.index);
@@ -814,7 +858,7 @@ impl Shaper<'_> {
                 self.over_all.get_or_insert(quantity);
                 self.uses[place] = Some((ColumnRole::Names, Quantity::UNKNOWN, Unit::ONE));
             } else if field.is_some() {
-                crate::header::claim(
+                crate::preamble::claim(
                     &mut self.own,
                     &mut self.questions,
                     self.source,
@@ -833,9 +877,10 @@ impl Shaper<'_> {
             return;
         };
         let head = match (corner.kind, corner.heads.as_slice()) {
-            (Kind::Words, [.., (text, _)]) if corner.clock.is_none() => text,
-            (Kind::Figures, [(text, _), .., (lowest, _)])
-                if super::segments::is_axis(&read_head(lowest)) && read_head(text).unit.is_none() =>
+            (ColumnKind::Words, [.., (text, _)]) if corner.clock.is_none() => text,
+            (ColumnKind::Figures, [(text, _), .., (lowest, _)])
+                if super::segments::is_axis(&read_column_header(lowest))
+                    && read_column_header(text).unit.is_none() =>
             {
                 text
             }
@@ -857,7 +902,7 @@ impl Shaper<'_> {
                 .heads
                 .last()
                 .is_some_and(|(text, _)| super::scan::leading_number(text.trim()).is_some());
-            if column.kind == Kind::Figures && column.held.is_empty() && !numbered {
+            if column.kind == ColumnKind::Figures && column.held.is_empty() && !numbered {
                 column.held.clone_from(&held);
             }
         }
@@ -870,8 +915,8 @@ impl Shaper<'_> {
             let column = &self.columns[place];
             let unused = self.uses[place].is_none();
             let needless = match role(column) {
-                Role::Counter => true,
-                Role::Names => !self.is_measured_in_words(column),
+                ShapeRole::Counter => true,
+                ShapeRole::Names => !self.is_measured_in_words(column),
                 _ => column.stats.count == 0,
             };
             (unused && !needless).then(|| {
@@ -892,17 +937,17 @@ impl Shaper<'_> {
     }
 
     /// What each column was taken for, for those who ask.
-    fn tell_columns(&self, shaped: &Shaped, ledger: &Ledger) -> Vec<ColumnPart> {
+    fn tell_columns(&self, shaped: &TableReading, ledger: &Ledger) -> Vec<ColumnPart> {
         let because: Vec<String> = match shaped {
-            Shaped::Runs(drafts) => drafts.iter().flat_map(|draft| draft.because.clone()).collect(),
-            Shaped::Other(_) => Vec::new(),
+            TableReading::Runs(drafts) => drafts.iter().flat_map(|draft| draft.because.clone()).collect(),
+            TableReading::Other(_) => Vec::new(),
         };
         let otherwise = |place: usize| {
             let column = &self.columns[place];
             match role(column) {
-                Role::Counter => ColumnRole::Counter,
-                Role::Names if self.is_sparse(column) => ColumnRole::Flags,
-                Role::Names => ColumnRole::Names,
+                ShapeRole::Counter => ColumnRole::Counter,
+                ShapeRole::Names if self.is_sparse(column) => ColumnRole::Flags,
+                ShapeRole::Names => ColumnRole::Names,
                 _ => ColumnRole::LeftOut,
             }
         };
@@ -923,7 +968,7 @@ impl Shaper<'_> {
         }
     }
 
-    fn finish(&mut self, technique: Technique, traces: Vec<Trace>) -> Draft {
+    fn finish(&mut self, technique: Technique, traces: Vec<Trace>) -> RunDraft {
         for (quantity, mut columns) in std::mem::take(&mut self.untold_gaps) {
             columns.sort_unstable();
             columns.dedup();
@@ -931,7 +976,7 @@ impl Shaper<'_> {
         }
         let mut because = std::mem::take(&mut self.because);
         because.insert(0, self.table.grid.dialect.says());
-        Draft {
+        RunDraft {
             technique,
             traces: traces.into_iter().filter(|trace| !trace.is_empty()).collect(),
             fields: self.own.clone(),
@@ -944,11 +989,11 @@ impl Shaper<'_> {
 }
 
 /// The rows whose name says that they sum up others.
-fn summed_rows(text: &str, table: &Table, columns: &[Column]) -> std::collections::BTreeSet<usize> {
+fn summed_rows(text: &str, table: &ScannedTable, columns: &[Column]) -> std::collections::BTreeSet<usize> {
     let mut rows = std::collections::BTreeSet::new();
     for column in columns
         .iter()
-        .filter(|column| column.kind == Kind::Words && column.clock.is_none())
+        .filter(|column| column.kind == ColumnKind::Words && column.clock.is_none())
     {
         let spans = table.grid.words(column.index);
         // `max` behind one row of many is a flag.
@@ -957,7 +1002,7 @@ fn summed_rows(text: &str, table: &Table, columns: &[Column]) -> std::collection
             continue;
         }
         // The same few names stand in many rows.
-        let names = Names::of(text, &table.grid, column.index);
+        let names = ColumnNames::of(text, &table.grid, column.index);
         if names.are_kinds_of_peaks() {
             continue;
         }
@@ -980,14 +1025,14 @@ fn summed_rows(text: &str, table: &Table, columns: &[Column]) -> std::collection
 }
 
 /// The names in a column of words, each once.
-struct Names<'a> {
+struct ColumnNames<'a> {
     /// For each row the place of its name.
     of_row: &'a [u32],
     /// The first row of each name, and the name.
     words: Vec<(usize, &'a str)>,
 }
 
-impl<'a> Names<'a> {
+impl<'a> ColumnNames<'a> {
     fn of(text: &'a str, grid: &'a super::grid::Grid, column: usize) -> Self {
         let distinct = grid.distinct(text, column);
         Self {
@@ -1088,7 +1133,7 @@ impl<'a> Names<'a> {
     }
 }
 
-impl Names<'_> {
+impl ColumnNames<'_> {
     /// The rows of a name that comes again and again, each time with the means of the rows since the last time, in whatever
     /// language it is.
     fn means_again_and_again(&self, grid: &super::grid::Grid, columns: &[Column]) -> Vec<usize> {
@@ -1112,7 +1157,7 @@ impl Names<'_> {
         let decimals = grid.decimals();
         let figures: Vec<(usize, f64)> = columns
             .iter()
-            .filter(|column| column.kind == Kind::Figures)
+            .filter(|column| column.kind == ColumnKind::Figures)
             .map(|column| {
                 let rounding = super::grid::rounding_of(&decimals[grid.place(column.index)]);
                 (column.index, rounding)

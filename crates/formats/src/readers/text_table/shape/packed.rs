@@ -31,7 +31,7 @@ impl Shaper<'_> {
     /// Whether no column says what it is, and all lines but the last are full.
     fn is_bare_and_full(&self) -> bool {
         let bare = |column: &Column| {
-            column.kind == Kind::Figures
+            column.kind == ColumnKind::Figures
                 && column.clock.is_none()
                 && column.heads.is_empty()
                 && column.quantity.is_none()
@@ -81,9 +81,9 @@ impl Shaper<'_> {
     }
 
     /// The curve of such a table, where its words state the step or somebody has answered so.
-    pub(super) fn packed(&mut self) -> Option<Draft> {
+    pub(super) fn packed(&mut self) -> Option<RunDraft> {
         let begins = self.begins()?;
-        let roles: Vec<Role> = self.columns.iter().map(role).collect();
+        let roles: Vec<ShapeRole> = self.columns.iter().map(role).collect();
         let (values_from, x_quantity, x_unit) = match begins {
             Begins::WithX(_) => {
                 let (quantity, unit) = self.x_meaning(0);
@@ -157,7 +157,7 @@ impl Shaper<'_> {
                 .split([' ', '\t', ':', '=', ';', '(', ')'])
                 .filter(|w| !w.is_empty())
                 .collect();
-            let is_step = |word: &str| words::begins(List::Step, &word.to_lowercase());
+            let is_step = |word: &str| words::begins(WordList::Step, &word.to_lowercase());
             let is_this = |word: &str| {
                 word.trim_end_matches([',', '.'])
                     .replace(',', ".")

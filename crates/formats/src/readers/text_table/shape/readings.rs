@@ -76,14 +76,14 @@ impl Shaper<'_> {
         );
     }
 
-    pub(super) fn row_names(&self, roles: &[Role]) -> Option<Vec<String>> {
+    pub(super) fn row_names(&self, roles: &[ShapeRole]) -> Option<Vec<String>> {
         let text = self.source.text();
         let columns: Vec<&Column> = self
             .columns
             .iter()
             .zip(roles)
             .enumerate()
-            .filter(|(_, (column, role))| **role == Role::Names && !self.is_sparse(column))
+            .filter(|(_, (column, role))| **role == ShapeRole::Names && !self.is_sparse(column))
             // What one word says of the whole run names no row of it.
             .filter(|(place, _)| self.uses[*place].is_none())
             .map(|(_, (column, _))| column)
@@ -107,17 +107,28 @@ impl Shaper<'_> {
 
     /// The names of the rows, with the numbers that stand under `No.` or `Tube` in front of them, unless these only count the
     /// rows from 1 on: nothing else tells which row is which.
-    fn row_names_and_numbers(&self, roles: &[Role]) -> Option<Vec<String>> {
+    fn row_names_and_numbers(&self, roles: &[ShapeRole]) -> Option<Vec<String>> {
         let mut names = self.row_names(roles);
         let grid = &self.table.grid;
         let numbers = self.columns.iter().zip(roles).filter(|(column, role)| {
-            let flag = column.quantity.as_ref().is_some_and(|quantity| quantity.as_str() == "flag");
-            let counts = || grid.column(column.index).enumerate().all(|(row, value)| value == (row + 1) as f64);
-            **role == Role::Counter && column.kind == Kind::Figures && !flag && !counts()
+            let flag = column
+                .quantity
+                .as_ref()
+                .is_some_and(|quantity| quantity.as_str() == "flag");
+            let counts = || {
+                grid.column(column.index)
+                    .enumerate()
+                    .all(|(row, value)| value == (row + 1) as f64)
+            };
+            **role == ShapeRole::Counter && column.kind == ColumnKind::Figures && !flag && !counts()
         });
         let columns: Vec<&Column> = numbers.map(|(column, _)| column).collect();
         for column in columns.into_iter().rev() {
-            let unit = grid.units.get(column.index).and_then(Option::as_deref).unwrap_or("");
+            let unit = grid
+                .units
+                .get(column.index)
+                .and_then(Option::as_deref)
+                .unwrap_or("");
             let all = names.get_or_insert_with(|| vec![String::new(); grid.rows]);
             for (value, name) in grid.column(column.index).zip(all) {
                 if value.is_nan() {
@@ -135,7 +146,7 @@ impl Shaper<'_> {
     }
 
     /// Whether every row has a name of its own. A date is none.
-    pub(super) fn named_one_by_one(&self, roles: &[Role]) -> bool {
+    pub(super) fn named_one_by_one(&self, roles: &[ShapeRole]) -> bool {
         let dated = |name: &String| !matches!(moment::read(name, None).date, moment::DateReading::No);
         self.row_names(roles).is_some_and(|mut names| {
             let rows = names.len();
@@ -155,11 +166,11 @@ impl Shaper<'_> {
     }
 
     /// Tells the flags and events that stand beside the rows.
-    pub(super) fn tell_flags(&mut self, roles: &[Role]) {
+    pub(super) fn tell_flags(&mut self, roles: &[ShapeRole]) {
         let text = self.source.text();
         let mut told = Vec::new();
         for (column, role) in self.columns.iter().zip(roles) {
-            if *role != Role::Names || !self.is_sparse(column) {
+            if *role != ShapeRole::Names || !self.is_sparse(column) {
                 continue;
             }
             let flags = self
@@ -183,7 +194,7 @@ impl Shaper<'_> {
                 .quantity
                 .as_ref()
                 .is_some_and(|quantity| quantity.as_str() == "flag");
-            if *role != Role::Counter || !flag || column.stats.min == column.stats.max {
+            if *role != ShapeRole::Counter || !flag || column.stats.min == column.stats.max {
                 continue;
             }
             let head = column.heads.last().map_or("", |(text, _)| text.trim());
@@ -206,19 +217,21 @@ impl Shaper<'_> {
     }
 
     /// Rows that are readings of their own: x is a mere count.
-    pub(super) fn readings(&mut self, roles: &[Role]) -> Shaped {
+    pub(super) fn readings(&mut self, roles: &[ShapeRole]) -> TableReading {
         if let Some(draft) = self.sideways(roles) {
-            return Shaped::Runs(vec![draft]);
+            return TableReading::Runs(vec![draft]);
         }
         let ys: Vec<usize> = (0..roles.len())
             .filter(|&i| {
-                matches!(roles[i], Role::Measured | Role::Open | Role::Beside)
-                    && self.columns[i].kind == Kind::Figures
+                matches!(
+                    roles[i],
+                    ShapeRole::Measured | ShapeRole::Open | ShapeRole::Beside
+                ) && self.columns[i].kind == ColumnKind::Figures
             })
             .filter(|&i| i > 0 || !self.columns[i].heads.is_empty() || !self.columns[i].stats.counts())
             .collect();
         if ys.is_empty() {
-            return Shaped::Other("rows of names, and no numbers beside them".to_owned());
+            return TableReading::Other("rows of names, and no numbers beside them".to_owned());
         }
         let rows = self.table.grid.rows;
         let names = self.row_names_and_numbers(roles);
@@ -284,27 +297,27 @@ impl Shaper<'_> {
             Times::Reckoned(quantity, ..) if quantity == Quantity::WAVELENGTH => Technique::SPECTRUM,
             _ => Technique::TIME_COURSE,
         };
-        Shaped::Runs(vec![self.finish(technique, traces)])
+        TableReading::Runs(vec![self.finish(technique, traces)])
     }
 
     /// A single column of numbers: what it runs over must be stated.
-    pub(super) fn column_alone(&mut self) -> Shaped {
+    pub(super) fn column_alone(&mut self) -> TableReading {
         let n = self.table.grid.rows;
         let context = self.context;
         if let (Some(first), Some(last), Some(step)) = (context.first, context.last, context.step)
             && self.axis_by_steps().is_none()
         {
-            return Shaped::Other(format!(
+            return TableReading::Other(format!(
                 "{n} numbers from {first} nm in steps of {step} nm do not end at {last} nm, as it is stated"
             ));
         }
         if self.axis_by_steps().is_none() && context.interval.is_none() {
-            return Shaped::Other(
+            return TableReading::Other(
                 "a single column of numbers, and nothing says what its x axis is: expected where it begins and its step"
                     .to_owned(),
             );
         }
-        let roles = vec![Role::Measured];
+        let roles = vec![ShapeRole::Measured];
         self.readings(&roles)
     }
 
@@ -342,9 +355,9 @@ impl Shaper<'_> {
 
     /// The times of counted readings where an interval is stated. Whether the first was taken at once or after one
     /// interval is not written, so it is asked.
-    fn times_by_interval(&mut self, ys: &[usize], roles: &[Role]) -> Times {
+    fn times_by_interval(&mut self, ys: &[usize], roles: &[ShapeRole]) -> Times {
         let rows = self.table.grid.rows;
-        let names = roles.contains(&Role::Names);
+        let names = roles.contains(&ShapeRole::Names);
         let (Some(interval), false, true) = (self.context.interval, names, rows >= 5 && ys.len() <= 8) else {
             return Times::None;
         };

@@ -6,25 +6,27 @@
 use super::fitting::fits_values;
 use super::verdict::{frequency, retention};
 use super::*;
-use crate::evidence::{Evidence, Kind as From, Ledger, Role as Says, RuleTold, Target, Weight};
-use crate::head::split_unit;
-use crate::words::{self, Word};
+use crate::column_header::split_unit;
+use crate::evidence::{
+    Evidence, EvidenceTarget, Ledger, RuleTold, SignPlace as From, SignWeight, TableRole as Says,
+};
+use crate::words::{self, HeaderWord};
 
 /// What a rule notes: what the sign is about, what it says of it, and the line it stands on.
-type Note<'n> = &'n mut dyn FnMut(Target, Says, Option<Place>);
+type SignNote<'n> = &'n mut dyn FnMut(EvidenceTarget, Says, Option<Place>);
 
 /// A sign, what it weighs, and how it is found.
-struct Rule {
+struct EvidenceRule {
     id: &'static str,
     from: From,
-    weight: Weight,
+    weight: SignWeight,
     against: bool,
     says: &'static str,
     example: &'static str,
     /// The column of the example, from 1; 0 for the table.
     column: usize,
     speaks_for: &'static str,
-    weigh: fn(&Signs<'_, '_>, Note<'_>),
+    weigh: fn(&Signs<'_, '_>, SignNote<'_>),
 }
 
 /// All rules with their examples.
@@ -39,9 +41,9 @@ pub(crate) fn rules() -> Vec<RuleTold> {
             says: rule.says,
             example: rule.example,
             about: if rule.column == 0 {
-                Target::Table
+                EvidenceTarget::Table
             } else {
-                Target::Column(rule.column)
+                EvidenceTarget::Column(rule.column)
             },
             speaks_for: rule.speaks_for,
         })
@@ -71,9 +73,9 @@ impl<'a> std::ops::Deref for Signs<'_, 'a> {
 
 impl Signs<'_, '_> {
     /// Each column that is weighed, with its target.
-    fn each(&self, mut look: impl FnMut(&Column, Target)) {
+    fn each(&self, mut look: impl FnMut(&Column, EvidenceTarget)) {
         for column in self.weighed {
-            look(column, Target::Column(column.index + 1));
+            look(column, EvidenceTarget::Column(column.index + 1));
         }
     }
 }
@@ -90,7 +92,7 @@ impl Shaper<'_> {
         self.weigh_by(about_columns, std::slice::from_ref(column))
     }
 
-    fn weigh_by<'r>(&self, rules: impl Iterator<Item = &'r Rule>, weighed: &[Column]) -> Ledger {
+    fn weigh_by<'r>(&self, rules: impl Iterator<Item = &'r EvidenceRule>, weighed: &[Column]) -> Ledger {
         let signs = Signs {
             shaper: self,
             weighed,
@@ -154,7 +156,7 @@ fn as_role(quantity: Quantity) -> Says {
 
 /// Whether a column runs over something by its numbers: it is no word, and not all of one number.
 fn may_run(column: &Column) -> bool {
-    column.stats.count >= 3 && (column.kind == Kind::Figures || column.clock.is_some())
+    column.stats.count >= 3 && (column.kind == ColumnKind::Figures || column.clock.is_some())
 }
 
 /// How often the numbers of a column turn back.
@@ -178,11 +180,11 @@ pub(super) fn turns(shaper: &Shaper<'_>, column: &Column) -> usize {
     turns
 }
 
-static RULES: &[Rule] = &[
-    Rule {
+static RULES: &[EvidenceRule] = &[
+    EvidenceRule {
         id: "word-of-the-trade",
         from: From::Textual,
-        weight: Weight::Decisive,
+        weight: SignWeight::Decisive,
         against: false,
         says: "the header names a quantity that photometers measure, or that measurements run over",
         example: "Wavelength (nm)\tAbsorbance\n400\t0.1\n410\t0.3\n420\t0.2\n",
@@ -198,10 +200,10 @@ static RULES: &[Rule] = &[
             });
         },
     },
-    Rule {
+    EvidenceRule {
         id: "symbol-of-the-trade",
         from: From::Textual,
-        weight: Weight::Strong,
+        weight: SignWeight::Strong,
         against: false,
         says: "the header is the symbol of a quantity",
         example: "λ/nm\tA\n400\t0.1\n410\t0.3\n420\t0.2\n",
@@ -217,10 +219,10 @@ static RULES: &[Rule] = &[
             });
         },
     },
-    Rule {
+    EvidenceRule {
         id: "word-of-another-quantity",
         from: From::Textual,
-        weight: Weight::Strong,
+        weight: SignWeight::Strong,
         against: false,
         says: "the header names a quantity that is none of absorbed light",
         example: "Time (s)\tPressure\n0\t1.1\n10\t1.3\n20\t1.2\n",
@@ -229,7 +231,8 @@ static RULES: &[Rule] = &[
         weigh: |shaper, note| {
             shaper.each(|column, about| {
                 let named = column.heads.iter().any(|(text, _)| {
-                    matches!(words::word(name_in(text)), Word::Other(_)) || words::other_in(text).is_some()
+                    matches!(words::word(name_in(text)), HeaderWord::Other(_))
+                        || words::other_in(text).is_some()
                 });
                 if let Some(quantity) = column.quantity.as_ref().filter(|q| named && !words::is_ours(q)) {
                     note(about, Says::Other(quantity.clone()), shaper.at(column));
@@ -237,10 +240,10 @@ static RULES: &[Rule] = &[
             });
         },
     },
-    Rule {
+    EvidenceRule {
         id: "derived-quantity",
         from: From::Textual,
-        weight: Weight::Strong,
+        weight: SignWeight::Strong,
         against: false,
         says: "the header is of a logarithm, a derivative or a complement: another quantity",
         example: "Wavelength (nm)\tdA/dλ\n400\t0.1\n410\t0.3\n420\t0.2\n",
@@ -251,17 +254,17 @@ static RULES: &[Rule] = &[
                 let derived = column
                     .heads
                     .last()
-                    .is_some_and(|(text, _)| crate::head::is_derived(text));
+                    .is_some_and(|(text, _)| crate::column_header::is_derived(text));
                 if let Some(quantity) = column.quantity.as_ref().filter(|_| derived) {
                     note(about, Says::Other(quantity.clone()), shaper.at(column));
                 }
             });
         },
     },
-    Rule {
+    EvidenceRule {
         id: "unit-of-the-trade",
         from: From::Unit,
-        weight: Weight::Strong,
+        weight: SignWeight::Strong,
         against: false,
         says: "the unit belongs to one quantity of the trade, whatever the word beside it",
         example: "Vlnk (nm)\tZorp (AU)\n400\t0.1\n410\t0.3\n420\t0.2\n",
@@ -278,10 +281,10 @@ static RULES: &[Rule] = &[
             });
         },
     },
-    Rule {
+    EvidenceRule {
         id: "unit-of-another-quantity",
         from: From::Unit,
-        weight: Weight::Strong,
+        weight: SignWeight::Strong,
         against: false,
         says: "the unit is one that no quantity of absorbed light has",
         example: "Time (s)\tZorp (mV)\n0\t1.1\n10\t1.3\n20\t1.2\n",
@@ -298,10 +301,10 @@ static RULES: &[Rule] = &[
             });
         },
     },
-    Rule {
+    EvidenceRule {
         id: "unit-against-word",
         from: From::Unit,
-        weight: Weight::Decisive,
+        weight: SignWeight::Decisive,
         against: true,
         says: "the unit does not belong to the quantity that the word names; a stated unit outweighs a word",
         example: "Wavelength (nm)\tAbsorbance (cm-1)\n400\t0.1\n410\t0.3\n420\t0.2\n",
@@ -318,10 +321,10 @@ static RULES: &[Rule] = &[
             });
         },
     },
-    Rule {
+    EvidenceRule {
         id: "unit-in-cells",
         from: From::Unit,
-        weight: Weight::Strong,
+        weight: SignWeight::Strong,
         against: false,
         says: "every number of the column carries the same unit",
         example: "Foo\tBar\n400 nm\t0.1\n410 nm\t0.3\n420 nm\t0.2\n",
@@ -341,10 +344,10 @@ static RULES: &[Rule] = &[
             });
         },
     },
-    Rule {
+    EvidenceRule {
         id: "wavelength-in-header",
         from: From::Textual,
-        weight: Weight::Strong,
+        weight: SignWeight::Strong,
         against: false,
         says: "the header says at which wavelength was measured",
         example: "Time (s)\tbeet 480 nm\n0\t0.1\n10\t0.3\n20\t0.2\n",
@@ -362,10 +365,10 @@ static RULES: &[Rule] = &[
             });
         },
     },
-    Rule {
+    EvidenceRule {
         id: "clock-times",
         from: From::Layout,
-        weight: Weight::Strong,
+        weight: SignWeight::Strong,
         against: false,
         says: "the cells are clock times or lengths of time",
         example: "Foo\tAbsorbance\n0:00:10\t0.1\n0:00:20\t0.3\n0:00:30\t0.2\n",
@@ -379,10 +382,10 @@ static RULES: &[Rule] = &[
             });
         },
     },
-    Rule {
+    EvidenceRule {
         id: "column-of-words",
         from: From::Layout,
-        weight: Weight::Strong,
+        weight: SignWeight::Strong,
         against: false,
         says: "the cells are words",
         example: "Sample\tA405\nbeet\t0.1\nchard\t0.3\nspinach\t0.2\n",
@@ -390,16 +393,16 @@ static RULES: &[Rule] = &[
         speaks_for: "names",
         weigh: |shaper, note| {
             shaper.each(|column, about| {
-                if column.kind == Kind::Words && column.clock.is_none() {
+                if column.kind == ColumnKind::Words && column.clock.is_none() {
                     note(about, Says::Names, None);
                 }
             });
         },
     },
-    Rule {
+    EvidenceRule {
         id: "preamble-names-the-measured",
         from: From::Preamble,
-        weight: Weight::Strong,
+        weight: SignWeight::Strong,
         against: false,
         says: "the lines around the table name what was measured",
         example: "Absorbance of beet juice\n\nWavelength (nm)\tK7\n400\t0.1\n410\t0.3\n420\t0.2\n",
@@ -412,19 +415,19 @@ static RULES: &[Rule] = &[
                 .iter()
                 .filter(|quantity| quantity.is_of_light())
             {
-                note(Target::Table, Says::Measurement, None);
+                note(EvidenceTarget::Table, Says::Measurement, None);
                 shaper.each(|column, about| {
-                    if column.quantity.is_none() && column.kind == Kind::Figures {
+                    if column.quantity.is_none() && column.kind == ColumnKind::Figures {
                         note(about, Says::Measured(quantity.clone()), None);
                     }
                 });
             }
         },
     },
-    Rule {
+    EvidenceRule {
         id: "preamble-names-the-axis",
         from: From::Preamble,
-        weight: Weight::Moderate,
+        weight: SignWeight::Moderate,
         against: false,
         says: "the lines around the table name a wavelength, a wavenumber or a time",
         example: "wavelength from beet\n\nFoo\tAbsorbance\n400\t0.1\n410\t0.3\n420\t0.2\n",
@@ -449,10 +452,10 @@ static RULES: &[Rule] = &[
             }
         },
     },
-    Rule {
+    EvidenceRule {
         id: "preamble-states-the-range",
         from: From::Preamble,
-        weight: Weight::Decisive,
+        weight: SignWeight::Decisive,
         against: false,
         says: "the column begins and ends where the stated range of wavelengths does",
         example: "Range: 400-420 nm\nFoo\tAbsorbance\n400\t0.1\n410\t0.3\n420\t0.2\n",
@@ -471,10 +474,10 @@ static RULES: &[Rule] = &[
             });
         },
     },
-    Rule {
+    EvidenceRule {
         id: "preamble-speaks-of-light",
         from: From::Preamble,
-        weight: Weight::Moderate,
+        weight: SignWeight::Moderate,
         against: false,
         says: "the lines around the table mention a wavelength",
         example: "read at 405 nm\n\nFoo\tBar\n0\t0.1\n10\t0.3\n20\t0.2\n",
@@ -483,14 +486,14 @@ static RULES: &[Rule] = &[
         weigh: |shaper, note| {
             let context = shaper.context;
             if context.wavelength.is_some() || context.quantities.iter().any(of_the_trade) {
-                note(Target::Table, Says::Measurement, None);
+                note(EvidenceTarget::Table, Says::Measurement, None);
             }
         },
     },
-    Rule {
+    EvidenceRule {
         id: "column-of-light",
         from: From::Neighbour,
-        weight: Weight::Strong,
+        weight: SignWeight::Strong,
         against: false,
         says: "a column is of light, of its wavelength, or was measured at one",
         example: "Wavelength (nm)\tK7\n400\t0.1\n410\t0.3\n420\t0.2\n",
@@ -505,14 +508,14 @@ static RULES: &[Rule] = &[
             };
             let light = |column: &&Column| column.quantity.as_ref().is_some_and(of_the_trade) || held(column);
             if let Some(column) = shaper.columns.iter().find(light) {
-                note(Target::Table, Says::Measurement, shaper.at(column));
+                note(EvidenceTarget::Table, Says::Measurement, shaper.at(column));
             }
         },
     },
-    Rule {
+    EvidenceRule {
         id: "light-down-the-rows",
         from: From::Layout,
-        weight: Weight::Strong,
+        weight: SignWeight::Strong,
         against: false,
         says: "the rows are named by what was read, and at which wavelength",
         example: "wine\tred 1\tred 2\nA420\t0.292\t0.464\nA520\t0.776\t0.502\nhue\t0.38\t0.92\n",
@@ -522,14 +525,14 @@ static RULES: &[Rule] = &[
             if shaper.light_down_the_rows().is_some()
                 && let Some(column) = shaper.columns.first()
             {
-                note(Target::Table, Says::Measurement, shaper.at(column));
+                note(EvidenceTarget::Table, Says::Measurement, shaper.at(column));
             }
         },
     },
-    Rule {
+    EvidenceRule {
         id: "wavelengths-across",
         from: From::Layout,
-        weight: Weight::Strong,
+        weight: SignWeight::Strong,
         against: false,
         says: "bare numbers that may be wavelengths stand over all columns but the first",
         example: "Time (s)\t400\t410\t420\n0\t0.1\t0.2\t0.3\n10\t0.2\t0.3\t0.4\n20\t0.3\t0.4\t0.5\n",
@@ -537,14 +540,14 @@ static RULES: &[Rule] = &[
         speaks_for: "a measurement of light absorbed",
         weigh: |shaper, note| {
             if shaper.over_wavelengths_without_unit() || shaper.corner_of_light() || shaper.rows_of_light() {
-                note(Target::Table, Says::Measurement, None);
+                note(EvidenceTarget::Table, Says::Measurement, None);
             }
         },
     },
-    Rule {
+    EvidenceRule {
         id: "rates-of-a-reaction",
         from: From::Neighbour,
-        weight: Weight::Strong,
+        weight: SignWeight::Strong,
         against: false,
         says: "rates stand beside concentrations, times, a pH or temperatures",
         example: "[S] (mM)\tRate (µM/min)\n1\t0.1\n2\t0.3\n4\t0.5\n",
@@ -552,14 +555,14 @@ static RULES: &[Rule] = &[
         speaks_for: "a measurement of light absorbed",
         weigh: |shaper, note| {
             if shaper.rates_of_a_reaction() {
-                note(Target::Table, Says::Measurement, None);
+                note(EvidenceTarget::Table, Says::Measurement, None);
             }
         },
     },
-    Rule {
+    EvidenceRule {
         id: "word-of-another-trade",
         from: From::Textual,
-        weight: Weight::Decisive,
+        weight: SignWeight::Decisive,
         against: true,
         says: "a header names what nobody writes beside a measurement of light: prices, rain, marks, days of the week",
         example: "Foo\tRain (mm)\tBar\n1\t0.1\t4\n2\t0.3\t7\n3\t0.2\t5\n",
@@ -567,14 +570,14 @@ static RULES: &[Rule] = &[
         speaks_for: "a measurement of light absorbed",
         weigh: |shaper, note| {
             if shaper.of_another_trade().is_some() {
-                note(Target::Table, Says::Measurement, None);
+                note(EvidenceTarget::Table, Says::Measurement, None);
             }
         },
     },
-    Rule {
+    EvidenceRule {
         id: "times-of-a-chromatogram",
         from: From::Textual,
-        weight: Weight::Decisive,
+        weight: SignWeight::Decisive,
         against: true,
         says: "retention times, or areas in absorbance times time: a chromatogram",
         example: "Retention time (min)\tA280\n1.5\t0.1\n2.5\t0.3\n3.5\t0.2\n",
@@ -582,14 +585,14 @@ static RULES: &[Rule] = &[
         speaks_for: "a measurement of light absorbed",
         weigh: |shaper, note| {
             if let Some(column) = shaper.columns.iter().find(|column| retention(column).is_some()) {
-                note(Target::Table, Says::Measurement, shaper.at(column));
+                note(EvidenceTarget::Table, Says::Measurement, shaper.at(column));
             }
         },
     },
-    Rule {
+    EvidenceRule {
         id: "frequencies",
         from: From::Unit,
-        weight: Weight::Decisive,
+        weight: SignWeight::Decisive,
         against: true,
         says: "the first column is in hertz: sound or electricity, and no light",
         example: "Foo (Hz)\tBar\n100\t0.1\n200\t0.3\n300\t0.2\n",
@@ -597,14 +600,14 @@ static RULES: &[Rule] = &[
         speaks_for: "a measurement of light absorbed",
         weigh: |shaper, note| {
             if let Some(column) = shaper.columns.first().filter(|column| frequency(column)) {
-                note(Target::Table, Says::Measurement, shaper.at(column));
+                note(EvidenceTarget::Table, Says::Measurement, shaper.at(column));
             }
         },
     },
-    Rule {
+    EvidenceRule {
         id: "runs-in-order",
         from: From::Numeric,
-        weight: Weight::Moderate,
+        weight: SignWeight::Moderate,
         against: false,
         says: "the numbers rise, or fall, all the way",
         example: "Foo\tBar\n400\t0.1\n410\t0.3\n420\t0.2\n",
@@ -618,10 +621,10 @@ static RULES: &[Rule] = &[
             });
         },
     },
-    Rule {
+    EvidenceRule {
         id: "runs-in-even-steps",
         from: From::Numeric,
-        weight: Weight::Weak,
+        weight: SignWeight::Weak,
         against: false,
         says: "the numbers go on in one step",
         example: "Foo\tBar\n400\t0.1\n410\t0.3\n420\t0.2\n",
@@ -635,10 +638,10 @@ static RULES: &[Rule] = &[
             });
         },
     },
-    Rule {
+    EvidenceRule {
         id: "goes-back-and-forth",
         from: From::Numeric,
-        weight: Weight::Strong,
+        weight: SignWeight::Strong,
         against: true,
         says: "the numbers turn back again and again: a condition of each reading, and no x axis",
         example: "Delay (s)\tAbsorbance\n10\t0.1\n20\t0.3\n10\t0.2\n20\t0.3\n10\t0.1\n20\t0.2\n",
@@ -652,10 +655,10 @@ static RULES: &[Rule] = &[
             });
         },
     },
-    Rule {
+    EvidenceRule {
         id: "counts-the-rows",
         from: From::Numeric,
-        weight: Weight::Moderate,
+        weight: SignWeight::Moderate,
         against: false,
         says: "the numbers are 1, 2, 3 and so on",
         example: "Foo\tWavelength (nm)\tAbsorbance\n1\t400\t0.1\n2\t410\t0.3\n3\t420\t0.2\n",
@@ -663,16 +666,17 @@ static RULES: &[Rule] = &[
         speaks_for: "counts the rows",
         weigh: |shaper, note| {
             shaper.each(|column, about| {
-                if column.kind == Kind::Figures && column.stats.count >= 3 && shaper.counts_rows(column) {
+                if column.kind == ColumnKind::Figures && column.stats.count >= 3 && shaper.counts_rows(column)
+                {
                     note(about, Says::Counter, None);
                 }
             });
         },
     },
-    Rule {
+    EvidenceRule {
         id: "values-of-an-axis",
         from: From::Numeric,
-        weight: Weight::Weak,
+        weight: SignWeight::Weak,
         against: false,
         says: "the numbers lie where those of this quantity lie",
         example: "Foo\tBar\n400\t0.1\n410\t0.3\n420\t0.2\n",
@@ -694,10 +698,10 @@ static RULES: &[Rule] = &[
             });
         },
     },
-    Rule {
+    EvidenceRule {
         id: "values-of-no-such-axis",
         from: From::Numeric,
-        weight: Weight::Strong,
+        weight: SignWeight::Strong,
         against: true,
         says: "the numbers cannot be of this quantity: times do not run backwards, wavelengths are not below zero",
         example: "Foo\tBar\n4000\t0.1\n3900\t0.3\n3800\t0.2\n",
@@ -721,10 +725,10 @@ static RULES: &[Rule] = &[
             });
         },
     },
-    Rule {
+    EvidenceRule {
         id: "values-of-light",
         from: From::Numeric,
-        weight: Weight::Weak,
+        weight: SignWeight::Weak,
         against: false,
         says: "the numbers lie where those of this quantity lie",
         example: "Foo\tBar\n400\t0.1\n410\t0.3\n420\t0.2\n",
@@ -743,10 +747,10 @@ static RULES: &[Rule] = &[
             });
         },
     },
-    Rule {
+    EvidenceRule {
         id: "values-of-no-such-light",
         from: From::Numeric,
-        weight: Weight::Strong,
+        weight: SignWeight::Strong,
         against: true,
         says: "the numbers cannot be of this quantity: no transmittance is above one, no detector measures an absorbance of fifty",
         example: "Foo\tBar\n400\t1.331\n410\t1.333\n420\t1.332\n",
@@ -766,10 +770,10 @@ static RULES: &[Rule] = &[
             });
         },
     },
-    Rule {
+    EvidenceRule {
         id: "answered",
         from: From::Answer,
-        weight: Weight::Decisive,
+        weight: SignWeight::Decisive,
         against: false,
         says: "a person has answered that it is a measurement, or what an axis is of",
         example: "Foo\tBar\n400\t0.1\n410\t0.3\n420\t0.2\n",
@@ -781,7 +785,7 @@ static RULES: &[Rule] = &[
                 || assume.get("y").is_some()
                 || assume.get("measurement") == Some("yes")
             {
-                note(Target::Table, Says::Measurement, None);
+                note(EvidenceTarget::Table, Says::Measurement, None);
             }
         },
     },

@@ -4,7 +4,7 @@ use super::*;
 
 impl Shaper<'_> {
     /// Pairs, tables side by side, and newspaper columns.
-    pub(super) fn several_axes(&mut self, xs: &[usize], roles: &[Role]) -> Option<Vec<Draft>> {
+    pub(super) fn several_axes(&mut self, xs: &[usize], roles: &[ShapeRole]) -> Option<Vec<RunDraft>> {
         let xs: Vec<usize> = if xs.len() >= 2 {
             xs.to_vec()
         } else {
@@ -16,7 +16,12 @@ impl Shaper<'_> {
         // Each axis must have measured columns of its own between it and the next axis.
         let measured_between = |from: usize, to: usize| -> Vec<usize> {
             (from..to)
-                .filter(|&i| !matches!(roles[i], Role::Coordinate | Role::Counter | Role::Names))
+                .filter(|&i| {
+                    !matches!(
+                        roles[i],
+                        ShapeRole::Coordinate | ShapeRole::Counter | ShapeRole::Names
+                    )
+                })
                 .filter(|i| !xs.contains(i))
                 .collect()
         };
@@ -40,7 +45,7 @@ impl Shaper<'_> {
         {
             return None;
         }
-        let mut drafts: Vec<Draft> = Vec::new();
+        let mut drafts: Vec<RunDraft> = Vec::new();
         let beside = &self.context.beside;
         if beside.len() == groups.len() {
             for ((x, ys), fields) in groups.into_iter().zip(beside) {
@@ -80,7 +85,7 @@ impl Shaper<'_> {
                 self.hold_wavelength(&mut traces);
             }
             let ys: Vec<usize> = (0..self.columns.len())
-                .filter(|&i| roles[i] == Role::Measured)
+                .filter(|&i| roles[i] == ShapeRole::Measured)
                 .collect();
             let technique = self.technique_of(&quantity, &ys);
             drafts.push(self.finish(technique, traces));
@@ -90,14 +95,20 @@ impl Shaper<'_> {
 
     /// The axes without a last one of another kind that has nothing measured behind it, where the others are two or more of one
     /// kind: the times of day behind `nm,A,nm,A,clock`.
-    fn without_lone_axis(&mut self, mut xs: Vec<usize>, roles: &[Role]) -> Vec<usize> {
-        let [others @ .., last] = xs.as_slice() else { return xs };
+    fn without_lone_axis(&mut self, mut xs: Vec<usize>, roles: &[ShapeRole]) -> Vec<usize> {
+        let [others @ .., last] = xs.as_slice() else {
+            return xs;
+        };
         let (last, kind) = (*last, |i: usize| self.columns[i].quantity.clone());
         let of_one_kind = others.len() >= 2 && others.iter().all(|&x| kind(x) == kind(others[0]));
-        let measured = roles[last + 1..].iter().any(|role| matches!(role, Role::Measured | Role::Open | Role::Beside));
+        let measured = roles[last + 1..]
+            .iter()
+            .any(|role| matches!(role, ShapeRole::Measured | ShapeRole::Open | ShapeRole::Beside));
         if of_one_kind && kind(last) != kind(others[0]) && !measured {
             xs.pop();
-            let head = self.name(last).unwrap_or_else(|| format!("column {}", self.columns[last].index + 1));
+            let head = self
+                .name(last)
+                .unwrap_or_else(|| format!("column {}", self.columns[last].index + 1));
             self.remarks.push(
                 Diagnostic::note(
                     Code::new("second-axis"),
@@ -110,17 +121,17 @@ impl Shaper<'_> {
     }
 
     /// Temperatures or pH values of which each column has measured ones behind it: `T (C),A268,T (C),A268`.
-    fn pairs_of_conditions(&self, xs: &[usize], roles: &[Role]) -> Option<Vec<usize>> {
+    fn pairs_of_conditions(&self, xs: &[usize], roles: &[ShapeRole]) -> Option<Vec<usize>> {
         let conditions: Vec<usize> = (0..roles.len())
-            .filter(|&i| roles[i] == Role::Beside && self.columns[i].stats.orderly())
+            .filter(|&i| roles[i] == ShapeRole::Beside && self.columns[i].stats.orderly())
             .collect();
         let alike = conditions
             .iter()
             .all(|&i| self.columns[i].quantity == self.columns[conditions[0]].quantity);
         let each_measured = conditions
             .iter()
-            .all(|&i| roles.get(i + 1) == Some(&Role::Measured));
-        let first = roles.iter().position(|role| *role != Role::Names);
+            .all(|&i| roles.get(i + 1) == Some(&ShapeRole::Measured));
+        let first = roles.iter().position(|role| *role != ShapeRole::Names);
         (xs.is_empty()
             && conditions.len() >= 2
             && alike
@@ -130,9 +141,9 @@ impl Shaper<'_> {
     }
 
     /// Columns 0, 2, 4, … that all rise or all fall, without heads: pairs of x and y.
-    fn pairs_by_values(&self, roles: &[Role]) -> Option<Vec<usize>> {
+    fn pairs_by_values(&self, roles: &[ShapeRole]) -> Option<Vec<usize>> {
         let n = self.columns.len();
-        let bare = roles.iter().all(|role| *role == Role::Open);
+        let bare = roles.iter().all(|role| *role == ShapeRole::Open);
         if n < 4 || n % 2 == 1 || !bare {
             return None;
         }

@@ -8,22 +8,31 @@ impl Shaper<'_> {
     pub(super) fn light_down_the_rows(&self) -> Option<Vec<String>> {
         let (first, samples) = self.columns.split_first()?;
         let told = |column: &Column| {
-            column.kind != Kind::Figures
+            column.kind != ColumnKind::Figures
                 || column.quantity.is_some()
                 || column.unit.is_some()
                 || column.held.iter().any(|held| held.quantity != Quantity::UNKNOWN)
                 || column.heads.is_empty()
         };
-        if first.kind != Kind::Words || first.clock.is_some() || samples.is_empty() || samples.iter().any(told) {
+        if first.kind != ColumnKind::Words
+            || first.clock.is_some()
+            || samples.is_empty()
+            || samples.iter().any(told)
+        {
             return None;
         }
         let text = self.source.text();
-        let names: Vec<String> =
-            self.table.grid.words(first.index).iter().map(|span| text[span.range()].trim().to_owned()).collect();
+        let names: Vec<String> = self
+            .table
+            .grid
+            .words(first.index)
+            .iter()
+            .map(|span| text[span.range()].trim().to_owned())
+            .collect();
         let of_light = names
             .iter()
             .filter(|name| {
-                let head = read_head(name);
+                let head = read_column_header(name);
                 let quantity = head.quantity.is_some_and(|quantity| quantity.is_of_light());
                 quantity && head.held.iter().any(|held| held.quantity == Quantity::WAVELENGTH)
             })
@@ -32,20 +41,31 @@ impl Shaper<'_> {
     }
 
     /// Readings laid on their side: a trace for each row, over the samples.
-    pub(super) fn sideways(&mut self, roles: &[Role]) -> Option<Draft> {
+    pub(super) fn sideways(&mut self, roles: &[ShapeRole]) -> Option<RunDraft> {
         let names = self.light_down_the_rows()?;
         let samples: Vec<usize> = (1..self.columns.len()).collect();
         let counted: Numbers = (1..=samples.len()).map(|place| place as f64).collect();
-        let sample_names: Vec<String> =
-            samples.iter().map(|&sample| self.name(sample).unwrap_or_default()).collect();
+        let sample_names: Vec<String> = samples
+            .iter()
+            .map(|&sample| self.name(sample).unwrap_or_default())
+            .collect();
         let mut traces = Vec::with_capacity(names.len());
         for (row, name) in names.iter().enumerate() {
-            let head = read_head(name);
+            let head = read_column_header(name);
             let kept: Vec<usize> = (0..samples.len())
-                .filter(|&place| !self.table.grid.figure(row, self.columns[samples[place]].index).is_nan())
+                .filter(|&place| {
+                    !self
+                        .table
+                        .grid
+                        .figure(row, self.columns[samples[place]].index)
+                        .is_nan()
+                })
                 .collect();
             let values = |place: usize| self.table.grid.figure(row, self.columns[samples[place]].index);
-            let quantity = head.quantity.clone().unwrap_or_else(|| Quantity::named(name.to_lowercase()));
+            let quantity = head
+                .quantity
+                .clone()
+                .unwrap_or_else(|| Quantity::named(name.to_lowercase()));
             let unit = match head.unit.clone() {
                 Some(unit) => unit,
                 None if quantity.is_of_light() && quantity == Quantity::ABSORBANCE => Unit::ABSORBANCE,
@@ -54,7 +74,10 @@ impl Shaper<'_> {
             let mut decimals = Decimals::default();
             for &place in &kept {
                 let changes = &self.decimals[self.table.grid.place(self.columns[samples[place]].index)];
-                let last = changes.iter().take_while(|&&(from, _)| from as usize <= row).last();
+                let last = changes
+                    .iter()
+                    .take_while(|&&(from, _)| from as usize <= row)
+                    .last();
                 decimals.push(last.map_or(0, |&(_, digits)| digits));
             }
             let x = Values {
@@ -76,16 +99,26 @@ impl Shaper<'_> {
             trace.absent = u32::try_from(samples.len() - kept.len()).unwrap_or(u32::MAX);
             trace.row_names = kept.iter().map(|&place| sample_names[place].clone()).collect();
             trace.label = Some(name.clone());
-            trace.held.extend(head.held.into_iter().filter(|held| held.quantity == Quantity::WAVELENGTH));
+            trace.held.extend(
+                head.held
+                    .into_iter()
+                    .filter(|held| held.quantity == Quantity::WAVELENGTH),
+            );
             traces.push(trace);
         }
         for &sample in &samples {
-            self.used(sample, ColumnRole::Measured, &Quantity::ABSORBANCE, &Unit::ABSORBANCE);
+            self.used(
+                sample,
+                ColumnRole::Measured,
+                &Quantity::ABSORBANCE,
+                &Unit::ABSORBANCE,
+            );
         }
         let columns: Vec<usize> = samples.iter().map(|&sample| self.columns[sample].index).collect();
         self.tell_gaps(&columns, &Quantity::ABSORBANCE);
         self.tell_flags(roles);
-        self.because.push("each row is named by what was read, and each column is a sample".to_owned());
+        self.because
+            .push("each row is named by what was read, and each column is a sample".to_owned());
         Some(self.finish(Technique::FIXED_WAVELENGTH, traces))
     }
 }

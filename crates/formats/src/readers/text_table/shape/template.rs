@@ -4,26 +4,26 @@
 //! Of two that weigh the same the one that says more of the cells comes first, which is their order in [`Template`].
 
 use super::*;
-use crate::evidence::{Balance, Kind as From, Role as Says, RuleTold, Template, Weight};
+use crate::evidence::{Balance, RuleTold, SignPlace as From, SignWeight, TableRole as Says, Template};
 
 /// What the columns of a table show at a glance, looked at once for all rules.
 pub(super) struct Glance<'g> {
-    roles: &'g [Role],
+    roles: &'g [ShapeRole],
     /// The columns that may run by their headers.
     coordinates: &'g [usize],
 }
 
 impl<'g> Glance<'g> {
-    pub(super) fn of(roles: &'g [Role], coordinates: &'g [usize]) -> Self {
+    pub(super) fn of(roles: &'g [ShapeRole], coordinates: &'g [usize]) -> Self {
         Self { roles, coordinates }
     }
 }
 
 /// A sign of the way in which a table holds its curves.
-struct Sign {
+struct TemplateSign {
     id: &'static str,
     from: From,
-    weight: Weight,
+    weight: SignWeight,
     against: bool,
     of: Template,
     says: &'static str,
@@ -40,7 +40,7 @@ pub(super) fn rules() -> impl Iterator<Item = RuleTold> {
         against: sign.against,
         says: sign.says,
         example: sign.example,
-        about: Target::Table,
+        about: EvidenceTarget::Table,
         speaks_for: sign.of.says(),
     })
 }
@@ -56,7 +56,12 @@ impl Shaper<'_> {
         let ledger = self.weigh_templates(glance);
         let mut ranked: Vec<(Template, Balance)> = Template::ALL
             .into_iter()
-            .map(|template| (template, ledger.balance(Target::Table, &Says::Template(template))))
+            .map(|template| {
+                (
+                    template,
+                    ledger.balance(EvidenceTarget::Table, &Says::Template(template)),
+                )
+            })
             .collect();
         // The sort is stable.
         ranked.sort_by_key(|(_, balance)| std::cmp::Reverse(*balance));
@@ -70,7 +75,7 @@ impl Shaper<'_> {
             ledger.note(Evidence {
                 rule: sign.id,
                 kind: sign.from,
-                about: Target::Table,
+                about: EvidenceTarget::Table,
                 speaks_for: Says::Template(sign.of),
                 against: sign.against,
                 weight: sign.weight,
@@ -82,13 +87,13 @@ impl Shaper<'_> {
 
     /// Whether a column behind the measured ones that may run by its header goes to and fro and hardly ever has a value
     /// twice: no coordinate that rows share.
-    fn shares_no_rows(&self, place: usize, roles: &[Role]) -> bool {
+    fn shares_no_rows(&self, place: usize, roles: &[ShapeRole]) -> bool {
         let column = &self.columns[place];
         let behind = roles
             .iter()
-            .rposition(|role| *role == Role::Measured)
+            .rposition(|role| *role == ShapeRole::Measured)
             .is_some_and(|last| last < place);
-        if !behind || column.kind != Kind::Figures || column.stats.orderly() || column.stats.count < 4 {
+        if !behind || column.kind != ColumnKind::Figures || column.stats.orderly() || column.stats.count < 4 {
             return false;
         }
         let mut values: Vec<u64> = self
@@ -105,51 +110,51 @@ impl Shaper<'_> {
     }
 }
 
-static SIGNS: &[Sign] = &[
-    Sign {
+static SIGNS: &[TemplateSign] = &[
+    TemplateSign {
         id: "values-go-on",
         from: From::Preamble,
-        weight: Weight::Decisive,
+        weight: SignWeight::Decisive,
         against: false,
         of: Template::Packed,
         says: "the columns have no headers, and each line goes on from its first number in the step that the words state",
         example: "Absorbance of beet, in steps of 2 nm\n400 0.1 0.12 0.13 0.15 0.16\n410 0.2 0.22 0.25 0.26 0.27\n420 0.1 0.11 0.12 0.14 0.15\n",
         shows: |shaper, _| shaper.may_be_packed(),
     },
-    Sign {
+    TemplateSign {
         id: "numbers-across",
         from: From::Layout,
-        weight: Weight::Strong,
+        weight: SignWeight::Strong,
         against: false,
         of: Template::Matrix,
         says: "numbers stand over nearly all columns but the first",
         example: "nm\t0 min\t5 min\t10 min\n400\t0.1\t0.2\t0.3\n410\t0.2\t0.3\t0.4\n420\t0.3\t0.4\t0.5\n",
         shows: |shaper, _| shaper.has_numbers_across(),
     },
-    Sign {
+    TemplateSign {
         id: "columns-that-run",
         from: From::Textual,
-        weight: Weight::Strong,
+        weight: SignWeight::Strong,
         against: false,
         of: Template::SideBySide,
         says: "several columns may run, by their headers",
         example: "nm\tA\tnm\tA\n400\t0.1\t500\t0.2\n410\t0.2\t510\t0.3\n420\t0.3\t520\t0.4\n",
         shows: |_, glance| glance.coordinates.len() >= 2,
     },
-    Sign {
+    TemplateSign {
         id: "several-coordinates",
         from: From::Textual,
-        weight: Weight::Strong,
+        weight: SignWeight::Strong,
         against: false,
         of: Template::LongForm,
         says: "each row has several coordinates",
         example: "Time (min)\tWavelength (nm)\tA\n0\t400\t0.1\n0\t410\t0.2\n5\t400\t0.3\n5\t410\t0.4\n",
         shows: |_, glance| glance.coordinates.len() >= 2,
     },
-    Sign {
+    TemplateSign {
         id: "coordinate-of-no-rows",
         from: From::Numeric,
-        weight: Weight::Decisive,
+        weight: SignWeight::Decisive,
         against: true,
         of: Template::LongForm,
         says: "a column behind the measured ones goes to and fro and hardly has a value twice: rows share no such coordinate",
@@ -159,34 +164,34 @@ static SIGNS: &[Sign] = &[
             glance.coordinates.len() >= 2 && coordinates.any(|&i| shaper.shares_no_rows(i, glance.roles))
         },
     },
-    Sign {
+    TemplateSign {
         id: "column-that-runs",
         from: From::Textual,
-        weight: Weight::Strong,
+        weight: SignWeight::Strong,
         against: false,
         of: Template::OneAxis,
         says: "a column may run, by its header",
         example: "Wavelength (nm)\tA\n400\t0.1\n410\t0.3\n420\t0.2\n",
         shows: |_, glance| !glance.coordinates.is_empty(),
     },
-    Sign {
+    TemplateSign {
         id: "computed-from-readings",
         from: From::Numeric,
-        weight: Weight::Decisive,
+        weight: SignWeight::Decisive,
         against: true,
         of: Template::OneAxis,
         says: "the only column that may run was computed from the readings in front of it",
         example: "Sample\tA260\tA280\tng/µl\np1\t0.121\t0.069\t6.05\np2\t0.177\t0.102\t8.85\np3\t0.933\t0.477\t46.65\n",
         shows: |shaper, glance| shaper.is_computed(glance.coordinates, glance.roles),
     },
-    Sign {
+    TemplateSign {
         id: "names-in-front",
         from: From::Layout,
-        weight: Weight::Moderate,
+        weight: SignWeight::Moderate,
         against: false,
         of: Template::Readings,
         says: "names stand in front of the rows, and no column may run by its header",
         example: "Sample\tA405\nbeet\t0.1\nchard\t0.3\nspinach\t0.2\n",
-        shows: |_, glance| glance.coordinates.is_empty() && glance.roles.first() == Some(&Role::Names),
+        shows: |_, glance| glance.coordinates.is_empty() && glance.roles.first() == Some(&ShapeRole::Names),
     },
 ];

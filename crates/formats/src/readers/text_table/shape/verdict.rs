@@ -1,12 +1,12 @@
 //! Whether a table is a measurement of light absorbed, something else, or nothing that can be told: from the ledger.
 
 use super::*;
-use crate::evidence::{Ledger, Role as Says, Target};
+use crate::evidence::{EvidenceTarget, Ledger, TableRole as Says};
 use crate::readers::text_table::number;
 
 /// What a table is, by the evidence.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub(super) enum Verdict {
+pub(super) enum TableVerdict {
     /// A measurement: words or units say so.
     Measurement,
     /// Something else, by this sign.
@@ -17,14 +17,14 @@ pub(super) enum Verdict {
 
 impl Shaper<'_> {
     /// Weighs the evidence. A word that is in no list counts neither for nor against.
-    pub(super) fn verdict(&self) -> Verdict {
+    pub(super) fn verdict(&self) -> TableVerdict {
         match self.source.assume().get("measurement") {
-            Some("no") => return Verdict::Other("that is what was answered".to_owned()),
-            Some(_) => return Verdict::Measurement,
+            Some("no") => return TableVerdict::Other("that is what was answered".to_owned()),
+            Some(_) => return TableVerdict::Measurement,
             None if self.source.assume().get("x").is_some() || self.source.assume().get("y").is_some() => {
-                return Verdict::Measurement;
+                return TableVerdict::Measurement;
             }
-            None if self.by_vocabulary() => return Verdict::Measurement,
+            None if self.by_vocabulary() => return TableVerdict::Measurement,
             None => {}
         }
         // Where light or a wavelength is named, and nothing decisive may speak against it, the rest is not weighed.
@@ -45,12 +45,12 @@ impl Shaper<'_> {
                 || self.columns.iter().any(|column| retention(column).is_some())
         };
         if let Some(head) = self.list_of_things() {
-            return Verdict::Other(format!(
+            return TableVerdict::Other(format!(
                 "it is a list of things, each with a wavelength of its own, and `{head}` was not measured over it"
             ));
         }
         if wavelength || (self.columns.iter().any(light) && !doubted()) {
-            return Verdict::Measurement;
+            return TableVerdict::Measurement;
         }
         self.judge(&self.weigh())
     }
@@ -61,10 +61,10 @@ impl Shaper<'_> {
         let of = |column: &&Column, wanted: &Quantity| column.quantity.as_ref() == Some(wanted);
         let figures = || {
             let column_of_figures =
-                |column: &&Column| column.kind == Kind::Figures && role(column) != Role::Counter;
+                |column: &&Column| column.kind == ColumnKind::Figures && role(column) != ShapeRole::Counter;
             self.columns.iter().filter(column_of_figures)
         };
-        let named = self.columns.iter().any(|column| column.kind == Kind::Words);
+        let named = self.columns.iter().any(|column| column.kind == ColumnKind::Words);
         let wavelengths: Vec<&Column> = figures()
             .filter(|column| of(column, &Quantity::WAVELENGTH))
             .collect();
@@ -92,29 +92,29 @@ impl Shaper<'_> {
     fn by_vocabulary(&self) -> bool {
         self.columns
             .iter()
-            .any(|column| column.by_vocabulary && !matches!(role(column), Role::Beside))
+            .any(|column| column.by_vocabulary && !matches!(role(column), ShapeRole::Beside))
     }
 
-    fn judge(&self, ledger: &Ledger) -> Verdict {
-        let balance = ledger.balance(Target::Table, &Says::Measurement);
+    fn judge(&self, ledger: &Ledger) -> TableVerdict {
+        let balance = ledger.balance(EvidenceTarget::Table, &Says::Measurement);
         if balance.is_for() {
-            return Verdict::Measurement;
+            return TableVerdict::Measurement;
         }
         let against = |rule: &str| ledger.iter().any(|one| one.rule == rule);
         if against("times-of-a-chromatogram")
             && let Some(head) = self.columns.iter().find_map(retention)
         {
-            return Verdict::Other(format!(
+            return TableVerdict::Other(format!(
                 "`{head}` belongs to a chromatogram, whose times are retention times and not those of a reaction"
             ));
         }
         if against("word-of-another-trade")
             && let Some(sign) = self.of_another_trade()
         {
-            return Verdict::Other(format!("its columns are of other things: {sign}"));
+            return TableVerdict::Other(format!("its columns are of other things: {sign}"));
         }
         if against("frequencies") {
-            return Verdict::Other("it runs over frequencies in hertz".to_owned());
+            return TableVerdict::Other("it runs over frequencies in hertz".to_owned());
         }
         self.other_by_its_columns(ledger)
     }
@@ -134,20 +134,20 @@ impl Shaper<'_> {
 
     /// Something else by the signs of its columns: each that may hold what was measured is of another quantity, or a
     /// temperature, a pH or a concentration with nothing measured beside it.
-    fn other_by_its_columns(&self, ledger: &Ledger) -> Verdict {
+    fn other_by_its_columns(&self, ledger: &Ledger) -> TableVerdict {
         let mut signs: Vec<String> = Vec::new();
         let mut open = 0;
         for (place, column) in self.columns.iter().enumerate() {
-            let about = Target::Column(column.index + 1);
+            let about = EvidenceTarget::Column(column.index + 1);
             let said = ledger
                 .on(about)
                 .into_iter()
                 .find(|one| matches!(one.speaks_for, Says::Other(_)) && !one.against);
             let head = column.heads.last().map_or("", |(text, _)| text.trim());
-            let words = column.kind == Kind::Words && column.clock.is_none();
+            let words = column.kind == ColumnKind::Words && column.clock.is_none();
             if let Some(Says::Other(quantity)) = said.map(|one| one.speaks_for) {
                 signs.push(sign(head, &quantity));
-            } else if matches!(role(column), Role::Beside)
+            } else if matches!(role(column), ShapeRole::Beside)
                 || column.quantity == Some(Quantity::CONCENTRATION)
                 || column.quantity == Some(Quantity::RATE)
             {
@@ -157,7 +157,7 @@ impl Shaper<'_> {
                 signs.push(sign(head, &quantity));
             } else if !(words
                 || column.clock.is_some()
-                || matches!(role(column), Role::Counter | Role::Coordinate)
+                || matches!(role(column), ShapeRole::Counter | ShapeRole::Coordinate)
                 || column
                     .quantity
                     .as_ref()
@@ -169,11 +169,11 @@ impl Shaper<'_> {
             }
         }
         if open > 0 || signs.is_empty() {
-            return Verdict::Open;
+            return TableVerdict::Open;
         }
         signs.dedup();
         signs.truncate(6);
-        Verdict::Other(format!("its columns are of other things: {}", signs.join(", ")))
+        TableVerdict::Other(format!("its columns are of other things: {}", signs.join(", ")))
     }
 
     /// Why a table is something else where nothing that was measured in it is of light: each measured column is of
@@ -203,7 +203,7 @@ impl Shaper<'_> {
             let derived = column
                 .heads
                 .last()
-                .is_some_and(|(text, _)| crate::head::is_derived(text));
+                .is_some_and(|(text, _)| crate::column_header::is_derived(text));
             // `N/%`, `Lambda max nm`: a unit that no light absorbed has, under a word that says nothing else.
             let other_unit = || {
                 column
@@ -245,7 +245,7 @@ impl Shaper<'_> {
     /// Whether the names of all rows say that light was measured in them.
     pub(super) fn rows_of_light(&self) -> bool {
         let named = self.columns.first().is_some_and(|first| {
-            first.kind == Kind::Words && first.clock.is_none() && first.quantity.is_some()
+            first.kind == ColumnKind::Words && first.clock.is_none() && first.quantity.is_some()
         });
         named && self.rows_are_measured()
     }
@@ -381,8 +381,8 @@ pub(super) fn retention(column: &Column) -> Option<&str> {
                 .next()
                 .is_some_and(|unit| matches!(unit, "min" | "s" | "sec" | "mins"));
         timed
-            || words::begins(List::Retention, &folded)
+            || words::begins(WordList::Retention, &folded)
             // An area is an absorbance times a time; `mAU/min` is a rate.
-            || words::contains(List::PeakAreaUnit, &text.to_lowercase())
+            || words::contains(WordList::PeakAreaUnit, &text.to_lowercase())
     })
 }

@@ -1,7 +1,7 @@
 use super::*;
 use crate::evidence::Evidence;
 use crate::readers::TextTable;
-use crate::{Assumptions, Part, Reader, Source};
+use crate::{Assumptions, ExplainedLines, Reader, Source};
 
 /// The evidence on a table of a text: on the whole, and on each column.
 fn evidence(text: &str, assume: &[&str]) -> Vec<Evidence> {
@@ -10,7 +10,7 @@ fn evidence(text: &str, assume: &[&str]) -> Vec<Evidence> {
         assumptions.add(answer).unwrap_or_else(|why| panic!("{why}"));
     }
     let source = Source::new("a.txt", text.as_bytes().to_vec()).assuming(assumptions);
-    let parts: Vec<Part> = TextTable::default().explain(&source);
+    let parts: Vec<ExplainedLines> = TextTable::default().explain(&source);
     let columns = parts
         .iter()
         .flat_map(|part| &part.columns)
@@ -65,8 +65,8 @@ fn the_order_of_the_rules_changes_nothing() {
         with_shaper(&source, |shaper| {
             let told = |ledger: &Ledger| {
                 let targets = (0..=shaper.columns.len()).map(|n| match n {
-                    0 => Target::Table,
-                    n => Target::Column(n),
+                    0 => EvidenceTarget::Table,
+                    n => EvidenceTarget::Column(n),
                 });
                 targets
                     .map(|target| (ledger.on(target), ledger.hypotheses(target)))
@@ -103,13 +103,13 @@ fn with_shaper(source: &Source, look: impl Fn(&Shaper<'_>)) {
         .pieces
         .iter()
         .filter_map(|piece| match piece {
-            scan::Piece::Text(line) => Some(*line),
+            scan::TextPiece::Text(line) => Some(*line),
             _ => None,
         })
         .collect();
     let context = Context::gather(source.text(), &words, &Fields::default());
     for piece in &pieces.pieces {
-        if let scan::Piece::Table(table) = piece {
+        if let scan::TextPiece::Table(table) = piece {
             look(&Shaper::of(source, table, &context, None));
             return;
         }

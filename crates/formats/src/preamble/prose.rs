@@ -9,7 +9,7 @@ use curvary_record::moment::{self, DateReading};
 
 use super::passing::{Passing, free, has_year, is_duration};
 use super::*;
-use crate::words::List;
+use crate::words::WordList;
 
 /// A line of prose has so many words, at least.
 const FEWEST_WORDS: usize = 4;
@@ -57,15 +57,15 @@ impl Paragraph {
 }
 
 /// A word of a sentence, without the signs behind it.
-struct Word<'t> {
+struct SentenceWord<'t> {
     text: &'t str,
     at: Range<usize>,
     /// The sign behind it.
     behind: Option<char>,
 }
 
-impl Word<'_> {
-    fn is(&self, list: List) -> bool {
+impl SentenceWord<'_> {
+    fn is(&self, list: WordList) -> bool {
         words::is(list, self.text)
     }
 
@@ -108,7 +108,7 @@ fn sentences(passing: &mut Passing, source: &Source, paragraph: &Paragraph) {
     if paragraph.text.len() > LONGEST_PARAGRAPH || !paragraph.text.bytes().any(|byte| byte.is_ascii_digit()) {
         return;
     }
-    let mut sentence: Vec<Word<'_>> = Vec::new();
+    let mut sentence: Vec<SentenceWord<'_>> = Vec::new();
     let mut words = words_of(&paragraph.text).into_iter().peekable();
     while let Some(word) = words.next() {
         let ends = word.behind == Some('.')
@@ -126,13 +126,13 @@ fn sentences(passing: &mut Passing, source: &Source, paragraph: &Paragraph) {
 }
 
 /// `M. W.`, `9. Oktober`: a point behind these ends no sentence.
-fn is_short(word: &Word<'_>) -> bool {
+fn is_short(word: &SentenceWord<'_>) -> bool {
     let letters = word.text.chars().count() == 1 && word.text.starts_with(char::is_alphabetic);
     let day = word.text.len() <= 2 && word.text.bytes().all(|byte| byte.is_ascii_digit());
     letters || day
 }
 
-fn words_of(text: &str) -> Vec<Word<'_>> {
+fn words_of(text: &str) -> Vec<SentenceWord<'_>> {
     let mut words = Vec::new();
     let mut from = 0;
     for part in text.split(' ') {
@@ -141,7 +141,7 @@ fn words_of(text: &str) -> Vec<Word<'_>> {
         let bare = bare.trim_end_matches(['.', ',', ';', ':', ')', ']', '"', '“', '”', '»', '!', '?']);
         if !bare.is_empty() {
             let start = from + lead;
-            words.push(Word {
+            words.push(SentenceWord {
                 text: bare,
                 at: start..start + bare.len(),
                 behind: part[lead + bare.len()..].chars().next(),
@@ -153,7 +153,7 @@ fn words_of(text: &str) -> Vec<Word<'_>> {
 }
 
 /// What a part of a sentence is.
-enum Part {
+enum SentencePart {
     /// A condition that is claimed.
     Said(&'static str, Box<Claim>),
     /// A condition that is none of the run, or is claimed elsewhere: a wavelength, a time of day, a length.
@@ -165,11 +165,11 @@ enum Part {
 struct Sentence<'a> {
     source: &'a Source,
     paragraph: &'a Paragraph,
-    words: &'a [Word<'a>],
+    words: &'a [SentenceWord<'a>],
     customs: Customs,
 }
 
-fn hear_sentence(passing: &mut Passing, source: &Source, paragraph: &Paragraph, words: &[Word<'_>]) {
+fn hear_sentence(passing: &mut Passing, source: &Source, paragraph: &Paragraph, words: &[SentenceWord<'_>]) {
     let sentence = Sentence {
         source,
         paragraph,
@@ -180,9 +180,9 @@ fn hear_sentence(passing: &mut Passing, source: &Source, paragraph: &Paragraph, 
         passing.push("path-length", claim);
     }
     // What is to be done, or was not, tells nothing of what was done.
-    let denied = |word: &Word<'_>| word.is(List::Negation) || word.is(List::Intended);
+    let denied = |word: &SentenceWord<'_>| word.is(WordList::Negation) || word.is(WordList::Intended);
     for at in 0..words.len() {
-        if !words[at].is(List::Measured) {
+        if !words[at].is(WordList::Measured) {
             continue;
         }
         let around = &words[at.saturating_sub(3)..(at + 2).min(words.len())];
@@ -203,7 +203,10 @@ fn hear_sentence(passing: &mut Passing, source: &Source, paragraph: &Paragraph, 
         passing_on(passing, "solvent", solvent);
     }
     for at in 1..words.len() {
-        if words[at].is(List::Begun) && sentence.is_of_a_measurement(at) && !words[..at].iter().any(denied) {
+        if words[at].is(WordList::Begun)
+            && sentence.is_of_a_measurement(at)
+            && !words[..at].iter().any(denied)
+        {
             for (field, claim) in sentence.behind(at) {
                 // What it was begun at, it need not have been kept at.
                 if field == "date" {
@@ -226,18 +229,18 @@ impl Sentence<'_> {
     /// something else, `the pH was measured`, `the blank was measured`, does not.
     fn is_of_the_sample(&self, verb: usize) -> bool {
         let before = &self.words[..verb];
-        let followed_by_number = |at: usize| self.words.get(at + 1).is_some_and(Word::number);
+        let followed_by_number = |at: usize| self.words.get(at + 1).is_some_and(SentenceWord::number);
         let of_another = before.iter().enumerate().any(|(at, word)| {
             matches!(
                 field_of(word.text),
                 Some("blank" | "baseline" | "reference" | "instrument" | "solvent" | "pressure" | "volume")
             ) || matches!(field_of(word.text), Some("temperature" | "ph")) && !followed_by_number(at)
         });
-        let of_light = |(at, word): (usize, &Word<'_>)| {
+        let of_light = |(at, word): (usize, &SentenceWord<'_>)| {
             let lower = word.text.to_lowercase();
-            words::begins(List::Spectrum, &lower)
-                || words::begins(List::Kinetics, &lower)
-                || words::begins(List::MeasuredThing, &lower)
+            words::begins(WordList::Spectrum, &lower)
+                || words::begins(WordList::Kinetics, &lower)
+                || words::begins(WordList::MeasuredThing, &lower)
                 || word.text.ends_with("nm")
                 || words::quantity_of(word.text).is_some_and(|quantity| quantity.is_of_light())
                 || self.cell_word(at).is_some()
@@ -250,10 +253,10 @@ impl Sentence<'_> {
         let subject = self.words[..verb]
             .iter()
             .rev()
-            .find(|word| !word.is(List::Auxiliary) && !word.is(List::InChain));
+            .find(|word| !word.is(WordList::Auxiliary) && !word.is(WordList::InChain));
         subject.is_some_and(|word| {
             let lower = word.text.to_lowercase();
-            words::begins(List::BegunThing, &lower) || words::begins(List::Kinetics, &lower)
+            words::begins(WordList::BegunThing, &lower) || words::begins(WordList::Kinetics, &lower)
         })
     }
 
@@ -265,15 +268,18 @@ impl Sentence<'_> {
             return None;
         }
         let at = self.words[..verb].iter().position(|word| word.text == "pH")?;
-        let auxiliary = self.words.iter().position(|word| word.is(List::Auxiliary))?;
+        let auxiliary = self.words.iter().position(|word| word.is(WordList::Auxiliary))?;
         let done = self.words.get(auxiliary..verb)?;
-        let plain = done.len() <= 6 && !done.iter().any(|word| word.number() || word.is(List::Against));
+        let plain = done.len() <= 6
+            && !done
+                .iter()
+                .any(|word| word.number() || word.is(WordList::Against));
         if auxiliary < at || !plain {
             return None;
         }
         let before = &self.words[at.saturating_sub(2)..at];
         let (buffer, small) = match before {
-            [buffer, small] if small.is(List::InChain) || small.is(List::Link) => (buffer, true),
+            [buffer, small] if small.is(WordList::InChain) || small.is(WordList::Link) => (buffer, true),
             [.., buffer] => (buffer, false),
             [] => return None,
         };
@@ -281,26 +287,26 @@ impl Sentence<'_> {
         // `in buffer`, `in 20 mM phosphate buffer`: what was dialysed or washed stands against it or with it.
         let inside = self.words[name.saturating_sub(3)..=name]
             .iter()
-            .any(|word| word.is(List::Inside));
+            .any(|word| word.is(WordList::Inside));
         let is_buffer =
             field_of(buffer.text) == Some("buffer") || fields_if_fitting(buffer.text).contains(&"buffer");
         match self.part(at)? {
-            (_, Part::Said("ph", claim)) if is_buffer && inside => Some(*claim),
+            (_, SentencePart::Said("ph", claim)) if is_buffer && inside => Some(*claim),
             _ => None,
         }
     }
 
     /// What a sample was dissolved in by one sentence and measured against by another.
     fn solvent(&self, verb: usize) -> Option<Claim> {
-        let against = (verb..self.words.len()).find(|at| self.words[*at].is(List::Against))?;
+        let against = (verb..self.words.len()).find(|at| self.words[*at].is(WordList::Against))?;
         let word = self.words.get(against + 1)?;
         let plain =
             word.text.chars().count() >= 4 && word.text.chars().all(|c| c.is_alphabetic() || c == '-');
         let ends = matches!(word.behind, Some('.' | ',' | ';')) || against + 2 >= self.words.len();
         let all = words_of(&self.paragraph.text);
-        let dissolved = all
-            .windows(2)
-            .any(|pair| pair[0].is(List::Inside) && pair[0].behind.is_none() && pair[1].text == word.text);
+        let dissolved = all.windows(2).any(|pair| {
+            pair[0].is(WordList::Inside) && pair[0].behind.is_none() && pair[1].text == word.text
+        });
         if !(plain && ends && dissolved) || field_of(word.text).is_some() {
             return None;
         }
@@ -313,8 +319,8 @@ impl Sentence<'_> {
     /// not said plainly. `… that had been kept at 0 °C` is a clause of its own.
     fn says_another_temperature(&self, from: usize) -> bool {
         (from..self.words.len())
-            .take_while(|at| !self.words[*at].is(List::Auxiliary))
-            .any(|at| matches!(self.part(at), Some((_, Part::Said("temperature", _)))))
+            .take_while(|at| !self.words[*at].is(WordList::Auxiliary))
+            .any(|at| matches!(self.part(at), Some((_, SentencePart::Said("temperature", _)))))
     }
 
     /// The conditions in the chain behind a word of measuring.
@@ -330,19 +336,19 @@ impl Sentence<'_> {
             if let Some((length, part)) = self.part(at) {
                 let ends = at + length;
                 match part {
-                    Part::Duration => break,
-                    Part::Said(field, claim) if self.is_closed(ends) => said.push((field, *claim)),
+                    SentencePart::Duration => break,
+                    SentencePart::Said(field, claim) if self.is_closed(ends) => said.push((field, *claim)),
                     // `in 2 °C steps`
-                    Part::Said(..) => break,
-                    Part::Aside => {}
+                    SentencePart::Said(..) => break,
+                    SentencePart::Aside => {}
                 }
                 at = ends;
                 between = 0;
                 continue;
             }
-            if word.is(List::InChain) || word.is(List::Auxiliary) {
+            if word.is(WordList::InChain) || word.is(WordList::Auxiliary) {
                 at += 1;
-            } else if word.is(List::Against) && at + 1 < self.words.len() {
+            } else if word.is(WordList::Against) && at + 1 < self.words.len() {
                 at += 2;
                 between = 0;
             } else if let Some(length) = self.cell(at) {
@@ -364,14 +370,14 @@ impl Sentence<'_> {
     /// The conditions in the chain in front of a word of measuring that ends its clause, as in German:
     /// `wurde am 25.02.2014 bei 20 °C gemessen`, `wurde erwärmt und bei 20 °C gemessen`. The clause holds nothing else.
     fn in_front(&self, verb: usize) -> Vec<(&'static str, Claim)> {
-        let begins = |word: &Word<'_>| {
-            word.is(List::Auxiliary) || word.is(List::And) || matches!(word.behind, Some(',' | ';'))
+        let begins = |word: &SentenceWord<'_>| {
+            word.is(WordList::Auxiliary) || word.is(WordList::And) || matches!(word.behind, Some(',' | ';'))
         };
         let before = &self.words[..verb];
         let Some(begin) = before.iter().rposition(begins) else {
             return Vec::new();
         };
-        if !before.iter().any(|word| word.is(List::Auxiliary)) {
+        if !before.iter().any(|word| word.is(WordList::Auxiliary)) {
             return Vec::new();
         }
         let mut said = Vec::new();
@@ -379,12 +385,12 @@ impl Sentence<'_> {
         while at < verb {
             if let Some((length, part)) = self.part(at).filter(|(length, _)| at + length <= verb) {
                 match part {
-                    Part::Duration => return Vec::new(),
-                    Part::Said(field, claim) => said.push((field, *claim)),
-                    Part::Aside => {}
+                    SentencePart::Duration => return Vec::new(),
+                    SentencePart::Said(field, claim) => said.push((field, *claim)),
+                    SentencePart::Aside => {}
                 }
                 at += length;
-            } else if self.words[at].is(List::InChain) {
+            } else if self.words[at].is(WordList::InChain) {
                 at += 1;
             } else if let Some(length) = self.cell(at) {
                 at += length;
@@ -401,9 +407,9 @@ impl Sentence<'_> {
             return true;
         };
         self.words[next - 1].behind.is_some()
-            || word.is(List::InChain)
-            || word.is(List::Auxiliary)
-            || word.is(List::BehindChain)
+            || word.is(WordList::InChain)
+            || word.is(WordList::Auxiliary)
+            || word.is(WordList::BehindChain)
     }
 
     /// A cell, with at most two words in front that say of what kind it is, and how many words that are.
@@ -428,7 +434,7 @@ impl Sentence<'_> {
                 || text.chars().count() > 2 && fields_if_fitting(text).contains(&"path-length")
         };
         // `Quarzküvette`, `kvartskyvett`
-        let compound = || words::ends(List::CellEnd, &first.text.to_lowercase());
+        let compound = || words::ends(WordList::CellEnd, &first.text.to_lowercase());
         let second = self.words.get(at + 1).filter(|_| first.behind.is_none());
         let two = second.is_some_and(|second| is_cell(&format!("{} {}", first.text, second.text)));
         if two {
@@ -438,7 +444,7 @@ impl Sentence<'_> {
     }
 
     /// What stands at a word, and of how many words it is.
-    fn part(&self, at: usize) -> Option<(usize, Part)> {
+    fn part(&self, at: usize) -> Option<(usize, SentencePart)> {
         let first = self.words.get(at)?;
         let text_of = |length: usize| -> Option<(&str, Range<usize>)> {
             let last = self.words.get(at + length - 1)?;
@@ -468,7 +474,7 @@ impl Sentence<'_> {
                     self.source,
                     &self.paragraph.place(range),
                 );
-                return Some((length, Part::Said("date", Box::new(claim))));
+                return Some((length, SentencePart::Said("date", Box::new(claim))));
             }
         }
         if first.text == "pH" {
@@ -481,7 +487,7 @@ impl Sentence<'_> {
             return None;
         }
         if is_clock(first.text) {
-            return Some((1, Part::Aside));
+            return Some((1, SentencePart::Aside));
         }
         (1..=2).rev().find_map(|length| {
             let (raw, range) = text_of(length)?;
@@ -491,7 +497,7 @@ impl Sentence<'_> {
                 (sure && found.question.is_none()).then_some(found)
             };
             if is_duration(raw, self.customs) {
-                return Some((length, Part::Duration));
+                return Some((length, SentencePart::Duration));
             }
             if let Some(found) = read("temperature") {
                 let Value::Number(value) = found.value else {
@@ -511,15 +517,15 @@ impl Sentence<'_> {
                     .words
                     .get(at + length + 1)
                     .filter(|word| name.behind.is_none() && field_of(word.text) == Some("buffer"));
-                return medium.then(|| (length + 1 + usize::from(buffer.is_some()), Part::Aside));
+                return medium.then(|| (length + 1 + usize::from(buffer.is_some()), SentencePart::Aside));
             }
-            aside.then_some((length, Part::Aside))
+            aside.then_some((length, SentencePart::Aside))
         })
     }
 
-    fn said(&self, field: &'static str, found: &Interpretation, raw: &str, at: Range<usize>) -> Part {
+    fn said(&self, field: &'static str, found: &Interpretation, raw: &str, at: Range<usize>) -> SentencePart {
         let origin = origin(self.source, &self.paragraph.place(at));
-        Part::Said(field, Box::new(found.claim(raw, origin)))
+        SentencePart::Said(field, Box::new(found.claim(raw, origin)))
     }
 
     /// The lengths that stand beside a word for the cell or its length: `in a cell of 10 mm`, `10 mm path length`,
@@ -560,10 +566,9 @@ impl Sentence<'_> {
             .is_some_and(|word| !matches!(word.behind, Some('.' | ';' | ',')));
         open && (0..2).any(|more| {
             let kind = more == 0
-                || self
-                    .words
-                    .get(end)
-                    .is_some_and(|word| word.behind.is_none() && !word.is(List::InChain) && !word.number());
+                || self.words.get(end).is_some_and(|word| {
+                    word.behind.is_none() && !word.is(WordList::InChain) && !word.number()
+                });
             kind && self.cell_word(end + more).is_some()
         })
     }
@@ -581,10 +586,10 @@ impl Sentence<'_> {
         };
         let small = at.checked_sub(1).filter(|before| {
             let word = &self.words[*before];
-            word.is(List::InChain)
-                || word.is(List::Link)
-                || word.is(List::Auxiliary)
-                || word.is(List::Amounts)
+            word.is(WordList::InChain)
+                || word.is(WordList::Link)
+                || word.is(WordList::Auxiliary)
+                || word.is(WordList::Amounts)
         });
         ends_at(at) || small.is_some_and(ends_at)
     }

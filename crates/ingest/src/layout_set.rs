@@ -9,7 +9,7 @@ use curvary_formats::Layout;
 use curvary_formats::layout::Example;
 use curvary_record::{Code, Diagnostic, Place};
 
-use crate::limits::Limits;
+use crate::limits::IngestLimits;
 use crate::trouble::{Trouble, unusable};
 
 /// A layout or plugin that cannot be used, with the text that its places lie in.
@@ -56,14 +56,14 @@ impl LayoutText {
 
 /// The layouts of some folders, by their files' names.
 #[derive(Default)]
-pub struct Shelf {
+pub struct LayoutSet {
     /// Those that were understood.
     pub layouts: Vec<Layout>,
     /// Those that were not.
     pub misfits: Vec<Misfit>,
 }
 
-impl Shelf {
+impl LayoutSet {
     /// The layouts of `named`, which must be there, and then those of the archive's own folder `layouts`.
     pub fn open(named: &[PathBuf], archive: Option<&Path>) -> Result<Self, Trouble> {
         let mut shelf = Self::default();
@@ -220,11 +220,11 @@ fn bytes(path: &Path) -> Result<Vec<u8>, Box<Diagnostic>> {
     let failed = |error: std::io::Error| Box::new(unusable("read", &name, &error));
     let file = crate::piece::opened(path).map_err(failed)?;
     let mut bytes = Vec::new();
-    file.take(Limits::USUAL.layout + 1)
+    file.take(IngestLimits::USUAL.layout + 1)
         .read_to_end(&mut bytes)
         .map_err(failed)?;
-    if bytes.len() as u64 > Limits::USUAL.layout {
-        let message = format!("`{name}` is longer than {} bytes", Limits::USUAL.layout);
+    if bytes.len() as u64 > IngestLimits::USUAL.layout {
+        let message = format!("`{name}` is longer than {} bytes", IngestLimits::USUAL.layout);
         return Err(Box::new(Diagnostic::error(Code::new("file-too-large"), message)));
     }
     Ok(bytes)

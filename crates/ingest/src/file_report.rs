@@ -3,11 +3,11 @@
 use curvary_record::{Code, Diagnostic, Digest, RunId, Verdict};
 use serde::Serialize;
 
-use crate::desk::Finished;
+use crate::desk::FileReading;
 
 /// What became of one file. As JSON it is a line of `--report`.
 #[derive(Clone, Debug, Serialize)]
-pub struct Fate {
+pub struct FileReport {
     /// The path, with `/` between folders; inside a container `outer.zip!/inner.txt`.
     pub path: String,
     /// The digest of the bytes, unless they could not be read.
@@ -56,11 +56,11 @@ fn is_zero(number: &u64) -> bool {
     *number == 0
 }
 
-impl Fate {
+impl FileReport {
     /// A file that was read, or refused.
     #[must_use]
-    pub fn of(finished: &Finished) -> Self {
-        let Finished {
+    pub fn of(finished: &FileReading) -> Self {
+        let FileReading {
             source,
             card,
             reading,

@@ -1,11 +1,11 @@
 //! One piece of a head: a quantity, a unit, both, a coordinate that is held, or a name.
 
 use super::*;
-use crate::words::{self, List};
+use crate::words::{self, WordList};
 
 /// What one piece of a head says.
 #[derive(Clone, Debug)]
-pub(super) enum Piece {
+pub(super) enum HeaderPiece {
     /// A quantity, or several it may be.
     Quantity(Vec<Quantity>),
     /// A quantity with a unit beside it: both fit.
@@ -17,23 +17,23 @@ pub(super) enum Piece {
     /// Clock times.
     Clock,
     /// Several of these, with what was left between them.
-    Several(Vec<Piece>),
+    Several(Vec<HeaderPiece>),
     /// A name.
     Label(String),
 }
 
 /// Takes one piece apart. `sure` when nothing else stands around it but brackets or commas, so that a mere unit is
 /// one. `None` when nothing in it is understood.
-pub(super) fn piece(text: &str, sure: bool, depth: usize) -> Option<Piece> {
+pub(super) fn piece(text: &str, sure: bool, depth: usize) -> Option<HeaderPiece> {
     let text = trimmed(text);
     if text.is_empty() || depth > DEEPEST {
         return None;
     }
     if clock(text) {
-        return Some(Piece::Clock);
+        return Some(HeaderPiece::Clock);
     }
     if let Some(quantities) = symbol(text) {
-        return Some(Piece::Quantity(quantities));
+        return Some(HeaderPiece::Quantity(quantities));
     }
     if let Some(found) = rate(text) {
         return Some(found);
@@ -42,13 +42,13 @@ pub(super) fn piece(text: &str, sure: bool, depth: usize) -> Option<Piece> {
         return Some(named(text, quantity));
     }
     if let Some(value) = number(text) {
-        return Some(Piece::Held(held(Quantity::UNKNOWN, Unit::ONE, value, text)));
+        return Some(HeaderPiece::Held(held(Quantity::UNKNOWN, Unit::ONE, value, text)));
     }
     if let Some(coordinate) = measured(text) {
-        return Some(Piece::Held(coordinate));
+        return Some(HeaderPiece::Held(coordinate));
     }
     if let Some(coordinate) = counted_time(text) {
-        return Some(Piece::Held(coordinate));
+        return Some(HeaderPiece::Held(coordinate));
     }
     if let Some(found) = at_wavelength(text) {
         return Some(found);
@@ -57,7 +57,7 @@ pub(super) fn piece(text: &str, sure: bool, depth: usize) -> Option<Piece> {
         return Some(found);
     }
     if sure && let Some(units) = lone_unit(text) {
-        return Some(Piece::Unit(units));
+        return Some(HeaderPiece::Unit(units));
     }
     if let Some((name, unit)) = split_unit(text)
         && let Some(found) = with_unit(name, unit, depth)
@@ -76,16 +76,19 @@ pub(super) fn piece(text: &str, sure: bool, depth: usize) -> Option<Piece> {
         && number.bytes().all(|b| b.is_ascii_digit())
         && let Some(found) = at_wavelength(name)
     {
-        return Some(Piece::Several(vec![found, Piece::Label(text.to_owned())]));
+        return Some(HeaderPiece::Several(vec![
+            found,
+            HeaderPiece::Label(text.to_owned()),
+        ]));
     }
     if let Some((name, number)) = text.rsplit_once('-')
         && (1..=2).contains(&number.len())
         && number.bytes().all(|b| b.is_ascii_digit())
         && let Some(quantity) = quantity_of(name).filter(Quantity::is_of_light)
     {
-        return Some(Piece::Several(vec![
+        return Some(HeaderPiece::Several(vec![
             named(name, quantity),
-            Piece::Label(text.to_owned()),
+            HeaderPiece::Label(text.to_owned()),
         ]));
     }
     phrase(text, depth).or_else(|| {
@@ -115,16 +118,16 @@ pub(super) fn spaced(text: &str) -> Option<String> {
 }
 
 /// A word of a quantity; those that are units too bring the unit along.
-pub(super) fn named(text: &str, quantity: Quantity) -> Piece {
+pub(super) fn named(text: &str, quantity: Quantity) -> HeaderPiece {
     let units: Vec<Unit> = match fold(text).as_str() {
         "mau" | "mod" | "mabs" => vec![Unit::MILLIABSORBANCE],
         "au" => vec![Unit::ABSORBANCE],
         folded if folded.contains('%') || folded.contains("percent") || folded.contains("pct") => {
             vec![Unit::PERCENT]
         }
-        _ => return Piece::Quantity(vec![quantity]),
+        _ => return HeaderPiece::Quantity(vec![quantity]),
     };
-    Piece::Measured(vec![quantity], units)
+    HeaderPiece::Measured(vec![quantity], units)
 }
 
 /// Symbols of one letter, where case matters (IUPAC Green Book, chapter 2, and common practice).
@@ -156,7 +159,7 @@ pub(super) fn symbol_with_unit(text: &str) -> Option<Vec<Quantity>> {
 }
 
 /// `dA/dt`, `ΔA/min`, `µM/min`, `E/min`: a change per time.
-pub(super) fn rate(text: &str) -> Option<Piece> {
+pub(super) fn rate(text: &str) -> Option<HeaderPiece> {
     if let Some(first) = text.split_once('/').map(|(over, _)| over.trim()) {
         let under = text[text.find('/')? + 1..].trim();
         // An absorbance per time is a rate: `A/min`, `E/s`, `Abs/min`.
@@ -172,7 +175,7 @@ pub(super) fn rate(text: &str) -> Option<Piece> {
                 _ => Unit::ABSORBANCE,
             };
             let unit = Unit::ucum(&format!("{over}/{time}")).ok()?;
-            return Some(Piece::Measured(vec![Quantity::RATE], vec![unit]));
+            return Some(HeaderPiece::Measured(vec![Quantity::RATE], vec![unit]));
         }
     }
     None
@@ -273,7 +276,7 @@ pub(super) fn lone_unit(text: &str) -> Option<Vec<Unit>> {
         return None;
     }
     let everyday = super::is_one_of_a_unit(text)
-        || words::is(List::Everyday, text)
+        || words::is(WordList::Everyday, text)
         || fold(text).is_empty()
         || text == "-"
         || text.chars().count() == 1
@@ -285,41 +288,41 @@ pub(super) fn lone_unit(text: &str) -> Option<Vec<Unit>> {
 }
 
 /// A name beside a unit: both must fit.
-pub(super) fn with_unit(name: &str, unit: &str, depth: usize) -> Option<Piece> {
+pub(super) fn with_unit(name: &str, unit: &str, depth: usize) -> Option<HeaderPiece> {
     // `c (N)`: normal solutions, not newtons. How many moles those are depends on the reaction.
     let of_concentration = || {
         symbol(name) == Some(vec![Quantity::CONCENTRATION])
             || quantity_of(name) == Some(Quantity::CONCENTRATION)
     };
     if unit == "N" && of_concentration() {
-        return Some(Piece::Several(vec![
-            Piece::Quantity(vec![Quantity::CONCENTRATION]),
-            Piece::Label(unit.to_owned()),
+        return Some(HeaderPiece::Several(vec![
+            HeaderPiece::Quantity(vec![Quantity::CONCENTRATION]),
+            HeaderPiece::Label(unit.to_owned()),
         ]));
     }
     let units = spelled(unit).units().to_vec();
     let inner = symbol_with_unit(name)
         .filter(|quantities| units.iter().any(|unit| quantities.iter().any(|q| fits(q, unit))))
-        .map(Piece::Quantity)
+        .map(HeaderPiece::Quantity)
         .or_else(|| piece(name, false, depth + 1));
     match inner {
-        Some(Piece::Quantity(quantities)) => Some(together(quantities, units)),
-        Some(Piece::Several(mut pieces)) => {
+        Some(HeaderPiece::Quantity(quantities)) => Some(together(quantities, units)),
+        Some(HeaderPiece::Several(mut pieces)) => {
             let last = pieces
                 .iter()
-                .position(|piece| matches!(piece, Piece::Quantity(_)))?;
-            let Piece::Quantity(quantities) = pieces[last].clone() else {
+                .position(|piece| matches!(piece, HeaderPiece::Quantity(_)))?;
+            let HeaderPiece::Quantity(quantities) = pieces[last].clone() else {
                 return None;
             };
             let joined = together(quantities, units);
-            matches!(joined, Piece::Measured(..)).then(|| {
+            matches!(joined, HeaderPiece::Measured(..)).then(|| {
                 pieces[last] = joined;
-                Piece::Several(pieces)
+                HeaderPiece::Several(pieces)
             })
         }
         // `A (AU)` twice over: the unit said again.
-        Some(Piece::Measured(quantities, own)) if units.iter().any(|unit| own.contains(unit)) => {
-            Some(Piece::Measured(quantities, own))
+        Some(HeaderPiece::Measured(quantities, own)) if units.iter().any(|unit| own.contains(unit)) => {
+            Some(HeaderPiece::Measured(quantities, own))
         }
         // `T cell C`, `temperature block (°C)`: where it was measured, between the word and its unit.
         None if let Some((first, place)) = name.split_once([' ', '_'])
@@ -328,8 +331,8 @@ pub(super) fn with_unit(name: &str, unit: &str, depth: usize) -> Option<Piece> {
                 .is_some_and(|quantities| quantities.contains(&Quantity::TEMPERATURE)) =>
         {
             let found = together(vec![Quantity::TEMPERATURE], units);
-            let place = Piece::Label(place.to_owned());
-            matches!(found, Piece::Measured(..)).then(|| Piece::Several(vec![found, place]))
+            let place = HeaderPiece::Label(place.to_owned());
+            matches!(found, HeaderPiece::Measured(..)).then(|| HeaderPiece::Several(vec![found, place]))
         }
         // `gallic acid mg/L`, as `gallic acid (mg/L)`: the unit is one of concentrations alone, the rest is a name.
         // `A 0.02 mol/L` is an absorbance at that concentration: a name has neither numbers nor words of the trade.
@@ -342,9 +345,9 @@ pub(super) fn with_unit(name: &str, unit: &str, depth: usize) -> Option<Piece> {
                 .iter()
                 .all(|unit| quantities_of(unit) == [Quantity::CONCENTRATION]) =>
         {
-            Some(Piece::Several(vec![
-                Piece::Label(name.to_owned()),
-                Piece::Unit(units),
+            Some(HeaderPiece::Several(vec![
+                HeaderPiece::Label(name.to_owned()),
+                HeaderPiece::Unit(units),
             ]))
         }
         _ => None,
@@ -352,20 +355,20 @@ pub(super) fn with_unit(name: &str, unit: &str, depth: usize) -> Option<Piece> {
 }
 
 /// Quantities and units that fit each other; a contradiction keeps the unit and says that the quantity is open.
-pub(super) fn together(quantities: Vec<Quantity>, units: Vec<Unit>) -> Piece {
+pub(super) fn together(quantities: Vec<Quantity>, units: Vec<Unit>) -> HeaderPiece {
     let fitting: Vec<Quantity> = quantities
         .iter()
         .filter(|quantity| units.iter().any(|unit| fits(quantity, unit)))
         .cloned()
         .collect();
     if fitting.is_empty() {
-        return Piece::Several(vec![Piece::Quantity(quantities), Piece::Unit(units)]);
+        return HeaderPiece::Several(vec![HeaderPiece::Quantity(quantities), HeaderPiece::Unit(units)]);
     }
     let units = units
         .into_iter()
         .filter(|unit| fitting.iter().any(|quantity| fits(quantity, unit)))
         .collect();
-    Piece::Measured(fitting, units)
+    HeaderPiece::Measured(fitting, units)
 }
 
 /// A number in a head: digits with at most one decimal sign, point or comma.
@@ -445,7 +448,7 @@ pub(super) fn measured(text: &str) -> Option<Coordinate> {
 }
 
 /// `A405`, `OD600`, `Abs405nm`, `Abs_405`, `A 405 nm`, `ΔA340`, `405nm Abs`: an absorbance at a wavelength.
-pub(super) fn at_wavelength(text: &str) -> Option<Piece> {
+pub(super) fn at_wavelength(text: &str) -> Option<HeaderPiece> {
     let start = text.find(|c: char| c.is_ascii_digit())?;
     let (word, rest) = text.split_at(start);
     let word = word.trim_end_matches([' ', '_', '@', '-', '.']).trim_end();
@@ -470,22 +473,22 @@ pub(super) fn at_wavelength(text: &str) -> Option<Piece> {
         return None;
     }
     let quantity = match named(word, quantities[0].clone()) {
-        Piece::Measured(_, units) => Piece::Measured(quantities, units),
-        _ => Piece::Quantity(quantities),
+        HeaderPiece::Measured(_, units) => HeaderPiece::Measured(quantities, units),
+        _ => HeaderPiece::Quantity(quantities),
     };
-    Some(Piece::Several(vec![
+    Some(HeaderPiece::Several(vec![
         quantity,
-        Piece::Held(held(Quantity::WAVELENGTH, Unit::NANOMETRE, value, rest)),
+        HeaderPiece::Held(held(Quantity::WAVELENGTH, Unit::NANOMETRE, value, rest)),
     ]))
 }
 
 /// `t=30 s`, `T = 37 °C`, `λ=405 nm`, `pH 7`, `pH=7,4`, `[S] = 5 µM`: a held coordinate under its name.
-pub(super) fn assigned(text: &str) -> Option<Piece> {
+pub(super) fn assigned(text: &str) -> Option<HeaderPiece> {
     if let Some(rest) = text.strip_prefix("pH").or_else(|| text.strip_prefix("PH")) {
         let value = number(rest.trim_start_matches([' ', '=', ':']).trim())?;
         return (0.0..=14.0)
             .contains(&value)
-            .then(|| Piece::Held(held(Quantity::PH, Unit::PH, value, text)));
+            .then(|| HeaderPiece::Held(held(Quantity::PH, Unit::PH, value, text)));
     }
     let (name, value) = text.split_once('=')?;
     let (name, value) = (name.trim(), value.trim());
@@ -495,13 +498,13 @@ pub(super) fn assigned(text: &str) -> Option<Piece> {
     if let Some(coordinate) = measured(value) {
         return quantities
             .contains(&coordinate.quantity)
-            .then_some(Piece::Held(coordinate));
+            .then_some(HeaderPiece::Held(coordinate));
     }
     // Without a unit only the quantity is known, and the unit is asked for.
     let value = number(value)?;
     match quantities.as_slice() {
         [one] if matches!(one.as_str(), "ph" | "index") => None,
-        _ => Some(Piece::Held(held(Quantity::UNKNOWN, Unit::ONE, value, text))),
+        _ => Some(HeaderPiece::Held(held(Quantity::UNKNOWN, Unit::ONE, value, text))),
     }
 }
 
@@ -540,7 +543,7 @@ pub(super) fn clock(text: &str) -> bool {
         return true;
     }
     if lower.contains(':')
-        && [List::MinutesAndSeconds, List::HoursAndMinutes]
+        && [WordList::MinutesAndSeconds, WordList::HoursAndMinutes]
             .iter()
             .any(|list| words::is(*list, &lower))
     {
@@ -570,7 +573,7 @@ pub(super) fn clock(text: &str) -> bool {
 }
 
 /// `Wavelengthnm`, `Timesec`, `Zeitmin`: a word of a quantity with its unit glued on.
-pub(super) fn glued(text: &str) -> Option<Piece> {
+pub(super) fn glued(text: &str) -> Option<HeaderPiece> {
     // Words of two signs are whole words where each sign is one.
     let whole = |name: &str| name.chars().count() >= if name.contains(is_ideograph) { 2 } else { 3 };
     for unit in ["cm-1", "nm", "sec", "min", "AU", "µM", "uM", "mM", "°C", "℃"] {
@@ -583,7 +586,7 @@ pub(super) fn glued(text: &str) -> Option<Piece> {
             };
             let units = spelled(unit).units().to_vec();
             return match together(vec![quantity], units) {
-                found @ Piece::Measured(..) => Some(found),
+                found @ HeaderPiece::Measured(..) => Some(found),
                 _ => None,
             };
         }
@@ -593,24 +596,28 @@ pub(super) fn glued(text: &str) -> Option<Piece> {
 
 /// `Vlnk / nm`: an unknown name over a unit of wavelengths or wavenumbers, as quantities are written with their units.
 /// Other quotients may be rates: `drops / min`.
-fn over_unit_of_axis(text: &str) -> Option<Piece> {
+fn over_unit_of_axis(text: &str) -> Option<HeaderPiece> {
     let (name, unit) = text.split_once('/')?;
     let name = name.trim();
     let words = name.chars().filter(|c| c.is_alphabetic()).count() >= 3 && !name.contains(char::is_numeric);
     let units = lone_unit(unit.trim())?;
     let of_axis = |unit: &Unit| matches!(quantities_of(unit).as_slice(), [one] if *one == Quantity::WAVELENGTH || *one == Quantity::WAVENUMBER);
-    (words && units.iter().all(of_axis))
-        .then(|| Piece::Several(vec![Piece::Label(name.to_owned()), Piece::Unit(units)]))
+    (words && units.iter().all(of_axis)).then(|| {
+        HeaderPiece::Several(vec![
+            HeaderPiece::Label(name.to_owned()),
+            HeaderPiece::Unit(units),
+        ])
+    })
 }
 
 /// Words between a quantity and its wavelength or unit.
 pub(super) fn is_link(word: &str) -> bool {
-    word == "@" || fold(word).is_empty() || words::is(List::Link, word)
+    word == "@" || fold(word).is_empty() || words::is(WordList::Link, word)
 }
 
 /// A phrase of several words: `Absorbance at 405 nm`, `405 nm betanin`, `betanin pH 7`, `Time s`, `Probe 1 Abs`.
 #[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
-pub(super) fn phrase(text: &str, depth: usize) -> Option<Piece> {
+pub(super) fn phrase(text: &str, depth: usize) -> Option<HeaderPiece> {
     // Brackets, commas and dashes part a head; its pieces come here one by one.
     if depth > DEEPEST
         || text.contains(['(', ')', '[', ']', '{', '}', ';', '|', '–', '—'])
@@ -636,7 +643,7 @@ pub(super) fn phrase(text: &str, depth: usize) -> Option<Piece> {
     if words.windows(2).any(scaled) {
         return None;
     }
-    let mut found: Vec<Piece> = Vec::new();
+    let mut found: Vec<HeaderPiece> = Vec::new();
     let mut left: Vec<&str> = Vec::new();
     let mut at = 0;
     let mut coordinates = 0;
@@ -665,24 +672,24 @@ pub(super) fn phrase(text: &str, depth: usize) -> Option<Piece> {
         left.pop();
     }
     if left.is_empty() {
-        return Some(Piece::Several(found)).filter(|_| coordinates > 0);
+        return Some(HeaderPiece::Several(found)).filter(|_| coordinates > 0);
     }
     let whole = left.join(" ");
     // `10 µM inhibitor`, `time 30 s`, `25 °C temperature`: the word names what is held, and not the column.
     let named_held = quantity_of(&whole).filter(|quantity| {
         found
             .iter()
-            .any(|piece| matches!(piece, Piece::Held(held) if held.quantity == *quantity))
+            .any(|piece| matches!(piece, HeaderPiece::Held(held) if held.quantity == *quantity))
     });
     if let Some(quantity) = named_held {
         // Which substance is held is worth a label; that a time is one is said by its unit.
         if quantity == Quantity::CONCENTRATION {
-            found.push(Piece::Label(whole));
+            found.push(HeaderPiece::Label(whole));
         }
-        return Some(Piece::Several(found));
+        return Some(HeaderPiece::Several(found));
     }
     let alone = symbol(&whole)
-        .map(Piece::Quantity)
+        .map(HeaderPiece::Quantity)
         .or_else(|| quantity_of(&whole).map(|quantity| named(&whole, quantity)))
         .or_else(|| {
             (left.len() < words.len())
@@ -691,7 +698,7 @@ pub(super) fn phrase(text: &str, depth: usize) -> Option<Piece> {
         });
     if let Some(piece) = alone {
         found.insert(0, piece);
-        return Some(Piece::Several(found));
+        return Some(HeaderPiece::Several(found));
     }
     // `E 340 sample 1` is `E340 sample 1`.
     if let [first, second, rest @ ..] = words.as_slice()
@@ -700,7 +707,10 @@ pub(super) fn phrase(text: &str, depth: usize) -> Option<Piece> {
         && symbol(first).is_some()
         && let Some(found) = at_wavelength(&format!("{first}{second}"))
     {
-        return Some(Piece::Several(vec![found, Piece::Label(rest.join(" "))]));
+        return Some(HeaderPiece::Several(vec![
+            found,
+            HeaderPiece::Label(rest.join(" ")),
+        ]));
     }
     // `yeast OD 600` is `yeast OD600`.
     if let [names @ .., first, second] = words.as_slice()
@@ -710,16 +720,19 @@ pub(super) fn phrase(text: &str, depth: usize) -> Option<Piece> {
         && second.bytes().all(|byte| byte.is_ascii_digit())
         && let Some(found) = at_wavelength(&format!("{first}{second}"))
     {
-        return Some(Piece::Several(vec![found, Piece::Label(names.join(" "))]));
+        return Some(HeaderPiece::Several(vec![
+            found,
+            HeaderPiece::Label(names.join(" ")),
+        ]));
     }
     // `seconds since the start`: a unit of time in a word, and since when.
     if let [unit, since, ..] = words.as_slice()
         && unit.chars().count() > 3
-        && words::is(List::Since, since)
+        && words::is(WordList::Since, since)
         && let Some(units) = lone_unit(unit)
         && units.iter().all(|unit| unit.converts_to(&Unit::SECOND))
     {
-        return Some(Piece::Measured(vec![Quantity::TIME], units));
+        return Some(HeaderPiece::Measured(vec![Quantity::TIME], units));
     }
     // `WT OD600`: a name before the reading at a wavelength.
     if let [names @ .., last] = words.as_slice()
@@ -729,14 +742,20 @@ pub(super) fn phrase(text: &str, depth: usize) -> Option<Piece> {
             .all(|name| quantity_of(name).is_none() && symbol(name).is_none())
         && let Some(found) = at_wavelength(last)
     {
-        return Some(Piece::Several(vec![found, Piece::Label(names.join(" "))]));
+        return Some(HeaderPiece::Several(vec![
+            found,
+            HeaderPiece::Label(names.join(" ")),
+        ]));
     }
     // `A595 b`: a reading at a wavelength with its replicate.
     if let [first, rest @ ..] = words.as_slice()
         && !rest.is_empty()
         && let Some(found) = at_wavelength(first)
     {
-        return Some(Piece::Several(vec![found, Piece::Label(rest.join(" "))]));
+        return Some(HeaderPiece::Several(vec![
+            found,
+            HeaderPiece::Label(rest.join(" ")),
+        ]));
     }
     for split in 1..left.len() {
         let (front, back) = (
@@ -745,27 +764,28 @@ pub(super) fn phrase(text: &str, depth: usize) -> Option<Piece> {
         );
         // `ΔE/min run 1`
         if let Some(found) = rate(&front) {
-            return Some(Piece::Several(vec![found, Piece::Label(back)]));
+            return Some(HeaderPiece::Several(vec![found, HeaderPiece::Label(back)]));
         }
         // The longest quantity in front (`Abs. betanin`), then the longest at the end (`betanin Abs`).
         for (name, rest) in [(&front, &back), (&back, &front)] {
             if let Some(quantity) = quantity_of(name).filter(|q| q.is_of_light() && name.chars().count() > 1)
             {
                 found.insert(0, named(name, quantity));
-                found.push(Piece::Label(rest.clone()));
-                return Some(Piece::Several(found));
+                found.push(HeaderPiece::Label(rest.clone()));
+                return Some(HeaderPiece::Several(found));
             }
         }
     }
     (coordinates > 0).then(|| {
-        found.push(Piece::Label(words_left.join(" ")));
-        Piece::Several(found)
+        found.push(HeaderPiece::Label(words_left.join(" ")));
+        HeaderPiece::Several(found)
     })
 }
 
 /// A held coordinate that is sure even among other words.
-pub(super) fn coordinate(text: &str) -> Option<Piece> {
-    measured(text).map(Piece::Held).or_else(|| {
-        assigned(text).filter(|piece| matches!(piece, Piece::Held(c) if c.quantity != Quantity::UNKNOWN))
+pub(super) fn coordinate(text: &str) -> Option<HeaderPiece> {
+    measured(text).map(HeaderPiece::Held).or_else(|| {
+        assigned(text)
+            .filter(|piece| matches!(piece, HeaderPiece::Held(c) if c.quantity != Quantity::UNKNOWN))
     })
 }

@@ -80,7 +80,7 @@ fn said(text: &str) -> Option<i32> {
         .split([' ', ',', ';', ':', '(', ')'])
         .filter(|word| !word.is_empty())
         .collect();
-    let multiplied = |at: usize| crate::words::begins(List::Multiplied, words[at]);
+    let multiplied = |at: usize| crate::words::begins(WordList::Multiplied, words[at]);
     let factor = |at: usize| {
         words
             .get(at)

@@ -19,14 +19,14 @@ use hashbrown::HashMap;
 pub(crate) use self::computed::computed_by_line;
 use self::derived::{absorbed, derived, reciprocal_of_light};
 pub(crate) use self::derived::{is_derived, is_derived_of_light};
-use self::piece::{Piece, fits, is_link, lone_unit, piece, quantities_of, symbol};
+use self::piece::{HeaderPiece, fits, is_link, lone_unit, piece, quantities_of, symbol};
 pub(crate) use self::scale::{scale_of, without_scale};
 use self::substance::without_substance;
-use crate::words::{List, fold, quantity_of, words_of};
+use crate::words::{WordList, fold, quantity_of, words_of};
 
 /// What a head says.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub struct Head {
+pub struct ColumnHeader {
     /// What the column measures, where the head says so without doubt.
     pub quantity: Option<Quantity>,
     /// What it may measure, likeliest first, where the head leaves it open (`T`, `%`).
@@ -55,7 +55,7 @@ const WAVELENGTHS: std::ops::RangeInclusive<f64> = 185.0..=1100.0;
 
 /// Reads a column head. Never fails; what is not understood is the label.
 #[must_use]
-pub fn read_head(text: &str) -> Head {
+pub fn read_column_header(text: &str) -> ColumnHeader {
     if text.len() > LONGEST {
         return understand(text);
     }
@@ -78,23 +78,23 @@ pub fn read_head(text: &str) -> Head {
 const REMEMBERED: usize = 1 << 14;
 
 thread_local! {
-    static KNOWN: RefCell<HashMap<String, Head>> = RefCell::new(HashMap::new());
+    static KNOWN: RefCell<HashMap<String, ColumnHeader>> = RefCell::new(HashMap::new());
 }
 
-fn understand(text: &str) -> Head {
+fn understand(text: &str) -> ColumnHeader {
     let text = trimmed(text);
     if text.is_empty() {
-        return Head::default();
+        return ColumnHeader::default();
     }
     if text.len() > LONGEST {
-        return Head {
+        return ColumnHeader {
             label: Some(text.to_owned()),
-            ..Head::default()
+            ..ColumnHeader::default()
         };
     }
     if let Some(coordinate) = coordinate_alone(text) {
-        let mut parts = Parts::default();
-        parts.add(Piece::Held(coordinate));
+        let mut parts = HeaderParts::default();
+        parts.add(HeaderPiece::Held(coordinate));
         return parts.into_head();
     }
     // `conc_mg_per_L`, `mg per L`: a quotient in words, for programs that allow no stroke in a name.
@@ -137,9 +137,9 @@ fn understand(text: &str) -> Head {
         return head;
     }
     if ends_in_other_unit(text) {
-        return Head {
+        return ColumnHeader {
             label: Some(text.to_owned()),
-            ..Head::default()
+            ..ColumnHeader::default()
         };
     }
     if let Some(head) = either(text).or_else(|| symbol_of_no_absorbance(text)) {
@@ -148,7 +148,7 @@ fn understand(text: &str) -> Head {
     if let Some(head) = numbered_word(text) {
         return head;
     }
-    let mut parts = Parts::default();
+    let mut parts = HeaderParts::default();
     if let Some(piece) = piece(text, true, 0) {
         parts.add(piece);
     } else if let Some(head) = over_a_unit(text) {
@@ -186,7 +186,7 @@ pub(crate) fn is_one_of_a_unit(text: &str) -> bool {
 
 /// `Abs1`, `Ext2`: the word of what was measured, and which of several it is. A number that may be a wavelength says more,
 /// and a lone letter with a number may be a name.
-fn numbered_word(text: &str) -> Option<Head> {
+fn numbered_word(text: &str) -> Option<ColumnHeader> {
     const SHORTEST: usize = 3;
     let word = text.trim_end_matches(|c: char| c.is_ascii_digit());
     let number = &text[word.len()..];
@@ -198,7 +198,7 @@ fn numbered_word(text: &str) -> Option<Head> {
 
 /// `NADH / mM`, `c(NADH) / mM`: a quantity divided by its unit (ISO 80000-1, 7.1.4), under a name that is not known here.
 /// Only units that tell of one quantity count: behind a stroke may stand anything.
-fn over_a_unit(text: &str) -> Option<Head> {
+fn over_a_unit(text: &str) -> Option<ColumnHeader> {
     let (name, unit) = text.rsplit_once(" / ")?;
     let (name, unit) = (name.trim(), unit.trim());
     let telling = unit.chars().count() >= 2
@@ -211,7 +211,7 @@ fn over_a_unit(text: &str) -> Option<Head> {
 }
 
 /// `E254 (1 cm)`: light absorbed in a cell of that length, which is held. The length is no unit.
-fn in_a_cell(text: &str) -> Option<Head> {
+fn in_a_cell(text: &str) -> Option<ColumnHeader> {
     let (name, length) = text.strip_suffix([')', ']'])?.rsplit_once(['(', '['])?;
     let number = length
         .trim()
@@ -232,15 +232,15 @@ fn in_a_cell(text: &str) -> Option<Head> {
 
 /// `1/[S] (1/mM)`, `1/T (1/K)`: the reciprocal of a quantity, under its own name. The reciprocal of a length of light is a
 /// wavenumber and known as such.
-fn reciprocal(text: &str) -> Option<Head> {
+fn reciprocal(text: &str) -> Option<ColumnHeader> {
     // `1/S`, and not the `1/s` of a rate.
     if let Some("S" | "[S]" | "v" | "V" | "v0") = text.strip_prefix("1/").map(str::trim) {
-        return Some(Head {
+        return Some(ColumnHeader {
             quantity: Some(Quantity::named(format!(
                 "1/[{}]",
                 text[2..].trim().trim_matches(['[', ']']).to_lowercase()
             ))),
-            ..Head::default()
+            ..ColumnHeader::default()
         });
     }
     let (name, unit) = split_unit(text)?;
@@ -252,10 +252,10 @@ fn reciprocal(text: &str) -> Option<Head> {
         .trim();
     let unit = spelled(unit).one()?.clone();
     let wavenumber = unit.converts_to(&Unit::PER_CENTIMETRE);
-    (of.starts_with(|c: char| c.is_alphabetic() || c == '[') && !wavenumber).then(|| Head {
+    (of.starts_with(|c: char| c.is_alphabetic() || c == '[') && !wavenumber).then(|| ColumnHeader {
         quantity: Some(Quantity::named(name.trim().to_lowercase())),
         unit: Some(unit),
-        ..Head::default()
+        ..ColumnHeader::default()
     })
 }
 
@@ -309,18 +309,18 @@ fn coordinate_alone(text: &str) -> Option<Coordinate> {
 fn is_unknown_word(name: &str) -> bool {
     name.chars().count() >= 4
         && name.chars().all(char::is_alphabetic)
-        && crate::words::word(name) == crate::words::Word::Unknown
+        && crate::words::word(name) == crate::words::HeaderWord::Unknown
         && crate::words::field_of(name).is_none()
 }
 
 /// A sign that is a symbol as well as a unit, taken for the unit.
-fn as_unit(text: &str) -> Option<Piece> {
+fn as_unit(text: &str) -> Option<HeaderPiece> {
     let units = spelled(text).units().to_vec();
-    (!units.is_empty()).then_some(Piece::Unit(units))
+    (!units.is_empty()).then_some(HeaderPiece::Unit(units))
 }
 
 /// `Abs / %T`, `A or T`: a head that names two quantities of light and leaves open which.
-fn either(text: &str) -> Option<Head> {
+fn either(text: &str) -> Option<ColumnHeader> {
     let of_light = |side: &str| -> Option<Quantity> {
         let side = side.trim();
         if matches!(side, "T" | "%T") {
@@ -334,7 +334,7 @@ fn either(text: &str) -> Option<Head> {
         one.filter(Quantity::is_of_light)
     };
     let words = || {
-        words_of(List::Or)
+        words_of(WordList::Or)
             .iter()
             .filter(|word| text.contains(word.as_str()))
     };
@@ -342,14 +342,14 @@ fn either(text: &str) -> Option<Head> {
         .split_once(['/', '|'])
         .or_else(|| words().find_map(|word| text.split_once(format!(" {word} ").as_str())))?;
     let (one, other) = (of_light(sides.0)?, of_light(sides.1)?);
-    (one != other).then(|| Head {
+    (one != other).then(|| ColumnHeader {
         quantities_possible: vec![one, other],
-        ..Head::default()
+        ..ColumnHeader::default()
     })
 }
 
 /// `I (mA)` is an electric current; `d (A)`, the letter of something else, may be in ångströms or in amperes.
-fn symbol_of_no_absorbance(text: &str) -> Option<Head> {
+fn symbol_of_no_absorbance(text: &str) -> Option<ColumnHeader> {
     let (name, unit) = split_unit(text)?;
     let units = spelled(unit);
     let mut letters = name.chars();
@@ -358,17 +358,17 @@ fn symbol_of_no_absorbance(text: &str) -> Option<Head> {
     };
     let ampere = units.units().iter().find(|unit| unit.code().ends_with('A'))?;
     if letter.eq_ignore_ascii_case(&'i') {
-        return Some(Head {
+        return Some(ColumnHeader {
             quantity: Some(Quantity::named("current")),
             unit: Some(ampere.clone()),
-            ..Head::default()
+            ..ColumnHeader::default()
         });
     }
-    (letter.is_lowercase() && symbol(name).is_none()).then(|| Head {
+    (letter.is_lowercase() && symbol(name).is_none()).then(|| ColumnHeader {
         quantities_possible: vec![Quantity::ABSORBANCE, Quantity::UNKNOWN],
         units_possible: units.units().to_vec(),
         label: Some(name.to_owned()),
-        ..Head::default()
+        ..ColumnHeader::default()
     })
 }
 
@@ -477,7 +477,7 @@ pub fn split_unit(text: &str) -> Option<(&str, &str)> {
     let count_in_volume = |name: &str, unit: &str| {
         name.trim().chars().all(char::is_lowercase)
             && name.trim().chars().count() >= 2
-            && crate::words::word(name) == crate::words::Word::Unknown
+            && crate::words::word(name) == crate::words::HeaderWord::Unknown
             && !crate::words::is_blank(name)
             && spelled(unit)
                 .units()
@@ -594,7 +594,7 @@ fn outside<'a>(text: &'a str, pieces: &mut Vec<(&'a str, bool)>) {
 }
 
 #[derive(Default)]
-struct Parts {
+struct HeaderParts {
     quantities: Vec<Vec<Quantity>>,
     units: Vec<Vec<Unit>>,
     held: Vec<Coordinate>,
@@ -602,7 +602,7 @@ struct Parts {
     clock: bool,
 }
 
-impl Parts {
+impl HeaderParts {
     fn label(&mut self, text: &str) {
         let text = text.trim();
         // `x 10` behind a quantity is a factor, and names no sample.
@@ -612,22 +612,22 @@ impl Parts {
         }
     }
 
-    fn add(&mut self, piece: Piece) {
+    fn add(&mut self, piece: HeaderPiece) {
         match piece {
-            Piece::Quantity(quantities) => self.quantities.push(quantities),
-            Piece::Measured(quantities, units) => {
+            HeaderPiece::Quantity(quantities) => self.quantities.push(quantities),
+            HeaderPiece::Measured(quantities, units) => {
                 self.quantities.push(quantities);
                 self.units.push(units);
             }
-            Piece::Unit(units) => self.units.push(units),
-            Piece::Held(coordinate) => self.held.push(coordinate),
-            Piece::Clock => self.clock = true,
-            Piece::Several(pieces) => pieces.into_iter().for_each(|piece| self.add(piece)),
-            Piece::Label(text) => self.label(&text),
+            HeaderPiece::Unit(units) => self.units.push(units),
+            HeaderPiece::Held(coordinate) => self.held.push(coordinate),
+            HeaderPiece::Clock => self.clock = true,
+            HeaderPiece::Several(pieces) => pieces.into_iter().for_each(|piece| self.add(piece)),
+            HeaderPiece::Label(text) => self.label(&text),
         }
     }
 
-    fn into_head(mut self) -> Head {
+    fn into_head(mut self) -> ColumnHeader {
         // `Probe 1 (Abs)`: a sample's number is a label, and the quantity is the other.
         if self.quantities.len() > 1 {
             self.quantities
@@ -718,11 +718,11 @@ impl Parts {
                 quantities = vec![Quantity::TIME];
             }
         }
-        let mut head = Head {
+        let mut head = ColumnHeader {
             clock: self.clock,
             held: self.held,
             label: (!self.labels.is_empty()).then(|| self.labels.join(", ")),
-            ..Head::default()
+            ..ColumnHeader::default()
         };
         match quantities.len() {
             1 => head.quantity = quantities.pop(),

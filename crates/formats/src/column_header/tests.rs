@@ -1,7 +1,7 @@
 use super::*;
 
 /// `quantity|unit|held,held|label`, with `?a/b` where several are possible.
-fn summary(head: &Head) -> String {
+fn summary(head: &ColumnHeader) -> String {
     let quantity = match (&head.quantity, head.quantities_possible.as_slice()) {
         (Some(one), _) => one.to_string(),
         (None, []) => String::new(),
@@ -252,7 +252,7 @@ fn heads_that_people_write() {
     let wrong: Vec<String> = table
         .iter()
         .filter_map(|&(text, wanted)| {
-            let head = read_head(text);
+            let head = read_column_header(text);
             let got = summary(&head);
             (got != wanted).then(|| format!("`{text}`: wanted {wanted}\n      got {got}"))
         })
@@ -268,7 +268,7 @@ fn heads_that_people_write() {
 
 #[test]
 fn a_contradiction_is_told_and_not_settled() {
-    let head = read_head("Time (nm)");
+    let head = read_column_header("Time (nm)");
     assert_eq!(head.quantity, None);
     assert!(
         head.quantities_possible.contains(&Quantity::TIME)
@@ -298,7 +298,7 @@ fn names_and_units_part() {
 proptest::proptest! {
     #[test]
     fn any_text_is_a_head(text in "\\PC{0,40}") {
-        let head = read_head(&text);
+        let head = read_column_header(&text);
         proptest::prop_assert!(head.quantity.is_none() || head.quantities_possible.is_empty());
         proptest::prop_assert!(head.held.iter().all(|c| c.value.is_finite()));
         let _ = split_unit(&text);
@@ -308,7 +308,7 @@ proptest::proptest! {
     fn mixtures_of_the_trade_do_no_harm(parts in proptest::collection::vec(
         proptest::sample::select(vec!["A", "405", " nm", "(", ")", "[", "]", "/", "t", "=", " ", "min", "pH", "7", ",", ".", "–", "µM", "%T", "@", "_", "°C", "{", ":"]), 0..14)) {
         let text: String = parts.concat();
-        let head = read_head(&text);
+        let head = read_column_header(&text);
         proptest::prop_assert!(head.held.iter().all(|c| c.value.is_finite()));
     }
 }
@@ -348,7 +348,7 @@ fn what_is_derived_from_light_is_no_light() {
         "100 - %T",
         "1-T",
     ] {
-        let quantity = read_head(head).quantity;
+        let quantity = read_column_header(head).quantity;
         assert!(is_derived_of_light(head), "{head}");
         let name = head.to_lowercase().replace('%', "").replace(" - ", "-");
         assert_eq!(quantity, Some(Quantity::named(name)), "{head}");
@@ -442,7 +442,7 @@ fn heads_in_more_languages() {
     for (text, wanted) in table {
         // Full-width brackets are plain ones when a text is decoded.
         let text = text.replace('（', "(").replace('）', ")");
-        let found = summary(&read_head(&text));
+        let found = summary(&read_column_header(&text));
         if found != *wanted {
             wrong.push(format!("{text}: {found}, not {wanted}"));
         }
@@ -459,14 +459,14 @@ fn two_quantities_in_one_head_are_both_possible() {
         "A|T",
         "%R / %T",
     ] {
-        let head = read_head(text);
+        let head = read_column_header(text);
         assert!(
             head.quantity.is_none() && head.quantities_possible.len() == 2,
             "{text}: {head:?}"
         );
     }
     for text in ["Abs", "A / AU", "A/min", "T / K", "Abs / OD"] {
-        let head = read_head(text);
+        let head = read_column_header(text);
         assert!(head.quantity.is_some(), "{text}: {head:?}");
     }
 }
@@ -474,11 +474,14 @@ fn two_quantities_in_one_head_are_both_possible() {
 #[test]
 fn a_letter_of_something_else_is_no_absorbance() {
     for text in ["d (A)", "a (A)", "r / A"] {
-        let head = read_head(text);
+        let head = read_column_header(text);
         assert!(head.quantity.is_none(), "{text}: {head:?}");
     }
-    assert_eq!(read_head("I (A)").quantity.unwrap().as_str(), "current");
-    assert_eq!(read_head("tube 1 (A)").quantity, Some(Quantity::ABSORBANCE));
+    assert_eq!(read_column_header("I (A)").quantity.unwrap().as_str(), "current");
+    assert_eq!(
+        read_column_header("tube 1 (A)").quantity,
+        Some(Quantity::ABSORBANCE)
+    );
 }
 
 #[test]
@@ -508,7 +511,7 @@ fn units_that_are_stated_and_values_that_are_held() {
 #[test]
 fn one_of_a_unit_is_a_value() {
     for (header, at) in [("A(1 min)", 1.0), ("A(2 min)", 2.0), ("A (1 min)", 1.0)] {
-        let head = read_head(header);
+        let head = read_column_header(header);
         assert_eq!(head.quantity, Some(Quantity::ABSORBANCE), "{header}");
         let held: Vec<_> = head
             .held
@@ -522,15 +525,15 @@ fn one_of_a_unit_is_a_value() {
 #[test]
 fn quantities_divided_by_their_unit() {
     for header in ["NADH / mM", "[NADH] / mM", "c(NADH) / mM", "Substrat X / µM"] {
-        let head = read_head(header);
+        let head = read_column_header(header);
         assert_eq!(head.quantity, Some(Quantity::CONCENTRATION), "{header}");
         assert!(
             head.unit.is_some_and(|unit| unit.code().ends_with("mol/L")),
             "{header}"
         );
     }
-    assert_eq!(read_head("mean / sd").quantity, None);
-    assert_eq!(read_head("leaf / h").quantity, None);
+    assert_eq!(read_column_header("mean / sd").quantity, None);
+    assert_eq!(read_column_header("leaf / h").quantity, None);
 }
 
 #[test]
@@ -547,7 +550,7 @@ fn the_substance_in_a_unit_is_a_name() {
         ("U LDH/ml", "rate|U/mL||LDH"),
         ("c (N)", "concentration|||N"),
     ] {
-        assert_eq!(summary(&read_head(head)), wanted, "{head}");
+        assert_eq!(summary(&read_column_header(head)), wanted, "{head}");
     }
     assert_eq!(split_unit("mg P/l"), None);
     assert_eq!(split_unit("ml std"), None);
@@ -584,7 +587,7 @@ fn what_was_computed_from_readings_keeps_its_whole_name() {
         "Absorbance normalisée",
         "absorbancia calculada",
     ] {
-        let found = read_head(head);
+        let found = read_column_header(head);
         assert!(is_derived(head), "{head}");
         assert!(
             found.quantity.is_some_and(|quantity| !quantity.is_of_light()),
@@ -607,9 +610,9 @@ fn what_was_computed_from_readings_keeps_its_whole_name() {
         assert!(!is_derived(head), "{head}");
     }
     for head in ["Abs - blank", "A sample - A blank", "A − blank"] {
-        assert_eq!(summary(&read_head(head)), format!("absorbance|||{head}"));
+        assert_eq!(summary(&read_column_header(head)), format!("absorbance|||{head}"));
     }
-    assert_eq!(summary(&read_head("Absorption in %")), "absorptance|%||");
+    assert_eq!(summary(&read_column_header("Absorption in %")), "absorptance|%||");
 }
 
 #[test]

@@ -4,25 +4,25 @@ use curvary_record::{Coordinate, Quantity, Unit};
 
 /// What is told of tables and their columns; nothing, unless a layout reads.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub(crate) struct Told {
+pub(crate) struct Hints {
     /// Tables are looked for from this byte of the text on; above it are words.
     pub(crate) from: usize,
     /// Numbers that stand for a missing value.
     pub(crate) missing: Vec<f64>,
     /// Columns of every table.
-    pub(crate) columns: Vec<ColumnTold>,
+    pub(crate) columns: Vec<ColumnHint>,
 }
 
 /// Which column is meant.
 #[derive(Clone, Debug, PartialEq)]
-pub(crate) enum Which {
+pub(crate) enum ColumnSelector {
     /// The one under this head.
     Head(String),
     /// The one at this place, from 0.
     Index(usize),
 }
 
-impl Which {
+impl ColumnSelector {
     /// Whether it is the column at a place, from 0, under these heads.
     pub(crate) fn is<'a>(&self, index: usize, mut heads: impl Iterator<Item = &'a str>) -> bool {
         match self {
@@ -34,16 +34,16 @@ impl Which {
 
 /// What a column is of.
 #[derive(Clone, Debug, PartialEq)]
-pub(crate) struct ColumnTold {
+pub(crate) struct ColumnHint {
     /// Which one.
-    pub(crate) which: Which,
+    pub(crate) which: ColumnSelector,
     /// Nothing, where the column is to be left out.
-    pub(crate) meaning: Option<Meaning>,
+    pub(crate) meaning: Option<HintMeaning>,
 }
 
 /// A column's quantity and unit, its sample, and the coordinates that are held along it.
 #[derive(Clone, Debug, PartialEq)]
-pub(crate) struct Meaning {
+pub(crate) struct HintMeaning {
     pub(crate) quantity: Quantity,
     pub(crate) unit: Unit,
     pub(crate) sample: Option<String>,

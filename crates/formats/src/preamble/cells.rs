@@ -8,13 +8,13 @@ use std::ops::Range;
 
 use curvary_record::unit::{Spelling, spelled};
 
-use super::{MOST_PAIRS, Pair, bare, is_field_with_unit, is_key};
-use crate::head::read_head;
+use super::{KeyValueSpan, MOST_PAIRS, bare, is_field_with_unit, is_key};
+use crate::column_header::read_column_header;
 use crate::words::{field_of, fields_if_fitting};
 
 /// What a cell is in a line of keys and values.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Cell {
+enum KeyCell {
     /// It ends with the mark of a key: `Temperature:`.
     Marked(char),
     /// Its words are a key of the trade.
@@ -27,52 +27,52 @@ enum Cell {
 
 /// The keys and values of a line of cells, none where they do not go up in keys and values; `None` where its first cell
 /// is no key.
-pub(super) fn pairs(line: &str, body: &Range<usize>) -> Option<Vec<Pair>> {
+pub(super) fn pairs(line: &str, body: &Range<usize>) -> Option<Vec<KeyValueSpan>> {
     ['\t', ';', ',', '|']
         .into_iter()
         .filter(|&mark| line[body.clone()].contains(mark))
         .find_map(|mark| paired(line, body, mark))
 }
 
-fn paired(line: &str, body: &Range<usize>, separator: char) -> Option<Vec<Pair>> {
+fn paired(line: &str, body: &Range<usize>, separator: char) -> Option<Vec<KeyValueSpan>> {
     let mut cells: Vec<Range<usize>> = split(line, body, separator)
         .into_iter()
         .filter(|cell| !cell.is_empty())
         .collect();
     let marks = take_marks(line, &mut cells);
-    let mut kinds: Vec<Cell> = cells.iter().map(|cell| kind(&line[cell.clone()])).collect();
+    let mut kinds: Vec<KeyCell> = cells.iter().map(|cell| kind(&line[cell.clone()])).collect();
     for (at, mark) in marks {
         if is_key(&line[cells[at].clone()]) {
-            kinds[at] = Cell::Marked(mark);
+            kinds[at] = KeyCell::Marked(mark);
         }
     }
-    if kinds.first() == Some(&Cell::Other) {
+    if kinds.first() == Some(&KeyCell::Other) {
         return None;
     }
     let mut pairs = Vec::new();
     let mut at = 0;
     while at < cells.len() {
         let mark = match kinds[at] {
-            Cell::Marked(mark) => mark,
-            Cell::Known | Cell::Perhaps => separator,
-            Cell::Other => return Some(left_over(line, &cells, &kinds, separator)),
+            KeyCell::Marked(mark) => mark,
+            KeyCell::Known | KeyCell::Perhaps => separator,
+            KeyCell::Other => return Some(left_over(line, &cells, &kinds, separator)),
         };
         let key = without_mark(line, &cells[at]);
         let (value, says, next) = match kinds.get(at + 1) {
-            Some(Cell::Other | Cell::Perhaps) => value_at(line, &cells, &kinds, at + 1),
+            Some(KeyCell::Other | KeyCell::Perhaps) => value_at(line, &cells, &kinds, at + 1),
             // `Operator:;M. W.`: the value behind a marked key may look like a key of the trade (`MW`).
-            Some(Cell::Known) if matches!(kinds[at], Cell::Marked(_)) && cells.len() == 2 => {
+            Some(KeyCell::Known) if matches!(kinds[at], KeyCell::Marked(_)) && cells.len() == 2 => {
                 (cells[at + 1].clone(), None, at + 2)
             }
             // `Sample,Temperature,pH` names columns, and `Sample:;Operator:;` leaves a key without its value.
-            Some(Cell::Known) => return Some(Vec::new()),
-            Some(Cell::Marked(_)) | None => (cells[at].end..cells[at].end, None, at + 1),
+            Some(KeyCell::Known) => return Some(Vec::new()),
+            Some(KeyCell::Marked(_)) | None => (cells[at].end..cells[at].end, None, at + 1),
         };
         // Two heads of columns side by side are no key and its value.
         if mark == separator && is_head(&line[value.clone()]) {
             return Some(Vec::new());
         }
-        pairs.push(Pair {
+        pairs.push(KeyValueSpan {
             key,
             value,
             mark,
@@ -111,7 +111,7 @@ fn take_marks(line: &str, cells: &mut Vec<Range<usize>>) -> Vec<(usize, char)> {
 
 /// A line whose first cell is a key, and whose cells do not go up in keys and values: the commas of prose go on in the
 /// value. Several numbers or names behind a key stand over columns, and are its value only where the key is marked.
-fn left_over(line: &str, cells: &[Range<usize>], kinds: &[Cell], separator: char) -> Vec<Pair> {
+fn left_over(line: &str, cells: &[Range<usize>], kinds: &[KeyCell], separator: char) -> Vec<KeyValueSpan> {
     let [first, values @ ..] = cells else {
         return Vec::new();
     };
@@ -126,11 +126,11 @@ fn left_over(line: &str, cells: &[Range<usize>], kinds: &[Cell], separator: char
         .count();
     let heads = values
         .iter()
-        .all(|cell| read_head(&line[cell.clone()]).quantity.is_some());
+        .all(|cell| read_column_header(&line[cell.clone()]).quantity.is_some());
     let prose = separator == ',' && (values.len() == 2 || text.contains(", "));
     let mark = match kinds[0] {
-        Cell::Marked(mark) => mark,
-        Cell::Known if prose && numbers < 2 && !heads => separator,
+        KeyCell::Marked(mark) => mark,
+        KeyCell::Known if prose && numbers < 2 && !heads => separator,
         _ => return Vec::new(),
     };
     // Numbers in cells of their own are never one number.
@@ -138,7 +138,7 @@ fn left_over(line: &str, cells: &[Range<usize>], kinds: &[Cell], separator: char
         let texts: Vec<&str> = values.iter().map(|cell| &line[cell.clone()]).collect();
         texts.join("; ")
     });
-    vec![Pair {
+    vec![KeyValueSpan {
         key: without_mark(line, first),
         value,
         mark,
@@ -150,14 +150,14 @@ fn left_over(line: &str, cells: &[Range<usize>], kinds: &[Cell], separator: char
 fn value_at(
     line: &str,
     cells: &[Range<usize>],
-    kinds: &[Cell],
+    kinds: &[KeyCell],
     at: usize,
 ) -> (Range<usize>, Option<String>, usize) {
     let text = |at: usize| &line[cells[at].clone()];
-    let other = |at: usize| kinds.get(at) == Some(&Cell::Other);
+    let other = |at: usize| kinds.get(at) == Some(&KeyCell::Other);
     // `C` behind a number is its unit, unless a value of its own follows.
     let unit = |at: usize| {
-        let free = other(at) || kinds.get(at) == Some(&Cell::Perhaps) && !other(at + 1);
+        let free = other(at) || kinds.get(at) == Some(&KeyCell::Perhaps) && !other(at + 1);
         free && is_unit(text(at))
     };
     let span = |last: usize| cells[at].start..cells[last].end;
@@ -187,20 +187,24 @@ fn value_at(
     (cells[at].clone(), None, at + 1)
 }
 
-fn kind(text: &str) -> Cell {
+fn kind(text: &str) -> KeyCell {
     if let Some(mark) = text.chars().next_back().filter(|mark| matches!(mark, ':' | '=')) {
         let words = text[..text.len() - 1].trim_end();
         let simple = !words.contains([':', '=']) && is_key(words);
-        return if simple { Cell::Marked(mark) } else { Cell::Other };
+        return if simple {
+            KeyCell::Marked(mark)
+        } else {
+            KeyCell::Other
+        };
     }
     if !is_key(text) {
-        Cell::Other
+        KeyCell::Other
     } else if field_of(text).is_some() || is_field_with_unit(text) || is_of_something(text) {
-        Cell::Known
+        KeyCell::Known
     } else if fields_if_fitting(text).is_empty() {
-        Cell::Other
+        KeyCell::Other
     } else {
-        Cell::Perhaps
+        KeyCell::Perhaps
     }
 }
 
@@ -236,7 +240,7 @@ fn is_unit(text: &str) -> bool {
 
 /// Whether a cell names what a column holds, and no value of it.
 fn is_head(text: &str) -> bool {
-    let head = read_head(text);
+    let head = read_column_header(text);
     // `Datum;E254;Bemerkung`: what was read at a wavelength.
     let read = head
         .quantity

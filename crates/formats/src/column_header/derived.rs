@@ -1,11 +1,11 @@
 //! Heads of what was computed from a quantity: logarithms, derivatives, complements and shares of the light.
 
 use super::*;
-use crate::words::{List, begins, words_of};
+use crate::words::{WordList, begins, words_of};
 
 /// A logarithm or a derivative, `ln(A500)`, `dA/dλ`, `1st derivative`: what was computed from a quantity is another one,
 /// and is called as its head calls it. A change per time (`dA/dt`) is a rate and is read as such.
-pub(super) fn derived(text: &str) -> Option<Head> {
+pub(super) fn derived(text: &str) -> Option<ColumnHeader> {
     if let Some(head) = super::computed::computed(text) {
         return Some(head);
     }
@@ -15,7 +15,7 @@ pub(super) fn derived(text: &str) -> Option<Head> {
         .filter(|(name, _)| logarithm_of(name).is_some() || is_derivative(name) || is_complement(name));
     let (name, unit) = parted.map_or((text, None), |(name, unit)| (name, spelled(unit).one().cloned()));
     let quantity = with_words(name);
-    Some(Head {
+    Some(ColumnHeader {
         unit,
         held: if of.is_empty() {
             Vec::new()
@@ -23,7 +23,7 @@ pub(super) fn derived(text: &str) -> Option<Head> {
             understand(of).held
         },
         quantity: Some(quantity),
-        ..Head::default()
+        ..ColumnHeader::default()
     })
 }
 
@@ -33,20 +33,20 @@ pub(super) fn with_words(name: &str) -> Quantity {
 }
 
 /// `1/A`: the reciprocal of what was measured, under its own name.
-pub(super) fn reciprocal_of_light(text: &str) -> Option<Head> {
+pub(super) fn reciprocal_of_light(text: &str) -> Option<ColumnHeader> {
     let of = text.strip_prefix('1')?.trim_start().strip_prefix('/')?.trim();
     let of = of.trim_matches(['(', ')', '[', ']']);
     let head = understand(of);
     let of_light = head.quantity.as_ref().is_some_and(Quantity::is_of_light) && head.label.is_none();
-    of_light.then(|| Head {
+    of_light.then(|| ColumnHeader {
         quantity: Some(Quantity::named(text.to_lowercase())),
         held: head.held,
-        ..Head::default()
+        ..ColumnHeader::default()
     })
 }
 
 /// `% absorption`: the share of the light that was absorbed, the absorptance of the IUPAC, and no absorbance.
-pub(super) fn absorbed(text: &str) -> Option<Head> {
+pub(super) fn absorbed(text: &str) -> Option<ColumnHeader> {
     // Most heads have no such sign and need not be folded.
     if !text.contains(['%', 'p', 'P']) {
         return None;
@@ -64,11 +64,11 @@ pub(super) fn absorbed(text: &str) -> Option<Head> {
         } else {
             Vec::new()
         };
-        return (symbol || word).then(|| Head {
+        return (symbol || word).then(|| ColumnHeader {
             quantity: (!symbol).then_some(absorptance),
             quantities_possible: open,
             unit: Some(Unit::PERCENT),
-            ..Head::default()
+            ..ColumnHeader::default()
         });
     }
     let folded = fold(text);
@@ -78,10 +78,10 @@ pub(super) fn absorbed(text: &str) -> Option<Head> {
         .or_else(|| folded.strip_prefix("percent "))
         .or_else(|| folded.strip_prefix('%'))?;
     let absorbance = name.len() >= 3 && quantity_of(name) == Some(Quantity::ABSORBANCE);
-    absorbance.then(|| Head {
+    absorbance.then(|| ColumnHeader {
         quantity: Some(Quantity::named("absorptance".to_owned())),
         unit: Some(Unit::PERCENT),
-        ..Head::default()
+        ..ColumnHeader::default()
     })
 }
 
@@ -127,7 +127,7 @@ pub(super) fn logarithm_of(text: &str) -> Option<&str> {
         // `Log 7` and `log file` are names.
         let said = || {
             let head = understand(inner);
-            let other = matches!(crate::words::word(inner), crate::words::Word::Other(_));
+            let other = matches!(crate::words::word(inner), crate::words::HeaderWord::Other(_));
             other || head.quantity.is_some() || !head.quantities_possible.is_empty()
         };
         return (!inner.is_empty() && (of.starts_with(['(', '[']) || said())).then_some(inner);
@@ -159,14 +159,14 @@ pub(super) fn is_complement(text: &str) -> bool {
 /// `dA/dλ`, `d²A/dλ²`, `dA/dT`, `1st derivative of A`.
 pub(super) fn is_derivative(text: &str) -> bool {
     let folded = fold(text);
-    let stems = || words_of(List::Derivative).iter().map(String::as_str);
+    let stems = || words_of(WordList::Derivative).iter().map(String::as_str);
     // Signs of Chinese and Japanese stand in the middle of words.
     let inside = |word: &str| {
         !word.is_ascii() && stems().any(|stem| !stem.chars().any(|c| c < '\u{2E80}') && word.contains(stem))
     };
     if folded
         .split(' ')
-        .any(|word| begins(List::Derivative, word) || inside(word))
+        .any(|word| begins(WordList::Derivative, word) || inside(word))
     {
         return true;
     }

@@ -3,7 +3,7 @@
 use curvary_record::moment::{self, DateReading};
 
 use super::*;
-use crate::words::List;
+use crate::words::WordList;
 
 /// Conditions that lines of words and titles name in passing, each in a phrase of its own that says nothing else. A key says
 /// more, and where two phrases disagree neither is taken.
@@ -98,7 +98,7 @@ fn speaks_of_a_measurement(line: &str) -> bool {
     apart
         || words.iter().any(|word| {
             let held_at = || {
-                let head = crate::head::read_head(word);
+                let head = crate::column_header::read_column_header(word);
                 word.len() >= 4 && head.quantity.is_some_and(|quantity| quantity.is_of_light())
             };
             number(word) && word.ends_with("nm")
@@ -175,7 +175,7 @@ pub(super) fn condition(phrase: &str, customs: Customs) -> Option<(&'static str,
     let units = spelled(&unit);
     let has = |wanted: &Unit| units.units().contains(wanted);
     let says = |code: &str| format!("{digits} {code}");
-    let link = |word: &&str| words::is(List::Link, word) || words::is(List::At, word);
+    let link = |word: &&str| words::is(WordList::Link, word) || words::is(WordList::At, word);
     let of = |field: &'static str| {
         move |word: &&str| field_of(word) == Some(field) || fields_if_fitting(word).contains(&field)
     };
@@ -187,7 +187,7 @@ pub(super) fn condition(phrase: &str, customs: Customs) -> Option<(&'static str,
         let around = || before.iter().chain(behind);
         // `room temp 21 °C`, `T = 25 °C`
         let named = around().any(of("temperature"));
-        let of_place = |word: &&str| named && words::is(List::PlaceOfTemperature, word);
+        let of_place = |word: &&str| named && words::is(WordList::PlaceOfTemperature, word);
         let symbol = |word: &&str| *word == "T" && before.contains(&"=");
         // `Absorbance at 22 °C`
         let measured = |word: &&str| words::quantity_of(word).is_some_and(|quantity| quantity.is_of_light());
@@ -395,7 +395,7 @@ fn claim_heading_date(fields: &mut Fields, source: &Source, part: &str, start: u
             let first = ends.first().map_or("", |&end| &part[..end]);
             let weekday =
                 first.chars().all(|c| c.is_alphabetic() || matches!(c, '.' | ',')) && first.len() > 2;
-            if !weekday || words::is(List::Link, first) || words::is(List::At, first) {
+            if !weekday || words::is(WordList::Link, first) || words::is(WordList::At, first) {
                 return;
             }
             let dates = ends.iter().rev().map(|&end| &part[..end]);
@@ -458,7 +458,7 @@ fn claim_date_behind(fields: &mut Fields, source: &Source, part: &str, start: us
     if part.split_whitespace().count() > MOST_WORDS {
         return;
     }
-    let other = |word: &str| words::begins(List::AnotherDate, &word.to_lowercase());
+    let other = |word: &str| words::begins(WordList::AnotherDate, &word.to_lowercase());
     if fields.get("date").is_some() || !has_year(part) || part.split(|c: char| !c.is_alphabetic()).any(other)
     {
         return;
@@ -481,7 +481,9 @@ fn claim_date_behind(fields: &mut Fields, source: &Source, part: &str, start: us
 /// the buffer, `Messung vom 3. März 2009` of the run. Without a small word between them the date stands by itself.
 pub(super) fn is_of_the_run(before: &str) -> bool {
     let small = |word: &&str| {
-        words::is(List::OnDay, word) || words::is(List::Link, word) || words::is(List::Genitive, word)
+        words::is(WordList::OnDay, word)
+            || words::is(WordList::Link, word)
+            || words::is(WordList::Genitive, word)
     };
     let words: Vec<&str> = before
         .split(|c: char| !(c.is_alphanumeric() || c == '\''))
@@ -493,15 +495,15 @@ pub(super) fn is_of_the_run(before: &str) -> bool {
     let of = words.iter().rev().find(|word| !small(word));
     of.is_none_or(|word| {
         let lower = word.to_lowercase();
-        words::is(List::Measured, word)
-            || words::is(List::Begun, word)
-            || words::is(List::OfTheRun, word)
-            || [List::BegunThing, List::Spectrum, List::Kinetics, List::ReadAt]
+        words::is(WordList::Measured, word)
+            || words::is(WordList::Begun, word)
+            || words::is(WordList::OfTheRun, word)
+            || [WordList::BegunThing, WordList::Spectrum, WordList::Kinetics, WordList::ReadAt]
                 .into_iter()
                 .any(|list| words::begins(list, &lower))
             // `Kinetikmessung vom`: the last part of a compound says what it is.
-            || words::ends(List::BegunThing, &lower)
-            || words::ends(List::OfTheRun, &lower)
+            || words::ends(WordList::BegunThing, &lower)
+            || words::ends(WordList::OfTheRun, &lower)
             || words::quantity_of(word).is_some_and(|quantity| quantity.is_of_light())
             || matches!(field_of(word), Some("date" | "project" | "method"))
     })

@@ -26,12 +26,12 @@ use self::passing::furniture_off;
 pub(crate) use self::passing::{Passing, is_condition};
 pub(crate) use self::prose::hear as hear_prose;
 use crate::Source;
-use crate::head::split_unit;
-use crate::words::{self, List, field_of, fields_if_fitting};
+use crate::column_header::split_unit;
+use crate::words::{self, WordList, field_of, fields_if_fitting};
 
 /// A key and its value, as byte ranges of the line.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Pair {
+pub struct KeyValueSpan {
     /// The key, without quotes and blanks.
     pub key: Range<usize>,
     /// The value, without quotes and blanks; may be empty.
@@ -55,7 +55,7 @@ const MOST_PAIRS: usize = 12;
 /// Signs that mark a remark (`#`, `%`, `;`, `"`, `//`, `*`, `'`, `!`) are skipped. Times (`10:32:05`), addresses and
 /// Windows paths are not taken apart.
 #[must_use]
-pub fn pairs(line: &str) -> Vec<Pair> {
+pub fn pairs(line: &str) -> Vec<KeyValueSpan> {
     if line.len() > LONGEST_KNOWN {
         return parted(line);
     }
@@ -79,10 +79,10 @@ const MOST_KNOWN: usize = 1024;
 const LONGEST_KNOWN: usize = 200;
 
 thread_local! {
-    static KNOWN: RefCell<HashMap<String, Vec<Pair>>> = RefCell::default();
+    static KNOWN: RefCell<HashMap<String, Vec<KeyValueSpan>>> = RefCell::default();
 }
 
-fn parted(line: &str) -> Vec<Pair> {
+fn parted(line: &str) -> Vec<KeyValueSpan> {
     crate::work::looks_at(line.len());
     if line.len() > LONGEST_LINE {
         return Vec::new();
@@ -245,7 +245,7 @@ fn parts_here(text: &str, at: usize, mark: char) -> bool {
 }
 
 /// `key: value` or `key = value`, perhaps several on the line.
-fn marked(line: &str, body: Range<usize>, mark: char) -> Option<Vec<Pair>> {
+fn marked(line: &str, body: Range<usize>, mark: char) -> Option<Vec<KeyValueSpan>> {
     let text = &line[body.clone()];
     let marks: Vec<usize> = text
         .match_indices(mark)
@@ -300,7 +300,7 @@ fn marked(line: &str, body: Range<usize>, mark: char) -> Option<Vec<Pair>> {
         let value = sentence_off(line, &key.clone(), value);
         let value = furniture_off(line, value);
         let value = bracket_off(line, value);
-        pairs.push(Pair {
+        pairs.push(KeyValueSpan {
             key: key.clone(),
             value,
             mark,
@@ -349,12 +349,12 @@ fn bracket_off(line: &str, value: Range<usize>) -> Range<usize> {
 }
 
 /// `SAMPLE>beet`: a key of the trade, an arrow and its value.
-fn arrowed(line: &str, body: Range<usize>) -> Option<Vec<Pair>> {
+fn arrowed(line: &str, body: Range<usize>) -> Option<Vec<KeyValueSpan>> {
     let at = body.start + line[body.clone()].find('>')?;
     let key = bare(line, body.start..at);
     let value = bare(line, at + 1..body.end);
     (is_known(&line[key.clone()]) && !value.is_empty()).then(|| {
-        vec![Pair {
+        vec![KeyValueSpan {
             key,
             value,
             mark: '>',
@@ -395,7 +395,7 @@ fn cut_dash(line: &str, value: Range<usize>, another: bool) -> Range<usize> {
 }
 
 /// `key .... value`.
-fn dotted(line: &str, body: Range<usize>) -> Option<Vec<Pair>> {
+fn dotted(line: &str, body: Range<usize>) -> Option<Vec<KeyValueSpan>> {
     let text = &line[body.clone()];
     let start = text.find("...")?;
     let rest = text[start..].trim_start_matches(['.', ' ', ':']);
@@ -403,7 +403,7 @@ fn dotted(line: &str, body: Range<usize>) -> Option<Vec<Pair>> {
     let key = bare(line, body.start..body.start + start);
     let fitting = dots >= 3 && is_key(&line[key.clone()]) && !rest.is_empty();
     fitting.then(|| {
-        vec![Pair {
+        vec![KeyValueSpan {
             key,
             value: bare(line, body.start + start + dots..body.end),
             mark: '.',
@@ -415,7 +415,7 @@ fn dotted(line: &str, body: Range<usize>) -> Option<Vec<Pair>> {
 /// A known key and its value with two blanks or more between, `sample    lake, filtered`. Only for a line that is known
 /// to be no row of heads: those look the same.
 #[must_use]
-pub fn pair_in_blanks(line: &str) -> Option<Pair> {
+pub fn pair_in_blanks(line: &str) -> Option<KeyValueSpan> {
     if line.len() > LONGEST_LINE {
         return None;
     }
@@ -425,12 +425,12 @@ pub fn pair_in_blanks(line: &str) -> Option<Pair> {
     let key = bare(line, body.start..body.start + at);
     let value = bare(line, body.start + at..body.end);
     let (word, rest) = (&line[key.clone()], &line[value.clone()]);
-    let head = crate::head::read_head(rest);
+    let head = crate::column_header::read_column_header(rest);
     let is_head = head.quantity.is_some() && head.held.is_empty();
     // `cell` and `path` may be other things, and are no keys but of a number.
     let known = field_of(word).is_some()
         || !fields_if_fitting(word).is_empty() && rest.starts_with(|c: char| c.is_ascii_digit());
-    (known && !rest.is_empty() && !rest.contains("  ") && !is_head).then_some(Pair {
+    (known && !rest.is_empty() && !rest.contains("  ") && !is_head).then_some(KeyValueSpan {
         key,
         value,
         mark: ' ',
@@ -439,7 +439,7 @@ pub fn pair_in_blanks(line: &str) -> Option<Pair> {
 }
 
 /// `key TAB value`, `key;value`, `key,value`: two cells, or two with empty ones behind.
-fn separated(line: &str, body: Range<usize>) -> Option<Vec<Pair>> {
+fn separated(line: &str, body: Range<usize>) -> Option<Vec<KeyValueSpan>> {
     let text = &line[body.clone()];
     for mark in ['\t', ';', ','] {
         let Some(at) = text.find(mark) else { continue };
@@ -456,7 +456,7 @@ fn separated(line: &str, body: Range<usize>) -> Option<Vec<Pair>> {
         };
         let known =
             field_of(words).is_some() || !fields_if_fitting(words).is_empty() || is_field_with_unit(words);
-        // `Lot 7731 navy; 12/Sep/2008`: a title with its date.
+        // `Lot 7731 navy; 12/Delimiter/2008`: a title with its date.
         let dated = !known
             && words.contains(|c: char| c.is_ascii_digit())
             && matches!(
@@ -471,7 +471,7 @@ fn separated(line: &str, body: Range<usize>) -> Option<Vec<Pair>> {
             continue;
         }
         // A comma is so common that only a known key is one; two heads side by side are no pair.
-        let heads = crate::head::read_head(rest);
+        let heads = crate::column_header::read_column_header(rest);
         let two_heads = heads.quantity.is_some() && heads.held.is_empty();
         // `Temperature;25,0;°C`: the unit has a cell of its own.
         let unit_apart = cells == 2
@@ -489,7 +489,7 @@ fn separated(line: &str, body: Range<usize>) -> Option<Vec<Pair>> {
         {
             continue;
         }
-        return Some(vec![Pair {
+        return Some(vec![KeyValueSpan {
             key,
             value,
             mark,
@@ -543,14 +543,14 @@ fn is_value_behind_comma(key: &str, rest: &str) -> bool {
 
 /// Whether a phrase is a value with the unit of something that is held, `340 nm` or `at 5 min`, and nothing else.
 fn is_at(phrase: &str) -> bool {
-    let head = crate::head::read_head(phrase);
+    let head = crate::column_header::read_column_header(phrase);
     let held = matches!(head.held.as_slice(), [held] if held.quantity != curvary_record::Quantity::UNKNOWN);
     held && head.quantity.is_none() && head.label.is_none()
 }
 
 /// Whether words name something that was done at a wavelength: `Actinometry at 365 nm`.
 fn is_measured_phrase(words: &str) -> bool {
-    let head = crate::head::read_head(words);
+    let head = crate::column_header::read_column_header(words);
     head.held
         .iter()
         .any(|held| held.quantity == curvary_record::Quantity::WAVELENGTH)
@@ -617,7 +617,7 @@ pub(crate) fn claim_pair(
     questions: &mut Vec<Question>,
     source: &Source,
     base: usize,
-    pair: &Pair,
+    pair: &KeyValueSpan,
 ) {
     let at = |range: &Range<usize>| base + range.start..base + range.end;
     let spelling = text(source, at(&pair.key)).trim();
@@ -832,7 +832,7 @@ fn understand(spelling: &str, raw: &str, customs: Customs) -> (Key, Interpretati
         };
     let parted = split_unit(spelling)
         .filter(|_| whole.is_none())
-        .filter(|(name, unit)| crate::head::states_unit(spelling) || goes_with(name, unit));
+        .filter(|(name, unit)| crate::column_header::states_unit(spelling) || goes_with(name, unit));
     let stated: Option<Spelling> = parted.map(|(_, unit)| spelled(unit));
     let name = parted.map_or(spelling, |(name, _)| name);
     let read = |field: &str| {
@@ -920,14 +920,14 @@ fn is_of_the_measured(of: &str) -> bool {
         .filter(|word| !word.is_empty());
     let known = |word: &str| {
         let lower = word.to_lowercase();
-        word.chars().count() <= 3 && words::is(List::Genitive, word)
-            || words::is(List::InChain, word)
-            || words::is(List::PlaceOfTemperature, word)
-            || words::is(List::Medium, word)
-            || words::is(List::Measured, word)
-            || words::begins(List::BegunThing, &lower)
-            || words::begins(List::MeasuredThing, &lower)
-            || words::ends(List::CellEnd, &lower)
+        word.chars().count() <= 3 && words::is(WordList::Genitive, word)
+            || words::is(WordList::InChain, word)
+            || words::is(WordList::PlaceOfTemperature, word)
+            || words::is(WordList::Medium, word)
+            || words::is(WordList::Measured, word)
+            || words::begins(WordList::BegunThing, &lower)
+            || words::begins(WordList::MeasuredThing, &lower)
+            || words::ends(WordList::CellEnd, &lower)
             || is_known(word)
     };
     words.all(known)
@@ -936,7 +936,8 @@ fn is_of_the_measured(of: &str) -> bool {
 /// A value under a concentration that is said to be of a stock, `5 mg/ml (Stammlösung)`: the value alone, and its word.
 fn of_a_stock(raw: &str) -> Option<(&str, &str)> {
     let (value, of) = raw.strip_suffix(')')?.rsplit_once('(')?;
-    let stock = words::is(List::Stock, of) || of.split_whitespace().any(|word| words::is(List::Stock, word));
+    let stock =
+        words::is(WordList::Stock, of) || of.split_whitespace().any(|word| words::is(WordList::Stock, word));
     stock.then_some((value.trim(), of.trim()))
 }
 

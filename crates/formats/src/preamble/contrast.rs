@@ -6,7 +6,7 @@ use curvary_record::moment::{self, DateReading};
 
 use super::passing::{condition, free, has_year, phrases};
 use super::*;
-use crate::words::List;
+use crate::words::WordList;
 
 /// A field of the preamble that lines above a table contradict.
 #[derive(Clone, Debug)]
@@ -22,20 +22,33 @@ pub(crate) struct Contrast {
 const CHANGING: [&str; 4] = ["temperature", "wavelength", "date", "sample"];
 
 /// What `lines`, byte ranges of the source, contradict of `stated`. What they claim themselves (`own`) is no contradiction.
-pub(crate) fn contrasts(source: &Source, lines: &[Range<usize>], stated: &Fields, own: &Fields) -> Vec<Contrast> {
+pub(crate) fn contrasts(
+    source: &Source,
+    lines: &[Range<usize>],
+    stated: &Fields,
+    own: &Fields,
+) -> Vec<Contrast> {
     CHANGING
         .into_iter()
         .filter(|field| own.get(field).is_none())
         .filter_map(|field| {
             let claims = stated.all(field);
             let first = claims.first()?;
-            let mentions: Vec<Mention> =
-                lines.iter().flat_map(|line| mentions(source, line.clone(), field, first)).collect();
+            let mentions: Vec<Mention> = lines
+                .iter()
+                .flat_map(|line| mentions(source, line.clone(), field, first))
+                .collect();
             let same = |one: &Claim, other: &Claim| agree(one, other);
-            if mentions.is_empty() || mentions.iter().any(|mention| claims.iter().any(|claim| same(claim, &mention.claim))) {
+            if mentions.is_empty()
+                || mentions
+                    .iter()
+                    .any(|mention| claims.iter().any(|claim| same(claim, &mention.claim)))
+            {
                 return None;
             }
-            let [mention, others @ ..] = mentions.as_slice() else { return None };
+            let [mention, others @ ..] = mentions.as_slice() else {
+                return None;
+            };
             let one = others.iter().all(|other| same(&other.claim, &mention.claim));
             let own = mentions.iter().find(|mention| mention.by_itself).filter(|_| one);
             Some(Contrast {
@@ -87,7 +100,9 @@ fn sample_like(source: &Source, line: &str, range: &Range<usize>, stated: &Claim
     let sample = line.trim().trim_end_matches([':', ';', ',', '\t']).trim_end();
     let form = |name: &str| -> String {
         let name = name.trim().to_lowercase();
-        name.chars().map(|c| if c.is_ascii_digit() { '0' } else { c }).collect()
+        name.chars()
+            .map(|c| if c.is_ascii_digit() { '0' } else { c })
+            .collect()
     };
     let alike = form(sample) == form(&stated.raw) && sample.contains(char::is_alphabetic);
     let start = range.start + line.find(sample)?;
@@ -102,7 +117,7 @@ fn sample_like(source: &Source, line: &str, range: &Range<usize>, stated: &Claim
 /// The dates of a line, of up to four words and with their year; none where it says of another event than a measurement.
 fn dates(source: &Source, line: &str, range: &Range<usize>) -> Vec<Mention> {
     const MOST_WORDS: usize = 4;
-    let other = |word: &str| words::begins(List::AnotherDate, &word.to_lowercase());
+    let other = |word: &str| words::begins(WordList::AnotherDate, &word.to_lowercase());
     if !has_year(line) || line.split(|c: char| !c.is_alphabetic()).any(other) {
         return Vec::new();
     }
@@ -118,7 +133,11 @@ fn dates(source: &Source, line: &str, range: &Range<usize>) -> Vec<Mention> {
             {
                 let at = range.start + part.start..range.start + part.end;
                 let claim = free(Value::Text(date.iso), None, &line[part], source, &at);
-                return vec![Mention { claim, at, by_itself: true }];
+                return vec![Mention {
+                    claim,
+                    at,
+                    by_itself: true,
+                }];
             }
         }
     }
@@ -140,11 +159,17 @@ fn numbers(source: &Source, line: &str, range: &Range<usize>, field: &'static st
                 return None;
             }
             let said = interpret_as(&Key::new(field), text, None, customs);
-            let Value::Number(value) = said.value else { return None };
+            let Value::Number(value) = said.value else {
+                return None;
+            };
             let unit = said.unit.as_ref()?;
             let in_range = match field {
-                "temperature" => unit.convert(value, &Unit::CELSIUS).is_ok_and(|at| (-90.0..=150.0).contains(&at)),
-                _ => unit.convert(value, &Unit::NANOMETRE).is_ok_and(|at| (180.0..=1400.0).contains(&at)),
+                "temperature" => unit
+                    .convert(value, &Unit::CELSIUS)
+                    .is_ok_and(|at| (-90.0..=150.0).contains(&at)),
+                _ => unit
+                    .convert(value, &Unit::NANOMETRE)
+                    .is_ok_and(|at| (180.0..=1400.0).contains(&at)),
             };
             (said.fits && said.unit_written && in_range).then_some((count, part, said))
         });
@@ -157,7 +182,9 @@ fn numbers(source: &Source, line: &str, range: &Range<usize>, field: &'static st
             let phrase = line[phrase.clone()].trim();
             phrase == &line[part.clone()] || field == "temperature" && condition(phrase, customs).is_some()
         };
-        let by_itself = phrases(line).iter().any(|phrase| phrase.start <= part.start && part.end <= phrase.end && alone(phrase));
+        let by_itself = phrases(line)
+            .iter()
+            .any(|phrase| phrase.start <= part.start && part.end <= phrase.end && alone(phrase));
         let claim = said.claim(&line[part], origin(source, &at));
         found.push(Mention { claim, at, by_itself });
         from += count;
@@ -186,7 +213,9 @@ fn word_ranges(line: &str) -> Vec<Range<usize>> {
 /// A range of a line without the brackets and signs around it.
 fn bare(line: &str, range: Range<usize>) -> Range<usize> {
     let part = &line[range.clone()];
-    let kept = part.trim_start_matches(['(', '[', '"', '\'']).trim_end_matches([')', ']', '"', '\'', ',', ';', ':', '.', '!']);
+    let kept = part
+        .trim_start_matches(['(', '[', '"', '\''])
+        .trim_end_matches([')', ']', '"', '\'', ',', ';', ':', '.', '!']);
     let start = range.start + part.find(kept).unwrap_or(0);
     start..start + kept.len()
 }

@@ -7,7 +7,7 @@ use crate::words;
 
 /// A column that was computed from a reading, `normalised absorbance`, `A340 - A400`, `A fit`, `Abs ±`: it keeps its whole
 /// name, and no wavelength of a part of it.
-pub(super) fn computed(text: &str) -> Option<Head> {
+pub(super) fn computed(text: &str) -> Option<ColumnHeader> {
     // One word alone tells of one thing.
     let several = text.contains([' ', '_', '.', '/', '±', '−', '×', '*', '(']);
     if !several || text.len() > LONGEST {
@@ -17,17 +17,17 @@ pub(super) fn computed(text: &str) -> Option<Head> {
     said.then(|| {
         let parted = split_unit(text).filter(|(name, _)| is_by_word(name) || is_by_sign(name));
         let (name, unit) = parted.map_or((text, None), |(name, unit)| (name, spelled(unit).one().cloned()));
-        Head {
+        ColumnHeader {
             quantity: Some(with_words(name)),
             unit: unit.filter(|unit| *unit != Unit::ABSORBANCE),
-            ..Head::default()
+            ..ColumnHeader::default()
         }
     })
 }
 
 /// `Abs - blank`, `A sample - A blank`: an absorbance less that of the blank, or the absorbance of the blank. Both are
 /// absorbances, and the whole is the name.
-pub(super) fn beside_blank(text: &str) -> Option<Head> {
+pub(super) fn beside_blank(text: &str) -> Option<ColumnHeader> {
     let (reading, _) = less_a_blank(text)?;
     let mut head = understand(reading.split(' ').next().unwrap_or(reading));
     let of_light = head.quantity.as_ref().is_some_and(Quantity::is_of_light) && head.label.is_none();
@@ -59,8 +59,9 @@ fn is_by_word(text: &str) -> bool {
     if all.len() < 2 || !all.iter().any(|word| is_light(word)) {
         return false;
     }
-    let says =
-        |word: &String| words::is(List::Computed, word) || words::begins(List::ComputedStem, &fold(word));
+    let says = |word: &String| {
+        words::is(WordList::Computed, word) || words::begins(WordList::ComputedStem, &fold(word))
+    };
     let others: Vec<&str> = all
         .iter()
         .filter(|word| !says(word))
@@ -73,9 +74,9 @@ fn is_by_word(text: &str) -> bool {
         && others.iter().all(|word| {
             is_light(word)
                 || *word == "%"
-                || words::is(List::OnDay, word)
-                || words::is(List::Link, word)
-                || words::is(List::Genitive, word)
+                || words::is(WordList::OnDay, word)
+                || words::is(WordList::Link, word)
+                || words::is(WordList::Genitive, word)
                 || word.starts_with(|c: char| c.is_ascii_digit())
                 || *word == "nm"
         })
@@ -146,7 +147,7 @@ fn is_light(word: &str) -> bool {
         )
 }
 
-/// What a line says that the values of its table were computed to: `First derivative of the spectrum`, `log10(A) given`,
+/// What a line says that the values of its table were computed to: `FirstColumn derivative of the spectrum`, `log10(A) given`,
 /// `Normalized spectra (max = 1)`. Prose may tell of it, and say nothing of the values.
 pub(crate) fn computed_by_line(line: &str) -> Option<Quantity> {
     const LONGEST_LINE: usize = 80;
@@ -161,25 +162,25 @@ pub(crate) fn computed_by_line(line: &str) -> Option<Quantity> {
     let lower: Vec<String> = words.iter().map(|word| fold(word)).collect();
     let denied = words
         .iter()
-        .any(|word| words::is(List::Negation, word) || *word == "vs");
-    let begins = |list: List, at: Option<usize>| {
+        .any(|word| words::is(WordList::Negation, word) || *word == "vs");
+    let begins = |list: WordList, at: Option<usize>| {
         at.and_then(|at| lower.get(at))
             .is_some_and(|word| words::begins(list, word))
     };
     let ordinal = |at: Option<usize>| {
         at.and_then(|at| words.get(at)).is_some_and(|word| {
-            words::is(List::Ordinal, word) || matches!(*word, "1." | "2." | "1st" | "2nd")
+            words::is(WordList::Ordinal, word) || matches!(*word, "1." | "2." | "1st" | "2nd")
         })
     };
     let derivative = (0..words.len()).any(|at| {
-        begins(List::Derivative, Some(at)) && (ordinal(at.checked_sub(1)) || ordinal(Some(at + 1)))
+        begins(WordList::Derivative, Some(at)) && (ordinal(at.checked_sub(1)) || ordinal(Some(at + 1)))
     });
     let of_light = |word: &str| {
-        words::begins(List::Spectrum, word)
+        words::begins(WordList::Spectrum, word)
             || quantity_of(word).is_some_and(|quantity| quantity.is_of_light())
     };
     let normalised = (0..words.len()).any(|at| {
-        begins(List::Normalised, Some(at))
+        begins(WordList::Normalised, Some(at))
             && (lower.get(at + 1).is_some_and(|word| of_light(word))
                 || at.checked_sub(1).is_some_and(|before| of_light(&lower[before])))
     });
