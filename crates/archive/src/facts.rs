@@ -6,7 +6,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use curvary_record::{Claim, Coordinate, Outcome, Quantity, Run, Unit, Value, ValueKind, known_field};
 
 use crate::query::dimension;
-use crate::summary::{Fact, Summary};
+use crate::summary::{Fact, Summary, unit_of};
 use crate::{Note, Settings, asks, holding, likeness, view};
 
 /// What can be asked of a run.
@@ -390,20 +390,6 @@ impl Facts {
                 self.quantity(&key, value, Some(parameter.unit.as_ref().unwrap_or(&Unit::ONE)));
             }
         }
-    }
-}
-
-/// The unit of a claim; a bare number of a known field is in its customary unit.
-pub(crate) fn unit_of(key: &str, unit: Option<&Unit>) -> Option<Unit> {
-    let customary = match known_field(key).map(|known| known.kind) {
-        Some(ValueKind::Number(code) | ValueKind::Range(code)) => Unit::ucum(code).ok(),
-        _ => None,
-    };
-    match (unit, customary) {
-        // pH is a pure number to many writers.
-        (Some(unit), Some(customary)) if *unit == Unit::ONE && customary == Unit::PH => Some(customary),
-        (Some(unit), _) => Some(unit.clone()),
-        (None, customary) => customary,
     }
 }
 

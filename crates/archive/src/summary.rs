@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use curvary_record::{Unit, Value};
+use curvary_record::{Unit, Value, ValueKind, known_field};
 use serde::{Deserialize, Serialize};
 
 /// What is known of a run without opening its record.
@@ -55,4 +55,18 @@ pub struct Fact {
     /// Its unit.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub unit: Option<Unit>,
+}
+
+/// The unit of a claim; a bare number of a known field is in its customary unit.
+pub(crate) fn unit_of(key: &str, unit: Option<&Unit>) -> Option<Unit> {
+    let customary = match known_field(key).map(|known| known.kind) {
+        Some(ValueKind::Number(code) | ValueKind::Range(code)) => Unit::ucum(code).ok(),
+        _ => None,
+    };
+    match (unit, customary) {
+        // pH is a pure number to many writers.
+        (Some(unit), Some(customary)) if *unit == Unit::ONE && customary == Unit::PH => Some(customary),
+        (Some(unit), _) => Some(unit.clone()),
+        (None, customary) => customary,
+    }
 }

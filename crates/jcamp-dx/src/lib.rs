@@ -96,7 +96,7 @@
 //! let document = read(&written.text, &ReadOptions::default());
 //! assert!(document.remarks.is_empty());
 //! assert_eq!(document.blocks[0].tables[0].data.curve().expect("a curve").y, curve.y);
-//! # Ok::<(), curvary_jcamp_dx::Refusal>(())
+//! # Ok::<(), curvary_jcamp_dx::WriteRefusal>(())
 //! ```
 //!
 //! # Main types

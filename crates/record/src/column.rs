@@ -235,7 +235,8 @@ fn significant(text: &str) -> usize {
 /// The shortest decimal of a number, with zeros up to a count of decimals where it is short.
 fn padded(value: f64, digits: usize) -> String {
     let mut text = format!("{value}");
-    if significant(&text) <= KEPT {
+    // The zeros at the end of a large number are none of its digits.
+    if significant(&format!("{value:e}").split('e').next().unwrap_or_default()) <= KEPT {
         let there = match text.find('.') {
             Some(point) => text.len() - point - 1,
             None if digits > 0 => {

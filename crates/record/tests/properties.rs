@@ -82,7 +82,10 @@ proptest! {
     #[test]
     fn dates_come_back(year in 1970i16..2069, month in 1i8..13, day in 1i8..29) {
         let wanted = format!("{year}-{month:02}-{day:02}");
-        for text in [wanted.clone(), format!("{day}.{month}.{year}"), format!("{day:02}.{month:02}.{:02}", year % 100)] {
+        let short = format!("{day:02}.{month:02}.{:02}", year % 100);
+        // Two digits from 41 to 68 may be of either century.
+        let told = !(2041..=2068).contains(&year);
+        for text in [wanted.clone(), format!("{day}.{month}.{year}")].into_iter().chain(told.then_some(short)) {
             match moment::read_date(&text, None) {
                 DateReading::Read(date) => prop_assert_eq!(&date.iso, &wanted),
                 other => prop_assert!(false, "{}: {:?}", text, other),

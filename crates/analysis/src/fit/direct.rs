@@ -68,7 +68,7 @@ pub(super) fn descend(setting: &SearchContext<'_>, start: &[f64]) -> Option<Vec<
         &free,
         &mut at,
         &mut room,
-        1e-10,
+        1e-11,
         STEPS.1,
     )?;
     Some(at)

@@ -3,7 +3,7 @@
 use curvary_record::{Run, Trace, Unit, Value};
 
 use super::{Query, QueryNode, dimension};
-use crate::facts::unit_of;
+use crate::summary::unit_of;
 use crate::words::words;
 
 /// What a query says of one trace.

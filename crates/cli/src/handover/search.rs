@@ -151,8 +151,8 @@ pub(super) fn found_in(gone: &LeftOutValues, mut file: impl Read) -> io::Result<
         if last {
             return Ok(None);
         }
-        first = false;
         let keep = held.len().saturating_sub(overlap);
+        first &= keep == 0;
         held.drain(..keep);
     }
 }

@@ -5,7 +5,7 @@
 //! describes itself ([`Table::schema`]).
 //!
 //! ```
-//! use curvary_formats::writers::csv::{Options, Survey, Writer};
+//! use curvary_formats::writers::csv::{CsvOptions, Survey, Writer};
 //! # use curvary_record::{Column, Decimals, Digest, Fields, Quantity, Run, RunId, SourceRef, Technique, Trace, Unit};
 //! # let digest = Digest::of(b"");
 //! # let x = Column::new(Quantity::WAVELENGTH, Unit::NANOMETRE, vec![400.0]);
@@ -15,7 +15,7 @@
 //! #     because: vec![], fields: Fields::default(), traces: vec![Trace::new(x, y).expect("one length")],
 //! #     questions: vec![], remarks: vec![] };
 //! # let runs = [run];
-//! let mut survey = Survey::new(Options::default());
+//! let mut survey = Survey::new(CsvOptions::default());
 //! runs.iter().for_each(|run| survey.see(run));
 //! let table = survey.table();
 //! let mut writer = Writer::new(Vec::new(), &table)?;

@@ -850,6 +850,12 @@ impl Preamble {
             if kept.is_empty() || scan::is_ruler(kept) || furniture && !join::has_words_before_page(kept) {
                 continue;
             }
+            // `READINGS AT 630 nm      page 1`: the page is none of the words.
+            let kept = if furniture {
+                join::without_page(kept).unwrap_or(kept)
+            } else {
+                kept
+            };
             let base = line.span.start as usize + raw.find(kept).unwrap_or(0);
             let mut pairs = preamble::pairs(kept);
             if pairs.is_empty() {

@@ -400,13 +400,14 @@ impl Shaper<'_> {
             "attenuation" => &["dB/m", "/cm"],
             _ => &["1"],
         };
+        let known = words::is_ours(other) || words::is_optical(other);
         let name = other.as_str().replace('-', " ");
         let texts: Vec<(String, String)> = units
             .iter()
             .map(|unit| {
                 let shown = Unit::ucum(unit).map_or_else(|_| String::new(), |unit| unit.display());
                 (
-                    format!("y={other}:{unit}"),
+                    format!("y={}{other}:{unit}", if known { "" } else { "new:" }),
                     format!("{name} in {shown}").trim_end_matches(" in ").to_owned(),
                 )
             })
