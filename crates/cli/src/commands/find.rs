@@ -384,6 +384,9 @@ fn shown(key: &str, hit: &ToldRun<'_>, outcomes: &[Outcome]) -> String {
     }
 }
 
+/// What a listing does not repeat of a result: the error holds it already, or nearly every course has it. `results` shows all.
+const IN_THE_ERROR: [&str; 2] = ["drift-not-excluded", "errors-correlated"];
+
 /// The numbers of this name that were kept last: one with its error, several from the smallest to the largest.
 fn result(name: &str, outcomes: &[Outcome]) -> String {
     let named = |outcome: &Outcome| {
@@ -414,7 +417,7 @@ fn result(name: &str, outcomes: &[Outcome]) -> String {
             .find(|other| other.trace == outcome.trace);
         let own = newest.filter(|newest| newest.id == outcome.id);
         for flag in own.into_iter().flat_map(super::results::flags) {
-            if !flags.contains(&flag) {
+            if !flags.contains(&flag) && !IN_THE_ERROR.contains(&flag.as_str()) {
                 flags.push(flag);
             }
         }
