@@ -56,6 +56,13 @@ pub fn t_half_width(level: f64, df: f64) -> f64 {
 
 /// Probability that *F* with `df1` and `df2` degrees of freedom is above `f`.
 pub fn f_upper(f: f64, df1: f64, df2: f64) -> f64 {
+    // The library's function ends the program where the product of the two leaves the range of a double.
+    if f.is_nan() {
+        return f64::NAN;
+    }
+    if !(df1 * f).is_finite() {
+        return if f > 0.0 { 0.0 } else { 1.0 };
+    }
     FisherSnedecor::new(df1, df2).map_or(f64::NAN, |d| d.sf(f))
 }
 

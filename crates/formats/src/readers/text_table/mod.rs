@@ -875,7 +875,13 @@ impl Preamble {
                     let bare = kept.trim_end_matches(padding);
                     let inner = bare.strip_prefix('"').and_then(|bare| bare.strip_suffix('"'));
                     let bare = inner.filter(|inner| !inner.contains('"')).unwrap_or(bare);
-                    comments.push((bare.trim().to_owned(), Span::new(base, base + kept.len())));
+                    // Words of the paper are set apart by blanks that say nothing.
+                    let words = if furniture {
+                        bare.split_whitespace().collect::<Vec<_>>().join(" ")
+                    } else {
+                        bare.trim().to_owned()
+                    };
+                    comments.push((words, Span::new(base, base + kept.len())));
                 }
                 continue;
             }
