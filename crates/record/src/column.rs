@@ -236,7 +236,7 @@ fn significant(text: &str) -> usize {
 fn padded(value: f64, digits: usize) -> String {
     let mut text = format!("{value}");
     // The zeros at the end of a large number are none of its digits.
-    if significant(&format!("{value:e}").split('e').next().unwrap_or_default()) <= KEPT {
+    if significant(format!("{value:e}").split('e').next().unwrap_or_default()) <= KEPT {
         let there = match text.find('.') {
             Some(point) => text.len() - point - 1,
             None if digits > 0 => {

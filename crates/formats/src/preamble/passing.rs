@@ -489,7 +489,7 @@ pub(super) fn is_of_the_run(before: &str) -> bool {
         .split(|c: char| !(c.is_alphanumeric() || c == '\''))
         .filter(|word| !word.is_empty())
         .collect();
-    if !words.last().is_some_and(|word| small(word)) {
+    if !words.last().is_some_and(&small) {
         return true;
     }
     let of = words.iter().rev().find(|word| !small(word));

@@ -108,10 +108,10 @@ pub(super) fn over_time(
         match offset(course, &columns, signal, options, found) {
             Some(told) => outcome.remarks.push(told),
             None => {
-                if !drift(course, &columns, signal, options, found, outcome) {
-                    if let Some(hidden) = HiddenDrift::of(course, time, found) {
-                        hidden.tell(found, outcome);
-                    }
+                if !drift(course, &columns, signal, options, found, outcome)
+                    && let Some(hidden) = HiddenDrift::of(course, time, found)
+                {
+                    hidden.tell(found, outcome);
                 }
             }
         }
