@@ -348,11 +348,20 @@ impl Grid {
             cursor.line += 1;
         }
         let (end, _) = line_end(text.as_bytes(), cursor.at);
-        let raw = text.get(cursor.at..end)?;
-        let cells = split(raw, &self.dialect);
-        // A row that was read in another way than cell by cell is left as it is.
-        let range = cells.get(column).filter(|_| cells.len() == self.columns())?;
+        let range = self.cell_in(text.get(cursor.at..end)?, column)?;
         Some(Span::new(cursor.at + range.start, cursor.at + range.end))
+    }
+
+    /// Where the cell of a column stands in the line of its row; nothing where the row was read in another way than cell
+    /// by cell.
+    pub(in crate::readers::text_table) fn cell_in(
+        &self,
+        line: &str,
+        column: usize,
+    ) -> Option<std::ops::Range<usize>> {
+        let cells = split(line, &self.dialect);
+        let whole = cells.len() == self.columns();
+        cells.into_iter().nth(column).filter(|_| whole)
     }
 
     /// How many decimals the numbers next to a row have.

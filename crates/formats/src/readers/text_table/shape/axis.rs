@@ -155,11 +155,15 @@ impl Shaper<'_> {
             same && i > x
                 && between(x..i)
                 && between(i..self.columns.len())
-                && values(i).zip(values(x)).any(|(own, first)| own != first)
+                && values(i)
+                    .zip(values(x))
+                    .any(|(own, first)| own != first && !own.is_nan() && !first.is_nan())
         };
-        if self.source.assume().get("x").is_none()
-            && let Some(&other) = second_axes.iter().find(|&&i| of_its_own(i))
-        {
+        // Only an answer that counts the rows settles it: one about the quantity of x tells of no curve.
+        if let Some(&other) = second_axes.iter().find(|&&i| of_its_own(i)) {
+            if self.source.assume().axis("x").is_some_and(|(x, _)| x == Quantity::INDEX) {
+                return self.readings(roles);
+            }
             let labels = self.label_at(&self.columns[other].clone(), "another x column");
             self.ask(
                 "axis-unknown",
@@ -170,17 +174,7 @@ impl Shaper<'_> {
         }
         for &i in &second_axes {
             self.used(i, ColumnRole::LeftOut, &Quantity::UNKNOWN, &Unit::ONE);
-            let head = self
-                .name(i)
-                .unwrap_or_else(|| format!("column {}", self.columns[i].index + 1));
-            let code = Code::new("second-axis");
-            self.remarks.push(
-                Diagnostic::note(
-                    code,
-                    format!("`{head}` is another x column; the first was taken for the curves"),
-                )
-                .at(Place::line(self.table.first_line as usize), ""),
-            );
+            self.tell_second_axis(i, "is another x column; the first was taken for the curves");
         }
         if self.columns[x].heads.is_empty()
             && self.columns[x].quantity.is_none()

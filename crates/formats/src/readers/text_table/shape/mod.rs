@@ -624,7 +624,13 @@ impl Shaper<'_> {
             _ => LEAST_PH,
         };
         let stats = &column.stats;
-        stats.count >= 4 && stats.orderly() && stats.max - stats.min >= least
+        // A step of a degree Fahrenheit is no kelvin.
+        let unit = self.unit_of(column).unwrap_or(Unit::ONE);
+        let range = match unit.converts_to(&Unit::KELVIN) {
+            true => (unit.to_si(stats.max) - unit.to_si(stats.min)).abs(),
+            false => stats.max - stats.min,
+        };
+        stats.count >= 4 && stats.orderly() && range >= least
     }
 
     /// Whether the only coordinates are concentrations that were computed from the readings beside them: samples in any

@@ -130,11 +130,15 @@ impl Shaper<'_> {
                 .and_then(Option::as_deref)
                 .unwrap_or("");
             let all = names.get_or_insert_with(|| vec![String::new(); grid.rows]);
-            for (value, name) in grid.column(column.index).zip(all) {
+            for ((row, value), name) in grid.column(column.index).enumerate().zip(all) {
                 if value.is_nan() {
                     continue;
                 }
-                let number = format!("{value} {unit}");
+                // A name as it is written: `007` is not `7`.
+                let number = match self.cell_text(row, column.index) {
+                    Some(cell) => cell.to_owned(),
+                    None => format!("{value} {unit}"),
+                };
                 *name = if name.is_empty() {
                     number.trim_end().to_owned()
                 } else {
@@ -143,6 +147,16 @@ impl Shaper<'_> {
             }
         }
         names
+    }
+
+    /// The text of a cell, where its row was read cell by cell.
+    fn cell_text(&self, row: usize, column: usize) -> Option<&str> {
+        let line = self.table.grid.line(row).checked_sub(1)?;
+        let lines = self.source.lines();
+        let span = (line < lines.count()).then(|| lines.span(line))?;
+        let line = &self.source.text()[span.range()];
+        let cell = self.table.grid.cell_in(line, column)?;
+        Some(line[cell].trim().trim_matches('"')).filter(|cell| cell.starts_with(|c: char| c.is_ascii_digit()))
     }
 
     /// Whether every row has a name of its own. A date is none.
