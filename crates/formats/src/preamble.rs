@@ -23,7 +23,7 @@ use hashbrown::HashMap;
 pub(crate) use self::contrast::contrasts;
 pub use self::passing::claim_free;
 use self::passing::furniture_off;
-pub(crate) use self::passing::{Passing, is_condition};
+pub(crate) use self::passing::{Passing, is_condition, statements};
 pub(crate) use self::prose::hear as hear_prose;
 use crate::Source;
 use crate::column_header::split_unit;
@@ -148,7 +148,7 @@ fn without_remark_sign(line: &str) -> Range<usize> {
 /// The line without the strokes that it is set off with on both sides: `== sample: tank 3 ==`.
 fn undecorated(line: &str, body: Range<usize>) -> Range<usize> {
     let text = &line[body.clone()];
-    let set_off = ["==", "--", "~~", "__"].into_iter().find(|mark| {
+    let set_off = ["==", "--", "~~", "__", "***", "##"].into_iter().find(|mark| {
         text.starts_with(mark)
             && text.ends_with(mark)
             && text.trim_start_matches(|c| mark.starts_with(c)).starts_with(' ')
@@ -686,12 +686,12 @@ fn claim_with(
     }
     // `T = 25 C, pH 8.2`, `enzyme: urease, pH 7.0`: a value, and conditions behind it that have no keys.
     if says.is_none()
-        && let Some((first, rest)) = raw.split_once(", ")
-        && is_value_before_conditions(source, spelling, value.start, (first, rest), customs)
+        && let Some(end) = end_of_value(source, spelling, value.start, raw, customs)
     {
-        let end = value.start + first.len();
+        let end = value.start + end;
         let mut passing = Passing::default();
         passing.hear(source, end..value.start + raw.len());
+        passing::claim_dates(fields, source, end..value.start + raw.len());
         claim_with(
             fields,
             questions,
@@ -718,19 +718,28 @@ fn claim_with(
     put(fields, questions, source, (spelling, raw), (field, &found), place);
 }
 
-/// Whether the value of a key, at byte `at`, ends at its first comma: what follows are conditions. Where the key itself is one of
-/// several statements, one condition among them is enough.
-fn is_value_before_conditions(
-    source: &Source,
-    spelling: &str,
-    at: usize,
-    (first, rest): (&str, &str),
-    customs: Customs,
-) -> bool {
-    let all = rest.split(", ").all(passing::is_condition);
-    let any = || rest.split(", ").any(passing::is_condition);
-    match field_of(spelling).and_then(known_field).map(|known| known.kind) {
-        Some(ValueKind::Text) => !rest.contains('"') && (all || is_amid(source, at) && any()),
+/// Where the value of a key, at byte `at`, ends, if conditions or a date follow in statements of their own. Where the key itself is
+/// one of several statements, one condition among them is enough.
+fn end_of_value(source: &Source, spelling: &str, at: usize, raw: &str, customs: Customs) -> Option<usize> {
+    let mut statements = statements(raw).into_iter();
+    let first = &raw[statements.next()?];
+    let rest: Vec<&str> = statements
+        .map(|statement| raw[statement].trim())
+        .filter(|statement| !statement.is_empty())
+        .collect();
+    if rest.is_empty() || first.trim().is_empty() {
+        return None;
+    }
+    let other = |statement: &&str| passing::is_condition(statement) || passing::is_dated(statement, customs);
+    let all = rest.iter().all(other);
+    let any = || rest.iter().any(other);
+    let ends = match field_of(spelling).and_then(known_field).map(|known| known.kind) {
+        Some(ValueKind::Text) => {
+            let plain = !raw[first.len()..].contains('"');
+            // Prose goes on behind a comment, and a buffer may be named after its pH.
+            plain && (all || is_amid(source, at) && any())
+        }
+        Some(ValueKind::Date) => false,
         _ => {
             let found = || understand(spelling, first, customs).1;
             all && matches!(
@@ -742,7 +751,8 @@ fn is_value_before_conditions(
                 }
             )
         }
-    }
+    };
+    ends.then_some(first.trim_end().len())
 }
 
 /// Whether a comma stands on the line in front of byte `at`: the key there is not its first statement.

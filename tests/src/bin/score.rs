@@ -65,7 +65,7 @@ impl Outcome {
     }
 }
 
-fn score(program: &str, folder: &Path, list: bool) -> Result<(), String> {
+fn score(program: &str, folder: &Path, verbose: bool) -> Result<(), String> {
     let out = std::env::temp_dir().join(format!("score-{}", std::process::id()));
     let status = Command::new(program)
         .arg("convert")
@@ -102,7 +102,7 @@ fn score(program: &str, folder: &Path, list: bool) -> Result<(), String> {
             Err(why) => (String::new(), Outcome::Broken, why),
         };
         *counts.entry((verdict.clone(), outcome)).or_default() += 1;
-        if list && !(outcome == Outcome::Right && why.is_empty()) {
+        if verbose && !(outcome == Outcome::Right && why.is_empty()) {
             why.truncate(why.floor_char_boundary(400));
             println!(
                 "{}\t{verdict}\t{}\t{}",

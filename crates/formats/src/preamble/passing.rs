@@ -33,6 +33,15 @@ impl Passing {
                 Some((trim(line, phrase), field, found))
             })
             .collect();
+        for phrase in statements(line) {
+            let phrase = trim(line, phrase);
+            if let Some((at, found)) = person(&line[phrase.clone()], customs) {
+                let at = phrase.start + at.start..phrase.start + at.end;
+                let raw = &line[at.clone()];
+                let at = range.start + at.start..range.start + at.end;
+                self.0.push(("operator", found.claim(raw, origin(source, &at))));
+            }
+        }
         // A lone temperature may be that of a store or of a treatment, unless its phrase names it.
         let alone = found.len() == 1 && !speaks_of_a_measurement(line);
         for (at, field, said) in found {
@@ -112,31 +121,65 @@ const LONGEST_PASSING: usize = 160;
 /// A phrase of more words says more than a condition.
 const MOST_WORDS_OF_A_PHRASE: usize = 6;
 
-/// The phrases of a line: between commas, semicolons, brackets, bars, tabs, several blanks, and at the ends of sentences.
+/// The phrases of a line: between commas, semicolons, brackets, bars, tabs, several blanks, dashes among blanks, and at the ends
+/// of sentences.
 pub(super) fn phrases(line: &str) -> Vec<Range<usize>> {
-    let bytes = line.as_bytes();
-    let digit = |at: Option<usize>| at.and_then(|at| bytes.get(at)).is_some_and(u8::is_ascii_digit);
     let mut phrases = Vec::new();
-    let mut from = 0;
-    for (at, byte) in bytes.iter().enumerate() {
-        let next = bytes.get(at + 1);
-        let cuts = match byte {
-            b';' | b'|' | b'(' | b')' | b'[' | b']' | b'\t' => true,
-            b',' => !(digit(at.checked_sub(1)) && digit(Some(at + 1))),
-            b' ' => next == Some(&b' '),
-            b':' => next.is_none_or(|next| *next == b' '),
-            // `cell. (b) n.d.`, and not the `st. C` of a Polish degree.
-            b'.' => next.is_none() || next == Some(&b' ') && !line[..at].ends_with("st"),
+    for statement in statements(line) {
+        let from = statement.start;
+        let mut start = from;
+        let text = &line[statement.clone()];
+        for (at, sign) in text.char_indices() {
+            let behind = &text[at + sign.len_utf8()..];
+            let apart = behind.is_empty() || behind.starts_with(' ');
+            let so_far = &line[start..from + at];
+            let cuts = match sign {
+                '(' | ')' | '[' | ']' => true,
+                ':' => apart,
+                // `cell. (b) n.d.`, and not the `st. C` of a Polish degree.
+                '.' => apart && !so_far.ends_with("st"),
+                // `275 nm / 2 mm / 37 °C`, and not `wavelength / nm`.
+                '/' => apart && so_far.ends_with(' ') && so_far.contains(|c: char| c.is_ascii_digit()),
+                _ => false,
+            };
+            if cuts {
+                phrases.push(start..from + at);
+                start = from + at + sign.len_utf8();
+            }
+        }
+        phrases.push(start..statement.end);
+    }
+    phrases.retain(|phrase| !line[phrase.clone()].trim().is_empty());
+    phrases
+}
+
+/// The statements of a line: between commas (decimal ones excepted), semicolons, bars, tabs, several blanks, and dashes among
+/// blanks that are no range.
+pub(crate) fn statements(line: &str) -> Vec<Range<usize>> {
+    let mut statements = Vec::new();
+    let mut start = 0;
+    let digit_before = |text: &str| text.trim_end().ends_with(|c: char| c.is_ascii_digit());
+    let digit_behind = |text: &str| text.trim_start().starts_with(|c: char| c.is_ascii_digit());
+    for (at, sign) in line.char_indices() {
+        let (before, behind) = (&line[start.min(at)..at], &line[at + sign.len_utf8()..]);
+        let cuts = match sign {
+            ';' | '|' | '\t' | '；' | '，' | '、' | '\u{3000}' | '·' | '•' => true,
+            ',' => !(before.ends_with(|c: char| c.is_ascii_digit()) && behind.starts_with(|c: char| c.is_ascii_digit())),
+            ' ' => behind.starts_with(' '),
+            '-' | '–' | '—' => {
+                before.ends_with(' ')
+                    && behind.starts_with(' ')
+                    && !(digit_before(before) && digit_behind(behind))
+            }
             _ => false,
         };
         if cuts {
-            phrases.push(from..at);
-            from = at + 1;
+            statements.push(start..at);
+            start = at + sign.len_utf8();
         }
     }
-    phrases.push(from..line.len());
-    phrases.retain(|phrase| !line[phrase.clone()].trim().is_empty());
-    phrases
+    statements.push(start..line.len());
+    statements
 }
 
 /// The condition that a phrase is, where it says nothing else: a temperature, a pH or a path length. A wavelength is held by
@@ -216,6 +259,45 @@ pub(super) fn condition(phrase: &str, customs: Customs) -> Option<(&'static str,
     (fits && (alone || named && others <= 1)).then_some(("path-length", found))
 }
 
+/// Whether a statement is a date with its year, and nothing else.
+pub(super) fn is_dated(statement: &str, customs: Customs) -> bool {
+    has_year(statement) && matches!(moment::read(statement, customs.order).date, DateReading::Read(_))
+}
+
+/// Claims the date that a statement of a text is, where none is known yet.
+pub(super) fn claim_dates(fields: &mut Fields, source: &Source, range: Range<usize>) {
+    let line = text(source, range.clone());
+    let customs = customs(source);
+    for statement in statements(line) {
+        let statement = trim(line, statement);
+        if fields.get("date").is_none() && is_dated(&line[statement.clone()], customs) {
+            claim_moment(fields, source, &line[statement.clone()], range.start + statement.start, customs);
+        }
+    }
+}
+
+/// Who measured, where a phrase says nothing else: `read by P. Oyelaran`, `měřil Hynek`. A name begins with a capital and is
+/// short.
+fn person(phrase: &str, customs: Customs) -> Option<(Range<usize>, Interpretation)> {
+    /// The words that say so, and those of a name.
+    const MOST: usize = 3;
+    const SHORTEST: usize = 4;
+    let ends: Vec<usize> = word_ends(phrase).collect();
+    (1..=MOST.min(ends.len().saturating_sub(1))).find_map(|count| {
+        let (said, name) = phrase.split_at(ends[count - 1]);
+        let said = said.trim_end_matches(['.', ':']);
+        let at = trim(phrase, phrase.len() - name.len()..phrase.len());
+        let name = &phrase[at.clone()];
+        let is_name = |word: &str| {
+            word.starts_with(char::is_uppercase)
+                && word.chars().all(|c| c.is_alphabetic() || matches!(c, '.' | '-' | '\''))
+        };
+        let named = ends.len() - count <= MOST && name.split_whitespace().all(is_name);
+        let known = said.chars().count() >= SHORTEST && field_of(said) == Some("operator");
+        (known && named).then(|| (at, interpret_as(&Key::new("operator"), name, None, customs)))
+    })
+}
+
 /// Whether a phrase is a temperature, a pH or a path length, and says nothing else.
 pub(crate) fn is_condition(phrase: &str) -> bool {
     condition(phrase.trim(), Customs::default()).is_some()
@@ -276,10 +358,10 @@ pub fn claim_free(fields: &mut Fields, source: &Source, range: Range<usize>) -> 
     const FIRST_LINES: usize = 3;
     let in_front = source.text()[..start].matches('\n').count() < FIRST_LINES;
     let mut found: Vec<(&'static str, Claim)> = Vec::new();
-    let (mut offset, mut words, mut treated) = (0, false, false);
-    for (place, part) in parts(line).into_iter().enumerate() {
-        let from = start + offset + (part.len() - part.trim_start().len());
-        offset += part.len() + 1;
+    let (mut words, mut treated) = (false, false);
+    for (place, statement) in statements(line).into_iter().enumerate() {
+        let part = &line[statement.clone()];
+        let from = start + statement.start + (part.len() - part.trim_start().len());
         let part = part.trim();
         if part.is_empty() {
             continue;
@@ -299,10 +381,10 @@ pub fn claim_free(fields: &mut Fields, source: &Source, range: Range<usize>) -> 
                 continue;
             }
             // `14 Dec 2016   22 °C`: nothing else stands in the line.
-            let mut others = parts(line)
+            let mut others = statements(line)
                 .into_iter()
                 .skip(1)
-                .map(str::trim)
+                .map(|statement| line[statement].trim())
                 .filter(|part| !part.is_empty())
                 .peekable();
             if place == 0
@@ -580,25 +662,6 @@ pub(super) fn free(value: Value, unit: Option<Unit>, raw: &str, source: &Source,
         spelled: None,
         origin: origin(source, at),
     }
-}
-
-/// The parts of a line, cut at commas (decimal ones excepted), semicolons, bars and where two blanks stand together; each
-/// cut is one byte.
-fn parts(line: &str) -> Vec<&str> {
-    let bytes = line.as_bytes();
-    let digit = |at: Option<usize>| at.and_then(|at| bytes.get(at)).is_some_and(u8::is_ascii_digit);
-    let mut parts = Vec::new();
-    let mut from = 0;
-    for (at, byte) in bytes.iter().enumerate() {
-        let decimal = digit(at.checked_sub(1)) && digit(Some(at + 1));
-        let wide = *byte == b'\t' || *byte == b' ' && bytes.get(at + 1) == Some(&b' ');
-        if matches!(byte, b';' | b'|') || wide || *byte == b',' && !decimal {
-            parts.push(&line[from..at]);
-            from = at + 1;
-        }
-    }
-    parts.push(&line[from..]);
-    parts
 }
 
 /// One part that names its field by its unit or by the word pH.

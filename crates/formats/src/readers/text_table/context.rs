@@ -7,6 +7,7 @@ use curvary_record::{Fields, Quantity, Unit, Value};
 use hashbrown::HashMap;
 
 use super::scan::{TextLine, strip_remark};
+use crate::preamble;
 use crate::words::{self, WordList};
 
 /// At most so many lines of words are searched for what was measured.
@@ -87,6 +88,22 @@ pub(super) struct Context {
     pub(super) scans: bool,
 }
 
+/// The lines that hold the title.
+const TITLE_LINES: u32 = 5;
+
+/// Whether a line in small letters speaks of light that something is lit with, of another wavelength than that of the
+/// measurement, or of the size of particles.
+fn tells_other_light(lower: &str) -> bool {
+    lower
+        .split(|c: char| !c.is_alphabetic())
+        .filter(|word| !word.is_empty())
+        .any(|word| {
+            words::begins(WordList::LightShone, word)
+                || words::begins(WordList::AnotherWavelength, word)
+                || words::begins(WordList::OfSize, word)
+        })
+}
+
 impl Context {
     /// Gathers from lines of words and from the claims made of them.
     pub(super) fn gather(text: &str, lines: &[TextLine], fields: &Fields) -> Self {
@@ -103,6 +120,12 @@ impl Context {
         once.reverse();
         for line in once {
             context.hear_known(line);
+        }
+        // What the first lines end with, where nothing says more.
+        if context.heard.is_empty() {
+            for line in lines.iter().filter(|line| line.line <= TITLE_LINES) {
+                context.hear_ending(&text[line.span.range()]);
+            }
         }
         if let Some((first, unit)) = context.heard.first()
             && context.heard.iter().all(|other| other == &(*first, unit.clone()))
@@ -204,11 +227,6 @@ impl Context {
                 .split(|c: char| !c.is_alphabetic())
                 .filter(|word| !word.is_empty())
         };
-        let shone = |word: &str| {
-            words::begins(WordList::LightShone, word)
-                || words::begins(WordList::AnotherWavelength, word)
-                || words::begins(WordList::OfSize, word)
-        };
         let read = |word: &str| {
             words::begins(WordList::ReadAt, word)
                 || words::quantity_of(word)
@@ -224,7 +242,7 @@ impl Context {
                     && words::quantity_of(&format!("{} {}", parts[at - 1], parts[at]))
                         == Some(Quantity::WAVELENGTH)
             });
-        if words().any(shone) || !known {
+        if tells_other_light(&lower) || !known {
             return;
         }
         let number = |text: &str| {
@@ -251,6 +269,31 @@ impl Context {
             .collect();
         if let [value] = found[..] {
             self.heard.push((value, Unit::NANOMETRE));
+        }
+    }
+
+    /// `Phosphate, molybdenum blue 880 nm`: a title, or a statement of it, that ends in a wavelength. Sizes of particles and light
+    /// that a sample is lit with are others.
+    fn hear_ending(&mut self, line: &str) {
+        /// A longer statement is prose.
+        const MOST_WORDS: usize = 6;
+        let lower = line.to_lowercase();
+        if line.len() > LONGEST_TITLE || !lower.contains("nm") && !lower.contains("нм") || tells_other_light(&lower) {
+            return;
+        }
+        for statement in preamble::statements(&lower) {
+            let statement = lower[statement].trim();
+            let number = statement
+                .strip_suffix("nm")
+                .or_else(|| statement.strip_suffix("нм"))
+                .map(|front| front.trim_end())
+                .and_then(|front| front.rsplit(char::is_whitespace).next());
+            let value = number
+                .and_then(|number| number.replace(',', ".").parse::<f64>().ok())
+                .filter(|value| crate::light::IN_PASSING.contains(value));
+            if let Some(value) = value.filter(|_| statement.split_whitespace().count() <= MOST_WORDS + 2) {
+                self.heard.push((value, Unit::NANOMETRE));
+            }
         }
     }
 
@@ -429,9 +472,9 @@ impl Context {
             self.of_another_trade = Some(line.trim().to_owned());
         }
         let stated_before = self.stated.len();
-        let statements = line
-            .split([',', ';', '|'])
-            .map(|statement| statement.trim_matches('"'));
+        let statements = preamble::statements(line)
+            .into_iter()
+            .map(|statement| line[statement].trim_matches('"'));
         // `absorbance vs reaction time (hours)` names both axes.
         let phrases: Vec<(&str, &str)> = statements
             .flat_map(|statement| {

@@ -116,6 +116,9 @@ fn heads_behind(text: &str, grid: &Grid, above: &[TextPiece], keys: bool) -> Vec
                     skipped += 1;
                     continue;
                 }
+                if heads.is_empty() && is_title_of_group(text, raw, &above[..index]) {
+                    continue;
+                }
                 let nearest = heads.iter().all(|head| head.class == RowClass::Summary);
                 let Some(cells) = map_heads(text, *line, grid, nearest, blanks > 0) else {
                     if blanks == 0 && stand_between_heads(text, &above[..=index], grid) {
@@ -729,6 +732,21 @@ fn undecorated(line: &str) -> &str {
         }
     }
     line
+}
+
+/// Whether a line that is set off with strokes, `*** upper river ***`, is the title of the first group of rows, since a header that
+/// names what was measured stands above it.
+fn is_title_of_group(text: &str, raw: &str, above: &[TextPiece]) -> bool {
+    let names = |line: &str| {
+        line.split([' ', '\t', ';', ',', '|'])
+            .any(|word| word.chars().count() > 2 && crate::words::quantity_of(word).is_some())
+    };
+    let kept = raw.trim();
+    let header = above.iter().rev().find_map(|piece| match piece {
+        TextPiece::Text(line) => Some(&text[line.span.range()]),
+        _ => None,
+    });
+    undecorated(kept) != kept && !names(kept) && header.is_some_and(|header| undecorated(header.trim()) == header.trim() && names(header))
 }
 
 /// Puts `(nm)`, `[nm]`, `/ nm` and the like to the word before them.

@@ -280,6 +280,36 @@ pub(super) fn list_goes_on(
             .any(runs)
 }
 
+/// Whether named rows below a line of words are another group of the list above: the same columns, and words between that hold no
+/// number of their own.
+pub(super) fn is_another_group(
+    text: &str,
+    first: &ScannedTable,
+    second: &ScannedTable,
+    between: &[TextLine],
+) -> bool {
+    let (a, b) = (&first.grid, &second.grid);
+    let rest = a.kinds.get(1..).unwrap_or_default();
+    let alike = a.kinds == b.kinds
+        && a.dialect == b.dialect
+        && a.kinds.first() == Some(&ColumnKind::Words)
+        && !rest.is_empty()
+        && rest.iter().all(|kind| *kind == ColumnKind::Figures);
+    let is_title = |line: &TextLine| {
+        let line = &text[line.span.range()];
+        let number = |range: &std::ops::Range<usize>| {
+            matches!(
+                super::number::cell(&line[range.clone()], a.dialect.style),
+                super::number::Cell::Number { .. }
+            )
+        };
+        line.contains(char::is_alphabetic)
+            && super::scan::strip_remark(line).0.is_none()
+            && !super::dialect::split(line, &a.dialect).iter().any(number)
+    };
+    alike && first.open.is_none() && !first.heads.is_empty() && !between.is_empty() && between.iter().all(is_title)
+}
+
 /// The line between two tables that holds the next number of the first one's running column, or the one before the
 /// second's, and nothing else.
 fn cut_row_between(

@@ -1130,6 +1130,36 @@ fn run(source: &Source, section: &Section, draft: RunDraft, said: &Preamble) -> 
                 .collect(),
         });
     }
+    // Between blanks nothing tells which cell of a short row lacks.
+    let shorter: Vec<_> = section
+        .table
+        .grid
+        .odd
+        .iter()
+        .filter(|odd| odd.cells.is_some_and(|cells| cells >= 2 && (cells as usize) < columns))
+        .filter(|_| section.table.grid.dialect.sep == dialect::Delimiter::Blank)
+        .collect();
+    if !shorter.is_empty() && source.assume().get("shape").is_none() {
+        let (rows, have) = match shorter.len() {
+            1 => ("1 row".to_owned(), "has"),
+            n => (format!("{n} rows"), "have"),
+        };
+        questions.push(Question {
+            code: Code::new("row-does-not-fit"),
+            message: format!(
+                "{rows} {have} fewer numbers than the {columns} columns of the table, and nothing tells which is missing"
+            ),
+            readings: vec![curvary_record::Alternative {
+                assume: "shape=columns".to_owned(),
+                says: "these rows are to be left out".to_owned(),
+            }],
+            labels: shorter
+                .iter()
+                .take(8)
+                .map(|odd| curvary_record::Label { place: source.place(odd.span), text: String::new() })
+                .collect(),
+        });
+    }
     if let Some(rows) = rows_above(source, section).filter(|_| source.assume().get("shape").is_none()) {
         questions.push(Question {
             code: Code::new("row-does-not-fit"),

@@ -10,7 +10,7 @@ use super::damaged::is_row_of;
 use super::dialect::{Brackets, Decision, Delimiter, Dialect, decide, is_blank, raw_split, split, style_of};
 use super::grid::{ColumnKind, Cursor, Grid, MAX_COLUMNS, line_end};
 use super::heads::{glue_units, heads_above, is_summary_word, unmatched_head};
-use super::join::{goes_on, list_goes_on};
+use super::join::{goes_on, is_another_group, list_goes_on};
 use super::labelled;
 use super::number::{Cell, Style, cell, dotted_time, durations_differ, has_concise, is_nearly_number};
 use super::pages::PageBreak;
@@ -186,6 +186,7 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize, 
                 continue;
             }
             if let Some((row, after)) = rows_behind(text, cursor, &pieces) {
+                take_heads(text, &mut pieces, &row);
                 pieces.push(TextPiece::Table(Box::new(row)));
                 cursor = after;
                 continue;
@@ -233,7 +234,7 @@ fn rows_behind(text: &str, cursor: Cursor, above: &[TextPiece]) -> Option<(Scann
     if !whole {
         return None;
     }
-    let rows = ScannedTable {
+    let mut rows = ScannedTable {
         first_line: cursor.line,
         last_line: grid.line(grid.rows - 1) as u32,
         grid,
@@ -242,7 +243,7 @@ fn rows_behind(text: &str, cursor: Cursor, above: &[TextPiece]) -> Option<(Scann
         unmatched_head: None,
         joined: Vec::new(),
     };
-    let notes: Vec<TextLine> = between
+    let mut notes: Vec<TextLine> = between
         .iter()
         .filter(|piece| !empty(piece))
         .filter_map(|piece| match piece {
@@ -255,9 +256,33 @@ fn rows_behind(text: &str, cursor: Cursor, above: &[TextPiece]) -> Option<(Scann
         TextPiece::Table(table) if !table.heads.is_empty() => Some(table),
         _ => None,
     });
+    // The header may stand again above them.
+    let again = headed.and_then(|headed| {
+        let [head] = headed.heads.as_slice() else {
+            return None;
+        };
+        let line = notes.last()?;
+        let same = text[line.span.range()].trim() == text[head.line.span.range()].trim();
+        same.then(|| HeadRow {
+            line: *line,
+            ..head.clone()
+        })
+    });
+    if let Some(head) = again {
+        notes.pop();
+        rows.heads.push(head);
+    }
     let goes_on = notes.is_empty() && rows.grid.rows == 1 && goes_on(before, &rows, 0) == Some(true)
         || notes.len() <= MOST_NOTES
-            && headed.is_some_and(|headed| list_goes_on(text, headed, &rows, &notes));
+            && headed.is_some_and(|headed| {
+                let goes_on = list_goes_on(text, headed, &rows, &notes);
+                // Another group is a table of its own, under the same headers.
+                let group = !goes_on && is_another_group(text, headed, &rows, &notes);
+                if group && rows.heads.is_empty() {
+                    rows.heads.clone_from(&headed.heads);
+                }
+                goes_on || group
+            });
     goes_on.then_some((rows, after))
 }
 

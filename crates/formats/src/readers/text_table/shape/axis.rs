@@ -301,14 +301,9 @@ impl Shaper<'_> {
             self.hold_bare_wavelengths(&ys, &mut traces);
             self.tell_interval(x);
         }
-        // A calibration or a titration was read at one wavelength as a time course was.
-        if [
-            Quantity::TIME,
-            Quantity::CONCENTRATION,
-            Quantity::PH,
-            Quantity::TEMPERATURE,
-        ]
-        .contains(&quantity)
+        // A calibration or a titration was read at one wavelength as a time course was; only a spectrum runs over several.
+        if !matches!(quantity.as_str(), "wavelength" | "wavenumber" | "energy")
+            && quantity != Quantity::UNKNOWN
         {
             self.hold_wavelength(&mut traces);
         }

@@ -37,8 +37,9 @@ impl Shaper<'_> {
                         trace.held.retain(|held| held.quantity != Quantity::WAVELENGTH);
                     }
                 }
+                let of_rates = || trace.y.quantity == Quantity::RATE && trace.y.unit.code().contains("{AU}");
                 let measured = trace.y.quantity.is_of_light() || trace.y.quantity == Quantity::UNKNOWN;
-                if measured && trace.held(&Quantity::WAVELENGTH).is_none() {
+                if (measured || of_rates()) && trace.held(&Quantity::WAVELENGTH).is_none() {
                     let mut held = Coordinate::new(Quantity::WAVELENGTH, unit.clone(), *value);
                     held.line = Some(*line).filter(|&line| line > 0);
                     trace.held.push(held);
