@@ -195,7 +195,9 @@ fn bare(line: &str, range: Range<usize>) -> Range<usize> {
         let bold = text.trim_start_matches("**");
         next = trim(line, next.start + (text.len() - bold.len())..next.end);
         let text = &line[next.clone()];
-        next = trim(line, next.start..next.start + text.trim_end_matches("**").len());
+        if text.ends_with("**") {
+            next = trim(line, next.start..next.start + text.trim_end_matches('*').len());
+        }
         if next == range {
             return range;
         }

@@ -636,6 +636,14 @@ fn head_cells(line: &str, grid: &Grid, indent: usize) -> Option<(Vec<Option<Rang
     if blanks && wide.len() == columns {
         return Some((whole(wide), true));
     }
+    // Names over all columns but that of the names of the rows, over which nothing stands.
+    let named = grid.kinds.first() == Some(&ColumnKind::Words);
+    let worded = |cell: &Range<usize>| line[cell.clone()].contains(char::is_alphabetic);
+    if blanks && named && indent >= 3 && columns >= 3 && wide.len() + 1 == columns && wide.iter().all(worded) {
+        let mut shifted = vec![None];
+        shifted.extend(whole(wide));
+        return Some((shifted, true));
+    }
     for other in [
         Delimiter::Tab,
         Delimiter::Semicolon,

@@ -150,7 +150,14 @@ fn relation(text: &str, first: &ScannedTable, second: &ScannedTable, lines_betwe
                     .flatten()
                     .map(|span| squeeze(&text[span.range()]))
             };
-            head(one) == head(other) && head_texts(text, first) != head_texts(text, second)
+            // `nm,A,nm,A`: pairs stand side by side, and those below are others.
+            let once = one
+                .cells
+                .iter()
+                .skip(1)
+                .flatten()
+                .all(|span| Some(squeeze(&text[span.range()])) != head(one));
+            once && head(one) == head(other) && head_texts(text, first) != head_texts(text, second)
         }
         _ => false,
     };

@@ -592,6 +592,18 @@ fn table_at(
     });
     // Words between separators that stand in no sentence, under heads that say what they are, are no prose however many.
     let prose = sentences && !(worded && parted);
+    // A row alone may say what it holds: `Ext. 810 nm;0,005;0,061` under the names of samples.
+    let row_tells = || {
+        let full = heads
+            .last()
+            .is_some_and(|head| head.cells.len() == columns && head.cells.iter().skip(1).all(Option::is_some));
+        let light = |span: &Span| {
+            crate::column_header::read_column_header(&text[span.range()])
+                .quantity
+                .is_some_and(|quantity| quantity.is_of_light())
+        };
+        parted && columns >= 3 && full && grid.words(0).iter().any(light)
+    };
     let enough = if words_first {
         let list = || {
             (parted || columns == 2)
@@ -600,7 +612,7 @@ fn table_at(
                 && are_like_readings(&grid)
                 && lines_of_light_above(text, above, grid.rows >= 4)
         };
-        worded || numbered_heads || (figures >= 2 && grid.rows >= 3 && !prose) || list()
+        worded || numbered_heads || (figures >= 2 && grid.rows >= 3 && !prose) || list() || row_tells()
     } else {
         grid.rows >= 2 || worded || numbered_heads
     };
@@ -647,6 +659,7 @@ fn table_at(
                 })
     };
     if words_first
+        && !row_tells()
         && (pairs || grid.rows <= 6 && !(columns > 2 && read_there()))
         && (all_keys(text, &grid) || below_a_key())
     {

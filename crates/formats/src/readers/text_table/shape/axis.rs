@@ -270,6 +270,15 @@ impl Shaper<'_> {
             self.used(*column, ColumnRole::Held, &constant.quantity, &constant.unit);
         }
         let mut traces = Vec::with_capacity(ys.len());
+        // A list of samples to the right of the standards names none of these.
+        let list = self.list_beside_standards(x, &quantity, &ys, roles);
+        let mut roles = roles.to_vec();
+        let (mut ys, mut listed) = (ys, Vec::new());
+        if let Some(names) = list {
+            (ys, listed) = ys.into_iter().partition(|&y| y < names);
+            roles[names] = ShapeRole::Counter;
+        }
+        let roles = roles.as_slice();
         let names = self.row_names(roles);
         for &y in &ys {
             if held_constants.iter().any(|(column, _)| *column == y) {
@@ -313,7 +322,63 @@ impl Shaper<'_> {
         }
         let standards = self.finish(technique, traces);
         let samples = beside.map(|traces| self.finish(Technique::FIXED_WAVELENGTH, traces));
-        TableReading::Runs(std::iter::once(standards).chain(samples).collect())
+        let listed = list.map(|names| {
+            let traces = self.readings_named_by(names, &listed, roles);
+            self.finish(Technique::FIXED_WAVELENGTH, traces)
+        });
+        TableReading::Runs(std::iter::once(standards).chain(samples).chain(listed).collect())
+    }
+
+    /// The column of names of a list that stands to the right of the standards, with readings of its own:
+    /// `mg/L,A535,sample,A535`.
+    fn list_beside_standards(
+        &self,
+        x: usize,
+        quantity: &Quantity,
+        ys: &[usize],
+        roles: &[ShapeRole],
+    ) -> Option<usize> {
+        let sample = |i: usize| {
+            self.columns[i]
+                .heads
+                .last()
+                .is_some_and(|(head, _)| matches!(words::field_of(head), Some("sample" | "sample-id")))
+        };
+        let names = (x + 1..roles.len()).find(|&i| roles[i] == ShapeRole::Names && sample(i))?;
+        let parted = ys.iter().any(|&y| x < y && y < names) && ys.iter().any(|&y| y > names);
+        (*quantity == Quantity::CONCENTRATION && parted).then_some(names)
+    }
+
+    /// The readings of columns whose rows a column of words names.
+    fn readings_named_by(&mut self, names: usize, ys: &[usize], roles: &[ShapeRole]) -> Vec<Trace> {
+        let text = self.source.text();
+        let names: Vec<String> = self
+            .table
+            .grid
+            .words(self.columns[names].index)
+            .iter()
+            .map(|span| text[span.range()].trim().to_owned())
+            .collect();
+        let mut traces = Vec::with_capacity(ys.len());
+        for &y in ys {
+            let (quantity, unit) = self.y_meaning(y, &Quantity::INDEX, roles);
+            let (kept, values, decimals) = self.kept(y, &quantity, None);
+            let counted: Vec<f64> = (1..=kept.len()).map(|place| place as f64).collect();
+            let x = Values::new(Quantity::INDEX, Unit::ONE, counted);
+            let column = Values {
+                quantity,
+                unit,
+                name: self.name(y),
+                values,
+                decimals,
+            };
+            if let Some(mut trace) = self.assemble(x, column, y, &kept) {
+                trace.row_names = kept.iter().filter_map(|row| names.get(row).cloned()).collect();
+                traces.push(trace);
+            }
+        }
+        self.hold_wavelength(&mut traces);
+        traces
     }
 
     /// The readings of rows without a concentration among rows that have one: the samples among the standards. They are
