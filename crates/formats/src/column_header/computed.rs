@@ -13,11 +13,14 @@ pub(super) fn computed(text: &str) -> Option<ColumnHeader> {
     if !several || text.len() > LONGEST {
         return None;
     }
-    let said = is_by_word(text)
-        || is_by_sign(text)
-        || is_share_of_itself(text)
-        || is_uncertainty(text)
-        || is_of_two_wavelengths(text);
+    if is_of_two_wavelengths(text) {
+        return Some(ColumnHeader {
+            quantity: Some(Quantity::named("ratio")),
+            label: Some(text.to_owned()),
+            ..ColumnHeader::default()
+        });
+    }
+    let said = is_by_word(text) || is_by_sign(text) || is_share_of_itself(text) || is_uncertainty(text);
     said.then(|| {
         let parted = split_unit(text).filter(|(name, _)| is_by_word(name) || is_by_sign(name));
         let (name, unit) = parted.map_or((text, None), |(name, unit)| (name, spelled(unit).one().cloned()));
@@ -124,7 +127,7 @@ fn is_share_of_itself(text: &str) -> bool {
     })
 }
 
-/// `260/280`: readings at two wavelengths, one divided by the other, or less it.
+/// `260/280`: readings at two wavelengths, one divided by the other.
 fn is_of_two_wavelengths(text: &str) -> bool {
     let light = |text: &str| {
         let whole = text.len() == 3 && text.bytes().all(|byte| byte.is_ascii_digit());

@@ -1130,15 +1130,7 @@ fn run(source: &Source, section: &Section, draft: RunDraft, said: &Preamble) -> 
                 .collect(),
         });
     }
-    // Between blanks nothing tells which cell of a short row lacks.
-    let shorter: Vec<_> = section
-        .table
-        .grid
-        .odd
-        .iter()
-        .filter(|odd| odd.cells.is_some_and(|cells| cells >= 2 && (cells as usize) < columns))
-        .filter(|_| section.table.grid.dialect.sep == dialect::Delimiter::Blank)
-        .collect();
+    let shorter = section.table.grid.lines_short_between_blanks();
     if !shorter.is_empty() && source.assume().get("shape").is_none() {
         let (rows, have) = match shorter.len() {
             1 => ("1 row".to_owned(), "has"),
@@ -1151,12 +1143,12 @@ fn run(source: &Source, section: &Section, draft: RunDraft, said: &Preamble) -> 
             ),
             readings: vec![curvary_record::Alternative {
                 assume: "shape=columns".to_owned(),
-                says: "these rows are to be left out".to_owned(),
+                says: "the numbers of these rows are to be left out".to_owned(),
             }],
             labels: shorter
                 .iter()
                 .take(8)
-                .map(|odd| curvary_record::Label { place: source.place(odd.span), text: String::new() })
+                .map(|line| curvary_record::Label { place: Place::line(*line), text: String::new() })
                 .collect(),
         });
     }

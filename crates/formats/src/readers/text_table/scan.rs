@@ -658,9 +658,11 @@ fn table_at(
                     quantity.is_some_and(|quantity| quantity.is_of_light())
                 })
     };
+    // A key has one value: `reference  0.512  0.514` is a row.
+    let full_of_readings = || grid.gaps.is_empty() && grid.rows >= 2 && are_like_readings(&grid);
     if words_first
         && !row_tells()
-        && (pairs || grid.rows <= 6 && !(columns > 2 && read_there()))
+        && (pairs || grid.rows <= 6 && !(columns > 2 && (read_there() || figures >= 2 && full_of_readings())))
         && (all_keys(text, &grid) || below_a_key())
     {
         return None;

@@ -796,12 +796,6 @@ impl Grid {
             }
             placed[column] = Some(range.clone());
         }
-        // Where one blank parts the columns, a cell that lacks anywhere would leave the row short at its end.
-        let single = self.extents.windows(2).any(|pair| pair[1].0 - pair[0].1 <= 1);
-        let short = placed.iter().rev().take_while(|cell| cell.is_none()).count();
-        if single && short > 0 && cells.len() + short == self.columns() {
-            return None;
-        }
         Some(placed)
     }
 }
