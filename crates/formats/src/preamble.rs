@@ -23,7 +23,7 @@ use hashbrown::HashMap;
 pub(crate) use self::contrast::contrasts;
 pub use self::passing::claim_free;
 use self::passing::furniture_off;
-pub(crate) use self::passing::{Passing, is_condition, statements};
+pub(crate) use self::passing::{Passing, is_condition, phrases, statements};
 pub(crate) use self::prose::hear as hear_prose;
 use crate::Source;
 use crate::column_header::split_unit;
@@ -376,7 +376,7 @@ fn without_lead(line: &str, key: Range<usize>) -> Range<usize> {
     if is_known(text) {
         return key;
     }
-    ["  ", "\t", "; ", "| ", ", "]
+    ["  ", "\t", "; ", "| ", ", ", "] "]
         .into_iter()
         .filter_map(|gap| {
             let at = text.rfind(gap)? + gap.len();

@@ -123,7 +123,7 @@ const MOST_WORDS_OF_A_PHRASE: usize = 6;
 
 /// The phrases of a line: between commas, semicolons, brackets, bars, tabs, several blanks, dashes among blanks, and at the ends
 /// of sentences.
-pub(super) fn phrases(line: &str) -> Vec<Range<usize>> {
+pub(crate) fn phrases(line: &str) -> Vec<Range<usize>> {
     let mut phrases = Vec::new();
     for statement in statements(line) {
         let from = statement.start;
@@ -147,10 +147,49 @@ pub(super) fn phrases(line: &str) -> Vec<Range<usize>> {
                 start = from + at + sign.len_utf8();
             }
         }
-        phrases.push(start..statement.end);
+        phrases.extend(peeled(line, start..statement.end));
     }
     phrases.retain(|phrase| !line[phrase.clone()].trim().is_empty());
     phrases
+}
+
+/// A phrase that ends in several conditions, `glucosidase 400 nm 30 °C pH 5.0`, taken apart before each of them.
+fn peeled(line: &str, phrase: Range<usize>) -> Vec<Range<usize>> {
+    /// So many words state one condition: `pH 5.0`, `25 °C`.
+    const LONGEST: usize = 2;
+    let text = &line[phrase.clone()];
+    if text.len() < 8 || !text.contains(|c: char| c.is_ascii_digit()) {
+        return vec![phrase];
+    }
+    let ends: Vec<usize> = word_ends(text).collect();
+    let mut cuts = vec![ends.len()];
+    while let Some(&last) = cuts.last().filter(|&&last| last > 0) {
+        let begins = |first: usize| first.checked_sub(1).map_or(0, |before| ends[before]);
+        let is_one = |first: &usize| {
+            let part = text[begins(*first)..ends[last - 1]].trim();
+            let number = part.split_whitespace().filter(|word| word.starts_with(|c: char| c.is_ascii_digit())).count() == 1;
+            number && (is_wavelength(part) || condition(part, Customs::default()).is_some())
+        };
+        match (last.saturating_sub(LONGEST)..last).find(is_one) {
+            Some(first) => cuts.push(first),
+            None => break,
+        }
+    }
+    if cuts.len() < 3 {
+        return vec![phrase];
+    }
+    cuts.reverse();
+    let at = |words: usize| phrase.start + words.checked_sub(1).map_or(0, |before| ends[before]);
+    let mut parts = vec![phrase.start..at(cuts[0])];
+    parts.extend(cuts.windows(2).map(|pair| at(pair[0])..at(pair[1])));
+    parts
+}
+
+/// `400 nm`, and nothing else.
+fn is_wavelength(text: &str) -> bool {
+    text.strip_suffix("nm")
+        .and_then(|number| number.trim_end().replace(',', ".").parse::<f64>().ok())
+        .is_some_and(|number| crate::light::IN_PASSING.contains(&number))
 }
 
 /// The statements of a line: between commas (decimal ones excepted), semicolons, bars, tabs, several blanks, and dashes among
@@ -169,7 +208,7 @@ pub(crate) fn statements(line: &str) -> Vec<Range<usize>> {
             '-' | '–' | '—' => {
                 before.ends_with(' ')
                     && behind.starts_with(' ')
-                    && !(digit_before(before) && digit_behind(behind))
+                    && !(digit_before(before) && digit_behind(behind) && !before.contains("pH"))
             }
             _ => false,
         };
@@ -203,8 +242,8 @@ pub(super) fn condition(phrase: &str, customs: Customs) -> Option<(&'static str,
     }) {
         let found = interpret_as(&Key::new("ph"), value, None, customs);
         let known = found.fits && matches!(found.value, Value::Number(_));
-        // `buffer pH 8.1`
-        return (known && rest.len() == 1 && before.len() <= 2).then_some(("ph", found));
+        // `buffer pH 8.1`, `denaturation of myoglobin at pH 4.0`: the phrase ends in it.
+        return (known && rest.len() == 1).then_some(("ph", found));
     }
     // The longest text behind the number that is a unit.
     let glued = rest[0].find(|c: char| !(c.is_ascii_digit() || matches!(c, '.' | ',')));
@@ -402,7 +441,16 @@ pub fn claim_free(fields: &mut Fields, source: &Source, range: Range<usize>) -> 
                 claim_number_of_sample(fields, source, part, from);
             }
             treated |= is_duration(part, customs);
-            if title && place > 0 && fields.get("date").is_none() && has_year(part) {
+            let of_another_day = || {
+                line.split(|c: char| !c.is_alphabetic()).any(|word| {
+                    words::begins(WordList::AnotherDate, &word.to_lowercase()) || words::is(WordList::Medium, word)
+                })
+            };
+            if (title || in_front && !of_another_day())
+                && place > 0
+                && fields.get("date").is_none()
+                && has_year(part)
+            {
                 claim_moment(fields, source, part, from, customs);
             }
             if place == 0 {

@@ -91,6 +91,17 @@ pub(super) struct Context {
 /// The lines that hold the title.
 const TITLE_LINES: u32 = 5;
 
+/// The wavelength of words such as `read at 652 nm against chloroform`.
+fn wavelength_told_by_at(phrase: &str) -> Option<f64> {
+    let words: Vec<&str> = phrase.split_whitespace().collect();
+    let (at, _) = words.iter().enumerate().find(|(_, word)| words::is(WordList::At, word))?;
+    let number = words.get(at + 1)?;
+    let glued = number.strip_suffix("nm").or_else(|| number.strip_suffix("нм"));
+    let apart = || words.get(at + 2).filter(|unit| matches!(**unit, "nm" | "нм")).map(|_| *number);
+    let value = glued.or_else(apart)?.replace(',', ".").parse::<f64>().ok()?;
+    crate::light::IN_PASSING.contains(&value).then_some(value)
+}
+
 /// Whether a line in small letters speaks of light that something is lit with, of another wavelength than that of the
 /// measurement, or of the size of particles.
 fn tells_other_light(lower: &str) -> bool {
@@ -281,8 +292,12 @@ impl Context {
         if line.len() > LONGEST_TITLE || !lower.contains("nm") && !lower.contains("нм") || tells_other_light(&lower) {
             return;
         }
-        for statement in preamble::statements(&lower) {
-            let statement = lower[statement].trim();
+        for phrase in preamble::phrases(&lower) {
+            let statement = lower[phrase].trim();
+            if let Some(value) = wavelength_told_by_at(statement) {
+                self.heard.push((value, Unit::NANOMETRE));
+                continue;
+            }
             let number = statement
                 .strip_suffix("nm")
                 .or_else(|| statement.strip_suffix("нм"))

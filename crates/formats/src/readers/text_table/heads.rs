@@ -178,7 +178,8 @@ fn stand_between_heads(text: &str, lines: &[TextPiece], grid: &Grid) -> bool {
         return false;
     };
     let over = &text[over.span.range()];
-    if sep.byte().is_none() || grid.columns() < 2 || !(1..=MAX_BETWEEN).contains(&between) {
+    let parted = sep.byte().is_some() || sep == Delimiter::Wide;
+    if !parted || grid.columns() < 2 || !(1..=MAX_BETWEEN).contains(&between) {
         return false;
     }
     let cells: Vec<&str> = raw_split(over, sep)
@@ -204,6 +205,7 @@ fn stand_between_heads(text: &str, lines: &[TextPiece], grid: &Grid) -> bool {
     let sums = is_summary_word(first) || super::segments::is_summary_word(first);
     (first.is_empty() || tells || sums) && numbers >= 2 && numbers == filled
         || runs && numbers == 0 && (filled == others.len() || others.iter().any(of_light))
+        || numbers == 0 && filled == others.len() && others.iter().all(|cell| of_light(cell))
 }
 
 /// Whether a line has a blank behind each of its commas, as sentences have, and the header below it behind none:

@@ -894,6 +894,7 @@ impl Preamble {
             // Words in front of the first key are kept.
             let lead = kept[..pairs[0].key.start].trim();
             if lead.chars().filter(|c| c.is_alphabetic()).count() >= 3 && comments.len() < 24 {
+                preamble::claim_free(&mut said.fields, source, base..base + pairs[0].key.start);
                 passing.hear(source, base..base + pairs[0].key.start);
                 let lead = lead.trim_end_matches([',', ';', '|', ' ', '-', '*']).to_owned();
                 comments.push((lead, Span::new(base, base + pairs[0].key.start)));

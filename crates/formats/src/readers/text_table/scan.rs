@@ -128,7 +128,11 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize, 
         }
         // A row behind a remark sign was put out of use; it begins no table.
         let remark = matches!(strip_remark(line).0, Some("#" | "##" | "//" | "!" | "%"));
-        let class = if remark { LineGlance::Words } else { class_of(line) };
+        let class = if remark || is_line_of_conditions(line) {
+            LineGlance::Words
+        } else {
+            class_of(line)
+        };
         let worth_it = !effort.is_spent(text.len()) || !failed_before && effort.read <= 8 * text.len();
         if class == LineGlance::Figures && !worth_it && cursor.at >= from {
             unsought.get_or_insert(cursor.line);
@@ -610,7 +614,7 @@ fn table_at(
                 && grid.rows >= 3
                 && !prose
                 && are_like_readings(&grid)
-                && lines_of_light_above(text, above, grid.rows >= 4)
+                && lines_of_light_above(text, above, &text[after.at..], grid.rows >= 3)
         };
         worded || numbered_heads || (figures >= 2 && grid.rows >= 3 && !prose) || list() || row_tells()
     } else {
@@ -869,6 +873,10 @@ fn sample(text: &str, cursor: Cursor, class: LineGlance) -> Vec<&str> {
             }
             continue;
         }
+        // A sentence below a blank line is no row: `Results on sheet 2. Outlet in duplicate.`
+        if blanks > 0 && rows.len() >= 2 && is_sentence(line) {
+            break;
+        }
         blanks = 0;
         let this = class_of(line);
         let fits = match class {
@@ -906,6 +914,19 @@ fn sample(text: &str, cursor: Cursor, class: LineGlance) -> Vec<&str> {
         marks.push(own);
     }
     rows
+}
+
+/// Whether a line is a sentence: it begins with a word, ends in a full stop, and has more words than numbers.
+fn is_sentence(line: &str) -> bool {
+    const FEWEST_WORDS: usize = 4;
+    let line = line.trim_matches(is_blank);
+    if !line.ends_with('.') || !line.starts_with(char::is_alphabetic) || line.contains(['\t', ';', '|']) || line.contains("  ") {
+        return false;
+    }
+    let (words, numbers): (Vec<&str>, Vec<&str>) = line
+        .split_whitespace()
+        .partition(|word| word.starts_with(char::is_alphabetic));
+    words.len() >= FEWEST_WORDS && words.len() > 2 * numbers.len()
 }
 
 /// Whether each of two lines has a separator that the other has not. A mark too many or too few is a damaged row.
@@ -1442,6 +1463,19 @@ fn is_line_of_keys(line: &str) -> bool {
             let line = line.trim_matches(|c| is_blank(c) || c == ';');
             crate::preamble::is_known(&line[pair.key.clone()]) && !pair.value.is_empty()
         })
+}
+
+/// Whether a line states conditions and nothing else: `37 °C; pH 9.8`.
+fn is_line_of_conditions(line: &str) -> bool {
+    const LONGEST: usize = 80;
+    let may_be = line.len() <= LONGEST && (line.contains("pH") || line.contains(['°', 'º']));
+    let statements = || {
+        crate::preamble::statements(line)
+            .into_iter()
+            .map(|statement| line[statement].trim())
+            .filter(|statement| !statement.is_empty())
+    };
+    may_be && statements().count() >= 2 && statements().all(crate::preamble::is_condition)
 }
 
 /// Whether a line is a key that is known with a number behind it: `Slit;2 nm`. What follows are more of them.

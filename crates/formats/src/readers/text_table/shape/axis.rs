@@ -311,9 +311,7 @@ impl Shaper<'_> {
             self.tell_interval(x);
         }
         // A calibration or a titration was read at one wavelength as a time course was; only a spectrum runs over several.
-        if !matches!(quantity.as_str(), "wavelength" | "wavenumber" | "energy")
-            && quantity != Quantity::UNKNOWN
-        {
+        if !runs_over_light(&quantity) {
             self.hold_wavelength(&mut traces);
         }
         let beside = self.samples_beside_standards(x, &quantity, &ys, names.as_deref(), roles);
@@ -789,6 +787,11 @@ impl Shaper<'_> {
         }
         starts.windows(2).map(|pair| Some(pair[0]..pair[1])).collect()
     }
+}
+
+/// Whether a curve over a quantity is of several wavelengths, or may be.
+pub(super) fn runs_over_light(quantity: &Quantity) -> bool {
+    matches!(quantity.as_str(), "wavelength" | "wavenumber" | "energy") || *quantity == Quantity::UNKNOWN
 }
 
 /// Whether a header names what it numbers, `Tank no`, `Einwaage Nr.`, and no points or cycles of one curve.

@@ -1,5 +1,6 @@
 //! Several axes side by side: pairs, tables beside each other, newspaper columns.
 
+use super::axis::runs_over_light;
 use super::*;
 
 impl Shaper<'_> {
@@ -54,7 +55,7 @@ impl Shaper<'_> {
                 for &y in &ys {
                     traces.push(self.trace(x, &quantity, &unit, y, roles, None));
                 }
-                if quantity == Quantity::TIME {
+                if !runs_over_light(&quantity) {
                     self.hold_wavelength(&mut traces);
                 }
                 let technique = self.technique_of(&quantity, &ys);
@@ -81,7 +82,7 @@ impl Shaper<'_> {
         }
         for (quantity, traces) in by_quantity {
             let mut traces = newspaper(traces);
-            if quantity == Quantity::TIME {
+            if !runs_over_light(&quantity) {
                 self.hold_wavelength(&mut traces);
             }
             let ys: Vec<usize> = (0..self.columns.len())
