@@ -903,6 +903,12 @@ fn understand(spelling: &str, raw: &str, customs: Customs) -> (Key, Interpretati
             return (Key::new(*field), found);
         }
     }
+    // `Tampon pH: 7,6`
+    if let Some((medium, "pH")) = name.rsplit_once(' ')
+        && words::is(WordList::Medium, medium)
+    {
+        return (Key::new("ph"), read("ph"));
+    }
     // `Température du bain`, `pH of the buffer`: what it is of goes behind, and the value tells that it is meant.
     // With an unknown word it is of something else: `Température de stockage`.
     if let Some((field, of)) = words::about_its_genitive(name)

@@ -300,7 +300,17 @@ pub(super) fn condition(phrase: &str, customs: Customs) -> Option<(&'static str,
 
 /// Whether a statement is a date with its year, and nothing else.
 pub(super) fn is_dated(statement: &str, customs: Customs) -> bool {
+    let statement = date_alone(statement);
     has_year(statement) && matches!(moment::read(statement, customs.order).date, DateReading::Read(_))
+}
+
+/// A date without the small words around it: the `21.10.2021` of `dnia 21.10.2021 r.`
+fn date_alone(statement: &str) -> &str {
+    let statement = statement.trim();
+    let (first, rest) = statement.split_once(' ').unwrap_or((statement, ""));
+    let date = if words::is(WordList::OnDay, first) { rest } else { statement };
+    let bare = date.trim_end_matches('.').trim_end_matches(" r");
+    if bare.len() < date.len() && bare.ends_with(|c: char| c.is_ascii_digit()) { bare } else { date }
 }
 
 /// Claims the date that a statement of a text is, where none is known yet.
@@ -309,6 +319,9 @@ pub(super) fn claim_dates(fields: &mut Fields, source: &Source, range: Range<usi
     let customs = customs(source);
     for statement in statements(line) {
         let statement = trim(line, statement);
+        let date = date_alone(&line[statement.clone()]);
+        let from = date.as_ptr() as usize - line.as_ptr() as usize;
+        let statement = from..from + date.len();
         if fields.get("date").is_none() && is_dated(&line[statement.clone()], customs) {
             claim_moment(fields, source, &line[statement.clone()], range.start + statement.start, customs);
         }
@@ -321,6 +334,9 @@ fn person(phrase: &str, customs: Customs) -> Option<(Range<usize>, Interpretatio
     /// The words that say so, and those of a name.
     const MOST: usize = 3;
     const SHORTEST: usize = 4;
+    // A date may stand behind the name.
+    let dated = phrase.match_indices(' ').map(|(at, _)| at).find(|at| is_dated(phrase[*at..].trim(), customs));
+    let phrase = dated.map_or(phrase, |at| &phrase[..at]);
     let ends: Vec<usize> = word_ends(phrase).collect();
     (1..=MOST.min(ends.len().saturating_sub(1))).find_map(|count| {
         let (said, name) = phrase.split_at(ends[count - 1]);

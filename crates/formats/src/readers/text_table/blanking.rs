@@ -241,7 +241,7 @@ fn without_leaders(text: &str) -> Option<Blanked> {
         let name = whole.trim_end_matches(['.', ' ', '\u{2026}']);
         let dots = whole.len() - name.len();
         let named =
-            name.trim_start().starts_with(char::is_alphabetic) && !crate::preamble::is_known(name.trim());
+            name.trim_start().starts_with(char::is_alphabetic) && (crate::words::is_blank(name.trim()) || !crate::preamble::is_known(name.trim()));
         (signed && named && dots >= 3).then_some((name.len(), whole.len(), decimals))
     };
     let lines: Vec<&str> = text.split_inclusive('\n').collect();
@@ -338,6 +338,9 @@ fn is_key_of_number(name: &str) -> bool {
     let numeric = |field: &str| {
         known_field(field).is_some_and(|known| !matches!(known.kind, ValueKind::Text))
     };
+    if crate::words::is_blank(name) {
+        return false;
+    }
     crate::words::field_of(name).is_some_and(numeric)
         || crate::words::fields_if_fitting(name).iter().any(|field| numeric(field))
         || crate::words::quantity_of(name).is_some()

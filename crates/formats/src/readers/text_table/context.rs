@@ -88,6 +88,8 @@ pub(super) struct Context {
     pub(super) scans: bool,
 }
 
+/// A longer line is a paragraph.
+const LONGEST_SENTENCE: usize = 200;
 /// The lines that hold the title.
 const TITLE_LINES: u32 = 5;
 
@@ -289,13 +291,16 @@ impl Context {
         /// A longer statement is prose.
         const MOST_WORDS: usize = 6;
         let lower = line.to_lowercase();
-        if line.len() > LONGEST_TITLE || !lower.contains("nm") && !lower.contains("нм") || tells_other_light(&lower) {
+        if line.len() > LONGEST_SENTENCE || !lower.contains("nm") && !lower.contains("нм") || tells_other_light(&lower) {
             return;
         }
         for phrase in preamble::phrases(&lower) {
             let statement = lower[phrase].trim();
             if let Some(value) = wavelength_told_by_at(statement) {
                 self.heard.push((value, Unit::NANOMETRE));
+                continue;
+            }
+            if line.len() > LONGEST_TITLE {
                 continue;
             }
             let number = statement

@@ -129,6 +129,14 @@ fn has_cells_of_row(line: &str, grid: &Grid) -> bool {
         && numbers.count() + 1 >= cells.len()
 }
 
+/// Whether a word of a line names a quantity of light.
+fn names_light(line: &str) -> bool {
+    line.split(|c: char| !c.is_alphanumeric()).any(|word| {
+        word.chars().count() >= 3
+            && crate::words::quantity_of(word).is_some_and(|quantity| quantity.is_of_light())
+    })
+}
+
 /// Whether a line above a table is a damaged row of it and no row of heads: it looks like `row`, its first one, and its
 /// numbers go with those in the columns below or beside them.
 pub(super) fn is_row_of(line: &str, row: &str, grid: &Grid) -> bool {
@@ -136,7 +144,9 @@ pub(super) fn is_row_of(line: &str, row: &str, grid: &Grid) -> bool {
     let key = line.split([',', ';', '\t', '|']).next().unwrap_or("").trim();
     let keyed =
         key.ends_with([':', '=']) && crate::preamble::is_known(key.trim_end_matches([':', '=']).trim_end());
-    if keyed || !resembles(line, row) {
+    // `absorbance at 543 nm` is as long as `river bank  0.168`, and introduces it.
+    let introduces = row.trim_start().starts_with(char::is_alphabetic) && names_light(line);
+    if keyed || introduces || !resembles(line, row) {
         return false;
     }
     let ranges: Vec<Option<(f64, f64)>> = (0..grid.columns())
@@ -192,6 +202,7 @@ pub(super) fn take_beside_tables(source: &Source, sections: &mut [Section], behi
             strip_remark(line).0.is_none()
                 && !crate::words::is_furniture(line)
                 && !super::join::is_date(line)
+                && !(row(nth).trim_start().starts_with(char::is_alphabetic) && names_light(line))
                 && (resembles(line, row(nth)) || has_cells_of_row(line, grid))
         };
         let first = 0;

@@ -168,7 +168,12 @@ fn stand_between_heads(text: &str, lines: &[TextPiece], grid: &Grid) -> bool {
     let words = |piece: &&TextPiece| match piece {
         TextPiece::Text(line) => {
             let kept = strip_remark(&text[line.span.range()]).1;
-            raw_split(kept, sep).len() == 1
+            // Words between blanks may be one title.
+            let title = || {
+                super::dialect::split(kept, &grid.dialect).len() < grid.columns()
+                    && !kept.contains(|c: char| c.is_ascii_digit())
+            };
+            raw_split(kept, sep).len() == 1 || sep == Delimiter::Blank && title()
         }
         _ => false,
     };
@@ -178,7 +183,7 @@ fn stand_between_heads(text: &str, lines: &[TextPiece], grid: &Grid) -> bool {
         return false;
     };
     let over = &text[over.span.range()];
-    let parted = sep.byte().is_some() || sep == Delimiter::Wide;
+    let parted = sep.byte().is_some() || matches!(sep, Delimiter::Wide | Delimiter::Blank);
     if !parted || grid.columns() < 2 || !(1..=MAX_BETWEEN).contains(&between) {
         return false;
     }
