@@ -119,6 +119,9 @@ fn heads_behind(text: &str, grid: &Grid, above: &[TextPiece], keys: bool) -> Vec
                 if heads.is_empty() && is_title_of_group(text, raw, &above[..index]) {
                     continue;
                 }
+                if heads.is_empty() && is_note_behind(raw, grid, &above[..index]) {
+                    break;
+                }
                 let nearest = heads.iter().all(|head| head.class == RowClass::Summary);
                 let Some(cells) = map_heads(text, *line, grid, nearest, blanks > 0) else {
                     if blanks == 0 && stand_between_heads(text, &above[..=index], grid) {
@@ -156,6 +159,19 @@ fn heads_behind(text: &str, grid: &Grid, above: &[TextPiece], keys: bool) -> Vec
     }
     heads.reverse();
     heads
+}
+
+/// Whether a line without the sign that parts the cells stands at once below a table of the same columns: it is a note on its
+/// rows, `Temperature now 31.5 °C`, and no header in blanks.
+fn is_note_behind(raw: &str, grid: &Grid, above: &[TextPiece]) -> bool {
+    let Some(sign) = grid.dialect.sep.byte().map(char::from) else {
+        return false;
+    };
+    let table = match above {
+        [.., TextPiece::Table(table)] | [.., TextPiece::Table(table), TextPiece::Blank] => table,
+        _ => return false,
+    };
+    !raw.contains(sign) && table.grid.dialect == grid.dialect && table.grid.columns() == grid.columns()
 }
 
 /// So many lines of words may stand between rows of heads.
@@ -210,7 +226,7 @@ fn stand_between_heads(text: &str, lines: &[TextPiece], grid: &Grid) -> bool {
     let sums = is_summary_word(first) || super::segments::is_summary_word(first);
     (first.is_empty() || tells || sums) && numbers >= 2 && numbers == filled
         || runs && numbers == 0 && (filled == others.len() || others.iter().any(of_light))
-        || numbers == 0 && filled == others.len() && others.iter().all(|cell| of_light(cell))
+        || numbers == 0 && filled == others.len() && others.iter().any(of_light)
 }
 
 /// Whether a line has a blank behind each of its commas, as sentences have, and the header below it behind none:

@@ -362,6 +362,8 @@ fn read_lines(source: &Source, mut told: Option<&mut ReadTrace>) -> SourceTables
     };
     let mut others: Vec<Diagnostic> = Vec::new();
     let mut unknown: Vec<(CompletedRun, Diagnostic)> = Vec::new();
+    // What later tables say otherwise than the first lines holds for these tables, and nothing is known of the others.
+    let mut changed: BTreeSet<&'static str> = BTreeSet::new();
     for (index, section) in sections.iter().enumerate() {
         let before = index.checked_sub(1).map(|before| &sections[before]);
         reading
@@ -375,8 +377,18 @@ fn read_lines(source: &Source, mut told: Option<&mut ReadTrace>) -> SourceTables
         let mut said = own.clone().unwrap_or_else(|| preamble.clone());
         let mut set_aside = Vec::new();
         if index > 0 {
-            let (fields, remarks) = said.set_apart(source, &section.words, &preamble);
+            let (mut fields, remarks) = said.set_apart(source, &section.words, &preamble);
             reading.remarks.extend(remarks);
+            for field in OF_ONE_TABLE {
+                let (own, first) = (said.fields.get(field), preamble.fields.get(field));
+                match own {
+                    Some(own) if first.is_some_and(|first| first.value != own.value) => {
+                        changed.insert(field);
+                    }
+                    None if changed.contains(field) => fields.push(field),
+                    _ => {}
+                }
+            }
             said.inherit_but(&preamble, &fields);
             set_aside = fields;
         }
@@ -804,6 +816,9 @@ struct Preamble {
     /// What lines say of several runs side by side, from left to right: `Sample: left      Sample: right`.
     beside: Vec<Fields>,
 }
+
+/// What may change from table to table.
+const OF_ONE_TABLE: [&str; 6] = ["sample", "sample-id", "temperature", "ph", "concentration", "replicate"];
 
 impl Preamble {
     #[expect(clippy::too_many_lines, reason = "one decision after another over one state")]

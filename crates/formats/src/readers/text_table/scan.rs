@@ -1,6 +1,6 @@
 //! The lines of a text as pieces: words, blank lines, and tables with their heads.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
 
 use curvary_record::{Code, Span};
@@ -126,6 +126,16 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize, 
             failed_before = false;
             continue;
         }
+        // The header of a table before, again: it is no row, however many numbers it has.
+        if is_header_again(text, line, &pieces) {
+            pieces.push(TextPiece::Text(TextLine {
+                span: Span::new(cursor.at, end),
+                line: cursor.line,
+            }));
+            cursor = behind;
+            failed_before = false;
+            continue;
+        }
         // A row behind a remark sign was put out of use; it begins no table.
         let remark = matches!(strip_remark(line).0, Some("#" | "##" | "//" | "!" | "%"));
         let class = if remark || is_line_of_conditions(line) {
@@ -211,15 +221,34 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize, 
     }
 }
 
+/// Whether a line is one of the header lines of the last table.
+fn is_header_again(text: &str, line: &str, above: &[TextPiece]) -> bool {
+    let before = above.iter().rev().find_map(|piece| match piece {
+        TextPiece::Table(table) if !table.heads.is_empty() => Some(table),
+        _ => None,
+    });
+    let line = line.trim_end();
+    before.is_some_and(|table| {
+        table
+            .heads
+            .iter()
+            .any(|head| head.class != RowClass::Summary && text[head.line.span.range()].trim_end() == line)
+    })
+}
+
 /// The most notes that stand between two rows of one list.
-const MOST_NOTES: usize = 2;
+const MOST_NOTES: usize = 3;
 
 /// The rows at `cursor` as a table of their own, where they are too few to be one by themselves and go on with the table before
 /// them: a last row behind `;;;` in its very step, or the rest of a list of named rows behind a note.
 fn rows_behind(text: &str, cursor: Cursor, above: &[TextPiece]) -> Option<(ScannedTable, Cursor)> {
+    let none = BTreeSet::new();
     let empty = |piece: &&TextPiece| match piece {
         TextPiece::Blank => true,
-        TextPiece::Text(line) => !text[line.span.range()].contains(char::is_alphanumeric),
+        TextPiece::Text(line) => {
+            let line = &text[line.span.range()];
+            !line.contains(char::is_alphanumeric) || super::join::is_furniture(line, &none)
+        }
         TextPiece::Table(_) => false,
     };
     let (before, between) = above
@@ -234,7 +263,10 @@ fn rows_behind(text: &str, cursor: Cursor, above: &[TextPiece]) -> Option<(Scann
     // The rows of means behind it are read along.
     let end = uncut(text, &grid.dialect).max(cursor.at);
     let after = grid.read(text, cursor, end);
-    let whole = grid.rows >= 1 && grid.gaps.is_empty() && grid.odd.is_empty() && before.open.is_none();
+    // Half the cells of numbers at least have one.
+    let figures = grid.kinds.iter().filter(|kind| **kind == ColumnKind::Figures).count();
+    let filled = grid.gaps.len() * 2 <= grid.rows * figures;
+    let whole = grid.rows >= 1 && filled && grid.odd.is_empty() && before.open.is_none();
     if !whole {
         return None;
     }
@@ -288,6 +320,20 @@ fn rows_behind(text: &str, cursor: Cursor, above: &[TextPiece]) -> Option<(Scann
                 goes_on || group
             });
     goes_on.then_some((rows, after))
+}
+
+/// Where a line that is the same as another begins within a part of a text.
+fn next_line_like(text: &str, line: &str, within: Range<usize>) -> Option<usize> {
+    let line = line.trim();
+    if !line.contains(|c: char| c.is_ascii_digit()) {
+        return None;
+    }
+    let part = &text[within.clone()];
+    memchr::memmem::find_iter(part.as_bytes(), line.as_bytes()).find_map(|at| {
+        let start = part[..at].rfind('\n').map_or(0, |end| end + 1);
+        let whole = part[start..].lines().next().unwrap_or("");
+        (start > 0 && whole.trim() == line).then_some(within.start + start)
+    })
 }
 
 /// The heads above a table that begins at `cursor`. A damaged row may stand between them.
@@ -481,6 +527,11 @@ fn table_at(
     if class == LineGlance::Mixed && is_key_over_headers(text, cursor) {
         return None;
     }
+    // `Group 1` above rows that a sign of its own parts: a caption.
+    let marked = |row: &&str| hard_marks(row) != [false; 3];
+    if class == LineGlance::Mixed && sample.len() >= 2 && !marked(&sample[0]) && sample[1..].iter().all(|row| marked(&row)) {
+        return None;
+    }
     let (decision, parted) = if least == 1 && class == LineGlance::Figures && sample.len() >= 5 {
         (decide_single(&sample), None)
     } else {
@@ -557,8 +608,16 @@ fn table_at(
     grid.expect_units(&sample);
     let end = uncut(text, &grid.dialect).max(cursor.at);
     let mut after = grid.read(text, cursor, end);
-    grid.doubt_numbers(text, cursor);
     effort.read += after.at - cursor.at;
+    // A header of numbers that stands again among the rows was read as one of them.
+    if let Some(again) = head_above.and_then(|head| next_line_like(text, head, cursor.at..after.at)) {
+        let mut anew = Grid::new(dialect.clone(), grid.kinds.clone());
+        anew.learn_extents(&sample, &cells);
+        anew.expect_units(&sample);
+        grid = anew;
+        after = grid.read(text, cursor, again);
+    }
+    grid.doubt_numbers(text, cursor);
     if grid.rows == 0 {
         return None;
     }
