@@ -17,6 +17,7 @@ use super::pages::PageBreak;
 use super::segments::RowClass;
 use super::surroundings::{are_like_readings, begins_with_name, lines_of_light_above, with_following};
 use crate::Assumptions;
+use crate::words::WordList;
 
 /// How many lines are looked at to decide how a table is written.
 const SAMPLE: usize = 48;
@@ -529,7 +530,12 @@ fn table_at(
     }
     // `Group 1` above rows that a sign of its own parts: a caption.
     let marked = |row: &&str| hard_marks(row) != [false; 3];
-    if class == LineGlance::Mixed && sample.len() >= 2 && !marked(&sample[0]) && sample[1..].iter().all(|row| marked(&row)) {
+    if class == LineGlance::Mixed
+        && sample.len() >= 2
+        && !marked(&sample[0])
+        && marked(&sample[1])
+        && sample.iter().filter(|row| marked(row)).count() * 2 > sample.len()
+    {
         return None;
     }
     let (decision, parted) = if least == 1 && class == LineGlance::Figures && sample.len() >= 5 {
@@ -1245,13 +1251,29 @@ fn take_names(
     }
     // `sample` beside a wavelength may be the light behind it.
     let runs = heads.iter().any(|range| {
-        super::segments::is_axis(&crate::column_header::read_column_header(&head[range.clone()]))
+        let head = crate::column_header::read_column_header(&head[range.clone()]);
+        let light = head.quantity.as_ref().is_some_and(|quantity| {
+            matches!(quantity.as_str(), "wavelength" | "wavenumber" | "energy")
+        });
+        light && super::segments::is_axis(&head)
+    });
+    // Beside their concentrations the numbers of standards are names.
+    let of_known_concentration = heads.iter().skip(1).any(|range| {
+        let head = crate::column_header::read_column_header(&head[range.clone()]);
+        head.quantity == Some(curvary_record::Quantity::CONCENTRATION)
+    });
+    // A count of the rows may stand in front of the names.
+    let counted = heads.first().is_some_and(|range| {
+        let head = head[range.clone()].trim();
+        crate::words::quantity_of(head) == Some(curvary_record::Quantity::INDEX) || crate::words::is(WordList::Series, head)
+    }) && rows.iter().zip(cells).enumerate().all(|(row, (line, cells))| {
+        let first = cells.first().map(|range| cell(&line[range.clone()], dialect.style));
+        matches!(first, Some(Cell::Number { value, decimals: 0 }) if value == (row + 1) as f64)
     });
     for (column, range) in heads.into_iter().enumerate() {
-        let names = matches!(
-            crate::words::field_of(head[range].trim()),
-            Some("sample" | "sample-id")
-        );
+        let head = head[range].trim();
+        let names = matches!(crate::words::field_of(head), Some("sample" | "sample-id"))
+            || of_known_concentration && crate::words::begins(WordList::StandardSample, &head.to_lowercase());
         let worded = || {
             rows.iter().zip(cells).any(|(row, cells)| {
                 let text = cells.get(column).map_or("", |range| &row[range.clone()]);
@@ -1280,7 +1302,7 @@ fn take_names(
                     .windows(3)
                     .all(|three| three[2] - three[1] == three[1] - three[0])
                 && (plain[1] - plain[0]).abs() != 1.0;
-            column == 0
+            column == usize::from(counted)
                 && !even
                 && !runs
                 && numbers.clone().all(|found| {

@@ -307,7 +307,7 @@ impl Shaper<'_> {
             }
         }
         if quantity == Quantity::TIME {
-            self.hold_bare_wavelengths(&ys, &mut traces);
+            self.hold_bare_wavelengths(&ys, &mut traces, false);
             self.tell_interval(x);
         }
         // A calibration or a titration was read at one wavelength as a time course was; only a spectrum runs over several.
@@ -567,9 +567,15 @@ impl Shaper<'_> {
     }
 
     /// Bare numbers over time courses are wavelengths where the words around speak of nanometres and the numbers suit.
-    fn hold_bare_wavelengths(&mut self, ys: &[usize], traces: &mut [Trace]) {
+    pub(super) fn hold_bare_wavelengths(&mut self, ys: &[usize], traces: &mut [Trace], alone: bool) {
         let told = self.context.units.contains(&Unit::NANOMETRE) || self.context.names(&Quantity::WAVELENGTH);
-        if !told || ys.len() != traces.len() {
+        // Several such numbers over names, where light was measured, are nothing else.
+        let bare = |y: &&usize| {
+            let mut held = self.columns[**y].held.iter();
+            held.any(|held| held.quantity == Quantity::UNKNOWN && crate::light::BARE_HEADERS.contains(&held.value))
+        };
+        let several = || alone && self.context.names(&Quantity::ABSORBANCE) && ys.iter().filter(bare).count() >= 2;
+        if !(told || several()) || ys.len() != traces.len() {
             return;
         }
         for (&y, trace) in ys.iter().zip(traces) {
@@ -583,7 +589,11 @@ impl Shaper<'_> {
                 held.raw = Some(text.trim().to_owned());
                 held.line = Some(self.source.place(*span).line);
                 trace.held.push(held);
-                self.because_once("the numbers over the columns are wavelengths in nm: the text around the table mentions nanometres");
+                self.because_once(if told {
+                    "the numbers over the columns are wavelengths in nm: the text around the table mentions nanometres"
+                } else {
+                    "the numbers over the columns are wavelengths in nm: light was measured, and they are of its range"
+                });
             }
         }
     }
@@ -796,7 +806,7 @@ pub(super) fn runs_over_light(quantity: &Quantity) -> bool {
 
 /// Whether a header names what it numbers, `Tank no`, `Einwaage Nr.`, and no points or cycles of one curve.
 fn numbers_things(head: &str) -> bool {
-    let known = words::quantity_of(head).is_some() || words::field_of(head).is_some();
+    let known = words::quantity_of(head).is_some_and(|quantity| quantity != Quantity::INDEX) || words::field_of(head).is_some();
     let ends = head.trim().rsplit_once([' ', '-', '_']);
     !known && ends.is_some_and(|(_, last)| words::quantity_of(last) == Some(Quantity::INDEX))
 }

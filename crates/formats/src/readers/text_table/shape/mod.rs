@@ -397,6 +397,7 @@ impl Shaper<'_> {
         self.ask_parentheses();
         self.hear_rates();
         self.unswap();
+        self.set_numbers_of_rows_apart();
         let verdict = self.verdict();
         if let TableVerdict::Other(reason) = verdict {
             return TableReading::Other(reason);
@@ -424,6 +425,41 @@ impl Shaper<'_> {
                 TableReading::Runs(drafts)
             }
             (_, shaped) => shaped,
+        }
+    }
+
+    /// Takes the numbers of the rows, `No.` or `ID`, away from in front of a table with numbers across its headers, which is then
+    /// read as it would be without them.
+    fn set_numbers_of_rows_apart(&mut self) {
+        const FEWEST: usize = 4;
+        let [first, second, ..] = self.columns.as_slice() else {
+            return;
+        };
+        let number = first.kind == ColumnKind::Figures
+            && first.stats.whole
+            && (role(first) == ShapeRole::Counter || first.quantity == Some(Quantity::INDEX));
+        let axis = second.quantity.as_ref().is_some_and(|quantity| {
+            matches!(quantity.as_str(), "wavelength" | "wavenumber" | "time")
+        });
+        let in_front = second.kind == ColumnKind::Words || axis;
+        if self.columns.len() < FEWEST || !number || !in_front {
+            return;
+        }
+        let apart = self.columns.remove(0);
+        if !self.has_numbers_across() {
+            self.columns.insert(0, apart);
+            return;
+        }
+        self.uses.remove(0);
+        if !apart.stats.counts() {
+            let head = apart.heads.last().map_or("", |(text, _)| text.trim());
+            self.remarks.push(
+                Diagnostic::note(
+                    Code::new("column-left-out"),
+                    format!("the numbers under `{head}` name the rows, which have other names: they were left out"),
+                )
+                .at(Place::line(self.table.first_line as usize), "its table begins here"),
+            );
         }
     }
 

@@ -306,6 +306,9 @@ impl Shaper<'_> {
                 traces.push(trace);
             }
         }
+        if matches!(times, Times::None) {
+            self.hold_bare_wavelengths(&ys, &mut traces, true);
+        }
         self.hold_wavelength(&mut traces);
         let technique = match times {
             Times::None => Technique::FIXED_WAVELENGTH,
