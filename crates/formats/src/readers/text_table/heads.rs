@@ -216,7 +216,7 @@ fn stand_between_heads(text: &str, lines: &[TextPiece], grid: &Grid) -> bool {
     let of_light = |cell: &&str| {
         read_column_header(cell)
             .quantity
-            .is_some_and(|quantity| quantity.is_of_light())
+            .is_some_and(|quantity| quantity.is_of_light() || quantity == curvary_record::Quantity::RATE)
     };
     let numbers = others
         .iter()

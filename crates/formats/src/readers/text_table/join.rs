@@ -314,6 +314,11 @@ pub(super) fn is_another_group(
 /// Whether a line, cut as the rows of a table are, has a number among its cells.
 fn has_number(line: &str, table: &ScannedTable) -> bool {
     let dialect = &table.grid.dialect;
+    // `Series 2` among columns that wide gaps part is one cell.
+    let wide = table.grid.extents().windows(2).all(|pair| pair[1].0 - pair[0].1 >= 2);
+    if dialect.sep == super::dialect::Delimiter::Blank && wide && !line.trim().contains("  ") {
+        return false;
+    }
     super::dialect::split(line, dialect).iter().any(|range| {
         matches!(
             super::number::cell(&line[range.clone()], dialect.style),

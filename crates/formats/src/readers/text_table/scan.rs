@@ -942,6 +942,11 @@ fn sample(text: &str, cursor: Cursor, class: LineGlance) -> Vec<&str> {
         if blanks > 0 && rows.len() >= 2 && is_sentence(line) {
             break;
         }
+        // So is a line without the sign that parts the cells of all rows above: `Slope 0.0123`.
+        let parted = |marks: &[bool; 3]| *marks != [false; 3];
+        if blanks > 0 && rows.len() >= 2 && marks.iter().all(parted) && !parted(&hard_marks(line)) {
+            break;
+        }
         blanks = 0;
         let this = class_of(line);
         let fits = match class {

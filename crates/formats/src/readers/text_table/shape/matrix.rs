@@ -335,7 +335,8 @@ impl Shaper<'_> {
         let is_sentinel = sentinel_of(self.context, &y_quantity, Some(&y_unit));
         let mut sentinels: Vec<(usize, f64)> = Vec::new();
         let mut passed = vec![0; across.len()];
-        for row in 0..rows {
+        let summed = self.summed.clone();
+        for row in (0..rows).filter(|row| !summed.contains(row)) {
             let mut kept: Vec<usize> = Vec::with_capacity(across.len());
             let mut y = Vec::with_capacity(across.len());
             let mut decimals = Decimals::default();

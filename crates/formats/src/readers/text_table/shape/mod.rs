@@ -517,11 +517,39 @@ impl Shaper<'_> {
         if self.is_computed(coordinates, roles) {
             return Vec::new();
         }
+        // Of two concentrations the doses run, and what was found from the readings does not.
+        let concentrations: Vec<usize> = coordinates
+            .iter()
+            .copied()
+            .filter(|&i| self.columns[i].quantity == Some(Quantity::CONCENTRATION) && self.columns[i].kind == ColumnKind::Figures)
+            .collect();
+        let doses = |i: &usize| is_series_of_doses(self.table.grid.numbers(self.columns[*i].index));
+        let (made, found): (Vec<usize>, Vec<usize>) = concentrations.into_iter().partition(doses);
+        let coordinates: Vec<usize> = match made.as_slice() {
+            [_] => coordinates.iter().copied().filter(|i| !found.contains(i)).collect(),
+            _ => coordinates.to_vec(),
+        };
+        let coordinates = coordinates.as_slice();
         let figures: Vec<usize> = coordinates
             .iter()
             .copied()
             .filter(|&i| self.columns[i].kind == ColumnKind::Figures)
             .collect();
+        // The wavelength runs in a spectrum, whatever the clock says of each of its points.
+        let clocked = |i: &usize| self.columns[*i].clock.is_some();
+        let spectrum = |i: &usize| {
+            let column = &self.columns[*i];
+            column.quantity == Some(Quantity::WAVELENGTH)
+                && column.kind == ColumnKind::Figures
+                && column.stats.orderly()
+                && column.stats.count >= 4
+        };
+        if let &[one, other] = coordinates
+            && let Some(scanned) = [one, other].into_iter().find(spectrum)
+            && [one, other].iter().any(clocked)
+        {
+            return vec![scanned];
+        }
         let timed = |&i: &usize| self.columns[i].quantity == Some(Quantity::TIME);
         if figures.len() < coordinates.len() && figures.iter().any(timed) {
             figures
@@ -593,6 +621,14 @@ impl Shaper<'_> {
             (0..roles.len()).find(|&i| roles[i] == ShapeRole::Beside && self.columns[i].stats.orderly());
         let x = match (xs.as_slice(), beside) {
             ([x], Some(beside)) if constant(*x) => Some(beside),
+            // A concentration that goes to and fro while the temperature rises all the way was found, or is beside.
+            ([x], Some(beside))
+                if of(*x, &Quantity::CONCENTRATION)
+                    && !self.columns[*x].stats.orderly()
+                    && self.is_swept(beside) =>
+            {
+                Some(beside)
+            }
             ([x, ..], _) => Some(*x),
             // A word in every row beside a temperature that runs tells the phase, and the row number is no axis.
             ([], Some(beside))
