@@ -677,7 +677,16 @@ fn head_cells(line: &str, grid: &Grid, indent: usize) -> Option<(Vec<Option<Rang
             continue;
         }
         let cells = raw_split(line, other);
-        if cells.len() == columns {
+        // `absorbance at 510 nm, 1 cm cell` is a sentence above a table whose cells tabs part.
+        let sentence = || {
+            other == Delimiter::Comma
+                && line.contains(", ")
+                && !cells.iter().all(|cell| {
+                    let head = read_column_header(line[cell.clone()].trim());
+                    head.quantity.is_some() && head.held.is_empty() || head.unit.is_some()
+                })
+        };
+        if cells.len() == columns && !sentence() {
             return Some((whole(cells), false));
         }
     }

@@ -436,6 +436,10 @@ pub(super) fn is_ruler(line: &str) -> bool {
                 )
             })
             && line.contains(['-', '=', '_', '*', '~', '─', '═'])
+        // `---,---,---` as a sheet that is saved with commas has it.
+        || line.len() >= 7
+            && line.split(',').count() >= 2
+            && line.split(',').all(|cell| cell.len() >= 3 && cell.bytes().all(|byte| byte == b'-'))
 }
 
 /// Whether a line of a word and a number stands directly over the headers of a wider table: `Ramp;0.5 °C/min` is a key there.
@@ -518,6 +522,10 @@ fn table_at(
     // The header again, as behind a page break, is no row.
     if let Some(again) = head_above.and_then(|head| sample.iter().position(|row| row.trim() == head.trim())) {
         sample.truncate(again);
+    }
+    // So is one that stands again itself: `Sample;400;420`.
+    if let Some(again) = sample.iter().skip(1).position(|row| *row == sample[0]) {
+        sample.truncate(again + 1);
     }
     if class == LineGlance::Mixed
         && sample.len() < 2

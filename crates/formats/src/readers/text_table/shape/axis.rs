@@ -5,8 +5,15 @@ use super::*;
 impl Shaper<'_> {
     /// The running column where no head names one.
     pub(super) fn x_by_values(&self, roles: &[ShapeRole]) -> Option<usize> {
+        // A standard deviation beside what was measured runs nowhere.
+        let sums = |i: usize| {
+            self.columns[i]
+                .heads
+                .last()
+                .is_some_and(|(text, _)| words::is_statistics(text.trim()))
+        };
         let open: Vec<usize> = (0..roles.len())
-            .filter(|&i| matches!(roles[i], ShapeRole::Open | ShapeRole::Counter))
+            .filter(|&i| matches!(roles[i], ShapeRole::Open | ShapeRole::Counter) && !sums(i))
             .collect();
         let beside: Vec<usize> = (0..roles.len())
             .filter(|&i| roles[i] == ShapeRole::Beside)
