@@ -167,7 +167,11 @@ fn peeled(line: &str, phrase: Range<usize>) -> Vec<Range<usize>> {
         let begins = |first: usize| first.checked_sub(1).map_or(0, |before| ends[before]);
         let is_one = |first: &usize| {
             let part = text[begins(*first)..ends[last - 1]].trim();
-            let number = part.split_whitespace().filter(|word| word.starts_with(|c: char| c.is_ascii_digit())).count() == 1;
+            let number = part
+                .split_whitespace()
+                .filter(|word| word.starts_with(|c: char| c.is_ascii_digit()))
+                .count()
+                == 1;
             number && (is_wavelength(part) || condition(part, Customs::default()).is_some())
         };
         match (last.saturating_sub(LONGEST)..last).find(is_one) {
@@ -203,7 +207,10 @@ pub(crate) fn statements(line: &str) -> Vec<Range<usize>> {
         let (before, behind) = (&line[start.min(at)..at], &line[at + sign.len_utf8()..]);
         let cuts = match sign {
             ';' | '|' | '\t' | '；' | '，' | '、' | '\u{3000}' | '·' | '•' => true,
-            ',' => !(before.ends_with(|c: char| c.is_ascii_digit()) && behind.starts_with(|c: char| c.is_ascii_digit())),
+            ',' => {
+                !(before.ends_with(|c: char| c.is_ascii_digit())
+                    && behind.starts_with(|c: char| c.is_ascii_digit()))
+            }
             ' ' => behind.starts_with(' '),
             '-' | '–' | '—' => {
                 before.ends_with(' ')
@@ -308,9 +315,17 @@ pub(super) fn is_dated(statement: &str, customs: Customs) -> bool {
 fn date_alone(statement: &str) -> &str {
     let statement = statement.trim();
     let (first, rest) = statement.split_once(' ').unwrap_or((statement, ""));
-    let date = if words::is(WordList::OnDay, first) { rest } else { statement };
+    let date = if words::is(WordList::OnDay, first) {
+        rest
+    } else {
+        statement
+    };
     let bare = date.trim_end_matches('.').trim_end_matches(" r");
-    if bare.len() < date.len() && bare.ends_with(|c: char| c.is_ascii_digit()) { bare } else { date }
+    if bare.len() < date.len() && bare.ends_with(|c: char| c.is_ascii_digit()) {
+        bare
+    } else {
+        date
+    }
 }
 
 /// Claims the date that a statement of a text is, where none is known yet.
@@ -323,7 +338,13 @@ pub(super) fn claim_dates(fields: &mut Fields, source: &Source, range: Range<usi
         let from = date.as_ptr() as usize - line.as_ptr() as usize;
         let statement = from..from + date.len();
         if fields.get("date").is_none() && is_dated(&line[statement.clone()], customs) {
-            claim_moment(fields, source, &line[statement.clone()], range.start + statement.start, customs);
+            claim_moment(
+                fields,
+                source,
+                &line[statement.clone()],
+                range.start + statement.start,
+                customs,
+            );
         }
     }
 }
@@ -335,7 +356,10 @@ fn person(phrase: &str, customs: Customs) -> Option<(Range<usize>, Interpretatio
     const MOST: usize = 3;
     const SHORTEST: usize = 4;
     // A date may stand behind the name.
-    let dated = phrase.match_indices(' ').map(|(at, _)| at).find(|at| is_dated(phrase[*at..].trim(), customs));
+    let dated = phrase
+        .match_indices(' ')
+        .map(|(at, _)| at)
+        .find(|at| is_dated(phrase[*at..].trim(), customs));
     let phrase = dated.map_or(phrase, |at| &phrase[..at]);
     let ends: Vec<usize> = word_ends(phrase).collect();
     (1..=MOST.min(ends.len().saturating_sub(1))).find_map(|count| {
@@ -345,7 +369,9 @@ fn person(phrase: &str, customs: Customs) -> Option<(Range<usize>, Interpretatio
         let name = &phrase[at.clone()];
         let is_name = |word: &str| {
             word.starts_with(char::is_uppercase)
-                && word.chars().all(|c| c.is_alphabetic() || matches!(c, '.' | '-' | '\''))
+                && word
+                    .chars()
+                    .all(|c| c.is_alphabetic() || matches!(c, '.' | '-' | '\''))
         };
         let named = ends.len() - count <= MOST && name.split_whitespace().all(is_name);
         let known = said.chars().count() >= SHORTEST && field_of(said) == Some("operator");
@@ -459,7 +485,8 @@ pub fn claim_free(fields: &mut Fields, source: &Source, range: Range<usize>) -> 
             treated |= is_duration(part, customs);
             let of_another_day = || {
                 line.split(|c: char| !c.is_alphabetic()).any(|word| {
-                    words::begins(WordList::AnotherDate, &word.to_lowercase()) || words::is(WordList::Medium, word)
+                    words::begins(WordList::AnotherDate, &word.to_lowercase())
+                        || words::is(WordList::Medium, word)
                 })
             };
             if (title || in_front && !of_another_day())

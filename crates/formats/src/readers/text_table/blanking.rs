@@ -240,8 +240,8 @@ fn without_leaders(text: &str) -> Option<Blanked> {
         let signed = is_sign && whole.len() < number && decimals >= 2;
         let name = whole.trim_end_matches(['.', ' ', '\u{2026}']);
         let dots = whole.len() - name.len();
-        let named =
-            name.trim_start().starts_with(char::is_alphabetic) && (crate::words::is_blank(name.trim()) || !crate::preamble::is_known(name.trim()));
+        let named = name.trim_start().starts_with(char::is_alphabetic)
+            && (crate::words::is_blank(name.trim()) || !crate::preamble::is_known(name.trim()));
         (signed && named && dots >= 3).then_some((name.len(), whole.len(), decimals))
     };
     let lines: Vec<&str> = text.split_inclusive('\n').collect();
@@ -287,7 +287,8 @@ fn without_marks_of_keys(text: &str) -> Option<Blanked> {
         let digits = value.strip_prefix('-').unwrap_or(value);
         let (whole, decimals) = digits.split_once(['.', ','])?;
         let figures = |part: &str| !part.is_empty() && part.bytes().all(|byte| byte.is_ascii_digit());
-        let reading = whole.len() == 1 && figures(whole) && whole < "5" && figures(decimals) && decimals.len() >= 2;
+        let reading =
+            whole.len() == 1 && figures(whole) && whole < "5" && figures(decimals) && decimals.len() >= 2;
         let named = name.chars().count() <= LONGEST_NAME
             && name.starts_with(char::is_alphabetic)
             && !name.contains([':', '=', '\t', ';', '|', '\'', '"'])
@@ -298,14 +299,21 @@ fn without_marks_of_keys(text: &str) -> Option<Blanked> {
     let lines: Vec<&str> = text.split_inclusive('\n').collect();
     let found: Vec<Option<(char, usize, usize)>> = lines.iter().map(|line| listed(line)).collect();
     let first = found.iter().flatten().next()?;
-    let alike = found.iter().flatten().all(|(sign, _, digits)| (sign, digits) == (&first.0, &first.2));
+    let alike = found
+        .iter()
+        .flatten()
+        .all(|(sign, _, digits)| (sign, digits) == (&first.0, &first.2));
     let longest = found.split(Option::is_none).map(<[_]>::len).max().unwrap_or(0);
     let is_row = |line: &&str| {
         let mut words = line.split([' ', '\t', ';', ',']).filter(|word| !word.is_empty());
         let number = |word: &str| word.starts_with(|c: char| c.is_ascii_digit());
         words.next().is_some_and(number) && words.next().is_some_and(number)
     };
-    let rows = lines.iter().zip(&found).filter(|(line, found)| found.is_none() && is_row(line)).count();
+    let rows = lines
+        .iter()
+        .zip(&found)
+        .filter(|(line, found)| found.is_none() && is_row(line))
+        .count();
     if !alike || longest < FEWEST || rows >= TABLE {
         return None;
     }
@@ -335,14 +343,15 @@ fn speaks_of_readings(text: &str) -> bool {
 /// Whether a key is of a condition or a date, whose value is no reading.
 fn is_key_of_number(name: &str) -> bool {
     use curvary_record::{ValueKind, known_field};
-    let numeric = |field: &str| {
-        known_field(field).is_some_and(|known| !matches!(known.kind, ValueKind::Text))
-    };
+    let numeric =
+        |field: &str| known_field(field).is_some_and(|known| !matches!(known.kind, ValueKind::Text));
     if crate::words::is_blank(name) {
         return false;
     }
     crate::words::field_of(name).is_some_and(numeric)
-        || crate::words::fields_if_fitting(name).iter().any(|field| numeric(field))
+        || crate::words::fields_if_fitting(name)
+            .iter()
+            .any(|field| numeric(field))
         || crate::words::quantity_of(name).is_some()
 }
 

@@ -96,10 +96,18 @@ const TITLE_LINES: u32 = 5;
 /// The wavelength of words such as `read at 652 nm against chloroform`.
 fn wavelength_told_by_at(phrase: &str) -> Option<f64> {
     let words: Vec<&str> = phrase.split_whitespace().collect();
-    let (at, _) = words.iter().enumerate().find(|(_, word)| words::is(WordList::At, word))?;
+    let (at, _) = words
+        .iter()
+        .enumerate()
+        .find(|(_, word)| words::is(WordList::At, word))?;
     let number = words.get(at + 1)?;
     let glued = number.strip_suffix("nm").or_else(|| number.strip_suffix("нм"));
-    let apart = || words.get(at + 2).filter(|unit| matches!(**unit, "nm" | "нм")).map(|_| *number);
+    let apart = || {
+        words
+            .get(at + 2)
+            .filter(|unit| matches!(**unit, "nm" | "нм"))
+            .map(|_| *number)
+    };
     let value = glued.or_else(apart)?.replace(',', ".").parse::<f64>().ok()?;
     crate::light::IN_PASSING.contains(&value).then_some(value)
 }
@@ -291,7 +299,10 @@ impl Context {
         /// A longer statement is prose.
         const MOST_WORDS: usize = 6;
         let lower = line.to_lowercase();
-        if line.len() > LONGEST_SENTENCE || !lower.contains("nm") && !lower.contains("нм") || tells_other_light(&lower) {
+        if line.len() > LONGEST_SENTENCE
+            || !lower.contains("nm") && !lower.contains("нм")
+            || tells_other_light(&lower)
+        {
             return;
         }
         for phrase in preamble::phrases(&lower) {

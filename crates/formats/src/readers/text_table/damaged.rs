@@ -258,7 +258,11 @@ pub(super) fn take_beside_tables(source: &Source, sections: &mut [Section], behi
         // So does one of which nothing but the name is written.
         let empty = words_below
             .first()
-            .filter(|line| cut.is_none() && of_names && is_name_alone(&text[line.span.range()], &sections[index].table.grid, text))
+            .filter(|line| {
+                cut.is_none()
+                    && of_names
+                    && is_name_alone(&text[line.span.range()], &sections[index].table.grid, text)
+            })
             .map(|line| line.line);
         let below: Vec<u32> = words_below
             .iter()
@@ -266,7 +270,13 @@ pub(super) fn take_beside_tables(source: &Source, sections: &mut [Section], behi
             .take_while(|line| of_table(last, line))
             .map(|line| line.line)
             .collect();
-        let taken: Vec<u32> = above.iter().chain(&below).copied().chain(cut).chain(empty).collect();
+        let taken: Vec<u32> = above
+            .iter()
+            .chain(&below)
+            .copied()
+            .chain(cut)
+            .chain(empty)
+            .collect();
         sections[index].table.grid.lost_above = lost_above;
         sections[index].words.retain(|line| !taken.contains(&line.line));
         match sections.get_mut(index + 1) {

@@ -662,7 +662,8 @@ fn head_cells(line: &str, grid: &Grid, indent: usize) -> Option<(Vec<Option<Rang
     // Names over all columns but that of the names of the rows, over which nothing stands.
     let named = grid.kinds.first() == Some(&ColumnKind::Words);
     let worded = |cell: &Range<usize>| line[cell.clone()].contains(char::is_alphabetic);
-    if blanks && named && indent >= 3 && columns >= 3 && wide.len() + 1 == columns && wide.iter().all(worded) {
+    if blanks && named && indent >= 3 && columns >= 3 && wide.len() + 1 == columns && wide.iter().all(worded)
+    {
         let mut shifted = vec![None];
         shifted.extend(whole(wide));
         return Some((shifted, true));
@@ -786,7 +787,9 @@ fn is_title_of_group(text: &str, raw: &str, above: &[TextPiece]) -> bool {
         TextPiece::Text(line) => Some(&text[line.span.range()]),
         _ => None,
     });
-    undecorated(kept) != kept && !names(kept) && header.is_some_and(|header| undecorated(header.trim()) == header.trim() && names(header))
+    undecorated(kept) != kept
+        && !names(kept)
+        && header.is_some_and(|header| undecorated(header.trim()) == header.trim() && names(header))
 }
 
 /// Puts `(nm)`, `[nm]`, `/ nm` and the like to the word before them.

@@ -308,14 +308,22 @@ pub(super) fn is_another_group(
             && super::scan::strip_remark(line).0.is_none()
             && !has_number(line, first)
     };
-    alike && first.open.is_none() && !first.heads.is_empty() && !between.is_empty() && between.iter().all(is_title)
+    alike
+        && first.open.is_none()
+        && !first.heads.is_empty()
+        && !between.is_empty()
+        && between.iter().all(is_title)
 }
 
 /// Whether a line, cut as the rows of a table are, has a number among its cells.
 fn has_number(line: &str, table: &ScannedTable) -> bool {
     let dialect = &table.grid.dialect;
     // `Series 2` among columns that wide gaps part is one cell.
-    let wide = table.grid.extents().windows(2).all(|pair| pair[1].0 - pair[0].1 >= 2);
+    let wide = table
+        .grid
+        .extents()
+        .windows(2)
+        .all(|pair| pair[1].0 - pair[0].1 >= 2);
     if dialect.sep == super::dialect::Delimiter::Blank && wide && !line.trim().contains("  ") {
         return false;
     }

@@ -818,7 +818,14 @@ struct Preamble {
 }
 
 /// What may change from table to table.
-const OF_ONE_TABLE: [&str; 6] = ["sample", "sample-id", "temperature", "ph", "concentration", "replicate"];
+const OF_ONE_TABLE: [&str; 6] = [
+    "sample",
+    "sample-id",
+    "temperature",
+    "ph",
+    "concentration",
+    "replicate",
+];
 
 impl Preamble {
     #[expect(clippy::too_many_lines, reason = "one decision after another over one state")]

@@ -265,7 +265,11 @@ fn rows_behind(text: &str, cursor: Cursor, above: &[TextPiece]) -> Option<(Scann
     let end = uncut(text, &grid.dialect).max(cursor.at);
     let after = grid.read(text, cursor, end);
     // Half the cells of numbers at least have one.
-    let figures = grid.kinds.iter().filter(|kind| **kind == ColumnKind::Figures).count();
+    let figures = grid
+        .kinds
+        .iter()
+        .filter(|kind| **kind == ColumnKind::Figures)
+        .count();
     let filled = grid.gaps.len() * 2 <= grid.rows * figures;
     let whole = grid.rows >= 1 && filled && grid.odd.is_empty() && before.open.is_none();
     if !whole {
@@ -671,9 +675,9 @@ fn table_at(
     let prose = sentences && !(worded && parted);
     // A row alone may say what it holds: `Ext. 810 nm;0,005;0,061` under the names of samples.
     let row_tells = || {
-        let full = heads
-            .last()
-            .is_some_and(|head| head.cells.len() == columns && head.cells.iter().skip(1).all(Option::is_some));
+        let full = heads.last().is_some_and(|head| {
+            head.cells.len() == columns && head.cells.iter().skip(1).all(Option::is_some)
+        });
         let light = |span: &Span| {
             crate::column_header::read_column_header(&text[span.range()])
                 .quantity
@@ -998,7 +1002,11 @@ fn sample(text: &str, cursor: Cursor, class: LineGlance) -> Vec<&str> {
 fn is_sentence(line: &str) -> bool {
     const FEWEST_WORDS: usize = 4;
     let line = line.trim_matches(is_blank);
-    if !line.ends_with('.') || !line.starts_with(char::is_alphabetic) || line.contains(['\t', ';', '|']) || line.contains("  ") {
+    if !line.ends_with('.')
+        || !line.starts_with(char::is_alphabetic)
+        || line.contains(['\t', ';', '|'])
+        || line.contains("  ")
+    {
         return false;
     }
     let (words, numbers): (Vec<&str>, Vec<&str>) = line
@@ -1265,9 +1273,10 @@ fn take_names(
     // `sample` beside a wavelength may be the light behind it.
     let runs = heads.iter().any(|range| {
         let head = crate::column_header::read_column_header(&head[range.clone()]);
-        let light = head.quantity.as_ref().is_some_and(|quantity| {
-            matches!(quantity.as_str(), "wavelength" | "wavenumber" | "energy")
-        });
+        let light = head
+            .quantity
+            .as_ref()
+            .is_some_and(|quantity| matches!(quantity.as_str(), "wavelength" | "wavenumber" | "energy"));
         light && super::segments::is_axis(&head)
     });
     // Beside their concentrations the numbers of standards are names.
@@ -1278,9 +1287,12 @@ fn take_names(
     // A count of the rows may stand in front of the names.
     let counted = heads.first().is_some_and(|range| {
         let head = head[range.clone()].trim();
-        crate::words::quantity_of(head) == Some(curvary_record::Quantity::INDEX) || crate::words::is(WordList::Series, head)
+        crate::words::quantity_of(head) == Some(curvary_record::Quantity::INDEX)
+            || crate::words::is(WordList::Series, head)
     }) && rows.iter().zip(cells).enumerate().all(|(row, (line, cells))| {
-        let first = cells.first().map(|range| cell(&line[range.clone()], dialect.style));
+        let first = cells
+            .first()
+            .map(|range| cell(&line[range.clone()], dialect.style));
         matches!(first, Some(Cell::Number { value, decimals: 0 }) if value == (row + 1) as f64)
     });
     for (column, range) in heads.into_iter().enumerate() {

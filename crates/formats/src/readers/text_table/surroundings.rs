@@ -24,12 +24,18 @@ pub(super) fn lines_of_light_above(text: &str, above: &[TextPiece], behind: &str
             && crate::words::quantity_of(word).is_some_and(|quantity| quantity.is_of_light())
     };
     let names_light = |line: &str| line.split(|c: char| !c.is_alphanumeric()).any(of_light);
-    let introduces =
-        |line: &str| (long || line.ends_with(':')) && line.contains("nm") && names_light(line);
+    let introduces = |line: &str| (long || line.ends_with(':')) && line.contains("nm") && names_light(line);
     if lines().take(NEAREST).any(introduces) {
         return true;
     }
-    let near = || lines().take(NEAR).chain(behind.lines().filter(|line| !line.trim().is_empty()).take(NEAREST + 1));
+    let near = || {
+        lines().take(NEAR).chain(
+            behind
+                .lines()
+                .filter(|line| !line.trim().is_empty())
+                .take(NEAREST + 1),
+        )
+    };
     long && lines().take(NEAR).any(|line| line.contains("nm")) && near().any(names_light)
 }
 

@@ -233,7 +233,11 @@ impl Grid {
             .filter(|row| row + 1 < self.rows)
             .collect();
         // Where many rows end early, that is how the table is written.
-        if short.len() * 3 > self.rows { Vec::new() } else { short }
+        if short.len() * 3 > self.rows {
+            Vec::new()
+        } else {
+            short
+        }
     }
 
     /// The lines of rows of which nothing tells which cell lacks.

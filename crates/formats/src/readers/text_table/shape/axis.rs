@@ -168,7 +168,12 @@ impl Shaper<'_> {
         };
         // Only an answer that counts the rows settles it: one about the quantity of x tells of no curve.
         if let Some(&other) = second_axes.iter().find(|&&i| of_its_own(i)) {
-            if self.source.assume().axis("x").is_some_and(|(x, _)| x == Quantity::INDEX) {
+            if self
+                .source
+                .assume()
+                .axis("x")
+                .is_some_and(|(x, _)| x == Quantity::INDEX)
+            {
                 return self.readings(roles);
             }
             let labels = self.label_at(&self.columns[other].clone(), "another x column");
@@ -579,9 +584,12 @@ impl Shaper<'_> {
         // Several such numbers over names, where light was measured, are nothing else.
         let bare = |y: &&usize| {
             let mut held = self.columns[**y].held.iter();
-            held.any(|held| held.quantity == Quantity::UNKNOWN && crate::light::BARE_HEADERS.contains(&held.value))
+            held.any(|held| {
+                held.quantity == Quantity::UNKNOWN && crate::light::BARE_HEADERS.contains(&held.value)
+            })
         };
-        let several = || alone && self.context.names(&Quantity::ABSORBANCE) && ys.iter().filter(bare).count() >= 2;
+        let several =
+            || alone && self.context.names(&Quantity::ABSORBANCE) && ys.iter().filter(bare).count() >= 2;
         if !(told || several()) || ys.len() != traces.len() {
             return;
         }
@@ -813,7 +821,8 @@ pub(super) fn runs_over_light(quantity: &Quantity) -> bool {
 
 /// Whether a header names what it numbers, `Tank no`, `Einwaage Nr.`, and no points or cycles of one curve.
 fn numbers_things(head: &str) -> bool {
-    let known = words::quantity_of(head).is_some_and(|quantity| quantity != Quantity::INDEX) || words::field_of(head).is_some();
+    let known = words::quantity_of(head).is_some_and(|quantity| quantity != Quantity::INDEX)
+        || words::field_of(head).is_some();
     let ends = head.trim().rsplit_once([' ', '-', '_']);
     !known && ends.is_some_and(|(_, last)| words::quantity_of(last) == Some(Quantity::INDEX))
 }

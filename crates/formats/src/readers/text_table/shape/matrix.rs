@@ -85,7 +85,11 @@ impl Shaper<'_> {
                     matches!(quantity.as_str(), "concentration" | "temperature" | "ph")
                 });
                 let corner_alone = down.as_ref().filter(|_| {
-                    over.is_none() && of_cells && names(&Quantity::TIME) && spread.orderly && !spread.like_light()
+                    over.is_none()
+                        && of_cells
+                        && names(&Quantity::TIME)
+                        && spread.orderly
+                        && !spread.like_light()
                 });
                 if let Some((Some(quantity), Some(unit))) = corner_alone {
                     Some((quantity.clone(), Some(unit.clone())))

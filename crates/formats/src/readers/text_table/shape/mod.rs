@@ -438,9 +438,10 @@ impl Shaper<'_> {
         let number = first.kind == ColumnKind::Figures
             && first.stats.whole
             && (role(first) == ShapeRole::Counter || first.quantity == Some(Quantity::INDEX));
-        let axis = second.quantity.as_ref().is_some_and(|quantity| {
-            matches!(quantity.as_str(), "wavelength" | "wavenumber" | "time")
-        });
+        let axis = second
+            .quantity
+            .as_ref()
+            .is_some_and(|quantity| matches!(quantity.as_str(), "wavelength" | "wavenumber" | "time"));
         let in_front = second.kind == ColumnKind::Words || axis;
         if self.columns.len() < FEWEST || !number || !in_front {
             return;
@@ -456,9 +457,14 @@ impl Shaper<'_> {
             self.remarks.push(
                 Diagnostic::note(
                     Code::new("column-left-out"),
-                    format!("the numbers under `{head}` name the rows, which have other names: they were left out"),
+                    format!(
+                        "the numbers under `{head}` name the rows, which have other names: they were left out"
+                    ),
                 )
-                .at(Place::line(self.table.first_line as usize), "its table begins here"),
+                .at(
+                    Place::line(self.table.first_line as usize),
+                    "its table begins here",
+                ),
             );
         }
     }
@@ -521,12 +527,19 @@ impl Shaper<'_> {
         let concentrations: Vec<usize> = coordinates
             .iter()
             .copied()
-            .filter(|&i| self.columns[i].quantity == Some(Quantity::CONCENTRATION) && self.columns[i].kind == ColumnKind::Figures)
+            .filter(|&i| {
+                self.columns[i].quantity == Some(Quantity::CONCENTRATION)
+                    && self.columns[i].kind == ColumnKind::Figures
+            })
             .collect();
         let doses = |i: &usize| is_series_of_doses(self.table.grid.numbers(self.columns[*i].index));
         let (made, found): (Vec<usize>, Vec<usize>) = concentrations.into_iter().partition(doses);
         let coordinates: Vec<usize> = match made.as_slice() {
-            [_] => coordinates.iter().copied().filter(|i| !found.contains(i)).collect(),
+            [_] => coordinates
+                .iter()
+                .copied()
+                .filter(|i| !found.contains(i))
+                .collect(),
             _ => coordinates.to_vec(),
         };
         let coordinates = coordinates.as_slice();

@@ -157,7 +157,8 @@ impl Shaper<'_> {
         let span = (line < lines.count()).then(|| lines.span(line))?;
         let line = &self.source.text()[span.range()];
         let cell = self.table.grid.cell_in(line, column)?;
-        Some(line[cell].trim().trim_matches('"')).filter(|cell| cell.starts_with(|c: char| c.is_ascii_digit()))
+        Some(line[cell].trim().trim_matches('"'))
+            .filter(|cell| cell.starts_with(|c: char| c.is_ascii_digit()))
     }
 
     /// Whether every row has a name of its own. A date is none.
