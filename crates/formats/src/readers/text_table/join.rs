@@ -307,6 +307,7 @@ pub(super) fn is_another_group(
         line.contains(char::is_alphabetic)
             && super::scan::strip_remark(line).0.is_none()
             && !has_number(line, first)
+            && !(line.contains(|c: char| c.is_ascii_digit()) && is_like_row(line, first))
     };
     alike
         && first.open.is_none()

@@ -8,7 +8,7 @@ use curvary_record::{Code, Span};
 use super::columns::{clock_of, is_head_of_times};
 use super::damaged::is_row_of;
 use super::dialect::{Brackets, Decision, Delimiter, Dialect, decide, is_blank, raw_split, split, style_of};
-use super::grid::{ColumnKind, Cursor, Grid, MAX_COLUMNS, line_end};
+use super::grid::{ColumnKind, Cursor, Grid, MAX_COLUMNS, MissingCell, line_end};
 use super::heads::{glue_units, heads_above, is_summary_word, unmatched_head};
 use super::join::{goes_on, is_another_group, list_goes_on};
 use super::labelled;
@@ -271,6 +271,14 @@ fn rows_behind(text: &str, cursor: Cursor, above: &[TextPiece]) -> Option<(Scann
         .filter(|kind| **kind == ColumnKind::Figures)
         .count();
     let filled = grid.gaps.len() * 2 <= grid.rows * figures;
+    // A row that ends early may have lost a sign, and all its cells would stand under the wrong columns.
+    let told = |gap: &super::grid::Gap| {
+        matches!(
+            gap.lack,
+            MissingCell::Empty | MissingCell::Missing | MissingCell::Beyond
+        )
+    };
+    let filled = filled && grid.gaps.iter().all(told);
     let whole = grid.rows >= 1 && filled && grid.odd.is_empty() && before.open.is_none();
     if !whole {
         return None;
