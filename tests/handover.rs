@@ -798,6 +798,13 @@ fn where_a_folder_stands_nothing_is_written_beside_it() {
         told.contains("a folder of this name") && told.contains("name a file"),
         "{told}"
     );
+    // Nor where there can be no file at all.
+    let long = format!("{}.csv", "x".repeat(300));
+    for out in [long.as_str(), "in/a.txt/b.csv", "lab/records/b.csv"] {
+        let (ending, told) = export(folder, &["sample:a", "--to", "csv", "--out", out]);
+        assert_eq!(ending, Some(3), "{told}");
+        assert!(told.contains("cannot write"), "{told}");
+    }
     assert_eq!(left_behind(folder), before);
 }
 

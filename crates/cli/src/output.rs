@@ -537,17 +537,26 @@ impl Files for Writing {
         };
         let described = part == ExportPart::Schema;
         let file = self.create_file(target).map_err(|error| {
-            if described && error.kind() == io::ErrorKind::AlreadyExists {
-                let path = schema_beside(&self.target);
-                return io::Error::new(
-                    error.kind(),
-                    format!("{error}: {}, which describes the table", path.display()),
-                );
+            if described {
+                of_description(&self.target, error)
+            } else {
+                error
             }
-            error
         })?;
         Ok(Box::new(file))
     }
+}
+
+/// Why the description beside a table cannot be written.
+fn of_description(target: &Path, error: io::Error) -> io::Error {
+    if error.kind() != io::ErrorKind::AlreadyExists {
+        return error;
+    }
+    let path = schema_beside(target);
+    io::Error::new(
+        error.kind(),
+        format!("{error}: {}, which describes the table", path.display()),
+    )
 }
 
 fn folder_of(target: &Path) -> &Path {
@@ -623,6 +632,21 @@ pub(crate) fn may_be_written(target: &Path, existing: Existing) -> io::Result<()
         return Err(there());
     }
     Ok(())
+}
+
+/// Refuses a target that cannot be written, before any run is read for it: a file beside it is made and taken away again.
+pub(crate) fn try_target(target: &Path, to: Format, existing: Existing) -> io::Result<()> {
+    may_be_written(target, existing)?;
+    if to == Format::Csv {
+        may_be_written(&schema_beside(target), existing).map_err(|error| of_description(target, error))?;
+    }
+    let Some(name) = target.file_name() else {
+        return Ok(());
+    };
+    let is_there = |folder: &&Path| folder.as_os_str().is_empty() || fs::symlink_metadata(folder).is_ok();
+    let folder = folder_of(target).ancestors().find(is_there);
+    let (part, _) = part_of(&folder.unwrap_or(Path::new("")).join(name))?;
+    fs::remove_file(part)
 }
 
 /// Names in the folder of an archive that are its own.

@@ -154,6 +154,8 @@ impl Export {
                 why.help("name another file, or take its place with `--replace`"),
             ));
         }
+        output::try_target(&self.out, self.output.to, Existing::asked(self.replace))
+            .map_err(|error| Failure::file("write", &self.out, &error))?;
         let leave_out = self.handing.leave_out(self.output.to, &archive);
         if self.handing.originals && !leave_out.is_empty() {
             let names = leave_out.names().join(",");
