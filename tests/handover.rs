@@ -284,7 +284,9 @@ fn courses(path: &Path, scale: f64) {
             format!("{t}\t{:.5}\t{:.5}\t{:.5}\n", y(0.01), scale * y(0.03), y(0.05))
         })
         .collect();
-    let text = format!("Sample: invented\nTime (s)\tAbsorbance 405 nm\tAbsorbance 420 nm\tAbsorbance 450 nm\n{rows}");
+    let text = format!(
+        "Sample: invented\nTime (s)\tAbsorbance 405 nm\tAbsorbance 420 nm\tAbsorbance 450 nm\n{rows}"
+    );
     fs::write(path, text).unwrap();
 }
 
@@ -303,7 +305,14 @@ fn a_part_of_a_run_keeps_its_numbers_and_comes_home() {
         (String::from_utf8(done.stdout).unwrap(), told)
     };
     quiet(&["add", "in", "--archive", "lab"]);
-    quiet(&["fit", "sample:invented", "--model", "first-order+offset", "--archive", "lab"]);
+    quiet(&[
+        "fit",
+        "sample:invented",
+        "--model",
+        "first-order+offset",
+        "--archive",
+        "lab",
+    ]);
     let results = |archive: &str| -> BTreeMap<String, serde_json::Value> {
         let (text, _) = quiet(&["show", "sample:invented", "--json", "--archive", archive]);
         let all: serde_json::Value = serde_json::from_str(&text).unwrap();
@@ -316,20 +325,38 @@ fn a_part_of_a_run_keeps_its_numbers_and_comes_home() {
     assert_eq!(ours.len(), 3);
     let (ending, told) = export(
         folder,
-        &["wavelength:450nm", "--to", "bundle", "--originals", "--with", "operator,path", "--out", "part.zip"],
+        &[
+            "wavelength:450nm",
+            "--to",
+            "bundle",
+            "--originals",
+            "--with",
+            "operator,path",
+            "--out",
+            "part.zip",
+        ],
     );
     assert_eq!(ending, Some(0), "{told}");
     quiet(&["add", "part.zip", "--archive", "there"]);
     let theirs = results("there");
     assert_eq!(theirs.len(), 1);
     for (id, trace) in &theirs {
-        assert_eq!(trace, &ours[id], "a result is on the trace that it was computed of");
+        assert_eq!(
+            trace, &ours[id],
+            "a result is on the trace that it was computed of"
+        );
         assert_eq!(trace, 2);
     }
     // The keys of a table are those of a table of the whole run.
     for (query, name) in [("wavelength:450nm", "part"), ("sample:invented", "all")] {
-        assert_eq!(export(folder, &[query, "--to", "csv", "--out", &format!("{name}.csv")]).0, Some(0));
-        assert_eq!(export(folder, &[query, "--to", "tables", "--out", name]).0, Some(0));
+        assert_eq!(
+            export(folder, &[query, "--to", "csv", "--out", &format!("{name}.csv")]).0,
+            Some(0)
+        );
+        assert_eq!(
+            export(folder, &[query, "--to", "tables", "--out", name]).0,
+            Some(0)
+        );
     }
     let lines = |name: &str| fs::read_to_string(folder.join(name)).unwrap();
     for table in ["all.csv", "all/points.csv", "all/curves.csv", "all/results.csv"] {
@@ -342,7 +369,10 @@ fn a_part_of_a_run_keeps_its_numbers_and_comes_home() {
     }
     // The page of the report names the trace by its number and draws its fit.
     let members = members(&folder.join("part.zip"));
-    let (_, page) = members.iter().find(|(name, _)| name.ends_with("report.html")).unwrap();
+    let (_, page) = members
+        .iter()
+        .find(|(name, _)| name.ends_with("report.html"))
+        .unwrap();
     let page = String::from_utf8_lossy(page);
     assert!(!page.contains("No picture"));
 }
@@ -362,11 +392,35 @@ fn results_are_not_put_on_other_curves() {
         (String::from_utf8(done.stdout).unwrap(), told)
     };
     quiet(&["add", "in", "--archive", "lab"]);
-    quiet(&["fit", "sample:invented", "--model", "first-order+offset", "--archive", "lab"]);
-    quiet(&["note", "--where", "sample:invented", "solvent=water", "--yes", "--archive", "lab"]);
+    quiet(&[
+        "fit",
+        "sample:invented",
+        "--model",
+        "first-order+offset",
+        "--archive",
+        "lab",
+    ]);
+    quiet(&[
+        "note",
+        "--where",
+        "sample:invented",
+        "solvent=water",
+        "--yes",
+        "--archive",
+        "lab",
+    ]);
     let (ending, told) = export(
         folder,
-        &["sample:invented", "--to", "bundle", "--originals", "--with", "operator,path", "--out", "all"],
+        &[
+            "sample:invented",
+            "--to",
+            "bundle",
+            "--originals",
+            "--with",
+            "operator,path",
+            "--out",
+            "all",
+        ],
     );
     assert_eq!(ending, Some(0), "{told}");
     // As if another version had read the second course otherwise: its values are other ones in the bundle, whose manifest is
@@ -391,7 +445,11 @@ fn results_are_not_put_on_other_curves() {
         .collect();
     traces.sort_unstable();
     assert_eq!(traces, [0, 2]);
-    assert_eq!(shown[0]["notes"].as_array().unwrap().len(), 1, "it stands on the same lines");
+    assert_eq!(
+        shown[0]["notes"].as_array().unwrap().len(),
+        1,
+        "it stands on the same lines"
+    );
 }
 
 /// Makes the manifests of a bag anew (RFC 8493).

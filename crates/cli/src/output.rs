@@ -1,5 +1,6 @@
 //! Runs as files in open formats, for `export` and `convert`.
 
+use std::cell::RefCell;
 use std::collections::BTreeSet;
 use std::fs::{self, File};
 use std::io::{self, BufWriter, Write};
@@ -408,13 +409,15 @@ impl Writing {
 
     fn create_file(&mut self, target: PathBuf) -> io::Result<BufWriter<File>> {
         let folder = folder_of(&target);
-        let missing: Vec<PathBuf> = folder
-            .ancestors()
-            .take_while(|folder| !folder.as_os_str().is_empty() && !folder.exists())
-            .map(Path::to_owned)
-            .collect();
-        fs::create_dir_all(folder)?;
-        self.made.extend(missing);
+        if !folder.is_dir() {
+            let missing: Vec<PathBuf> = folder
+                .ancestors()
+                .take_while(|folder| !folder.as_os_str().is_empty() && !folder.exists())
+                .map(Path::to_owned)
+                .collect();
+            fs::create_dir_all(folder)?;
+            self.made.extend(missing);
+        }
         may_be_written(&target, self.existing)?;
         if target.is_dir() {
             // No file takes its place, and what would be written beside it must not be left alone there.
@@ -665,11 +668,26 @@ const ARCHIVE: [&str; 10] = [
 
 /// The archive to whose own files a path leads, also by way of a link.
 fn archive_of(target: &Path) -> Option<PathBuf> {
+    thread_local! {
+        /// Where the folder that was asked about last really is: many files go into one.
+        static LAST: RefCell<(PathBuf, PathBuf)> = RefCell::default();
+    }
     let folder = folder_of(target);
-    let folder = folder
-        .ancestors()
-        .find_map(|there| Some(there.canonicalize().ok()?.join(folder.strip_prefix(there).ok()?)))?;
-    let path = folder.join(target.file_name()?);
+    let known = LAST.with_borrow(|(asked, real)| (asked == folder).then(|| real.clone()));
+    let real = match known {
+        Some(real) => real,
+        None => {
+            let real = folder
+                .ancestors()
+                .find_map(|there| Some(there.canonicalize().ok()?.join(folder.strip_prefix(there).ok()?)))?;
+            // One that is not there yet may become a link.
+            if folder.is_dir() {
+                LAST.set((folder.to_owned(), real.clone()));
+            }
+            real
+        }
+    };
+    let path = real.join(target.file_name()?);
     path.ancestors().skip(1).take(4).find_map(|root| {
         let first = path.strip_prefix(root).ok()?.components().next()?;
         let name = first.as_os_str().to_string_lossy().to_lowercase();

@@ -77,7 +77,13 @@ fn main() {
                     _ => Box::new(Parquet::default()),
                 };
                 let before = used(begun);
-                export(exporter.as_mut(), &mut runs.as_slice(), Units::OneEach, &mut Folder(out.clone())).unwrap();
+                export(
+                    exporter.as_mut(),
+                    &mut runs.as_slice(),
+                    Units::OneEach,
+                    &mut Folder(out.clone()),
+                )
+                .unwrap();
                 used(begun) - before
             })
             .fold(f64::INFINITY, f64::min);

@@ -136,12 +136,18 @@ impl Trace {
             one.quantity == other.quantity && one.unit == other.unit && one.values == other.values
         };
         let held = |one: &Coordinate, other: &Coordinate| {
-            one.quantity == other.quantity && one.unit == other.unit && one.value.to_bits() == other.value.to_bits()
+            one.quantity == other.quantity
+                && one.unit == other.unit
+                && one.value.to_bits() == other.value.to_bits()
         };
         same(&self.x, &other.x)
             && same(&self.y, &other.y)
             && self.held.len() == other.held.len()
-            && self.held.iter().zip(&other.held).all(|(one, other)| held(one, other))
+            && self
+                .held
+                .iter()
+                .zip(&other.held)
+                .all(|(one, other)| held(one, other))
     }
 
     /// Whether the curve has no point.

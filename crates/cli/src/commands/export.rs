@@ -483,9 +483,7 @@ impl ExportedRuns for ReopenedRuns<'_> {
         take: &mut dyn FnMut(&ExportedRun<'_>) -> Result<(), ExportError>,
     ) -> Result<(), ExportError> {
         if let Some(held) = &self.held {
-            return held
-                .iter()
-                .try_for_each(|one| take(&one.exported()));
+            return held.iter().try_for_each(|one| take(&one.exported()));
         }
         self.begin_pass();
         let mut gone = self.gone.clone();
@@ -508,11 +506,7 @@ impl ExportedRuns for ReopenedRuns<'_> {
 
 /// Leaves the traces of a run that a query does not ask for out, with the results on these alone; gives the digest of the whole
 /// run where it did, and how many. What is left keeps its numbers, since results, tables and people speak of traces by them.
-fn only_meant(
-    meant: Option<&Meant>,
-    run: &mut Run,
-    results: &mut Vec<Outcome>,
-) -> (Option<Digest>, usize) {
+fn only_meant(meant: Option<&Meant>, run: &mut Run, results: &mut Vec<Outcome>) -> (Option<Digest>, usize) {
     let Some(traces) = meant.and_then(|meant| meant.traces(run)) else {
         return (None, 0);
     };

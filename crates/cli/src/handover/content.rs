@@ -508,7 +508,8 @@ fn by_number(run: &Run) -> Run {
     whole.traces.clear();
     for (index, trace) in run.traces.iter().enumerate() {
         while whole.traces.len() < run.trace_number(index) as usize {
-            let none = |column: &Column| Column::new(column.quantity.clone(), column.unit.clone(), Vec::new());
+            let none =
+                |column: &Column| Column::new(column.quantity.clone(), column.unit.clone(), Vec::new());
             whole
                 .traces
                 .extend(Trace::new(none(&trace.x), none(&trace.y)).ok());

@@ -79,7 +79,11 @@ fn entity(text: &str) -> Option<(usize, Vec<u8>)> {
     let end = text.bytes().take(LONGEST).position(|byte| byte == b';')?;
     let reference = text.get(..=end)?;
     let name = reference.get(1..end)?;
-    if name.is_empty() || !name.bytes().all(|byte| byte.is_ascii_alphanumeric() || byte == b'#') {
+    if name.is_empty()
+        || !name
+            .bytes()
+            .all(|byte| byte.is_ascii_alphanumeric() || byte == b'#')
+    {
         return None;
     }
     let meaning = htmlescape::decode_html(reference).ok()?;
@@ -113,13 +117,26 @@ mod tests {
             let last = layers(escaped).last().unwrap();
             assert_eq!(last, "M. Größe & Söhne", "{escaped}");
         }
-        assert_eq!(layers(r#""an ""old"" \"dye\"""#).nth(1).unwrap(), r#""an "old" "dye"""#);
+        assert_eq!(
+            layers(r#""an ""old"" \"dye\"""#).nth(1).unwrap(),
+            r#""an "old" "dye"""#
+        );
         assert_eq!(layers(r"\ud83e\uddea").last().unwrap(), "\u{1f9ea}");
     }
 
     #[test]
     fn what_only_looks_like_one_stays() {
-        for text in ["5 % of 20 & more; so", r"C:\data", "100%", r"\u12", r"\ud800 ", "&;", "&nothing;", "%zz", "+5", "%+5"] {
+        for text in [
+            "5 % of 20 & more; so",
+            r"C:\data",
+            "100%",
+            r"\u12",
+            r"\ud800 ",
+            "&;",
+            "&nothing;",
+            "%zz",
+            "+5",
+        ] {
             assert_eq!(layers(text).count(), 1, "{text}");
         }
     }

@@ -521,20 +521,18 @@ fn settle_notes(
         Ok(())
     })?;
     let heirs = tied.heirs(archive, runs)?;
-    notes.retain_mut(|note| {
-        match heirs.get(&RunId::named(note.run.clone())) {
-            None => true,
-            Some(Some(heir)) => {
-                note.run = heir.as_str().to_owned();
-                true
-            }
-            Some(None) => {
-                wrong.insert(format!(
-                    "notes about run {} were not kept, since no run here stands on the same lines of the source",
-                    note.run
-                ));
-                false
-            }
+    notes.retain_mut(|note| match heirs.get(&RunId::named(note.run.clone())) {
+        None => true,
+        Some(Some(heir)) => {
+            note.run = heir.as_str().to_owned();
+            true
+        }
+        Some(None) => {
+            wrong.insert(format!(
+                "notes about run {} were not kept, since no run here stands on the same lines of the source",
+                note.run
+            ));
+            false
         }
     });
     Ok(())

@@ -12,8 +12,8 @@ use curvary_formats::writers::parquet;
 use curvary_formats::{Source, printed_text};
 use zip::ZipArchive;
 
-use super::{LeftOutValues, escapes};
 use super::leaving::Value;
+use super::{LeftOutValues, escapes};
 
 /// Blanks, line ends and underscores are one blank, however many stand there: `M._Example` is `M. Example`.
 pub(super) fn is_blank(sign: char) -> bool {
@@ -158,7 +158,10 @@ pub(super) fn found_in(gone: &LeftOutValues, mut file: impl Read) -> io::Result<
             let within = |range: &Range<usize>| {
                 (first || range.start > margin) && (last || range.end + margin < text.len())
             };
-            let found = gone.whole_words(&text).into_iter().find(|(range, _)| within(range));
+            let found = gone
+                .whole_words(&text)
+                .into_iter()
+                .find(|(range, _)| within(range));
             if let Some((_, value)) = found {
                 return Ok(Some(value.clone()));
             }
@@ -220,7 +223,10 @@ mod tests {
             // Over the end of a piece.
             for front in [(1 << 20) - 9, (1 << 20) - 30] {
                 assert!(found(&format!("{} {text}", "-".repeat(front))), "{text}");
-                assert!(found(&format!("{} {text}{}", "-".repeat(front), " -".repeat(1 << 19))), "{text}");
+                assert!(
+                    found(&format!("{} {text}{}", "-".repeat(front), " -".repeat(1 << 19))),
+                    "{text}"
+                );
             }
         }
         assert!(!found("M. Gr%C3%B6%C3%9Fe %26 Company"));

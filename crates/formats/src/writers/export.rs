@@ -171,8 +171,7 @@ impl ExportedRuns for &[Run] {
         &mut self,
         take: &mut dyn FnMut(&ExportedRun<'_>) -> Result<(), ExportError>,
     ) -> Result<(), ExportError> {
-        self.iter()
-            .try_for_each(|run| take(&ExportedRun::bare(run)))
+        self.iter().try_for_each(|run| take(&ExportedRun::bare(run)))
     }
 }
 
