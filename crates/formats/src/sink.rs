@@ -877,6 +877,7 @@ fn joined(axis: &SinkAxis, meaning: CellMeaning, y: &ColumnNumbers) -> Trace {
         row_names: Vec::new(),
         absent: 0,
         saturated: Vec::new(),
+        number: None,
     };
     let both: Vec<bool> = if whole {
         Vec::new()
