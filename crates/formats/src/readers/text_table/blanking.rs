@@ -348,6 +348,10 @@ fn is_key_of_number(name: &str) -> bool {
     if crate::words::is_blank(name) {
         return false;
     }
+    // `at 400 nm`
+    if !crate::column_header::read_column_header(name).held.is_empty() {
+        return true;
+    }
     crate::words::field_of(name).is_some_and(numeric)
         || crate::words::fields_if_fitting(name)
             .iter()
