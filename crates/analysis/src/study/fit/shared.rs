@@ -5,7 +5,8 @@ use serde_json::json;
 
 use super::columns::arrange;
 use super::curve::curves;
-use super::doubt::{DRIFT_MOVES, HiddenDrift, two};
+use super::doubt::two;
+use super::drift::{DRIFT_MOVES, HiddenDrift};
 use super::{Chosen, FitPoints, blank, gather, say_of_constraint, tell, title, unit_of_parameter, weighs};
 use crate::courses::Course;
 use crate::fit::{DataSet, Fit, Options, SharedFit, Weighting, compare, f_test, fit_shared};
@@ -262,6 +263,13 @@ fn together(
         None => chosen.model(),
     };
     let share = positions(plan, model)?;
+    if plan.drift.is_some() {
+        return Err(unsuitable(
+            "a stated drift goes into the errors of each course by itself; fit the runs without --share, and `curvary results --mean` \
+             pools them"
+                .into(),
+        ));
+    }
     let members = members(plan, runs, outcome)?;
     let columns: Vec<Vec<&[f64]>> = members
         .iter()
