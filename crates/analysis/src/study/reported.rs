@@ -5,10 +5,11 @@
 
 use std::collections::BTreeMap;
 
+use curvary_record::interpret::{LabelNumber, number_in_label};
 use curvary_record::unit::spelled;
 use curvary_record::{
     Claim, Code, Diagnostic, Key, Origin, Outcome, OutcomeKind, Parameter, Quantity, Run, Technique, Trace,
-    Unit,
+    Unit, Value,
 };
 
 use super::ordinate::as_absorbance;
@@ -148,6 +149,8 @@ struct ReportedNumber {
     unit: Option<Unit>,
     line: Option<u32>,
     trace: Option<u32>,
+    /// Why it may be another number, where how it is written leaves that open.
+    doubtful: Option<String>,
 }
 
 /// Every result that a run reports about itself, as a record of kind `reported`; nothing is computed.
@@ -194,11 +197,11 @@ fn record(run: &Run, report: &ReportedNumber, unit: Option<Unit>, termination: S
         termination,
         parameters: vec![Parameter {
             name: report.kind.name().into(),
-            value: Some(report.value),
+            value: Some(report.value).filter(|_| report.doubtful.is_none()),
             unit,
             standard_error: None,
             intervals: Vec::new(),
-            reason: Some("as the export states it".into()),
+            reason: Some(report.doubtful.clone().unwrap_or_else(|| "as the export states it".into())),
         }],
         covariance: Vec::new(),
         statistics: BTreeMap::new(),
@@ -234,7 +237,7 @@ fn reports(key: &Key, claim: &Claim, trace: Option<u32>) -> Vec<ReportedNumber> 
         let Some((name, kind)) = named_at_the_end(name) else {
             continue;
         };
-        let Some((value, rounding, rest)) = leading_number(behind) else {
+        let Some((number, rest)) = leading_number(behind) else {
             continue;
         };
         let in_brackets = |text: &str| {
@@ -259,8 +262,9 @@ fn reports(key: &Key, claim: &Claim, trace: Option<u32>) -> Vec<ReportedNumber> 
         all.push(ReportedNumber {
             kind,
             key: name.to_owned(),
-            value,
-            rounding,
+            doubtful: number.doubtful.filter(|_| claim.value != Value::Number(number.value)),
+            value: number.value,
+            rounding: number.rounding,
             unit,
             line,
             trace,
@@ -303,8 +307,17 @@ fn named_at_the_end(text: &str) -> Option<(&str, ReportedQuantity)> {
         .next()
 }
 
-/// A number at the beginning of a text, half a unit of its last digit, and what follows behind an error if there is one.
-fn leading_number(text: &str) -> Option<(f64, f64, &str)> {
+/// A number as it was written.
+struct LeadingNumber {
+    value: f64,
+    /// Half a unit of its last digit.
+    rounding: f64,
+    /// Why it may be another one.
+    doubtful: Option<String>,
+}
+
+/// A number at the beginning of a text, and what follows behind an error if there is one.
+fn leading_number(text: &str) -> Option<(LeadingNumber, &str)> {
     let text = text.trim();
     let end = text
         .char_indices()
@@ -317,6 +330,13 @@ fn leading_number(text: &str) -> Option<(f64, f64, &str)> {
                     && behind.is_some_and(|c| c.is_ascii_digit() || matches!(c, '-' | '+'))))
         })
         .map_or(text.len(), |(at, _)| at);
+    let (mantissa, _) = text[..end].split_once(['e', 'E']).unwrap_or((&text[..end], ""));
+    let doubtful = match number_in_label(mantissa, mantissa.contains('.').then_some(false))? {
+        LabelNumber::Sure(_) => None,
+        LabelNumber::Doubtful { decimal, thousands } => Some(format!(
+            "`{mantissa}` may be {decimal} or {thousands}, and nothing says which"
+        )),
+    };
     let number = text[..end].replace(',', ".");
     let value: f64 = number.parse().ok().filter(|value: &f64| value.is_finite())?;
     let (digits, power) = match number.find(['e', 'E']) {
@@ -335,7 +355,12 @@ fn leading_number(text: &str) -> Option<(f64, f64, &str)> {
             rest = behind[end..].trim_start();
         }
     }
-    Some((value, rounding, rest))
+    let found = LeadingNumber {
+        value,
+        rounding,
+        doubtful,
+    };
+    Some((found, rest))
 }
 
 /// A value that a procedure gives for the reported quantity, in the unit of the report.
@@ -349,7 +374,10 @@ fn check(run: &Run, report: &ReportedNumber) -> ReportedCheck {
     let mut computed = Vec::new();
     let mut unit = report.unit.clone();
     let mut remarks = Vec::new();
-    let candidates = candidates(run, report, &mut unit, &mut computed, &mut remarks);
+    let candidates = match &report.doubtful {
+        Some(why) => Err(why.clone()),
+        None => candidates(run, report, &mut unit, &mut computed, &mut remarks),
+    };
     let shown = |value: f64| match &unit {
         Some(unit) if !unit.display().is_empty() => format!("{value} {}", unit.display()),
         _ => value.to_string(),
