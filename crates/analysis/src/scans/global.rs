@@ -684,7 +684,6 @@ fn rates_of(
     rates
 }
 
-#[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
 fn fit_shape(given: &Scans<'_>, shape: &SchemeModel<'_>, shifted: bool) -> Result<GlobalFit, Refusal> {
     given.check()?;
     let (n, m) = (given.times.len(), given.wavelengths.len());
@@ -714,24 +713,7 @@ fn fit_shape(given: &Scans<'_>, shape: &SchemeModel<'_>, shifted: bool) -> Resul
     let told = if shifted { m - 1 } else { m };
     let names = shape.constants();
     let (count, species) = (names.len(), shape.species().len());
-    if n < species + count + 1 {
-        return Err(Refusal::TooFewPoints {
-            what: "scans".into(),
-            found: n,
-            needed: species + count + 1,
-        });
-    }
-    if scans.times[0] < 0.0 {
-        return Err(Refusal::Negative {
-            what: "time".into(),
-            index: 0,
-            value: scans.times[0],
-        });
-    }
-    let first = scans.absorbance[0];
-    if scans.absorbance.iter().all(|s| *s == first) {
-        return Err(Refusal::ConstantSignal { value: first[0] });
-    }
+    check_scans(scans, species + count + 1)?;
     let data = columns_over_time(scans);
     let lost = |iterations| shape.lost(iterations);
     let Settled {
@@ -740,24 +722,11 @@ fn fit_shape(given: &Scans<'_>, shape: &SchemeModel<'_>, shifted: bool) -> Resul
         iterations,
     } = settle(shape, scans.times, &data)?;
     let mut remarks = Vec::new();
-    if matches!(shape, SchemeModel::Known(Scheme::Consecutive)) {
-        if k[0] < k[1] {
-            k.swap(0, 1);
-            at = project(shape, scans.times, &data, &k).ok_or_else(|| lost(iterations))?;
-        }
-        remarks.push(
-            "the same scans fit with the two rate constants in the other order and another spectrum of B; the faster \
-             step is given first"
-                .to_owned(),
-        );
-    }
-    if let SchemeModel::Own(..) = shape {
-        let (order, said) = most_sensible((given, scans), shape, &data, &k, &at);
-        if order != k {
-            k = order;
-            at = project(shape, scans.times, &data, &k).ok_or_else(|| lost(iterations))?;
-        }
-        remarks.extend(said);
+    if let Some(order) = order_of((given, scans), shape, &data, (&k, &at), &mut remarks)
+        && order != k
+    {
+        k = order;
+        at = project(shape, scans.times, &data, &k).ok_or_else(|| lost(iterations))?;
     }
     let degrees_of_freedom = (n * told).saturating_sub(species * told + count);
     if degrees_of_freedom == 0 {
@@ -811,6 +780,58 @@ fn fit_shape(given: &Scans<'_>, shape: &SchemeModel<'_>, shifted: bool) -> Resul
         least_equilibria: Vec::new(),
         remarks,
     })
+}
+
+/// Scans enough, from time zero on, that are not all the same.
+fn check_scans(scans: &Scans<'_>, needed: usize) -> Result<(), Refusal> {
+    let found = scans.times.len();
+    if found < needed {
+        return Err(Refusal::TooFewPoints {
+            what: "scans".into(),
+            found,
+            needed,
+        });
+    }
+    if scans.times[0] < 0.0 {
+        return Err(Refusal::Negative {
+            what: "time".into(),
+            index: 0,
+            value: scans.times[0],
+        });
+    }
+    let first = scans.absorbance[0];
+    if scans.absorbance.iter().all(|s| *s == first) {
+        return Err(Refusal::ConstantSignal { value: first[0] });
+    }
+    Ok(())
+}
+
+/// The order in which rate constants are given, where the scans fit as well in others, and what must be said of that.
+fn order_of(
+    scans: (&Scans<'_>, &Scans<'_>),
+    shape: &SchemeModel<'_>,
+    data: &[Vec<f64>],
+    (k, at): (&[f64], &ProjectedProblem),
+    remarks: &mut Vec<String>,
+) -> Option<Vec<f64>> {
+    match shape {
+        SchemeModel::Known(Scheme::Consecutive) => {
+            remarks.push(
+                "the same scans fit with the two rate constants in the other order and another spectrum of B; the faster \
+                 step is given first"
+                    .to_owned(),
+            );
+            let mut order = k.to_vec();
+            order.sort_by(|a, b| b.total_cmp(a));
+            Some(order)
+        }
+        SchemeModel::Own(..) => {
+            let (order, said) = most_sensible(scans, shape, data, k, at);
+            remarks.extend(said);
+            Some(order)
+        }
+        SchemeModel::Known(_) => None,
+    }
 }
 
 /// Of the same rate constants in other orders that fit as well, the one whose spectra are least negative; and what must be said

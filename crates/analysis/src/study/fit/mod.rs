@@ -592,7 +592,8 @@ impl Fitting<'_> {
                 why: "the fit has no errors, so that a stated drift cannot be put into them".into(),
             });
         }
-        for follows in self.tied.iter().flat_map(|tied| tied.tied(&found.values())) {
+        let values = found.values();
+        for follows in self.tied.iter().flat_map(|tied| tied.tied(&values)) {
             let specification = follows.specification;
             found.derive(
                 specification.name,

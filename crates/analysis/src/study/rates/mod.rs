@@ -23,7 +23,7 @@ use super::ordinate::as_absorbance;
 use super::plan::{AxisSpan, FitPlan};
 use super::spectrum::as_settings;
 use super::{
-    BY, DriftEffect, PlotData, Six, StatedDrift, TraceResult, allow_for_scale, concentration_of, label_of, stated,
+    BY, DriftEffect, PlotData, Six, StatedDrift, TraceResult, allow_for_scale, concentration_of, label_of,
     tell_apart, told, unit_in_terms,
 };
 use crate::courses::{
