@@ -318,15 +318,25 @@ impl Plot {
                 if !meant || !of_query || errors.is_some_and(|errors| std::ptr::eq(errors, trace)) {
                     continue;
                 }
+                let whole = trace.len();
+                let name = name_of(subject, if subject.run.traces.len() > 1 { &label } else { "" });
                 let Some(trace) = cut(trace, window.as_ref())? else {
+                    said.push(format!("left out: {name}: no point lies within the stretch that is drawn"));
                     continue;
                 };
-                let errors = errors
+                let bars = errors
                     .filter(|errors| errors.x.values == subject.run.traces[number].x.values)
-                    .filter(|_| trace.len() == subject.run.traces[number].len())
+                    .filter(|_| trace.len() == whole)
                     .map(|errors| errors.y.values.to_vec());
+                if let (Some(label), None) = (&self.errors, &bars) {
+                    said.push(match errors {
+                        None => format!("{name} has no error bars: no trace is called `{label}`"),
+                        Some(_) => format!("{name} has no error bars: `{label}` does not stand at the same points"),
+                    });
+                }
+                let errors = bars;
                 all.push(One {
-                    name: name_of(subject, if subject.run.traces.len() > 1 { &label } else { "" }),
+                    name,
                     group: self
                         .mean
                         .as_deref()
