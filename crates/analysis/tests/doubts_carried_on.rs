@@ -214,25 +214,32 @@ fn at_temperature(run: &mut Run, celsius: f64) {
 #[test]
 fn a_result_whose_drift_is_not_known_is_not_one_without() {
     let mut noise = Noise(3);
-    let plain = fitted(&plan(None), fall(&mut noise, |_, _, _| 0.0));
+    let plain = fitted(&self::plan(None), fall(&mut noise, |_, _, _| 0.0));
     assert!(matches!(DriftEffect::of(&plain, "k"), DriftEffect::Moves(_)));
-    // Neighbours that err together: nothing is known.
+    // Where neighbours err together a drift is hidden all the more.
     let mut before = 0.0;
-    let alike = fitted(
-        &plan(None),
-        fall(&mut noise, |_, _, noise| {
-            before = 0.8 * before + 0.003 * noise.normal();
-            before
-        }),
-    );
-    assert!(matches!(DriftEffect::of(&alike, "k"), DriftEffect::Unknown(_)), "{alike:?}");
+    let y = fall(&mut noise, |_, _, noise| {
+        before = 0.8 * before + 0.003 * noise.normal();
+        before
+    });
+    let alike = fitted(&self::plan(None), y.clone());
+    assert!(alike.remarks.iter().any(|remark| remark.code.as_str() == "errors-correlated"), "{alike:?}");
+    let size = |outcome: &Outcome| outcome.statistics.get("drift_not_seen").copied();
+    assert!(size(&alike) > size(&plain), "{:?} {:?}", size(&alike), size(&plain));
+    // Of a robust fit over readings of which one is far off it is known, of a weighted one not.
+    let weighted = FitPlan {
+        weights: Some(curvary_analysis::study::WeightPlan::Relative),
+        ..self::plan(None)
+    };
+    let weighted = fitted(&weighted, y);
+    assert!(matches!(DriftEffect::of(&weighted, "k"), DriftEffect::Unknown(_)), "{weighted:?}");
     let allowed = FitPlan {
         model: "first-order+offset+drift".into(),
         ..FitPlan::default()
     };
     let allowed = fitted(&allowed, fall(&mut noise, |_, _, _| 0.0));
     assert_eq!(DriftEffect::of(&allowed, "k"), DriftEffect::Allowed);
-    let stated = fitted(&plan(stated(0.01, Some("h"))), fall(&mut noise, |_, _, _| 0.0));
+    let stated = fitted(&self::plan(stated(0.01, Some("h"))), fall(&mut noise, |_, _, _| 0.0));
     assert!(matches!(DriftEffect::of(&stated, "k"), DriftEffect::Stated(_)));
 
     let of = TemperaturePlan {
@@ -242,7 +249,7 @@ fn a_result_whose_drift_is_not_known_is_not_one_without() {
         temperature_error: None,
     };
     let mut points = Vec::new();
-    for (celsius, kept) in [(20.0, plain.clone()), (30.0, alike), (40.0, plain)] {
+    for (celsius, kept) in [(20.0, plain.clone()), (30.0, weighted), (35.0, alike), (40.0, plain)] {
         let mut own = run(&format!("at {celsius}"), vec![course(&times(), fall(&mut noise, |_, _, _| 0.0))]);
         at_temperature(&mut own, celsius);
         let kept = Outcome {
@@ -253,8 +260,8 @@ fn a_result_whose_drift_is_not_known_is_not_one_without() {
     }
     let lines = curvary_analysis::study::temperature_series(&of, &points);
     let said: Vec<&str> = lines[0].outcome.remarks.iter().map(|remark| remark.message.as_str()).collect();
-    let alike = &points[1].run.as_str()[..8];
-    assert!(said.iter().any(|words| words.contains("not known of") && words.contains(alike)), "{said:?}");
+    let weighted = &points[1].run.as_str()[..8];
+    assert!(said.iter().any(|words| words.contains("not known of") && words.contains(weighted)), "{said:?}");
     assert!(said.iter().any(|words| words.contains("errors-correlated")), "{said:?}");
     assert!(lines[0].outcome.parameter("A").is_some_and(|a| a.value.is_some()));
 }

@@ -154,7 +154,7 @@ pub(super) fn finish_within(
         inverse = Some(solved.inverse);
         remarks.push(FitRemark::Sharpened);
     } else if !settled || minimum.end == SearchEnd::Iterations {
-        return Err(not_converged(&minimum));
+        return Err(not_converged(minimum.end, minimum.iterations));
     }
 
     let known_errors = matches!(data.weighting, Weighting::KnownErrors(_));
@@ -212,15 +212,15 @@ pub(super) fn finish_within(
     Ok(fit)
 }
 
-fn not_converged(minimum: &Minimum) -> Refusal {
-    let how = if minimum.end == SearchEnd::Iterations {
+fn not_converged(end: SearchEnd, iterations: usize) -> Refusal {
+    let how = if end == SearchEnd::Iterations {
         "the limit of iterations was reached"
     } else {
         "the search came to rest on a slope, not in a minimum; other starting values or a simpler model may help"
     };
     Refusal::NotConverged {
         how: how.into(),
-        iterations: minimum.iterations,
+        iterations,
     }
 }
 

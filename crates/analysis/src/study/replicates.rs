@@ -39,9 +39,6 @@ impl DriftEffect {
             }
             OutcomeKind::Fit if !is_over_time(outcome) || outcome.parameter("drift").is_some() => Self::Allowed,
             OutcomeKind::Fit if seen("drift-seen") => Self::Unknown("a drift is seen in the course itself"),
-            OutcomeKind::Fit if outcome.statistics.contains_key("lag_one_correlation") => {
-                Self::Unknown("neighbouring readings err together, which hides a drift")
-            }
             OutcomeKind::Fit => Self::Unknown("it is not computed for such a fit"),
             _ => Self::Allowed,
         }

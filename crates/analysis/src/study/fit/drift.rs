@@ -6,6 +6,7 @@ use serde::{Deserialize, Serialize};
 use super::doubt::{FEWEST, two};
 use crate::courses::{Course, Order};
 use crate::fit::{CommonError, Determination, Fit, FittedParameter, add_shifts, shifts_by};
+use crate::linear::fit_weighted;
 use crate::models::Model;
 use crate::refusal::Refusal;
 
@@ -28,41 +29,33 @@ pub(in crate::study) struct HiddenDrift {
 impl HiddenDrift {
     /// What it would do to the parameters: to first order, by the law's slopes. A test that finds no drift is no proof that there is
     /// none, and the errors of a fit without one are valid only if there is none. `None` where the law has a drift of its own, or its
-    /// errors are not those of scatter alone.
+    /// parameters are not determined.
     pub(in crate::study) fn of(course: &Course, time: &[f64], found: &Fit) -> Option<Self> {
         let (n, p) = (time.len(), found.parameters.len());
-        let plain = found.correlation.is_none()
-            && found
-                .parameters
-                .iter()
-                .all(|p| p.standing == Determination::Determined);
+        let determined = found
+            .parameters
+            .iter()
+            .all(|p| p.standing == Determination::Determined);
         let drifts = course.clone().with_drift().ok()?.name() == course.name();
-        if n < FEWEST || !plain || drifts || matches!(course.order(), Order::Zero | Order::Approach) {
+        if n < FEWEST || !determined || drifts || matches!(course.order(), Order::Zero | Order::Approach) {
             return None;
         }
-        let covariance = found.covariance.as_ref()?;
         let (mut fitted, mut slopes) = (vec![0.0; n], vec![0.0; n * p]);
         course.differentiate(&[time], &found.values(), &mut fitted, &mut slopes);
-        let variance = found.residual_sd * found.residual_sd;
         let span = time.last()? - time.first()?;
         // A drift of one over the whole course, without its mean.
         let middle = time.iter().sum::<f64>() / n as f64;
         let drift: Vec<f64> = time.iter().map(|t| (t - middle) / span).collect();
-        let along: Vec<f64> = slopes
-            .chunks(n)
-            .map(|column| column.iter().zip(&drift).map(|(a, b)| a * b).sum())
-            .collect();
-        let moved: Vec<f64> = (0..p)
-            .map(|i| (0..p).map(|j| covariance[i * p + j] * along[j]).sum::<f64>() / variance)
-            .collect();
-        let left: f64 = (0..n)
-            .map(|at| {
-                let taken: f64 = (0..p).map(|j| slopes[j * n + at] * moved[j]).sum();
-                (drift[at] - taken).powi(2)
-            })
-            .sum();
-        // Twice its standard error is what a drift must come to before it shows.
-        let size = 2.0 * found.residual_sd / left.sqrt();
+        let (moved, left) = taken_up(found, &slopes, &drift)?;
+        // Twice its standard error is what a drift must come to before it shows; where neighbours err together, the error of what
+        // changes as slowly as a drift is larger by as much as that of the parameter it is largest for.
+        let larger = found.correlation.as_ref().map_or(1.0, |correlation| {
+            let pairs = found.parameters.iter().zip(&correlation.plain);
+            pairs
+                .filter_map(|(parameter, plain)| Some(parameter.standard_error? / (*plain)?))
+                .fold(1.0, f64::max)
+        });
+        let size = 2.0 * larger * found.residual_sd / left.sqrt();
         let moves: Vec<f64> = moved.iter().map(|moved| size * moved).collect();
         let (low, high) = fitted
             .iter()
@@ -134,6 +127,33 @@ impl HiddenDrift {
             .remarks
             .push(Diagnostic::note(Code::new("drift-not-excluded"), message));
     }
+}
+
+/// What the parameters take up of a drift, and the sum of squares of what they leave of it.
+fn taken_up(found: &Fit, slopes: &[f64], drift: &[f64]) -> Option<(Vec<f64>, f64)> {
+    let (n, p) = (drift.len(), found.parameters.len());
+    if found.correlation.is_some() {
+        // The covariance is no longer that of independent errors.
+        let columns: Vec<&[f64]> = slopes.chunks(n).collect();
+        let taken = fit_weighted(&columns, drift, None).ok()?;
+        return Some((taken.coefficients, taken.residual_sum_of_squares));
+    }
+    let covariance = found.covariance.as_ref()?;
+    let variance = found.residual_sd * found.residual_sd;
+    let along: Vec<f64> = slopes
+        .chunks(n)
+        .map(|column| column.iter().zip(drift).map(|(a, b)| a * b).sum())
+        .collect();
+    let moved: Vec<f64> = (0..p)
+        .map(|i| (0..p).map(|j| covariance[i * p + j] * along[j]).sum::<f64>() / variance)
+        .collect();
+    let left = (0..n)
+        .map(|at| {
+            let taken: f64 = (0..p).map(|j| slopes[j * n + at] * moved[j]).sum();
+            (drift[at] - taken).powi(2)
+        })
+        .sum();
+    Some((moved, left))
 }
 
 /// What stands before a parameter's name where the statistics of a result say by how much a drift that its points cannot show would
