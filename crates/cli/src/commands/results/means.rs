@@ -228,7 +228,7 @@ impl Group<'_> {
         name: &str,
         said: &mut Vec<String>,
     ) -> Result<Pooled, String> {
-        let refused = |refusal: curvary_analysis::refusal::Refusal| refusal.to_string();
+        let refused = |refusal: curvary_analysis::Refusal| refusal.to_string();
         let moved: Vec<f64> = self
             .members
             .iter()
