@@ -13,6 +13,7 @@ use crate::figure::{Figure, FigureKind, Layer, Panel, Size, interrupted, of_runs
 use crate::screen::{Screen, plural};
 use crate::subject::{ReadingDemand, Selection, Sources, Subject};
 use crate::telling;
+use super::results::{taken_apart, taken_at};
 
 /// Draw the curves of runs over each other
 ///
@@ -54,6 +55,8 @@ struct One {
     /// What the curves of a mean have in common.
     group: (String, String),
     trace: Trace,
+    /// Temperature in °C and pH, where they are known.
+    taken_at: (Option<f64>, Option<f64>),
     /// Standard deviations of its points, where a trace holds them.
     errors: Option<Vec<f64>>,
 }
@@ -243,6 +246,13 @@ impl Plot {
                 .filter(|one| one.group.1 == compared && !unknown.contains(&one.name.as_str()))
                 .collect();
             let name = if group.is_empty() { "mean" } else { group };
+            if let Some((taken, field)) = taken_apart(members.iter().map(|one| one.taken_at)) {
+                said.push(format!(
+                    "left out: {name}: the curves were taken at {taken}, and a mean of them is one of different things; --mean {field} \
+                     parts them"
+                ));
+                continue;
+            }
             let Average {
                 mean,
                 standard_deviation,
@@ -337,6 +347,7 @@ impl Plot {
                 let errors = bars;
                 all.push(One {
                     name,
+                    taken_at: taken_at(&subject.run, &trace),
                     group: self
                         .mean
                         .as_deref()

@@ -1,6 +1,7 @@
 //! `curvary results`: kept results of many runs as one table, and what runs say together.
 
 mod means;
+mod profile;
 
 use std::collections::{BTreeMap, BTreeSet};
 use std::io::Write;
@@ -19,7 +20,9 @@ use crate::screen::{ASKED, FAINT, STRONG, Screen, Styled, plural};
 use crate::subject::{ReadingDemand, Subject, Subjects};
 use crate::table::{ListingColumn, Shorten, Table, TableCell, one_line};
 use crate::telling;
+pub(crate) use means::taken_apart;
 use means::{MeanKey, MeanRow, means};
+use profile::{number_of, profile};
 
 /// Kept results of many runs as one table: run, sample, temperature, pH, parameters with errors and flags
 ///
@@ -54,6 +57,9 @@ pub(crate) struct Results {
     /// Print CSV: one parameter a line
     #[arg(long, conflicts_with = "json")]
     csv: bool,
+    /// With --csv and one parameter --of: a table of the parameter over this field, such as ph, with its errors (`SD`), which `fit` takes
+    #[arg(long, value_name = "FIELD", requires = "csv", requires = "of")]
+    over: Option<String>,
 }
 
 /// One result with what is known of its run.
@@ -65,6 +71,8 @@ struct ResultRow {
     sample: String,
     celsius: Option<f64>,
     ph: Option<f64>,
+    /// What `--over` names, with its unit.
+    over: Option<(f64, Unit)>,
     /// What `--by` names, each as it is shown and as it is compared.
     by: Vec<(String, String)>,
     outcome: Outcome,
@@ -124,6 +132,12 @@ impl Results {
         } else {
             Vec::new()
         };
+        if let Some(over) = &self.over {
+            let [of] = self.of.as_slice() else {
+                return Err(Failure::usage("--over takes one parameter: name it with --of"));
+            };
+            return profile(&rows, over, of, screen);
+        }
         if self.csv {
             self.as_csv(&rows, screen)?;
         } else if self.subjects.json {
@@ -183,16 +197,16 @@ impl Results {
         kept.into_iter()
             .map(|outcome| {
                 let trace = outcome.trace.and_then(|number| run.traces.get(number as usize));
+                let (celsius, ph) = at(run, trace);
                 ResultRow {
                     run: run.id.to_string(),
                     trace: outcome.trace.map(|number| number + 1),
                     label: trace.map(label_of).unwrap_or_default(),
                     place: subject.place.clone(),
                     sample: said_of(run, trace, "sample").0,
-                    celsius: si_of(run, trace, "temperature")
-                        .and_then(|kelvin| Unit::KELVIN.convert(kelvin, &Unit::CELSIUS).ok())
-                        .map(|celsius| (celsius * 1e9).round() / 1e9),
-                    ph: si_of(run, trace, "ph"),
+                    celsius,
+                    ph,
+                    over: self.over.as_ref().and_then(|key| number_of(run, trace, key)),
                     by: self.by.iter().map(|key| said_of(run, trace, key)).collect(),
                     outcome: outcome.clone(),
                 }
@@ -464,6 +478,19 @@ fn si_of(run: &Run, trace: Option<&Trace>, key: &str) -> Option<f64> {
     held.map(|held| held.unit.to_si(held.value))
         .or_else(|| trace?.fields.si(key))
         .or_else(|| run.fields.si(key))
+}
+
+/// The temperature in °C and the pH of a curve, where they are known.
+fn at(run: &Run, trace: Option<&Trace>) -> (Option<f64>, Option<f64>) {
+    let celsius = si_of(run, trace, "temperature")
+        .and_then(|kelvin| Unit::KELVIN.convert(kelvin, &Unit::CELSIUS).ok())
+        .map(|celsius| (celsius * 1e9).round() / 1e9);
+    (celsius, si_of(run, trace, "ph"))
+}
+
+/// The same of a trace that is not taken out of its run.
+pub(crate) fn taken_at(run: &Run, trace: &Trace) -> (Option<f64>, Option<f64>) {
+    at(run, Some(trace))
 }
 
 /// The same in words, and as it is compared: 310.15 K and 37 °C are one. Both are empty where nothing is known.

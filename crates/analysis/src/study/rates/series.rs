@@ -579,7 +579,7 @@ fn series(
     if outcome.model == "michaelis-menten" {
         second_opinion(&of, &found, outcome);
     }
-    Ok(drawn(of, found, &outcome.model))
+    Ok(drawn(of, found, (&outcome.model, plan.weights == RateWeights::Equal)))
 }
 
 /// The unit of a parameter of a law over rates.
@@ -662,17 +662,22 @@ fn second_opinion(of: &SeriesColumns, found: &Fit, outcome: &mut Outcome) {
     });
 }
 
-/// The rates and the law through them.
-fn drawn(of: SeriesColumns, found: Fit, model: &str) -> PlotData {
+/// The rates and the law through them; `alike`: every rate counts alike.
+fn drawn(of: SeriesColumns, found: Fit, (model, alike): (&str, bool)) -> PlotData {
     let law = Law::named(model);
     let levels = law.zip(of.inhibitor.as_ref()).map_or_else(Vec::new, |(law, inhibitor)| {
         levels_of(law, &found.values(), &of.substrate, inhibitor, &of.level_unit)
     });
+    let curve = law.map_or_else(Vec::new, |law| {
+        curve_of(law, &found.values(), &stretch_of_law(law, &found, &of.substrate))
+    });
+    // The errors of the law, and where one more rate would lie.
+    let grid: Vec<f64> = curve.iter().map(|(x, _)| *x).collect();
+    let band = law.and_then(|law| found.along(law, &grid, alike)).unwrap_or_default();
     PlotData {
         levels,
-        curve: Some(law.map_or_else(Vec::new, |law| {
-            curve_of(law, &found.values(), &stretch_of_law(law, &found, &of.substrate))
-        })),
+        band,
+        curve: Some(curve),
         bars: of
             .own
             .iter()

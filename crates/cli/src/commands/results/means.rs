@@ -359,26 +359,28 @@ fn same_readings(members: &[Member<'_>]) -> Option<String> {
     })
 }
 
-/// Why results are not of one thing: temperatures or pH that differ by more than rounding of what was noted.
+/// Why results are not of one thing.
 fn apart(rows: &[&ResultRow]) -> Option<String> {
-    let differ = |values: &mut dyn Iterator<Item = f64>, room: f64| {
-        let (low, high) = values.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), value| {
-            (low.min(value), high.max(value))
+    let (where_, field) = taken_apart(rows.iter().map(|row| (row.celsius, row.ph)))?;
+    Some(format!("the runs were taken at {where_}; --by {field} pools them apart"))
+}
+
+/// Where things were taken whose temperatures (°C) or pH differ by more than rounding of what was noted, and the field that does.
+pub(crate) fn taken_apart(
+    all: impl Iterator<Item = (Option<f64>, Option<f64>)>,
+) -> Option<(String, &'static str)> {
+    let (celsius, ph): (Vec<Option<f64>>, Vec<Option<f64>>) = all.unzip();
+    let differ = |values: &[Option<f64>], room: f64| {
+        let known = values.iter().flatten();
+        let (low, high) = known.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), value| {
+            (low.min(*value), high.max(*value))
         });
-        (high - low > room).then_some((low, high))
+        (high - low > room).then(|| (telling::significant(low), telling::significant(high)))
     };
     // Half a kelvin changes most rate constants by 3 to 5 %, less than runs differ from day to day.
-    if let Some((low, high)) = differ(&mut rows.iter().filter_map(|row| row.celsius), 0.5) {
-        return Some(format!(
-            "the runs were taken at {} to {} °C; --by temperature pools them apart",
-            telling::significant(low),
-            telling::significant(high)
-        ));
+    if let Some((low, high)) = differ(&celsius, 0.5) {
+        return Some((format!("{low} to {high} °C"), "temperature"));
     }
-    let (low, high) = differ(&mut rows.iter().filter_map(|row| row.ph), 0.05)?;
-    Some(format!(
-        "the runs were taken at pH {} to {}; --by ph pools them apart",
-        telling::significant(low),
-        telling::significant(high)
-    ))
+    let (low, high) = differ(&ph, 0.05)?;
+    Some((format!("pH {low} to {high}"), "ph"))
 }
