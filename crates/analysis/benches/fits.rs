@@ -184,7 +184,10 @@ fn main() {
         let plain = best(None);
         for (name, window) in [
             ("whole course", Some(RateWindow::Whole { fewest: 5 })),
-            ("longest straight beginning", Some(RateWindow::Found { fewest: 5 })),
+            (
+                "longest straight beginning",
+                Some(RateWindow::Found { fewest: 5 }),
+            ),
             ("stretch by hand", Some(RateWindow::Hand { from: 0.0, to: 120.0 })),
             ("nothing but a line", None),
         ] {

@@ -5,8 +5,8 @@
 mod noise;
 
 use curvary_analysis::study::{
-    DriftEffect, FitPlan, RatePlan, RatePoint, STATED_DRIFT, SeriesPlan, StatedDrift, TemperaturePlan, fit_run,
-    fit_series, rate_constants, rates_run,
+    DriftEffect, FitPlan, RatePlan, RatePoint, STATED_DRIFT, SeriesPlan, StatedDrift, TemperaturePlan,
+    fit_run, fit_series, rate_constants, rates_run,
 };
 use curvary_record::{
     Claim, Column, Coordinate, Digest, Fields, Origin, Outcome, Quantity, Run, RunId, SourceRef, Technique,
@@ -67,7 +67,9 @@ fn fall(noise: &mut Noise, mut drift: impl FnMut(usize, f64, &mut Noise) -> f64)
 }
 
 fn fitted(plan: &FitPlan, y: Vec<f64>) -> Outcome {
-    fit_run(plan, &run("course", vec![course(&times(), y)])).remove(0).outcome
+    fit_run(plan, &run("course", vec![course(&times(), y)]))
+        .remove(0)
+        .outcome
 }
 
 fn plan(drift: Option<StatedDrift>) -> FitPlan {
@@ -156,7 +158,11 @@ fn a_stated_drift_moves_a_parameter_as_a_fit_of_drifted_points_does() {
     };
     let outcome = fitted(&plan(stated(3600.0 * slope, Some("h"))), y.clone());
     let told = outcome.statistics[&format!("{STATED_DRIFT}k")];
-    assert!((told - moved(&y)).abs() < 0.02 * told.abs(), "{told} {}", moved(&y));
+    assert!(
+        (told - moved(&y)).abs() < 0.02 * told.abs(),
+        "{told} {}",
+        moved(&y)
+    );
     // Errors in milliabsorbance say the same.
     let milli = StatedDrift {
         size: 3_600_000.0 * slope,
@@ -183,7 +189,10 @@ fn rates_carry_a_stated_drift() {
             straight,
             ..RatePlan::default()
         };
-        let outcome = rates_run(&plan, &run("rates", vec![course(&time, y.clone())])).found.remove(0).outcome;
+        let outcome = rates_run(&plan, &run("rates", vec![course(&time, y.clone())]))
+            .found
+            .remove(0)
+            .outcome;
         let moved = outcome.statistics.get(&format!("{STATED_DRIFT}v0")).copied();
         (outcome.parameter("v0").unwrap().standard_error.unwrap(), moved)
     };
@@ -194,20 +203,32 @@ fn rates_carry_a_stated_drift() {
         assert_eq!(none, None);
         // 0.36 an hour is 0.0001 a second, and a line takes all of it.
         assert!(
-            if straight { (moved - 1e-4).abs() < 2e-5 } else { moved > 2e-5 },
+            if straight {
+                (moved - 1e-4).abs() < 2e-5
+            } else {
+                moved > 2e-5
+            },
             "{straight}: {moved}"
         );
-        assert!((error - plain.hypot(moved)).abs() < 1e-9, "{error} {plain} {moved}");
+        assert!(
+            (error - plain.hypot(moved)).abs() < 1e-9,
+            "{error} {plain} {moved}"
+        );
         let (_, wandering) = of(stated(0.0005, None), straight);
         assert!(wandering.unwrap() > 0.0);
     }
 }
 
 fn at_temperature(run: &mut Run, celsius: f64) {
-    let claim = Claim::number(celsius, Some(Unit::CELSIUS), format!("{celsius} °C"), Origin::Derived {
-        step: "test".into(),
-        from: Vec::new(),
-    });
+    let claim = Claim::number(
+        celsius,
+        Some(Unit::CELSIUS),
+        format!("{celsius} °C"),
+        Origin::Derived {
+            step: "test".into(),
+            from: Vec::new(),
+        },
+    );
     run.fields.claim("temperature", claim);
 }
 
@@ -223,23 +244,40 @@ fn a_result_whose_drift_is_not_known_is_not_one_without() {
         before
     });
     let alike = fitted(&self::plan(None), y.clone());
-    assert!(alike.remarks.iter().any(|remark| remark.code.as_str() == "errors-correlated"), "{alike:?}");
+    assert!(
+        alike
+            .remarks
+            .iter()
+            .any(|remark| remark.code.as_str() == "errors-correlated"),
+        "{alike:?}"
+    );
     let size = |outcome: &Outcome| outcome.statistics.get("drift_not_seen").copied();
-    assert!(size(&alike) > size(&plain), "{:?} {:?}", size(&alike), size(&plain));
+    assert!(
+        size(&alike) > size(&plain),
+        "{:?} {:?}",
+        size(&alike),
+        size(&plain)
+    );
     // Of a robust fit over readings of which one is far off it is known, of a weighted one not.
     let weighted = FitPlan {
         weights: Some(curvary_analysis::study::WeightPlan::Relative),
         ..self::plan(None)
     };
     let weighted = fitted(&weighted, y);
-    assert!(matches!(DriftEffect::of(&weighted, "k"), DriftEffect::Unknown(_)), "{weighted:?}");
+    assert!(
+        matches!(DriftEffect::of(&weighted, "k"), DriftEffect::Unknown(_)),
+        "{weighted:?}"
+    );
     let allowed = FitPlan {
         model: "first-order+offset+drift".into(),
         ..FitPlan::default()
     };
     let allowed = fitted(&allowed, fall(&mut noise, |_, _, _| 0.0));
     assert_eq!(DriftEffect::of(&allowed, "k"), DriftEffect::Allowed);
-    let stated = fitted(&self::plan(stated(0.01, Some("h"))), fall(&mut noise, |_, _, _| 0.0));
+    let stated = fitted(
+        &self::plan(stated(0.01, Some("h"))),
+        fall(&mut noise, |_, _, _| 0.0),
+    );
     assert!(matches!(DriftEffect::of(&stated, "k"), DriftEffect::Stated(_)));
 
     let of = TemperaturePlan {
@@ -249,8 +287,16 @@ fn a_result_whose_drift_is_not_known_is_not_one_without() {
         temperature_error: None,
     };
     let mut points = Vec::new();
-    for (celsius, kept) in [(20.0, plain.clone()), (30.0, weighted), (35.0, alike), (40.0, plain)] {
-        let mut own = run(&format!("at {celsius}"), vec![course(&times(), fall(&mut noise, |_, _, _| 0.0))]);
+    for (celsius, kept) in [
+        (20.0, plain.clone()),
+        (30.0, weighted),
+        (35.0, alike),
+        (40.0, plain),
+    ] {
+        let mut own = run(
+            &format!("at {celsius}"),
+            vec![course(&times(), fall(&mut noise, |_, _, _| 0.0))],
+        );
         at_temperature(&mut own, celsius);
         let kept = Outcome {
             runs: vec![own.id.clone()],
@@ -259,20 +305,37 @@ fn a_result_whose_drift_is_not_known_is_not_one_without() {
         points.extend(rate_constants(&of, &own, &[kept]).unwrap().points);
     }
     let lines = curvary_analysis::study::temperature_series(&of, &points);
-    let said: Vec<&str> = lines[0].outcome.remarks.iter().map(|remark| remark.message.as_str()).collect();
+    let said: Vec<&str> = lines[0]
+        .outcome
+        .remarks
+        .iter()
+        .map(|remark| remark.message.as_str())
+        .collect();
     let weighted = &points[1].run.as_str()[..8];
-    assert!(said.iter().any(|words| words.contains("not known of") && words.contains(weighted)), "{said:?}");
-    assert!(said.iter().any(|words| words.contains("errors-correlated")), "{said:?}");
+    assert!(
+        said.iter()
+            .any(|words| words.contains("not known of") && words.contains(weighted)),
+        "{said:?}"
+    );
+    assert!(
+        said.iter().any(|words| words.contains("errors-correlated")),
+        "{said:?}"
+    );
     assert!(lines[0].outcome.parameter("A").is_some_and(|a| a.value.is_some()));
 }
 
 #[test]
 fn courses_without_a_constant_are_named() {
     let mut noise = Noise(5);
-    let traces = (0..3).map(|_| course(&times(), fall(&mut noise, |_, _, _| 0.0))).collect();
+    let traces = (0..3)
+        .map(|_| course(&times(), fall(&mut noise, |_, _, _| 0.0)))
+        .collect();
     let mut own = run("three", traces);
     at_temperature(&mut own, 25.0);
-    let mut kept: Vec<Outcome> = fit_run(&plan(None), &own).into_iter().map(|found| found.outcome).collect();
+    let mut kept: Vec<Outcome> = fit_run(&plan(None), &own)
+        .into_iter()
+        .map(|found| found.outcome)
+        .collect();
     kept.truncate(1);
     let of = TemperaturePlan {
         of: "k".into(),
@@ -281,11 +344,19 @@ fn courses_without_a_constant_are_named() {
         temperature_error: None,
     };
     let found = rate_constants(&of, &own, &kept).unwrap();
-    assert_eq!((found.points.len(), found.left_out.len()), (1, 2), "{:?}", found.left_out);
+    assert_eq!(
+        (found.points.len(), found.left_out.len()),
+        (1, 2),
+        "{:?}",
+        found.left_out
+    );
     // A constant that was held is none that was found.
     let mut held = plan(None);
     held.parameters.entry("k".into()).or_default().held = Some(0.02);
-    let kept: Vec<Outcome> = fit_run(&held, &own).into_iter().map(|found| found.outcome).collect();
+    let kept: Vec<Outcome> = fit_run(&held, &own)
+        .into_iter()
+        .map(|found| found.outcome)
+        .collect();
     assert!(rate_constants(&of, &own, &kept).is_err_and(|why| why.contains("held")));
 }
 
@@ -307,7 +378,13 @@ fn hyperbola() -> Vec<RatePoint> {
     [0.1, 0.2, 0.5, 1.0, 2.0, 5.0]
         .into_iter()
         .enumerate()
-        .map(|(i, s): (usize, f64)| point(&format!("S{i}"), s, 0.01 * s / (0.5 + s) * (1.0 + 0.004 * (i as f64 * 2.3).sin())))
+        .map(|(i, s): (usize, f64)| {
+            point(
+                &format!("S{i}"),
+                s,
+                0.01 * s / (0.5 + s) * (1.0 + 0.004 * (i as f64 * 2.3).sin()),
+            )
+        })
         .collect()
 }
 
@@ -324,7 +401,10 @@ fn what_is_not_known_of_a_rate_is_not_nothing() {
     };
     // An inhibitor in one of them, and none known of the others.
     for at in [0, 3] {
-        let why = refused(&|point| point.inhibitor = Some((1.0, Unit::ucum("umol/L").unwrap())), at);
+        let why = refused(
+            &|point| point.inhibitor = Some((1.0, Unit::ucum("umol/L").unwrap())),
+            at,
+        );
         assert!(why.contains("no concentration of it is known"), "{why}");
         let why = refused(&|point| point.conditions.push(("temperature".into(), 298.15)), at);
         assert!(why.contains("temperature"), "{why}");
@@ -334,9 +414,19 @@ fn what_is_not_known_of_a_rate_is_not_nothing() {
     points[2].doubts.push("readings-far".into());
     points[2].drift = DriftEffect::Unknown("test");
     let outcome = fit_series(&law, &points).found.outcome;
-    let said: Vec<&str> = outcome.remarks.iter().map(|remark| remark.message.as_str()).collect();
-    assert!(said.iter().any(|words| words.contains("S2 (readings-far)")), "{said:?}");
-    assert!(said.iter().any(|words| words.contains("nothing drifts")), "{said:?}");
+    let said: Vec<&str> = outcome
+        .remarks
+        .iter()
+        .map(|remark| remark.message.as_str())
+        .collect();
+    assert!(
+        said.iter().any(|words| words.contains("S2 (readings-far)")),
+        "{said:?}"
+    );
+    assert!(
+        said.iter().any(|words| words.contains("nothing drifts")),
+        "{said:?}"
+    );
 }
 
 #[test]
@@ -345,7 +435,11 @@ fn columns_of_a_run_of_rates_that_are_not_used_are_named() {
     let column = |label: &str, factor: f64| {
         let mut trace = Trace::new(
             Column::new(Quantity::CONCENTRATION, Unit::ucum("mmol/L").unwrap(), x.clone()),
-            Column::new(Quantity::RATE, Unit::ucum("{AU}/s").unwrap(), x.iter().map(|s| factor * s / (0.5 + s)).collect::<Vec<_>>()),
+            Column::new(
+                Quantity::RATE,
+                Unit::ucum("{AU}/s").unwrap(),
+                x.iter().map(|s| factor * s / (0.5 + s)).collect::<Vec<_>>(),
+            ),
         )
         .unwrap();
         trace.label = Some(label.into());
@@ -354,7 +448,12 @@ fn columns_of_a_run_of_rates_that_are_not_used_are_named() {
     let mut own = run("series", vec![column("rate", 0.01), column("SD", 0.0001)]);
     own.technique = Technique::RATE_SERIES;
     let found = rates_run(&RatePlan::default(), &own);
-    assert_eq!((found.points.len(), found.left_out.len()), (5, 1), "{:?}", found.left_out);
+    assert_eq!(
+        (found.points.len(), found.left_out.len()),
+        (5, 1),
+        "{:?}",
+        found.left_out
+    );
 }
 
 #[test]
@@ -363,10 +462,20 @@ fn a_trace_among_blanks_holds_its_own_concentration() {
     let time: Vec<f64> = (0..31).map(|i| 10.0 * f64::from(i)).collect();
     let traces = (0..4)
         .map(|n| {
-            let mut trace = course(&time, time.iter().enumerate().map(|(i, t)| 0.1 + 1e-4 * f64::from(n + 1) * t + 1e-4 * (i as f64).sin()).collect());
+            let mut trace = course(
+                &time,
+                time.iter()
+                    .enumerate()
+                    .map(|(i, t)| 0.1 + 1e-4 * f64::from(n + 1) * t + 1e-4 * (i as f64).sin())
+                    .collect(),
+            );
             trace.label = Some(format!("cell {n}"));
             if n < 2 {
-                trace.held.push(Coordinate::new(Quantity::CONCENTRATION, Unit::ucum("mmol/L").unwrap(), f64::from(n + 1)));
+                trace.held.push(Coordinate::new(
+                    Quantity::CONCENTRATION,
+                    Unit::ucum("mmol/L").unwrap(),
+                    f64::from(n + 1),
+                ));
             }
             trace
         })
@@ -380,7 +489,13 @@ fn a_trace_among_blanks_holds_its_own_concentration() {
     let told = found
         .found
         .iter()
-        .filter(|found| found.outcome.remarks.iter().any(|remark| remark.code.as_str() == "concentration-not-sure"))
+        .filter(|found| {
+            found
+                .outcome
+                .remarks
+                .iter()
+                .any(|remark| remark.code.as_str() == "concentration-not-sure")
+        })
         .count();
     assert_eq!((found.points.len(), told), (2, 1));
 }

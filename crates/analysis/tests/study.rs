@@ -3,8 +3,8 @@
 #![allow(clippy::expect_used, reason = "tests may panic")]
 
 use curvary_analysis::study::{
-    AtTemperature, AxisSpan, DriftEffect, FitPlan, ParameterPlan, RatePlan, ScanTask, SeriesPlan, TemperaturePlan,
-    compare_trace, fit_run, fit_series, rates_run, reported, scan_run, temperature_series,
+    AtTemperature, AxisSpan, DriftEffect, FitPlan, ParameterPlan, RatePlan, ScanTask, SeriesPlan,
+    TemperaturePlan, compare_trace, fit_run, fit_series, rates_run, reported, scan_run, temperature_series,
 };
 use curvary_record::{
     Claim, Code, Column, Coordinate, Digest, Fields, Origin, Outcome, Place, Quantity, Question, Run, RunId,

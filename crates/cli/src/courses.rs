@@ -321,11 +321,21 @@ mod tests {
     #[test]
     fn drifts_are_per_time_or_per_reading() {
         let plain = drift("0.0005/h").ok();
-        assert!(plain.is_some_and(|drift| drift.size == 0.0005 && drift.unit.is_none() && drift.per.is_some()));
+        assert!(
+            plain.is_some_and(|drift| drift.size == 0.0005 && drift.unit.is_none() && drift.per.is_some())
+        );
         let milli = drift("0.5 mAU/h").ok().and_then(|drift| drift.unit);
         assert!(milli.is_some_and(|unit| unit.convert(1.0, &Unit::ABSORBANCE) == Ok(0.001)));
         assert!(drift("1e-4/reading").is_ok_and(|drift| drift.size == 1e-4 && drift.per.is_none()));
-        for wrong in ["0.0005", "0/h", "-1e-4/h", "0.0005/nm", "0.0005 furlong/h", "/h", "a/h"] {
+        for wrong in [
+            "0.0005",
+            "0/h",
+            "-1e-4/h",
+            "0.0005/nm",
+            "0.0005 furlong/h",
+            "/h",
+            "a/h",
+        ] {
             assert!(drift(wrong).is_err(), "{wrong}");
         }
     }

@@ -26,4 +26,3 @@ fn a_mark_before_three_digits_is_in_doubt_in_a_label() {
         assert_eq!(number_in_label(word, comma), wanted, "{word} {comma:?}");
     }
 }
-

@@ -215,7 +215,10 @@ fn by_strongest(
 }
 
 /// Why the positions of a standard do not hold at the bandwidth that was measured with.
-fn bandwidth_in_doubt(standard: &WavelengthStandard, conditions: Conditions) -> Option<(&'static str, String)> {
+fn bandwidth_in_doubt(
+    standard: &WavelengthStandard,
+    conditions: Conditions,
+) -> Option<(&'static str, String)> {
     let wanted = standard.bandwidth.as_ref()?;
     match conditions.bandwidth_nm {
         None => Some((

@@ -119,7 +119,11 @@ pub(super) fn finish_within(
     let mut plain_residuals = roots.map_or_else(Vec::new, |roots| {
         residuals.iter().zip(roots).map(|(r, w)| r / w).collect()
     });
-    let own = if roots.is_some() { &plain_residuals } else { &residuals };
+    let own = if roots.is_some() {
+        &plain_residuals
+    } else {
+        &residuals
+    };
     let mut fitted: Vec<f64> = data.y.iter().zip(own).map(|(y, r)| y - r).collect();
     let weights: Option<Vec<f64>> = roots.map(|r| r.iter().map(|v| v * v).collect());
     let m = active.iter().filter(|a| **a).count();

@@ -145,8 +145,7 @@ fn area_between_bases(
         },
         AreaBaseline::Chord => Estimate {
             value: value - span * (low.value + high.value) / 2.0,
-            error: (own + (span / 2.0).powi(2) * (low.error * low.error + high.error * high.error))
-                .sqrt(),
+            error: (own + (span / 2.0).powi(2) * (low.error * low.error + high.error * high.error)).sqrt(),
         },
     }
 }

@@ -262,7 +262,8 @@ fn own_at_every_point(y: &[f64]) -> Option<f64> {
     let grown = (three / one).ln();
     let limit = (THREE / root).max(0.22);
     let further = (six / three).ln() / 2f64.ln();
-    let both = further < SETTLING && grown >= 0.5 * limit && grown + (six / one).ln() >= (BOTH / root).max(0.38);
+    let both =
+        further < SETTLING && grown >= 0.5 * limit && grown + (six / one).ln() >= (BOTH / root).max(0.38);
     (grown < limit && !both).then(|| grown.exp())
 }
 

@@ -2,8 +2,8 @@
 
 use std::borrow::Cow;
 
-use curvary_record::{Code, Diagnostic, Outcome, OutcomeKind, Parameter, Quantity, Run, Trace, Unit, code};
 use curvary_record::interpret::{LabelNumber, number_in_label};
+use curvary_record::{Code, Diagnostic, Outcome, OutcomeKind, Parameter, Quantity, Run, Trace, Unit, code};
 use serde::{Deserialize, Serialize};
 
 use super::ordinate::as_absorbance;
@@ -289,7 +289,10 @@ fn concentration(
         )),
         several => {
             let all: Vec<&str> = several.iter().map(|(word, _)| *word).collect();
-            in_doubt(format!("the label states several concentrations, {}", all.join(" and ")))
+            in_doubt(format!(
+                "the label states several concentrations, {}",
+                all.join(" and ")
+            ))
         }
     }
 }

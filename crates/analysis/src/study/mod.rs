@@ -24,8 +24,8 @@ mod temperature;
 pub use again::{RedoneResult, RunLookup, Work, again, comes_out_alike};
 pub use check::{CheckPlan, check_run};
 pub use fit::{
-    DRIFT_MOVES, LawRanking, ModelCard, NamedRun, STATED_DRIFT, StatedDrift, Together, compare_together, compare_trace, fit_run,
-    fit_run_for, fit_together,
+    DRIFT_MOVES, LawRanking, ModelCard, NamedRun, STATED_DRIFT, StatedDrift, Together, compare_together,
+    compare_trace, fit_run, fit_run_for, fit_together,
 };
 pub use peaks::{PeaksPlan, peaks_run};
 pub use plan::{AxisSpan, FitPlan, ParameterPlan, WeightPlan};

@@ -37,7 +37,9 @@ impl DriftEffect {
             OutcomeKind::InitialRate => {
                 Self::Unknown("a drift adds to a rate as it is, and only the rate of a blank takes it off")
             }
-            OutcomeKind::Fit if !is_over_time(outcome) || outcome.parameter("drift").is_some() => Self::Allowed,
+            OutcomeKind::Fit if !is_over_time(outcome) || outcome.parameter("drift").is_some() => {
+                Self::Allowed
+            }
             OutcomeKind::Fit if seen("drift-seen") => Self::Unknown("a drift is seen in the course itself"),
             OutcomeKind::Fit => Self::Unknown("it is not computed for such a fit"),
             _ => Self::Allowed,

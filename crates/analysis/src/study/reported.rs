@@ -201,7 +201,12 @@ fn record(run: &Run, report: &ReportedNumber, unit: Option<Unit>, termination: S
             unit,
             standard_error: None,
             intervals: Vec::new(),
-            reason: Some(report.doubtful.clone().unwrap_or_else(|| "as the export states it".into())),
+            reason: Some(
+                report
+                    .doubtful
+                    .clone()
+                    .unwrap_or_else(|| "as the export states it".into()),
+            ),
         }],
         covariance: Vec::new(),
         statistics: BTreeMap::new(),
@@ -262,7 +267,9 @@ fn reports(key: &Key, claim: &Claim, trace: Option<u32>) -> Vec<ReportedNumber> 
         all.push(ReportedNumber {
             kind,
             key: name.to_owned(),
-            doubtful: number.doubtful.filter(|_| claim.value != Value::Number(number.value)),
+            doubtful: number
+                .doubtful
+                .filter(|_| claim.value != Value::Number(number.value)),
             value: number.value,
             rounding: number.rounding,
             unit,
@@ -740,12 +747,16 @@ mod tests {
 
     #[test]
     fn numbers_at_the_beginning_of_a_text() {
-        assert_eq!(leading_number("0,0123 1/s"), Some((0.0123, 0.000_05, "1/s")));
-        assert_eq!(
-            leading_number("1.5e-3 ± 0.1 min-1"),
-            Some((1.5e-3, 0.000_05, "min-1"))
-        );
-        assert_eq!(leading_number("about 3"), None);
-        assert_eq!(leading_number("12"), Some((12.0, 0.5, "")));
+        let read = |text: &'static str| {
+            leading_number(text)
+                .map(|(number, rest)| (number.value, number.rounding, number.doubtful.is_some(), rest))
+        };
+        assert_eq!(read("0,0123 1/s"), Some((0.0123, 0.000_05, false, "1/s")));
+        assert_eq!(read("1.5e-3 ± 0.1 min-1"), Some((1.5e-3, 0.5e-4, false, "min-1")));
+        assert_eq!(read("about 3"), None);
+        assert_eq!(read("12"), Some((12.0, 0.5, false, "")));
+        // A thousand or one, and twelve and a half.
+        assert!(read("1,000 s").is_some_and(|(_, _, doubtful, _)| doubtful));
+        assert_eq!(read("12.500 s"), Some((12.5, 0.0005, false, "s")));
     }
 }

@@ -15,8 +15,8 @@ use super::ordinate::as_absorbance;
 use super::{BY, PlotData, Six, TRUSTED_ABSORBANCE, TraceResult, told, unit_in_terms};
 use crate::refusal::Refusal;
 use crate::scans::{
-    GlobalFit, Equilibrium, Network, Scans, Scheme, SpeciesSpectrum, fit_global, fit_global_shifted, fit_network_with,
-    isosbestic_points, rank, refuse_no_change,
+    Equilibrium, GlobalFit, Network, Scans, Scheme, SpeciesSpectrum, fit_global, fit_global_shifted,
+    fit_network_with, isosbestic_points, rank, refuse_no_change,
 };
 
 /// What is asked of repeated scans.
@@ -256,7 +256,13 @@ fn work_on(
     match task {
         ScanTask::Rank => rank_of(scans, outcome),
         ScanTask::Isosbestic => isosbestic_of(scans, wavelength, outcome),
-        ScanTask::Shifted(task) => by_scheme((task.as_ref(), true), scans, time, outcome, (spectra, concentrations)),
+        ScanTask::Shifted(task) => by_scheme(
+            (task.as_ref(), true),
+            scans,
+            time,
+            outcome,
+            (spectra, concentrations),
+        ),
         task => by_scheme((task, false), scans, time, outcome, (spectra, concentrations)),
     }
 }
@@ -338,11 +344,9 @@ fn scheme_fitted(task: &ScanTask, shifted: bool, scans: &Scans<'_>) -> Result<Gl
             let fit = if shifted { fit_global_shifted } else { fit_global };
             fit(scans, *scheme)
         }
-        _ => {
-            Err(Refusal::Unsuitable {
-                why: "only a scheme is fitted with shifted scans".into(),
-            })
-        }
+        _ => Err(Refusal::Unsuitable {
+            why: "only a scheme is fitted with shifted scans".into(),
+        }),
     }
 }
 

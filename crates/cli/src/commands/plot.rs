@@ -7,13 +7,13 @@ use curvary_analysis::spectra::{Average, Curve, Grids, Interpolation, average};
 use curvary_analysis::study::{FitPlan, PlotData, Wanted, fit_run_for, label_of};
 use curvary_record::{Code, Diagnostic, Run, Trace, ValueKind, known_field};
 
+use super::results::{taken_apart, taken_at};
 use crate::Environment;
 use crate::ending::{CommandResult, Ending, Failure};
 use crate::figure::{Figure, FigureKind, Layer, Panel, Size, interrupted, of_runs};
 use crate::screen::{Screen, plural};
 use crate::subject::{ReadingDemand, Selection, Sources, Subject};
 use crate::telling;
-use super::results::{taken_apart, taken_at};
 
 /// Draw the curves of runs over each other
 ///
@@ -331,7 +331,9 @@ impl Plot {
                 let whole = trace.len();
                 let name = name_of(subject, if subject.run.traces.len() > 1 { &label } else { "" });
                 let Some(trace) = cut(trace, window.as_ref())? else {
-                    said.push(format!("left out: {name}: no point lies within the stretch that is drawn"));
+                    said.push(format!(
+                        "left out: {name}: no point lies within the stretch that is drawn"
+                    ));
                     continue;
                 };
                 let bars = errors
@@ -341,7 +343,9 @@ impl Plot {
                 if let (Some(label), None) = (&self.errors, &bars) {
                     said.push(match errors {
                         None => format!("{name} has no error bars: no trace is called `{label}`"),
-                        Some(_) => format!("{name} has no error bars: `{label}` does not stand at the same points"),
+                        Some(_) => {
+                            format!("{name} has no error bars: `{label}` does not stand at the same points")
+                        }
                     });
                 }
                 let errors = bars;

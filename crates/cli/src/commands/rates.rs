@@ -505,7 +505,9 @@ impl RateRunReport {
             .map(|why| format!("{place}: {why}"))
             .collect();
         let has_rate = |found: &&TraceResult| {
-            found.is_result() && found.outcome.kind == OutcomeKind::InitialRate && !found.outcome.model.ends_with("blank")
+            found.is_result()
+                && found.outcome.kind == OutcomeKind::InitialRate
+                && !found.outcome.model.ends_with("blank")
         };
         let without = self.rates.found.iter().filter(|found| !found.is_result()).count();
         let rates = self.rates.found.iter().filter(has_rate).count();
@@ -516,7 +518,9 @@ impl RateRunReport {
         // Of a run that has concentrations, each trace without one says so itself.
         if rates > self.rates.points.len() {
             let many = crate::screen::plural((rates - self.rates.points.len()) as u64, "rate");
-            all.push(format!("{place}: {many} at no known concentration of the substrate"));
+            all.push(format!(
+                "{place}: {many} at no known concentration of the substrate"
+            ));
         }
         all
     }

@@ -161,14 +161,18 @@ impl Results {
         // A table that lacks what is damaged is no whole one, and neither is a mean that lacks a result.
         let lacking = damaged
             || !self.unknown(&rows).is_empty()
-            || pooled.iter().any(|row| row.found.is_err() || !row.left_out.is_empty());
-        Ok(if rows.is_empty() || self.mean && pooled.iter().all(|row| row.found.is_err()) {
-            Ending::Nothing
-        } else if lacking {
-            Ending::Partly
-        } else {
-            Ending::Done
-        })
+            || pooled
+                .iter()
+                .any(|row| row.found.is_err() || !row.left_out.is_empty());
+        Ok(
+            if rows.is_empty() || self.mean && pooled.iter().all(|row| row.found.is_err()) {
+                Ending::Nothing
+            } else if lacking {
+                Ending::Partly
+            } else {
+                Ending::Done
+            },
+        )
     }
 
     fn shown<'a>(&'a self, outcome: &'a Outcome) -> impl Iterator<Item = &'a Parameter> {
@@ -351,12 +355,7 @@ impl Results {
         Ok(())
     }
 
-    fn print(
-        &self,
-        rows: &[ResultRow],
-        pooled: &[MeanRow],
-        screen: &mut Screen,
-    ) -> Result<(), Failure> {
+    fn print(&self, rows: &[ResultRow], pooled: &[MeanRow], screen: &mut Screen) -> Result<(), Failure> {
         let mut table = Table::new([
             ListingColumn::new("run"),
             ListingColumn::new("trace").right().rank(4),
@@ -421,7 +420,9 @@ impl Results {
                 .left_out
                 .iter()
                 .map(|out| {
-                    let trace = out.trace.map_or_else(String::new, |trace| format!(", trace {trace}"));
+                    let trace = out
+                        .trace
+                        .map_or_else(String::new, |trace| format!(", trace {trace}"));
                     format!("left out of it: {}{trace}: {}", short(&out.run), out.reason)
                 })
                 .collect();

@@ -5,7 +5,8 @@ use std::io::Write;
 
 use clap::Args;
 use curvary_analysis::study::{
-    AtTemperature, DriftEffect, FitPlan, RunConstants, TemperaturePlan, Work, rate_constants, temperature_series,
+    AtTemperature, DriftEffect, FitPlan, RunConstants, TemperaturePlan, Work, rate_constants,
+    temperature_series,
 };
 use curvary_record::{Diagnostic, Outcome, Unit};
 use serde_json::{Value, json};

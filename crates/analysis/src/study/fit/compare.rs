@@ -370,7 +370,9 @@ fn averaged(found: &Ranking, statistics: &mut BTreeMap<String, f64>) -> Option<D
                 ))
             })
             .collect();
-        let of_laws = considered.iter().filter(|(_, fit)| fit.parameter(&parameter.name).is_some());
+        let of_laws = considered
+            .iter()
+            .filter(|(_, fit)| fit.parameter(&parameter.name).is_some());
         let without = of_laws.count() - own.len();
         if own.len() < 2 {
             continue;

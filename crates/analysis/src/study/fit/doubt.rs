@@ -7,9 +7,7 @@ use super::compare::{FAR, NESTED, RIVALS};
 use super::drift::HiddenDrift;
 use crate::courses::{Course, Order};
 use crate::distribution::{f_upper, t_two_sided};
-use crate::fit::{
-    Data, Determination, Fit, Options, Robust, Warning, allow_for_correlation, f_test, fit,
-};
+use crate::fit::{Data, Determination, Fit, Options, Robust, Warning, allow_for_correlation, f_test, fit};
 use crate::models::Model;
 use crate::models::law::Law;
 use crate::study::{Six, likely};

@@ -27,8 +27,8 @@ use super::plan::{FitPlan, WeightPlan};
 use super::recorded::temperature_between;
 use super::spectrum::bare;
 use super::{
-    Level, PlotData, Six, TraceResult, Wanted, allow_for_scale, concentration_of, curve_of, label_of, levels_of,
-    likely, stretch_of_law, tell_apart, title, told, unit_in_terms,
+    Level, PlotData, Six, TraceResult, Wanted, allow_for_scale, concentration_of, curve_of, label_of,
+    levels_of, likely, stretch_of_law, tell_apart, title, told, unit_in_terms,
 };
 use crate::courses::{Order, Preparation, PreparedTrace, fit_prepared};
 use crate::fit::{
@@ -542,15 +542,10 @@ impl Fitting<'_> {
         let FitPoints { points, response, .. } = self.gathered;
         let step = self.trace.y.decimals.max();
         let mut coarse = false;
-        if let Some(decimals) =
-            step.filter(|_| self.plainly() && !matches!(self.chosen, Chosen::Formula(_)))
+        if let Some(decimals) = step.filter(|_| self.plainly() && !matches!(self.chosen, Chosen::Formula(_)))
         {
             let resolution = 10f64.powi(-i32::from(decimals)) / points.factor.map_or(1.0, f64::abs);
-            let one = self
-                .plan
-                .variables
-                .is_empty()
-                .then_some(points.time.as_slice());
+            let one = self.plan.variables.is_empty().then_some(points.time.as_slice());
             coarse = held_to_readings(
                 resolution,
                 (self.model, one),

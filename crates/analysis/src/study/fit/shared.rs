@@ -530,7 +530,10 @@ fn say_drift(
 ) {
     let mut words = Vec::new();
     let mut unknown: Vec<&str> = Vec::new();
-    let allows = course.clone().with_drift().is_ok_and(|full| full.name() == course.name());
+    let allows = course
+        .clone()
+        .with_drift()
+        .is_ok_and(|full| full.name() == course.name());
     for at in share {
         let Some(own) = course.parameters().get(*at).map(|own| own.name.to_string()) else {
             continue;
@@ -611,7 +614,11 @@ fn say(
         }
     }
     for j in share {
-        let Some(name) = shared.alone.iter().flatten().find_map(|fit| Some(fit.parameters.get(*j)?.name.to_string()))
+        let Some(name) = shared
+            .alone
+            .iter()
+            .flatten()
+            .find_map(|fit| Some(fit.parameters.get(*j)?.name.to_string()))
         else {
             continue;
         };

@@ -31,7 +31,14 @@ pub struct AssayPlan {
 }
 
 /// Puts the activity that a slope per minute stands for into the record, or why there is none.
-pub(super) fn put_activity(plan: &RatePlan, run: &Run, assay: AssayPlan, slope: f64, error: f64, outcome: &mut Outcome) {
+pub(super) fn put_activity(
+    plan: &RatePlan,
+    run: &Run,
+    assay: AssayPlan,
+    slope: f64,
+    error: f64,
+    outcome: &mut Outcome,
+) {
     let unit = |code: &str| Unit::ucum(code).ok();
     let coefficient = plan.coefficient.or_else(|| {
         stated(

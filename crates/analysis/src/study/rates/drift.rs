@@ -30,7 +30,12 @@ impl MovedRates {
     ) -> Result<Self, Refusal> {
         let n = points.time.len();
         let again = |drift: &dyn Fn(usize) -> f64| -> Result<Self, Refusal> {
-            let signal: Vec<f64> = points.signal.iter().enumerate().map(|(i, y)| y + drift(i)).collect();
+            let signal: Vec<f64> = points
+                .signal
+                .iter()
+                .enumerate()
+                .map(|(i, y)| y + drift(i))
+                .collect();
             let other = initial_rate(&points.time, &signal, how, window)?;
             let steady = other.steady.zip(measured.steady);
             Ok(Self {

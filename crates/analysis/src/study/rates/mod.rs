@@ -30,10 +30,10 @@ use crate::courses::{
     Course, CourseShape, InitialRate, Order, Preparation, PreparedTrace, RateLaw, RateWindow,
 };
 use crate::enzymes::{SeriesRate, TraceOfSeries, series_rates};
-use activity::put_activity;
-pub use activity::AssayPlan;
-use drift::MovedRates;
 use crate::refusal::Refusal;
+pub use activity::AssayPlan;
+use activity::put_activity;
+use drift::MovedRates;
 
 /// Which rate of a course with a burst or a lag goes on to activities and rate laws.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -635,7 +635,9 @@ fn steady_goes_on(
         return None;
     };
     let net = sign * (steady.rate - blank.0);
-    let error = (steady.standard_error * steady.standard_error + blank.1).sqrt().hypot(drift);
+    let error = (steady.standard_error * steady.standard_error + blank.1)
+        .sqrt()
+        .hypot(drift);
     let half = steady
         .interval
         .upper
@@ -790,7 +792,11 @@ fn series_as_it_stands(run: &Run) -> RunRates {
     for (number, trace) in (1..).zip(&run.traces) {
         // A column of errors beside the rates holds no rates.
         let label = label_of(trace);
-        let named = if label.is_empty() { format!("trace {number}") } else { format!("`{label}`") };
+        let named = if label.is_empty() {
+            format!("trace {number}")
+        } else {
+            format!("`{label}`")
+        };
         if trace.x.quantity != Quantity::CONCENTRATION {
             all.left_out.push(format!(
                 "{named} goes into no law: it runs along {}, and not along a concentration",

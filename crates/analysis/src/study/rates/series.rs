@@ -14,7 +14,8 @@ use crate::refusal::Refusal;
 use crate::study::fit::{fuller_law, tell};
 use crate::study::spectrum::as_settings;
 use crate::study::{
-    BY, DriftEffect, PlotData, Six, TraceResult, allow_for_scale, curve_of, levels_of, stretch_of_law, told, unit_in_terms,
+    BY, DriftEffect, PlotData, Six, TraceResult, allow_for_scale, curve_of, levels_of, stretch_of_law, told,
+    unit_in_terms,
 };
 
 /// A rate law over rates, of one run or of several together.
@@ -296,7 +297,8 @@ fn column(
     of: &dyn Fn(&RatePoint) -> Option<(f64, Unit)>,
 ) -> Result<Vec<f64>, Refusal> {
     let own = points.iter().map(|point| {
-        let (value, unit) = of(point).ok_or_else(|| unsuitable(format!("`{}` has no {what}", point.label)))?;
+        let (value, unit) =
+            of(point).ok_or_else(|| unsuitable(format!("`{}` has no {what}", point.label)))?;
         unit.convert(value, wanted).map_err(|_| {
             unsuitable(format!(
                 "the {what} of `{}` is in {}, others in {}",
@@ -579,7 +581,11 @@ fn series(
     if outcome.model == "michaelis-menten" {
         second_opinion(&of, &found, outcome);
     }
-    Ok(drawn(of, found, (&outcome.model, plan.weights == RateWeights::Equal)))
+    Ok(drawn(
+        of,
+        found,
+        (&outcome.model, plan.weights == RateWeights::Equal),
+    ))
 }
 
 /// The unit of a parameter of a law over rates.
@@ -665,15 +671,19 @@ fn second_opinion(of: &SeriesColumns, found: &Fit, outcome: &mut Outcome) {
 /// The rates and the law through them; `alike`: every rate counts alike.
 fn drawn(of: SeriesColumns, found: Fit, (model, alike): (&str, bool)) -> PlotData {
     let law = Law::named(model);
-    let levels = law.zip(of.inhibitor.as_ref()).map_or_else(Vec::new, |(law, inhibitor)| {
-        levels_of(law, &found.values(), &of.substrate, inhibitor, &of.level_unit)
-    });
+    let levels = law
+        .zip(of.inhibitor.as_ref())
+        .map_or_else(Vec::new, |(law, inhibitor)| {
+            levels_of(law, &found.values(), &of.substrate, inhibitor, &of.level_unit)
+        });
     let curve = law.map_or_else(Vec::new, |law| {
         curve_of(law, &found.values(), &stretch_of_law(law, &found, &of.substrate))
     });
     // The errors of the law, and where one more rate would lie.
     let grid: Vec<f64> = curve.iter().map(|(x, _)| *x).collect();
-    let band = law.and_then(|law| found.along(law, &grid, alike)).unwrap_or_default();
+    let band = law
+        .and_then(|law| found.along(law, &grid, alike))
+        .unwrap_or_default();
     PlotData {
         levels,
         band,

@@ -123,10 +123,13 @@ pub fn rate_constants(plan: &TemperaturePlan, run: &Run, kept: &[Outcome]) -> Re
     for (number, trace) in (0_u32..).zip(&run.traces) {
         let number = Some(number);
         let is_course = trace.x.quantity == Quantity::TIME && trace.y.quantity.is_of_light();
-        let has = latest.iter().any(|fit| fit.trace == number || fit.trace.is_none());
+        let has = latest
+            .iter()
+            .any(|fit| fit.trace == number || fit.trace.is_none());
         if is_course && is_taken(number) && !has {
             let why = if is_old(number) {
-                "its kept fit is out of date; `curvary fit --again` computes it from what is known now".to_owned()
+                "its kept fit is out of date; `curvary fit --again` computes it from what is known now"
+                    .to_owned()
             } else {
                 format!("no fit with `{}` is kept of it", plan.of)
             };
@@ -168,7 +171,10 @@ fn constant(
         return Ok(Err(format!("its `{}` was held and not fitted", plan.of)));
     }
     let Some((value, mut unit)) = parameter.value.zip(parameter.unit.clone()) else {
-        let why = parameter.reason.clone().unwrap_or_else(|| "it has no value or no unit".to_owned());
+        let why = parameter
+            .reason
+            .clone()
+            .unwrap_or_else(|| "it has no value or no unit".to_owned());
         return Ok(Err(format!("its `{}`: {why}", plan.of)));
     };
     // Results of earlier versions have the absorbance in a remark and not in the unit.

@@ -62,7 +62,9 @@ impl Constants {
         all.errors = Some(errors).filter(|errors| errors.len() == all.k.len());
         if let (Some(kelvin_error), Some(errors)) = (plan.temperature_error, &mut all.errors) {
             // An error of a temperature moves its constant by that much of the line's slope.
-            let activation = arrhenius(&all.kelvin, &all.k, Some(errors))?.activation_energy.value;
+            let activation = arrhenius(&all.kelvin, &all.k, Some(errors))?
+                .activation_energy
+                .value;
             for ((error, k), kelvin) in errors.iter_mut().zip(&all.k).zip(&all.kelvin) {
                 *error = error.hypot(k * activation / (GAS_CONSTANT * kelvin * kelvin) * kelvin_error);
             }
@@ -140,9 +142,17 @@ fn not_given(name: &str, unit: Option<Unit>, reason: &str) -> Parameter {
 /// The factor A from its logarithm: its error is one of proportion, so that the interval of the logarithm is turned and no standard
 /// error is given.
 fn factor(logarithm: &Parameter, unit: &Unit) -> Parameter {
-    let turned = |value: Option<f64>| value.map(f64::exp).filter(|value| value.is_finite() && *value > 0.0);
+    let turned = |value: Option<f64>| {
+        value
+            .map(f64::exp)
+            .filter(|value| value.is_finite() && *value > 0.0)
+    };
     let value = turned(logarithm.value);
-    let mut own = not_given("A", Some(unit.clone()), "it lies beyond the numbers that a computer holds; ln A says it");
+    let mut own = not_given(
+        "A",
+        Some(unit.clone()),
+        "it lies beyond the numbers that a computer holds; ln A says it",
+    );
     if value.is_some() {
         let intervals = logarithm.intervals.iter().map(|interval| Interval {
             low: turned(interval.low),
@@ -159,7 +169,11 @@ fn factor(logarithm: &Parameter, unit: &Unit) -> Parameter {
     own
 }
 
-fn arrhenius_line(constants: &Constants, per_absorbance: bool, outcome: &mut Outcome) -> Result<FoundLine, Refusal> {
+fn arrhenius_line(
+    constants: &Constants,
+    per_absorbance: bool,
+    outcome: &mut Outcome,
+) -> Result<FoundLine, Refusal> {
     let found = arrhenius(&constants.kelvin, &constants.k, constants.weights())?;
     let wider = wider(&found.line, constants);
     outcome
@@ -188,7 +202,11 @@ fn arrhenius_line(constants: &Constants, per_absorbance: bool, outcome: &mut Out
     })
 }
 
-fn eyring_line(constants: &Constants, per_absorbance: bool, outcome: &mut Outcome) -> Result<FoundLine, Refusal> {
+fn eyring_line(
+    constants: &Constants,
+    per_absorbance: bool,
+    outcome: &mut Outcome,
+) -> Result<FoundLine, Refusal> {
     let found = eyring(&constants.kelvin, &constants.k, constants.weights())?;
     let wider = wider(&found.line, constants);
     outcome

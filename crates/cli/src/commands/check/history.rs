@@ -90,7 +90,9 @@ pub(super) fn show(subjects: &Subjects, setting: &Environment, screen: &mut Scre
     }
     if undetermined > 0 {
         let items = plural(undetermined, "item");
-        screen.say(format_args!("left out, because their checks gave no number: {items}"));
+        screen.say(format_args!(
+            "left out, because their checks gave no number: {items}"
+        ));
     }
     if histories.is_empty() {
         return Err(Failure::nothing(
@@ -133,19 +135,21 @@ fn kept(subject: &Subject) -> Vec<((String, String), Kept)> {
                 all.push(((outcome.model.clone(), item.to_owned()), Kept::Undetermined));
                 continue;
             };
-            let kept = day.map_or(Kept::Undated, |day| Kept::Value(CheckValue {
-                date: date.to_owned(),
-                day,
-                value,
-                expected: outcome.statistics.get(&format!("expected_{number}")).copied(),
-                verdict,
-                unit: parameter
-                    .unit
-                    .as_ref()
-                    .map(|unit| unit.display())
-                    .unwrap_or_default(),
-                limits: [limit("low"), limit("high")],
-            }));
+            let kept = day.map_or(Kept::Undated, |day| {
+                Kept::Value(CheckValue {
+                    date: date.to_owned(),
+                    day,
+                    value,
+                    expected: outcome.statistics.get(&format!("expected_{number}")).copied(),
+                    verdict,
+                    unit: parameter
+                        .unit
+                        .as_ref()
+                        .map(|unit| unit.display())
+                        .unwrap_or_default(),
+                    limits: [limit("low"), limit("high")],
+                })
+            });
             all.push(((outcome.model.clone(), item.to_owned()), kept));
         }
     }

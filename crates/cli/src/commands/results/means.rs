@@ -74,10 +74,7 @@ struct Group<'a> {
 
 /// The means of what `shown` gives of each row, or why there is none: a mean over different temperatures or pH is one of different
 /// things. Rows of which something that `--by` names is not known stand in none.
-pub(super) fn means<'a, I>(
-    rows: &[&'a ResultRow],
-    shown: impl Fn(&'a ResultRow) -> I,
-) -> Vec<MeanRow>
+pub(super) fn means<'a, I>(rows: &[&'a ResultRow], shown: impl Fn(&'a ResultRow) -> I) -> Vec<MeanRow>
 where
     I: Iterator<Item = &'a Parameter>,
 {
@@ -98,7 +95,11 @@ where
                 .collect();
             // A constant per minute and one per second are pooled in the unit that was met first.
             let known = groups.keys().find_map(|key| {
-                let code = if key.unit.is_empty() { "1" } else { key.unit.as_str() };
+                let code = if key.unit.is_empty() {
+                    "1"
+                } else {
+                    key.unit.as_str()
+                };
                 let unit = Unit::ucum(code).ok()?;
                 let alike = key.by == by
                     && key.model == row.outcome.model
@@ -195,7 +196,10 @@ impl Group<'_> {
         }
         let (drift, drift_unknown) = self.drift(name, &pooled, &mut said);
         for (what, without) in [
-            ("temperature", rows.iter().filter(|row| row.celsius.is_none()).count()),
+            (
+                "temperature",
+                rows.iter().filter(|row| row.celsius.is_none()).count(),
+            ),
             ("pH", rows.iter().filter(|row| row.ph.is_none()).count()),
         ] {
             if without > 0 && without < rows.len() {
@@ -314,9 +318,9 @@ impl Group<'_> {
                 .then(|| member.parameter.reason.as_ref())
                 .flatten();
             let own = of_value.map(|reason| format!("{name} is {reason}"));
-            let flags = flags(&member.row.outcome).into_iter().filter(|flag| {
-                !matches!(flag.as_str(), telling::DRIFT | curvary_record::OUT_OF_DATE)
-            });
+            let flags = flags(&member.row.outcome)
+                .into_iter()
+                .filter(|flag| !matches!(flag.as_str(), telling::DRIFT | curvary_record::OUT_OF_DATE));
             for what in own.into_iter().chain(flags) {
                 all.entry(what).or_default().push(&member.row.run);
             }
@@ -326,7 +330,11 @@ impl Group<'_> {
                 if runs.len() == self.members.len() {
                     format!("all of these results say: {what}")
                 } else {
-                    format!("{} of these {} say: {what}", runs_of(runs.into_iter()), self.members.len())
+                    format!(
+                        "{} of these {} say: {what}",
+                        runs_of(runs.into_iter()),
+                        self.members.len()
+                    )
                 }
             })
             .collect()
@@ -362,7 +370,9 @@ fn same_readings(members: &[Member<'_>]) -> Option<String> {
 /// Why results are not of one thing.
 fn apart(rows: &[&ResultRow]) -> Option<String> {
     let (where_, field) = taken_apart(rows.iter().map(|row| (row.celsius, row.ph)))?;
-    Some(format!("the runs were taken at {where_}; --by {field} pools them apart"))
+    Some(format!(
+        "the runs were taken at {where_}; --by {field} pools them apart"
+    ))
 }
 
 /// Where things were taken whose temperatures (°C) or pH differ by more than rounding of what was noted, and the field that does.

@@ -39,12 +39,22 @@ pub(super) fn profile(rows: &[ResultRow], over: &str, of: &str, screen: &mut Scr
     for row in rows {
         let mut line = || -> Result<[String; 3], String> {
             let (at, at_unit) = row.over.clone().ok_or_else(|| format!("no {over} is known"))?;
-            let parameter = row.outcome.parameter(of).ok_or_else(|| format!("it has no {of}"))?;
-            let reason = || parameter.reason.clone().unwrap_or_else(|| "it has no value".to_owned());
+            let parameter = row
+                .outcome
+                .parameter(of)
+                .ok_or_else(|| format!("it has no {of}"))?;
+            let reason = || {
+                parameter
+                    .reason
+                    .clone()
+                    .unwrap_or_else(|| "it has no value".to_owned())
+            };
             let value = parameter.value.ok_or_else(reason)?;
             let own = parameter.unit.clone().unwrap_or(Unit::ONE);
             let (x, y) = units.get_or_insert_with(|| (at_unit.clone(), own.clone()));
-            let turn = |value: f64, from: &Unit, to: &Unit| from.convert(value, to).map_err(|error| error.to_string());
+            let turn = |value: f64, from: &Unit, to: &Unit| {
+                from.convert(value, to).map_err(|error| error.to_string())
+            };
             let (first, next) = (turn(value, &own, y)?, turn(value + 1.0, &own, y)?);
             let error = parameter.standard_error.map(|error| error * (next - first).abs());
             Ok([
@@ -59,7 +69,11 @@ pub(super) fn profile(rows: &[ResultRow], over: &str, of: &str, screen: &mut Scr
         }
     }
     if let Some((x, y)) = &units {
-        let name = if over == "ph" { "pH".to_owned() } else { over.replace('-', " ") };
+        let name = if over == "ph" {
+            "pH".to_owned()
+        } else {
+            over.replace('-', " ")
+        };
         let mut writer = csv::WriterBuilder::new()
             .terminator(csv::Terminator::CRLF)
             .from_writer(&mut *screen);

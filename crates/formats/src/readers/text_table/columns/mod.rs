@@ -197,10 +197,12 @@ fn leave_doubtful(column: &mut Column, style: Style) {
         let number = raw.split(|c: char| !(c.is_ascii_digit() || matches!(c, '.' | ',')));
         // No light has 412,500 nm.
         let of_light = held.quantity == Quantity::WAVELENGTH;
-        number.filter(|word| !of_light && word.contains(['.', ','])).any(|word| {
-            let comma = Some(style == Style::COMMA);
-            matches!(number_in_label(word, comma), Some(LabelNumber::Doubtful { .. }))
-        })
+        number
+            .filter(|word| !of_light && word.contains(['.', ',']))
+            .any(|word| {
+                let comma = Some(style == Style::COMMA);
+                matches!(number_in_label(word, comma), Some(LabelNumber::Doubtful { .. }))
+            })
     };
     let before = column.held.len();
     column.held.retain(|held| !is_doubtful(held));
