@@ -262,13 +262,16 @@ fn own_at_every_point(y: &[f64]) -> Option<f64> {
     let grown = (three / one).ln();
     let limit = (THREE / root).max(0.22);
     let further = (six / three).ln() / 2f64.ln();
-    let both =
-        further < SETTLING && grown >= 0.5 * limit && grown + (six / one).ln() >= (BOTH / root).max(0.38);
+    let both = further < SETTLING.min(grown / 3f64.ln() + SLACK)
+        && grown >= 0.5 * limit
+        && grown + (six / one).ln() >= (BOTH / root).max(0.38);
     (grown < limit && !both).then(|| grown.exp())
 }
 
-/// A power of growth with the distance that noise may have which settles later.
+/// A power of growth with the distance that noise may have which settles later; and by how much it may be above that before: the growth
+/// of noise slows down, that of a curve does not.
 const SETTLING: f64 = 1.2;
+const SLACK: f64 = 0.5;
 
 /// Mean size of the seven smaller tenths of those fourth differences that noise may have: surer than a quantile. What stands out of
 /// them is a curve, and would be more of them the farther the points are apart.
