@@ -9,7 +9,7 @@ use curvary_analysis::study::{
     AssayPlan, RatePlan, RatePoint, RateWeights, RunRates, SeriesFit, SeriesPlan, TraceResult, WhichRate,
     Work, fit_series, label_of, rates_run,
 };
-use curvary_record::{Diagnostic, OutcomeKind, Unit};
+use curvary_record::{Code, Diagnostic, OutcomeKind, Unit, code};
 use serde_json::Value;
 
 use crate::Environment;
@@ -213,6 +213,7 @@ impl Rates {
         let mut all: Vec<Value> = Vec::new();
         let mut points: Vec<RatePoint> = Vec::new();
         let mut enzymes: Vec<f64> = Vec::new();
+        let mut left_out: Vec<String> = Vec::new();
         let take = |place: &str, given: Result<Vec<RateRunReport>, Diagnostic>| {
             let given = match given {
                 Ok(given) => given,
@@ -246,6 +247,7 @@ impl Rates {
                     }
                 }
                 if self.together {
+                    left_out.extend(given.without_law(place));
                     points.extend(given.rates.points);
                     enzymes.extend(given.enzyme);
                 }
@@ -259,7 +261,17 @@ impl Rates {
             kept.say(screen);
         } else {
             kept.only_results().say(screen);
-            let series = self.series((&plan, level), &points, self.enzyme.or_else(|| one(&enzymes)));
+            let mut series = self.series((&plan, level), &points, self.enzyme.or_else(|| one(&enzymes)));
+            for series in &mut series {
+                let remarks = &mut series.found.outcome.remarks;
+                remarks.extend(left_out.iter().map(|why| left_out_of_law(why)));
+                if self.enzyme.is_none() && enzymes.len() > 1 && one(&enzymes).is_none() {
+                    remarks.push(Diagnostic::warning(
+                        Code::new("fit-remark"),
+                        "no kcat: the runs state different concentrations of the enzyme; --enzyme says which is meant",
+                    ));
+                }
+            }
             let outcomes = series
                 .iter()
                 .filter(|series| series.found.is_result())
@@ -323,6 +335,7 @@ impl Rates {
             coefficient: self.data.coefficient()?,
             path: self.data.path()?,
             scale_error: self.data.scale_error()?,
+            drift: self.data.drift()?,
             assay: self.assay()?,
         })
     }
@@ -361,11 +374,19 @@ impl Rates {
                 }
                 _ => None,
             });
-        let series = if self.together {
+        let mut series = if self.together {
             Vec::new()
         } else {
             self.series((plan, level), &rates.points, self.enzyme.or(enzyme))
         };
+        for series in &mut series {
+            let all = rates.left_out.iter();
+            series
+                .found
+                .outcome
+                .remarks
+                .extend(all.map(|why| left_out_of_law(why)));
+        }
         RateRunReport {
             heading: Heading::of(subject),
             rates,
@@ -472,6 +493,42 @@ impl Rates {
         }
         Ok(())
     }
+}
+
+impl RateRunReport {
+    /// What of a run goes into no law of several runs together.
+    fn without_law(&self, place: &str) -> Vec<String> {
+        let mut all: Vec<String> = self
+            .rates
+            .left_out
+            .iter()
+            .map(|why| format!("{place}: {why}"))
+            .collect();
+        let has_rate = |found: &&TraceResult| {
+            found.is_result()
+                && found.outcome.kind == OutcomeKind::InitialRate
+                && !found.outcome.model.ends_with("blank")
+        };
+        let without = self.rates.found.iter().filter(|found| !found.is_result()).count();
+        let rates = self.rates.found.iter().filter(has_rate).count();
+        if without > 0 {
+            let many = crate::screen::plural(without as u64, "trace");
+            all.push(format!("{place}: {many} without a rate"));
+        }
+        // Of a run that has concentrations, each trace without one says so itself.
+        if rates > self.rates.points.len() {
+            let many = crate::screen::plural((rates - self.rates.points.len()) as u64, "rate");
+            all.push(format!(
+                "{place}: {many} at no known concentration of the substrate"
+            ));
+        }
+        all
+    }
+}
+
+/// The remark of a law that something was not used for it.
+fn left_out_of_law(why: &str) -> Diagnostic {
+    Diagnostic::warning(code::LEFT_OUT, format!("left out of the law: {why}"))
 }
 
 /// A straight form of the law of Michaelis and Menten: height from Vmax, Km and x.

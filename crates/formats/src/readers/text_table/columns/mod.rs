@@ -4,6 +4,7 @@ mod clock;
 mod local;
 mod names;
 
+use curvary_record::interpret::{LabelNumber, number_in_label};
 use curvary_record::moment::Order;
 use curvary_record::unit::spelled;
 use curvary_record::{Coordinate, Quantity, Span, Unit};
@@ -11,7 +12,7 @@ use curvary_record::{Coordinate, Quantity, Span, Unit};
 pub(super) use self::clock::{Clock, clock_of, is_head_of_clocks, is_head_of_times};
 pub(super) use self::local::hear_vocabulary;
 use super::grid::{ColumnKind, Grid, MissingCell};
-use super::number::{Cell, cell};
+use super::number::{Cell, Style, cell};
 use super::scan::{ScannedTable, leading_number};
 use super::segments::{RowClass, is_dash};
 use crate::column_header::{read_column_header, split_unit};
@@ -188,6 +189,28 @@ fn extremes(values: &[f64]) -> (f64, f64) {
     )
 }
 
+/// Where the numbers of a table have decimal commas, `1.000 mg/L` in a head is a thousand most likely, and may be one: such a head is a
+/// name and holds nothing.
+fn leave_doubtful(column: &mut Column, style: Style) {
+    let is_doubtful = |held: &Coordinate| {
+        let raw = held.raw.as_deref().unwrap_or_default();
+        let number = raw.split(|c: char| !(c.is_ascii_digit() || matches!(c, '.' | ',')));
+        // No light has 412,500 nm.
+        let of_light = held.quantity == Quantity::WAVELENGTH;
+        number
+            .filter(|word| !of_light && word.contains(['.', ',']))
+            .any(|word| {
+                let comma = Some(style == Style::COMMA);
+                matches!(number_in_label(word, comma), Some(LabelNumber::Doubtful { .. }))
+            })
+    };
+    let before = column.held.len();
+    column.held.retain(|held| !is_doubtful(held));
+    if column.held.len() < before && column.label.is_none() {
+        column.label = column.heads.last().map(|(text, _)| text.trim().to_owned());
+    }
+}
+
 /// Describes the columns of a table. Columns in which nothing stands are left out.
 /// `stats` are those of its columns of figures, by place.
 /// `order` is that of day and month in dates, where it is settled.
@@ -265,6 +288,7 @@ pub(super) fn describe(
                 .retain(|other| other.quantity != Quantity::UNKNOWN && other.quantity != one.quantity);
             column.held.push(one);
         }
+        leave_doubtful(&mut column, grid.dialect.style);
         hear_other(&mut column);
         for (row, head) in rows_of_heads.iter().zip(&table.heads) {
             if let (Some(span), 1..) = (row[index], index) {
