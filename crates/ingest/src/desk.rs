@@ -258,7 +258,7 @@ impl Ingest {
 
     /// Reads a source whose runs are handed out one after the other, each with how the source is written where that matters
     /// for it. Gives what is left to be said; nothing where the source must be read as a whole, and then what was handed out
-    /// is void: something is asked, or something was answered that may concern it.
+    /// is void: something was answered that may concern it.
     pub(crate) fn read_each(
         &self,
         source: &Source,
@@ -276,10 +276,8 @@ impl Ingest {
         let mut as_is = true;
         let read = catch_unwind(AssertUnwindSafe(|| {
             let (card, remarks) = self.readers.read_each(source, self.asked(), &mut |run| {
-                if run.in_question() {
-                    as_is = false;
-                } else if !looked && vocabulary::has_unknown(&run) {
-                    // Known keys need no family; answers about others may be about this one.
+                if !looked && (run.in_question() || vocabulary::has_unknown(&run)) {
+                    // What is in no doubt needs no family; answers may be about this one.
                     looked = true;
                     family = family::of(source);
                     let about = |family: &Family| {
@@ -330,7 +328,7 @@ pub(crate) struct ReadInTurn {
     pub(crate) card: ReaderInfo,
     /// Remarks on the source as a whole.
     pub(crate) remarks: Vec<Diagnostic>,
-    /// How the source is written, where it has keys that no field is known for.
+    /// How the source is written, where it asks something or has keys that no field is known for.
     pub(crate) family: Option<Family>,
 }
 

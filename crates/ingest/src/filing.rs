@@ -11,7 +11,7 @@ use curvary_archive::{
     Addition, Archive, Heir, Holder, Moved, PathState, PreparedSources, Preparer, SourceByRuns, Stat, Writer,
 };
 use curvary_formats::{Reading, Source, Taken};
-use curvary_record::{Diagnostic, Digest, Outcome, Run, Verdict};
+use curvary_record::{Diagnostic, Digest, Fields, Outcome, Run, Verdict};
 use rayon::prelude::*;
 
 use crate::before::ReadingLedger;
@@ -117,7 +117,7 @@ impl<T> Batch<T> {
 
 /// A source that was read run by run, each of which is ready.
 struct InTurn<'p> {
-    /// What was read, without its runs.
+    /// What was read; of its runs only the questions of those that ask some.
     finished: FileReading,
     fate: FileReport,
     reported: Vec<Outcome>,
@@ -535,12 +535,26 @@ impl<'a> Filing<'a> {
             return Err(source);
         };
         let (mut runs, mut points, mut of_runs, mut reported) = (0, 0, Vec::new(), Vec::new());
+        let mut asking = Vec::new();
         let mut failed = None;
         let read = self.desk.read_each(&source, &mut |run, family| {
             runs += 1;
             points += run.points() as u64;
             of_runs.extend(run.remarks.iter().cloned());
             reported.extend((self.reported)(&run));
+            if run.in_question() {
+                // What is asked is all that is told of it later.
+                asking.push(Run {
+                    id: run.id.clone(),
+                    source: run.source.clone(),
+                    technique: run.technique.clone(),
+                    because: Vec::new(),
+                    fields: Fields::default(),
+                    traces: Vec::new(),
+                    questions: run.questions.clone(),
+                    remarks: Vec::new(),
+                });
+            }
             ready.written_as(family.cloned());
             failed = ready.run(run).err();
             failed.is_none()
@@ -557,8 +571,9 @@ impl<'a> Filing<'a> {
             return Err(source);
         };
         let reading = Reading {
+            runs: asking,
             remarks,
-            ..Reading::default()
+            failed: false,
         };
         let finished = FileReading {
             source,
@@ -568,7 +583,9 @@ impl<'a> Filing<'a> {
             met: Vec::new(),
         };
         let mut fate = FileReport::of(&finished);
-        fate.verdict = Verdict::Read;
+        if finished.reading.runs.is_empty() {
+            fate.verdict = Verdict::Read;
+        }
         (fate.runs, fate.points) = (runs, Some(points));
         fate.remarks.extend(of_runs);
         let addition = Addition {

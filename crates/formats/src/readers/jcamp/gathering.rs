@@ -30,14 +30,16 @@ pub(super) struct Gathering<'s> {
 
 impl Gathering<'_> {
     /// Takes the runs of a block, and what has to be asked about them.
-    pub(super) fn block(&mut self, block: &dx::Block, asked: Vec<Question>) {
+    pub(super) fn block(&mut self, mut block: dx::Block, asked: Vec<Question>) {
         let has_data = !block.tables.is_empty() || block.ntuples.iter().any(|n| !n.pages.is_empty());
         if !has_data {
             return;
         }
+        let ntuples = std::mem::take(&mut block.ntuples);
+        let block = &block;
         let ours = Ours::of(block);
         let before = self.runs.len();
-        for ntuples in &block.ntuples {
+        for ntuples in ntuples {
             self.ntuples(block, ntuples, &ours);
         }
         let curves: Vec<(&dx::Table, &dx::Curve)> = block

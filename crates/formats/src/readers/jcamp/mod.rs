@@ -101,7 +101,7 @@ impl Reader for JcampDx {
             None => {
                 for block in document.take_blocks() {
                     let asked = choices::questions(source, &options, &remarks, &block);
-                    gathering.block(&block, asked);
+                    gathering.block(block, asked);
                 }
             }
             Some(other) => {
@@ -127,7 +127,7 @@ impl Reader for JcampDx {
                             table.map(|table| source.place(span_of(table.span))),
                         ));
                     }
-                    gathering.block(shown, asked);
+                    gathering.block(shown.clone(), asked);
                 }
             }
         }

@@ -52,7 +52,7 @@ pub(super) fn read_each(
     };
     let mut whole = true;
     let rest = dx::read_each(source.text(), &options, &mut |block, remarks| {
-        whole = turn.block(&block, remarks);
+        whole = turn.block(block, remarks);
         whole
     });
     if !whole || rest.iter().any(|remark| remark.code == dx::Code::LimitRemarks) {
@@ -63,7 +63,7 @@ pub(super) fn read_each(
 
 impl Turn<'_, '_> {
     /// Takes the next block; `false` where the whole must be read.
-    fn block(&mut self, block: &dx::Block, remarks: Vec<dx::Remark>) -> bool {
+    fn block(&mut self, block: dx::Block, remarks: Vec<dx::Remark>) -> bool {
         let has_data = !block.tables.is_empty() || !block.ntuples.is_empty();
         let holds_others = block.span.start < self.end;
         let undecided = remarks.iter().any(|r| r.code == dx::Code::CommaUndecided);
@@ -71,7 +71,7 @@ impl Turn<'_, '_> {
             return false;
         }
         self.end = block.span.end;
-        if !self.shares_known && has_data && share_units(block).is_some() {
+        if !self.shares_known && has_data && share_units(&block).is_some() {
             let shares = &mut self.gathering.shares;
             dx::read_each(self.gathering.source.text(), &self.options, &mut |block, _| {
                 share(&block, shares);
@@ -79,9 +79,10 @@ impl Turn<'_, '_> {
             });
             self.shares_known = true;
         }
-        let asked = choices::questions(self.gathering.source, &self.options, &remarks, block);
+        let asked = choices::questions(self.gathering.source, &self.options, &remarks, &block);
+        let span = block.span;
         self.gathering.block(block, asked);
-        let aside = self.gathering.remarks_on(block.span, remarks);
+        let aside = self.gathering.remarks_on(span, remarks);
         self.aside.extend(aside);
         self.hand_out(false).unwrap_or(false)
     }
