@@ -164,3 +164,56 @@ fn notes_words_of_the_house_and_the_worklist() {
     assert_eq!(found(&archive, "project:0007").len(), addition(7, 0).runs.len());
     clean(&archive);
 }
+
+#[test]
+fn a_source_made_ready_run_by_run_is_kept_as_any_other() {
+    let (folder, other) = (Folder::new(), Folder::new());
+    let archive = Archive::create(&folder.0, "test").expect("a new archive");
+    let mut writer = archive.write("test").expect("the lock");
+    let preparer = writer.preparer();
+    let by_runs = |mut addition: Addition| {
+        let runs = std::mem::take(&mut addition.runs);
+        let mut ready = preparer.by_runs(&addition.path, &addition.digest)?;
+        for run in runs {
+            ready.run(run)?;
+        }
+        ready.finish(addition)
+    };
+    let prepared: Vec<_> = (0..6)
+        .map(|n| by_runs(addition(n, 0)).expect("it is ready"))
+        .collect();
+    for ready in prepared {
+        writer.append(ready).expect("it appends");
+    }
+    // Bytes that are there already only gain a path.
+    let mut again = addition(3, 0);
+    again.path = "elsewhere.txt".into();
+    let known = by_runs(again).expect("it is ready");
+    assert_eq!(writer.append(known).expect("it appends").had, 1);
+    // A run of another source, and runs beside those that came, are told as mistakes.
+    let wrong = addition(7, 0);
+    let mut ready = preparer.by_runs(&wrong.path, &wrong.digest).expect("it begins");
+    assert!(ready.run(addition(8, 0).runs.remove(0)).is_err());
+    assert!(ready.finish(wrong).is_err());
+    writer.finish().expect("it commits");
+    let archive = Archive::open(&folder.0).expect("it opens");
+    clean(&archive);
+    let usual = filled(&other.0, 6);
+    assert_eq!(found(&archive, ""), found(&usual, ""));
+    assert_eq!(found(&archive, "is:duplicate"), {
+        let runs = addition(3, 0).runs.into_iter();
+        runs.map(|run| run.id.as_str().to_owned()).collect()
+    });
+    for n in 0..6 {
+        let added = addition(n, 0);
+        assert_eq!(archive.original(&added.digest).expect("it is there"), added.bytes);
+        for run in added.runs {
+            assert_eq!(archive.stored(&run.id).expect("it is there"), run);
+        }
+    }
+    // Without its index it is the same.
+    fs::remove_dir_all(folder.0.join("index")).expect("it goes");
+    let archive = Archive::open(&folder.0).expect("it opens");
+    assert_eq!(found(&archive, ""), found(&usual, ""));
+    clean(&archive);
+}

@@ -109,3 +109,27 @@ fn a_lock_names_its_holder_and_outlives_no_process() {
         Unlocked::Free
     );
 }
+
+#[test]
+fn a_check_beside_a_writer_raises_no_alarm() {
+    let folder = Folder::new();
+    let archive = filled(&folder.0, 4);
+    // What is checked is what was there when the archive was opened.
+    let mut writer = Archive::open(&folder.0)
+        .expect("it opens")
+        .write("test")
+        .expect("the lock");
+    add(&mut writer, (4..9).map(|n| addition(n, 0)).collect()).expect("it adds");
+    writer.finish().expect("it commits");
+    let checked = archive.verify(&mut |_, _| {}).expect("it checks");
+    assert_eq!((checked.problems, checked.originals), (vec![], 4));
+    assert!(
+        checked
+            .remarks
+            .iter()
+            .any(|remark| remark.contains("somebody writes")),
+        "{:?}",
+        checked.remarks
+    );
+    clean(&Archive::open(&folder.0).expect("it opens"));
+}
