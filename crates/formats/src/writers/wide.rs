@@ -412,6 +412,7 @@ mod tests {
         let subject = ExportedRun {
             run: &run,
             results: &[],
+            whole: None,
         };
         wide.see(&subject);
         assert!(wide.too_many().is_none());
