@@ -216,11 +216,11 @@ fn stand_between_heads(text: &str, lines: &[TextPiece], grid: &Grid) -> bool {
 /// Whether a line has a blank behind each of its commas, as sentences have, and the header below it behind none:
 /// `DNA melting, 260 nm, 1 °C/min` over `No.,Temp (C),Abs`.
 fn is_sentence_over(line: &str, header: &str) -> bool {
+    // A comma in quotes parts no cells.
     let parts = |line: &str| {
-        line.split(',')
-            .skip(1)
-            .map(|part| part.starts_with([' ', '\u{a0}']))
-            .collect::<Vec<_>>()
+        let cells = raw_split(line, Delimiter::Comma);
+        let ahead = |cell: &Range<usize>| line[..cell.start].trim_end_matches('"').ends_with([' ', '\u{a0}']);
+        cells.iter().skip(1).map(ahead).collect::<Vec<_>>()
     };
     let (commas, below) = (parts(line), parts(header));
     !commas.is_empty() && commas.iter().all(|blank| *blank) && !below.is_empty() && !below.contains(&true)

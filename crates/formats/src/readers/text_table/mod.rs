@@ -362,6 +362,8 @@ fn read_lines(source: &Source, mut told: Option<&mut ReadTrace>) -> SourceTables
     };
     let mut others: Vec<Diagnostic> = Vec::new();
     let mut unknown: Vec<(CompletedRun, Diagnostic)> = Vec::new();
+    // What keys say in front of tables that are no measurements, behind the last one that is.
+    let mut of_no_table: Vec<Preamble> = Vec::new();
     for (index, section) in sections.iter().enumerate() {
         let before = index.checked_sub(1).map(|before| &sections[before]);
         reading
@@ -418,6 +420,8 @@ fn read_lines(source: &Source, mut told: Option<&mut ReadTrace>) -> SourceTables
             told.tables
                 .push(TableTrace::of(&section.table, Use::of(&shaped)).with(columns));
         }
+        let keys_alone = (index > 0 && is_of_keys(text, &section.words)).then(|| Preamble::hear(source, &section.words));
+        let read_before = reading.runs.len();
         match shaped {
             TableReading::Other(reason) => others.push(
                 Diagnostic::error(
@@ -455,6 +459,22 @@ fn read_lines(source: &Source, mut told: Option<&mut ReadTrace>) -> SourceTables
                 }
             }
         }
+        if reading.runs.len() > read_before {
+            of_no_table.clear();
+        } else {
+            of_no_table.extend(keys_alone);
+        }
+    }
+    // Keys below the measurements that stand in front of a table of something else, a list of peaks, are as good as those behind.
+    for keys in &of_no_table {
+        for run in &mut reading.runs {
+            let mut own = Preamble {
+                fields: std::mem::take(&mut run.fields),
+                ..Preamble::default()
+            };
+            own.inherit(keys);
+            run.fields = own.fields;
+        }
     }
     // A few rows of which nothing tells what they are: beside a measurement they are told, alone they are asked about.
     if reading.runs.is_empty() {
@@ -489,6 +509,16 @@ fn read_lines(source: &Source, mut told: Option<&mut ReadTrace>) -> SourceTables
         reading.remarks.push(other);
     }
     reading
+}
+
+/// Whether lines are known keys with their values and nothing else, so that no heading parts them from what stands above.
+fn is_of_keys(text: &str, lines: &[TextLine]) -> bool {
+    let stated = |line: &TextLine| {
+        let kept = strip_remark(&text[line.span.range()]).1;
+        let pairs = preamble::pairs(kept);
+        !pairs.is_empty() && pairs.iter().all(|pair| crate::words::field_of(&kept[pair.key.clone()]).is_some())
+    };
+    !lines.is_empty() && lines.iter().all(stated)
 }
 
 /// Takes the lines directly behind a table that sum it up, `Mean;0.45`, out of the words, and gives their numbers.
@@ -922,7 +952,11 @@ impl Preamble {
                 let cell = crate::words::fields_if_fitting(&kept[pair.key.clone()]).contains(&"cell");
                 let told = crate::words::is(WordList::OfConditions, &kept[pair.key.clone()]);
                 if conditions || cell || told {
+                    let heard = passing.len();
                     passing.hear(source, base + pair.value.start..base + pair.value.end);
+                    if preamble::is_kept_apart(&kept[pair.key.clone()]) {
+                        passing.leave_out_temperatures(heard);
+                    }
                 }
                 // The sentence behind a value that ends with its own.
                 if kept[pair.value.end..].starts_with(". ") {

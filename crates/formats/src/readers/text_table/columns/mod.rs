@@ -214,6 +214,7 @@ pub(super) fn describe(
         .rev()
         .find_map(|row| row.first().copied().flatten())
         .map(|span| text[span.range()].trim().to_owned());
+    let parted = numbers_over_units(text, table, &rows_of_heads);
     let mut columns = Vec::with_capacity(grid.columns());
     for index in 0..grid.columns() {
         let kind = grid.kinds[index];
@@ -236,9 +237,15 @@ pub(super) fn describe(
             stats: Stats::default(),
         };
         let mut held: Vec<Coordinate> = Vec::new();
-        for (row, head) in rows_of_heads.iter().zip(&table.heads) {
+        for (level, (row, head)) in rows_of_heads.iter().zip(&table.heads).enumerate() {
             let Some(span) = row[index] else { continue };
             let cell = &text[span.range()];
+            if let Some(parted) = parted.as_ref().filter(|parted| index > 0 && parted.has(level)) {
+                if level == parted.numbers {
+                    column.heads.push((format!("{} {}", cell.trim(), parted.unit), span));
+                }
+                continue;
+            }
             match head.class {
                 RowClass::Units if is_dash(cell) => {}
                 RowClass::Header | RowClass::Units | RowClass::Title => {
@@ -266,8 +273,10 @@ pub(super) fn describe(
             column.held.push(one);
         }
         hear_other(&mut column);
-        for (row, head) in rows_of_heads.iter().zip(&table.heads) {
-            if let (Some(span), 1..) = (row[index], index) {
+        for (level, (row, head)) in rows_of_heads.iter().zip(&table.heads).enumerate() {
+            if let (Some(span), 1..) = (row[index], index)
+                && !parted.as_ref().is_some_and(|parted| parted.has(level))
+            {
                 let key = row[0].map_or("", |key| text[key.range()].trim());
                 beside_heads(
                     &mut column,
@@ -288,7 +297,12 @@ pub(super) fn describe(
             {
                 column.quantity = None;
             }
-            column.quantity = column.quantity.or_else(|| quantity_of_unit(&unit));
+            // It says as much there as in a header: `Fe` over `2 mg/L` is `Fe (mg/L)`.
+            column.quantity = column.quantity.or_else(|| quantity_of_unit(&unit)).or_else(|| {
+                let name = column.heads.last().map(|(text, _)| text.trim()).unwrap_or_default();
+                let of = read_column_header(&format!("{name} ({unit})")).quantity;
+                of.filter(|of| *of == Quantity::CONCENTRATION && !name.is_empty())
+            });
             if column.unit.as_ref().is_none_or(|known| !known.converts_to(&unit)) {
                 column.unit = Some(unit);
             }
@@ -346,6 +360,64 @@ pub(super) fn describe(
     clock::join_minutes_and_seconds(&mut columns, table);
     clock::part_four_digits(&mut columns, table);
     columns
+}
+
+/// Two rows of headers, of which one holds a number for each curve and the other the unit of those numbers: `Wavelength 0 5 10`
+/// over `(nm) min min min`.
+struct PartedCoordinates<'t> {
+    numbers: usize,
+    units: usize,
+    unit: &'t str,
+}
+
+impl PartedCoordinates<'_> {
+    fn has(&self, level: usize) -> bool {
+        level == self.numbers || level == self.units
+    }
+}
+
+/// The rows that hold the numbers and the unit of what each curve was taken at, where the unit is the same over all of them and
+/// is one of what readings are taken at. Behind a word that counts, `Run 1 2 3`, the unit is that of the column.
+fn numbers_over_units<'t>(
+    text: &'t str,
+    table: &ScannedTable,
+    rows: &[Vec<Option<Span>>],
+) -> Option<PartedCoordinates<'t>> {
+    let cell = |span: &Span| text[span.range()].trim();
+    let over_curves = |level: usize| -> Option<Vec<&'t str>> {
+        let cells: Vec<&str> = rows[level].iter().skip(1).flatten().map(cell).collect();
+        (cells.len() >= 2 && cells.len() + 1 == rows[level].len()).then_some(cells)
+    };
+    let numbers_of = |level: usize| {
+        let plain = |text: &&str| {
+            leading_number(text).is_some() && !text.contains(|c: char| c.is_alphabetic() || c == '/')
+        };
+        over_curves(level).filter(|cells| cells.iter().all(plain) && cells.windows(2).all(|pair| pair[0] != pair[1]))
+    };
+    let unit_of = |level: usize| {
+        let cells = over_curves(level)?;
+        let unit = bare_unit(cells[0]);
+        (leading_number(unit).is_none() && cells.iter().all(|cell| bare_unit(cell) == unit)).then_some(unit)
+    };
+    let found = |units: usize| {
+        let unit = unit_of(units)?;
+        let beside = [units.checked_sub(1), Some(units + 1).filter(|level| *level < rows.len())];
+        let (numbers, cells) = beside
+            .into_iter()
+            .flatten()
+            .find_map(|level| Some((level, numbers_of(level)?)))?;
+        let counts = rows[numbers][0].is_some_and(|key| {
+            let of = read_column_header(cell(&key)).quantity;
+            of.is_some_and(|of| matches!(of.as_str(), "index" | "sample" | "replicate" | "flag"))
+                || words::is(words::WordList::Series, cell(&key))
+                || words::is(words::WordList::Numbered, cell(&key))
+        });
+        let head = read_column_header(&format!("{} {unit}", cells[0]));
+        let taken_at = matches!(head.held.as_slice(), [held] if held.quantity != Quantity::UNKNOWN);
+        (!counts && taken_at && head.quantity.is_none()).then_some(PartedCoordinates { numbers, units, unit })
+    };
+    debug_assert_eq!(rows.len(), table.heads.len());
+    (0..rows.len()).find_map(found)
 }
 
 /// A unit without the brackets it stands in.
@@ -755,6 +827,24 @@ fn is_value(text: &str) -> bool {
     digits.len() < text.trim().len() && !text.ends_with([')', ']', '>']) && !spelled(unit).units().is_empty()
 }
 
+/// Whether a name is followed by a number with decimals and its unit, `s 0.1 mm`, `std 0,25 mL`: what the sample had, and no unit
+/// of the numbers below. Whole numbers may count the columns: `sensor 1 mV`.
+fn ends_in_value(text: &str) -> bool {
+    let words: Vec<&str> = text.trim().split([' ', '_']).filter(|word| !word.is_empty()).collect();
+    let decimal = |number: &str| {
+        number.contains(['.', ',']) && number.replace(',', ".").parse::<f64>().is_ok()
+    };
+    let glued = |word: &str| {
+        let unit = word.trim_start_matches(|c: char| c.is_ascii_digit() || matches!(c, '.' | ','));
+        decimal(&word[..word.len() - unit.len()]) && !spelled(unit).units().is_empty()
+    };
+    match words.as_slice() {
+        [_, .., number, unit] if decimal(number) => !spelled(unit).units().is_empty(),
+        [_, .., last] => glued(last),
+        _ => false,
+    }
+}
+
 /// The unit of a quantity that is none of ours: of `A`, the ampere; of `deg`, those of an angle.
 fn unit_of_other(text: &str) -> Option<Unit> {
     match spelled(text).units() {
@@ -778,7 +868,7 @@ fn hear_other_unit(column: &mut Column) {
     let Some((text, _)) = column.heads.last() else {
         return;
     };
-    if is_value(text) {
+    if is_value(text) || ends_in_value(text) {
         column.label = Some(text.trim().to_owned());
         column.unit = None;
         return;

@@ -240,6 +240,10 @@ impl Shaper<'_> {
         if words::is(WordList::Target, &head) {
             return (named_as(&head), Unit::ONE);
         }
+        // Nor is a dilution, a volume or the number of a cycle, whatever the lines around the table speak of.
+        if is_number_of_a_field(&head) && self.has_other_readings(y, roles) {
+            return (named_as(&head), column.unit.clone().unwrap_or(Unit::ONE));
+        }
         // Beside a column that says what it is, a column of another name keeps its own.
         let others_told = roles.iter().enumerate().any(|(i, role)| {
             i != y
@@ -310,7 +314,7 @@ impl Shaper<'_> {
         };
         match (absorbance, transmittance) {
             _ if intensity => self.ask_measured(&column),
-            (true, false) if of_something_else() => {
+            (true, false) if of_something_else() || has_words && self.is_of_whole_numbers_beside_decimals(y, roles) => {
                 (named_as(&head), column.unit.clone().unwrap_or(Unit::ONE))
             }
             (true, false) => {
@@ -480,6 +484,38 @@ impl Shaper<'_> {
             self.ask("unit-does-not-suit", &message, &readings, labels);
         }
         (quantity, unit)
+    }
+
+    /// Whether other columns may be what was measured.
+    fn has_other_readings(&self, y: usize, roles: &[ShapeRole]) -> bool {
+        self.columns.iter().enumerate().any(|(place, other)| {
+            place != y
+                && other.kind == ColumnKind::Figures
+                && matches!(roles[place], ShapeRole::Open | ShapeRole::Measured)
+        })
+    }
+
+    /// Whether a column has whole numbers alone, not all of them the same, while two others or more are written with the decimals
+    /// of readings: an instrument writes all its readings alike.
+    fn is_of_whole_numbers_beside_decimals(&self, y: usize, roles: &[ShapeRole]) -> bool {
+        const FEWEST_DECIMALS: u8 = 2;
+        const FEWEST_ROWS: usize = 3;
+        let own = &self.columns[y];
+        let others = self.columns.iter().enumerate().filter(|(place, other)| {
+            *place != y
+                && other.kind == ColumnKind::Figures
+                && matches!(roles[*place], ShapeRole::Open | ShapeRole::Measured)
+        });
+        let (with, all) = others.fold((0, 0), |(with, all), (_, other)| {
+            (with + usize::from(self.digits_of(other) >= FEWEST_DECIMALS), all + 1)
+        });
+        own.held.is_empty()
+            && own.stats.count >= FEWEST_ROWS
+            && self.digits_of(own) == 0
+            && own.stats.min < own.stats.max
+            && own.stats.max > 1.0
+            && with >= 2
+            && with == all
     }
 
     /// Asks what was measured, with the choices that its numbers allow, likeliest first.
@@ -724,6 +760,18 @@ impl Shaper<'_> {
         );
         Unit::ONE
     }
+}
+
+/// Whether a head is the word of a field that holds a number, `Dilution` or `Volume (mL)`, and not a general word for readings.
+fn is_number_of_a_field(head: &str) -> bool {
+    let name = crate::column_header::split_unit(head).map_or(head, |(name, _)| name);
+    let kind = words::field_of(name)
+        .and_then(curvary_record::known_field)
+        .map(|known| &known.kind);
+    matches!(
+        kind,
+        Some(curvary_record::ValueKind::Number(_) | curvary_record::ValueKind::Range(_))
+    ) && words::word(name) == words::HeaderWord::Unknown
 }
 
 /// Whether a head names a wavenumber by word or symbol, not by its unit alone.

@@ -174,10 +174,12 @@ impl Shaper<'_> {
         })
     }
 
-    /// A column of words in which most rows have none: flags and events, not names.
+    /// A column of words in which most rows have none: flags and events, not names. Rows that sum up others have no name.
     pub(super) fn is_sparse(&self, column: &Column) -> bool {
         let words = self.table.grid.words(column.index);
-        words.iter().filter(|span| span.start == span.end).count() * 3 > words.len()
+        let is_empty = |(row, span): (usize, &Span)| span.start == span.end && !self.summed.contains(&row);
+        let empty = words.iter().enumerate().filter(|one| is_empty(*one)).count();
+        empty * 3 > words.len() - self.summed.len().min(words.len())
     }
 
     /// Tells the flags and events that stand beside the rows.
