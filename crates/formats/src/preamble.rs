@@ -292,7 +292,17 @@ fn marked(line: &str, body: Range<usize>, mark: char) -> Option<Vec<KeyValueSpan
         let something = !between[..place]
             .trim_matches([' ', '\t', ';', ',', '|', '-', '–', '.'])
             .is_empty();
-        if is_key(words) && (known || !loose || list) && something && !prose {
+        // `Wavelength: 412,5 nm,SOP: 12`: the value in front of the comma is whole.
+        let whole = || {
+            let (before, mark) = starts.last().cloned().unwrap_or_default();
+            let spelling = &line[before];
+            let value = line.get(mark + 1..from + place - gap.len()).unwrap_or("").trim();
+            let kind = field_of(spelling).and_then(known_field).map(|known| known.kind);
+            gap == ","
+                && matches!(kind, Some(ValueKind::Number(_) | ValueKind::Range(_) | ValueKind::Date))
+                && understand(spelling, value, Customs::default()).1.fits
+        };
+        if is_key(words) && (known || !loose || list || whole()) && something && !prose {
             starts.push((key, at));
         }
     }
@@ -326,10 +336,10 @@ fn is_list_of_pairs(text: &str, mark: char) -> bool {
     };
     let known = |part: &str| part.split_once(mark).is_some_and(|(key, _)| is_known(key.trim()));
     let parts: Vec<&str> = text.split(',').collect();
-    // Every second key is one of the trade, so that sentences are none.
-    parts.len() >= 2
-        && parts.iter().all(|part| pair(part))
-        && 2 * parts.iter().filter(|part| known(part)).count() >= parts.len()
+    // Every second key is one of the trade, and two of them are where blanks stand behind the commas, so that sentences are none.
+    let keys = parts.iter().filter(|part| known(part)).count();
+    let fewest = if text.contains(", ") { 2 } else { 1 };
+    parts.len() >= 2 && parts.iter().all(|part| pair(part)) && 2 * keys >= parts.len() && keys >= fewest
 }
 
 /// A value without the sentence that follows upon it, under a key whose values are no words:

@@ -517,7 +517,9 @@ pub fn claim_free(fields: &mut Fields, source: &Source, range: Range<usize>) -> 
                     words::begins(WordList::AnotherDate, &word.to_lowercase()) || words::is(WordList::Medium, word)
                 })
             };
+            let of_apparatus = || is_of_apparatus(line[..statement.start].trim_end_matches([',', ';', ' ']));
             if (title || in_front && !of_another_day())
+                && !of_apparatus()
                 && place > 0
                 && fields.get("date").is_none()
                 && has_year(part)
@@ -742,11 +744,44 @@ fn is_of_something_else(phrase: &str) -> bool {
     };
     let done = |at: usize| {
         let word = words[at];
-        let plain = at > 0 && word.chars().count() >= SHORTEST && word.starts_with(char::is_lowercase);
+        // A heading begins with a capital, and `Linseed` is none of these.
+        let length = word.chars().count();
+        let plain = word.starts_with(char::is_lowercase) && length >= SHORTEST || at == 0 && length > SHORTEST;
+        let plain = plain && !word.ends_with("eed");
         let participle = words::ends(WordList::Done, word) || word.starts_with("ge") && word.ends_with(['t', 'n']);
         plain && participle && words.get(at + 1).is_none_or(|next| small(next))
     };
-    (0..words.len()).any(done)
+    (0..words.len()).any(done) || is_of_apparatus(phrase)
+}
+
+/// Whether a phrase names an instrument or a part of it and what was done with that, `Instrument service`, `Lamp: new bulb`; a heading
+/// that names it alone is one of what was measured with it.
+fn is_of_apparatus(phrase: &str) -> bool {
+    const SHORTEST: usize = 4;
+    let words = || phrase.split(|c: char| !c.is_alphabetic()).filter(|word| !word.is_empty());
+    let part = |word: &str| matches!(field_of(word), Some("instrument" | "lamp" | "detector"));
+    let of_measuring = |word: &str| {
+        let lower = word.to_lowercase();
+        words::is(WordList::Measured, word)
+            || words::is(WordList::Begun, word)
+            || words::is(WordList::OfTheRun, word)
+            || words::ends(WordList::OfTheRun, &lower)
+            || [WordList::BegunThing, WordList::Spectrum, WordList::Kinetics, WordList::MeasuredThing]
+                .into_iter()
+                .any(|list| words::begins(list, &lower))
+            || words::quantity_of(word).is_some()
+            || field_of(word).is_some()
+    };
+    // A name of its own, or a month, is no deed.
+    let deed = |word: &str| {
+        word.chars().count() >= SHORTEST
+            && word.starts_with(char::is_lowercase)
+            && !words::is(WordList::Link, word)
+            && !words::is(WordList::BehindChain, word)
+    };
+    words().any(part)
+        && words().any(deed)
+        && !words().any(|word| !part(word) && of_measuring(word))
 }
 
 /// Whether a text has a year of four digits.

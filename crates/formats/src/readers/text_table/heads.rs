@@ -269,13 +269,26 @@ fn is_title(text: &str, cells: &[Option<Span>], below: &HeadRow) -> bool {
                 .filter(|span| crate::preamble::is_condition(&text[span.range()]))
                 .count();
             let passing = conditions >= 1 && conditions + 1 < filled && filled < cells.len()
-                || is_of_the_whole(text, cells, below);
+                || is_of_the_whole(text, cells, below)
+                || filled < cells.len() && is_measured_over_names(text, cells, below);
             in_front
                 && filled >= 2
                 && (filled * 2 <= cells.len() && cells.iter().flatten().any(|span| words(span) >= 3)
                     || passing && below.cells.iter().all(Option::is_some))
         }
     }
+}
+
+/// Whether what was measured stands over the column of the samples' names, which the header below calls so: `Absorbance, three
+/// replicates` over `Sample, A1, A2, A3`.
+fn is_measured_over_names(text: &str, cells: &[Option<Span>], below: &HeadRow) -> bool {
+    let quantity = |cell: Option<&Option<Span>>| {
+        let span = (*cell?)?;
+        read_column_header(&text[span.range()]).quantity
+    };
+    quantity(cells.first()).is_some_and(|of| of.is_of_light())
+        && quantity(below.cells.first()).is_some_and(|of| of.as_str() == "sample")
+        && cells.iter().skip(1).flatten().all(|span| quantity(Some(&Some(*span))).is_none())
 }
 
 /// Whether cells over the first columns speak of the whole, where the header below says what runs and names every column: words

@@ -420,7 +420,8 @@ fn read_lines(source: &Source, mut told: Option<&mut ReadTrace>) -> SourceTables
             told.tables
                 .push(TableTrace::of(&section.table, Use::of(&shaped)).with(columns));
         }
-        let keys_alone = (index > 0 && is_of_keys(text, &section.words)).then(|| Preamble::hear(source, &section.words));
+        let keys = keys_below(text, &section.words);
+        let keys_alone = (index > 0 && !keys.is_empty()).then(|| Preamble::hear(source, keys));
         let read_before = reading.runs.len();
         match shaped {
             TableReading::Other(reason) => others.push(
@@ -511,14 +512,14 @@ fn read_lines(source: &Source, mut told: Option<&mut ReadTrace>) -> SourceTables
     reading
 }
 
-/// Whether lines are known keys with their values and nothing else, so that no heading parts them from what stands above.
-fn is_of_keys(text: &str, lines: &[TextLine]) -> bool {
-    let stated = |line: &TextLine| {
+/// The lines below a table that are known keys with their values, as far as no heading parts them from it.
+fn keys_below<'l>(text: &str, lines: &'l [TextLine]) -> &'l [TextLine] {
+    let stated = |line: &&TextLine| {
         let kept = strip_remark(&text[line.span.range()]).1;
         let pairs = preamble::pairs(kept);
         !pairs.is_empty() && pairs.iter().all(|pair| crate::words::field_of(&kept[pair.key.clone()]).is_some())
     };
-    !lines.is_empty() && lines.iter().all(stated)
+    &lines[..lines.iter().take_while(stated).count()]
 }
 
 /// Takes the lines directly behind a table that sum it up, `Mean;0.45`, out of the words, and gives their numbers.

@@ -887,7 +887,10 @@ fn sample(text: &str, cursor: Cursor, class: LineGlance) -> Vec<&str> {
         if blanks > 0 && rows.len() >= 2 && is_sentence(line) {
             break;
         }
-        if blanks > 0 && rows.len() >= 2 && lacks_the_separator(&rows, line) {
+        if blanks > 0
+            && !rows.is_empty()
+            && (rows.len() >= 2 && lacks_the_separator(&rows, line) || is_another_header(line))
+        {
             break;
         }
         blanks = 0;
@@ -929,13 +932,41 @@ fn sample(text: &str, cursor: Cursor, class: LineGlance) -> Vec<&str> {
     rows
 }
 
+/// Whether a line below a blank one is the header of another table: cells of words, of which one says what was measured, and none
+/// is a number.
+fn is_another_header(line: &str) -> bool {
+    let Some(mark) = ['\t', ';', '|', ','].into_iter().find(|mark| line.contains(*mark)) else {
+        return false;
+    };
+    let mut cells = line
+        .split(mark)
+        .map(|cell| cell.trim_matches(|c| is_blank(c) || c == '"'))
+        .filter(|cell| !cell.is_empty());
+    let worded = |cell: &str| cell.starts_with(|c: char| c.is_alphabetic() || matches!(c, '[' | '(' | '%'));
+    let of_light = |cell: &str| {
+        let head = crate::column_header::read_column_header(cell);
+        head.quantity.is_some_and(|quantity| quantity.is_of_light())
+    };
+    let mut light = false;
+    let mut count = 0;
+    let all = cells.all(|cell| {
+        count += 1;
+        light |= count > 1 && of_light(cell);
+        worded(cell)
+    });
+    all && light && count >= 2
+}
+
 /// Whether a line that begins with a word has none of a separator that stands in all rows above it: `Slope 0.0123` below a table with
 /// tabs.
 fn lacks_the_separator(rows: &[&str], line: &str) -> bool {
     let has = |line: &str, mark: u8| line.as_bytes().contains(&mark);
     let all_have = |mark: u8| rows.iter().all(|row| has(row, mark));
     let parting = [b'\t', b';', b'|', b','].into_iter().find(|mark| all_have(*mark));
-    line.trim_matches(is_blank).starts_with(char::is_alphabetic) && parting.is_some_and(|mark| !has(line, mark))
+    // Two blanks or more part cells that hold single ones.
+    let wide = |line: &str| line.trim_matches(is_blank).contains("  ");
+    let lacks = parting.map_or_else(|| rows.iter().all(|row| wide(row)) && !wide(line), |mark| !has(line, mark));
+    line.trim_matches(is_blank).starts_with(char::is_alphabetic) && lacks
 }
 
 /// Whether a line is a sentence: it begins with a word, ends in a full stop, and has more words than numbers.

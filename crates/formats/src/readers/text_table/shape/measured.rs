@@ -150,6 +150,9 @@ impl Shaper<'_> {
             let unit = unit.unwrap_or_else(|| customary_unit(&meant));
             return (meant, unit);
         }
+        if self.may_be_read_at(&head, quantity.as_ref(), &column) {
+            return self.ask_read_at(&column, &head);
+        }
         let names_a_sample = column
             .heads
             .iter()
@@ -314,7 +317,7 @@ impl Shaper<'_> {
         };
         match (absorbance, transmittance) {
             _ if intensity => self.ask_measured(&column),
-            (true, false) if of_something_else() || has_words && self.is_of_whole_numbers_beside_decimals(y, roles) => {
+            (true, false) if of_something_else() || has_words && self.has_fewer_decimals(y, roles) => {
                 (named_as(&head), column.unit.clone().unwrap_or(Unit::ONE))
             }
             (true, false) => {
@@ -486,6 +489,34 @@ impl Shaper<'_> {
         (quantity, unit)
     }
 
+    /// Whether a header ends in a whole number and a unit of something else, `s 5 mm`, below words that name the absorbance alone: the
+    /// unit may be that of the number, or of the column `s 5`.
+    fn may_be_read_at(&self, head: &str, quantity: Option<&Quantity>, column: &Column) -> bool {
+        let told = |column: &Column| column.quantity.as_ref().is_some_and(Quantity::is_of_light);
+        quantity.is_some_and(|quantity| !words::is_ours(quantity))
+            && column.unit.is_some()
+            && super::super::columns::value_at_the_end(head).is_some()
+            && self.context.names(&Quantity::ABSORBANCE)
+            && !self.columns.iter().any(told)
+            && fitting::fits_values(&Quantity::ABSORBANCE, &Unit::ABSORBANCE, &column.stats)
+    }
+
+    fn ask_read_at(&mut self, column: &Column, head: &str) -> (Quantity, Unit) {
+        let unit = column.unit.clone().unwrap_or(Unit::ONE);
+        let message = format!(
+            "the words around the table name the absorbance, and the header `{head}` ends in a unit: of its number, or of those below?"
+        );
+        let own = format!("y=signal:{unit}");
+        let readings = [
+            ("y=absorbance:{AU}", "an absorbance that was read at that value"),
+            (own.as_str(), "the numbers below are in that unit"),
+            NOT_A_MEASUREMENT,
+        ];
+        let labels = self.label_at(column, "this header");
+        self.ask("unit-does-not-suit", &message, &readings, labels);
+        (Quantity::UNKNOWN, Unit::ONE)
+    }
+
     /// Whether other columns may be what was measured.
     fn has_other_readings(&self, y: usize, roles: &[ShapeRole]) -> bool {
         self.columns.iter().enumerate().any(|(place, other)| {
@@ -495,23 +526,24 @@ impl Shaper<'_> {
         })
     }
 
-    /// Whether a column has whole numbers alone, not all of them the same, while two others or more are written with the decimals
-    /// of readings: an instrument writes all its readings alike.
-    fn is_of_whole_numbers_beside_decimals(&self, y: usize, roles: &[ShapeRole]) -> bool {
-        const FEWEST_DECIMALS: u8 = 2;
+    /// Whether a column has whole numbers, or at least two decimals fewer than two others or more, and not always the same number: an
+    /// instrument writes all its readings alike.
+    fn has_fewer_decimals(&self, y: usize, roles: &[ShapeRole]) -> bool {
+        /// The readings have so many decimals more.
+        const MORE_DECIMALS: u8 = 2;
         const FEWEST_ROWS: usize = 3;
         let own = &self.columns[y];
+        let digits = self.digits_of(own);
         let others = self.columns.iter().enumerate().filter(|(place, other)| {
             *place != y
                 && other.kind == ColumnKind::Figures
                 && matches!(roles[*place], ShapeRole::Open | ShapeRole::Measured)
         });
         let (with, all) = others.fold((0, 0), |(with, all), (_, other)| {
-            (with + usize::from(self.digits_of(other) >= FEWEST_DECIMALS), all + 1)
+            (with + usize::from(self.digits_of(other) >= digits + MORE_DECIMALS), all + 1)
         });
         own.held.is_empty()
             && own.stats.count >= FEWEST_ROWS
-            && self.digits_of(own) == 0
             && own.stats.min < own.stats.max
             && own.stats.max > 1.0
             && with >= 2
