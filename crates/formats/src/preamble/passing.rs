@@ -776,6 +776,7 @@ fn is_of_apparatus(phrase: &str) -> bool {
     let deed = |word: &str| {
         word.chars().count() >= SHORTEST
             && word.starts_with(char::is_lowercase)
+            && !part(word)
             && !words::is(WordList::Link, word)
             && !words::is(WordList::BehindChain, word)
     };

@@ -17,6 +17,24 @@ impl Shaper<'_> {
         })
     }
 
+    /// Whether a header is a word with a number, and another column has the same word with another number: `R2` beside `R1` is a
+    /// replicate, and no coefficient of determination.
+    fn is_numbered_like_others(&self, y: usize, text: &str) -> bool {
+        let parted = |text: &'_ str| -> Option<(String, String)> {
+            let text = text.trim();
+            let stem = text.trim_end_matches(|c: char| c.is_ascii_digit());
+            let number = &text[stem.len()..];
+            (stem.ends_with(char::is_alphabetic) && !number.is_empty()).then(|| (stem.to_owned(), number.to_owned()))
+        };
+        let Some((stem, number)) = parted(text) else { return false };
+        self.columns.iter().enumerate().any(|(place, other)| {
+            let beside = |(text, _): &(String, Span)| {
+                parted(text).is_some_and(|(other, another)| other == stem && another != number)
+            };
+            place != y && other.kind == ColumnKind::Figures && other.heads.iter().any(beside)
+        })
+    }
+
     /// Whether a word of quite another quantity, `Sonne` over a spectrum, is a name: what is around the table says that it is of
     /// absorbance, no header does, and the numbers may be.
     fn is_name_over_light(&self, column: &Column, named: &Quantity, x_quantity: &Quantity) -> bool {
@@ -163,7 +181,7 @@ impl Shaper<'_> {
             .iter()
             .rev()
             // `std` over a wavelength and its absorbance names a sample: no mean and no deviation has an axis of its own.
-            .filter(|(text, _)| !self.names_an_axis_too(y, text))
+            .filter(|(text, _)| !self.names_an_axis_too(y, text) && !self.is_numbered_like_others(y, text))
             .find(|(text, _)| words::is_statistics(text) || is_error_word(text) || spread)
         {
             // A mean or deviation beside its readings is kept under its own name; alone, it says not what it is of.
@@ -684,11 +702,11 @@ impl Shaper<'_> {
             return;
         }
         let is_sentinel = sentinel_of(self.context, quantity, column.unit.as_ref());
-        let values = self
-            .table
-            .grid
-            .column(column.index)
-            .filter(|value| !value.is_nan() && !is_sentinel(*value));
+        // A relative deviation below the readings is none of them.
+        let read = |(row, value): (usize, f64)| {
+            (!value.is_nan() && !is_sentinel(value) && !self.summed.contains(&row)).then_some(value)
+        };
+        let values = self.table.grid.column(column.index).enumerate().filter_map(read);
         let (mut bad, mut all) = (0_usize, 0_usize);
         for value in values {
             all += 1;
@@ -714,7 +732,7 @@ impl Shaper<'_> {
         } else if bad > 0 {
             let row = (0..self.table.grid.rows).find(|&row| {
                 let value = self.table.grid.figure(row, column.index);
-                !value.is_nan() && !is_sentinel(value) && !plausible(value)
+                !value.is_nan() && !is_sentinel(value) && !plausible(value) && !self.summed.contains(&row)
             });
             let line = row.map_or(0, |row| self.table.grid.line(row));
             let remark = Diagnostic::warning(

@@ -163,7 +163,9 @@ impl Shaper<'_> {
     /// Whether every row has a name of its own. A date is none.
     pub(super) fn named_one_by_one(&self, roles: &[ShapeRole]) -> bool {
         let dated = |name: &String| !matches!(moment::read(name, None).date, moment::DateReading::No);
-        self.row_names(roles).is_some_and(|mut names| {
+        self.row_names(roles).is_some_and(|names| {
+            let named = names.into_iter().enumerate().filter(|(row, _)| !self.summed.contains(row));
+            let mut names: Vec<String> = named.map(|(_, name)| name).collect();
             let rows = names.len();
             if names.iter().all(dated) {
                 return false;
