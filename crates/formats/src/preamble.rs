@@ -298,7 +298,7 @@ fn marked(line: &str, body: Range<usize>, mark: char) -> Option<Vec<KeyValueSpan
             let spelling = &line[before];
             let value = line.get(mark + 1..from + place - gap.len()).unwrap_or("").trim();
             let kind = field_of(spelling).and_then(known_field).map(|known| known.kind);
-            gap == ","
+            gap.starts_with(',')
                 && matches!(kind, Some(ValueKind::Number(_) | ValueKind::Range(_) | ValueKind::Date))
                 && understand(spelling, value, Customs::default()).1.fits
         };
