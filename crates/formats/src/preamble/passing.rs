@@ -470,10 +470,11 @@ pub fn claim_free(fields: &mut Fields, source: &Source, range: Range<usize>) -> 
     let mut found: Vec<(&'static str, Claim)> = Vec::new();
     let (mut words, mut treated) = (false, false);
     // `Instrument serviced 2024-08-01, next 2025-08-01`: neither is the day of the measurement.
-    let of_something_else = statements(line).into_iter().any(|statement| {
-        let statement = &line[statement];
+    let of_something_else = statements(line).into_iter().find(|statement| {
+        let statement = &line[statement.clone()];
         has_year(statement) && is_of_something_else(statement)
     });
+    let of_something_else = of_something_else.map_or(line.len(), |statement| statement.start);
     for (place, statement) in statements(line).into_iter().enumerate() {
         let part = &line[statement.clone()];
         let from = start + statement.start + (part.len() - part.trim_start().len());
@@ -522,10 +523,13 @@ pub fn claim_free(fields: &mut Fields, source: &Source, range: Range<usize>) -> 
                     words::begins(WordList::AnotherDate, &word.to_lowercase()) || words::is(WordList::Medium, word)
                 })
             };
-            let of_apparatus = || is_of_apparatus(line[..statement.start].trim_end_matches([',', ';', ' ']));
+            let of_apparatus = || {
+                let before = line[..statement.start].trim_end_matches([',', ';', ' ']);
+                is_of_apparatus(before.rsplit([',', ';']).next().unwrap_or(before))
+            };
             if (title || in_front && !of_another_day())
                 && !of_apparatus()
-                && !of_something_else
+                && statement.start < of_something_else
                 && place > 0
                 && fields.get("date").is_none()
                 && has_year(part)
@@ -535,7 +539,7 @@ pub fn claim_free(fields: &mut Fields, source: &Source, range: Range<usize>) -> 
             if place == 0 {
                 claim_heading_date(fields, source, part, from, customs);
             }
-            if in_front && !goes_on && !of_something_else {
+            if in_front && !goes_on && statement.start < of_something_else {
                 claim_date_behind(fields, source, part, from, customs);
             }
             continue;
