@@ -266,6 +266,8 @@ fn marked(line: &str, body: Range<usize>, mark: char) -> Option<Vec<KeyValueSpan
     if !is_key(&line[key.clone()]) || mark == '=' && in_bracket(&line[key.clone()]) {
         return None;
     }
+    // `Wavelength: 412 nm,SOP: 12-340,Operator: ab`: each part between commas has a key, so that unknown ones are keys as well.
+    let list = is_list_of_pairs(text, mark);
     // A further pair begins behind two blanks, a tab, a comma, a semicolon or a bar; its key stands before its mark.
     let mut starts = vec![(key, body.start + first)];
     for &at in more {
@@ -290,7 +292,20 @@ fn marked(line: &str, body: Range<usize>, mark: char) -> Option<Vec<KeyValueSpan
         let something = !between[..place]
             .trim_matches([' ', '\t', ';', ',', '|', '-', '–', '.'])
             .is_empty();
-        if is_key(words) && (known || !loose) && something && !prose {
+        // `Wavelength: 412,5 nm,SOP: 12`: the value in front of the comma is whole.
+        let whole = || {
+            let (before, mark) = starts.last().cloned().unwrap_or_default();
+            let spelling = &line[before];
+            let value = line.get(mark + 1..from + place - gap.len()).unwrap_or("").trim();
+            let kind = field_of(spelling).and_then(known_field).map(|known| known.kind);
+            gap.starts_with(',')
+                && matches!(
+                    kind,
+                    Some(ValueKind::Number(_) | ValueKind::Range(_) | ValueKind::Date)
+                )
+                && understand(spelling, value, Customs::default()).1.fits
+        };
+        if is_key(words) && (known || !loose || list || whole()) && something && !prose {
             starts.push((key, at));
         }
     }
@@ -310,6 +325,24 @@ fn marked(line: &str, body: Range<usize>, mark: char) -> Option<Vec<KeyValueSpan
         });
     }
     Some(pairs)
+}
+
+/// Whether each part of a line between commas, or between semicolons, is a key, a mark and a value, and the first key is known, with a
+/// value that is no text or ends where the part does.
+fn is_list_of_pairs(text: &str, mark: char) -> bool {
+    let pair = |part: &str| {
+        let at = part.find(mark).filter(|&at| parts_here(part, at, mark));
+        at.is_some_and(|at| {
+            let (key, value) = (part[..at].trim(), part[at + 1..].trim());
+            is_key(key) && !value.is_empty() && key.split_whitespace().count() <= 3
+        })
+    };
+    let known = |part: &str| part.split_once(mark).is_some_and(|(key, _)| is_known(key.trim()));
+    let parts: Vec<&str> = text.split(',').collect();
+    // Every second key is one of the trade, and two of them are where blanks stand behind the commas, so that sentences are none.
+    let keys = parts.iter().filter(|part| known(part)).count();
+    let fewest = if text.contains(", ") { 2 } else { 1 };
+    parts.len() >= 2 && parts.iter().all(|part| pair(part)) && 2 * keys >= parts.len() && keys >= fewest
 }
 
 /// A value without the sentence that follows upon it, under a key whose values are no words:
@@ -732,7 +765,12 @@ fn end_of_value(source: &Source, spelling: &str, at: usize, raw: &str, customs: 
     if rest.is_empty() || first.trim().is_empty() {
         return None;
     }
-    let other = |statement: &&str| passing::is_condition(statement) || passing::is_dated(statement, customs);
+    let kept_apart = is_kept_apart(spelling);
+    let of_the_run = |statement: &str| {
+        let found = passing::condition(statement.trim(), customs);
+        found.is_some_and(|(field, _)| !kept_apart || field != "temperature")
+    };
+    let other = |statement: &&str| of_the_run(statement) || passing::is_dated(statement, customs);
     let all = rest.iter().all(other);
     let any = || rest.iter().any(other);
     let ends = match field_of(spelling).and_then(known_field).map(|known| known.kind) {
@@ -799,6 +837,7 @@ fn put(
             questions.push(question);
         }
     }
+    let field = beside_what_was_set(fields, field, spelling);
     if let Some((other, value)) = &found.aside {
         let mut claim = found.claim(raw, Origin::Source(place.clone()));
         claim.value = value.clone();
@@ -806,6 +845,92 @@ fn put(
         fields.claim(other.clone(), claim.spelled(spelling));
     }
     fields.claim(field, found.claim(raw, Origin::Source(place)).spelled(spelling));
+}
+
+/// Whether a key is of something that is made, kept and labelled elsewhere, a buffer: the temperature behind its name is its own.
+pub(crate) fn is_kept_apart(key: &str) -> bool {
+    matches!(
+        field_of(key),
+        Some("buffer" | "solvent" | "blank" | "reference" | "baseline" | "lot")
+    )
+}
+
+/// What a key says of its value: that it was only set, or that it was read.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Standing {
+    Set,
+    Actual,
+}
+
+/// Whether a key of what an instrument is set to says that the value was set or read, `Set temperature`, `Temperature (actual)`,
+/// `Isttemperatur`; and its other words.
+fn standing(spelling: &str) -> Option<(Standing, String)> {
+    let mut words: Vec<&str> = spelling
+        .split([' ', '(', ')', '[', ']', '-', '_', '.', ','])
+        .filter(|word| !word.is_empty())
+        .collect();
+    let of = |word: &str| {
+        if words::is(WordList::SetValue, word) {
+            Some(Standing::Set)
+        } else if words::is(WordList::ActualValue, word) {
+            Some(Standing::Actual)
+        } else {
+            None
+        }
+    };
+    // `Solltemperatur`, `Isttemperatur`
+    let lower = spelling.to_lowercase();
+    for (front, standing) in [("soll", Standing::Set), ("ist", Standing::Actual)] {
+        if let Some(rest) = lower
+            .strip_prefix(front)
+            .filter(|rest| field_of(rest) == Some("temperature"))
+        {
+            return Some((standing, rest.to_owned()));
+        }
+    }
+    let at = words
+        .iter()
+        .position(|word| of(word).is_some())
+        .filter(|_| words.len() >= 2)?;
+    let standing = of(words.remove(at))?;
+    Some((standing, words.join(" ")))
+}
+
+/// The field that a key with a word for set or read means: one of what an instrument is set to.
+fn field_set_or_read(spelling: &str) -> Option<&'static str> {
+    let (_, rest) = standing(spelling)?;
+    field_of(&rest)
+        .or_else(|| fields_if_fitting(&rest).first().copied())
+        .filter(|field| matches!(*field, "temperature" | "wavelength"))
+}
+
+/// The key under which a value goes beside what is known of its field: one that was only set stays under its own word where
+/// another says how it was, whichever of the two comes first.
+fn beside_what_was_set(fields: &mut Fields, field: Key, spelling: &str) -> Key {
+    let is_set = |spelling: &str| matches!(standing(spelling), Some((Standing::Set, _)));
+    if !matches!(field.as_str(), "temperature" | "wavelength") {
+        return field;
+    }
+    let said = |claim: &Claim| claim.spelled.as_deref().is_some_and(|spelled| !is_set(spelled));
+    if is_set(spelling) {
+        let known = fields.all(field.as_str()).iter().any(said);
+        return if known { Key::new(spelling) } else { field };
+    }
+    if fields
+        .all(field.as_str())
+        .iter()
+        .any(|claim| !said(claim) && claim.spelled.is_some())
+    {
+        for claim in fields.remove(field.as_str()) {
+            let key = claim
+                .spelled
+                .as_deref()
+                .filter(|spelled| is_set(spelled))
+                .map(Key::new);
+            fields.claim(key.unwrap_or_else(|| field.clone()), claim);
+        }
+    }
+    field
 }
 
 /// Whether the value under a known key says that there is none: `Operator: -`, `Date: n/a`. A word such as `empty` may be the
@@ -860,6 +985,7 @@ fn understand(spelling: &str, raw: &str, customs: Customs) -> (Key, Interpretati
     };
     let meant = whole
         .or_else(|| field_of(name))
+        .or_else(|| field_set_or_read(name))
         .or_else(|| in_two_languages(name));
     if let Some((value, of)) = of_a_stock(raw).filter(|_| meant == Some("concentration")) {
         let key = Key::new(format!("{name} ({of})"));

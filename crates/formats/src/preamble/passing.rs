@@ -33,9 +33,10 @@ impl Passing {
                 Some((trim(line, phrase), field, found))
             })
             .collect();
+        let of_another_day = tells_of_another_day(source, &range, customs);
         for phrase in statements(line) {
             let phrase = trim(line, phrase);
-            if let Some((at, found)) = person(&line[phrase.clone()], customs) {
+            if let Some((at, found)) = person(&line[phrase.clone()], customs).filter(|_| !of_another_day) {
                 let at = phrase.start + at.start..phrase.start + at.end;
                 let raw = &line[at.clone()];
                 let at = range.start + at.start..range.start + at.end;
@@ -56,7 +57,7 @@ impl Passing {
                 .next();
             let named = raw.starts_with(char::is_alphabetic)
                 || first.is_some_and(|word| field_of(word) == Some(field));
-            if field == "temperature" && alone && !named {
+            if field == "temperature" && (alone && !named || names_another_temperature(line, raw)) {
                 continue;
             }
             let at = range.start + at.start..range.start + at.end;
@@ -67,6 +68,15 @@ impl Passing {
     /// Takes a condition that prose says.
     pub(super) fn push(&mut self, field: &'static str, claim: Claim) {
         self.0.push((field, claim));
+    }
+
+    /// Leaves out the temperatures heard behind the first conditions: they are of what is kept apart, a buffer.
+    pub(crate) fn leave_out_temperatures(&mut self, first: usize) {
+        let mut place = 0;
+        self.0.retain(|(field, _)| {
+            place += 1;
+            place <= first || *field != "temperature"
+        });
     }
 
     /// How many conditions were heard.
@@ -92,6 +102,56 @@ impl Passing {
     }
 }
 
+/// Whether a line tells what was done on another day than that of the run: words in front of a date, `Calibration of 2023-02-03`,
+/// that are none of the measurement or stand below the first lines. Who is named beside them did that.
+fn tells_of_another_day(source: &Source, range: &Range<usize>, customs: Customs) -> bool {
+    let line = text(source, range.clone());
+    let in_front = source.text()[..range.start].matches('\n').count() < FIRST_LINES;
+    statements(line).into_iter().any(|statement| {
+        let statement = line[statement].trim();
+        let words = || {
+            statement
+                .split(|c: char| !c.is_alphabetic())
+                .filter(|word| !word.is_empty())
+        };
+        let other = || words().any(|word| words::begins(WordList::AnotherDate, &word.to_lowercase()));
+        has_year(statement)
+            && !is_dated(statement, customs)
+            && ends_in_date(statement, customs)
+            && !words().any(|word| words::is(WordList::Measured, word) || field_of(word) == Some("date"))
+            && (!in_front || other() || is_of_something_else(statement))
+    })
+}
+
+/// Whether a statement ends in a date with its year, behind words.
+fn ends_in_date(statement: &str, customs: Customs) -> bool {
+    const LONGEST: usize = 4;
+    let blanks = statement.char_indices().rev().filter(|(_, c)| c.is_whitespace());
+    blanks
+        .map(|(at, c)| &statement[at + c.len_utf8()..])
+        .take(LONGEST)
+        .any(|date| has_year(date) && matches!(moment::read(date, customs.order).date, DateReading::Read(_)))
+}
+
+/// Whether a line tells a temperature beside the one in `raw`, `storage temperature -20 °C`: then which of them is that of the
+/// measurement is not said. `°C/min` is no temperature.
+fn names_another_temperature(line: &str, raw: &str) -> bool {
+    let temperatures = |text: &str| {
+        ["°C", "º C", "° C", "ºC", "℃"]
+            .iter()
+            .map(|unit| {
+                let behind = |at: usize| !text[at + unit.len()..].trim_start().starts_with('/');
+                let numbered = |at: usize| text[..at].trim_end().ends_with(|c: char| c.is_ascii_digit());
+                text.match_indices(unit)
+                    .filter(|(at, _)| behind(*at) && numbered(*at))
+                    .count()
+            })
+            .sum::<usize>()
+    };
+    let same = line.matches(raw).count().max(1);
+    temperatures(line) > temperatures(raw) * same
+}
+
 /// Whether a line names a quantity of light, a wavelength or a pH.
 fn speaks_of_a_measurement(line: &str) -> bool {
     let words: Vec<&str> = line
@@ -115,6 +175,9 @@ fn speaks_of_a_measurement(line: &str) -> bool {
                 || words::quantity_of(word).is_some_and(|quantity| quantity.is_of_light())
         })
 }
+
+/// The first lines say when was measured; further down other dates stand.
+const FIRST_LINES: usize = 3;
 
 /// Longer lines are prose, which tells stories: `heated to 90 °C, then cooled`.
 const LONGEST_PASSING: usize = 160;
@@ -435,11 +498,15 @@ pub fn claim_free(fields: &mut Fields, source: &Source, range: Range<usize>) -> 
     let title = source.text()[..start]
         .trim_matches(|c: char| !c.is_alphanumeric())
         .is_empty();
-    // The first lines say when was measured; further down other dates stand.
-    const FIRST_LINES: usize = 3;
     let in_front = source.text()[..start].matches('\n').count() < FIRST_LINES;
     let mut found: Vec<(&'static str, Claim)> = Vec::new();
     let (mut words, mut treated) = (false, false);
+    // `Instrument serviced 2024-08-01, next 2025-08-01`: neither is the day of the measurement.
+    let of_something_else = statements(line).into_iter().find(|statement| {
+        let statement = &line[statement.clone()];
+        has_year(statement) && is_of_something_else(statement)
+    });
+    let of_something_else = of_something_else.map_or(line.len(), |statement| statement.start);
     for (place, statement) in statements(line).into_iter().enumerate() {
         let part = &line[statement.clone()];
         let from = start + statement.start + (part.len() - part.trim_start().len());
@@ -489,7 +556,13 @@ pub fn claim_free(fields: &mut Fields, source: &Source, range: Range<usize>) -> 
                         || words::is(WordList::Medium, word)
                 })
             };
+            let of_apparatus = || {
+                let before = line[..statement.start].trim_end_matches([',', ';', ' ']);
+                is_of_apparatus(before.rsplit([',', ';']).next().unwrap_or(before))
+            };
             if (title || in_front && !of_another_day())
+                && !of_apparatus()
+                && statement.start < of_something_else
                 && place > 0
                 && fields.get("date").is_none()
                 && has_year(part)
@@ -499,7 +572,7 @@ pub fn claim_free(fields: &mut Fields, source: &Source, range: Range<usize>) -> 
             if place == 0 {
                 claim_heading_date(fields, source, part, from, customs);
             }
-            if in_front && !goes_on {
+            if in_front && !goes_on && statement.start < of_something_else {
                 claim_date_behind(fields, source, part, from, customs);
             }
             continue;
@@ -643,6 +716,7 @@ fn claim_date_behind(fields: &mut Fields, source: &Source, part: &str, start: us
         if !date.trim().is_empty()
             && has_year(date)
             && is_of_the_run(&part[..at])
+            && !is_of_something_else(part)
             && claim_moment(fields, source, date, start + at, customs)
         {
             return;
@@ -680,6 +754,92 @@ pub(super) fn is_of_the_run(before: &str) -> bool {
             || words::quantity_of(word).is_some_and(|quantity| quantity.is_of_light())
             || matches!(field_of(word), Some("date" | "project" | "method"))
     })
+}
+
+/// Whether a phrase tells what was done to something on a day, `Instrument serviced 2024-08-01`, `Lamp replaced by R. Quint on …`,
+/// or of the instrument itself, and not of a measurement: a word for what was done, behind which no noun comes, and none that says that
+/// it was measuring.
+fn is_of_something_else(phrase: &str) -> bool {
+    const SHORTEST: usize = 4;
+    let words: Vec<&str> = phrase
+        .split(|c: char| !(c.is_alphabetic() || c == '\''))
+        .filter(|word| !word.is_empty())
+        .collect();
+    let of_measuring = |word: &&str| {
+        let lower = word.to_lowercase();
+        words::is(WordList::Measured, word)
+            || words::is(WordList::Begun, word)
+            || words::is(WordList::OfTheRun, word)
+            || field_of(word) == Some("date")
+            || words::ends(WordList::OfTheRun, &lower)
+            || [WordList::BegunThing, WordList::Spectrum, WordList::Kinetics]
+                .into_iter()
+                .any(|list| words::begins(list, &lower))
+            || words::quantity_of(word).is_some_and(|quantity| quantity.is_of_light())
+    };
+    if words.iter().any(of_measuring) {
+        return false;
+    }
+    let small = |word: &str| {
+        [
+            WordList::OnDay,
+            WordList::Link,
+            WordList::InChain,
+            WordList::BehindChain,
+        ]
+        .into_iter()
+        .any(|list| words::is(list, word))
+    };
+    let done = |at: usize| {
+        let word = words[at];
+        // A heading begins with a capital, and `Linseed` is none of these.
+        let length = word.chars().count();
+        let plain =
+            word.starts_with(char::is_lowercase) && length >= SHORTEST || at == 0 && length > SHORTEST;
+        let plain = plain && !word.ends_with("eed");
+        let participle =
+            words::ends(WordList::Done, word) || word.starts_with("ge") && word.ends_with(['t', 'n']);
+        plain && participle && words.get(at + 1).is_none_or(|next| small(next))
+    };
+    (0..words.len()).any(done) || is_of_apparatus(phrase)
+}
+
+/// Whether a phrase names an instrument or a part of it and what was done with that, `Instrument service`, `Lamp: new bulb`; a heading
+/// that names it alone is one of what was measured with it.
+fn is_of_apparatus(phrase: &str) -> bool {
+    const SHORTEST: usize = 4;
+    let words = || {
+        phrase
+            .split(|c: char| !c.is_alphabetic())
+            .filter(|word| !word.is_empty())
+    };
+    let part = |word: &str| matches!(field_of(word), Some("instrument" | "lamp" | "detector"));
+    let of_measuring = |word: &str| {
+        let lower = word.to_lowercase();
+        words::is(WordList::Measured, word)
+            || words::is(WordList::Begun, word)
+            || words::is(WordList::OfTheRun, word)
+            || words::ends(WordList::OfTheRun, &lower)
+            || [
+                WordList::BegunThing,
+                WordList::Spectrum,
+                WordList::Kinetics,
+                WordList::MeasuredThing,
+            ]
+            .into_iter()
+            .any(|list| words::begins(list, &lower))
+            || words::quantity_of(word).is_some()
+            || field_of(word).is_some()
+    };
+    // A name of its own, or a month, is no deed.
+    let deed = |word: &str| {
+        word.chars().count() >= SHORTEST
+            && word.starts_with(char::is_lowercase)
+            && !part(word)
+            && !words::is(WordList::Link, word)
+            && !words::is(WordList::BehindChain, word)
+    };
+    words().any(part) && words().any(deed) && !words().any(|word| !part(word) && of_measuring(word))
 }
 
 /// Whether a text has a year of four digits.

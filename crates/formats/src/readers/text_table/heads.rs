@@ -232,11 +232,15 @@ fn stand_between_heads(text: &str, lines: &[TextPiece], grid: &Grid) -> bool {
 /// Whether a line has a blank behind each of its commas, as sentences have, and the header below it behind none:
 /// `DNA melting, 260 nm, 1 °C/min` over `No.,Temp (C),Abs`.
 fn is_sentence_over(line: &str, header: &str) -> bool {
+    // A comma in quotes parts no cells.
     let parts = |line: &str| {
-        line.split(',')
-            .skip(1)
-            .map(|part| part.starts_with([' ', '\u{a0}']))
-            .collect::<Vec<_>>()
+        let cells = raw_split(line, Delimiter::Comma);
+        let ahead = |cell: &Range<usize>| {
+            line[..cell.start]
+                .trim_end_matches('"')
+                .ends_with([' ', '\u{a0}'])
+        };
+        cells.iter().skip(1).map(ahead).collect::<Vec<_>>()
     };
     let (commas, below) = (parts(line), parts(header));
     !commas.is_empty() && commas.iter().all(|blank| *blank) && !below.is_empty() && !below.contains(&true)
@@ -285,13 +289,30 @@ fn is_title(text: &str, cells: &[Option<Span>], below: &HeadRow) -> bool {
                 .filter(|span| crate::preamble::is_condition(&text[span.range()]))
                 .count();
             let passing = conditions >= 1 && conditions + 1 < filled && filled < cells.len()
-                || is_of_the_whole(text, cells, below);
+                || is_of_the_whole(text, cells, below)
+                || filled < cells.len() && is_measured_over_names(text, cells, below);
             in_front
                 && filled >= 2
                 && (filled * 2 <= cells.len() && cells.iter().flatten().any(|span| words(span) >= 3)
                     || passing && below.cells.iter().all(Option::is_some))
         }
     }
+}
+
+/// Whether what was measured stands over the column of the samples' names, which the header below calls so: `Absorbance, three
+/// replicates` over `Sample, A1, A2, A3`.
+fn is_measured_over_names(text: &str, cells: &[Option<Span>], below: &HeadRow) -> bool {
+    let quantity = |cell: Option<&Option<Span>>| {
+        let span = (*cell?)?;
+        read_column_header(&text[span.range()]).quantity
+    };
+    quantity(cells.first()).is_some_and(|of| of.is_of_light())
+        && quantity(below.cells.first()).is_some_and(|of| of.as_str() == "sample")
+        && cells
+            .iter()
+            .skip(1)
+            .flatten()
+            .all(|span| quantity(Some(&Some(*span))).is_none())
 }
 
 /// Whether cells over the first columns speak of the whole, where the header below says what runs and names every column: words

@@ -364,6 +364,8 @@ fn read_lines(source: &Source, mut told: Option<&mut ReadTrace>) -> SourceTables
     let mut unknown: Vec<(CompletedRun, Diagnostic)> = Vec::new();
     // What later tables say otherwise than the first lines holds for these tables, and nothing is known of the others.
     let mut changed: BTreeSet<&'static str> = BTreeSet::new();
+    // What keys say in front of tables that are no measurements, behind the last one that is.
+    let mut of_no_table: Vec<Preamble> = Vec::new();
     for (index, section) in sections.iter().enumerate() {
         let before = index.checked_sub(1).map(|before| &sections[before]);
         reading
@@ -430,6 +432,9 @@ fn read_lines(source: &Source, mut told: Option<&mut ReadTrace>) -> SourceTables
             told.tables
                 .push(TableTrace::of(&section.table, Use::of(&shaped)).with(columns));
         }
+        let keys = keys_below(text, &section.words);
+        let keys_alone = (index > 0 && !keys.is_empty()).then(|| Preamble::hear(source, keys));
+        let read_before = reading.runs.len();
         match shaped {
             TableReading::Other(reason) => others.push(
                 Diagnostic::error(
@@ -467,6 +472,22 @@ fn read_lines(source: &Source, mut told: Option<&mut ReadTrace>) -> SourceTables
                 }
             }
         }
+        if reading.runs.len() > read_before {
+            of_no_table.clear();
+        } else {
+            of_no_table.extend(keys_alone);
+        }
+    }
+    // Keys below the measurements that stand in front of a table of something else, a list of peaks, are as good as those behind.
+    for keys in &of_no_table {
+        for run in &mut reading.runs {
+            let mut own = Preamble {
+                fields: std::mem::take(&mut run.fields),
+                ..Preamble::default()
+            };
+            own.inherit(keys);
+            run.fields = own.fields;
+        }
     }
     // A few rows of which nothing tells what they are: beside a measurement they are told, alone they are asked about.
     if reading.runs.is_empty() {
@@ -501,6 +522,19 @@ fn read_lines(source: &Source, mut told: Option<&mut ReadTrace>) -> SourceTables
         reading.remarks.push(other);
     }
     reading
+}
+
+/// The lines below a table that are known keys with their values, as far as no heading parts them from it.
+fn keys_below<'l>(text: &str, lines: &'l [TextLine]) -> &'l [TextLine] {
+    let stated = |line: &&TextLine| {
+        let kept = strip_remark(&text[line.span.range()]).1;
+        let pairs = preamble::pairs(kept);
+        !pairs.is_empty()
+            && pairs
+                .iter()
+                .all(|pair| crate::words::field_of(&kept[pair.key.clone()]).is_some())
+    };
+    &lines[..lines.iter().take_while(stated).count()]
 }
 
 /// Takes the lines directly behind a table that sum it up, `Mean;0.45`, out of the words, and gives their numbers.
@@ -944,7 +978,11 @@ impl Preamble {
                 let cell = crate::words::fields_if_fitting(&kept[pair.key.clone()]).contains(&"cell");
                 let told = crate::words::is(WordList::OfConditions, &kept[pair.key.clone()]);
                 if conditions || cell || told {
+                    let heard = passing.len();
                     passing.hear(source, base + pair.value.start..base + pair.value.end);
+                    if preamble::is_kept_apart(&kept[pair.key.clone()]) {
+                        passing.leave_out_temperatures(heard);
+                    }
                 }
                 // The sentence behind a value that ends with its own.
                 if kept[pair.value.end..].starts_with(". ") {

@@ -139,7 +139,7 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize, 
         }
         // A row behind a remark sign was put out of use; it begins no table.
         let remark = matches!(strip_remark(line).0, Some("#" | "##" | "//" | "!" | "%"));
-        let class = if remark || is_line_of_conditions(line) {
+        let class = if remark || is_line_of_conditions(line) || is_caption(line) {
             LineGlance::Words
         } else {
             class_of(line)
@@ -325,10 +325,11 @@ fn rows_behind(text: &str, cursor: Cursor, above: &[TextPiece]) -> Option<(Scann
         || notes.len() <= MOST_NOTES
             && headed.is_some_and(|headed| {
                 let goes_on = list_goes_on(text, headed, &rows, &notes);
-                // Another group is a table of its own, under the same headers.
+                // Another group is a table of its own, under the same headers unless it has some itself.
                 let group = !goes_on && is_another_group(text, headed, &rows, &notes);
                 if group && rows.heads.is_empty() {
-                    rows.heads.clone_from(&headed.heads);
+                    let own = heads_over(text, &rows.grid, cursor, above);
+                    rows.heads = if own.is_empty() { headed.heads.clone() } else { own };
                 }
                 goes_on || group
             });
@@ -735,9 +736,15 @@ fn table_at(
     // Under headers that name what was measured, `blank` and `sample` are names, in a table of three columns or more.
     let pairs = columns == 2 && figures == 1;
     let read_there = || {
+        // A separator at the end of each line leaves a column in which nothing stands.
+        let empty = |at: usize| match grid.kinds[at] {
+            ColumnKind::Words => grid.words(at).iter().all(|span| span.start == span.end),
+            ColumnKind::Figures => grid.column(at).all(f64::is_nan),
+        };
+        let named = |(at, cell): (usize, &Option<Span>)| cell.is_some() || empty(at);
         let whole = heads
             .last()
-            .is_some_and(|head| head.cells.len() == columns && head.cells.iter().all(Option::is_some));
+            .is_some_and(|head| head.cells.len() == columns && head.cells.iter().enumerate().all(named));
         whole
             && heads
                 .iter()
@@ -748,9 +755,12 @@ fn table_at(
                 })
     };
     // A key has one value: `reference  0.512  0.514` is a row.
+    // `Check  Abs 700 nm` over readings of two rows or more: a key has no header that says what was measured.
+    let pairs_of_readings = pairs && grid.rows >= 2 && read_there() && are_like_readings(&grid);
     let full_of_readings = || grid.gaps.is_empty() && grid.rows >= 2 && are_like_readings(&grid);
     if words_first
         && !row_tells()
+        && !pairs_of_readings
         && (pairs || grid.rows <= 6 && !(columns > 2 && (read_there() || figures >= 2 && full_of_readings())))
         && (all_keys(text, &grid) || below_a_key())
     {
@@ -962,9 +972,10 @@ fn sample(text: &str, cursor: Cursor, class: LineGlance) -> Vec<&str> {
         if blanks > 0 && rows.len() >= 2 && is_sentence(line) {
             break;
         }
-        // So is a line without the sign that parts the cells of all rows above: `Slope 0.0123`.
-        let parted = |marks: &[bool; 3]| *marks != [false; 3];
-        if blanks > 0 && rows.len() >= 2 && marks.iter().all(parted) && !parted(&hard_marks(line)) {
+        if blanks > 0
+            && !rows.is_empty()
+            && (rows.len() >= 2 && lacks_the_separator(&rows, line) || is_another_header(line))
+        {
             break;
         }
         blanks = 0;
@@ -1004,6 +1015,49 @@ fn sample(text: &str, cursor: Cursor, class: LineGlance) -> Vec<&str> {
         marks.push(own);
     }
     rows
+}
+
+/// Whether a line below a blank one is the header of another table: cells of words, of which one says what was measured, and none
+/// is a number.
+fn is_another_header(line: &str) -> bool {
+    let Some(mark) = ['\t', ';', '|', ',']
+        .into_iter()
+        .find(|mark| line.contains(*mark))
+    else {
+        return false;
+    };
+    let mut cells = line
+        .split(mark)
+        .map(|cell| cell.trim_matches(|c| is_blank(c) || c == '"'))
+        .filter(|cell| !cell.is_empty());
+    let worded = |cell: &str| cell.starts_with(|c: char| c.is_alphabetic() || matches!(c, '[' | '(' | '%'));
+    let of_light = |cell: &str| {
+        let head = crate::column_header::read_column_header(cell);
+        head.quantity.is_some_and(|quantity| quantity.is_of_light())
+    };
+    let mut light = false;
+    let mut count = 0;
+    let all = cells.all(|cell| {
+        count += 1;
+        light |= count > 1 && of_light(cell);
+        worded(cell)
+    });
+    all && light && count >= 2
+}
+
+/// Whether a line that begins with a word has none of a separator that stands in all rows above it: `Slope 0.0123` below a table with
+/// tabs.
+fn lacks_the_separator(rows: &[&str], line: &str) -> bool {
+    let has = |line: &str, mark: u8| line.as_bytes().contains(&mark);
+    let all_have = |mark: u8| rows.iter().all(|row| has(row, mark));
+    let parting = [b'\t', b';', b'|', b','].into_iter().find(|mark| all_have(*mark));
+    // Two blanks or more part cells that hold single ones.
+    let wide = |line: &str| line.trim_matches(is_blank).contains("  ");
+    let lacks = parting.map_or_else(
+        || rows.iter().all(|row| wide(row)) && !wide(line),
+        |mark| !has(line, mark),
+    );
+    line.trim_matches(is_blank).starts_with(char::is_alphabetic) && lacks
 }
 
 /// Whether a line is a sentence: it begins with a word, ends in a full stop, and has more words than numbers.
@@ -1590,6 +1644,26 @@ fn is_line_of_conditions(line: &str) -> bool {
             .filter(|statement| !statement.is_empty())
     };
     may_be && statements().count() >= 2 && statements().all(crate::preamble::is_condition)
+}
+
+/// Whether a line says what was measured and at which wavelength, and nothing else: `OD 600 nm`, `Absorbance at 405 nm`. It is no row
+/// of a name and a number.
+fn is_caption(line: &str) -> bool {
+    const LONGEST: usize = 48;
+    let line = line.trim_matches(is_blank);
+    if line.len() > LONGEST
+        || !line.ends_with("nm")
+        || line.contains(['\t', ';', '|', ','])
+        || line.contains("  ")
+    {
+        return false;
+    }
+    let head = crate::column_header::read_column_header(line);
+    let at = |held: &curvary_record::Coordinate| held.quantity == curvary_record::Quantity::WAVELENGTH;
+    head.quantity.is_some_and(|quantity| quantity.is_of_light())
+        && head.label.is_none()
+        && head.held.len() == 1
+        && head.held.iter().all(at)
 }
 
 /// Whether a line is a key that is known with a number behind it: `Slit;2 nm`. What follows are more of them.

@@ -1082,6 +1082,15 @@ impl Shaper<'_> {
 /// The rows whose name says that they sum up others.
 fn summed_rows(text: &str, table: &ScannedTable, columns: &[Column]) -> std::collections::BTreeSet<usize> {
     let mut rows = std::collections::BTreeSet::new();
+    // `Mean` below times of day.
+    for column in columns.iter().filter(|column| column.clock.is_some()) {
+        let spans = table.grid.words(column.index).iter().enumerate();
+        let sums = |span: &Span| {
+            let word = text[span.range()].trim();
+            word.starts_with(char::is_alphabetic) && super::segments::is_summary_word(word)
+        };
+        rows.extend(spans.filter(|(_, span)| sums(span)).map(|(row, _)| row));
+    }
     for column in columns
         .iter()
         .filter(|column| column.kind == ColumnKind::Words && column.clock.is_none())

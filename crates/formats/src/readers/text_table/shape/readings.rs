@@ -164,7 +164,12 @@ impl Shaper<'_> {
     /// Whether every row has a name of its own. A date is none.
     pub(super) fn named_one_by_one(&self, roles: &[ShapeRole]) -> bool {
         let dated = |name: &String| !matches!(moment::read(name, None).date, moment::DateReading::No);
-        self.row_names(roles).is_some_and(|mut names| {
+        self.row_names(roles).is_some_and(|names| {
+            let named = names
+                .into_iter()
+                .enumerate()
+                .filter(|(row, _)| !self.summed.contains(row));
+            let mut names: Vec<String> = named.map(|(_, name)| name).collect();
             let rows = names.len();
             if names.iter().all(dated) {
                 return false;
@@ -175,10 +180,12 @@ impl Shaper<'_> {
         })
     }
 
-    /// A column of words in which most rows have none: flags and events, not names.
+    /// A column of words in which most rows have none: flags and events, not names. Rows that sum up others have no name.
     pub(super) fn is_sparse(&self, column: &Column) -> bool {
         let words = self.table.grid.words(column.index);
-        words.iter().filter(|span| span.start == span.end).count() * 3 > words.len()
+        let is_empty = |(row, span): (usize, &Span)| span.start == span.end && !self.summed.contains(&row);
+        let empty = words.iter().enumerate().filter(|one| is_empty(*one)).count();
+        empty * 3 > words.len() - self.summed.len().min(words.len())
     }
 
     /// Tells the flags and events that stand beside the rows.
