@@ -349,7 +349,13 @@ fn is_key_of_number(name: &str) -> bool {
         return false;
     }
     // `at 400 nm`
-    if !crate::column_header::read_column_header(name).held.is_empty() {
+    let head = crate::column_header::read_column_header(name);
+    if head.label.is_none()
+        && head
+            .held
+            .iter()
+            .any(|held| held.quantity != curvary_record::Quantity::UNKNOWN)
+    {
         return true;
     }
     crate::words::field_of(name).is_some_and(numeric)
