@@ -238,3 +238,35 @@ fn links_lead_somewhere_and_every_page_is_reached() {
         assert!(reached.contains(&page), "nothing links to {}", page.display());
     }
 }
+
+/// Who opens a crate's documentation sees how it is used, and the tests run what stands there.
+#[test]
+fn every_front_page_shows_how_a_crate_is_used() {
+    for room in rooms() {
+        let Ok(text) = fs::read_to_string(root().join("crates").join(&room).join("src/lib.rs")) else {
+            continue;
+        };
+        let front = text.lines().take_while(|line| line.starts_with("//!"));
+        assert!(
+            front.into_iter().any(|line| line == "//! ```"),
+            "the front page of crates/{room} has no example that is run"
+        );
+    }
+}
+
+/// An error has a type, so that whoever meets it can tell its kinds apart; only at the border it becomes a sentence.
+#[test]
+fn errors_have_types() {
+    let sentence = Regex::new(r"Result<[^;{]*, *String *>").expect("a pattern");
+    for room in ["record", "jcamp-dx", "plugin-abi", "plugin-host", "ingest"] {
+        let mut found = Vec::new();
+        sources(&root().join("crates").join(room).join("src"), &mut found);
+        for path in found.into_iter().filter(|path| !path.ends_with("tests.rs")) {
+            let text = fs::read_to_string(&path).expect("a source");
+            let text = text.split("#[cfg(test)]").next().unwrap_or_default();
+            for line in text.lines() {
+                assert!(!sentence.is_match(line), "{}: {line}", path.display());
+            }
+        }
+    }
+}

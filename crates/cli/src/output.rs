@@ -164,7 +164,7 @@ impl Format {
 
 /// What becomes of a file that is there already, where one is to be written.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) enum Existing {
+pub(crate) enum ExistingFile {
     /// It stays, and writing is refused: it may be an original.
     Stays,
     /// It is replaced, since somebody asked for that or it was written by us.
@@ -173,7 +173,7 @@ pub(crate) enum Existing {
     Own,
 }
 
-impl Existing {
+impl ExistingFile {
     /// As the option `--replace` says.
     pub(crate) fn asked(replace: bool) -> Self {
         if replace { Self::Replaced } else { Self::Stays }
@@ -202,9 +202,9 @@ impl OutputOptions {
     pub(crate) fn prepare(
         &self,
         target: &Path,
-        existing: Existing,
+        existing: ExistingFile,
         mut runs: &[Run],
-    ) -> io::Result<(Option<Writing>, Told)> {
+    ) -> io::Result<(Option<OutputFiles>, Told)> {
         match self.prepare_all(target, existing, &mut runs) {
             Ok((files, told)) => Ok((Some(files), told)),
             Err(ExportError::Io(error)) => Err(error),
@@ -223,9 +223,9 @@ impl OutputOptions {
     pub(crate) fn write_all(
         &self,
         target: &Path,
-        existing: Existing,
+        existing: ExistingFile,
         subjects: &mut dyn ExportedRuns,
-        look: &dyn Fn(&Writing) -> Result<(), ExportError>,
+        look: &dyn Fn(&OutputFiles) -> Result<(), ExportError>,
     ) -> Result<Told, ExportError> {
         let (files, told) = self.prepare_all(target, existing, subjects)?;
         look(&files)?;
@@ -236,9 +236,9 @@ impl OutputOptions {
     fn prepare_all(
         &self,
         target: &Path,
-        existing: Existing,
+        existing: ExistingFile,
         subjects: &mut dyn ExportedRuns,
-    ) -> Result<(Writing, Told), ExportError> {
+    ) -> Result<(OutputFiles, Told), ExportError> {
         if target == Path::new("-") {
             return Err(io::Error::new(
                 io::ErrorKind::InvalidInput,
@@ -246,7 +246,7 @@ impl OutputOptions {
             )
             .into());
         }
-        let mut files = Writing::new(target, existing);
+        let mut files = OutputFiles::new(target, existing);
         let units = match self.units {
             None => self.to.units(),
             Some(UnitsOption::OneEach) => Units::OneEach,
@@ -384,9 +384,9 @@ impl Exporter for ReportExporter {
 }
 
 /// The files of one export: each under another name until all are whole, so that nobody ever finds half of it.
-pub(crate) struct Writing {
+pub(crate) struct OutputFiles {
     target: PathBuf,
-    existing: Existing,
+    existing: ExistingFile,
     /// Each file under its first name and its last.
     parts: Vec<(PathBuf, PathBuf)>,
     /// Folders that were made for it.
@@ -394,9 +394,9 @@ pub(crate) struct Writing {
     done: bool,
 }
 
-impl Writing {
+impl OutputFiles {
     /// Files that will be at `target`, or in it.
-    pub(crate) fn new(target: &Path, existing: Existing) -> Self {
+    pub(crate) fn new(target: &Path, existing: ExistingFile) -> Self {
         Self {
             target: target.to_owned(),
             existing,
@@ -461,7 +461,7 @@ impl Writing {
         for (at, (part, target)) in self.parts.iter().enumerate() {
             if let Err(error) = put_in_place(part, target, self.existing) {
                 // All or none: those that have just got their names lose them again, unless they took the place of others.
-                if self.existing == Existing::Stays {
+                if self.existing == ExistingFile::Stays {
                     for (_, placed) in &self.parts[..at] {
                         let _ = fs::remove_file(placed);
                     }
@@ -479,18 +479,18 @@ impl Writing {
 
 /// Makes the files of several exports durable and gives them their names; one that fails leaves the others alone. To wait for
 /// the disk costs more than to write a small file, so it is waited for by several threads, and for each folder once.
-pub(crate) fn commit_all(mut all: Vec<Writing>) -> Vec<io::Result<()>> {
+pub(crate) fn commit_all(mut all: Vec<OutputFiles>) -> Vec<io::Result<()>> {
     let placed: Vec<io::Result<()>> = if all.len() == 1 {
-        all.iter().map(Writing::sync).collect()
+        all.iter().map(OutputFiles::sync).collect()
     } else {
-        all.par_iter().map(Writing::sync).collect()
+        all.par_iter().map(OutputFiles::sync).collect()
     };
     let placed: Vec<io::Result<()>> = placed
         .into_iter()
         .zip(&all)
         .map(|(synced, files)| synced.and_then(|()| files.put_in_place()))
         .collect();
-    let folders: BTreeSet<&Path> = all.iter().flat_map(Writing::folders).collect();
+    let folders: BTreeSet<&Path> = all.iter().flat_map(OutputFiles::folders).collect();
     let failed: Vec<(PathBuf, io::Error)> = folders
         .into_iter()
         .filter_map(|folder| Some((folder.to_owned(), sync_folder(folder).err()?)))
@@ -513,7 +513,7 @@ pub(crate) fn commit_all(mut all: Vec<Writing>) -> Vec<io::Result<()>> {
         .collect()
 }
 
-impl Drop for Writing {
+impl Drop for OutputFiles {
     fn drop(&mut self) {
         if self.done {
             return;
@@ -528,7 +528,7 @@ impl Drop for Writing {
     }
 }
 
-impl Files for Writing {
+impl Files for OutputFiles {
     fn create(&mut self, part: ExportPart<'_>) -> io::Result<Box<dyn Output>> {
         let target = match part {
             ExportPart::Main => self.target.clone(),
@@ -558,7 +558,7 @@ fn folder_of(target: &Path) -> &Path {
 }
 
 /// Tells what a format cannot carry; notes on matters of form only to those who ask for them.
-pub(crate) fn tell(target: &Path, told: &Told, screen: &mut Screen) {
+pub(crate) fn report_written(target: &Path, told: &Told, screen: &mut Screen) {
     let least = if screen.errors().is_some() {
         Severity::Note
     } else {
@@ -577,7 +577,7 @@ pub(crate) fn tell(target: &Path, told: &Told, screen: &mut Screen) {
 /// [`io::ErrorKind::AlreadyExists`] when there is a file that stays.
 pub(crate) fn write(
     target: &Path,
-    existing: Existing,
+    existing: ExistingFile,
     content: impl FnOnce(&mut BufWriter<File>) -> io::Result<()>,
 ) -> io::Result<()> {
     prepared(target, existing, content)?.commit()
@@ -589,16 +589,16 @@ pub(crate) fn write(
 /// [`io::ErrorKind::AlreadyExists`] when there is a file that stays.
 pub(crate) fn prepared(
     target: &Path,
-    existing: Existing,
+    existing: ExistingFile,
     content: impl FnOnce(&mut BufWriter<File>) -> io::Result<()>,
-) -> io::Result<Writing> {
+) -> io::Result<OutputFiles> {
     if target == Path::new("-") {
         return Err(io::Error::new(
             io::ErrorKind::InvalidInput,
             "`-` names no file: expected a path, since what is written may be several files",
         ));
     }
-    let mut files = Writing::new(target, existing);
+    let mut files = OutputFiles::new(target, existing);
     let mut file = files.create_file(target.to_owned())?;
     content(&mut file)?;
     file.flush()?;
@@ -606,8 +606,8 @@ pub(crate) fn prepared(
 }
 
 /// Refuses a target at which a file stands that stays.
-pub(crate) fn may_be_written(target: &Path, existing: Existing) -> io::Result<()> {
-    if existing != Existing::Own
+pub(crate) fn may_be_written(target: &Path, existing: ExistingFile) -> io::Result<()> {
+    if existing != ExistingFile::Own
         && let Some(archive) = archive_of(target)
     {
         return Err(io::Error::new(
@@ -619,7 +619,7 @@ pub(crate) fn may_be_written(target: &Path, existing: Existing) -> io::Result<()
             ),
         ));
     }
-    if existing == Existing::Stays && fs::symlink_metadata(target).is_ok() {
+    if existing == ExistingFile::Stays && fs::symlink_metadata(target).is_ok() {
         return Err(there());
     }
     Ok(())
@@ -680,8 +680,8 @@ fn part_of(target: &Path) -> io::Result<(PathBuf, File)> {
     Err(there())
 }
 
-fn put_in_place(part: &Path, target: &Path, existing: Existing) -> io::Result<()> {
-    if existing != Existing::Stays {
+fn put_in_place(part: &Path, target: &Path, existing: ExistingFile) -> io::Result<()> {
+    if existing != ExistingFile::Stays {
         return fs::rename(part, target);
     }
     // A link is refused where a file has appeared meanwhile; not every disk knows links.
@@ -724,7 +724,7 @@ mod tests {
     fn half_a_file_is_never_left_behind() {
         let folder = tempfile::tempdir().expect("a folder");
         let target = folder.path().join("deep/a.csv");
-        let stays = Existing::Stays;
+        let stays = ExistingFile::Stays;
         assert!(write(&target, stays, |_| Err(io::Error::other("no"))).is_err());
         assert!(write(&target, stays, |file| file.write_all(b"x")).is_ok());
         let names: Vec<_> = fs::read_dir(folder.path().join("deep"))
@@ -742,10 +742,10 @@ mod tests {
         for part in &parts {
             fs::write(part, "measured").expect("it is written");
         }
-        let refused = write(&target, Existing::Stays, |file| file.write_all(b"x"));
+        let refused = write(&target, ExistingFile::Stays, |file| file.write_all(b"x"));
         assert!(refused.is_err_and(|error| error.kind() == io::ErrorKind::AlreadyExists));
         assert_eq!(fs::read(&target).expect("it stays"), b"measured");
-        write(&target, Existing::Replaced, |file| file.write_all(b"x")).expect("it may be replaced");
+        write(&target, ExistingFile::Replaced, |file| file.write_all(b"x")).expect("it may be replaced");
         assert_eq!(fs::read(&target).expect("it is there"), b"x");
         assert_eq!(fs::read(&parts[1]).expect("it stays"), b"measured");
     }

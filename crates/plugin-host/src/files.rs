@@ -15,13 +15,13 @@ const LONGEST_LIBRARY: u64 = 256 << 20;
 
 /// A plugin's files, as they are now.
 #[derive(Clone, Debug)]
-pub(crate) struct Files {
+pub(crate) struct PluginFiles {
     pub(crate) manifest: Manifest,
     pub(crate) manifest_digest: Digest,
     pub(crate) folder: PathBuf,
 }
 
-impl Files {
+impl PluginFiles {
     /// The manifest in a folder.
     pub(crate) fn open(folder: &Path) -> Result<Self, Box<Diagnostic>> {
         let path = folder.join(FILE);

@@ -168,7 +168,7 @@ fn has_series(panel: &Panel) -> bool {
 }
 
 /// A name of a legend: the lines it takes, and what it stands for.
-struct Entry<'a> {
+struct LegendEntry<'a> {
     layer: &'a Layer,
     look: SeriesLook,
     lines: Vec<String>,
@@ -176,7 +176,7 @@ struct Entry<'a> {
 
 /// A legend: the names of layers, in rows.
 struct Legend<'a> {
-    entries: Vec<Entry<'a>>,
+    entries: Vec<LegendEntry<'a>>,
     /// Columns, and how wide one is.
     columns: usize,
     width: f64,
@@ -206,7 +206,7 @@ impl<'a> Legend<'a> {
         let width = if columns == 2 { half } else { room };
         let entries = layers
             .into_iter()
-            .map(|(layer, look)| Entry {
+            .map(|(layer, look)| LegendEntry {
                 layer,
                 look,
                 lines: wrapped(layer.name(), SMALL, width - Self::SAMPLE - SMALL, Self::LINES),

@@ -1,6 +1,7 @@
 //! Single readings, a name a row, and what names and flags stand beside rows.
 
 use super::*;
+use curvary_record::KnownQuantity;
 
 impl Shaper<'_> {
     /// Gives time courses the wavelength that the words around state.
@@ -114,7 +115,7 @@ impl Shaper<'_> {
             let flag = column
                 .quantity
                 .as_ref()
-                .is_some_and(|quantity| quantity.as_str() == "flag");
+                .is_some_and(|quantity| quantity.known() == Some(KnownQuantity::Flag));
             let counts = || {
                 grid.column(column.index)
                     .enumerate()
@@ -193,7 +194,7 @@ impl Shaper<'_> {
             let flag = column
                 .quantity
                 .as_ref()
-                .is_some_and(|quantity| quantity.as_str() == "flag");
+                .is_some_and(|quantity| quantity.known() == Some(KnownQuantity::Flag));
             if *role != ShapeRole::Counter || !flag || column.stats.min == column.stats.max {
                 continue;
             }
