@@ -270,3 +270,79 @@ fn errors_have_types() {
         }
     }
 }
+
+/// Names of types that stand for more than one thing, and why each may.
+const SHARED_NAMES: &[(&str, &[&str])] = &[
+    (
+        "the contract of plugins as C has it and as Rust has it, and what the program makes of it",
+        &[
+            "Answer",
+            "Column",
+            "Curve",
+            "FixedCoordinate",
+            "Pair",
+            "Question",
+            "Reader",
+            "Severity",
+            "Sink",
+            "Source",
+            "Text",
+        ],
+    ),
+    (
+        "words of the standard in `jcamp-dx`, which is used alone",
+        &[
+            "Code", "Data", "Decimals", "Peak", "Place", "Record", "Remark", "Scans", "Span", "Table",
+        ],
+    ),
+    (
+        "an exporter beside the reader of the same format",
+        &["Animl", "JcampDx", "TidyCsv"],
+    ),
+    (
+        "rooms that do not know each other, each with its own module in front of the name",
+        &[
+            "Bounds",
+            "Conversion",
+            "Description",
+            "Example",
+            "Folder",
+            "Key",
+            "Manifest",
+            "Mean",
+            "Members",
+            "Order",
+            "Part",
+            "Step",
+            "Value",
+            "Words",
+            "Writer",
+        ],
+    ),
+];
+
+/// One name, one thing. Who needs a name again says above why it may be.
+#[test]
+fn a_name_of_a_type_stands_for_one_thing() {
+    let made = Regex::new(r"(?m)^\s*(?:pub(?:\([^)]*\))?\s+)?(?:struct|enum|trait|union)\s+([A-Z]\w*)")
+        .expect("a sound pattern");
+    let mut places: BTreeMap<String, Vec<String>> = BTreeMap::new();
+    for room in rooms() {
+        let mut found = Vec::new();
+        sources(&root().join("crates").join(room).join("src"), &mut found);
+        for path in found.into_iter().filter(|path| !path.ends_with("tests.rs")) {
+            let text = fs::read_to_string(&path).expect("a source");
+            let text = text.split("#[cfg(test)]\nmod tests {").next().unwrap_or_default();
+            for name in made.captures_iter(text) {
+                let place = path.display().to_string();
+                places.entry(name[1].to_owned()).or_default().push(place);
+            }
+        }
+    }
+    let known: BTreeSet<&str> = SHARED_NAMES
+        .iter()
+        .flat_map(|(_, names)| names.iter().copied())
+        .collect();
+    places.retain(|name, places| places.len() > 1 && !known.contains(name.as_str()));
+    assert!(places.is_empty(), "names used more than once: {places:#?}");
+}

@@ -310,8 +310,11 @@ fn unit_text(text: &str) -> Option<&str> {
     for mark in [" (", ",", ";", " ["] {
         if let Some((unit, remark)) = text.split_once(mark) {
             let unit = unit.trim();
-            let harmless =
-                !remark.contains(|c: char| c.is_ascii_digit()) && remark.chars().any(char::is_alphabetic);
+            // A letter right behind `298,` stands where a digit is missing.
+            let apart = mark.starts_with(' ') || !unit.is_empty() || remark.starts_with(' ');
+            let harmless = apart
+                && !remark.contains(|c: char| c.is_ascii_digit())
+                && remark.chars().any(char::is_alphabetic);
             if harmless && (unit.is_empty() || spelled(unit) != Spelling::None) {
                 return Some(unit);
             }
