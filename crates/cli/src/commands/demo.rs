@@ -122,10 +122,10 @@ impl DemoCommand {
         let courses = [QUERY[0], "temperature:37C", "date:2016"];
         for (what, to, name) in [
             (&QUERY[..], "csv", "betanin.csv"),
-            (&["technique:spectrum"], "jcamp-dx", "spectra.jdx"),
-            (&courses, "wide-csv", "for a spreadsheet.csv"),
-            (&QUERY, "report", "report.html"),
-            (&QUERY, "bundle", "handover.zip"),
+            (&["technique:spectrum"][..], "jcamp-dx", "spectra.jdx"),
+            (&courses[..], "wide-csv", "for a spreadsheet.csv"),
+            (&QUERY[..], "report", "report.html"),
+            (&QUERY[..], "bundle", "handover.zip"),
         ] {
             let file = self.exported(name);
             let words = ["export"].into_iter().chain(what.iter().copied());

@@ -20,7 +20,7 @@ use self::display::{
 };
 use crate::Environment;
 use crate::again;
-use crate::courses::{CourseOptions, IntervalLevel, unit};
+use crate::courses::{CourseOptions, IntervalLevel};
 use crate::ending::{CommandResult, Ending, Failure};
 use crate::figure::{of_fit, of_runs};
 use crate::findings::{Heading, Pictures, picture_name};

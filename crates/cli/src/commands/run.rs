@@ -6,7 +6,7 @@ use clap::Args;
 use curvary_archive::{Archive, Sequence};
 use curvary_formats::assume::nearest;
 use curvary_record::{Code, Diagnostic};
-use toml_edit::{ArrayOfTables, DocumentMut, Item, Listing as TomlTable, value};
+use toml_edit::{ArrayOfTables, DocumentMut, Item, Table as TomlTable, value};
 
 use crate::Environment;
 use crate::commands::note::replace;

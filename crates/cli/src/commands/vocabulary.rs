@@ -473,7 +473,7 @@ fn accept_rules(archive: &Archive, rules: &[Proposal]) -> Result<(), Failure> {
             return Err(Failure::usage("archive.toml: `names` is no list of tables"));
         };
         for rule in rules {
-            let mut table = toml_edit::Listing::new();
+            let mut table = toml_edit::Table::new();
             table.insert("name", toml_edit::value(rule_name(&rule_id(&rule.pattern))));
             table.insert("pattern", toml_edit::value(rule.pattern.as_str()));
             names.push(table);
