@@ -346,3 +346,51 @@ fn a_name_of_a_type_stands_for_one_thing() {
     places.retain(|name, places| places.len() > 1 && !known.contains(name.as_str()));
     assert!(places.is_empty(), "names used more than once: {places:#?}");
 }
+
+/// The science is functions over numbers; only `study`, beside it, takes them from runs to outcomes.
+#[test]
+fn the_science_knows_no_record_outside_of_study() {
+    let science = root().join("crates/analysis/src");
+    let mut found = Vec::new();
+    sources(&science, &mut found);
+    let mut outside = 0;
+    for path in found
+        .iter()
+        .filter(|path| !path.starts_with(science.join("study")))
+    {
+        let text = fs::read_to_string(path).expect("a source");
+        assert!(
+            !text.contains("curvary_record::"),
+            "{} uses `record`",
+            path.display()
+        );
+        outside += 1;
+    }
+    assert!(outside > 40, "{outside} files");
+}
+
+/// What draws on a screen, into a picture or on paper lies in `cli` alone.
+#[test]
+fn only_the_program_draws() {
+    const DRAWING: [&str; 8] = [
+        "ab_glyph",
+        "annotate-snippets",
+        "anstream",
+        "anstyle",
+        "indicatif",
+        "krilla",
+        "png",
+        "resvg",
+    ];
+    for room in rooms().iter().filter(|room| *room != "cli") {
+        let path = root().join("crates").join(room).join("Cargo.toml");
+        let manifest: toml::Table = fs::read_to_string(path)
+            .expect("a manifest")
+            .parse()
+            .expect("TOML");
+        let used = manifest.get("dependencies").and_then(toml::Value::as_table);
+        for (name, _) in used.into_iter().flatten() {
+            assert!(!DRAWING.contains(&name.as_str()), "{room} draws with {name}");
+        }
+    }
+}

@@ -61,6 +61,7 @@ impl ReportFile {
 
 /// Whether a file is absent, empty or a report: JSON Lines that each tell of one file.
 fn may_be_replaced(path: &Path) -> bool {
+    // A file with thousands of remarks has some MB in its line; what has none within this is no report.
     const LONGEST_LINE: u64 = 16 << 20;
     let Ok(file) = File::open(path) else {
         // Whatever is there, creating the file tells.

@@ -124,6 +124,7 @@ pub(crate) fn bytes(path: &Path, longest: u64) -> Result<Vec<u8>, Box<Diagnostic
 pub(crate) fn others_may_not_write(path: &Path) -> Result<(), Box<Diagnostic>> {
     use std::os::unix::fs::MetadataExt;
 
+    // Bits of the mode by POSIX.
     const OTHERS: u32 = 0o002;
     const GROUP: u32 = 0o020;
     const STICKY: u32 = 0o1000;

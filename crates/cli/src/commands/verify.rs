@@ -131,6 +131,7 @@ impl AnnotatedRuns {
     /// What is no longer there, a sentence each.
     fn gone(&self, now: &Self) -> Vec<String> {
         let named = |what: &str, before: &BTreeSet<String>, now: &BTreeSet<String>| {
+            // So many names fit into two lines; who wants all of them asks for them.
             const SHOWN: usize = 8;
             let gone: Vec<&str> = before.difference(now).map(String::as_str).collect();
             let first = gone.iter().take(SHOWN).copied().collect::<Vec<_>>().join(", ");
