@@ -3,7 +3,7 @@
 
 use std::fs;
 use std::path::Path;
-use std::process::{Output, Stdio};
+use std::process::Stdio;
 
 use curvary_tests::{call, json, run, status, stderr};
 use tempfile::TempDir;

@@ -1,5 +1,7 @@
+use std::collections::BTreeMap;
+
 use super::*;
-use crate::{Origin, Place};
+use crate::{Fields, Origin, Place};
 
 fn shown(key: &str, raw: &str) -> String {
     let found = interpret(&Key::new(key), raw, None);
