@@ -105,7 +105,7 @@ def counts():
         count("add a year of the demonstration", "add", "data", "--archive", "lab", "--quiet")
         count("add it again", "add", "data", "--archive", "lab", "--quiet")
         count("find", "find", "technique:spectrum", "--archive", "lab")
-        count("export all as CSV", "export", "--archive", "lab", "--to", "csv", "--out", "all.csv")
+        count("export spectra as CSV", "export", "technique:spectrum", "--archive", "lab", "--to", "csv", "--out", "all.csv")
         count("verify", "verify", "--archive", "lab")
     return found
 
