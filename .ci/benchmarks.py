@@ -31,7 +31,7 @@ CARGO = os.environ.get("CARGO", "cargo")
 # `CURVARY_BIN` names a program that is built already, as in the tests.
 NAMED = os.environ.get("CURVARY_BIN")
 PROGRAM = Path(NAMED) if NAMED else ROOT / "target" / "release" / ("curvary.exe" if os.name == "nt" else "curvary")
-# Counts of one build differ by up to 0.5 % from run to run (hash seeds, threads): six times that is a change.
+# Counts of one build differed by up to 0.06 % between two runs beside other builds (hash seeds, threads): fifty times that is a change.
 LIMIT = 1.03
 RUNS = 3
 # The benches whose figures are ratios or rates of one core and that end within minutes.
