@@ -7,7 +7,7 @@ use std::fs;
 use std::path::Path;
 use std::sync::Arc;
 
-use curvary_tests::truth::{Verdict, judge, list, nothing_invented};
+use curvary_tests::truth::{Verdict, judge, list, nothing_invented, truth_and_reading};
 use curvary_tests::{root, run};
 use libtest_mimic::{Arguments, Failed, Trial};
 use serde_json::Value;
@@ -147,23 +147,4 @@ fn listed(folder: &Path) -> Vec<String> {
         .collect();
     names.sort();
     names
-}
-
-/// The truth of a case, and what the program made of it.
-fn truth_and_reading(case: &Path, out: &Path) -> Result<(Value, Value), String> {
-    let read = |path: &Path| -> Result<Value, String> {
-        let text = fs::read_to_string(path).map_err(|error| format!("{}: {error}", path.display()))?;
-        serde_json::from_str(&text).map_err(|error| format!("{}: {error}", path.display()))
-    };
-    let wanted = read(&case.join("expect.json"))?;
-    let written = fs::read_dir(out).map_err(|error| format!("{}: {error}", out.display()))?;
-    let file = written
-        .filter_map(Result::ok)
-        .map(|entry| entry.path())
-        .find(|path| {
-            path.file_name()
-                .is_some_and(|name| name.to_string_lossy().starts_with("input."))
-        })
-        .ok_or("nothing was written for it")?;
-    Ok((wanted, read(&file)?))
 }

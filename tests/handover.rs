@@ -275,6 +275,199 @@ fn a_bundle_comes_home() {
     assert!(String::from_utf8_lossy(&bare.stderr).contains("bundle-without-originals"));
 }
 
+/// A file of courses at three wavelengths, which fall at other rates; `scale` multiplies those at the second.
+fn courses(path: &Path, scale: f64) {
+    let rows: String = (0..40)
+        .map(|at| {
+            let t = f64::from(at) * 5.0;
+            let y = |rate: f64| 0.1 + 0.8 * (-rate * t).exp();
+            format!("{t}\t{:.5}\t{:.5}\t{:.5}\n", y(0.01), scale * y(0.03), y(0.05))
+        })
+        .collect();
+    let text = format!(
+        "Sample: invented\nTime (s)\tAbsorbance 405 nm\tAbsorbance 420 nm\tAbsorbance 450 nm\n{rows}"
+    );
+    fs::write(path, text).unwrap();
+}
+
+/// What tables say of a trace, and results of one, means the same trace of the run whether all of the run is handed over or only
+/// what a query asks for; and at home the results are on the traces on which they were.
+#[test]
+fn a_part_of_a_run_keeps_its_numbers_and_comes_home() {
+    let folder = tempfile::tempdir().unwrap();
+    let folder = folder.path();
+    fs::create_dir(folder.join("in")).unwrap();
+    courses(&folder.join("in/courses.txt"), 1.0);
+    let quiet = |words: &[&str]| {
+        let done = run(folder, words);
+        let told = String::from_utf8_lossy(&done.stderr).into_owned();
+        assert_eq!(status(&done), Some(0), "{words:?}: {told}");
+        (String::from_utf8(done.stdout).unwrap(), told)
+    };
+    quiet(&["add", "in", "--archive", "lab"]);
+    quiet(&[
+        "fit",
+        "sample:invented",
+        "--model",
+        "first-order+offset",
+        "--archive",
+        "lab",
+    ]);
+    let results = |archive: &str| -> BTreeMap<String, serde_json::Value> {
+        let (text, _) = quiet(&["show", "sample:invented", "--json", "--archive", archive]);
+        let all: serde_json::Value = serde_json::from_str(&text).unwrap();
+        let results = all[0]["results"].as_array().unwrap().iter();
+        results
+            .map(|result| (result["id"].as_str().unwrap().to_owned(), result["trace"].clone()))
+            .collect()
+    };
+    let ours = results("lab");
+    assert_eq!(ours.len(), 3);
+    let (ending, told) = export(
+        folder,
+        &[
+            "wavelength:450nm",
+            "--to",
+            "bundle",
+            "--originals",
+            "--with",
+            "operator,path",
+            "--out",
+            "part.zip",
+        ],
+    );
+    assert_eq!(ending, Some(0), "{told}");
+    quiet(&["add", "part.zip", "--archive", "there"]);
+    let theirs = results("there");
+    assert_eq!(theirs.len(), 1);
+    for (id, trace) in &theirs {
+        assert_eq!(
+            trace, &ours[id],
+            "a result is on the trace that it was computed of"
+        );
+        assert_eq!(trace, 2);
+    }
+    // The keys of a table are those of a table of the whole run.
+    for (query, name) in [("wavelength:450nm", "part"), ("sample:invented", "all")] {
+        assert_eq!(
+            export(folder, &[query, "--to", "csv", "--out", &format!("{name}.csv")]).0,
+            Some(0)
+        );
+        assert_eq!(
+            export(folder, &[query, "--to", "tables", "--out", name]).0,
+            Some(0)
+        );
+    }
+    let lines = |name: &str| fs::read_to_string(folder.join(name)).unwrap();
+    for table in ["all.csv", "all/points.csv", "all/curves.csv", "all/results.csv"] {
+        let all = lines(table);
+        let part = lines(&table.replace("all", "part"));
+        assert!(part.lines().count() > 1);
+        for line in part.lines().skip(1) {
+            assert!(all.lines().any(|other| other == line), "{table}: {line}");
+        }
+    }
+    // The page of the report names the trace by its number and draws its fit.
+    let members = members(&folder.join("part.zip"));
+    let (_, page) = members
+        .iter()
+        .find(|(name, _)| name.ends_with("report.html"))
+        .unwrap();
+    let page = String::from_utf8_lossy(page);
+    assert!(!page.contains("No picture"));
+}
+
+/// Results come home to the curves that they were computed of, not to whatever is read of the bytes by that name: where the
+/// original is read otherwise there, they are not kept, and told.
+#[test]
+fn results_are_not_put_on_other_curves() {
+    let folder = tempfile::tempdir().unwrap();
+    let folder = folder.path();
+    fs::create_dir(folder.join("in")).unwrap();
+    courses(&folder.join("in/courses.txt"), 1.0);
+    let quiet = |words: &[&str]| {
+        let done = run(folder, words);
+        let told = String::from_utf8_lossy(&done.stderr).into_owned();
+        assert!(status(&done).is_some_and(|code| code <= 1), "{words:?}: {told}");
+        (String::from_utf8(done.stdout).unwrap(), told)
+    };
+    quiet(&["add", "in", "--archive", "lab"]);
+    quiet(&[
+        "fit",
+        "sample:invented",
+        "--model",
+        "first-order+offset",
+        "--archive",
+        "lab",
+    ]);
+    quiet(&[
+        "note",
+        "--where",
+        "sample:invented",
+        "solvent=water",
+        "--yes",
+        "--archive",
+        "lab",
+    ]);
+    let (ending, told) = export(
+        folder,
+        &[
+            "sample:invented",
+            "--to",
+            "bundle",
+            "--originals",
+            "--with",
+            "operator,path",
+            "--out",
+            "all",
+        ],
+    );
+    assert_eq!(ending, Some(0), "{told}");
+    // As if another version had read the second course otherwise: its values are other ones in the bundle, whose manifest is
+    // made anew.
+    let lines = folder.join("all/data/runs.jsonl");
+    let text = fs::read_to_string(&lines).unwrap();
+    let mut line: serde_json::Value = serde_json::from_str(text.lines().next().unwrap()).unwrap();
+    assert_eq!(text.lines().count(), 1);
+    let first = &mut line["run"]["traces"][1]["y"]["values"][0];
+    *first = serde_json::json!(first.as_f64().unwrap() + 0.25);
+    fs::write(&lines, format!("{line}\n")).unwrap();
+    sealed(&folder.join("all"));
+    let (_, told) = quiet(&["add", "all", "--archive", "there"]);
+    assert!(told.contains("1 result of the bundle was not kept"), "{told}");
+    let (shown, _) = quiet(&["show", "sample:invented", "--json", "--archive", "there"]);
+    let shown: serde_json::Value = serde_json::from_str(&shown).unwrap();
+    let mut traces: Vec<u64> = shown[0]["results"]
+        .as_array()
+        .unwrap()
+        .iter()
+        .map(|result| result["trace"].as_u64().unwrap())
+        .collect();
+    traces.sort_unstable();
+    assert_eq!(traces, [0, 2]);
+    assert_eq!(
+        shown[0]["notes"].as_array().unwrap().len(),
+        1,
+        "it stands on the same lines"
+    );
+}
+
+/// Makes the manifests of a bag anew (RFC 8493).
+fn sealed(bag: &Path) {
+    use sha2::Digest as _;
+    let manifest = fs::read_to_string(bag.join("manifest-sha512.txt")).unwrap();
+    let sealed: String = manifest
+        .lines()
+        .map(|line| {
+            let (_, name) = line.split_once("  ").unwrap();
+            let digest = sha2::Sha512::digest(fs::read(bag.join(name)).unwrap());
+            let digits: String = digest.iter().map(|byte| format!("{byte:02x}")).collect();
+            format!("{digits}  {name}\n")
+        })
+        .collect();
+    fs::write(bag.join("manifest-sha512.txt"), sealed).unwrap();
+}
+
 /// Whatever a bundle went through on its way, a copied folder, packed again in another order or without the folder around it:
 /// the same runs under the same names, read by the same answers, words, rules for names and layouts, with notes, tags, results and
 /// saved sequences. An archive that has files of its own is told of words and sequences and keeps its own.
@@ -663,6 +856,13 @@ fn where_a_folder_stands_nothing_is_written_beside_it() {
         told.contains("a folder of this name") && told.contains("name a file"),
         "{told}"
     );
+    // Nor where there can be no file at all.
+    let long = format!("{}.csv", "x".repeat(300));
+    for out in [long.as_str(), "in/a.txt/b.csv", "lab/records/b.csv"] {
+        let (ending, told) = export(folder, &["sample:a", "--to", "csv", "--out", out]);
+        assert_eq!(ending, Some(3), "{told}");
+        assert!(told.contains("cannot write"), "{told}");
+    }
     assert_eq!(left_behind(folder), before);
 }
 

@@ -98,10 +98,10 @@ fn collection(path: &Path, blocks: u32) {
 fn many_small_blocks_take_a_small_multiple() {
     let folder = tempfile::tempdir().expect("a folder");
     let path = folder.path().join("collection.jdx");
-    collection(&path, 4_000);
+    collection(&path, 12_000);
     let (peak, status, said) = peak(folder.path(), &["add", "collection.jdx", "--archive", "lab"]);
     assert_eq!(status, Some(0), "{said}");
-    assert!(said.contains("4,000 runs"), "{said}");
+    assert!(said.contains("12,000 runs"), "{said}");
     let allowed = ITSELF + length(&path) * BLOCKS;
     assert!(peak < allowed, "{peak} of {allowed}");
     let (written, status, said) = self::peak(
@@ -122,9 +122,25 @@ fn many_small_blocks_take_a_small_multiple() {
     assert!(written < allowed, "{written} of {allowed}");
 }
 
-/// A run of 100 points and 15 labels is some 800 bytes of text; in memory it has its fields, their places and its words. The
-/// reader's limit of 25,000 blocks keeps that below 300 MB.
-const BLOCKS: u64 = 16;
+/// A collection is read and made ready run by run: in memory are its text, and of each run what is filed for searching.
+const BLOCKS: u64 = 4;
+
+#[test]
+fn many_small_blocks_that_ask_take_a_small_multiple() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let path = folder.path().join("collection.jdx");
+    collection(&path, 12_000);
+    let text = fs::read_to_string(&path).expect("it is there");
+    fs::write(&path, text.replace("##XUNITS=NANOMETERS", "##XUNITS=")).expect("it is written");
+    let (peak, status, said) = peak(folder.path(), &["add", "collection.jdx", "--archive", "lab"]);
+    assert_eq!(status, Some(1), "{said}");
+    assert!(
+        said.contains("12,000 runs") && said.contains("axis-unknown"),
+        "{said}"
+    );
+    let allowed = ITSELF + length(&path) * BLOCKS;
+    assert!(peak < allowed, "{peak} of {allowed}");
+}
 
 #[test]
 fn one_large_run_is_written_as_json_in_a_small_multiple() {

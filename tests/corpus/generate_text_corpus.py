@@ -283,7 +283,7 @@ STATED = {
     "metadata/long-keys": {"temperature": q(37, "Cel")},
     "metadata/portuguese": {"sample": "suco de beterraba", "date": "2021-03-14"},
     "metadata/temperature-range": {"temperature": q("37.0", "Cel")},
-    "metadata/title-only": {"temperature": q(25, "Cel")},
+    "metadata/title-only": {"temperature": q(25, "Cel"), "ph": 5.0},
     "metadata/unit-in-key-slash": {
         "temperature": q("37.0", "Cel"),
         "path-length": q("0.5", "cm"),

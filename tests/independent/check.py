@@ -3,8 +3,9 @@
     python3 tests/independent/check.py PROGRAM WORKING-FOLDER
 
 bagit (RFC 8493) checks the bag, frictionless the Data Package with every row of its tables, jsonschema all JSON by the
-schemas in schemas/, pandas, polars and DuckDB read CSV and Parquet, openpyxl the workbook, lxml the AnIML document, html5lib
-in its strict mode the report, pypdf the printed one. What they read is compared with the JSON, number by number. Dask,
+schemas in schemas/ and ajv does in its strict mode (where there is Node.js), two decoders of JCAMP-DX, of PyPI and of npm, read
+its numbers back, pandas, polars and DuckDB read CSV and Parquet, openpyxl the workbook, lxml the AnIML document, html5lib
+in its strict mode the report, pypdf the printed one, Chromium shows it (where there is one). What they read is compared with the JSON, number by number. Dask,
 DuckDB, Spark (where there are pyspark and Java) and a batch array work on a set of parts by the examples of docs/examples.
 Ends with `N passed, N failed`.
 """
@@ -25,6 +26,7 @@ import bagit
 import duckdb
 import frictionless
 import html5lib
+import jcamp
 import jsonschema
 import lxml.etree
 import openpyxl
@@ -91,6 +93,44 @@ line_validator = jsonschema.Draft202012Validator(schemas["export-line-v1.json"])
 lines = [json.loads(line) for line in (WORK / "all.jsonl").read_text().splitlines()]
 check("JSON Lines are valid by export-line-v1.json", not [e for line in lines for e in line_validator.iter_errors(line)])
 check("JSON Lines hold the same runs", [line["run"] for line in lines] == document["runs"])
+
+
+NODE = os.environ.get("INDEPENDENT_NODE", "")
+STRICT = ROOT / "tests" / "independent" / "strict.cjs"
+if not (NODE and shutil.which("node")):
+    print("skipped ajv and the decoder of npm: no Node.js, or INDEPENDENT_NODE names no folder with their node_modules")
+else:
+    pairs = ["export-v1.json", WORK / "all.json", "export-line-v1.json", WORK / "all.jsonl"]
+    told = subprocess.run(["node", STRICT, NODE, "schemas", ROOT / "schemas", *pairs], capture_output=True, text=True)
+    told = json.loads(told.stdout) if told.returncode == 0 else {"schemas": [], "wrong": [told.stderr]}
+    check("every schema compiles in ajv's strict mode, and the documents are valid", set(told["schemas"]) == set(schemas) and not told["wrong"], told["wrong"][:3])
+
+
+def near(values, others):
+    """Decoders count the abscissa on from its ends in binary: the last digits are theirs."""
+    return len(values) == len(others) and all(math.isclose(a, b, rel_tol=1e-9, abs_tol=1e-12) for a, b in zip(values, others))
+
+
+# JCAMP-DX: a file for each curve of an evenly or unevenly spaced axis, in the default form. A block for each of several scans is the
+# form for decoders that know no NTUPLES.
+(WORK / "jcamp").mkdir()
+wrong, decoded = [], 0
+for run in document["runs"][:60]:
+    out = WORK / "jcamp" / f"{run['id']}.jdx"
+    curvary("export", run["id"], "--to", "jcamp-dx", "--scans-as-blocks", "--units", "as-read", "--out", out)
+    curves = [(t["x"]["values"], t["y"]["values"]) for t in run["traces"] if t["y"]["values"]]
+    read = jcamp.readfile(str(out))
+    blocks = [block for block in read.get("children", [read]) if "x" in block]
+    theirs = {"PyPI": [([float(x) for x in block["x"]], [float(y) for y in block["y"]]) for block in blocks]}
+    # That of npm knows no XYPOINTS, the standard's form of an axis with gaps or of uneven steps.
+    if NODE and "##XYPOINTS=" not in out.read_text():
+        told = subprocess.run(["node", STRICT, NODE, "decode", out], capture_output=True, text=True)
+        theirs["npm"] = [(one["x"], one["y"]) for one in json.loads(told.stdout)] if told.returncode == 0 else [told.stderr]
+    for by, found in theirs.items():
+        decoded += 1
+        if len(found) != len(curves) or not all(near(a[0], b[0]) and near(a[1], b[1]) for a, b in zip(found, curves)):
+            wrong.append((by, run["id"], run["technique"], len(found), len(curves)))
+check(f"JCAMP-DX: every number is found again by independent decoders ({decoded} readings)", decoded and not wrong, wrong[:5])
 
 
 def head(kind, quantity, columns):
@@ -225,6 +265,22 @@ cells = [cell for cell in cells if len(cell) < 20 and "&" not in cell]
 lost = [cell for cell in cells if "".join(cell.split()) not in printed]
 check(f"{len(cells)} cells of the report are text of the printed one (pypdf)", len(cells) > 1000 and not lost, lost[:5])
 check("the printed report says its title and its language", pdf.metadata.title == "Measurements" and pdf.root_object.get("/Lang") == "en", pdf.metadata)
+
+# A browser shows the report without asking anybody: what it draws is not an empty page, and its words are those of the page.
+browser = next(filter(None, map(shutil.which, ("chromium", "chromium-browser", "google-chrome"))), None)
+if browser is None:
+    print("skipped the browser: there is no Chromium")
+else:
+    base = [browser, "--headless", "--no-sandbox", "--disable-gpu", "--disable-javascript", f"--user-data-dir={WORK / 'browser'}", "--window-size=1200,1600"]
+    address = (WORK / "report.html").as_uri()
+    subprocess.run([*base, f"--screenshot={WORK / 'report.png'}", address], capture_output=True, timeout=180)
+    subprocess.run([*base, "--no-pdf-header-footer", f"--print-to-pdf={WORK / 'by-browser.pdf'}", address], capture_output=True, timeout=180)
+    size = (WORK / "report.png").stat().st_size if (WORK / "report.png").is_file() else 0
+    check("Chromium draws the report", size > 50_000, size)
+    shown = pypdf.PdfReader(WORK / "by-browser.pdf") if (WORK / "by-browser.pdf").is_file() else None
+    words = "".join("".join(sheet.extract_text() for sheet in shown.pages).split()) if shown else ""
+    lost = [run["id"] for run in document["runs"][:200] if run["id"] not in words]
+    check("every run is on the pages that Chromium prints", shown and not lost, lost[:5])
 
 # AnIML: well-formed, its identifiers used as the core schema demands, its numbers those of the JSON.
 tree = lxml.etree.parse(str(WORK / "all.animl"))

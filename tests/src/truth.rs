@@ -1,5 +1,8 @@
 //! Whether what was read of a case of the corpus is its truth.
 
+use std::fs;
+use std::path::Path;
+
 use curvary_record::Unit;
 use serde_json::Value;
 
@@ -45,6 +48,28 @@ pub fn judge(wanted: &Value, found: &Value) -> Verdict {
             }
         }
     }
+}
+
+/// The truth of the case in a folder, and what the program wrote of it into another.
+///
+/// # Errors
+/// What of the two is missing or no JSON.
+pub fn truth_and_reading(case: &Path, out: &Path) -> Result<(Value, Value), String> {
+    let read = |path: &Path| -> Result<Value, String> {
+        let text = fs::read_to_string(path).map_err(|error| format!("{}: {error}", path.display()))?;
+        serde_json::from_str(&text).map_err(|error| format!("{}: {error}", path.display()))
+    };
+    let wanted = read(&case.join("expect.json"))?;
+    let written = fs::read_dir(out).map_err(|error| format!("{}: {error}", out.display()))?;
+    let file = written
+        .filter_map(Result::ok)
+        .map(|entry| entry.path())
+        .find(|path| {
+            path.file_name()
+                .is_some_and(|name| name.to_string_lossy().starts_with("input."))
+        })
+        .ok_or("nothing was written for it")?;
+    Ok((wanted, read(&file)?))
 }
 
 /// The entries of a list; none where the value is no list.
@@ -408,7 +433,7 @@ fn points(truth: &Value, trace: &Value) -> Verdict {
 }
 
 /// A field's value: numbers with units after conversion, text without blanks at the ends, dates by ten characters.
-fn same_value(wanted: &Value, field: &Value) -> bool {
+pub fn same_value(wanted: &Value, field: &Value) -> bool {
     let given = &field["value"];
     let unit = |value: &Value| value["unit"].as_str().and_then(|code| Unit::ucum(code).ok());
     let close = |a: f64, b: f64| (a - b).abs() <= 1e-9 * a.abs().max(b.abs());

@@ -8,8 +8,9 @@
 use std::hint::black_box;
 use std::time::Instant;
 
-use curvary_analysis::courses::{Course, Order};
+use curvary_analysis::courses::{Course, Order, Preparation, RateWindow, initial_rate};
 use curvary_analysis::fit::{Data, Options, fit};
+use curvary_analysis::linear::line;
 use curvary_analysis::models::Model;
 use curvary_analysis::models::formula::Formula;
 use curvary_analysis::models::law::Law;
@@ -163,21 +164,38 @@ fn main() {
                 time.iter().map(|t| course(t) + 0.001 * noise.normal()).collect()
             })
             .collect();
-        let how = curvary_analysis::courses::Preparation::default();
-        let whole = curvary_analysis::courses::RateWindow::Whole { fewest: 5 };
-        let mut times: Vec<f64> = sets
-            .iter()
-            .map(|y| {
-                let begin = Instant::now();
-                let _ = black_box(curvary_analysis::courses::initial_rate(&time, y, &how, whole));
-                begin.elapsed().as_secs_f64()
-            })
-            .collect();
-        times.sort_by(f64::total_cmp);
-        println!(
-            "{title}: {:.0} a second (best; the middle one {:.0})",
-            1.0 / times[0],
-            1.0 / times[times.len() / 2]
-        );
+        let how = Preparation::default();
+        let best = |window: Option<RateWindow>| {
+            let mut times: Vec<f64> = sets
+                .iter()
+                .map(|y| {
+                    let begin = Instant::now();
+                    match window {
+                        Some(window) => drop(black_box(initial_rate(&time, y, &how, window))),
+                        None => drop(black_box(line(&time, y))),
+                    }
+                    begin.elapsed().as_secs_f64()
+                })
+                .collect();
+            times.sort_by(f64::total_cmp);
+            (1.0 / times[0], 1.0 / times[times.len() / 2])
+        };
+        // In one run, so that the ratios hold on a busy machine too.
+        let plain = best(None);
+        for (name, window) in [
+            ("whole course", Some(RateWindow::Whole { fewest: 5 })),
+            (
+                "longest straight beginning",
+                Some(RateWindow::Found { fewest: 5 }),
+            ),
+            ("stretch by hand", Some(RateWindow::Hand { from: 0.0, to: 120.0 })),
+            ("nothing but a line", None),
+        ] {
+            let (first, middle) = best(window);
+            println!(
+                "{title}, {name}: {first:.0} a second (the middle one {middle:.0}), a line {:.1} times as many",
+                plain.0 / first
+            );
+        }
     }
 }

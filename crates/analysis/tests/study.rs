@@ -3,8 +3,8 @@
 #![allow(clippy::expect_used, reason = "tests may panic")]
 
 use curvary_analysis::study::{
-    AtTemperature, AxisSpan, FitPlan, ParameterPlan, RatePlan, ScanTask, SeriesPlan, TemperaturePlan,
-    compare_trace, fit_run, fit_series, rates_run, reported, scan_run, temperature_series,
+    AtTemperature, AxisSpan, DriftEffect, FitPlan, ParameterPlan, RatePlan, ScanTask, SeriesPlan,
+    TemperaturePlan, compare_trace, fit_run, fit_series, rates_run, reported, scan_run, temperature_series,
 };
 use curvary_record::{
     Claim, Code, Column, Coordinate, Digest, Fields, Origin, Outcome, Place, Quantity, Question, Run, RunId,
@@ -383,7 +383,8 @@ fn constants_at_several_temperatures_give_the_activation_energy() {
         .into_iter()
         .map(|kelvin: f64| AtTemperature {
             run: RunId::named(format!("{kelvin}")),
-            drift: None,
+            drift: DriftEffect::Allowed,
+            doubts: Vec::new(),
             kelvin,
             rate: (60.0 * 1e10 * (-60_000.0 / (r * kelvin)).exp(), None, unit("/min")),
         })
@@ -708,7 +709,8 @@ fn constants_per_absorbance_have_no_entropy() {
         .into_iter()
         .map(|kelvin: f64| AtTemperature {
             run: RunId::named(format!("{kelvin}")),
-            drift: None,
+            drift: DriftEffect::Allowed,
+            doubts: Vec::new(),
             kelvin,
             rate: (
                 1e10 * (-60_000.0 / (8.314_462_618 * kelvin)).exp(),

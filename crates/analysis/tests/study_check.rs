@@ -279,6 +279,27 @@ fn a_label_says_the_concentration_and_what_it_may_be() {
     );
 }
 
+/// `1,000 mg/L` may be one or a thousand, and a label may state several: asked, and never the first that comes.
+#[test]
+fn a_concentration_in_doubt_on_a_label_is_asked() {
+    for (label, said_of_it) in [
+        ("Potassium dichromate 1,000 mg/L", "1 or 1000"),
+        ("Potassium dichromate 1.000 mg/L", "1 or 1000"),
+        ("Potassium dichromate (60.000 mg/L)", "60 or 60000"),
+        ("Potassium dichromate 60 mg/L from 600 mg/L", "60 and 600"),
+    ] {
+        let labelled = named(said(dichromate(1.0), "path-length", 1.0, "cm"), "sample", label);
+        let outcome = check(&plan("ph-eur-dichromate"), &labelled).outcome;
+        assert!(
+            outcome.termination.starts_with("concentration-not-sure: ")
+                && outcome.termination.contains(said_of_it)
+                && outcome.termination.contains("--mg-per-l"),
+            "{label}: {}",
+            outcome.termination
+        );
+    }
+}
+
 /// A table of a few wavelengths is no spectrum to read between.
 #[test]
 fn nothing_is_read_between_far_points() {

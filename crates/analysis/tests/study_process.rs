@@ -442,7 +442,7 @@ fn lines_over_temperatures_come_out_again() {
     };
     let points: Vec<_> = all
         .iter()
-        .flat_map(|(run, kept)| rate_constants(&plan, run, kept).expect("a constant"))
+        .flat_map(|(run, kept)| rate_constants(&plan, run, kept).expect("a constant").points)
         .collect();
     for line in temperature_series(&plan, &points) {
         assert!(line.is_result(), "{:?}", line.outcome);

@@ -92,7 +92,7 @@ pub use trouble::{Error, QueryError};
 pub use verify::{VerifyProblem, VerifyReport};
 pub use view::{View, is_taken_back, out_of_date};
 pub use worklist::{DisputeGroup, HouseWord, QuestionGroup, Replaced, UnreadGroup, Worklist};
-pub use writer::{Addition, AppendStats, Moved, PathState, PreparedSources, Preparer, Writer};
+pub use writer::{Addition, AppendStats, Moved, PathState, PreparedSources, Preparer, SourceByRuns, Writer};
 
 /// What stands in the folder of an archive, by name: the list above. None of it is ever a source.
 pub const OWN: [&str; 12] = [

@@ -118,6 +118,14 @@ pub(crate) fn unlock(root: &Path, gone: bool) -> Result<Unlocked, Error> {
     Ok(Unlocked::Freed(holder))
 }
 
+/// Another process that writes, as far as the file of the lock says: one on another machine is believed. The lock itself is
+/// not touched, since a look at it must stop nobody.
+pub(crate) fn writer(root: &Path) -> Option<Holder> {
+    let holder = named(&mut File::open(Lock::path(root)).ok()?)?;
+    let at_work = !holder.is_here() || holder.pid != std::process::id() && alive(holder.pid);
+    at_work.then_some(holder)
+}
+
 fn rewrite(file: &mut File, bytes: &[u8]) -> std::io::Result<()> {
     file.set_len(0)?;
     file.seek(SeekFrom::Start(0))?;

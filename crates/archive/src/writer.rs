@@ -4,27 +4,30 @@
 //! one atomic rename. Until that rename nothing has happened; after it everything has. The index is brought up
 //! afterwards: should that fail, the next writer does it from the records.
 
-use std::collections::{BTreeSet, HashSet};
+mod prepared;
+mod said;
+
+use std::collections::HashSet;
 use std::ops::Range;
 use std::path::{Path, PathBuf};
 use std::sync::{Arc, PoisonError, RwLock};
 
-use curvary_record::stored::{MissedRecord, PathRecord, Record, SourceRecord, StoredRun};
-use curvary_record::{Diagnostic, Digest, Family, Outcome, OutcomeKind, Run, RunId, Verdict, code};
-use serde::Serialize;
-use tantivy::TantivyDocument;
+use curvary_record::stored::{MissedRecord, PathRecord, Record};
+use curvary_record::{Diagnostic, Digest, Outcome};
 
-use crate::catalog::Stat;
-use crate::catalog::{Catalog, path_hash};
+pub use self::prepared::{Addition, PreparedSources, Preparer, SourceByRuns};
+use self::prepared::{
+    LineFrames, PackedFrame, PreparedSource, UnpackedLines, pack_frames, put_line, replaced,
+};
+pub use self::said::Moved;
+use crate::catalog::{Stat, path_hash};
 use crate::content::Heir;
 use crate::current::{self, Current};
-use crate::decimal::DecimalFormatter;
 use crate::digests::digest_bytes;
 use crate::disk::{Disk, RealDisk};
-use crate::facts::{Facts, RunContext};
 use crate::frames::{self, At};
 use crate::holder::Holder;
-use crate::index::{IndexFields, schema};
+use crate::index::schema;
 use crate::indexer::Indexer;
 use crate::lock::Lock;
 use crate::manifest::{Manifest, original_names, records_name};
@@ -32,35 +35,7 @@ use crate::originals::tarred::{self, Packing};
 use crate::originals::{self, OriginalLocation};
 use crate::parts::{AppendFile, Parts};
 use crate::unfinished::{Unfinished, restore};
-use crate::{Error, Note, Settings, now};
-
-/// One source to add: its bytes and what a reader made of them.
-#[derive(Clone, Debug)]
-pub struct Addition {
-    /// The path under which the archive shall know it, with `/` between folders; inside a container
-    /// `outer.zip!/inner.txt`. It must be the same each time the same file is added.
-    pub path: String,
-    /// The bytes.
-    pub bytes: Vec<u8>,
-    /// Their digest.
-    pub digest: Digest,
-    /// What the operating system says of the file, unless it lies in a container. Take it *before* reading the bytes, so
-    /// that a change in between is noticed next time.
-    pub stat: Option<Stat>,
-    /// How the reading went.
-    pub verdict: Verdict,
-    /// The reader, unless none knew it.
-    pub reader: Option<String>,
-    /// Remarks on the file as a whole.
-    pub remarks: Vec<Diagnostic>,
-    /// How it is written.
-    pub family: Option<Family>,
-    /// The runs it gave; their names must be those of [`RunId::new`] for the digest, in order.
-    pub runs: Vec<Run>,
-    /// Whether it was read again, and this reading takes the place of the one before. Without it, bytes that the archive
-    /// has already only gain a path.
-    pub again: bool,
-}
+use crate::{Error, Settings, now};
 
 /// What the archive knows of a path.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -71,61 +46,6 @@ pub enum PathState {
     Perhaps,
     /// The path was never met.
     New,
-}
-
-/// Makes sources ready on the caller's threads. The same sources give the same bytes, and nothing is written.
-#[derive(Clone)]
-pub struct Preparer {
-    settings: Arc<Settings>,
-    catalog: Arc<RwLock<Catalog>>,
-    names: Arc<RwLock<Option<HashSet<u64>>>>,
-    fields: IndexFields,
-}
-
-/// A packed frame with the stretch of lines that it holds.
-type PackedFrame = (Range<usize>, Vec<u8>);
-
-/// Sources that are ready to be appended.
-pub struct PreparedSources {
-    sources: Vec<PreparedSource>,
-    /// The lines of all records, one source behind the other.
-    lines: Vec<u8>,
-    /// The same, packed: each frame with the stretch of lines that it holds.
-    frames: Vec<PackedFrame>,
-    /// The originals of sources that were new when they were prepared, in frames.
-    originals: Vec<Vec<u8>>,
-}
-
-struct PreparedSource {
-    record: SourceRecord,
-    digest: [u8; 32],
-    path: PathRecord,
-    stat: Option<Stat>,
-    again: bool,
-    /// Its place among the packed originals, unless the archive had it already.
-    original: Option<tarred::Packed>,
-    /// The name that it has there.
-    name: String,
-    /// Where its lines are: the source, the path, the runs.
-    source_line: Range<usize>,
-    path_line: Range<usize>,
-    runs: Vec<(RunId, Range<usize>, TantivyDocument)>,
-}
-
-/// A run that was read again, and the one that it is now.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Moved {
-    /// Its name before.
-    pub before: RunId,
-    /// The run of the new reading with the same content; `None` where there is none.
-    pub heir: Option<Heir>,
-}
-
-impl Moved {
-    /// Whether its name is another's now, or nobody's.
-    fn is_away(&self) -> bool {
-        self.heir.as_ref().is_none_or(|heir| heir.after != self.before)
-    }
 }
 
 /// What an append did.
@@ -139,192 +59,6 @@ pub struct AppendStats {
     pub changed: u64,
     /// Runs that were added or read again.
     pub runs: u64,
-}
-
-/// Of a source with more runs than these, what is filed of them takes no more room than it needs.
-const MANY_RUNS: usize = 256;
-
-impl Preparer {
-    /// About how many bytes of sources to prepare at once: enough for neighbours to compress each other's records,
-    /// few enough that one record is read without many neighbours.
-    pub const BATCH_BYTES: usize = 256 << 10;
-
-    /// Makes sources ready. They stay together in this order.
-    ///
-    /// # Errors
-    /// [`Error::TooLarge`]; [`Error::Damaged`] when a digest or a run's name is not of its source.
-    pub fn prepare(&self, additions: Vec<Addition>) -> Result<PreparedSources, Error> {
-        let mut prepared = PreparedSources {
-            sources: Vec::with_capacity(additions.len()),
-            lines: Vec::with_capacity(additions.iter().map(|one| one.bytes.len() * 3 / 2 + 2048).sum()),
-            frames: Vec::new(),
-            originals: Vec::new(),
-        };
-        let mut packing = Packing::default();
-        let mut taken = HashSet::new();
-        for addition in additions {
-            let ready = self.one(addition, &mut prepared.lines, &mut packing, &mut taken)?;
-            prepared.sources.push(ready);
-        }
-        prepared.originals = packing.finish()?;
-        let ends = prepared.sources.iter().flat_map(PreparedSource::line_ends);
-        prepared.frames = pack_frames(&prepared.lines, ends)?;
-        Ok(prepared)
-    }
-
-    fn one(
-        &self,
-        addition: Addition,
-        lines: &mut Vec<u8>,
-        packing: &mut Packing,
-        taken: &mut HashSet<u64>,
-    ) -> Result<PreparedSource, Error> {
-        let Addition {
-            path,
-            bytes,
-            digest,
-            stat,
-            verdict,
-            reader,
-            remarks,
-            family,
-            runs,
-            again,
-        } = addition;
-        let wrong = |found: String, expected: &str| Error::damaged(Path::new(&path), None, found, expected);
-        let key = digest_bytes(digest.as_str()).ok_or_else(|| {
-            wrong(
-                format!("the digest `{digest}`"),
-                "`sha256:` and 64 hexadecimal digits",
-            )
-        })?;
-        for (ordinal, run) in runs.iter().enumerate() {
-            if run.id != RunId::new(&digest, ordinal) || run.source.digest != digest {
-                return Err(wrong(
-                    format!("a run named {}", run.id),
-                    "the name that its source and place give it",
-                ));
-            }
-        }
-        let record = SourceRecord {
-            digest: digest.clone(),
-            bytes: bytes.len() as u64,
-            verdict,
-            reader,
-            runs: u32::try_from(runs.len()).unwrap_or(u32::MAX),
-            family,
-            remarks,
-        };
-        let source_line = put_line(lines, &Record::Source(record.clone()))?;
-        let replaces = replaced(
-            &self.catalog.read().unwrap_or_else(PoisonError::into_inner),
-            &path,
-            &key,
-        );
-        let path = PathRecord {
-            path,
-            digest,
-            replaces,
-        };
-        let path_line = put_line(lines, &Record::Path(path.clone()))?;
-        let paths = [path.path.clone()];
-        let around = RunContext {
-            settings: &self.settings,
-            paths: &paths,
-            superseded: false,
-            notes: &[],
-            outcomes: &[],
-            family: record.family.as_ref().map(Family::id),
-        };
-        let mut ready_runs = Vec::with_capacity(runs.len());
-        let many = runs.len() > MANY_RUNS;
-        for run in runs {
-            let mut document = self.fields.document(&Facts::of(&run, &around));
-            if many {
-                // All of them wait until the source is appended.
-                document.shrink_to_fit();
-            }
-            let id = run.id.clone();
-            let line = put_line(lines, &Record::Run(Box::new(StoredRun(run))))?;
-            ready_runs.push((id, line, document));
-        }
-        let (known, lost) = {
-            let catalog = self.catalog.read().unwrap_or_else(PoisonError::into_inner);
-            let known = catalog.keeps(&key);
-            (known, !known && catalog.source(&key).is_some())
-        };
-        let mut name = originals::entry_name(&path.path);
-        let mut original = None;
-        if !known {
-            let used = self.names.read().unwrap_or_else(PoisonError::into_inner);
-            let used = used.as_ref().is_some_and(|used| used.contains(&name_hash(&name)));
-            if used || !taken.insert(name_hash(&name)) {
-                name = originals::version_name(&name, &key);
-            }
-            original = Some(packing.put(&name, &bytes, stat.map(|stat| stat.modified))?);
-        }
-        Ok(PreparedSource {
-            record,
-            digest: key,
-            path,
-            stat,
-            // What is read of an original that was lost and comes back takes the place of what was read of it before.
-            again: again || lost,
-            original,
-            name,
-            source_line,
-            path_line,
-            runs: ready_runs,
-        })
-    }
-}
-
-/// The digest of what stands at a path today, when that is something else.
-fn replaced(catalog: &Catalog, path: &str, digest: &[u8; 32]) -> Option<Digest> {
-    let before = &catalog.sources[catalog.paths[catalog.path(path)? as usize].source as usize].digest;
-    (before != digest).then(|| crate::digests::digest_named(before))
-}
-
-fn put_line(lines: &mut Vec<u8>, record: &Record) -> Result<Range<usize>, Error> {
-    let from = lines.len();
-    let mut writer = serde_json::Serializer::with_formatter(&mut *lines, DecimalFormatter::default());
-    record
-        .serialize(&mut writer)
-        .map_err(|error| Error::damaged(Path::new("records"), None, error.to_string(), "a record"))?;
-    lines.push(b'\n');
-    Ok(from..lines.len())
-}
-
-/// Packs lines into frames, each closed at the first line end at which it is long enough.
-fn pack_frames(lines: &[u8], ends: impl Iterator<Item = usize>) -> Result<Vec<PackedFrame>, Error> {
-    let mut packed = Vec::new();
-    let mut open = 0;
-    let mut last = 0;
-    let mut close = |from: usize, to: usize| {
-        let frame = frames::pack(&lines[from..to])
-            .map_err(|message| Error::damaged(Path::new("records"), None, message, "a zstd frame"))?;
-        packed.push((from..to, frame));
-        Ok::<_, Error>(())
-    };
-    for end in ends {
-        last = end;
-        if end - open >= frames::FRAME_BYTES {
-            close(open, end)?;
-            open = end;
-        }
-    }
-    if open < last {
-        close(open, last)?;
-    }
-    Ok(packed)
-}
-
-impl PreparedSource {
-    fn line_ends(&self) -> impl Iterator<Item = usize> + '_ {
-        [self.source_line.end, self.path_line.end]
-            .into_iter()
-            .chain(self.runs.iter().map(|run| run.1.end))
-    }
 }
 
 /// Lines that wait for a frame: paths of sources that were there already, and outcomes.
@@ -527,52 +261,9 @@ impl Writer {
         })
     }
 
-    /// What is taken back of a run's notes because its name is no longer its own, and the same as said of its heir.
-    /// Answers stay where they are: they hold for the whole source.
-    fn moved_notes(&self, moved: &Moved) -> (Note, Vec<Note>) {
-        let notes = self.indexer.notes.about(moved.before.as_str());
-        let mut taken = Note::about(&moved.before);
-        let mut given = Vec::new();
-        for (note, said) in notes.iter().zip(crate::holding(notes)) {
-            let mut fields = note.fields.clone();
-            fields.retain(|field, _| said.contains(&field.as_str()));
-            if fields.is_empty() {
-                continue;
-            }
-            taken.undo.extend(fields.keys().cloned());
-            given.extend(moved.heir.as_ref().map(|heir| Note {
-                at: note.at.clone(),
-                author: note.author.clone(),
-                fields,
-                inherits: Some(moved.before.as_str().to_owned()),
-                ..Note::about(&heir.after)
-            }));
-        }
-        (taken, given)
-    }
-
-    /// The outcomes about runs that have other names from now on, in those.
-    fn renamed_outcomes(&self, heirs: &[Heir]) -> Result<Vec<Outcome>, Error> {
-        let mut places = BTreeSet::new();
-        for Heir { before, .. } in heirs.iter().filter(|heir| heir.results) {
-            places.extend(self.indexer.outcomes_of(before.as_str())?);
-        }
-        let found = places.into_iter().filter_map(|at| match self.indexer.read(at) {
-            Ok(Record::Outcome(outcome)) => Some(Ok(*outcome)),
-            Ok(_) => None,
-            Err(error) => Some(Err(error)),
-        });
-        let renamed = found.filter_map(|outcome| match outcome {
-            Ok(outcome) => renamed(outcome, heirs).map(Ok),
-            Err(error) => Some(Err(error)),
-        });
-        renamed.collect()
-    }
-
     fn append_all(&mut self, prepared: PreparedSources) -> Result<AppendStats, Error> {
         let PreparedSources {
             sources,
-            lines,
             frames,
             originals,
         } = prepared;
@@ -597,6 +288,7 @@ impl Writer {
         // Rare: a source that another had brought already, or a path or name that has changed hands since. What is new is
         // packed again; each source is looked at by itself, and its line about the path is written anew.
         let fresh = self.repack(&sources, &originals)?;
+        let mut lines = UnpackedLines::new(&frames);
         for mut ready in sources {
             let (known, replaces) = {
                 let catalog = self.indexer.catalog();
@@ -612,15 +304,13 @@ impl Writer {
             self.flush_loose()?;
             ready.path.replaces = replaces;
             self.count(&ready, fresh.contains(&ready.digest), &mut done);
-            let mut own = lines[ready.source_line.clone()].to_vec();
-            ready.source_line = 0..own.len();
-            ready.path_line = put_line(&mut own, &Record::Path(ready.path.clone()))?;
+            let mut own = LineFrames::default();
+            ready.source_line = own.put_whole(lines.get(&ready.source_line)?)?;
+            ready.path_line = own.put(&Record::Path(ready.path.clone()))?;
             for run in &mut ready.runs {
-                let from = own.len();
-                own.extend_from_slice(&lines[run.1.clone()]);
-                run.1 = from..own.len();
+                run.1 = own.put_whole(lines.get(&run.1)?)?;
             }
-            let frames = pack_frames(&own, ready.line_ends())?;
+            let frames = own.finish()?;
             self.put_frames(vec![ready], frames)?;
         }
         Ok(done)
@@ -892,159 +582,6 @@ impl Writer {
         Ok(())
     }
 
-    /// Keeps what a computation found. The same outcome twice is kept once; gives whether it is new.
-    ///
-    /// # Errors
-    /// [`Error::NoRun`] when it speaks of a run that the archive has not, or as [`append`](Self::append).
-    pub fn put_outcome(&mut self, outcome: Outcome) -> Result<bool, Error> {
-        for run in &outcome.runs {
-            self.must_have(run.as_str())?;
-        }
-        if self.indexer.has_outcome(&outcome.id)? {
-            return Ok(false);
-        }
-        self.guarded(|writer| writer.keep_outcome(outcome)).map(|()| true)
-    }
-
-    fn keep_outcome(&mut self, outcome: Outcome) -> Result<(), Error> {
-        self.indexer.expect_outcome(&outcome.id);
-        let outcome = Record::Outcome(Box::new(outcome));
-        let line = put_line(&mut self.loose.lines, &outcome)?;
-        self.loose.ends.push(line.end);
-        if let Record::Outcome(outcome) = outcome {
-            self.loose.outcomes.push((*outcome, line));
-        }
-        self.flush_when_long()
-    }
-
-    fn must_have(&self, run: &str) -> Result<(), Error> {
-        match self.indexer.places(run)? {
-            // It must be readable too: nothing is kept about what nobody can look at.
-            Some(places) => self.indexer.readable(places.run),
-            None => Err(Error::NoRun {
-                asked: run.to_owned(),
-            }),
-        }
-    }
-
-    /// Adds a note.
-    ///
-    /// # Errors
-    /// [`Error::NoRun`], [`Error::Note`] when it says nothing, or as [`append`](Self::append).
-    pub fn note(&mut self, note: Note) -> Result<(), Error> {
-        self.must_have(&note.run)?;
-        if note.fields.is_empty() && note.assume.is_empty() && note.undo.is_empty() && note.inherits.is_none()
-        {
-            return Err(Error::Note {
-                message: "the note says nothing: expected a value or an assumption".into(),
-            });
-        }
-        if let Some(wrong) = note.assume.iter().find(|assume| !assume.contains('=')) {
-            let message =
-                format!("`{wrong}` settles nothing: expected ABOUT=ANSWER, such as `decimal=comma`");
-            return Err(Error::Note { message });
-        }
-        self.guarded(|writer| writer.put_note(note))
-    }
-
-    fn put_note(&mut self, mut note: Note) -> Result<(), Error> {
-        if note.at.is_empty() {
-            note.at = now();
-        }
-        let mut line = serde_json::to_vec(&note).map_err(|error| Error::Note {
-            message: format!("the note cannot be kept: {error}"),
-        })?;
-        line.push(b'\n');
-        self.announce()?;
-        if self.notes.is_none() {
-            self.notes = Some(AppendFile::open(
-                &self.root,
-                &*self.disk,
-                0,
-                &self.manifest.notes,
-            )?);
-        }
-        if let Some(notes) = &mut self.notes {
-            notes.write(&line)?;
-        }
-        self.pending += line.len() as u64;
-        self.indexer.touch_run(&note.run);
-        self.indexer.notes.push(note, line.len() as u64);
-        Ok(())
-    }
-
-    /// Gives runs that take the place of earlier versions with the same numbers what was said and found of these: pairs of
-    /// the earlier run and the later one. Results about a run that `results` does not hold for stay where they are.
-    ///
-    /// # Errors
-    /// As [`note`](Self::note) and [`put_outcome`](Self::put_outcome).
-    pub fn inherit(&mut self, heirs: &[Heir]) -> Result<(), Error> {
-        for Heir { before, after, .. } in heirs {
-            let had = self.indexer.notes.about(after.as_str()).to_vec();
-            let given: Vec<Note> = self
-                .indexer
-                .notes
-                .about(before.as_str())
-                .iter()
-                .map(|note| Note {
-                    run: after.as_str().to_owned(),
-                    inherits: Some(before.as_str().to_owned()),
-                    ..note.clone()
-                })
-                .collect();
-            let fresh = given.into_iter().filter(|note| !had.contains(note));
-            let mut said = had
-                .iter()
-                .any(|note| note.inherits.as_deref() == Some(before.as_str()));
-            for note in fresh {
-                said = true;
-                self.note(note)?;
-            }
-            if !said {
-                self.note(Note {
-                    inherits: Some(before.as_str().to_owned()),
-                    ..Note::about(after)
-                })?;
-            }
-        }
-        for outcome in self.inherited_outcomes(heirs)? {
-            self.put_outcome(outcome)?;
-        }
-        Ok(())
-    }
-
-    /// The outcomes about earlier runs that hold for the later ones too, in their names.
-    fn inherited_outcomes(&self, heirs: &[Heir]) -> Result<Vec<Outcome>, Error> {
-        let mut places = BTreeSet::new();
-        for Heir { before, .. } in heirs.iter().filter(|heir| heir.results) {
-            places.extend(
-                self.indexer
-                    .places(before.as_str())?
-                    .map_or_else(Vec::new, |at| at.outcomes),
-            );
-        }
-        let mut all = Vec::new();
-        for at in places {
-            let Record::Outcome(outcome) = self.indexer.read(at)? else {
-                continue;
-            };
-            // What an export states about itself, its later version states or does not.
-            if outcome.kind == OutcomeKind::Reported {
-                continue;
-            }
-            let Some(mut outcome) = renamed(*outcome, heirs) else {
-                continue;
-            };
-            let message = "found for an earlier version of the file, in which these numbers are the same";
-            let remark = Diagnostic::note(code::INHERITED, message);
-            if !outcome.remarks.contains(&remark) {
-                outcome.remarks.push(remark);
-            }
-            all.push(outcome.identified());
-        }
-        Ok(all)
-    }
-
     /// Bytes of sources, outcomes and notes appended since the last commit, for deciding when to commit.
     #[must_use]
     pub fn pending(&self) -> u64 {
@@ -1122,19 +659,6 @@ impl Drop for Writer {
             Current::forget(&current::folder(&self.root));
         }
     }
-}
-
-/// An outcome in the names of heirs; `None` when it does not hold for one of them.
-fn renamed(outcome: Outcome, heirs: &[Heir]) -> Option<Outcome> {
-    let runs = outcome
-        .runs
-        .iter()
-        .map(|run| match heirs.iter().find(|heir| heir.before == *run) {
-            Some(heir) => heir.results.then(|| heir.after.clone()),
-            None => Some(run.clone()),
-        });
-    let runs = runs.collect::<Option<Vec<RunId>>>()?;
-    Some(Outcome { runs, ..outcome }.identified())
 }
 
 /// A name as it is compared: two that differ in case are one to some systems.

@@ -2,7 +2,7 @@
 
 use clap::Args;
 use curvary_analysis::quantities::Measured;
-use curvary_analysis::study::AxisSpan;
+use curvary_analysis::study::{AxisSpan, StatedDrift};
 use curvary_record::Unit;
 use curvary_record::unit::spelled;
 
@@ -36,6 +36,10 @@ pub(crate) struct CourseOptions {
     /// Path length, cm, in place of the run's own; `1.000+-0.005` gives its error too
     #[arg(long, value_name = "CM", help_heading = "Data")]
     path: Option<String>,
+    /// A drift of the signal as it is known of the lamp, as a standard deviation that goes into the errors: `0.0005/h` a steady one,
+    /// `0.0001/reading` a wandering by so much from each reading to the next; with a unit as in `0.5 mAU/h`
+    #[arg(long, value_name = "SD/TIME", help_heading = "Errors")]
+    drift: Option<String>,
 }
 
 /// The level of intervals.
@@ -68,6 +72,11 @@ impl CourseOptions {
             .map(|path| path.value))
     }
 
+    /// The drift of the signal that is stated.
+    pub(crate) fn drift(&self) -> Result<Option<StatedDrift>, Failure> {
+        self.drift.as_deref().map(drift).transpose()
+    }
+
     /// Relative standard error of coefficient times path length, where one was said.
     pub(crate) fn scale_error(&self) -> Result<Option<f64>, Failure> {
         let coefficient = self
@@ -95,6 +104,48 @@ pub(crate) fn measured(text: &str) -> Result<Measured, Failure> {
             Ok(Measured::with_error(number(value)?, error))
         }
     }
+}
+
+/// `0.0005/h`, `0.5 mAU/h`, `1e-4/reading`.
+fn drift(text: &str) -> Result<StatedDrift, Failure> {
+    let wrong = || {
+        Failure::usage(format!(
+            "`{text}` states no drift: expected a standard deviation per time or reading, such as 0.0005/h, 0.5 mAU/h or 0.0001/reading"
+        ))
+    };
+    let (size, per) = text.trim().rsplit_once('/').ok_or_else(wrong)?;
+    let end = size
+        .char_indices()
+        .find(|(at, c)| {
+            let behind = &size[at + c.len_utf8()..];
+            !(c.is_ascii_digit()
+                || matches!(c, '.' | '+')
+                || (*c == '-' && size[..*at].ends_with(['e', 'E']))
+                || (matches!(c, 'e' | 'E')
+                    && behind.starts_with(|c: char| c.is_ascii_digit() || matches!(c, '-' | '+'))))
+        })
+        .map_or(size.len(), |(at, _)| at);
+    let value = number(&size[..end]).map_err(|_| wrong())?;
+    if value <= 0.0 {
+        return Err(Failure::usage(format!(
+            "`{text}` states no drift: a standard deviation lies above zero"
+        )));
+    }
+    let own = size[end..].trim();
+    let per = match per.trim() {
+        "reading" | "readings" | "point" => None,
+        per => Some(
+            unit(per)
+                .ok()
+                .filter(|unit| unit.converts_to(&Unit::SECOND))
+                .ok_or_else(wrong)?,
+        ),
+    };
+    Ok(StatedDrift {
+        size: value,
+        unit: (!own.is_empty()).then(|| unit(own)).transpose()?,
+        per,
+    })
 }
 
 /// The relative standard error of a value, where it has one.
@@ -265,6 +316,28 @@ mod tests {
         assert!(coefficient_with_error("6.22+-a").is_err());
         assert!(coefficient("6220 nm").is_err());
         assert!(coefficient("large").is_err());
+    }
+
+    #[test]
+    fn drifts_are_per_time_or_per_reading() {
+        let plain = drift("0.0005/h").ok();
+        assert!(
+            plain.is_some_and(|drift| drift.size == 0.0005 && drift.unit.is_none() && drift.per.is_some())
+        );
+        let milli = drift("0.5 mAU/h").ok().and_then(|drift| drift.unit);
+        assert!(milli.is_some_and(|unit| unit.convert(1.0, &Unit::ABSORBANCE) == Ok(0.001)));
+        assert!(drift("1e-4/reading").is_ok_and(|drift| drift.size == 1e-4 && drift.per.is_none()));
+        for wrong in [
+            "0.0005",
+            "0/h",
+            "-1e-4/h",
+            "0.0005/nm",
+            "0.0005 furlong/h",
+            "/h",
+            "a/h",
+        ] {
+            assert!(drift(wrong).is_err(), "{wrong}");
+        }
     }
 
     #[test]

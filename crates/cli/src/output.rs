@@ -1,5 +1,6 @@
 //! Runs as files in open formats, for `export` and `convert`.
 
+use std::cell::RefCell;
 use std::collections::BTreeSet;
 use std::fs::{self, File};
 use std::io::{self, BufWriter, Write};
@@ -408,13 +409,15 @@ impl OutputFiles {
 
     fn create_file(&mut self, target: PathBuf) -> io::Result<BufWriter<File>> {
         let folder = folder_of(&target);
-        let missing: Vec<PathBuf> = folder
-            .ancestors()
-            .take_while(|folder| !folder.as_os_str().is_empty() && !folder.exists())
-            .map(Path::to_owned)
-            .collect();
-        fs::create_dir_all(folder)?;
-        self.made.extend(missing);
+        if !folder.is_dir() {
+            let missing: Vec<PathBuf> = folder
+                .ancestors()
+                .take_while(|folder| !folder.as_os_str().is_empty() && !folder.exists())
+                .map(Path::to_owned)
+                .collect();
+            fs::create_dir_all(folder)?;
+            self.made.extend(missing);
+        }
         may_be_written(&target, self.existing)?;
         if target.is_dir() {
             // No file takes its place, and what would be written beside it must not be left alone there.
@@ -537,17 +540,26 @@ impl Files for OutputFiles {
         };
         let described = part == ExportPart::Schema;
         let file = self.create_file(target).map_err(|error| {
-            if described && error.kind() == io::ErrorKind::AlreadyExists {
-                let path = schema_beside(&self.target);
-                return io::Error::new(
-                    error.kind(),
-                    format!("{error}: {}, which describes the table", path.display()),
-                );
+            if described {
+                of_description(&self.target, error)
+            } else {
+                error
             }
-            error
         })?;
         Ok(Box::new(file))
     }
+}
+
+/// Why the description beside a table cannot be written.
+fn of_description(target: &Path, error: io::Error) -> io::Error {
+    if error.kind() != io::ErrorKind::AlreadyExists {
+        return error;
+    }
+    let path = schema_beside(target);
+    io::Error::new(
+        error.kind(),
+        format!("{error}: {}, which describes the table", path.display()),
+    )
 }
 
 fn folder_of(target: &Path) -> &Path {
@@ -625,6 +637,21 @@ pub(crate) fn may_be_written(target: &Path, existing: ExistingFile) -> io::Resul
     Ok(())
 }
 
+/// Refuses a target that cannot be written, before any run is read for it: a file beside it is made and taken away again.
+pub(crate) fn try_target(target: &Path, to: Format, existing: ExistingFile) -> io::Result<()> {
+    may_be_written(target, existing)?;
+    if to == Format::Csv {
+        may_be_written(&schema_beside(target), existing).map_err(|error| of_description(target, error))?;
+    }
+    let Some(name) = target.file_name() else {
+        return Ok(());
+    };
+    let is_there = |folder: &&Path| folder.as_os_str().is_empty() || fs::symlink_metadata(folder).is_ok();
+    let folder = folder_of(target).ancestors().find(is_there);
+    let (part, _) = part_of(&folder.unwrap_or(Path::new("")).join(name))?;
+    fs::remove_file(part)
+}
+
 /// Names in the folder of an archive that are its own.
 const ARCHIVE: [&str; 10] = [
     "archive.toml",
@@ -641,11 +668,26 @@ const ARCHIVE: [&str; 10] = [
 
 /// The archive to whose own files a path leads, also by way of a link.
 fn archive_of(target: &Path) -> Option<PathBuf> {
+    thread_local! {
+        /// Where the folder that was asked about last really is: many files go into one.
+        static LAST: RefCell<(PathBuf, PathBuf)> = RefCell::default();
+    }
     let folder = folder_of(target);
-    let folder = folder
-        .ancestors()
-        .find_map(|there| Some(there.canonicalize().ok()?.join(folder.strip_prefix(there).ok()?)))?;
-    let path = folder.join(target.file_name()?);
+    let known = LAST.with_borrow(|(asked, real)| (asked == folder).then(|| real.clone()));
+    let real = match known {
+        Some(real) => real,
+        None => {
+            let real = folder
+                .ancestors()
+                .find_map(|there| Some(there.canonicalize().ok()?.join(folder.strip_prefix(there).ok()?)))?;
+            // One that is not there yet may become a link.
+            if folder.is_dir() {
+                LAST.set((folder.to_owned(), real.clone()));
+            }
+            real
+        }
+    };
+    let path = real.join(target.file_name()?);
     path.ancestors().skip(1).take(4).find_map(|root| {
         let first = path.strip_prefix(root).ok()?.components().next()?;
         let name = first.as_os_str().to_string_lossy().to_lowercase();

@@ -320,7 +320,7 @@ impl ExportedRuns for PendingRuns<'_> {
         take: &mut dyn FnMut(&ExportedRun<'_>) -> Result<(), ExportError>,
     ) -> Result<(), ExportError> {
         let mut runs = self.0.iter().flat_map(|(_, runs)| runs);
-        runs.try_for_each(|run| take(&ExportedRun { run, results: &[] }))
+        runs.try_for_each(|run| take(&ExportedRun::bare(run)))
     }
 }
 

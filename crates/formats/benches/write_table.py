@@ -1,11 +1,13 @@
 """How quickly tables are written, beside polars and pandas: the same rows as CSV and as Parquet.
 
-    python3 crates/formats/benches/write_table.py target/release/curvary [RUNS]
+    cargo build --release; cargo bench -p curvary-formats --bench table --no-run
+    python3 crates/formats/benches/write_table.py target/release/curvary target/release/deps/table-… [RUNS]
 
-Invented courses are added to an archive and exported by the program, archive and all. polars and pandas do two jobs, on one
-core: they write the same table from memory, which is less than curvary does, since it starts, asks the archive and reads every
-run from it; and they read what is known from files of theirs, runs, curves and points as Parquet, put it together and write the
-same table, which is the same job. What is compared is processor time, of all cores, so that other work on the machine changes
+Three jobs, each on one core. From memory: runs, and a table of polars or pandas, are in memory, and the same rows are written to
+a file; for curvary by the bench `table`, the writers alone. The whole job: the program starts, asks the archive, reads every run
+from it and writes them; polars and pandas read what is known from files of theirs, runs, curves and points as Parquet, put it
+together and write the same table. Last, the whole job of curvary beside the writing from memory of the others, which is less.
+What is compared is processor time, of all cores, so that other work on the machine changes
 little; ratios are those of one run of this script: above 1.00 curvary needs less. At the end files of a list become parts, by 1
 and by 2 workers, beside polars, which reads the same files knowing their form, and writes one Parquet file.
 """
@@ -23,7 +25,8 @@ import pandas
 import polars
 
 PROGRAM = Path(sys.argv[1]).resolve()
-RUNS = int(sys.argv[2]) if len(sys.argv) > 2 else 2000
+BENCH = Path(sys.argv[2]).resolve()
+RUNS = int(sys.argv[3]) if len(sys.argv) > 3 else 2000
 POINTS = 200
 
 
@@ -69,6 +72,8 @@ with tempfile.TemporaryDirectory() as folder:
     lab = ["--archive", folder / "lab"]
     _, used = clocked(lambda: curvary("add", folder / "in", *lab, "--quiet"))
     print(f"{RUNS} files of {POINTS} points; `add` takes {used:.2f} s of one core, {RUNS / used:.0f} files a second")
+    told = subprocess.run([BENCH, folder / "in"], capture_output=True, text=True, check=True).stdout
+    writers = {form: float(seconds) for form, seconds in map(str.split, told.splitlines())}
     whole = ["export", "technique:time-course", *lab]
     table = None
     for form, out, names in [("csv", "tidy.csv", ["tidy.csv"]), ("tables", "tables", ["tables/points.csv"]), ("parquet", "parquet", ["parquet/points.parquet"])]:
@@ -88,7 +93,10 @@ with tempfile.TemporaryDirectory() as folder:
                 "polars": lambda: table.write_csv(folder / "polars.csv"),
                 "pandas": lambda: frame.to_csv(folder / "pandas.csv", index=False),
             }
-        told = ", ".join(f"{name} {other / own:.2f}" for name, other in ((name, timed(work)) for name, work in others.items()))
+        spent = {name: timed(work) for name, work in others.items()}
+        told = f"the writers alone take {writers[form]:.3f} s; both from memory: " + ", ".join(
+            f"{name} {other / writers[form]:.2f}" for name, other in spent.items()
+        )
         if form == "csv":
             curvary(*whole, "--to", "parquet", "--out", folder / "store", "--replace")
             stored = [folder / "store" / f"{name}.parquet" for name in ("points", "curves", "runs")]
@@ -104,7 +112,8 @@ with tempfile.TemporaryDirectory() as folder:
                 joined = points.merge(curves, on=["run", "trace"], suffixes=("", "_of_curve")).merge(runs, on="run", suffixes=("", "_of_run"))
                 joined[[name for name in head if name in joined.columns]].to_csv(folder / "pandas.csv", index=False)
 
-            told += f"; from files of theirs: polars {timed(by_polars) / own:.2f}, pandas {timed(by_pandas) / own:.2f}"
+            told += f"; the whole job: polars {timed(by_polars) / own:.2f}, pandas {timed(by_pandas) / own:.2f}"
+        told += "; the whole job beside theirs from memory: " + ", ".join(f"{name} {other / own:.2f}" for name, other in spent.items())
         print(f"{form:8} {written.stat().st_size / 1e6:6.1f} MB by {own:5.2f} s of one core; {told}")
     def read_by_polars():
         tables = []

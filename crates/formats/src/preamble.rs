@@ -23,7 +23,7 @@ use hashbrown::HashMap;
 pub(crate) use self::contrast::contrasts;
 pub use self::passing::claim_free;
 use self::passing::furniture_off;
-pub(crate) use self::passing::{Passing, is_condition};
+pub(crate) use self::passing::{Passing, is_condition, phrases, statements};
 pub(crate) use self::prose::hear as hear_prose;
 use crate::Source;
 use crate::column_header::split_unit;
@@ -148,7 +148,7 @@ fn without_remark_sign(line: &str) -> Range<usize> {
 /// The line without the strokes that it is set off with on both sides: `== sample: tank 3 ==`.
 fn undecorated(line: &str, body: Range<usize>) -> Range<usize> {
     let text = &line[body.clone()];
-    let set_off = ["==", "--", "~~", "__"].into_iter().find(|mark| {
+    let set_off = ["==", "--", "~~", "__", "***", "##"].into_iter().find(|mark| {
         text.starts_with(mark)
             && text.ends_with(mark)
             && text.trim_start_matches(|c| mark.starts_with(c)).starts_with(' ')
@@ -195,7 +195,9 @@ fn bare(line: &str, range: Range<usize>) -> Range<usize> {
         let bold = text.trim_start_matches("**");
         next = trim(line, next.start + (text.len() - bold.len())..next.end);
         let text = &line[next.clone()];
-        next = trim(line, next.start..next.start + text.trim_end_matches("**").len());
+        if text.ends_with("**") {
+            next = trim(line, next.start..next.start + text.trim_end_matches('*').len());
+        }
         if next == range {
             return range;
         }
@@ -264,6 +266,8 @@ fn marked(line: &str, body: Range<usize>, mark: char) -> Option<Vec<KeyValueSpan
     if !is_key(&line[key.clone()]) || mark == '=' && in_bracket(&line[key.clone()]) {
         return None;
     }
+    // `Wavelength: 412 nm,SOP: 12-340,Operator: ab`: each part between commas has a key, so that unknown ones are keys as well.
+    let list = is_list_of_pairs(text, mark);
     // A further pair begins behind two blanks, a tab, a comma, a semicolon or a bar; its key stands before its mark.
     let mut starts = vec![(key, body.start + first)];
     for &at in more {
@@ -288,7 +292,20 @@ fn marked(line: &str, body: Range<usize>, mark: char) -> Option<Vec<KeyValueSpan
         let something = !between[..place]
             .trim_matches([' ', '\t', ';', ',', '|', '-', '–', '.'])
             .is_empty();
-        if is_key(words) && (known || !loose) && something && !prose {
+        // `Wavelength: 412,5 nm,SOP: 12`: the value in front of the comma is whole.
+        let whole = || {
+            let (before, mark) = starts.last().cloned().unwrap_or_default();
+            let spelling = &line[before];
+            let value = line.get(mark + 1..from + place - gap.len()).unwrap_or("").trim();
+            let kind = field_of(spelling).and_then(known_field).map(|known| known.kind);
+            gap.starts_with(',')
+                && matches!(
+                    kind,
+                    Some(ValueKind::Number(_) | ValueKind::Range(_) | ValueKind::Date)
+                )
+                && understand(spelling, value, Customs::default()).1.fits
+        };
+        if is_key(words) && (known || !loose || list || whole()) && something && !prose {
             starts.push((key, at));
         }
     }
@@ -308,6 +325,24 @@ fn marked(line: &str, body: Range<usize>, mark: char) -> Option<Vec<KeyValueSpan
         });
     }
     Some(pairs)
+}
+
+/// Whether each part of a line between commas, or between semicolons, is a key, a mark and a value, and the first key is known, with a
+/// value that is no text or ends where the part does.
+fn is_list_of_pairs(text: &str, mark: char) -> bool {
+    let pair = |part: &str| {
+        let at = part.find(mark).filter(|&at| parts_here(part, at, mark));
+        at.is_some_and(|at| {
+            let (key, value) = (part[..at].trim(), part[at + 1..].trim());
+            is_key(key) && !value.is_empty() && key.split_whitespace().count() <= 3
+        })
+    };
+    let known = |part: &str| part.split_once(mark).is_some_and(|(key, _)| is_known(key.trim()));
+    let parts: Vec<&str> = text.split(',').collect();
+    // Every second key is one of the trade, and two of them are where blanks stand behind the commas, so that sentences are none.
+    let keys = parts.iter().filter(|part| known(part)).count();
+    let fewest = if text.contains(", ") { 2 } else { 1 };
+    parts.len() >= 2 && parts.iter().all(|part| pair(part)) && 2 * keys >= parts.len() && keys >= fewest
 }
 
 /// A value without the sentence that follows upon it, under a key whose values are no words:
@@ -374,7 +409,7 @@ fn without_lead(line: &str, key: Range<usize>) -> Range<usize> {
     if is_known(text) {
         return key;
     }
-    ["  ", "\t", "; ", "| ", ", "]
+    ["  ", "\t", "; ", "| ", ", ", "] "]
         .into_iter()
         .filter_map(|gap| {
             let at = text.rfind(gap)? + gap.len();
@@ -686,12 +721,12 @@ fn claim_with(
     }
     // `T = 25 C, pH 8.2`, `enzyme: urease, pH 7.0`: a value, and conditions behind it that have no keys.
     if says.is_none()
-        && let Some((first, rest)) = raw.split_once(", ")
-        && is_value_before_conditions(source, spelling, value.start, (first, rest), customs)
+        && let Some(end) = end_of_value(source, spelling, value.start, raw, customs)
     {
-        let end = value.start + first.len();
+        let end = value.start + end;
         let mut passing = Passing::default();
         passing.hear(source, end..value.start + raw.len());
+        passing::claim_dates(fields, source, end..value.start + raw.len());
         claim_with(
             fields,
             questions,
@@ -718,19 +753,33 @@ fn claim_with(
     put(fields, questions, source, (spelling, raw), (field, &found), place);
 }
 
-/// Whether the value of a key, at byte `at`, ends at its first comma: what follows are conditions. Where the key itself is one of
-/// several statements, one condition among them is enough.
-fn is_value_before_conditions(
-    source: &Source,
-    spelling: &str,
-    at: usize,
-    (first, rest): (&str, &str),
-    customs: Customs,
-) -> bool {
-    let all = rest.split(", ").all(passing::is_condition);
-    let any = || rest.split(", ").any(passing::is_condition);
-    match field_of(spelling).and_then(known_field).map(|known| known.kind) {
-        Some(ValueKind::Text) => !rest.contains('"') && (all || is_amid(source, at) && any()),
+/// Where the value of a key, at byte `at`, ends, if conditions or a date follow in statements of their own. Where the key itself is
+/// one of several statements, one condition among them is enough.
+fn end_of_value(source: &Source, spelling: &str, at: usize, raw: &str, customs: Customs) -> Option<usize> {
+    let mut statements = statements(raw).into_iter();
+    let first = &raw[statements.next()?];
+    let rest: Vec<&str> = statements
+        .map(|statement| raw[statement].trim())
+        .filter(|statement| !statement.is_empty())
+        .collect();
+    if rest.is_empty() || first.trim().is_empty() {
+        return None;
+    }
+    let kept_apart = is_kept_apart(spelling);
+    let of_the_run = |statement: &str| {
+        let found = passing::condition(statement.trim(), customs);
+        found.is_some_and(|(field, _)| !kept_apart || field != "temperature")
+    };
+    let other = |statement: &&str| of_the_run(statement) || passing::is_dated(statement, customs);
+    let all = rest.iter().all(other);
+    let any = || rest.iter().any(other);
+    let ends = match field_of(spelling).and_then(known_field).map(|known| known.kind) {
+        Some(ValueKind::Text) => {
+            let plain = !raw[first.len()..].contains('"');
+            // Prose goes on behind a comment, and a buffer may be named after its pH.
+            plain && (all || is_amid(source, at) && any())
+        }
+        Some(ValueKind::Date) => false,
         _ => {
             let found = || understand(spelling, first, customs).1;
             all && matches!(
@@ -742,7 +791,8 @@ fn is_value_before_conditions(
                 }
             )
         }
-    }
+    };
+    ends.then_some(first.trim_end().len())
 }
 
 /// Whether a comma stands on the line in front of byte `at`: the key there is not its first statement.
@@ -787,6 +837,7 @@ fn put(
             questions.push(question);
         }
     }
+    let field = beside_what_was_set(fields, field, spelling);
     if let Some((other, value)) = &found.aside {
         let mut claim = found.claim(raw, Origin::Source(place.clone()));
         claim.value = value.clone();
@@ -794,6 +845,92 @@ fn put(
         fields.claim(other.clone(), claim.spelled(spelling));
     }
     fields.claim(field, found.claim(raw, Origin::Source(place)).spelled(spelling));
+}
+
+/// Whether a key is of something that is made, kept and labelled elsewhere, a buffer: the temperature behind its name is its own.
+pub(crate) fn is_kept_apart(key: &str) -> bool {
+    matches!(
+        field_of(key),
+        Some("buffer" | "solvent" | "blank" | "reference" | "baseline" | "lot")
+    )
+}
+
+/// What a key says of its value: that it was only set, or that it was read.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Standing {
+    Set,
+    Actual,
+}
+
+/// Whether a key of what an instrument is set to says that the value was set or read, `Set temperature`, `Temperature (actual)`,
+/// `Isttemperatur`; and its other words.
+fn standing(spelling: &str) -> Option<(Standing, String)> {
+    let mut words: Vec<&str> = spelling
+        .split([' ', '(', ')', '[', ']', '-', '_', '.', ','])
+        .filter(|word| !word.is_empty())
+        .collect();
+    let of = |word: &str| {
+        if words::is(WordList::SetValue, word) {
+            Some(Standing::Set)
+        } else if words::is(WordList::ActualValue, word) {
+            Some(Standing::Actual)
+        } else {
+            None
+        }
+    };
+    // `Solltemperatur`, `Isttemperatur`
+    let lower = spelling.to_lowercase();
+    for (front, standing) in [("soll", Standing::Set), ("ist", Standing::Actual)] {
+        if let Some(rest) = lower
+            .strip_prefix(front)
+            .filter(|rest| field_of(rest) == Some("temperature"))
+        {
+            return Some((standing, rest.to_owned()));
+        }
+    }
+    let at = words
+        .iter()
+        .position(|word| of(word).is_some())
+        .filter(|_| words.len() >= 2)?;
+    let standing = of(words.remove(at))?;
+    Some((standing, words.join(" ")))
+}
+
+/// The field that a key with a word for set or read means: one of what an instrument is set to.
+fn field_set_or_read(spelling: &str) -> Option<&'static str> {
+    let (_, rest) = standing(spelling)?;
+    field_of(&rest)
+        .or_else(|| fields_if_fitting(&rest).first().copied())
+        .filter(|field| matches!(*field, "temperature" | "wavelength"))
+}
+
+/// The key under which a value goes beside what is known of its field: one that was only set stays under its own word where
+/// another says how it was, whichever of the two comes first.
+fn beside_what_was_set(fields: &mut Fields, field: Key, spelling: &str) -> Key {
+    let is_set = |spelling: &str| matches!(standing(spelling), Some((Standing::Set, _)));
+    if !matches!(field.as_str(), "temperature" | "wavelength") {
+        return field;
+    }
+    let said = |claim: &Claim| claim.spelled.as_deref().is_some_and(|spelled| !is_set(spelled));
+    if is_set(spelling) {
+        let known = fields.all(field.as_str()).iter().any(said);
+        return if known { Key::new(spelling) } else { field };
+    }
+    if fields
+        .all(field.as_str())
+        .iter()
+        .any(|claim| !said(claim) && claim.spelled.is_some())
+    {
+        for claim in fields.remove(field.as_str()) {
+            let key = claim
+                .spelled
+                .as_deref()
+                .filter(|spelled| is_set(spelled))
+                .map(Key::new);
+            fields.claim(key.unwrap_or_else(|| field.clone()), claim);
+        }
+    }
+    field
 }
 
 /// Whether the value under a known key says that there is none: `Operator: -`, `Date: n/a`. A word such as `empty` may be the
@@ -848,6 +985,7 @@ fn understand(spelling: &str, raw: &str, customs: Customs) -> (Key, Interpretati
     };
     let meant = whole
         .or_else(|| field_of(name))
+        .or_else(|| field_set_or_read(name))
         .or_else(|| in_two_languages(name));
     if let Some((value, of)) = of_a_stock(raw).filter(|_| meant == Some("concentration")) {
         let key = Key::new(format!("{name} ({of})"));
@@ -890,6 +1028,12 @@ fn understand(spelling: &str, raw: &str, customs: Customs) -> (Key, Interpretati
         if text_field || found.fits && (!number || found.unit_written || unit_in_key()) {
             return (Key::new(*field), found);
         }
+    }
+    // `Tampon pH: 7,6`
+    if let Some((medium, "pH")) = name.rsplit_once(' ')
+        && words::is(WordList::Medium, medium)
+    {
+        return (Key::new("ph"), read("ph"));
     }
     // `Température du bain`, `pH of the buffer`: what it is of goes behind, and the value tells that it is meant.
     // With an unknown word it is of something else: `Température de stockage`.

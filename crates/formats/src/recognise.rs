@@ -118,6 +118,13 @@ pub trait Reader: Send + Sync {
     fn recognise(&self, glimpse: &SourcePreview<'_>) -> Recognition;
     /// All that can be understood.
     fn read(&self, source: &Source) -> Reading;
+    /// The same as [`Reader::read`], with the runs handed out one after the other, so that not all of them must be held, as
+    /// long as `each` wants more. What is left is said of the source beside them. `None`: this source must be read as a whole,
+    /// and what was handed out is void.
+    fn read_each(&self, source: &Source, each: &mut dyn FnMut(Run) -> bool) -> Option<Vec<Diagnostic>> {
+        let _ = (source, each);
+        None
+    }
     /// How each part of the source is understood, in the order of its lines. A reader that cannot tell says nothing.
     ///
     /// What it tells comes from the same steps as [`Reader::read`], never from a second look of its own.
@@ -234,7 +241,27 @@ impl Readers {
         (card, settled.reading)
     }
 
-    /// The same, with the answers that the source asked for.
+    /// The same with the runs handed out one after the other, as [`Reader::read_each`] does. Answers are none of its
+    /// business: of a source that carries some it is `None`.
+    #[must_use]
+    pub fn read_each(
+        &self,
+        source: &Source,
+        asked: Option<&str>,
+        each: &mut dyn FnMut(Run) -> bool,
+    ) -> Option<(&ReaderInfo, Vec<Diagnostic>)> {
+        if !source.assume().is_empty() {
+            return None;
+        }
+        let ReaderChoice::One(reader, _) = self.choose(source, asked) else {
+            return None;
+        };
+        let mut remarks = reader.read_each(source, each)?;
+        remarks.extend(source.remarks().iter().cloned());
+        Some((reader.card(), remarks))
+    }
+
+    /// The same as [`Readers::read`], with the answers that the source asked for.
     #[must_use]
     pub fn settle(&self, source: &Source, asked: Option<&str>) -> (Option<&ReaderInfo>, SettledReading) {
         let refused = |remark| {

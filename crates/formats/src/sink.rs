@@ -107,6 +107,8 @@ pub struct Sink<'a> {
     limits: SourceLimits,
     left: SourceLimits,
     reading: Reading,
+    /// Runs that were taken out before the reading ended.
+    handed: usize,
     open: Option<Run>,
     axis: Option<SinkAxis>,
     /// Cells that were no numbers, of the run that is open.
@@ -135,6 +137,7 @@ impl<'a> Sink<'a> {
             limits,
             left: limits,
             reading: Reading::default(),
+            handed: 0,
             open: None,
             axis: None,
             unreadable: 0,
@@ -156,7 +159,7 @@ impl<'a> Sink<'a> {
 
     /// The name of the next run, and where it comes from.
     fn numbered(&self, lines: Option<(u32, u32)>) -> (RunId, SourceRef) {
-        let ordinal = self.reading.runs.len();
+        let ordinal = self.handed + self.reading.runs.len();
         let source = SourceRef {
             path: self.source.path().to_owned(),
             digest: self.source.digest().clone(),
@@ -264,7 +267,13 @@ impl<'a> Sink<'a> {
     /// Whether no run was found yet.
     #[must_use]
     pub fn is_empty(&self) -> bool {
-        self.reading.runs.is_empty()
+        self.handed == 0 && self.reading.runs.is_empty()
+    }
+
+    /// Takes out the runs that were found since the last time. Their numbers go on.
+    pub(crate) fn hand_out(&mut self) -> Vec<Run> {
+        self.handed += self.reading.runs.len();
+        std::mem::take(&mut self.reading.runs)
     }
 
     /// A run begins. `technique` may be empty: then the axes tell.
@@ -532,7 +541,7 @@ impl<'a> Sink<'a> {
             return breach("the last run was not ended");
         }
         let told = |remark: &Diagnostic| remark.severity == Severity::Error;
-        if self.reading.runs.is_empty() && !self.reading.remarks.iter().any(told) {
+        if self.is_empty() && !self.reading.remarks.iter().any(told) {
             self.reading.remarks.push(Diagnostic::error(
                 code::NO_TABLE,
                 format!("`{}` found no run", self.card.id),
@@ -877,6 +886,7 @@ fn joined(axis: &SinkAxis, meaning: CellMeaning, y: &ColumnNumbers) -> Trace {
         row_names: Vec::new(),
         absent: 0,
         saturated: Vec::new(),
+        number: None,
     };
     let both: Vec<bool> = if whole {
         Vec::new()

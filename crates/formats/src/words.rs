@@ -323,6 +323,12 @@ pub enum WordList {
     Ordinal,
     /// Beginnings of words that say that a date is not the one of the measurement.
     AnotherDate,
+    /// Ends of words that say what was done to something.
+    Done,
+    /// Words of a key whose value was only set.
+    SetValue,
+    /// Words of a key whose value was read while measuring.
+    ActualValue,
     /// What says that a transmittance is a fraction of one.
     Fraction,
     /// Parts of headers, in lower case, of what was worked out from readings.

@@ -8,7 +8,7 @@ use curvary_formats::{
     Assumptions, ReaderInfo, Readers, Reading, SettledReading, Source, Taken, container, family,
 };
 use curvary_plugin_host::{AllowedPlugin, Plugin};
-use curvary_record::{Code, Diagnostic, Family, Verdict, code};
+use curvary_record::{Code, Diagnostic, Family, Run, Verdict, code};
 
 use crate::layout_set::{LayoutSet, Misfit};
 use crate::limits::IngestLimits;
@@ -256,6 +256,50 @@ impl Ingest {
         finished
     }
 
+    /// Reads a source whose runs are handed out one after the other, each with how the source is written where that matters
+    /// for it. Gives what is left to be said; nothing where the source must be read as a whole, and then what was handed out
+    /// is void: something was answered that may concern it.
+    pub(crate) fn read_each(
+        &self,
+        source: &Source,
+        each: &mut dyn FnMut(Run, Option<&Family>) -> bool,
+    ) -> Option<ReadInTurn> {
+        if container::is_container(source.bytes())
+            || too_long_a_line(source.bytes(), IngestLimits::USUAL.line).is_some()
+            || !source.assume().is_empty()
+            || vocabulary::concerns_any(&self.answers)
+        {
+            return None;
+        }
+        let mut family = None;
+        let mut looked = false;
+        let mut as_is = true;
+        let read = catch_unwind(AssertUnwindSafe(|| {
+            let (card, remarks) = self.readers.read_each(source, self.asked(), &mut |run| {
+                if !looked && (run.in_question() || vocabulary::has_unknown(&run)) {
+                    // What is in no doubt needs no family; answers may be about this one.
+                    looked = true;
+                    family = family::of(source);
+                    let about = |family: &Family| {
+                        let mut answers = self.answers.iter();
+                        answers.any(|answer| answer.is_about(source.digest(), family))
+                    };
+                    as_is = !family.as_ref().is_some_and(about);
+                }
+                as_is = as_is && each(run, family.as_ref());
+                as_is
+            })?;
+            Some((card.clone(), remarks))
+        }));
+        // A reader that came to a state that it was not made for is asked once more, and then told of.
+        let (card, remarks) = read.ok().flatten().filter(|_| as_is)?;
+        Some(ReadInTurn {
+            card,
+            remarks,
+            family,
+        })
+    }
+
     fn attempt(&self, source: &Source) -> (Option<ReaderInfo>, SettledReading) {
         let read = catch_unwind(AssertUnwindSafe(|| {
             let (card, settled) = self.readers.settle(source, self.asked());
@@ -276,6 +320,16 @@ impl Ingest {
             (None, settled)
         })
     }
+}
+
+/// What is left to be said of a source whose runs were handed out.
+pub(crate) struct ReadInTurn {
+    /// The reader's card.
+    pub(crate) card: ReaderInfo,
+    /// Remarks on the source as a whole.
+    pub(crate) remarks: Vec<Diagnostic>,
+    /// How the source is written, where it asks something or has keys that no field is known for.
+    pub(crate) family: Option<Family>,
 }
 
 /// A container that is kept as a whole, mostly since not all of it can be unpacked: why, for each member that is left out.

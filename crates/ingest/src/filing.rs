@@ -8,14 +8,14 @@ use std::sync::{Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};
 
 use curvary_archive::{
-    Addition, Archive, Heir, Holder, Moved, PathState, PreparedSources, Preparer, Stat, Writer,
+    Addition, Archive, Heir, Holder, Moved, PathState, PreparedSources, Preparer, SourceByRuns, Stat, Writer,
 };
-use curvary_formats::{Reading, Taken};
-use curvary_record::{Diagnostic, Digest, Outcome, Run};
+use curvary_formats::{Reading, Source, Taken};
+use curvary_record::{Diagnostic, Digest, Fields, Outcome, Run, Verdict};
 use rayon::prelude::*;
 
 use crate::before::ReadingLedger;
-use crate::desk::{FileReading, Ingest};
+use crate::desk::{FileReading, Ingest, ReadInTurn};
 use crate::file_report::FileReport;
 use crate::flow::{Feed, flow, threads};
 use crate::limits::IngestLimits;
@@ -58,7 +58,7 @@ struct Parcel {
 /// What becomes of sources that stay together.
 struct Batch<T> {
     handed: Vec<FiledFile<T>>,
-    prepared: Option<Result<PreparedSources, curvary_archive::Error>>,
+    prepared: Vec<Result<PreparedSources, curvary_archive::Error>>,
     /// Files that were only touched: where they are, and their bytes, which the archive has.
     touched: Vec<(String, Digest, Option<Stat>)>,
     /// What the exports state about their own results.
@@ -81,7 +81,7 @@ impl<T> Batch<T> {
         };
         Self {
             handed: paths.into_iter().map(handed).collect(),
-            prepared: None,
+            prepared: Vec::new(),
             touched: Vec::new(),
             reported: Vec::new(),
             moved: Vec::new(),
@@ -90,6 +90,40 @@ impl<T> Batch<T> {
             trouble: None,
         }
     }
+
+    /// Takes a source that was read run by run.
+    fn take_in_turn(
+        &mut self,
+        done: Result<InTurn<'_>, curvary_archive::Error>,
+        look: &impl Fn(&FileReading, &FileReport) -> T,
+    ) {
+        let InTurn {
+            finished,
+            fate,
+            reported,
+            ready,
+            mut addition,
+        } = match done {
+            Ok(done) => done,
+            Err(error) => return self.prepared.push(Err(error)),
+        };
+        let seen = Some(look(&finished, &fate));
+        self.handed.push(FiledFile { fate, seen });
+        self.reported.extend(reported);
+        addition.bytes = finished.source.into_bytes();
+        self.prepared.push(ready.finish(addition));
+    }
+}
+
+/// A source that was read run by run, each of which is ready.
+struct InTurn<'p> {
+    /// What was read; of its runs only the questions of those that ask some.
+    finished: FileReading,
+    fate: FileReport,
+    reported: Vec<Outcome>,
+    ready: SourceByRuns<'p>,
+    /// The source itself, still without its bytes.
+    addition: Addition,
 }
 
 impl<'a> Filing<'a> {
@@ -247,8 +281,10 @@ impl<'a> Filing<'a> {
         if !self.desk.has_orders() {
             mark_known(&mut handed, &writer);
         }
-        if let Some(prepared) = batch.prepared {
-            writer.append_moved(prepared?, &batch.moved)?;
+        let mut moved = batch.moved;
+        for prepared in batch.prepared {
+            // What is read again stays together.
+            writer.append_moved(prepared?, &std::mem::take(&mut moved))?;
         }
         for outcome in batch.reported {
             writer.put_outcome(outcome)?;
@@ -414,7 +450,24 @@ impl<'a> Filing<'a> {
                 continue;
             }
             let before = self.lock().stands(&path).filter(|before| *before != digest);
-            let (finished, inheritance) = match self.read_one(&path, taken, before.as_ref()) {
+            let long = taken.bytes.len() as u64 > self.limits.whole;
+            let read = if long && before.is_none() && !again {
+                // It stays alone, behind what is ready.
+                if !additions.is_empty() {
+                    let ready = self.preparer.prepare(std::mem::take(&mut additions));
+                    batch.prepared.push(ready);
+                }
+                match self.read_in_turn(self.desk.source(&path, taken), stat) {
+                    Ok(done) => {
+                        batch.take_in_turn(done, look);
+                        continue;
+                    }
+                    Err(source) => Ok((self.desk.read_source(source), Inheritance::default())),
+                }
+            } else {
+                self.read_one(&path, taken, before.as_ref())
+            };
+            let (finished, inheritance) = match read {
                 Ok(done) => done,
                 Err(trouble) => {
                     batch.trouble = Some(trouble);
@@ -466,9 +519,94 @@ impl<'a> Filing<'a> {
             });
         }
         if !additions.is_empty() {
-            batch.prepared = Some(self.preparer.prepare(additions));
+            batch.prepared.push(self.preparer.prepare(additions));
         }
         batch
+    }
+
+    /// Reads a long source run by run and makes each ready at once; the source itself where it must be read as a whole.
+    fn read_in_turn(
+        &self,
+        source: Source,
+        stat: Option<Stat>,
+    ) -> Result<Result<InTurn<'_>, curvary_archive::Error>, Source> {
+        let digest = source.digest().clone();
+        let Ok(mut ready) = self.preparer.by_runs(source.path(), &digest) else {
+            return Err(source);
+        };
+        let (mut runs, mut points, mut of_runs, mut reported) = (0, 0, Vec::new(), Vec::new());
+        let mut asking = Vec::new();
+        let mut failed = None;
+        let read = self.desk.read_each(&source, &mut |run, family| {
+            runs += 1;
+            points += run.points() as u64;
+            of_runs.extend(run.remarks.iter().cloned());
+            reported.extend((self.reported)(&run));
+            if run.in_question() {
+                // What is asked is all that is told of it later.
+                asking.push(Run {
+                    id: run.id.clone(),
+                    source: run.source.clone(),
+                    technique: run.technique.clone(),
+                    because: Vec::new(),
+                    fields: Fields::default(),
+                    traces: Vec::new(),
+                    questions: run.questions.clone(),
+                    remarks: Vec::new(),
+                });
+            }
+            ready.written_as(family.cloned());
+            failed = ready.run(run).err();
+            failed.is_none()
+        });
+        if let Some(error) = failed {
+            return Ok(Err(error));
+        }
+        let Some(ReadInTurn {
+            card,
+            remarks,
+            family,
+        }) = read
+        else {
+            return Err(source);
+        };
+        let reading = Reading {
+            runs: asking,
+            remarks,
+            failed: false,
+        };
+        let finished = FileReading {
+            source,
+            card: Some(card),
+            reading,
+            family: family.clone(),
+            met: Vec::new(),
+        };
+        let mut fate = FileReport::of(&finished);
+        if finished.reading.runs.is_empty() {
+            fate.verdict = Verdict::Read;
+        }
+        (fate.runs, fate.points) = (runs, Some(points));
+        fate.remarks.extend(of_runs);
+        let addition = Addition {
+            path: finished.source.path().to_owned(),
+            bytes: Vec::new(),
+            digest,
+            stat,
+            verdict: fate.verdict,
+            reader: fate.reader.clone(),
+            remarks: finished.reading.remarks.clone(),
+            family,
+            runs: Vec::new(),
+            again: false,
+        };
+        Ok(Ok(InTurn {
+            finished,
+            fate,
+            reported,
+            ready,
+            addition,
+        }))
     }
 }
 

@@ -12,6 +12,9 @@ pub struct IngestLimits {
     /// The longest line of a file that is read, in bytes: a table of one line takes many times its length to be understood,
     /// and no instrument writes one.
     pub line: usize,
+    /// Of sources that are longer than this, in bytes, runs are made ready one by one where their reader can hand them out
+    /// so: in memory a run of few points is some six times as long as its text.
+    pub whole: u64,
     /// The longest layout, or example of one, that is opened, in bytes.
     pub layout: u64,
     /// Bytes of sources under way at any time; a single source that has more goes alone.
@@ -33,6 +36,7 @@ impl IngestLimits {
     pub const USUAL: Self = Self {
         file: 1 << 30,
         line: 64 << 20,
+        whole: 1 << 20,
         layout: 16 << 20,
         under_way: 24 << 20,
         things: 256,

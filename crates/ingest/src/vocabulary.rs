@@ -9,7 +9,7 @@ use curvary_formats::vocabulary::{LocalWord, WordKind, unit_of};
 use curvary_formats::{Reading, words};
 use curvary_record::interpret::{Customs, interpret_as};
 use curvary_record::unit::Spelling;
-use curvary_record::{Claim, Fields, Key, Unit, Value, known_field};
+use curvary_record::{Claim, Fields, Key, Run, Unit, Value, known_field};
 
 /// The answer that a key means no field.
 pub const NOTHING: &str = curvary_formats::vocabulary::NOTHING;
@@ -21,14 +21,21 @@ pub(crate) fn is_of_fields(answer: &Answer) -> bool {
 
 /// Whether a reading has keys that no field is known for, or answers may concern fields that are.
 pub(crate) fn is_wanted(reading: &Reading, answers: &[Answer]) -> bool {
-    let concerned = answers.iter().any(|answer| {
+    concerns_any(answers) && !reading.runs.is_empty() || reading.runs.iter().any(has_unknown)
+}
+
+/// Whether answers may concern fields that are known.
+pub(crate) fn concerns_any(answers: &[Answer]) -> bool {
+    answers.iter().any(|answer| {
         LocalWord::read(&answer.answer)
             .is_some_and(|word| matches!(word.kind, WordKind::Value | WordKind::Unit))
-    });
+    })
+}
+
+/// Whether a run has keys that no field is known for.
+pub(crate) fn has_unknown(run: &Run) -> bool {
     let unknown = |fields: &Fields| fields.iter().any(|(key, _)| key.known().is_none());
-    let mut runs = reading.runs.iter();
-    concerned && !reading.runs.is_empty()
-        || runs.any(|run| unknown(&run.fields) || run.traces.iter().any(|trace| unknown(&trace.fields)))
+    unknown(&run.fields) || run.traces.iter().any(|trace| unknown(&trace.fields))
 }
 
 /// The answers about axes that values of fields stand for, such as the names of methods: each with the line it came from.

@@ -9,7 +9,7 @@ use crate::choice::Choices;
 use crate::label::{LabelKind, is_table, normal, normalise_label};
 use crate::ntuples::{self, Ntuples};
 use crate::number::Decimal;
-use crate::records::{RawRecord, RecordSource, one_line, scan, text_value};
+use crate::records::{RawRecord, RecordSource, Records, one_line, text_value};
 use crate::remark::{Code, Notes, Place, Remark, Span, quote};
 use crate::table::{self, NumberReading, RawTable, Table};
 
@@ -161,26 +161,65 @@ impl Block {
 /// Reads a text. Never fails: what cannot be read is absent, and a remark says so.
 #[must_use]
 pub fn read(text: &str, options: &ReadOptions) -> Document {
+    let mut document = Document::default();
+    document.remarks = run_through(text, options, Work::Whole(&mut document.blocks));
+    document
+}
+
+/// Reads a text and hands out each block at its end, with the remarks on it, so that no more than one has to be held; goes
+/// on as long as `each` says so. Inner blocks come before the one that holds them, and it comes without them. What is left are the remarks on places
+/// outside of blocks, in order of their places.
+///
+/// The remarks on a block are all that [`read`] gives on places in it and in no inner block of it.
+pub fn read_each(
+    text: &str,
+    options: &ReadOptions,
+    each: &mut dyn FnMut(Block, Vec<Remark>) -> bool,
+) -> Vec<Remark> {
+    let mut count = 0;
+    run_through(text, options, Work::Count(&mut count));
+    run_through(text, options, Work::Each { each, roots: count })
+}
+
+/// What is done with the blocks of a text.
+enum Work<'w> {
+    /// All are kept, inner blocks in those that hold them.
+    Whole(&'w mut Vec<Block>),
+    /// Each is handed out. It is known how many outermost ones there are.
+    Each {
+        each: &'w mut dyn FnMut(Block, Vec<Remark>) -> bool,
+        roots: usize,
+    },
+    /// The outermost ones are counted.
+    Count(&'w mut usize),
+}
+
+fn run_through(text: &str, options: &ReadOptions, work: Work<'_>) -> Vec<Remark> {
     let source = RecordSource::new(text);
-    let mut notes = Notes::new(text, options.limits.remarks);
-    let raw = scan(&source, &mut notes);
+    let counts = matches!(work, Work::Count(_));
+    let mut notes = Notes::new(text, if counts { 0 } else { options.limits.remarks });
+    let mut records = Records::new(source, &mut notes);
     let mut builder = Builder {
         source,
         options,
         budget: options.limits.points,
         count: 0,
-        roots: Vec::new(),
+        roots: 0,
         stack: Vec::new(),
+        stopped: false,
+        work,
     };
-    for record in &raw {
+    while let Some(record) = records.next(&mut notes) {
         if !builder.take(record, &mut notes) {
+            // What is odd about the labels behind is told all the same.
+            while !builder.stopped && records.next(&mut notes).is_some() {}
             break;
         }
     }
-    while let Some(open) = builder.stack.len().checked_sub(1) {
-        let at = builder.stack[open].start;
-        let line = builder.stack[open].records.first().map_or(1, |r| r.line);
-        let found = format!("no ##END= for the block {}", quote(builder.stack[open].title()));
+    while let Some(open) = builder.stack.last().filter(|_| !builder.stopped) {
+        let at = open.start;
+        let line = open.records.first().map_or(1, |r| r.line);
+        let found = format!("no ##END= for the block {}", quote(open.title()));
         notes.add(
             Code::EndMissing,
             line,
@@ -193,36 +232,36 @@ pub fn read(text: &str, options: &ReadOptions) -> Document {
         );
         builder.close(text.len(), &mut notes);
     }
-    if builder.roots.len() > 1 {
-        let span = builder.roots[1].span;
-        let line = builder.roots[1].records.first().map_or(1, |r| r.place.line);
-        let found = format!("{} blocks", builder.roots.len());
-        notes.add(
-            Code::BlocksMerelyJoined,
-            line,
-            Span {
-                end: span.start,
-                ..span
-            },
-            found,
-            "a LINK block",
-        );
+    match builder.work {
+        Work::Whole(blocks) if blocks.len() > 1 => {
+            let second = &blocks[1];
+            let line = second.records.first().map_or(1, |r| r.place.line);
+            merely_joined(blocks.len(), line, second.span.start, &mut notes);
+        }
+        Work::Count(count) => *count = builder.roots,
+        _ => {}
     }
-    Document {
-        blocks: builder.roots,
-        remarks: notes.finish(),
-    }
+    notes.finish()
+}
+
+/// Tells that blocks stand behind each other in no LINK block; `start` is where the second begins.
+fn merely_joined(count: usize, line: u32, start: usize, notes: &mut Notes<'_>) {
+    let found = format!("{count} blocks");
+    let span = Span { start, end: start };
+    notes.add(Code::BlocksMerelyJoined, line, span, found, "a LINK block");
 }
 
 /// A block whose END has not come yet.
-struct OpenBlock<'r, 't> {
-    records: Vec<&'r RawRecord<'t>>,
+struct OpenBlock<'t> {
+    records: Vec<RawRecord<'t>>,
+    /// Inner blocks that are kept, and how many there were.
     children: Vec<Block>,
+    inner: usize,
     start: usize,
     source: RecordSource<'t>,
 }
 
-impl OpenBlock<'_, '_> {
+impl OpenBlock<'_> {
     fn raw_value(&self, label: &str) -> Option<Cow<'_, str>> {
         let record = self.records.iter().find(|r| r.label == label)?;
         Some(plain_value(&self.source, record))
@@ -243,18 +282,25 @@ impl OpenBlock<'_, '_> {
     }
 }
 
-struct Builder<'o, 'r, 't> {
+struct Builder<'o, 'w, 't> {
     source: RecordSource<'t>,
     options: &'o ReadOptions,
     budget: usize,
     count: usize,
-    roots: Vec<Block>,
-    stack: Vec<OpenBlock<'r, 't>>,
+    /// Outermost blocks that have ended.
+    roots: usize,
+    stack: Vec<OpenBlock<'t>>,
+    /// No more is wanted.
+    stopped: bool,
+    work: Work<'w>,
 }
 
-impl<'r, 't> Builder<'_, 'r, 't> {
+impl<'t> Builder<'_, '_, 't> {
     /// Takes the next record; false if a limit says to stop.
-    fn take(&mut self, record: &'r RawRecord<'t>, notes: &mut Notes<'t>) -> bool {
+    fn take(&mut self, record: RawRecord<'t>, notes: &mut Notes<'t>) -> bool {
+        if self.stopped {
+            return false;
+        }
         match record.label.as_str() {
             "TITLE" => {
                 if let Some(open) = self.stack.last() {
@@ -275,7 +321,7 @@ impl<'r, 't> Builder<'_, 'r, 't> {
                         self.close(record.start, notes);
                     }
                 }
-                if !self.open(record, notes) {
+                if !self.open(&record, notes) {
                     return false;
                 }
             }
@@ -289,16 +335,17 @@ impl<'r, 't> Builder<'_, 'r, 't> {
                         "##TITLE=",
                     );
                 } else {
+                    let end = record.end;
                     if let Some(open) = self.stack.last_mut() {
                         open.records.push(record);
                     }
-                    self.close(record.end, notes);
+                    self.close(end, notes);
                 }
                 return true;
             }
             "" if self.stack.is_empty() => {
                 // A comment between blocks belongs to none; in front of the first it opens one.
-                if self.roots.is_empty() && !self.open(record, notes) {
+                if self.roots == 0 && !self.open(&record, notes) {
                     return false;
                 } else if self.stack.is_empty() {
                     return true;
@@ -307,7 +354,7 @@ impl<'r, 't> Builder<'_, 'r, 't> {
             _ if self.stack.is_empty() => {
                 let found = format!("##{}=", record.spelled);
                 notes.add(Code::TitleMissing, record.line, record.head(), found, "##TITLE=");
-                if !self.open(record, notes) {
+                if !self.open(&record, notes) {
                     return false;
                 }
             }
@@ -347,6 +394,7 @@ impl<'r, 't> Builder<'_, 'r, 't> {
         self.stack.push(OpenBlock {
             records: Vec::new(),
             children: Vec::new(),
+            inner: 0,
             start: record.start,
             source: self.source,
         });
@@ -354,16 +402,41 @@ impl<'r, 't> Builder<'_, 'r, 't> {
     }
 
     fn close(&mut self, end: usize, notes: &mut Notes<'t>) {
-        let Some(open) = self.stack.pop() else { return };
+        let Some(mut open) = self.stack.pop() else { return };
+        match self.stack.last_mut() {
+            Some(outer) => outer.inner += 1,
+            None => self.roots += 1,
+        }
+        if matches!(self.work, Work::Count(_)) {
+            return;
+        }
+        let children = std::mem::take(&mut open.children);
+        let block = self.finish_block(open, end, notes);
+        match (&mut self.work, self.stack.last_mut()) {
+            (Work::Whole(_), Some(outer)) => outer.children.push(Block { children, ..block }),
+            (Work::Whole(roots), None) => roots.push(Block { children, ..block }),
+            (Work::Each { each, roots }, outer) => {
+                if outer.is_none() && self.roots == 2 {
+                    let line = block.records.first().map_or(1, |r| r.place.line);
+                    merely_joined(*roots, line, block.span.start, notes);
+                }
+                let remarks = notes.take_within(block.span);
+                self.stopped = !each(block, remarks);
+            }
+            (Work::Count(_), _) => {}
+        }
+    }
+
+    /// What a block holds beside inner blocks.
+    fn finish_block(&mut self, open: OpenBlock<'t>, end: usize, notes: &mut Notes<'t>) -> Block {
         let mut block = Block {
-            children: open.children,
             span: Span {
                 start: open.start,
                 end,
             },
             ..Block::default()
         };
-        check_labels(&self.source, &open.records, block.children.len(), notes);
+        check_labels(&self.source, &open.records, open.inner, notes);
         let reading = NumberReading {
             decimal_comma: self.options.decimal_comma,
             choices: self.options.choices,
@@ -377,7 +450,7 @@ impl<'r, 't> Builder<'_, 'r, 't> {
             .collect();
         let mut at = 0;
         while at < open.records.len() {
-            let record = open.records[at];
+            let record = &open.records[at];
             if record.label == "NTUPLES" {
                 let end = open.records[at..]
                     .iter()
@@ -422,10 +495,7 @@ impl<'r, 't> Builder<'_, 'r, 't> {
             }
             at += 1;
         }
-        match self.stack.last_mut() {
-            Some(outer) => outer.children.push(block),
-            None => self.roots.push(block),
-        }
+        block
     }
 }
 
@@ -470,7 +540,7 @@ pub(crate) fn finished(source: &RecordSource<'_>, record: &RawRecord<'_>, notes:
 
 fn check_labels(
     source: &RecordSource<'_>,
-    records: &[&RawRecord<'_>],
+    records: &[RawRecord<'_>],
     children: usize,
     notes: &mut Notes<'_>,
 ) {
@@ -571,7 +641,7 @@ fn is_of_table(label: &str) -> bool {
 /// The numbers that the labels of a block state about its table.
 fn axis_of(
     source: &RecordSource<'_>,
-    (records, at): (&[&RawRecord<'_>], usize),
+    (records, at): (&[RawRecord<'_>], usize),
     raw: &RawTable,
     notes: &mut Notes<'_>,
 ) -> LabelAxis {

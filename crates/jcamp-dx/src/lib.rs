@@ -127,7 +127,7 @@ mod write;
 mod xydata;
 
 pub use asdf::encode::Form;
-pub use block::{Block, Document, Limits, ReadOptions, Record, read};
+pub use block::{Block, Document, Limits, ReadOptions, Record, read, read_each};
 pub use choice::{Choice, Choices};
 pub use curve::{Curve, Decimals, LineMap, Missing};
 pub use label::{LabelKind, describes_table, normalise_label};

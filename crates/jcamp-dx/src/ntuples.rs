@@ -118,7 +118,7 @@ const ATTRIBUTES: [&str; 11] = [
 /// Reads the records from NTUPLES to its end.
 pub(crate) fn read(
     source: &RecordSource<'_>,
-    records: &[&RawRecord<'_>],
+    records: &[RawRecord<'_>],
     reading: NumberReading,
     budget: &mut usize,
     notes: &mut Notes<'_>,
@@ -221,7 +221,7 @@ struct Pages<'a> {
 }
 
 impl Pages<'_> {
-    fn page(&self, group: &[&RawRecord<'_>], budget: &mut usize, notes: &mut Notes<'_>) -> Page {
+    fn page(&self, group: &[RawRecord<'_>], budget: &mut usize, notes: &mut Notes<'_>) -> Page {
         let source = self.source;
         let mut page = Page {
             line: group[0].line,
@@ -320,7 +320,7 @@ impl Pages<'_> {
 
     fn axis(
         &self,
-        group: &[&RawRecord<'_>],
+        group: &[RawRecord<'_>],
         indices: &[usize],
         spaced: bool,
         notes: &mut Notes<'_>,

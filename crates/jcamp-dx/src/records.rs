@@ -119,56 +119,103 @@ fn is_blank(byte: u8) -> bool {
     matches!(byte, b' ' | b'\t' | 0x0C | 0x0B | 0x1A | 0x00)
 }
 
-/// All records of the text, in order.
-pub(crate) fn scan<'t>(source: &RecordSource<'t>, notes: &mut Notes<'t>) -> Vec<RawRecord<'t>> {
-    let text = source.text;
-    let bytes = text.as_bytes();
-    let finder = memchr::memmem::Finder::new(b"##");
-    // Room for twice as many records as there are would be most of all that is held.
-    let lines = memchr::memmem::find_iter(bytes, b"\n##").count();
-    let mut records: Vec<RawRecord<'t>> = Vec::with_capacity(lines + 1);
-    let (mut counted, mut line) = (0usize, 1u32);
-    let mut from = if text.starts_with('\u{feff}') {
-        notes.add(
-            Code::ByteOrderMark,
-            1,
-            Span { start: 0, end: 3 },
-            "a byte order mark".into(),
-            "",
-        );
-        3
-    } else {
-        0
-    };
-    let text_start = from;
-    if let Some(at) = memchr::memchr2(0x00, 0x1A, bytes) {
-        let number = 1 + source.line_ends(0, at);
-        notes.add(
-            Code::ControlCharacter,
-            number,
-            Span {
-                start: at,
-                end: at + 1,
-            },
-            quote(&text[at..=at]),
-            "text",
-        );
-    }
-    while let Some(hit) = finder.find(&bytes[from..]) {
-        let at = from + hit;
-        from = at + 1;
-        let before = bytes[text_start..at].iter().rposition(|b| !is_blank(*b));
-        if before.is_some_and(|b| !matches!(bytes[text_start + b], b'\n' | b'\r')) {
-            continue;
-        }
-        from = at + 2;
-        line += source.line_ends(counted, at);
-        counted = at;
-        if let Some(last) = records.last_mut() {
-            last.end = at;
+/// The records of a text, one after the other. Only the last one is held.
+pub(crate) struct Records<'t> {
+    source: RecordSource<'t>,
+    finder: memchr::memmem::Finder<'static>,
+    /// The record whose end is still looked for.
+    open: Option<RawRecord<'t>>,
+    /// Whether a record was found.
+    any: bool,
+    /// Where the text begins, behind a byte order mark.
+    start: usize,
+    /// Where to look on.
+    from: usize,
+    /// How far lines were counted, and the number of the line there.
+    counted: usize,
+    line: u32,
+    ended: bool,
+}
+
+impl<'t> Records<'t> {
+    pub(crate) fn new(source: RecordSource<'t>, notes: &mut Notes<'t>) -> Self {
+        let text = source.text;
+        let start = if text.starts_with('\u{feff}') {
+            notes.add(
+                Code::ByteOrderMark,
+                1,
+                Span { start: 0, end: 3 },
+                "a byte order mark".into(),
+                "",
+            );
+            3
         } else {
-            text_before(source, text_start, at, notes);
+            0
+        };
+        if let Some(at) = memchr::memchr2(0x00, 0x1A, text.as_bytes()) {
+            let number = 1 + source.line_ends(0, at);
+            notes.add(
+                Code::ControlCharacter,
+                number,
+                Span {
+                    start: at,
+                    end: at + 1,
+                },
+                quote(&text[at..=at]),
+                "text",
+            );
         }
+        Self {
+            source,
+            finder: memchr::memmem::Finder::new(b"##"),
+            open: None,
+            any: false,
+            start,
+            from: start,
+            counted: 0,
+            line: 1,
+            ended: false,
+        }
+    }
+
+    /// The next record; its end is known, since the one behind it was found.
+    pub(crate) fn next(&mut self, notes: &mut Notes<'t>) -> Option<RawRecord<'t>> {
+        let bytes = self.source.text.as_bytes();
+        while !self.ended {
+            let Some(hit) = self.finder.find(&bytes[self.from..]) else {
+                self.ended = true;
+                if !self.any {
+                    text_before(&self.source, self.start, bytes.len(), notes);
+                }
+                break;
+            };
+            let at = self.from + hit;
+            self.from = at + 1;
+            let before = bytes[self.start..at].iter().rposition(|b| !is_blank(*b));
+            if before.is_some_and(|b| !matches!(bytes[self.start + b], b'\n' | b'\r')) {
+                continue;
+            }
+            self.line += self.source.line_ends(self.counted, at);
+            self.counted = at;
+            if !std::mem::replace(&mut self.any, true) {
+                text_before(&self.source, self.start, at, notes);
+            }
+            let found = self.record(at, notes);
+            self.from = found.value;
+            let last = self.open.replace(found);
+            if let Some(mut last) = last {
+                last.end = at;
+                return Some(last);
+            }
+        }
+        self.open.take()
+    }
+
+    /// The record that begins at byte `at`; its end is that of the text.
+    fn record(&self, at: usize, notes: &mut Notes<'t>) -> RawRecord<'t> {
+        let text = self.source.text;
+        let bytes = text.as_bytes();
+        let from = at + 2;
         let stop = memchr::memchr2(b'\n', b'\r', &bytes[from..]).map_or(bytes.len(), |n| from + n);
         let (spelled, label, value) = match memchr::memchr(b'=', &bytes[from..stop]) {
             Some(n) => (
@@ -185,7 +232,7 @@ pub(crate) fn scan<'t>(source: &RecordSource<'t>, notes: &mut Notes<'t>) -> Vec<
                 if !ends && !end_of_text {
                     notes.add(
                         Code::LabelWithoutEquals,
-                        line,
+                        self.line,
                         span,
                         quote(&text[at..stop]),
                         "a label and =",
@@ -198,22 +245,16 @@ pub(crate) fn scan<'t>(source: &RecordSource<'t>, notes: &mut Notes<'t>) -> Vec<
                 }
             }
         };
-        let spelled = spelled.trim();
-        records.push(RawRecord {
+        RawRecord {
             kind: kind_of(&label),
             label,
-            spelled,
-            line,
+            spelled: spelled.trim(),
+            line: self.line,
             start: at,
             value,
             end: bytes.len(),
-        });
-        from = value;
+        }
     }
-    if records.is_empty() {
-        text_before(source, text_start, bytes.len(), notes);
-    }
-    records
 }
 
 fn text_before<'t>(source: &RecordSource<'t>, from: usize, to: usize, notes: &mut Notes<'t>) {

@@ -220,6 +220,8 @@ pub(crate) struct Notes<'t> {
     list: Vec<Remark>,
     limit: usize,
     beyond: usize,
+    /// Remarks that were handed out with their block.
+    handed: usize,
 }
 
 impl<'t> Notes<'t> {
@@ -229,6 +231,7 @@ impl<'t> Notes<'t> {
             list: Vec::new(),
             limit,
             beyond: 0,
+            handed: 0,
         }
     }
 
@@ -241,7 +244,7 @@ impl<'t> Notes<'t> {
         found: String,
         expected: impl Into<String>,
     ) {
-        if self.list.len() >= self.limit {
+        if self.list.len() + self.handed >= self.limit {
             self.beyond += 1;
             return;
         }
@@ -252,6 +255,18 @@ impl<'t> Notes<'t> {
             found,
             expected: expected.into(),
         });
+    }
+
+    /// Takes out the remarks on places in a block, in order of their places.
+    pub(crate) fn take_within(&mut self, block: Span) -> Vec<Remark> {
+        let within = block.start..block.end.max(block.start + 1);
+        let mut own: Vec<Remark> = self
+            .list
+            .extract_if(.., |remark| within.contains(&remark.place.span.start))
+            .collect();
+        own.sort_by_key(|remark| remark.place.span.start);
+        self.handed += own.len();
+        own
     }
 
     /// Where the list ends now, for [`Notes::back_to`].

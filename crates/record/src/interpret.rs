@@ -183,6 +183,50 @@ fn date(raw: &str, text: &str, order: Option<Order>) -> Interpretation {
     }
 }
 
+/// A number as it stands in a label or a name.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum LabelNumber {
+    /// It can only be this.
+    Sure(f64),
+    /// One mark before three digits, as in `1,000` and `1.000`: a decimal sign, or it parts the thousands.
+    Doubtful {
+        /// The mark as a decimal sign.
+        decimal: f64,
+        /// The mark as one that parts thousands.
+        thousands: f64,
+    },
+}
+
+/// The number that a word of a label or a name is; none where it is no number. `decimal_comma` says whether the decimal sign of what
+/// the label belongs to is a comma, where that is known.
+#[must_use]
+pub fn number_in_label(word: &str, decimal_comma: Option<bool>) -> Option<LabelNumber> {
+    let word = word.trim();
+    let (numeral, rest) = numeral(word, decimal_comma)?;
+    if !rest.is_empty() {
+        return None;
+    }
+    let value = match numeral {
+        Numeral::Either { decimal, thousands } => return Some(LabelNumber::Doubtful { decimal, thousands }),
+        Numeral::One(value) => value,
+    };
+    // In running text a point before three digits is a decimal sign; a label is too short to say so.
+    let digits = word.trim_start_matches(['-', '−', '–', '+']).trim_start();
+    let grouped = digits.split_once('.').is_some_and(|(before, behind)| {
+        (1..=3).contains(&before.len())
+            && !before.starts_with('0')
+            && behind.len() == 3
+            && (before.bytes().chain(behind.bytes())).all(|byte| byte.is_ascii_digit())
+    });
+    Some(if grouped && decimal_comma.is_none() {
+        LabelNumber::Doubtful {
+            decimal: value,
+            thousands: value * 1000.0,
+        }
+    } else {
+        LabelNumber::Sure(value)
+    })
+}
 /// Fields whose unit may be of other dimensions than the customary one, with codes of all that are meant.
 fn kin(key: &str) -> &'static [&'static str] {
     match key {

@@ -199,6 +199,56 @@ impl Run {
         !self.questions.is_empty()
     }
 
+    /// The number (from 0) of one of its traces in the whole run, by which all else speaks of it; `index` is its place among
+    /// those that are here.
+    #[must_use]
+    pub fn trace_number(&self, index: usize) -> u32 {
+        let told = self.traces.get(index).and_then(|trace| trace.number);
+        told.unwrap_or_else(|| u32::try_from(index).unwrap_or(u32::MAX))
+    }
+
+    /// The place, among those that are here, of the trace that has a number (from 0) in the whole run.
+    #[must_use]
+    pub fn place_of_trace(&self, number: u32) -> Option<usize> {
+        (0..self.traces.len()).find(|&index| self.trace_number(index) == number)
+    }
+
+    /// The trace that has a number (from 0) in the whole run, if it is here.
+    #[must_use]
+    pub fn trace_numbered(&self, number: u32) -> Option<&Trace> {
+        self.traces.get(self.place_of_trace(number)?)
+    }
+
+    /// A digest of all its curves: technique, quantities, units, values to the bit, and what is held. Two readings of a source
+    /// with the same digest give the same curves in the same order.
+    #[must_use]
+    pub fn curves_digest(&self) -> Digest {
+        fn word(bytes: &mut Vec<u8>, word: &str) {
+            bytes.extend_from_slice(word.as_bytes());
+            // No word holds it, so that no two lists of words are alike.
+            bytes.push(0);
+        }
+        let mut bytes = Vec::new();
+        word(&mut bytes, self.technique.as_str());
+        for trace in &self.traces {
+            for column in [&trace.x, &trace.y] {
+                word(&mut bytes, column.quantity.as_str());
+                word(&mut bytes, column.unit.code());
+                bytes.extend_from_slice(&(column.values.len() as u64).to_le_bytes());
+                for value in column.values.iter() {
+                    bytes.extend_from_slice(&value.to_bits().to_le_bytes());
+                }
+            }
+            bytes.extend_from_slice(&(trace.held.len() as u64).to_le_bytes());
+            for held in &trace.held {
+                word(&mut bytes, held.quantity.as_str());
+                word(&mut bytes, held.unit.code());
+                bytes.extend_from_slice(&held.value.to_bits().to_le_bytes());
+            }
+        }
+        Digest::of(&bytes)
+    }
+
     /// The first open question that touches the numbers of the curves; one about a date or a condition does not.
     #[must_use]
     pub fn question_about_curves(&self) -> Option<&Question> {

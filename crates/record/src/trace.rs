@@ -65,6 +65,10 @@ pub struct Trace {
     /// Points (from 0) that were marked, or are known, to lie beyond the range of the instrument.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub saturated: Vec<u32>,
+    /// Its number (from 0) in the whole run, where only some traces of the run are here. Whatever speaks of a trace by its
+    /// number means this one, and not its place among those that are here.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub number: Option<u32>,
 }
 
 fn is_zero(n: &u32) -> bool {
@@ -114,6 +118,7 @@ impl Trace {
             row_names: Vec::new(),
             absent: 0,
             saturated: Vec::new(),
+            number: None,
         })
     }
 
@@ -121,6 +126,28 @@ impl Trace {
     #[must_use]
     pub fn len(&self) -> usize {
         self.y.values.len()
+    }
+
+    /// Whether both have the same points in the same units, with the same coordinates held: the same measurement, however it is
+    /// named and wherever it stands.
+    #[must_use]
+    pub fn is_same_curve(&self, other: &Self) -> bool {
+        let same = |one: &Column, other: &Column| {
+            one.quantity == other.quantity && one.unit == other.unit && one.values == other.values
+        };
+        let held = |one: &Coordinate, other: &Coordinate| {
+            one.quantity == other.quantity
+                && one.unit == other.unit
+                && one.value.to_bits() == other.value.to_bits()
+        };
+        same(&self.x, &other.x)
+            && same(&self.y, &other.y)
+            && self.held.len() == other.held.len()
+            && self
+                .held
+                .iter()
+                .zip(&other.held)
+                .all(|(one, other)| held(one, other))
     }
 
     /// Whether the curve has no point.

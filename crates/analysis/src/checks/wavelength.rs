@@ -1,6 +1,6 @@
 use super::{CheckItem, CheckLimits, CheckReport, Conditions, WavelengthStandard};
 use crate::spectra::{
-    Apex, AreaBaseline, Axis, Extreme, Ordinate, PeakOptions, Refinement, Spectrum, SpectrumRefusal,
+    Apex, AreaBaseline, Axis, Extreme, Ordinate, Peak, PeakOptions, Refinement, Spectrum, SpectrumRefusal,
     Threshold, WidthLevel, Window, find_peaks, point_noise,
 };
 
@@ -65,7 +65,6 @@ pub fn wavelength(
     ))
 }
 
-#[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
 fn band(
     standard: &WavelengthStandard,
     nm: f64,
@@ -116,31 +115,14 @@ fn band(
             format!("the spectrum ({lowest} to {highest} nm) does not cover {nm} ± {search} nm"),
         );
     }
-    match (&standard.bandwidth, conditions.bandwidth_nm) {
-        (Some(wanted), None) => {
-            return outcome.undetermined(
-                "bandwidth-unknown",
-                format!(
-                    "these positions hold for a spectral bandwidth of {} to {} nm, and none was stated",
-                    wanted.from_nm, wanted.to_nm
-                ),
-            );
-        }
-        (Some(wanted), Some(found)) if !(found >= wanted.from_nm && found <= wanted.to_nm) => {
-            return outcome.undetermined(
-                "bandwidth-differs",
-                format!(
-                    "these positions hold for a spectral bandwidth of {} to {} nm, measured was with {found} nm",
-                    wanted.from_nm, wanted.to_nm
-                ),
-            );
-        }
-        (None, None) => {
+    match bandwidth_in_doubt(standard, conditions) {
+        Some((code, why)) => return outcome.undetermined(code, why),
+        None if conditions.bandwidth_nm.is_none() => {
             outcome
                 .remarks
                 .push("no spectral bandwidth was stated; band positions move with it".into());
         }
-        _ => {}
+        None => {}
     }
     // Only the neighbourhood of the band counts, so that its noise and interval are its own.
     let around = Window {
@@ -183,7 +165,17 @@ fn band(
     {
         return outcome.undetermined("saturated", "part of the band lies above the trusted range");
     }
-    let mut peaks = table.peaks;
+    by_strongest(standard, nm, search, table.peaks, outcome)
+}
+
+/// Decides by the strongest extreme in the neighbourhood of a band.
+fn by_strongest(
+    standard: &WavelengthStandard,
+    nm: f64,
+    search: f64,
+    mut peaks: Vec<Peak>,
+    outcome: CheckItem,
+) -> CheckItem {
     peaks.sort_by(|a, b| b.prominence.total_cmp(&a.prominence));
     let Some(strongest) = peaks.first() else {
         return outcome.undetermined(
@@ -219,5 +211,30 @@ fn band(
         Apex::Sampled { x, .. } => {
             outcome.undetermined("not-refined", format!("no parabola fits the extreme at {x} nm"))
         }
+    }
+}
+
+/// Why the positions of a standard do not hold at the bandwidth that was measured with.
+fn bandwidth_in_doubt(
+    standard: &WavelengthStandard,
+    conditions: Conditions,
+) -> Option<(&'static str, String)> {
+    let wanted = standard.bandwidth.as_ref()?;
+    match conditions.bandwidth_nm {
+        None => Some((
+            "bandwidth-unknown",
+            format!(
+                "these positions hold for a spectral bandwidth of {} to {} nm, and none was stated",
+                wanted.from_nm, wanted.to_nm
+            ),
+        )),
+        Some(found) if !(found >= wanted.from_nm && found <= wanted.to_nm) => Some((
+            "bandwidth-differs",
+            format!(
+                "these positions hold for a spectral bandwidth of {} to {} nm, measured was with {found} nm",
+                wanted.from_nm, wanted.to_nm
+            ),
+        )),
+        Some(_) => None,
     }
 }

@@ -11,6 +11,15 @@ use super::solver::product;
 use super::{Determination, Fit, FitInterval};
 use crate::models::Model;
 
+/// An error that many points have in common.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum CommonError<'a> {
+    /// What one standard deviation of it does to every point.
+    Shift(&'a [f64]),
+    /// From each point to the next a step of this standard deviation, each independent of the others: a random walk.
+    Walk(f64),
+}
+
 /// Adds errors that points have in common to those of the parameters.
 ///
 /// Each of `common` is what one standard deviation of one such error does to every point. `weights` are those of the fit. Gives the
@@ -22,33 +31,74 @@ pub fn add_common_errors(
     common: &[Vec<f64>],
     fit: &mut Fit,
 ) -> Option<Vec<f64>> {
+    let common: Vec<CommonError<'_>> = common.iter().map(|own| CommonError::Shift(own)).collect();
+    let shifts = shifts_by(model, x, weights, &common, fit)?;
+    add_shifts(model, &shifts, fit)
+}
+
+/// By how much one standard deviation of each independent part of errors moves the parameters: `(JᵀWJ)⁻¹ JᵀW e`, to first order. The
+/// covariance must still be the plain one of the fit; none where the fit has no errors.
+pub fn shifts_by(
+    model: &dyn Model,
+    x: &[&[f64]],
+    weights: Option<&[f64]>,
+    common: &[CommonError<'_>],
+    fit: &Fit,
+) -> Option<Vec<Vec<f64>>> {
     let (n, p) = (fit.residuals.len(), fit.parameters.len());
-    let mut covariance = fit.covariance.clone()?;
+    let plain = fit.covariance.as_ref()?;
     // The covariance holds the residual variance unless the errors were known.
     let unit = if fit.fit_probability.is_some() {
         1.0
     } else {
         fit.residual_sum_of_squares / fit.degrees_of_freedom as f64
     };
-    if unit.is_nan() || unit <= 0.0 || common.iter().any(|own| own.len() != n) {
+    let fits = |error: &CommonError<'_>| !matches!(error, CommonError::Shift(own) if own.len() != n);
+    if unit.is_nan() || unit <= 0.0 || !common.iter().all(fits) {
         return None;
     }
     let values = fit.values();
     let (mut fitted, mut columns) = (vec![0.0; n], vec![0.0; n * p]);
     model.differentiate(x, &values, &mut fitted, &mut columns);
+    if let Some(weights) = weights {
+        for column in columns.chunks_mut(n) {
+            column.iter_mut().zip(weights).for_each(|(slope, w)| *slope *= w);
+        }
+    }
+    let moved = |slopes: &[f64]| -> Vec<f64> {
+        (0..p)
+            .map(|i| product(&plain[i * p..(i + 1) * p], slopes) / unit)
+            .collect()
+    };
+    let mut all = Vec::new();
+    for error in common {
+        match error {
+            CommonError::Shift(own) => {
+                let slopes: Vec<f64> = columns.chunks(n).map(|column| product(column, own)).collect();
+                all.push(moved(&slopes));
+            }
+            // A step moves all points from its own on: sums from the end.
+            CommonError::Walk(size) => {
+                let mut slopes = vec![0.0; p];
+                for at in (1..n).rev() {
+                    for (slope, column) in slopes.iter_mut().zip(columns.chunks(n)) {
+                        *slope += size * column[at];
+                    }
+                    all.push(moved(&slopes));
+                }
+            }
+        }
+    }
+    Some(all)
+}
+
+/// Adds independent shifts of the parameters, each by one standard deviation, to their errors. Gives the part of each parameter's
+/// variance that comes from them; none where the fit has no errors, or they would not be finite.
+pub fn add_shifts(model: &dyn Model, shifts: &[Vec<f64>], fit: &mut Fit) -> Option<Vec<f64>> {
+    let p = fit.parameters.len();
+    let mut covariance = fit.covariance.clone()?;
     let before: Vec<f64> = (0..p).map(|j| covariance[j * p + j]).collect();
-    let plain = covariance.clone();
-    for own in common {
-        let weighted: Vec<f64> = match weights {
-            None => own.clone(),
-            Some(weights) => own.iter().zip(weights).map(|(e, w)| e * w).collect(),
-        };
-        let slopes: Vec<f64> = (0..p)
-            .map(|j| product(&columns[j * n..(j + 1) * n], &weighted))
-            .collect();
-        let moved: Vec<f64> = (0..p)
-            .map(|i| product(&plain[i * p..(i + 1) * p], &slopes) / unit)
-            .collect();
+    for moved in shifts {
         for i in 0..p {
             for j in 0..p {
                 covariance[i * p + j] += moved[i] * moved[j];

@@ -14,6 +14,9 @@ const MOST: usize = 8;
 const SEEN: usize = 80;
 /// Most steps over those few points, and over all.
 const STEPS: (usize, usize) = (20, 12);
+/// Cosine of the residuals to what the parameters can take up at which the way over few points, and that over all, is at its end. The
+/// second lies below what a fit is finished from without finer arithmetic (1e-9): one step more would change an error's 8th digit.
+const GOALS: (f64, f64) = (0.03, 2e-10);
 /// What is left of a column after those before it, squared: below this the normal equations lose too many digits.
 const FLAT: f64 = 1e-9;
 
@@ -58,7 +61,7 @@ pub(super) fn descend(setting: &SearchContext<'_>, start: &[f64]) -> Option<Vec<
             &free,
             &mut at,
             &mut room,
-            0.03,
+            GOALS.0,
             STEPS.0,
         )?;
     }
@@ -68,7 +71,7 @@ pub(super) fn descend(setting: &SearchContext<'_>, start: &[f64]) -> Option<Vec<
         &free,
         &mut at,
         &mut room,
-        1e-11,
+        GOALS.1,
         STEPS.1,
     )?;
     Some(at)

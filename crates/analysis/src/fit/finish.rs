@@ -11,6 +11,7 @@ use super::{
 };
 use crate::distribution::{chi_squared_upper, normal_quantile, t_half_width};
 use crate::linear::singular_values;
+use crate::models::Model;
 use crate::refusal::Refusal;
 
 pub(super) fn around(value: f64, half: f64) -> FitInterval {
@@ -69,7 +70,6 @@ pub(super) fn finish(
 }
 
 /// Errors, tests and all the rest at a minimum. `allowed` is the largest cosine between residuals and a derivative.
-#[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
 pub(super) fn finish_within(
     setting: &SearchContext<'_>,
     roots: Option<&[f64]>,
@@ -79,8 +79,7 @@ pub(super) fn finish_within(
     allowed: f64,
 ) -> Result<Fit, Refusal> {
     let (model, data) = (setting.model, setting.data);
-    let specifications = model.parameters();
-    let (n, p) = (data.y.len(), specifications.len());
+    let (n, p) = (data.y.len(), model.parameters().len());
     let mut parameters = minimum.parameters;
     let on_limit =
         |j: usize, value: f64| setting.free[j] && (value <= setting.lower[j] || value >= setting.upper[j]);
@@ -117,21 +116,15 @@ pub(super) fn finish_within(
         }
         steepest = steepest.max(slope);
     }
-    let mut fitted = vec![0.0; n];
-    let mut plain_residuals = Vec::new();
-    match roots {
-        None => {
-            for ((f, y), r) in fitted.iter_mut().zip(data.y).zip(&residuals) {
-                *f = y - r;
-            }
-        }
-        Some(roots) => {
-            plain_residuals = residuals.iter().zip(roots).map(|(r, w)| r / w).collect();
-            for ((f, y), r) in fitted.iter_mut().zip(data.y).zip(&plain_residuals) {
-                *f = y - r;
-            }
-        }
-    }
+    let mut plain_residuals = roots.map_or_else(Vec::new, |roots| {
+        residuals.iter().zip(roots).map(|(r, w)| r / w).collect()
+    });
+    let own = if roots.is_some() {
+        &plain_residuals
+    } else {
+        &residuals
+    };
+    let mut fitted: Vec<f64> = data.y.iter().zip(own).map(|(y, r)| y - r).collect();
     let weights: Option<Vec<f64>> = roots.map(|r| r.iter().map(|v| v * v).collect());
     let m = active.iter().filter(|a| **a).count();
     let mut variances: Vec<Option<f64>> = vec![None; p];
@@ -139,16 +132,7 @@ pub(super) fn finish_within(
     let exact = (64.0 * f64::EPSILON).powi(2) * sum_of_squares(data.y);
     let settled = steepest <= allowed || minimum.end == SearchEnd::Exact || (roots.is_none() && rss <= exact);
     spread(&mut columns, n, &active, &mut variances, &mut inverse);
-    // Rounding of y moves a parameter by about this part of itself.
-    let size = f64::EPSILON
-        * total_of_pairs(&fitted, roots.unwrap_or(&fitted), |f, w| {
-            f * if roots.is_some() { w * w * f } else { f }
-        })
-        .sqrt();
-    let moved = (0..p)
-        .filter(|j| active[*j])
-        .map(|j| variances[j].map_or(f64::INFINITY, |v| size * v.sqrt() / parameters[j].abs()))
-        .fold(size / rss.sqrt(), f64::max);
+    let moved = moved_by_rounding((&fitted, roots), &parameters, &active, (&variances, rss));
     let enough = n * m > 600 && settled && steepest < 1e-9 && moved < 1e-12;
     let sharpened = if enough {
         None
@@ -174,15 +158,7 @@ pub(super) fn finish_within(
         inverse = Some(solved.inverse);
         remarks.push(FitRemark::Sharpened);
     } else if !settled || minimum.end == SearchEnd::Iterations {
-        let how = if minimum.end == SearchEnd::Iterations {
-            "the limit of iterations was reached"
-        } else {
-            "the search came to rest on a slope, not in a minimum; other starting values or a simpler model may help"
-        };
-        return Err(Refusal::NotConverged {
-            how: how.into(),
-            iterations: minimum.iterations,
-        });
+        return Err(not_converged(minimum.end, minimum.iterations));
     }
 
     let known_errors = matches!(data.weighting, Weighting::KnownErrors(_));
@@ -190,49 +166,7 @@ pub(super) fn finish_within(
     let df = degrees_of_freedom as f64;
     let variance = if known_errors { 1.0 } else { rss / df };
     let half = half_width(options.level, df, known_errors);
-    let size = data.y.iter().fold(0.0_f64, |all, y| all.max(y.abs()));
-    let listed = specifications
-        .iter()
-        .enumerate()
-        .map(|(j, specification)| {
-            let value = parameters[j];
-            let standard_error = variances[j]
-                .map(|v| (v * variance).sqrt())
-                .filter(|v| v.is_finite());
-            let standing = if !setting.free[j] {
-                Determination::Held
-            } else if on_limit(j, value) {
-                Determination::AtLimit
-            } else {
-                match standard_error {
-                    None => Determination::NotDetermined,
-                    Some(se) if specification.positive && (half * se >= value) => {
-                        if se > 100.0 * value.abs() {
-                            Determination::NotDetermined
-                        } else if value + half * se < 0.0 {
-                            Determination::BelowZero
-                        } else {
-                            Determination::PoorlyDetermined
-                        }
-                    }
-                    // An amplitude that is uncertain to a hundred times the whole signal says nothing.
-                    Some(se) if specification.unit == "y" && se > 100.0 * size => {
-                        Determination::NotDetermined
-                    }
-                    Some(_) => Determination::Determined,
-                }
-            };
-            FittedParameter {
-                name: specification.name.clone(),
-                unit: specification.unit.clone(),
-                value,
-                standard_error,
-                interval: standard_error.map(|se| around(value, half * se)),
-                profile: None,
-                standing,
-            }
-        })
-        .collect();
+    let listed = listed(setting, &parameters, &variances, (variance, half));
     let covariance = inverse.map(|mut c| {
         for value in &mut c {
             *value *= variance;
@@ -240,30 +174,9 @@ pub(super) fn finish_within(
         c
     });
 
-    let order = match data.x.last() {
-        // The points of several runs: each run by itself, since neighbours in x are of different ones.
-        Some(sets) if !model.takes_any_points() => {
-            let mut order: Vec<usize> = (0..data.x[0].len()).collect();
-            order.sort_by(|a, b| {
-                sets[*a]
-                    .total_cmp(&sets[*b])
-                    .then(data.x[0][*a].total_cmp(&data.x[0][*b]))
-            });
-            Some(order)
-        }
-        _ => order_by_x(data.x[0]),
-    };
+    let order = order_of_points(model, data.x);
     let diagnostics = diagnostics::examine(&residuals, &fitted, order.as_deref(), m);
-    let variation = match &weights {
-        None => {
-            let mean = total(data.y, |y| y) / n as f64;
-            total(data.y, |y| (y - mean) * (y - mean))
-        }
-        Some(w) => {
-            let mean = product(data.y, w) / total(w, |w| w);
-            total_of_pairs(data.y, w, |y, w| w * (y - mean) * (y - mean))
-        }
-    };
+    let variation = variation(data.y, weights.as_deref());
     let consequences = model.derived(&parameters);
     let aicc = information(n, n - degrees_of_freedom, rss, weights.as_deref()).map(|i| i.1);
     let mut fit = Fit {
@@ -301,6 +214,108 @@ pub(super) fn finish_within(
         fit.derive(Cow::Borrowed(c.name), Cow::Borrowed(c.unit), c.value, &c.gradient);
     }
     Ok(fit)
+}
+
+fn not_converged(end: SearchEnd, iterations: usize) -> Refusal {
+    let how = if end == SearchEnd::Iterations {
+        "the limit of iterations was reached"
+    } else {
+        "the search came to rest on a slope, not in a minimum; other starting values or a simpler model may help"
+    };
+    Refusal::NotConverged {
+        how: how.into(),
+        iterations,
+    }
+}
+
+/// By which part of itself the parameter that rounding of y moves most is moved.
+fn moved_by_rounding(
+    (fitted, roots): (&[f64], Option<&[f64]>),
+    parameters: &[f64],
+    active: &[bool],
+    (variances, rss): (&[Option<f64>], f64),
+) -> f64 {
+    let size = f64::EPSILON
+        * total_of_pairs(fitted, roots.unwrap_or(fitted), |f, w| {
+            f * if roots.is_some() { w * w * f } else { f }
+        })
+        .sqrt();
+    (0..parameters.len())
+        .filter(|j| active[*j])
+        .map(|j| variances[j].map_or(f64::INFINITY, |v| size * v.sqrt() / parameters[j].abs()))
+        .fold(size / rss.sqrt(), f64::max)
+}
+
+/// The order in which residuals are examined; none where the points stand in it.
+fn order_of_points(model: &dyn Model, x: &[&[f64]]) -> Option<Vec<usize>> {
+    match x.last() {
+        // The points of several runs: each run by itself, since neighbours in x are of different ones.
+        Some(sets) if !model.takes_any_points() => {
+            let mut order: Vec<usize> = (0..x[0].len()).collect();
+            order.sort_by(|a, b| sets[*a].total_cmp(&sets[*b]).then(x[0][*a].total_cmp(&x[0][*b])));
+            Some(order)
+        }
+        _ => order_by_x(x[0]),
+    }
+}
+
+/// The weighted sum of squares about the mean.
+fn variation(y: &[f64], weights: Option<&[f64]>) -> f64 {
+    match weights {
+        None => {
+            let mean = total(y, |y| y) / y.len() as f64;
+            total(y, |y| (y - mean) * (y - mean))
+        }
+        Some(w) => {
+            let mean = product(y, w) / total(w, |w| w);
+            total_of_pairs(y, w, |y, w| w * (y - mean) * (y - mean))
+        }
+    }
+}
+
+/// The parameters with their errors, intervals and standings: `variance` of the residuals, `half` an interval in standard errors.
+fn listed(
+    setting: &SearchContext<'_>,
+    parameters: &[f64],
+    variances: &[Option<f64>],
+    (variance, half): (f64, f64),
+) -> Vec<FittedParameter> {
+    let size = setting.data.y.iter().fold(0.0_f64, |all, y| all.max(y.abs()));
+    let specifications = setting.model.parameters();
+    let all = specifications.iter().enumerate().map(|(j, specification)| {
+        let value = parameters[j];
+        let standard_error = variances[j]
+            .map(|v| (v * variance).sqrt())
+            .filter(|v| v.is_finite());
+        let on_limit = setting.free[j] && (value <= setting.lower[j] || value >= setting.upper[j]);
+        let standing = match standard_error {
+            _ if !setting.free[j] => Determination::Held,
+            _ if on_limit => Determination::AtLimit,
+            None => Determination::NotDetermined,
+            Some(se) if specification.positive && half * se >= value => {
+                if se > 100.0 * value.abs() {
+                    Determination::NotDetermined
+                } else if value + half * se < 0.0 {
+                    Determination::BelowZero
+                } else {
+                    Determination::PoorlyDetermined
+                }
+            }
+            // An amplitude that is uncertain to a hundred times the whole signal says nothing.
+            Some(se) if specification.unit == "y" && se > 100.0 * size => Determination::NotDetermined,
+            Some(_) => Determination::Determined,
+        };
+        FittedParameter {
+            name: specification.name.clone(),
+            unit: specification.unit.clone(),
+            value,
+            standard_error,
+            interval: standard_error.map(|se| around(value, half * se)),
+            profile: None,
+            standing,
+        }
+    });
+    all.collect()
 }
 
 /// Whether the sum of squares stays the same to a part in a million when a parameter is made ten times as large.

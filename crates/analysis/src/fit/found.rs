@@ -54,7 +54,7 @@ pub enum Determination {
 
 impl Determination {
     /// The standing in words.
-    pub fn words(self) -> &'static str {
+    pub const fn words(self) -> &'static str {
         match self {
             Self::Determined => "determined by the data",
             Self::Held => "held at the given value",
@@ -122,7 +122,7 @@ pub enum Termination {
 
 impl Termination {
     /// The reason in words.
-    pub fn words(self) -> &'static str {
+    pub const fn words(self) -> &'static str {
         match self {
             Self::Gradient => "the minimum was found: the residuals are at right angles to every derivative",
             Self::Reduction => "the minimum was found: the sum of squares goes no lower",

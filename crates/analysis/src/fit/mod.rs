@@ -29,7 +29,7 @@ pub(crate) mod solver;
 mod weighting;
 
 pub use along::Along;
-pub use blank::add_common_errors;
+pub use blank::{CommonError, add_common_errors, add_shifts, shifts_by};
 pub use bootstrap::{Bootstrap, BootstrapRounds, bootstrap};
 pub use compare::{FTest, LawChoice, Ranked, compare, f_test, information};
 pub use correlation::Correlation;

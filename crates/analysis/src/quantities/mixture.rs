@@ -88,7 +88,6 @@ pub struct Mixture {
 /// `unequal-lengths`, `not-finite`; `too-few-points` for fewer wavelengths than one more than the
 /// coefficients; `collinear` (counted in given order, the offset last) where a reference is a
 /// combination of others; `all-saturated`; `out-of-range` for the level.
-#[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
 pub fn mixture(
     absorbance: &[f64],
     references: &[Component],
@@ -185,31 +184,7 @@ pub fn mixture(
     let own: f64 = fit.residuals.iter().map(|r| r * r).sum();
     let neighbours: f64 = fit.residuals.windows(2).map(|p| p[0] * p[1]).sum();
     let neighbour_correlation = if own > 0.0 { neighbours / own } else { 0.0 };
-    for c in &components {
-        // A variance inflation factor above 10 is where common practice begins to speak of collinearity.
-        if c.inflation * c.inflation > 10.0 {
-            remarks.push(Remark::new(
-                "collinear",
-                format!(
-                    "{} looks much like a combination of the other references: its error is {:.1} times what it would be alone",
-                    c.name, c.inflation
-                ),
-            ));
-        }
-        if c.value < -2.0 * c.standard_error {
-            remarks.push(Remark::new(
-                "negative-concentration",
-                format!("{} comes out below zero by more than two standard errors: a component is missing, or the baseline is wrong", c.name),
-            ));
-        }
-    }
-    // 2/√n is about the 95 % limit of the correlation of independent residuals.
-    if neighbour_correlation > 2.0 / (used.len() as f64).sqrt() {
-        remarks.push(Remark::new(
-            "structured-residuals",
-            format!("neighbouring residuals are correlated ({neighbour_correlation:.2}): something is left that no reference explains, or the points are not independent, and the errors are too small"),
-        ));
-    }
+    remarks.extend(said_of(&components, neighbour_correlation, used.len()));
     remarks.push(Remark::new(
         "references-taken-as-exact",
         "errors of the reference spectra are not included",
@@ -228,4 +203,35 @@ pub fn mixture(
         level,
         remarks,
     })
+}
+
+/// What a reader must know of the components that were found: `count` readings, whose neighbouring residuals are so correlated.
+fn said_of(components: &[ComponentFound], neighbour_correlation: f64, count: usize) -> Vec<Remark> {
+    let mut remarks = Vec::new();
+    for c in components {
+        // A variance inflation factor above 10 is where common practice begins to speak of collinearity.
+        if c.inflation * c.inflation > 10.0 {
+            remarks.push(Remark::new(
+                "collinear",
+                format!(
+                    "{} looks much like a combination of the other references: its error is {:.1} times what it would be alone",
+                    c.name, c.inflation
+                ),
+            ));
+        }
+        if c.value < -2.0 * c.standard_error {
+            remarks.push(Remark::new(
+                "negative-concentration",
+                format!("{} comes out below zero by more than two standard errors: a component is missing, or the baseline is wrong", c.name),
+            ));
+        }
+    }
+    // 2/√n is about the 95 % limit of the correlation of independent residuals.
+    if neighbour_correlation > 2.0 / (count as f64).sqrt() {
+        remarks.push(Remark::new(
+            "structured-residuals",
+            format!("neighbouring residuals are correlated ({neighbour_correlation:.2}): something is left that no reference explains, or the points are not independent, and the errors are too small"),
+        ));
+    }
+    remarks
 }

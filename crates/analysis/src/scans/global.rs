@@ -6,12 +6,13 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::network::{ReturningEnd, SchemeCourse};
+use super::network::ReturningEnd;
+use super::projection::{ProjectedProblem, Settled, along_time, project, settle};
+use super::scheme::SchemeModel;
 use super::{Network, Scans};
 use crate::distribution::t_half_width;
 use crate::fit::FitInterval;
-use crate::fit::solver::{factorise, product, sum_of_squares};
-use crate::models::grid::geometric;
+use crate::fit::solver::{product, sum_of_squares};
 use crate::refusal::Refusal;
 
 /// The reaction scheme. Concentrations are relative: the first species starts at one.
@@ -82,312 +83,6 @@ pub struct GlobalFit {
     pub least_equilibria: Vec<(String, f64)>,
     /// Remarks in words.
     pub remarks: Vec<String>,
-}
-
-/// Concentration profiles (one column for each species) and their derivatives by each rate constant.
-struct Profiles {
-    species: Vec<Vec<f64>>,
-    slopes: Vec<Vec<Vec<f64>>>,
-}
-
-/// `(e^u - 1)/u` and its derivative.
-fn ratio(u: f64) -> (f64, f64) {
-    if u.abs() < 0.03 {
-        let mean = 1.0 + u * (0.5 + u * (1.0 / 6.0 + u * (1.0 / 24.0 + u * (1.0 / 120.0 + u / 720.0))));
-        let slope =
-            0.5 + u * (1.0 / 3.0 + u * (1.0 / 8.0 + u * (1.0 / 30.0 + u * (1.0 / 144.0 + u / 840.0))));
-        return (mean, slope);
-    }
-    let mean = u.exp_m1() / u;
-    (mean, (u.exp() - mean) / u)
-}
-
-fn profiles(scheme: Scheme, times: &[f64], k: &[f64]) -> Profiles {
-    let n = times.len();
-    match scheme {
-        Scheme::FirstOrder => {
-            let a: Vec<f64> = times.iter().map(|t| (-k[0] * t).exp()).collect();
-            let slope: Vec<f64> = a.iter().zip(times).map(|(a, t)| -t * a).collect();
-            let b = a.iter().map(|a| 1.0 - a).collect();
-            let minus = slope.iter().map(|s| -s).collect();
-            Profiles {
-                species: vec![a, b],
-                slopes: vec![vec![slope, minus]],
-            }
-        }
-        Scheme::Consecutive => {
-            let mut species = vec![vec![0.0; n]; 3];
-            let mut slopes = vec![vec![vec![0.0; n]; 3]; 2];
-            for (i, t) in times.iter().enumerate() {
-                let (fast, slow) = (k[0].max(k[1]), k[0].min(k[1]));
-                let a = (-k[0] * t).exp();
-                let base = (-slow * t).exp();
-                let (mean, first) = ratio(-(fast - slow) * t);
-                let h = t * base * mean;
-                let by_fast = -t * t * base * first;
-                let by_slow = -t * t * base * (mean - first);
-                let (by_1, by_2) = if k[0] < k[1] {
-                    (by_slow, by_fast)
-                } else {
-                    (by_fast, by_slow)
-                };
-                let b = k[0] * h;
-                species[0][i] = a;
-                species[1][i] = b;
-                species[2][i] = 1.0 - a - b;
-                slopes[0][0][i] = -t * a;
-                slopes[0][1][i] = h + k[0] * by_1;
-                slopes[0][2][i] = t * a - slopes[0][1][i];
-                slopes[1][1][i] = k[0] * by_2;
-                slopes[1][2][i] = -slopes[1][1][i];
-            }
-            Profiles { species, slopes }
-        }
-    }
-}
-
-/// What gives the concentrations: a scheme that comes with the program, or one of a person's own.
-enum SchemeModel<'a> {
-    Known(Scheme),
-    /// Also the equilibria at its ends that are known: from, to, and the constant.
-    Own(&'a Network, &'a [(usize, usize, f64)]),
-}
-
-impl SchemeModel<'_> {
-    fn profiles(&self, times: &[f64], k: &[f64]) -> Option<Profiles> {
-        match self {
-            Self::Known(scheme) => Some(profiles(*scheme, times, k)),
-            Self::Own(network, _) => {
-                let SchemeCourse { species, slopes } = network.follow(times, k)?;
-                Some(Profiles { species, slopes })
-            }
-        }
-    }
-
-    fn species(&self) -> Vec<String> {
-        match self {
-            Self::Known(Scheme::FirstOrder) => vec!["A".into(), "B".into()],
-            Self::Known(Scheme::Consecutive) => vec!["A".into(), "B".into(), "C".into()],
-            Self::Own(network, _) => network.species.clone(),
-        }
-    }
-
-    /// Equilibria that part the spectrum of a mixture into those of its species.
-    fn equilibria(&self) -> &[(usize, usize, f64)] {
-        match self {
-            Self::Known(_) => &[],
-            Self::Own(_, known) => known,
-        }
-    }
-
-    /// What is said where no rate constants settle.
-    fn lost(&self, iterations: usize) -> Refusal {
-        match self {
-            Self::Own(network, _) => network.undetermined(),
-            Self::Known(_) => Refusal::NotConverged {
-                how: "the rate constants did not settle; the scans may not follow this scheme".into(),
-                iterations,
-            },
-        }
-    }
-
-    fn constants(&self) -> Vec<String> {
-        match self {
-            Self::Known(Scheme::FirstOrder) => vec!["k".into()],
-            Self::Known(Scheme::Consecutive) => vec!["k1".into(), "k2".into()],
-            Self::Own(network, _) => network.steps.iter().map(|step| step.2.clone()).collect(),
-        }
-    }
-
-    /// Rate constants to begin from, over what scans of such a length can show.
-    fn candidates(&self, span: f64, scans: usize) -> Vec<Vec<f64>> {
-        let fine = geometric(0.05 / span, scans as f64 / span, 14);
-        match self {
-            Self::Known(Scheme::FirstOrder) => fine.iter().map(|k| vec![*k]).collect(),
-            Self::Known(Scheme::Consecutive) => fine
-                .iter()
-                .enumerate()
-                .flat_map(|(i, fast)| fine[..i].iter().map(move |slow| vec![*fast, *slow]))
-                .collect(),
-            Self::Own(network, _) => {
-                let each = match network.steps.len() {
-                    1 => 14,
-                    2 => 9,
-                    3 => 6,
-                    _ => 4,
-                };
-                let grid = geometric(0.1 / span, scans as f64 / span, each);
-                let mut all: Vec<Vec<f64>> = vec![Vec::new()];
-                for place in 0..network.steps.len() {
-                    all = all
-                        .iter()
-                        .flat_map(|begun| {
-                            grid.iter().map(move |k| {
-                                let mut next = begun.clone();
-                                // Equal constants in a row make concentrations that cannot be told apart.
-                                next.push(k * (1.0 + 0.07 * place as f64));
-                                next
-                            })
-                        })
-                        .collect();
-                }
-                all
-            }
-        }
-    }
-}
-
-/// The state of the projected problem at given rate constants.
-struct ProjectedProblem {
-    rss: f64,
-    /// Projected gradient (over -2) and normal matrix of the rate constants.
-    gradient: Vec<f64>,
-    normal: Vec<Vec<f64>>,
-    /// Orthonormal basis of the profiles, and the triangle that leads back: profiles = basis · triangle.
-    basis: Vec<Vec<f64>>,
-    triangle: Vec<f64>,
-}
-
-fn project(shape: &SchemeModel<'_>, times: &[f64], data: &[Vec<f64>], k: &[f64]) -> Option<ProjectedProblem> {
-    let profiles = shape.profiles(times, k)?;
-    let s = profiles.species.len();
-    let n = times.len();
-    // Orthonormal basis by Gram and Schmidt, twice.
-    let mut basis: Vec<Vec<f64>> = Vec::with_capacity(s);
-    let mut triangle = vec![0.0; s * s];
-    for (j, species) in profiles.species.iter().enumerate() {
-        let mut column = species.clone();
-        let whole = sum_of_squares(&column).sqrt();
-        for _ in 0..2 {
-            for (i, q) in basis.iter().enumerate() {
-                let part = product(q, &column);
-                triangle[i * s + j] += part;
-                for (c, q) in column.iter_mut().zip(q) {
-                    *c -= part * q;
-                }
-            }
-        }
-        let length = sum_of_squares(&column).sqrt();
-        if length.is_nan() || length <= 1e-10 * whole {
-            return None;
-        }
-        triangle[j * s + j] = length;
-        for c in &mut column {
-            *c /= length;
-        }
-        basis.push(column);
-    }
-    // Slopes of the profiles, freed of the profiles themselves.
-    let free: Vec<Vec<Vec<f64>>> = profiles
-        .slopes
-        .iter()
-        .map(|by_k| {
-            by_k.iter()
-                .map(|slope| {
-                    let mut slope = slope.clone();
-                    for q in &basis {
-                        let part = product(q, &slope);
-                        for (v, q) in slope.iter_mut().zip(q) {
-                            *v -= part * q;
-                        }
-                    }
-                    slope
-                })
-                .collect()
-        })
-        .collect();
-    let count = k.len();
-    let mut rss = 0.0;
-    let mut gradient = vec![0.0; count];
-    let mut normal = vec![vec![0.0; count]; count];
-    let mut residual = vec![0.0; n];
-    let mut moves = vec![vec![0.0; n]; count];
-    for column in data {
-        let parts: Vec<f64> = basis.iter().map(|q| product(q, column)).collect();
-        residual.copy_from_slice(column);
-        for (q, part) in basis.iter().zip(&parts) {
-            for (r, q) in residual.iter_mut().zip(q) {
-                *r -= part * q;
-            }
-        }
-        rss += sum_of_squares(&residual);
-        // Spectrum of the species in this column.
-        let mut spectrum = parts;
-        for j in (0..s).rev() {
-            for i in j + 1..s {
-                spectrum[j] -= triangle[j * s + i] * spectrum[i];
-            }
-            spectrum[j] /= triangle[j * s + j];
-        }
-        for (a, by_k) in free.iter().enumerate() {
-            moves[a].fill(0.0);
-            for (slope, amount) in by_k.iter().zip(&spectrum) {
-                for (m, v) in moves[a].iter_mut().zip(slope) {
-                    *m += amount * v;
-                }
-            }
-        }
-        for a in 0..count {
-            gradient[a] += product(&moves[a], &residual);
-            for b in 0..count {
-                normal[a][b] += product(&moves[a], &moves[b]);
-            }
-        }
-    }
-    (rss.is_finite()).then_some(ProjectedProblem {
-        rss,
-        gradient,
-        normal,
-        basis,
-        triangle,
-    })
-}
-
-/// Correlation of neighbours in time among the residuals of all wavelengths, and whether it is more than noise makes.
-///
-/// Readings at one time may err together (a lamp, a shifted baseline), so that all wavelengths count as ten at most.
-fn along_time(at: &ProjectedProblem, data: &[Vec<f64>]) -> (f64, bool) {
-    let (mut square, mut lagged) = (0.0, 0.0);
-    let mut residual = Vec::new();
-    for column in data {
-        residual.clone_from(column);
-        for q in &at.basis {
-            let part = product(q, column);
-            for (r, q) in residual.iter_mut().zip(q) {
-                *r -= part * q;
-            }
-        }
-        square += sum_of_squares(&residual);
-        lagged += product(&residual[1..], &residual[..residual.len() - 1]);
-    }
-    if square.is_nan() || square <= 0.0 {
-        return (0.0, false);
-    }
-    let times = residual.len() as f64;
-    let independent = times * (data.len() as f64).min(10.0);
-    let found = lagged / square;
-    (found, found * independent.sqrt() > 3.3)
-}
-
-/// Solves the one or two equations of the rate constants with damping.
-fn step(at: &ProjectedProblem, damping: f64) -> Option<Vec<f64>> {
-    let m = at.gradient.len();
-    let mut columns = vec![0.0; m * m];
-    for a in 0..m {
-        for b in 0..m {
-            columns[b * m + a] = at.normal[a][b] * if a == b { 1.0 + damping } else { 1.0 };
-        }
-    }
-    let mut right = at.gradient.clone();
-    let mut upper = vec![0.0; m * m];
-    factorise(&mut columns, m, m, &mut right, &mut upper);
-    for j in (0..m).rev() {
-        for i in j + 1..m {
-            right[j] -= upper[j * m + i] * right[i];
-        }
-        right[j] /= upper[j * m + j];
-    }
-    right.iter().all(|v| v.is_finite()).then_some(right)
 }
 
 /// Fits a scheme to scans. Times count from the beginning of the reaction.
@@ -591,70 +286,6 @@ fn columns_over_time(scans: &Scans<'_>) -> Vec<Vec<f64>> {
         .collect()
 }
 
-/// Rate constants at the minimum.
-struct Settled {
-    k: Vec<f64>,
-    at: ProjectedProblem,
-    iterations: usize,
-}
-
-/// Searches the rate constants from the best of many trial values.
-fn settle(shape: &SchemeModel<'_>, times: &[f64], data: &[Vec<f64>]) -> Result<Settled, Refusal> {
-    let n = times.len();
-    let span = times[n - 1] - times[0];
-    let mut best: Option<(f64, Vec<f64>)> = None;
-    for k in shape.candidates(span, n) {
-        if let Some(at) = project(shape, times, data, &k)
-            && best.as_ref().is_none_or(|(rss, _)| at.rss < *rss)
-        {
-            best = Some((at.rss, k));
-        }
-    }
-    let Some((_, mut k)) = best else {
-        return Err(Refusal::NoStart {
-            why: "no trial rate constants suit the scans".into(),
-        });
-    };
-    let mut at = project(shape, times, data, &k).ok_or_else(|| shape.lost(0))?;
-    let mut damping = 1e-3;
-    let mut iterations = 0;
-    let mut settled = false;
-    while iterations < 200 && !settled {
-        iterations += 1;
-        let Some(move_by) = step(&at, damping) else {
-            return Err(shape.lost(iterations));
-        };
-        let trial: Vec<f64> = k
-            .iter()
-            .zip(&move_by)
-            .map(|(k, s)| (k + s).max(0.1 * k))
-            .collect();
-        let size = move_by
-            .iter()
-            .zip(&k)
-            .map(|(s, k)| (s / k).abs())
-            .fold(0.0, f64::max);
-        match project(shape, times, data, &trial) {
-            Some(next) if next.rss <= at.rss * (1.0 + 1e-14) => {
-                settled = size < 1e-11;
-                k = trial;
-                at = next;
-                damping = if damping < 1e-12 { 0.0 } else { damping * 0.1 };
-            }
-            // At the bottom rounding decides; a step this small changes nothing.
-            _ if size < 1e-9 => settled = true,
-            _ => damping = if damping == 0.0 { 1e-6 } else { damping * 10.0 },
-        }
-        if damping > 1e12 {
-            return Err(shape.lost(iterations));
-        }
-    }
-    if !settled {
-        return Err(shape.lost(iterations));
-    }
-    Ok(Settled { k, at, iterations })
-}
-
 /// The rate constants with their errors and intervals; poor ones are told.
 fn rates_of(
     names: &[String],
@@ -684,7 +315,6 @@ fn rates_of(
     rates
 }
 
-#[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
 fn fit_shape(given: &Scans<'_>, shape: &SchemeModel<'_>, shifted: bool) -> Result<GlobalFit, Refusal> {
     given.check()?;
     let (n, m) = (given.times.len(), given.wavelengths.len());
@@ -714,24 +344,7 @@ fn fit_shape(given: &Scans<'_>, shape: &SchemeModel<'_>, shifted: bool) -> Resul
     let told = if shifted { m - 1 } else { m };
     let names = shape.constants();
     let (count, species) = (names.len(), shape.species().len());
-    if n < species + count + 1 {
-        return Err(Refusal::TooFewPoints {
-            what: "scans".into(),
-            found: n,
-            needed: species + count + 1,
-        });
-    }
-    if scans.times[0] < 0.0 {
-        return Err(Refusal::Negative {
-            what: "time".into(),
-            index: 0,
-            value: scans.times[0],
-        });
-    }
-    let first = scans.absorbance[0];
-    if scans.absorbance.iter().all(|s| *s == first) {
-        return Err(Refusal::ConstantSignal { value: first[0] });
-    }
+    check_scans(scans, species + count + 1)?;
     let data = columns_over_time(scans);
     let lost = |iterations| shape.lost(iterations);
     let Settled {
@@ -740,24 +353,11 @@ fn fit_shape(given: &Scans<'_>, shape: &SchemeModel<'_>, shifted: bool) -> Resul
         iterations,
     } = settle(shape, scans.times, &data)?;
     let mut remarks = Vec::new();
-    if matches!(shape, SchemeModel::Known(Scheme::Consecutive)) {
-        if k[0] < k[1] {
-            k.swap(0, 1);
-            at = project(shape, scans.times, &data, &k).ok_or_else(|| lost(iterations))?;
-        }
-        remarks.push(
-            "the same scans fit with the two rate constants in the other order and another spectrum of B; the faster \
-             step is given first"
-                .to_owned(),
-        );
-    }
-    if let SchemeModel::Own(..) = shape {
-        let (order, said) = most_sensible((given, scans), shape, &data, &k, &at);
-        if order != k {
-            k = order;
-            at = project(shape, scans.times, &data, &k).ok_or_else(|| lost(iterations))?;
-        }
-        remarks.extend(said);
+    if let Some(order) = order_of((given, scans), shape, &data, (&k, &at), &mut remarks)
+        && order != k
+    {
+        k = order;
+        at = project(shape, scans.times, &data, &k).ok_or_else(|| lost(iterations))?;
     }
     let degrees_of_freedom = (n * told).saturating_sub(species * told + count);
     if degrees_of_freedom == 0 {
@@ -811,6 +411,58 @@ fn fit_shape(given: &Scans<'_>, shape: &SchemeModel<'_>, shifted: bool) -> Resul
         least_equilibria: Vec::new(),
         remarks,
     })
+}
+
+/// Scans enough, from time zero on, that are not all the same.
+fn check_scans(scans: &Scans<'_>, needed: usize) -> Result<(), Refusal> {
+    let found = scans.times.len();
+    if found < needed {
+        return Err(Refusal::TooFewPoints {
+            what: "scans".into(),
+            found,
+            needed,
+        });
+    }
+    if scans.times[0] < 0.0 {
+        return Err(Refusal::Negative {
+            what: "time".into(),
+            index: 0,
+            value: scans.times[0],
+        });
+    }
+    let first = scans.absorbance[0];
+    if scans.absorbance.iter().all(|s| *s == first) {
+        return Err(Refusal::ConstantSignal { value: first[0] });
+    }
+    Ok(())
+}
+
+/// The order in which rate constants are given, where the scans fit as well in others, and what must be said of that.
+fn order_of(
+    scans: (&Scans<'_>, &Scans<'_>),
+    shape: &SchemeModel<'_>,
+    data: &[Vec<f64>],
+    (k, at): (&[f64], &ProjectedProblem),
+    remarks: &mut Vec<String>,
+) -> Option<Vec<f64>> {
+    match shape {
+        SchemeModel::Known(Scheme::Consecutive) => {
+            remarks.push(
+                "the same scans fit with the two rate constants in the other order and another spectrum of B; the faster \
+                 step is given first"
+                    .to_owned(),
+            );
+            let mut order = k.to_vec();
+            order.sort_by(|a, b| b.total_cmp(a));
+            Some(order)
+        }
+        SchemeModel::Own(..) => {
+            let (order, said) = most_sensible(scans, shape, data, k, at);
+            remarks.extend(said);
+            Some(order)
+        }
+        SchemeModel::Known(_) => None,
+    }
 }
 
 /// Of the same rate constants in other orders that fit as well, the one whose spectra are least negative; and what must be said

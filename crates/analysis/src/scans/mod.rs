@@ -3,6 +3,8 @@
 mod global;
 mod isosbestic;
 mod network;
+mod projection;
+mod scheme;
 
 use serde::{Deserialize, Serialize};
 

@@ -78,11 +78,82 @@ fn crude_flank(up: &[f64], level: f64, order: impl Iterator<Item = usize>) -> Op
     before
 }
 
+/// The polynomial over the top of a peak of the width `full` that begins at `from`, where it is highest, and half its window in widths.
+/// `relative`: the noise as a part of the prominence.
+fn top_of(
+    (x, up): (&[f64], &[f64]),
+    breaks: &[usize],
+    (from, full): (f64, f64),
+    relative: f64,
+    noise: f64,
+) -> Option<(Polynomial, f64, f64)> {
+    // The top. Half the window in widths: what a polynomial of degree four leaves of a Gaussian top grows with its sixth
+    // power, its error falls with the root, so the best grows slowly with the noise.
+    let ratio = relative / 0.001_25;
+    let mut share = (0.33 * ratio.powf(1.0 / 6.5)).clamp(0.15, 0.45);
+    let mut centre = from + full / 2.0;
+    let mut top = None;
+    for round in 0..6 {
+        let half = (share * full).min(centre - x[0]).min(x[x.len() - 1] - centre);
+        if half < 0.5 * share * full {
+            return None;
+        }
+        let Some(polynomial) = local((x, up), breaks, (centre, half), 4, None) else {
+            break;
+        };
+        // Within the first window the top may still lie outside a narrow one.
+        let found = highest(
+            &polynomial,
+            centre,
+            if round == 0 { half.max(0.25 * full) } else { half },
+        )?;
+        let misfit = polynomial.residual_sd().is_some_and(|own| {
+            let allowed = chi_squared_quantile(0.95, polynomial.freedom as f64) / polynomial.freedom as f64;
+            own * own > allowed * noise * noise
+        });
+        centre = found;
+        top = Some(polynomial);
+        if misfit {
+            share *= 0.8;
+        } else if round > 0 {
+            break;
+        }
+    }
+    Some((top?, centre, share))
+}
+
+/// The area of a peak between its bases.
+fn area_between_bases(
+    (x, up): (&[f64], &[f64]),
+    (left, right): (usize, usize),
+    (low, high): (Estimate, Estimate),
+    noise: f64,
+    baseline: AreaBaseline,
+) -> Estimate {
+    let span = x[right] - x[left];
+    let (mut value, mut squares) = (0.0, 0.0);
+    for i in left..=right {
+        let weight = (x[(i + 1).min(right)] - x[i.saturating_sub(1).max(left)]) / 2.0;
+        value += weight * up[i];
+        squares += weight * weight;
+    }
+    let own = noise * noise * squares;
+    match baseline {
+        AreaBaseline::Zero => Estimate {
+            value,
+            error: own.sqrt(),
+        },
+        AreaBaseline::Chord => Estimate {
+            value: value - span * (low.value + high.value) / 2.0,
+            error: (own + (span / 2.0).powi(2) * (low.error * low.error + high.error * high.error)).sqrt(),
+        },
+    }
+}
+
 /// Measures a peak that [`super::find_peaks`] found, given the noise of a single point.
 ///
 /// None where the peak has fewer than eight points within its width, or where an end or a gap of the curve lies too near:
 /// then the recorded points say as much.
-#[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
 pub fn measure_peak(
     curve: &Curve,
     peak: &Peak,
@@ -105,39 +176,7 @@ pub fn measure_peak(
         return None;
     }
     let full = x[last] - x[first];
-    // The top. Half the window in widths: what a polynomial of degree four leaves of a Gaussian top grows with its sixth
-    // power, its error falls with the root, so the best grows slowly with the noise.
-    let ratio = noise / (0.001_25 * peak.prominence);
-    let mut share = (0.33 * ratio.powf(1.0 / 6.5)).clamp(0.15, 0.45);
-    let mut centre = x[first] + full / 2.0;
-    let mut top = None;
-    for round in 0..6 {
-        let half = (share * full).min(centre - x[0]).min(x[x.len() - 1] - centre);
-        if half < 0.5 * share * full {
-            return None;
-        }
-        let Some(polynomial) = local((x, &up), breaks, (centre, half), 4, None) else {
-            break;
-        };
-        // Within the first window the top may still lie outside a narrow one.
-        let found = highest(
-            &polynomial,
-            centre,
-            if round == 0 { half.max(0.25 * full) } else { half },
-        )?;
-        let misfit = polynomial.residual_sd().is_some_and(|own| {
-            let allowed = chi_squared_quantile(0.95, polynomial.freedom as f64) / polynomial.freedom as f64;
-            own * own > allowed * noise * noise
-        });
-        centre = found;
-        top = Some(polynomial);
-        if misfit {
-            share *= 0.8;
-        } else if round > 0 {
-            break;
-        }
-    }
-    let top = top?;
+    let (top, centre, share) = top_of((x, &up), breaks, (x[first], full), noise / peak.prominence, noise)?;
     let noise = noise * noise_beyond(&top, noise);
     // The place of a lopsided top: what a polynomial of degree four leaves of it pulls its place towards the shoulder, by several of
     // its errors. One order more follows it, over the same points; its own error is larger by 1.7 times, and holds.
@@ -207,27 +246,7 @@ pub fn measure_peak(
         error: (l.1 * l.1 + r.1 * r.1 + (wanted_error * (1.0 / l.2 + 1.0 / r.2)).powi(2)).sqrt(),
     });
     let whole = !breaks.iter().any(|b| left < *b && *b <= right);
-    let area = whole.then(|| {
-        let span = x[right] - x[left];
-        let (mut value, mut squares) = (0.0, 0.0);
-        for i in left..=right {
-            let weight = (x[(i + 1).min(right)] - x[i.saturating_sub(1).max(left)]) / 2.0;
-            value += weight * up[i];
-            squares += weight * weight;
-        }
-        let own = noise * noise * squares;
-        match baseline {
-            AreaBaseline::Zero => Estimate {
-                value,
-                error: own.sqrt(),
-            },
-            AreaBaseline::Chord => Estimate {
-                value: value - span * (low.value + high.value) / 2.0,
-                error: (own + (span / 2.0).powi(2) * (low.error * low.error + high.error * high.error))
-                    .sqrt(),
-            },
-        }
-    });
+    let area = whole.then(|| area_between_bases((x, &up), (left, right), (low, high), noise, baseline));
     Some(MeasuredPeak {
         position,
         height: Estimate {

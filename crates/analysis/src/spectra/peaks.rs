@@ -236,23 +236,8 @@ pub struct PeakTable {
 /// # Errors
 /// `too-few-points` below three points (ten, where the threshold is the noise), `constant-signal`,
 /// [`SpectrumRefusal::BadSetting`], `all-saturated`.
-#[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
 pub fn find_peaks(curve: &Curve, options: &PeakOptions) -> Result<PeakTable, SpectrumRefusal> {
-    if let Some(window) = options.within {
-        window.check()?;
-    }
-    check_refinement(options.refinement)?;
-    for (name, value) in [("noise", options.noise), ("ceiling", options.ceiling)] {
-        if let Some(v) = value
-            && !(v.is_finite() && (name == "ceiling" || v >= 0.0))
-        {
-            return Err(SpectrumRefusal::setting(
-                name,
-                v,
-                "a finite number that is not negative",
-            ));
-        }
-    }
+    check_options(options)?;
     if curve.len() < 3 {
         return Err(SpectrumRefusal::too_few("points", curve.len(), 3));
     }
@@ -263,23 +248,7 @@ pub fn find_peaks(curve: &Curve, options: &PeakOptions) -> Result<PeakTable, Spe
         return Err(crate::refusal::Refusal::ConstantSignal { value: y[0] }.into());
     }
     let mut notes = Vec::new();
-    let min_prominence = match options.min_prominence {
-        Threshold::Absolute(v) if v.is_finite() && v >= 0.0 => v,
-        Threshold::Noise(k) if k.is_finite() && k >= 0.0 => {
-            let sigma = point_noise(y)?;
-            notes.push(format!(
-                "least prominence is {k} times the noise of the points, {sigma:.3e}"
-            ));
-            k * sigma
-        }
-        Threshold::Absolute(v) | Threshold::Noise(v) => {
-            return Err(SpectrumRefusal::setting(
-                "least prominence",
-                v,
-                "a finite number that is not negative",
-            ));
-        }
-    };
+    let min_prominence = least_prominence(options.min_prominence, y, &mut notes)?;
     let sign = if options.extreme == Extreme::Maximum {
         1.0
     } else {
@@ -303,22 +272,7 @@ pub fn find_peaks(curve: &Curve, options: &PeakOptions) -> Result<PeakTable, Spe
             options.ceiling.unwrap_or(f64::INFINITY)
         ));
     }
-    let highest = (0..up.len()).fold(0, |best, i| if up[i] > up[best] { i } else { best });
-    if highest == 0 || highest == up.len() - 1 {
-        notes.push(format!(
-            "the {} point of all lies at the end of the curve (x = {}): an end is not read as an extreme",
-            if sign > 0.0 { "highest" } else { "lowest" },
-            x[highest]
-        ));
-    }
-    let gaps = rising.gaps();
-    if !gaps.is_empty() {
-        let places: Vec<String> = gaps.iter().map(ToString::to_string).collect();
-        notes.push(format!(
-            "points are missing at {}: no extreme is read beside a gap, and prominences may be too large",
-            places.join(", ")
-        ));
-    }
+    tell_ends(&rising, &up, sign, &mut notes);
     let (left_bases, right_bases) = bases(&up);
     let mut peaks = Vec::new();
     for (first, last) in tops(&up, rising.breaks()) {
@@ -376,6 +330,71 @@ pub fn find_peaks(curve: &Curve, options: &PeakOptions) -> Result<PeakTable, Spe
         saturated,
         notes,
     })
+}
+
+fn check_options(options: &PeakOptions) -> Result<(), SpectrumRefusal> {
+    if let Some(window) = options.within {
+        window.check()?;
+    }
+    check_refinement(options.refinement)?;
+    for (name, value) in [("noise", options.noise), ("ceiling", options.ceiling)] {
+        if let Some(v) = value
+            && !(v.is_finite() && (name == "ceiling" || v >= 0.0))
+        {
+            return Err(SpectrumRefusal::setting(
+                name,
+                v,
+                "a finite number that is not negative",
+            ));
+        }
+    }
+    Ok(())
+}
+
+/// The prominence from which on an extreme counts, in units of y.
+fn least_prominence(
+    threshold: Threshold,
+    y: &[f64],
+    notes: &mut Vec<String>,
+) -> Result<f64, SpectrumRefusal> {
+    Ok(match threshold {
+        Threshold::Absolute(v) if v.is_finite() && v >= 0.0 => v,
+        Threshold::Noise(k) if k.is_finite() && k >= 0.0 => {
+            let sigma = point_noise(y)?;
+            notes.push(format!(
+                "least prominence is {k} times the noise of the points, {sigma:.3e}"
+            ));
+            k * sigma
+        }
+        Threshold::Absolute(v) | Threshold::Noise(v) => {
+            return Err(SpectrumRefusal::setting(
+                "least prominence",
+                v,
+                "a finite number that is not negative",
+            ));
+        }
+    })
+}
+
+/// Says where the curve ends at its highest point, and where points are missing.
+fn tell_ends(rising: &Curve, up: &[f64], sign: f64, notes: &mut Vec<String>) {
+    let x = rising.x();
+    let highest = (0..up.len()).fold(0, |best, i| if up[i] > up[best] { i } else { best });
+    if highest == 0 || highest == up.len() - 1 {
+        notes.push(format!(
+            "the {} point of all lies at the end of the curve (x = {}): an end is not read as an extreme",
+            if sign > 0.0 { "highest" } else { "lowest" },
+            x[highest]
+        ));
+    }
+    let gaps = rising.gaps();
+    if !gaps.is_empty() {
+        let places: Vec<String> = gaps.iter().map(ToString::to_string).collect();
+        notes.push(format!(
+            "points are missing at {}: no extreme is read beside a gap, and prominences may be too large",
+            places.join(", ")
+        ));
+    }
 }
 
 /// The area of a curve over a window; where a limit falls between points it is interpolated.

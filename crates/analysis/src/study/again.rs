@@ -66,6 +66,8 @@ const SHARE: &str = "share";
 pub struct RedoneResult {
     /// What comes out now; without a number where it cannot be done again.
     pub found: TraceResult,
+    /// Whether it could be done at all; a refusal is done, too.
+    pub done: bool,
     /// Whether it is what was kept.
     pub reproduced: bool,
     /// The same in words.
@@ -82,6 +84,7 @@ pub fn again(kept: &Outcome, shelf: RunLookup<'_>) -> RedoneResult {
             let (reproduced, words) = compared(kept, &found.outcome);
             RedoneResult {
                 found,
+                done: true,
                 reproduced,
                 words,
             }
@@ -100,6 +103,7 @@ pub fn again(kept: &Outcome, shelf: RunLookup<'_>) -> RedoneResult {
                     outcome,
                     drawn: PlotData::default(),
                 },
+                done: false,
                 reproduced: false,
                 words: format!("result {}: it cannot be done again", kept.id),
             }
@@ -170,7 +174,7 @@ fn redone(kept: &Outcome, shelf: RunLookup<'_>) -> Result<TraceResult, String> {
             let mut points = Vec::new();
             for (run, outcomes) in &runs {
                 let own = rate_constants(&plan, run, outcomes);
-                points.extend(own.map_err(|why| format!("run {}: {why}", run.id))?);
+                points.extend(own.map_err(|why| format!("run {}: {why}", run.id))?.points);
             }
             temperature_series(&plan, &points)
                 .into_iter()
@@ -252,6 +256,11 @@ fn references(steps: &[Step], others: &[&RunId], shelf: RunLookup<'_>) -> Result
 /// How far a number may lie from what was kept, as a part of it or of its standard error, whichever is larger: far above the
 /// rounding of another machine's arithmetic, far below what anybody reads off.
 const SAME: f64 = 1e-9;
+
+/// Whether two results are the same to far below what anybody reads off.
+pub fn comes_out_alike(one: &Outcome, other: &Outcome) -> bool {
+    compared(one, other).0
+}
 
 /// Whether two results are the same, and in words how nearly.
 fn compared(kept: &Outcome, now: &Outcome) -> (bool, String) {

@@ -7,7 +7,7 @@ use curvary_record::{Code, Diagnostic, Interval, Outcome, Parameter, Trace, Unit
 use super::PlotData;
 use super::fit::{correlated, statistics};
 use super::peaks::{
-    PeaksPlan, correlates, describe, drawn_of, noise_of, options, parameter, resolution, shoulders,
+    PeaksPlan, correlates, describe, drawn_of, noise_of, of_means, options, parameter, resolution, shoulders,
     tell_alike, unit_of_ordinate, window_of,
 };
 use super::spectrum::{References, spectrum_of, tell_log, told, unit_of, with_usual_steps};
@@ -58,8 +58,8 @@ pub(super) fn fit_bands(
         .map_err(|refusal| told(&refusal))?
         .peaks;
     let positions: Vec<f64> = if plan.positions.is_empty() {
-        let hidden = noise.map_or_else(Vec::new, |noise| {
-            shoulders(&curve, &peaks, noise.max(resolution(trace)), None)
+        let hidden = alike.map_or_else(Vec::new, |alike| {
+            shoulders(&curve, &peaks, of_means(alike).max(resolution(trace)), None)
         });
         let mut all: Vec<f64> = peaks.iter().map(|peak| peak.apex.x()).collect();
         all.extend(hidden.iter().map(|shoulder| shoulder.x));

@@ -2,6 +2,7 @@
 
 use std::borrow::Cow;
 
+use curvary_record::interpret::{LabelNumber, number_in_label};
 use curvary_record::{Code, Diagnostic, Outcome, OutcomeKind, Parameter, Quantity, Run, Trace, Unit, code};
 use serde::{Deserialize, Serialize};
 
@@ -269,20 +270,47 @@ fn concentration(
         let (value, unit) = concentration_of(run, trace, &["concentration"])?;
         unit.convert(value, &Unit::ucum(code).ok()?).ok()
     };
-    // As it stands on the label: `potassium dichromate 60 mg/L`.
-    let in_name = || {
-        let sample = run.fields.text("sample")?.to_lowercase();
-        let words: Vec<&str> = sample.split_whitespace().collect();
-        words.windows(2).find_map(|pair| {
-            let unit = pair[1].trim_end_matches([',', ';', ')']);
-            (unit == code.to_lowercase()).then(|| pair[0].replace(',', ".").parse().ok())?
-        })
+    if let Some(stated) = in_plan.or_else(in_run) {
+        return Ok(stated);
+    }
+    let in_doubt = |what: String| {
+        Err(format!(
+            "concentration-not-sure: {what}; say with `{option}` what the concentration in {code} is"
+        ))
     };
-    in_plan.or_else(in_run).or_else(in_name).ok_or_else(|| {
-        format!(
+    let sample = run.fields.text("sample").unwrap_or_default();
+    match in_label(sample, code).as_slice() {
+        [] => Err(format!(
             "no-concentration: the concentration of the solution in {code} is not stated; say it with `{option}`"
-        )
-    })
+        )),
+        [(_, LabelNumber::Sure(value))] => Ok(*value),
+        [(word, LabelNumber::Doubtful { decimal, thousands })] => in_doubt(format!(
+            "`{word} {code}` on the label may be {decimal} or {thousands}"
+        )),
+        several => {
+            let all: Vec<&str> = several.iter().map(|(word, _)| *word).collect();
+            in_doubt(format!(
+                "the label states several concentrations, {}",
+                all.join(" and ")
+            ))
+        }
+    }
+}
+
+/// The numbers of a label that stand before a unit: the 60 of `potassium dichromate 60 mg/L`.
+fn in_label<'a>(label: &'a str, code: &str) -> Vec<(&'a str, LabelNumber)> {
+    let words: Vec<&str> = label.split_whitespace().collect();
+    words
+        .windows(2)
+        .filter_map(|pair| {
+            let unit = pair[1].trim_end_matches([',', ';', ')']);
+            let word = pair[0].trim_start_matches('(');
+            if !unit.eq_ignore_ascii_case(code) {
+                return None;
+            }
+            Some((word, number_in_label(word, None)?))
+        })
+        .collect()
 }
 
 fn path(plan: &CheckPlan, run: &Run, trace: &Trace) -> Result<f64, String> {

@@ -21,11 +21,11 @@ mod scans;
 mod spectrum;
 mod temperature;
 
-pub use again::{RedoneResult, RunLookup, Work, again};
+pub use again::{RedoneResult, RunLookup, Work, again, comes_out_alike};
 pub use check::{CheckPlan, check_run};
 pub use fit::{
-    DRIFT_MOVES, LawRanking, ModelCard, NamedRun, Together, compare_together, compare_trace, fit_run,
-    fit_run_for, fit_together,
+    DRIFT_MOVES, LawRanking, ModelCard, NamedRun, STATED_DRIFT, StatedDrift, Together, compare_together,
+    compare_trace, fit_run, fit_run_for, fit_together,
 };
 pub use peaks::{PeaksPlan, peaks_run};
 pub use plan::{AxisSpan, FitPlan, ParameterPlan, WeightPlan};
@@ -38,11 +38,11 @@ pub use rates::{
     AssayPlan, RatePlan, RatePoint, RateWeights, RunRates, SeriesFit, SeriesPlan, WhichRate, fit_series,
     rates_run,
 };
-pub use replicates::{Pooled, pool};
+pub use replicates::{DriftEffect, Pooled, pool};
 pub use reported::{ReportedCheck, reported, reports_of};
 pub use scans::{Differences, ScanFound, ScanTask, Series, scan_differences, scan_run};
 pub use spectrum::{References, path_of, reference_of, spectrum_of};
-pub use temperature::{AtTemperature, TemperaturePlan, rate_constants, temperature_series};
+pub use temperature::{AtTemperature, RunConstants, TemperaturePlan, rate_constants, temperature_series};
 
 use curvary_record::{
     Code, Column, Diagnostic, Fields, Outcome, Parameter, Quantity, Run, Trace, Unit, Value,

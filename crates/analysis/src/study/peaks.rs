@@ -194,7 +194,7 @@ fn search(
     let shoulders =
         match noise.filter(|_| plan.extreme == Extreme::Maximum && !plan.steps.iter().any(correlates)) {
             Some(noise) => {
-                let wary = alike.map_or(noise, |alike| alike.wary);
+                let wary = alike.map_or(noise, of_means);
                 shoulders(curve, &table.peaks, wary.max(resolution(trace)), plan.within)
             }
             None => Vec::new(),
@@ -391,7 +391,14 @@ pub(super) fn window_of(curve: &Curve, peaks: &[Peak]) -> usize {
     2 * (points.clamp(5.0, 201.0) as usize / 2) + 1
 }
 
-/// Shoulders that noise alone makes in less than one of twenty spectra.
+/// The noise that points of their own would need for a mean over many to be as unsure: of points that are alike a mean over many is
+/// surer by fewer of them.
+pub(super) fn of_means(noise: AlikeNoise) -> f64 {
+    noise.wary * (noise.together as f64).sqrt()
+}
+
+/// Shoulders that noise alone makes in less than one of twenty spectra; `noise` as that of [`of_means`], since a second derivative is
+/// taken over many points.
 pub(super) fn shoulders(curve: &Curve, peaks: &[Peak], noise: f64, within: Option<Window>) -> Vec<Shoulder> {
     let window = window_of(curve, peaks);
     let own = point_noise(curve.y()).unwrap_or(0.0);

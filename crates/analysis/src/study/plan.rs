@@ -5,6 +5,7 @@ use std::collections::BTreeMap;
 use curvary_record::Unit;
 use serde::{Deserialize, Serialize};
 
+use super::fit::StatedDrift;
 use crate::fit::{Bootstrap, Robust};
 
 /// A stretch of an axis, both ends included.
@@ -109,6 +110,9 @@ pub struct FitPlan {
     /// Relative standard error of absorption coefficient times path length, if known.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub scale_error: Option<f64>,
+    /// A drift of the signal that a person knows of the lamp; its effect is in the errors.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub drift: Option<StatedDrift>,
     /// Wavelength, nm, at which repeated scans are read as a time course.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub at: Option<f64>,
@@ -153,6 +157,7 @@ impl Default for FitPlan {
             coefficient: None,
             path: None,
             scale_error: None,
+            drift: None,
             at: None,
             share: Vec::new(),
             traces: Vec::new(),

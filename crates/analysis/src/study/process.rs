@@ -255,6 +255,7 @@ fn averaged(
         let traces = usable(plan, run).map_err(|why| format!("{why} (run {})", run.id))?;
         parts.extend(traces.into_iter().map(|(_, trace)| (*run, trace)));
     }
+    of_one_kind(&parts, outcome).map_err(unsuitable)?;
     let mut all: Vec<CurveAfterSteps> = Vec::new();
     for (run, trace) in &parts {
         let mut own = empty(plan, &[*run]);
@@ -333,6 +334,43 @@ fn averaged(
         run.traces.push(trace);
     }
     Ok(run)
+}
+
+/// Whether the replicates were taken at one temperature and pH, as far as that is known: a mean over several is one of different things.
+fn of_one_kind(parts: &[(&Run, &Trace)], outcome: &mut Outcome) -> Result<(), String> {
+    // As for means of results: half a kelvin changes most rate constants by 3 to 5 %.
+    for (key, room, zero, shown) in [("temperature", 0.5, 273.15, " °C"), ("ph", 0.05, 0.0, "")] {
+        let all: Vec<Option<f64>> = parts
+            .iter()
+            .map(|(run, trace)| {
+                let held = trace.held.iter().find(|held| held.quantity.as_str() == key);
+                held.map(|held| held.unit.to_si(held.value))
+                    .or_else(|| trace.fields.si(key))
+                    .or_else(|| run.fields.si(key))
+                    .map(|si| si - zero)
+            })
+            .collect();
+        let (low, high) = all
+            .iter()
+            .flatten()
+            .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), value| {
+                (low.min(*value), high.max(*value))
+            });
+        if high - low > room {
+            return Err(format!(
+                "the replicates were taken at a {key} of {low:.2} to {high:.2}{shown}, and a mean over them is one of different things: \
+                 choose runs or traces of one {key}"
+            ));
+        }
+        let unknown = all.iter().filter(|value| value.is_none()).count();
+        if unknown > 0 && unknown < all.len() {
+            outcome.remarks.push(Diagnostic::warning(
+                Code::new("replicates-differ"),
+                format!("of {unknown} of {} replicates no {key} is known", all.len()),
+            ));
+        }
+    }
+    Ok(())
 }
 
 /// The pooled standard deviation √(Σs²/n) over all points, and the largest with its place.

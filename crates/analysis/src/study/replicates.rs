@@ -1,10 +1,65 @@
 //! One quantity from several runs: its mean, how the runs scatter, and whether their own errors explain it.
 
+use curvary_record::{Outcome, OutcomeKind, Unit};
 use serde::{Deserialize, Serialize};
 
+use super::{DRIFT_MOVES, STATED_DRIFT};
 use crate::distribution::{chi_squared_upper, t_half_width};
 use crate::refusal::Refusal;
 use crate::study::likely;
+
+/// What is known of the effect of a drift of the signal on one number of a result.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum DriftEffect {
+    /// A drift that the points cannot show would move the number by so much, in its unit, with its sign.
+    Moves(f64),
+    /// The errors allow for a drift of a size that a person stated, one standard deviation of which moves the number by so much.
+    Stated(f64),
+    /// The errors allow for one, or the number is not of a signal over time.
+    Allowed,
+    /// It is not known, for this reason: such a result must not be counted as one that no drift moves.
+    Unknown(&'static str),
+}
+
+impl DriftEffect {
+    /// What a result says of it for one of its parameters.
+    pub fn of(outcome: &Outcome, parameter: &str) -> Self {
+        if let Some(moves) = outcome.statistics.get(&format!("{DRIFT_MOVES}{parameter}")) {
+            return Self::Moves(*moves);
+        }
+        if let Some(moved) = outcome.statistics.get(&format!("{STATED_DRIFT}{parameter}")) {
+            return Self::Stated(*moved);
+        }
+        let seen = |code: &str| outcome.remarks.iter().any(|remark| remark.code.as_str() == code);
+        let says = |name: &str| outcome.settings.contains_key(name);
+        match outcome.kind {
+            OutcomeKind::InitialRate if says("blanks") => Self::Allowed,
+            OutcomeKind::InitialRate => {
+                Self::Unknown("a drift adds to a rate as it is, and only the rate of a blank takes it off")
+            }
+            OutcomeKind::Fit if !is_over_time(outcome) || outcome.parameter("drift").is_some() => {
+                Self::Allowed
+            }
+            OutcomeKind::Fit if seen("drift-seen") => Self::Unknown("a drift is seen in the course itself"),
+            OutcomeKind::Fit => Self::Unknown("it is not computed for such a fit"),
+            _ => Self::Allowed,
+        }
+    }
+}
+
+/// Whether a fit has a number per time or of time: a rate constant, a half-life.
+fn is_over_time(outcome: &Outcome) -> bool {
+    let second = |unit: &Unit| unit.converts_to(&Unit::SECOND);
+    let per_time = |unit: &Unit| {
+        unit.code()
+            .rsplit_once('/')
+            .is_some_and(|(_, below)| Unit::ucum(below).is_ok_and(|below| second(&below)))
+    };
+    // A law over rates has a rate as its height, and no signal over time of its own.
+    let of_rates = outcome.settings.contains_key("rates");
+    let mut units = outcome.parameters.iter().filter_map(|own| own.unit.as_ref());
+    !of_rates && units.any(|unit| second(unit) || per_time(unit))
+}
 
 /// What several runs say together.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

@@ -5,10 +5,11 @@
 
 use std::collections::BTreeMap;
 
+use curvary_record::interpret::{LabelNumber, number_in_label};
 use curvary_record::unit::spelled;
 use curvary_record::{
     Claim, Code, Diagnostic, Key, Origin, Outcome, OutcomeKind, Parameter, Quantity, Run, Technique, Trace,
-    Unit,
+    Unit, Value,
 };
 
 use super::ordinate::as_absorbance;
@@ -148,6 +149,8 @@ struct ReportedNumber {
     unit: Option<Unit>,
     line: Option<u32>,
     trace: Option<u32>,
+    /// Why it may be another number, where how it is written leaves that open.
+    doubtful: Option<String>,
 }
 
 /// Every result that a run reports about itself, as a record of kind `reported`; nothing is computed.
@@ -194,11 +197,16 @@ fn record(run: &Run, report: &ReportedNumber, unit: Option<Unit>, termination: S
         termination,
         parameters: vec![Parameter {
             name: report.kind.name().into(),
-            value: Some(report.value),
+            value: Some(report.value).filter(|_| report.doubtful.is_none()),
             unit,
             standard_error: None,
             intervals: Vec::new(),
-            reason: Some("as the export states it".into()),
+            reason: Some(
+                report
+                    .doubtful
+                    .clone()
+                    .unwrap_or_else(|| "as the export states it".into()),
+            ),
         }],
         covariance: Vec::new(),
         statistics: BTreeMap::new(),
@@ -234,7 +242,7 @@ fn reports(key: &Key, claim: &Claim, trace: Option<u32>) -> Vec<ReportedNumber> 
         let Some((name, kind)) = named_at_the_end(name) else {
             continue;
         };
-        let Some((value, rounding, rest)) = leading_number(behind) else {
+        let Some((number, rest)) = leading_number(behind) else {
             continue;
         };
         let in_brackets = |text: &str| {
@@ -259,8 +267,11 @@ fn reports(key: &Key, claim: &Claim, trace: Option<u32>) -> Vec<ReportedNumber> 
         all.push(ReportedNumber {
             kind,
             key: name.to_owned(),
-            value,
-            rounding,
+            doubtful: number
+                .doubtful
+                .filter(|_| claim.value != Value::Number(number.value)),
+            value: number.value,
+            rounding: number.rounding,
             unit,
             line,
             trace,
@@ -303,8 +314,17 @@ fn named_at_the_end(text: &str) -> Option<(&str, ReportedQuantity)> {
         .next()
 }
 
-/// A number at the beginning of a text, half a unit of its last digit, and what follows behind an error if there is one.
-fn leading_number(text: &str) -> Option<(f64, f64, &str)> {
+/// A number as it was written.
+struct LeadingNumber {
+    value: f64,
+    /// Half a unit of its last digit.
+    rounding: f64,
+    /// Why it may be another one.
+    doubtful: Option<String>,
+}
+
+/// A number at the beginning of a text, and what follows behind an error if there is one.
+fn leading_number(text: &str) -> Option<(LeadingNumber, &str)> {
     let text = text.trim();
     let end = text
         .char_indices()
@@ -317,6 +337,13 @@ fn leading_number(text: &str) -> Option<(f64, f64, &str)> {
                     && behind.is_some_and(|c| c.is_ascii_digit() || matches!(c, '-' | '+'))))
         })
         .map_or(text.len(), |(at, _)| at);
+    let (mantissa, _) = text[..end].split_once(['e', 'E']).unwrap_or((&text[..end], ""));
+    let doubtful = match number_in_label(mantissa, mantissa.contains('.').then_some(false))? {
+        LabelNumber::Sure(_) => None,
+        LabelNumber::Doubtful { decimal, thousands } => Some(format!(
+            "`{mantissa}` may be {decimal} or {thousands}, and nothing says which"
+        )),
+    };
     let number = text[..end].replace(',', ".");
     let value: f64 = number.parse().ok().filter(|value: &f64| value.is_finite())?;
     let (digits, power) = match number.find(['e', 'E']) {
@@ -335,7 +362,12 @@ fn leading_number(text: &str) -> Option<(f64, f64, &str)> {
             rest = behind[end..].trim_start();
         }
     }
-    Some((value, rounding, rest))
+    let found = LeadingNumber {
+        value,
+        rounding,
+        doubtful,
+    };
+    Some((found, rest))
 }
 
 /// A value that a procedure gives for the reported quantity, in the unit of the report.
@@ -349,7 +381,10 @@ fn check(run: &Run, report: &ReportedNumber) -> ReportedCheck {
     let mut computed = Vec::new();
     let mut unit = report.unit.clone();
     let mut remarks = Vec::new();
-    let candidates = candidates(run, report, &mut unit, &mut computed, &mut remarks);
+    let candidates = match &report.doubtful {
+        Some(why) => Err(why.clone()),
+        None => candidates(run, report, &mut unit, &mut computed, &mut remarks),
+    };
     let shown = |value: f64| match &unit {
         Some(unit) if !unit.display().is_empty() => format!("{value} {}", unit.display()),
         _ => value.to_string(),
@@ -712,12 +747,16 @@ mod tests {
 
     #[test]
     fn numbers_at_the_beginning_of_a_text() {
-        assert_eq!(leading_number("0,0123 1/s"), Some((0.0123, 0.000_05, "1/s")));
-        assert_eq!(
-            leading_number("1.5e-3 ± 0.1 min-1"),
-            Some((1.5e-3, 0.000_05, "min-1"))
-        );
-        assert_eq!(leading_number("about 3"), None);
-        assert_eq!(leading_number("12"), Some((12.0, 0.5, "")));
+        let read = |text: &'static str| {
+            leading_number(text)
+                .map(|(number, rest)| (number.value, number.rounding, number.doubtful.is_some(), rest))
+        };
+        assert_eq!(read("0,0123 1/s"), Some((0.0123, 0.000_05, false, "1/s")));
+        assert_eq!(read("1.5e-3 ± 0.1 min-1"), Some((1.5e-3, 0.5e-4, false, "min-1")));
+        assert_eq!(read("about 3"), None);
+        assert_eq!(read("12"), Some((12.0, 0.5, false, "")));
+        // A thousand or one, and twelve and a half.
+        assert!(read("1,000 s").is_some_and(|(_, _, doubtful, _)| doubtful));
+        assert_eq!(read("12.500 s"), Some((12.5, 0.0005, false, "s")));
     }
 }

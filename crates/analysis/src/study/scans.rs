@@ -15,8 +15,8 @@ use super::ordinate::as_absorbance;
 use super::{BY, PlotData, Six, TRUSTED_ABSORBANCE, TraceResult, told, unit_in_terms};
 use crate::refusal::Refusal;
 use crate::scans::{
-    Equilibrium, Network, Scans, Scheme, SpeciesSpectrum, fit_global, fit_global_shifted, fit_network_with,
-    isosbestic_points, rank, refuse_no_change,
+    Equilibrium, GlobalFit, Network, Scans, Scheme, SpeciesSpectrum, fit_global, fit_global_shifted,
+    fit_network_with, isosbestic_points, rank, refuse_no_change,
 };
 
 /// What is asked of repeated scans.
@@ -246,7 +246,6 @@ fn computed(
     })
 }
 
-#[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
 fn work_on(
     task: &ScanTask,
     scans: &Scans<'_>,
@@ -255,169 +254,195 @@ fn work_on(
     (spectra, concentrations): (&mut Vec<Series>, &mut Vec<Series>),
 ) -> Result<PlotData, Refusal> {
     match task {
-        ScanTask::Rank => {
-            let found = rank(scans)?;
-            outcome
-                .parameters
-                .push(plain("species", found.rank as f64, Some(Unit::ONE)));
-            for (index, value) in found.values.iter().take(8).enumerate() {
-                outcome
-                    .statistics
-                    .insert(format!("singular_value_{}", index + 1), *value);
-            }
-            outcome.statistics.insert("threshold".into(), found.threshold);
-            outcome.statistics.insert("noise".into(), found.noise);
-            outcome.termination = found.rule;
-            Ok(PlotData {
-                curve: None,
-                x_title: "number".into(),
-                y_title: "log₁₀ of the singular value".into(),
-                x: (1..=found.values.len()).map(|n| n as f64).collect(),
-                y: found
-                    .values
-                    .iter()
-                    .map(|value| value.max(f64::MIN_POSITIVE).log10())
-                    .collect(),
-                used: (0..found.values.len()).collect(),
-                fitted: Vec::new(),
-                residuals: Vec::new(),
-                ..PlotData::default()
-            })
-        }
-        ScanTask::Isosbestic => {
-            let found = isosbestic_points(scans)?;
-            for (number, point) in (1..).zip(&found.points) {
-                outcome.parameters.push(Parameter {
-                    standard_error: Some(point.standard_error),
-                    ..plain(
-                        &format!("isosbestic {number}"),
-                        point.wavelength,
-                        Some(wavelength.clone()),
-                    )
-                });
-                outcome
-                    .statistics
-                    .insert(format!("absorbance_at_isosbestic_{number}"), point.absorbance);
-                outcome
-                    .statistics
-                    .insert(format!("spread_at_isosbestic_{number}"), point.spread);
-            }
-            for (at, spread) in &found.rejected {
-                outcome.remarks.push(Diagnostic::note(
-                    Code::new("fit-remark"),
-                    format!("at {at:.1} {} the change crosses zero, but the absorbance does not stay (spread {spread:.2e})", wavelength.display()),
-                ));
-            }
-            outcome.statistics.insert("noise".into(), found.noise);
-            outcome.termination = found.verdict;
-            Ok(PlotData::default())
-        }
-        ScanTask::Global(_) | ScanTask::Own(_) | ScanTask::OwnWith(..) | ScanTask::Shifted(_) => {
-            let (task, shifted) = match task {
-                ScanTask::Shifted(task) => (task.as_ref(), true),
-                task => (task, false),
-            };
-            refuse_no_change(scans, shifted)?;
-            let found = match task {
-                ScanTask::Own(scheme) | ScanTask::OwnWith(scheme, _) => {
-                    let network = Network::parse(scheme).map_err(|why| Refusal::Unsuitable { why })?;
-                    let known = match task {
-                        ScanTask::OwnWith(_, known) => known.as_slice(),
-                        _ => &[],
-                    };
-                    fit_network_with(scans, &network, known, shifted)?
-                }
-                ScanTask::Global(scheme) => {
-                    let fit = if shifted { fit_global_shifted } else { fit_global };
-                    fit(scans, *scheme)?
-                }
-                _ => {
-                    return Err(Refusal::Unsuitable {
-                        why: "only a scheme is fitted with shifted scans".into(),
-                    });
-                }
-            };
-            if let Some(shifts) = &found.shifts {
-                say_shifts(shifts, found.residual_sd, outcome);
-            }
-            concentrations.extend(found.concentrations.iter().map(|(name, values)| {
-                let points = scans.times.iter().copied().zip(values.iter().copied()).collect();
-                (name.clone(), points)
-            }));
-            for rate in &found.rates {
-                outcome.parameters.push(Parameter {
-                    name: rate.name.clone(),
-                    value: Some(rate.value),
-                    unit: unit_in_terms("1/x", time, &Unit::ONE, &Unit::ONE),
-                    standard_error: Some(rate.standard_error),
-                    intervals: vec![KeptInterval {
-                        level: 0.95,
-                        low: rate.interval.lower,
-                        high: rate.interval.upper,
-                        kind: "t".into(),
-                    }],
-                    reason: None,
-                });
-            }
-            for (name, least) in &found.least_equilibria {
-                outcome.statistics.insert(format!("least_{name}"), *least);
-            }
-            for remark in &found.remarks {
-                outcome
-                    .remarks
-                    .push(Diagnostic::note(Code::new("fit-remark"), remark.clone()));
-            }
-            outcome
-                .statistics
-                .insert("residual_standard_deviation".into(), found.residual_sd);
-            outcome
-                .statistics
-                .insert("residual_sum_of_squares".into(), found.residual_sum_of_squares);
-            outcome
-                .statistics
-                .insert("correlation_along_time".into(), found.along_time);
-            if found.lack_of_fit {
-                outcome.remarks.push(Diagnostic::warning(
-                    Code::new("lack-of-fit"),
-                    format!(
-                        "what is left of the scans goes on from one to the next (correlation along time {:.2}): the scheme does not \
-                         describe them, or a drift is in them; the errors above are too small, and another scheme may fit (`--global consecutive`, or \
-                         one of your own with `--scheme`)",
-                        found.along_time
-                    ),
-                ));
-            }
-            outcome
-                .statistics
-                .insert("degrees_of_freedom".into(), found.degrees_of_freedom as f64);
-            outcome.statistics.insert(
-                "points".into(),
-                (scans.times.len() * scans.wavelengths.len()) as f64,
-            );
-            outcome.termination = format!("converged in {} steps", found.iterations);
-            let pairs = |spectrum: &SpeciesSpectrum| -> Vec<(f64, f64)> {
-                scans
-                    .wavelengths
-                    .iter()
-                    .copied()
-                    .zip(spectrum.absorbance.iter().copied())
-                    .collect()
-            };
-            spectra.extend(
-                found
-                    .spectra
-                    .iter()
-                    .map(|spectrum| (spectrum.species.clone(), pairs(spectrum))),
-            );
-            spectra.extend(found.other_intermediate.iter().map(|spectrum| {
-                (
-                    format!("{}, if the slower step comes first", spectrum.species),
-                    pairs(spectrum),
-                )
-            }));
-            Ok(PlotData::default())
-        }
+        ScanTask::Rank => rank_of(scans, outcome),
+        ScanTask::Isosbestic => isosbestic_of(scans, wavelength, outcome),
+        ScanTask::Shifted(task) => by_scheme(
+            (task.as_ref(), true),
+            scans,
+            time,
+            outcome,
+            (spectra, concentrations),
+        ),
+        task => by_scheme((task, false), scans, time, outcome, (spectra, concentrations)),
     }
+}
+
+/// How many species the scans need.
+fn rank_of(scans: &Scans<'_>, outcome: &mut Outcome) -> Result<PlotData, Refusal> {
+    let found = rank(scans)?;
+    outcome
+        .parameters
+        .push(plain("species", found.rank as f64, Some(Unit::ONE)));
+    for (index, value) in found.values.iter().take(8).enumerate() {
+        outcome
+            .statistics
+            .insert(format!("singular_value_{}", index + 1), *value);
+    }
+    outcome.statistics.insert("threshold".into(), found.threshold);
+    outcome.statistics.insert("noise".into(), found.noise);
+    outcome.termination = found.rule;
+    Ok(PlotData {
+        curve: None,
+        x_title: "number".into(),
+        y_title: "log₁₀ of the singular value".into(),
+        x: (1..=found.values.len()).map(|n| n as f64).collect(),
+        y: found
+            .values
+            .iter()
+            .map(|value| value.max(f64::MIN_POSITIVE).log10())
+            .collect(),
+        used: (0..found.values.len()).collect(),
+        fitted: Vec::new(),
+        residuals: Vec::new(),
+        ..PlotData::default()
+    })
+}
+
+/// Where the absorbance stays while others change.
+fn isosbestic_of(scans: &Scans<'_>, wavelength: &Unit, outcome: &mut Outcome) -> Result<PlotData, Refusal> {
+    let found = isosbestic_points(scans)?;
+    for (number, point) in (1..).zip(&found.points) {
+        outcome.parameters.push(Parameter {
+            standard_error: Some(point.standard_error),
+            ..plain(
+                &format!("isosbestic {number}"),
+                point.wavelength,
+                Some(wavelength.clone()),
+            )
+        });
+        outcome
+            .statistics
+            .insert(format!("absorbance_at_isosbestic_{number}"), point.absorbance);
+        outcome
+            .statistics
+            .insert(format!("spread_at_isosbestic_{number}"), point.spread);
+    }
+    for (at, spread) in &found.rejected {
+        outcome.remarks.push(Diagnostic::note(
+            Code::new("fit-remark"),
+            format!("at {at:.1} {} the change crosses zero, but the absorbance does not stay (spread {spread:.2e})", wavelength.display()),
+        ));
+    }
+    outcome.statistics.insert("noise".into(), found.noise);
+    outcome.termination = found.verdict;
+    Ok(PlotData::default())
+}
+
+/// The scans by a scheme of reactions.
+fn scheme_fitted(task: &ScanTask, shifted: bool, scans: &Scans<'_>) -> Result<GlobalFit, Refusal> {
+    refuse_no_change(scans, shifted)?;
+    match task {
+        ScanTask::Own(scheme) | ScanTask::OwnWith(scheme, _) => {
+            let network = Network::parse(scheme).map_err(|why| Refusal::Unsuitable { why })?;
+            let known = match task {
+                ScanTask::OwnWith(_, known) => known.as_slice(),
+                _ => &[],
+            };
+            fit_network_with(scans, &network, known, shifted)
+        }
+        ScanTask::Global(scheme) => {
+            let fit = if shifted { fit_global_shifted } else { fit_global };
+            fit(scans, *scheme)
+        }
+        _ => Err(Refusal::Unsuitable {
+            why: "only a scheme is fitted with shifted scans".into(),
+        }),
+    }
+}
+
+/// Rate constants and spectra of the species by a scheme of reactions.
+fn by_scheme(
+    (task, shifted): (&ScanTask, bool),
+    scans: &Scans<'_>,
+    time: &Unit,
+    outcome: &mut Outcome,
+    (spectra, concentrations): (&mut Vec<Series>, &mut Vec<Series>),
+) -> Result<PlotData, Refusal> {
+    let found = scheme_fitted(task, shifted, scans)?;
+    if let Some(shifts) = &found.shifts {
+        say_shifts(shifts, found.residual_sd, outcome);
+    }
+    concentrations.extend(found.concentrations.iter().map(|(name, values)| {
+        let points = scans.times.iter().copied().zip(values.iter().copied()).collect();
+        (name.clone(), points)
+    }));
+    tell_scheme(&found, scans, time, outcome);
+    let pairs = |spectrum: &SpeciesSpectrum| -> Vec<(f64, f64)> {
+        scans
+            .wavelengths
+            .iter()
+            .copied()
+            .zip(spectrum.absorbance.iter().copied())
+            .collect()
+    };
+    spectra.extend(
+        found
+            .spectra
+            .iter()
+            .map(|spectrum| (spectrum.species.clone(), pairs(spectrum))),
+    );
+    spectra.extend(found.other_intermediate.iter().map(|spectrum| {
+        (
+            format!("{}, if the slower step comes first", spectrum.species),
+            pairs(spectrum),
+        )
+    }));
+    Ok(PlotData::default())
+}
+
+/// Puts the rate constants of a scheme into the record, with what is to be said of them.
+fn tell_scheme(found: &GlobalFit, scans: &Scans<'_>, time: &Unit, outcome: &mut Outcome) {
+    for rate in &found.rates {
+        outcome.parameters.push(Parameter {
+            name: rate.name.clone(),
+            value: Some(rate.value),
+            unit: unit_in_terms("1/x", time, &Unit::ONE, &Unit::ONE),
+            standard_error: Some(rate.standard_error),
+            intervals: vec![KeptInterval {
+                level: 0.95,
+                low: rate.interval.lower,
+                high: rate.interval.upper,
+                kind: "t".into(),
+            }],
+            reason: None,
+        });
+    }
+    for (name, least) in &found.least_equilibria {
+        outcome.statistics.insert(format!("least_{name}"), *least);
+    }
+    for remark in &found.remarks {
+        outcome
+            .remarks
+            .push(Diagnostic::note(Code::new("fit-remark"), remark.clone()));
+    }
+    outcome
+        .statistics
+        .insert("residual_standard_deviation".into(), found.residual_sd);
+    outcome
+        .statistics
+        .insert("residual_sum_of_squares".into(), found.residual_sum_of_squares);
+    outcome
+        .statistics
+        .insert("correlation_along_time".into(), found.along_time);
+    if found.lack_of_fit {
+        outcome.remarks.push(Diagnostic::warning(
+            Code::new("lack-of-fit"),
+            format!(
+                "what is left of the scans goes on from one to the next (correlation along time {:.2}): the scheme does not \
+                 describe them, or a drift is in them; the errors above are too small, and another scheme may fit (`--global consecutive`, or \
+                 one of your own with `--scheme`)",
+                found.along_time
+            ),
+        ));
+    }
+    outcome
+        .statistics
+        .insert("degrees_of_freedom".into(), found.degrees_of_freedom as f64);
+    outcome.statistics.insert(
+        "points".into(),
+        (scans.times.len() * scans.wavelengths.len()) as f64,
+    );
+    outcome.termination = format!("converged in {} steps", found.iterations);
 }
 
 /// By how much the scans are shifted as a whole.

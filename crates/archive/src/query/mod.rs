@@ -17,16 +17,19 @@
 //! - A field may be cut short where it is clear which is meant: `temp:37C`.
 //! - Runs whose source was superseded are left out unless the query says `is:superseded` somewhere.
 
+mod near;
 mod pattern;
 mod quantity;
 mod syntax;
 mod traces;
+mod values;
 mod vocabulary;
 
 use crate::QueryError;
+pub(crate) use near::distance;
 pub(crate) use pattern::Pattern;
 pub(crate) use quantity::Bounds;
-pub(crate) use syntax::{dimension, distance};
+pub(crate) use values::dimension;
 pub use vocabulary::Vocabulary;
 
 /// A query that was understood.

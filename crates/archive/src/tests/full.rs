@@ -1,6 +1,7 @@
 //! A disk that fills up at any byte while answers are kept, sources are read again or a copy is made: all is as it was
 //! before or as it should be after, and the same again completes it.
 
+use super::interrupted::{Failing, FailingDisk};
 use super::roots::files;
 use super::*;
 use crate::{Answer, Moved, StoredAnswers, heirs_of_reading};

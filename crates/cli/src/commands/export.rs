@@ -10,7 +10,7 @@ use clap_complete::ArgValueCompleter;
 use curvary_archive::{Archive, View};
 use curvary_formats::assume;
 use curvary_formats::writers::export::{ExportError, ExportedRun, ExportedRuns, Told};
-use curvary_record::{Code, Diagnostic, Outcome, Run, RunId, Severity};
+use curvary_record::{Code, Diagnostic, Digest, Outcome, Run, RunId, Severity};
 use rayon::prelude::*;
 
 use crate::Environment;
@@ -154,6 +154,8 @@ impl ExportCommand {
                 why.help("name another file, or take its place with `--replace`"),
             ));
         }
+        output::try_target(&self.out, self.output.to, ExistingFile::asked(self.replace))
+            .map_err(|error| Failure::file("write", &self.out, &error))?;
         let leave_out = self.handing.leave_out(self.output.to, &archive);
         if self.handing.originals && !leave_out.is_empty() {
             let names = leave_out.names().join(",");
@@ -200,6 +202,14 @@ impl ExportCommand {
         self.handing.tells_nothing_left_out(&kept.gone, self.output.to)?;
         if let Some(words) = kept.results_of_others() {
             screen.say(words);
+        }
+        if !kept.of_whole.is_empty() {
+            let count = kept.of_whole.len() as u64;
+            screen.say(format_args!(
+                "{} {} about traces too that are not written here",
+                plural(count, "result"),
+                if count == 1 { "is" } else { "are" },
+            ));
         }
         let told = if self.output.to == Format::Bundle {
             Told {
@@ -291,15 +301,48 @@ pub(crate) struct ReopenedRuns<'a> {
     aside: usize,
     /// Points of all runs to write.
     pub(crate) points: u64,
-    held: Option<Vec<(Run, Vec<Outcome>)>>,
+    held: Option<Vec<HeldRun>>,
     leave_out: LeaveOut,
     /// What was left out.
     gone: LeftOutValues,
     progress: Progress,
     /// How often the runs were gone through.
     passes: u64,
+    /// Results that are about all traces of a run of which some are not written.
+    of_whole: BTreeSet<String>,
     /// Results that are about several runs, with these.
     shared: BTreeMap<String, Vec<RunId>>,
+}
+
+/// A run as it is handed over.
+struct HeldRun {
+    run: Run,
+    results: Vec<Outcome>,
+    /// The digest of all curves of the run, where only some of them are handed over.
+    whole: Option<Digest>,
+}
+
+impl HeldRun {
+    /// What is meant of a run of the archive; the second is how many traces are not.
+    fn of(view: View, meant: Option<&NamedRuns>) -> (Self, usize) {
+        let (mut run, mut results) = (view.run, view.outcomes);
+        let (whole, aside) = only_meant(meant, &mut run, &mut results);
+        (Self { run, results, whole }, aside)
+    }
+
+    /// Without what is left out.
+    fn without(self, leave_out: &LeaveOut, gone: &mut LeftOutValues) -> Self {
+        let (run, results) = leave_out.apply(self.run, self.results, gone);
+        Self { run, results, ..self }
+    }
+
+    fn exported(&self) -> ExportedRun<'_> {
+        ExportedRun {
+            run: &self.run,
+            results: &self.results,
+            whole: self.whole.as_ref(),
+        }
+    }
 }
 
 /// So many points are held between the passes; more are read again.
@@ -328,6 +371,7 @@ impl<'a> ReopenedRuns<'a> {
             gone: LeftOutValues::default(),
             progress: Progress::new(true),
             passes: 0,
+            of_whole: BTreeSet::new(),
             shared: BTreeMap::new(),
         }
     }
@@ -369,19 +413,24 @@ impl<'a> ReopenedRuns<'a> {
         let names = std::mem::take(&mut self.names);
         let mut sure = Vec::with_capacity(names.len());
         each_view(self.archive, &names, |name, view| {
-            let mut view = view?;
+            let view = view?;
             self.progress.step();
             if view.run.in_question() && !self.even_in_question {
                 self.asked.push(name.clone());
                 return Ok(());
             }
-            self.aside += only_meant(self.meant.as_ref(), &mut view);
-            if view.run.traces.is_empty() && self.meant.is_some() {
+            let (one, aside) = HeldRun::of(view, self.meant.as_ref());
+            self.aside += aside;
+            if one.run.traces.is_empty() && self.meant.is_some() {
                 return Ok(());
             }
-            self.points += view.run.points() as u64;
-            self.leave_out.see(&view.run, &mut self.gone);
-            for result in view.outcomes.iter().filter(|result| result.runs.len() > 1) {
+            self.points += one.run.points() as u64;
+            self.leave_out.see(&one.run, &mut self.gone);
+            if one.whole.is_some() {
+                let of_run = one.results.iter().filter(|result| result.trace.is_none());
+                self.of_whole.extend(of_run.map(|result| result.id.clone()));
+            }
+            for result in one.results.iter().filter(|result| result.runs.len() > 1) {
                 self.shared
                     .entry(result.id.clone())
                     .or_insert_with(|| result.runs.clone());
@@ -389,7 +438,7 @@ impl<'a> ReopenedRuns<'a> {
             sure.push(name.clone());
             match &mut self.held {
                 Some(held) if self.points <= HELD && held.len() < HELD_RUNS => {
-                    held.push((view.run, view.outcomes))
+                    held.push(one);
                 }
                 held => *held = None,
             }
@@ -399,7 +448,7 @@ impl<'a> ReopenedRuns<'a> {
         let held = self.held.take();
         self.held = held.map(|held| {
             held.into_iter()
-                .map(|(run, results)| self.leave_out.apply(run, results, &mut self.gone))
+                .map(|one| one.without(&self.leave_out, &mut self.gone))
                 .collect()
         });
         self.gone.prepare();
@@ -434,15 +483,13 @@ impl ExportedRuns for ReopenedRuns<'_> {
         take: &mut dyn FnMut(&ExportedRun<'_>) -> Result<(), ExportError>,
     ) -> Result<(), ExportError> {
         if let Some(held) = &self.held {
-            return held
-                .iter()
-                .try_for_each(|(run, results)| take(&ExportedRun { run, results }));
+            return held.iter().try_for_each(|one| take(&one.exported()));
         }
         self.begin_pass();
         let mut gone = self.gone.clone();
         each_view(self.archive, &self.names, |_, view| {
             self.progress.step();
-            let mut view = view.map_err(|error| {
+            let view = view.map_err(|error| {
                 ExportError::Refused(match Failure::from(error) {
                     Failure::Told { why, .. } => why,
                     Failure::Closed => Box::new(Diagnostic::error(
@@ -451,36 +498,34 @@ impl ExportedRuns for ReopenedRuns<'_> {
                     )),
                 })
             })?;
-            only_meant(self.meant.as_ref(), &mut view);
-            let (run, results) = self.leave_out.apply(view.run, view.outcomes, &mut gone);
-            take(&ExportedRun {
-                run: &run,
-                results: &results,
-            })
+            let (one, _) = HeldRun::of(view, self.meant.as_ref());
+            take(&one.without(&self.leave_out, &mut gone).exported())
         })
     }
 }
 
-/// Leaves the traces of a run that a query does not ask for out, with their results; gives how many.
-fn only_meant(meant: Option<&NamedRuns>, view: &mut View) -> usize {
-    let Some(traces) = meant.and_then(|meant| meant.traces(&view.run)) else {
-        return 0;
+/// Leaves the traces of a run that a query does not ask for out, with the results on these alone; gives the digest of the whole
+/// run where it did, and how many. What is left keeps its numbers, since results, tables and people speak of traces by them.
+fn only_meant(meant: Option<&NamedRuns>, run: &mut Run, results: &mut Vec<Outcome>) -> (Option<Digest>, usize) {
+    let Some(traces) = meant.and_then(|meant| meant.traces(run)) else {
+        return (None, 0);
     };
-    let before = view.run.traces.len();
-    let mut numbers = 0..;
-    view.run
-        .traces
-        .retain(|_| numbers.next().is_some_and(|number: u32| traces.contains(&number)));
-    let place = |number: u32| {
-        let at = traces.iter().position(|own| *own == number)?;
-        u32::try_from(at).ok()
-    };
-    view.outcomes.retain_mut(|outcome| {
-        let meant = outcome.trace.is_none_or(|number| place(number).is_some());
-        outcome.trace = outcome.trace.and_then(place);
-        meant
+    let before = run.traces.len();
+    if (0_u32..).take(before).all(|number| traces.contains(&number)) {
+        return (None, 0);
+    }
+    let whole = run.curves_digest();
+    for (number, trace) in (0..).zip(&mut run.traces) {
+        trace.number = Some(number);
+    }
+    run.traces
+        .retain(|trace| trace.number.is_some_and(|number| traces.contains(&number)));
+    // The trace of a result is one of its own run, which is its only one.
+    results.retain(|result| {
+        let own = result.runs.as_slice() == std::slice::from_ref(&run.id);
+        !own || result.trace.is_none_or(|number| traces.contains(&number))
     });
-    before - view.run.traces.len()
+    (Some(whole), before - run.traces.len())
 }
 
 /// So many points are read ahead at a time, and so many runs at most.

@@ -7,7 +7,7 @@ use std::path::Path;
 
 use clap::Args;
 use clap_complete::ArgValueCompleter;
-use curvary_analysis::study::{Work, again};
+use curvary_analysis::study::{RedoneResult, Work, again, comes_out_alike};
 use curvary_archive::{Archive, FindOptions};
 use curvary_formats::assume::nearest;
 use curvary_ingest::KeepMode;
@@ -366,9 +366,36 @@ fn read_again(archive: &Archive, runs: &[RunId]) -> Result<(u64, u64), Failure> 
     Ok((effect.files, found))
 }
 
-/// The kept results of runs before something is noted of them, each with whether it would come out again.
+/// The kept results of runs before something is noted of them, each with what comes out of doing it again.
 struct ResultsBefore {
-    before: Vec<(Kept, bool)>,
+    before: Vec<(Kept, RedoneResult)>,
+}
+
+/// What a note does to a kept result.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Turn {
+    /// It is out of date now.
+    Old,
+    /// It is valid again.
+    Valid,
+    /// It cannot be done again, neither before nor now, so that nothing says whether the note touches it.
+    NotKnown,
+}
+
+/// What a note turned, seen by doing the result again before and after it. A result that did not come out again before, such as one of
+/// an earlier version, is out of date if the note changes what comes out.
+fn turned(kept: &Kept, before: &RedoneResult, now: &RedoneResult) -> Option<Turn> {
+    if kept.is_out_of_date() {
+        return now.reproduced.then_some(Turn::Valid);
+    }
+    if before.reproduced {
+        return (!now.reproduced).then_some(Turn::Old);
+    }
+    match (before.done, now.done) {
+        (false, false) => Some(Turn::NotKnown),
+        (true, true) if comes_out_alike(&before.found.outcome, &now.found.outcome) => None,
+        _ => Some(Turn::Old),
+    }
 }
 
 impl ResultsBefore {
@@ -385,14 +412,14 @@ impl ResultsBefore {
         Ok(Self {
             before: before
                 .map(|kept| {
-                    let holds = comes_out_again(archive, &kept);
-                    (kept, holds)
+                    let redone = done_again(archive, &kept);
+                    (kept, redone)
                 })
                 .collect(),
         })
     }
 
-    /// Marks those that came out again before and do not now, takes the mark from those that do again, and says how many there are.
+    /// Marks those that the note makes out of date, takes the mark from those that are valid again, and says how many there are.
     fn mark_changed(
         self,
         archive: &Archive,
@@ -404,18 +431,24 @@ impl ResultsBefore {
         }
         // Notes count only once they are committed.
         let archive = Archive::open(archive.root())?;
-        let changed: Vec<(Kept, bool)> = self
+        let (not_known, changed): (Vec<_>, Vec<_>) = self
             .before
             .into_par_iter()
-            .filter_map(|(kept, held)| {
-                let holds = comes_out_again(&archive, &kept);
-                let turned = match kept.is_out_of_date() {
-                    true => holds,
-                    false => held && !holds,
-                };
-                turned.then_some((kept, holds))
+            .filter_map(|(kept, before)| {
+                let turn = turned(&kept, &before, &done_again(&archive, &kept))?;
+                Some((kept, turn))
             })
-            .collect();
+            .partition(|(_, turn)| *turn == Turn::NotKnown);
+        if !not_known.is_empty() {
+            let names: Vec<&str> = not_known.iter().map(|(kept, _)| short(&kept.id)).collect();
+            let words = format!(
+                "{} cannot be computed again, so it is not known whether this note touches {}: {}",
+                plural(names.len() as u64, "kept result"),
+                if names.len() == 1 { "it" } else { "them" },
+                names.join(", ")
+            );
+            writeln!(screen, "{}", StyledText(ASKED, words))?;
+        }
         if changed.is_empty() {
             return Ok(());
         }
@@ -429,7 +462,7 @@ impl ResultsBefore {
             }
         }
         writer.finish()?;
-        let valid = changed.iter().filter(|(_, holds)| *holds).count() as u64;
+        let valid = changed.iter().filter(|(_, turn)| *turn == Turn::Valid).count() as u64;
         let old = changed.len() as u64 - valid;
         if old > 0 {
             let (are, were, them) = if old == 1 {
@@ -458,13 +491,13 @@ impl ResultsBefore {
     }
 }
 
-/// Whether a kept result comes out again from its runs as they are known now.
-fn comes_out_again(archive: &Archive, kept: &Kept) -> bool {
+/// A kept result done again from its runs as they are known now.
+fn done_again(archive: &Archive, kept: &Kept) -> RedoneResult {
     let shelf = |id: &RunId| {
         let view = archive.run(id.as_str()).map_err(|error| error.to_string())?;
         Ok((view.run, view.outcomes))
     };
-    again(kept, &shelf).reproduced
+    again(kept, &shelf)
 }
 
 /// Lists the notes about a run.

@@ -7,6 +7,7 @@ use curvary_analysis::spectra::{Average, Curve, Grids, Interpolation, SpectrumRe
 use curvary_analysis::study::{FitPlan, PlotData, Wanted, fit_run_for, label_of};
 use curvary_record::{Code, Diagnostic, Run, Trace, ValueKind, known_field};
 
+use super::results::{taken_apart, taken_at};
 use crate::Environment;
 use crate::ending::{CommandResult, Ending, Failure};
 use crate::figure::{Figure, FigureKind, Layer, Panel, Size, interrupted, of_runs};
@@ -54,6 +55,8 @@ struct PlottedCurve {
     /// What the curves of a mean have in common.
     group: (String, String),
     trace: Trace,
+    /// Temperature in °C and pH, where they are known.
+    taken_at: (Option<f64>, Option<f64>),
     /// Standard deviations of its points, where a trace holds them.
     errors: Option<Vec<f64>>,
 }
@@ -248,6 +251,13 @@ impl PlotCommand {
                 .filter(|one| one.group.1 == compared && !unknown.contains(&one.name.as_str()))
                 .collect();
             let name = if group.is_empty() { "mean" } else { group };
+            if let Some((taken, field)) = taken_apart(members.iter().map(|one| one.taken_at)) {
+                said.push(format!(
+                    "left out: {name}: the curves were taken at {taken}, and a mean of them is one of different things; --mean {field} \
+                     parts them"
+                ));
+                continue;
+            }
             let Average {
                 mean,
                 standard_deviation,
@@ -323,15 +333,30 @@ impl PlotCommand {
                 if !meant || !of_query || errors.is_some_and(|errors| std::ptr::eq(errors, trace)) {
                     continue;
                 }
+                let whole = trace.len();
+                let name = name_of(subject, if subject.run.traces.len() > 1 { &label } else { "" });
                 let Some(trace) = cut(trace, window.as_ref())? else {
+                    said.push(format!(
+                        "left out: {name}: no point lies within the stretch that is drawn"
+                    ));
                     continue;
                 };
-                let errors = errors
+                let bars = errors
                     .filter(|errors| errors.x.values == subject.run.traces[number].x.values)
-                    .filter(|_| trace.len() == subject.run.traces[number].len())
+                    .filter(|_| trace.len() == whole)
                     .map(|errors| errors.y.values.to_vec());
+                if let (Some(label), None) = (&self.errors, &bars) {
+                    said.push(match errors {
+                        None => format!("{name} has no error bars: no trace is called `{label}`"),
+                        Some(_) => {
+                            format!("{name} has no error bars: `{label}` does not stand at the same points")
+                        }
+                    });
+                }
+                let errors = bars;
                 all.push(PlottedCurve {
-                    name: name_of(subject, if subject.run.traces.len() > 1 { &label } else { "" }),
+                    name,
+                    taken_at: taken_at(&subject.run, &trace),
                     group: self
                         .mean
                         .as_deref()

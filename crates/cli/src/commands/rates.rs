@@ -9,7 +9,7 @@ use curvary_analysis::study::{
     AssayPlan, RatePlan, RatePoint, RateWeights, RunRates, SeriesFit, SeriesPlan, TraceResult, WhichRate,
     Work, fit_series, label_of, rates_run,
 };
-use curvary_record::{Diagnostic, Outcome, OutcomeKind, Unit};
+use curvary_record::{Code, Diagnostic, Outcome, OutcomeKind, Unit, code};
 use serde_json::Value;
 
 use crate::Environment;
@@ -161,6 +161,8 @@ struct RateTally {
     /// Rates of all runs, and concentrations of their enzymes, where they are taken together.
     points: Vec<RatePoint>,
     enzymes: Vec<f64>,
+    /// What goes into no law of several runs together.
+    left_out: Vec<String>,
 }
 
 fn refuse_unless_of_rates(law: &str) -> Result<(), Failure> {
@@ -203,7 +205,7 @@ impl RatesCommand {
             match given {
                 Ok(given) => {
                     for given in given {
-                        self.take(given, &mut tally, screen)?;
+                        self.take(place, given, &mut tally, screen)?;
                     }
                 }
                 Err(why) => {
@@ -219,7 +221,17 @@ impl RatesCommand {
         if self.together {
             kept.only_results().say(screen);
             let enzyme = self.enzyme.or_else(|| one(&tally.enzymes));
-            let series = self.series((&plan, level), &tally.points, enzyme);
+            let mut series = self.series((&plan, level), &tally.points, enzyme);
+            for series in &mut series {
+                let remarks = &mut series.found.outcome.remarks;
+                remarks.extend(tally.left_out.iter().map(|why| left_out_of_law(why)));
+                if self.enzyme.is_none() && tally.enzymes.len() > 1 && one(&tally.enzymes).is_none() {
+                    remarks.push(Diagnostic::warning(
+                        Code::new("fit-remark"),
+                        "no kcat: the runs state different concentrations of the enzyme; --enzyme says which is meant",
+                    ));
+                }
+            }
             let outcomes = series
                 .iter()
                 .filter(|series| series.found.is_result())
@@ -273,7 +285,7 @@ impl RatesCommand {
     }
 
     /// Shows and counts what one run gave, and sets its rates aside where they are taken together.
-    fn take(&self, given: RateRunReport, tally: &mut RateTally, screen: &mut Screen) -> Result<(), Failure> {
+    fn take(&self, place: &str, given: RateRunReport, tally: &mut RateTally, screen: &mut Screen) -> Result<(), Failure> {
         for found in given.results() {
             if found.is_result() {
                 tally.good += 1;
@@ -292,6 +304,7 @@ impl RatesCommand {
             }
         }
         if self.together {
+            tally.left_out.extend(given.without_law(place));
             tally.points.extend(given.rates.points);
             tally.enzymes.extend(given.enzyme);
         }
@@ -354,6 +367,7 @@ impl RatesCommand {
             coefficient: self.data.coefficient()?,
             path: self.data.path()?,
             scale_error: self.data.scale_error()?,
+            drift: self.data.drift()?,
             assay: self.assay()?,
         })
     }
@@ -392,11 +406,19 @@ impl RatesCommand {
                 }
                 _ => None,
             });
-        let series = if self.together {
+        let mut series = if self.together {
             Vec::new()
         } else {
             self.series((plan, level), &rates.points, self.enzyme.or(enzyme))
         };
+        for series in &mut series {
+            let all = rates.left_out.iter();
+            series
+                .found
+                .outcome
+                .remarks
+                .extend(all.map(|why| left_out_of_law(why)));
+        }
         RateRunReport {
             heading: Heading::of(subject),
             rates,
@@ -503,6 +525,42 @@ impl RatesCommand {
         }
         Ok(())
     }
+}
+
+impl RateRunReport {
+    /// What of a run goes into no law of several runs together.
+    fn without_law(&self, place: &str) -> Vec<String> {
+        let mut all: Vec<String> = self
+            .rates
+            .left_out
+            .iter()
+            .map(|why| format!("{place}: {why}"))
+            .collect();
+        let has_rate = |found: &&TraceResult| {
+            found.is_result()
+                && found.outcome.kind == OutcomeKind::InitialRate
+                && !found.outcome.model.ends_with("blank")
+        };
+        let without = self.rates.found.iter().filter(|found| !found.is_result()).count();
+        let rates = self.rates.found.iter().filter(has_rate).count();
+        if without > 0 {
+            let many = crate::screen::plural(without as u64, "trace");
+            all.push(format!("{place}: {many} without a rate"));
+        }
+        // Of a run that has concentrations, each trace without one says so itself.
+        if rates > self.rates.points.len() {
+            let many = crate::screen::plural((rates - self.rates.points.len()) as u64, "rate");
+            all.push(format!(
+                "{place}: {many} at no known concentration of the substrate"
+            ));
+        }
+        all
+    }
+}
+
+/// The remark of a law that something was not used for it.
+fn left_out_of_law(why: &str) -> Diagnostic {
+    Diagnostic::warning(code::LEFT_OUT, format!("left out of the law: {why}"))
 }
 
 /// A straight form of the law of Michaelis and Menten: height from Vmax, Km and x.

@@ -1,10 +1,13 @@
 //! `curvary results`: kept results of many runs as one table, and what runs say together.
 
+mod means;
+mod profile;
+
 use std::collections::{BTreeMap, BTreeSet};
 use std::io::Write;
 
 use clap::Args;
-use curvary_analysis::study::{DRIFT_MOVES, Pooled, label_of, pool};
+use curvary_analysis::study::{DRIFT_MOVES, label_of};
 use curvary_record::{
     Diagnostic, Outcome, Parameter, Run, Trace, Unit, Value as Said, ValueKind, code, known_field,
 };
@@ -17,6 +20,9 @@ use crate::screen::{ASKED, FAINT, STRONG, Screen, StyledText, plural};
 use crate::subject::{ReadingDemand, Subject, Subjects};
 use crate::table::{Listing, ListingColumn, Shorten, TableCell, one_line};
 use crate::telling;
+pub(crate) use means::taken_apart;
+use means::{MeanKey, MeanRow, means};
+use profile::{number_of, profile};
 
 /// Kept results of many runs as one table: run, sample, temperature, pH, parameters with errors and flags
 ///
@@ -51,6 +57,9 @@ pub(crate) struct ResultsCommand {
     /// Print CSV: one parameter a line
     #[arg(long, conflicts_with = "json")]
     csv: bool,
+    /// With --csv and one parameter --of: a table of the parameter over this field, such as ph, with its errors (`SD`), which `fit` takes
+    #[arg(long, value_name = "FIELD", requires = "csv", requires = "of")]
+    over: Option<String>,
 }
 
 /// One result with what is known of its run.
@@ -62,16 +71,12 @@ struct ResultRow {
     sample: String,
     celsius: Option<f64>,
     ph: Option<f64>,
+    /// What `--over` names, with its unit.
+    over: Option<(f64, Unit)>,
     /// What `--by` names, each as it is shown and as it is compared.
     by: Vec<(String, String)>,
     outcome: Outcome,
 }
-
-/// What is pooled: the group, the model, the parameter and its unit.
-type PoolKey = (Vec<String>, String, String, String);
-
-/// Values with their errors, and the rows they are from.
-type Members<'a> = (Vec<(f64, Option<f64>)>, Vec<&'a ResultRow>);
 
 impl ResultRow {
     /// The first of these fields that is not known of the run.
@@ -80,67 +85,6 @@ impl ResultRow {
         pairs
             .find(|(_, value)| value.1.is_empty())
             .map(|(key, _)| key.as_str())
-    }
-}
-
-/// A mean over runs, with what it cannot know.
-struct Mean {
-    pooled: Pooled,
-    /// By how much a drift that no course shows would move it, in its unit; absent where that is not known.
-    drift: Option<f64>,
-    /// What is to be said beside the statistics.
-    said: Vec<String>,
-}
-
-impl Mean {
-    fn of(pooled: Pooled, rows: &[&ResultRow], name: &str) -> Self {
-        let mut said = Vec::new();
-        let runs: BTreeSet<&str> = rows.iter().map(|row| row.run.as_str()).collect();
-        if runs.len() < rows.len() {
-            said.push(format!(
-                "the values are of {} of {}",
-                plural(rows.len() as u64, "curve"),
-                plural(runs.len() as u64, "run")
-            ));
-        }
-        // Drifts of one lamp have one sign: the mean is moved by the mean of what each result would be moved by.
-        let moves: Vec<f64> = rows
-            .iter()
-            .filter_map(|row| {
-                row.outcome
-                    .statistics
-                    .get(&format!("{DRIFT_MOVES}{name}"))
-                    .copied()
-            })
-            .collect();
-        let drift = (!moves.is_empty()).then(|| moves.iter().sum::<f64>() / rows.len() as f64);
-        if let Some(moved) = drift.filter(|moved| 0.5 * moved.abs() > pooled.standard_error) {
-            let (by, part) = (moved.abs(), 100.0 * (moved / pooled.mean).abs());
-            said.push(if part > LIKE_THE_CURVE {
-                "a drift of the signal would look the same as these curves: the mean and its error are valid only if nothing drifts"
-                    .to_owned()
-            } else {
-                format!(
-                    "a drift of the signal that is common to these runs does not average out: one that cannot be seen in any of them \
-                     would change the mean by {} ({} %)",
-                    telling::rounded(by, Some(by)).0,
-                    telling::rounded(part, Some(part)).0
-                )
-            });
-        }
-        let without = rows.iter().filter(|row| row.celsius.is_none()).count();
-        if without > 0 && without < rows.len() {
-            said.push(format!("of {without} of these no temperature is known"));
-        }
-        let old = rows.iter().filter(|row| row.outcome.is_out_of_date()).count() as u64;
-        if old > 0 {
-            let are = if old == 1 { "is" } else { "are" };
-            said.push(format!(
-                "{} of these {are} out of date, and counted all the same",
-                plural(old, "result")
-            ));
-        }
-        Self { pooled, drift, said }
     }
 }
 
@@ -182,7 +126,18 @@ impl ResultsCommand {
         if self.undo && self.yes && !self.subjects.dry_run && !rows.is_empty() {
             return take_back(&rows, setting, screen);
         }
-        let pooled = if self.mean { self.pooled(&rows) } else { Vec::new() };
+        let pooled = if self.mean {
+            let known: Vec<&ResultRow> = rows.iter().filter(|row| row.lacks(&self.by).is_none()).collect();
+            means(&known, |row| self.shown(&row.outcome))
+        } else {
+            Vec::new()
+        };
+        if let Some(over) = &self.over {
+            let [of] = self.of.as_slice() else {
+                return Err(Failure::usage("--over takes one parameter: name it with --of"));
+            };
+            return profile(&rows, over, of, screen);
+        }
         if self.csv {
             self.as_csv(&rows, screen)?;
         } else if self.subjects.json {
@@ -203,14 +158,21 @@ impl ResultsCommand {
         if without > 0 {
             screen.say(format_args!("{} without such a result", plural(without, "run")));
         }
-        Ok(if rows.is_empty() {
-            Ending::Nothing
-        } else if damaged || pooled.iter().any(|(_, found)| found.is_err()) {
-            // A table that lacks what is damaged is no whole one.
-            Ending::Partly
-        } else {
-            Ending::Done
-        })
+        // A table that lacks what is damaged is no whole one, and neither is a mean that lacks a result.
+        let lacking = damaged
+            || !self.unknown(&rows).is_empty()
+            || pooled
+                .iter()
+                .any(|row| row.found.is_err() || !row.left_out.is_empty());
+        Ok(
+            if rows.is_empty() || self.mean && pooled.iter().all(|row| row.found.is_err()) {
+                Ending::Nothing
+            } else if lacking {
+                Ending::Partly
+            } else {
+                Ending::Done
+            },
+        )
     }
 
     fn shown<'a>(&'a self, outcome: &'a Outcome) -> impl Iterator<Item = &'a Parameter> {
@@ -239,74 +201,18 @@ impl ResultsCommand {
         kept.into_iter()
             .map(|outcome| {
                 let trace = outcome.trace.and_then(|number| run.traces.get(number as usize));
+                let (celsius, ph) = at(run, trace);
                 ResultRow {
                     run: run.id.to_string(),
                     trace: outcome.trace.map(|number| number + 1),
                     label: trace.map(label_of).unwrap_or_default(),
                     place: subject.place.clone(),
                     sample: said_of(run, trace, "sample").0,
-                    celsius: si_of(run, trace, "temperature")
-                        .and_then(|kelvin| Unit::KELVIN.convert(kelvin, &Unit::CELSIUS).ok())
-                        .map(|celsius| (celsius * 1e9).round() / 1e9),
-                    ph: si_of(run, trace, "ph"),
+                    celsius,
+                    ph,
+                    over: self.over.as_ref().and_then(|key| number_of(run, trace, key)),
                     by: self.by.iter().map(|key| said_of(run, trace, key)).collect(),
                     outcome: outcome.clone(),
-                }
-            })
-            .collect()
-    }
-
-    /// The means, or why there is none: a mean over different temperatures or pH is one of different things.
-    fn pooled(&self, rows: &[ResultRow]) -> Vec<(PoolKey, Result<Mean, String>)> {
-        // What is compared as the same is shown as it was met first.
-        let mut names: BTreeMap<(usize, &str), &str> = BTreeMap::new();
-        for row in rows {
-            for (at, (shown, compared)) in row.by.iter().enumerate() {
-                names.entry((at, compared)).or_insert(shown);
-            }
-        }
-        let mut groups: BTreeMap<PoolKey, Members<'_>> = BTreeMap::new();
-        for row in rows.iter().filter(|row| row.lacks(&self.by).is_none()) {
-            for parameter in self.shown(&row.outcome) {
-                let Some(value) = parameter.value else { continue };
-                let own = parameter.unit.clone().unwrap_or(Unit::ONE);
-                let by = row.by.iter().enumerate();
-                let by: Vec<String> = by
-                    .map(|(at, by)| names[&(at, by.1.as_str())].to_owned())
-                    .collect();
-                let (model, name) = (row.outcome.model.clone(), parameter.name.clone());
-                // A constant per minute and one per second are pooled in the unit that was met first.
-                let known = groups.keys().find_map(|(of, other, what, code)| {
-                    let unit = Unit::ucum(if code.is_empty() { "1" } else { code.as_str() }).ok()?;
-                    let alike = *of == by && *other == model && *what == name && own.converts_to(&unit);
-                    alike.then(|| (code.clone(), unit))
-                });
-                let (code, unit) = known.unwrap_or_else(|| {
-                    let code = parameter.unit.as_ref().map(|unit| unit.code().to_owned());
-                    (code.unwrap_or_default(), own.clone())
-                });
-                let (Ok(value), Ok(next)) = (own.convert(value, &unit), own.convert(value + 1.0, &unit))
-                else {
-                    continue;
-                };
-                let error = parameter.standard_error.map(|error| error * (next - value).abs());
-                let group = groups.entry((by, model, name, code)).or_default();
-                group.0.push((value, error));
-                group.1.push(row);
-            }
-        }
-        groups
-            .into_iter()
-            .filter_map(|(group, (values, rows))| match apart(&rows) {
-                Some(why) => Some((group, Err(why))),
-                None => {
-                    if values.len() < 2 {
-                        return Some((group, Err("one value only".to_owned())));
-                    }
-                    let pooled = pool(&values).ok()?;
-                    let mut mean = Mean::of(pooled, &rows, &group.2);
-                    mean.said.extend(same_readings(&values, &rows));
-                    Some((group, Ok(mean)))
                 }
             })
             .collect()
@@ -323,7 +229,7 @@ impl ResultsCommand {
         all
     }
 
-    fn as_json(&self, rows: &[ResultRow], pooled: &[(PoolKey, Result<Mean, String>)]) -> Value {
+    fn as_json(&self, rows: &[ResultRow], pooled: &[MeanRow]) -> Value {
         let unknown = self.unknown(rows).into_iter();
         let left_out: Vec<Value> = unknown
             .map(|(field, runs)| json!({ "unknown": field, "runs": runs }))
@@ -349,20 +255,31 @@ impl ResultsCommand {
             .collect();
         let pooled: Vec<Value> = pooled
             .iter()
-            .map(|((by, model, name, unit), found)| {
-                let by: BTreeMap<&String, &String> = self.by.iter().zip(by).collect();
-                let (found, drift, said) = match found {
-                    Ok(mean) => (&mean.pooled, mean.drift, &mean.said),
+            .map(|row| {
+                let by: BTreeMap<&String, &String> = self.by.iter().zip(&row.of.by).collect();
+                let left_out: Vec<Value> = row
+                    .left_out
+                    .iter()
+                    .map(|out| json!({ "run": out.run, "trace": out.trace, "reason": out.reason }))
+                    .collect();
+                let (model, name, unit) = (&row.of.model, &row.of.parameter, &row.of.unit);
+                let mean = match &row.found {
+                    Ok(mean) => mean,
                     Err(why) => {
-                        return json!({ "by": by, "model": model, "parameter": name, "unit": unit, "mean": null, "reason": why });
+                        return json!({
+                            "by": by, "model": model, "parameter": name, "unit": unit, "mean": null, "reason": why,
+                            "left_out": left_out,
+                        });
                     }
                 };
+                let found = &mean.pooled;
                 json!({
                     "by": by, "model": model, "parameter": name, "unit": unit, "runs": found.count, "mean": found.mean,
                     "standard_error": found.standard_error, "half_width_95": found.half_width,
                     "between_runs_sd": found.between,
                     "homogeneity": found.homogeneity.map(|(q, chance)| json!({ "q": q, "probability": chance })),
-                    "drift_moves": drift, "remarks": said,
+                    "drift_moves": mean.drift, "drift_not_known_of": mean.drift_unknown, "remarks": mean.said,
+                    "left_out": left_out,
                 })
             })
             .collect();
@@ -438,12 +355,7 @@ impl ResultsCommand {
         Ok(())
     }
 
-    fn print(
-        &self,
-        rows: &[ResultRow],
-        pooled: &[(PoolKey, Result<Mean, String>)],
-        screen: &mut Screen,
-    ) -> Result<(), Failure> {
+    fn print(&self, rows: &[ResultRow], pooled: &[MeanRow], screen: &mut Screen) -> Result<(), Failure> {
         let mut table = Listing::new([
             ListingColumn::new("run"),
             ListingColumn::new("trace").right().rank(4),
@@ -497,13 +409,32 @@ impl ResultsCommand {
             );
             writeln!(screen, "{}", StyledText(ASKED, one_line(&words)))?;
         }
-        for ((by, model, name, unit), found) in pooled {
-            let (found, said) = match found {
+        for row in pooled {
+            let MeanKey {
+                by,
+                model,
+                parameter: name,
+                unit,
+            } = &row.of;
+            let left_out: Vec<String> = row
+                .left_out
+                .iter()
+                .map(|out| {
+                    let trace = out
+                        .trace
+                        .map_or_else(String::new, |trace| format!(", trace {trace}"));
+                    format!("left out of it: {}{trace}: {}", short(&out.run), out.reason)
+                })
+                .collect();
+            let (found, said) = match &row.found {
                 Ok(mean) => (&mean.pooled, &mean.said),
                 Err(why) => {
                     let group: String = by.iter().map(|value| format!("{value}, ")).collect();
                     let words = format!("{group}{model}, {name}: no mean: {why}");
                     writeln!(screen, "{}", one_line(&words))?;
+                    for words in left_out {
+                        writeln!(screen, "  {}", StyledText(ASKED, one_line(&words)))?;
+                    }
                     continue;
                 }
             };
@@ -534,7 +465,7 @@ impl ResultsCommand {
                     ))
                 )
             )?;
-            for words in said {
+            for words in said.iter().chain(&left_out) {
                 writeln!(screen, "  {}", StyledText(ASKED, one_line(words)))?;
             }
         }
@@ -548,6 +479,19 @@ fn si_of(run: &Run, trace: Option<&Trace>, key: &str) -> Option<f64> {
     held.map(|held| held.unit.to_si(held.value))
         .or_else(|| trace?.fields.si(key))
         .or_else(|| run.fields.si(key))
+}
+
+/// The temperature in °C and the pH of a curve, where they are known.
+fn at(run: &Run, trace: Option<&Trace>) -> (Option<f64>, Option<f64>) {
+    let celsius = si_of(run, trace, "temperature")
+        .and_then(|kelvin| Unit::KELVIN.convert(kelvin, &Unit::CELSIUS).ok())
+        .map(|celsius| (celsius * 1e9).round() / 1e9);
+    (celsius, si_of(run, trace, "ph"))
+}
+
+/// The same of a trace that is not taken out of its run.
+pub(crate) fn taken_at(run: &Run, trace: &Trace) -> (Option<f64>, Option<f64>) {
+    at(run, Some(trace))
 }
 
 /// The same in words, and as it is compared: 310.15 K and 37 °C are one. Both are empty where nothing is known.
@@ -577,50 +521,6 @@ pub(crate) fn said_of(run: &Run, trace: Option<&Trace>, key: &str) -> (String, S
         None => text.clone(),
     };
     (text, compared)
-}
-
-/// Values that are equal to the last digit with their errors come from the same readings, most likely.
-fn same_readings(values: &[(f64, Option<f64>)], rows: &[&ResultRow]) -> Option<String> {
-    let mut same: Vec<&str> = Vec::new();
-    for (at, value) in values.iter().enumerate() {
-        let twins = (0..values.len()).filter(|other| {
-            *other != at && values[*other] == *value && value.1.is_some() && rows[*other].run != rows[at].run
-        });
-        if twins.count() > 0 {
-            same.push(short(&rows[at].run));
-        }
-    }
-    same.dedup();
-    (!same.is_empty()).then(|| {
-        format!(
-            "{} are equal to the last digit: the same readings may be counted twice",
-            same.join(", ")
-        )
-    })
-}
-
-/// Why results are not of one thing: temperatures or pH that differ by more than rounding of what was noted.
-fn apart(rows: &[&ResultRow]) -> Option<String> {
-    let differ = |values: &mut dyn Iterator<Item = f64>, room: f64| {
-        let (low, high) = values.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), value| {
-            (low.min(value), high.max(value))
-        });
-        (high - low > room).then_some((low, high))
-    };
-    // Half a kelvin changes most rate constants by 3 to 5 %, less than runs differ from day to day.
-    if let Some((low, high)) = differ(&mut rows.iter().filter_map(|row| row.celsius), 0.5) {
-        return Some(format!(
-            "the runs were taken at {} to {} °C; --by temperature pools them apart",
-            telling::significant(low),
-            telling::significant(high)
-        ));
-    }
-    let (low, high) = differ(&mut rows.iter().filter_map(|row| row.ph), 0.05)?;
-    Some(format!(
-        "the runs were taken at pH {} to {}; --by ph pools them apart",
-        telling::significant(low),
-        telling::significant(high)
-    ))
 }
 
 /// Takes results back: notes say of each of their runs that they do not count.

@@ -5,7 +5,8 @@ use std::io::Write;
 
 use clap::Args;
 use curvary_analysis::study::{
-    AtTemperature, FitPlan, TemperaturePlan, Work, rate_constants, temperature_series,
+    AtTemperature, DriftEffect, FitPlan, RunConstants, TemperaturePlan, Work, rate_constants,
+    temperature_series,
 };
 use curvary_record::{Diagnostic, Outcome, Unit};
 use serde_json::{Value, json};
@@ -46,7 +47,7 @@ pub(crate) struct TemperatureCommand {
 }
 
 /// The rate constants of a run, or why there is none; and which of its traces are taken, where not all are.
-type Given = (Result<Vec<AtTemperature>, String>, Option<(String, Vec<u32>)>);
+type Given = (Result<RunConstants, String>, Option<(String, Vec<u32>)>);
 
 impl TemperatureCommand {
     /// Does it.
@@ -105,7 +106,11 @@ impl TemperatureCommand {
                     for (found, own) in given {
                         traces_of.extend(own);
                         match found {
-                            Ok(found) => points.extend(found),
+                            Ok(found) => {
+                                points.extend(found.points);
+                                let whys = found.left_out.into_iter();
+                                left_out.extend(whys.map(|why| (place.to_owned(), why)));
+                            }
                             Err(why) => left_out.push((place.to_owned(), why)),
                         }
                     }
@@ -130,7 +135,7 @@ impl TemperatureCommand {
         if self.subjects.json {
             let points: Vec<Value> = points
                 .iter()
-                .map(|point| json!({ "run": point.run, "temperature_K": point.kelvin, "value": point.rate.0, "standard_error": point.rate.1, "unit": point.rate.2, "drift_moves": point.drift }))
+                .map(|point| json!({ "run": point.run, "temperature_K": point.kelvin, "value": point.rate.0, "standard_error": point.rate.1, "unit": point.rate.2, "drift_moves": moves(point), "doubts": point.doubts }))
                 .collect();
             let left_out: Vec<Value> = left_out
                 .iter()
@@ -161,6 +166,14 @@ impl TemperatureCommand {
             good = 0;
         }
         Ok(Ending::of(good, bad))
+    }
+}
+
+/// By how much a drift would move a constant, where that is known.
+fn moves(point: &AtTemperature) -> Option<f64> {
+    match point.drift {
+        DriftEffect::Moves(moved) => Some(moved),
+        DriftEffect::Stated(_) | DriftEffect::Allowed | DriftEffect::Unknown(_) => None,
     }
 }
 

@@ -4,7 +4,7 @@ use std::collections::BTreeMap;
 
 use curvary_analysis::enzymes::{State, checklist};
 use curvary_analysis::study::again;
-use curvary_record::{Claim, Origin, Outcome, Run, RunId, Severity, Value};
+use curvary_record::{Claim, Column, Origin, Outcome, Run, RunId, Severity, Trace, Value};
 
 use crate::ending::Failure;
 use crate::figure::{Figure, FigureKind, Layer, Panel, Size, interrupted, of_fit};
@@ -365,7 +365,7 @@ impl ReportPage {
         ];
         let curve = result
             .trace
-            .and_then(|trace| run.traces.get(trace as usize))
+            .and_then(|number| run.trace_numbered(number))
             .and_then(|trace| trace.label.clone());
         let mut title = format!("{}: {}", result.kind, result.model);
         if let Some(curve) = curve {
@@ -414,9 +414,18 @@ impl ReportPage {
             self.runs
                 .iter()
                 .find(|(own, _)| own.id == *id)
-                .cloned()
+                .map(|(run, results)| (by_number(run), results.clone()))
                 .ok_or_else(|| format!("run {id} is not here"))
         };
+        let is_part = |id: &RunId| {
+            let part = |run: &Run| run.traces.iter().any(|trace| trace.number.is_some());
+            self.runs.iter().any(|(own, _)| own.id == *id && part(own))
+        };
+        if result.trace.is_none() && result.runs.iter().any(is_part) {
+            let words = "No picture: it is about curves too that are not here.".to_owned();
+            blocks.push(ReportBlock::Words(TextWeight::Told, words));
+            return;
+        }
         let redone = again(result, &shelf);
         let drawn = !redone.found.drawn.residuals.is_empty();
         if redone.reproduced && drawn {
@@ -490,6 +499,24 @@ impl ReportPage {
             blocks.push(ReportBlock::Table(HEADS, items.collect()));
         }
     }
+}
+
+/// A run in which each trace has the place of its number, those that are not here without points: what computes speaks of
+/// traces by their places.
+fn by_number(run: &Run) -> Run {
+    let mut whole = run.clone();
+    whole.traces.clear();
+    for (index, trace) in run.traces.iter().enumerate() {
+        while whole.traces.len() < run.trace_number(index) as usize {
+            let none =
+                |column: &Column| Column::new(column.quantity.clone(), column.unit.clone(), Vec::new());
+            whole
+                .traces
+                .extend(Trace::new(none(&trace.x), none(&trace.y)).ok());
+        }
+        whole.traces.push(trace.clone());
+    }
+    whole
 }
 
 fn heading(order: u8, words: &str) -> ReportBlock {
@@ -583,7 +610,7 @@ fn held(run: &Run, blocks: &mut Vec<ReportBlock>) {
                     .filter_map(|(key, claims)| Some(format!("{key} {}", shown(claims.first()?)))),
             );
             row([
-                index.to_string().into(),
+                run.trace_number(index).to_string().into(),
                 trace.label.as_deref().unwrap_or("").into(),
                 all.join("; ").into(),
                 trace.len().to_string().into(),

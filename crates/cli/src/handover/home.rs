@@ -7,23 +7,15 @@ use std::path::{Path, PathBuf};
 
 use curvary_archive::{Answer, Archive, Note};
 use curvary_formats::container;
-use curvary_record::{Code, Diagnostic, Digest, Outcome, Run};
-use serde::Deserialize;
+use curvary_record::{Code, Diagnostic, Digest, RunId};
 use serde::de::DeserializeOwned;
 
 use super::bundle::Laboratory;
+use super::tied::{RunLine, TiedRuns};
 use crate::commands::note::replace;
 use crate::drawing::NoTexts;
 use crate::ending::Failure;
 use crate::screen::{Screen, plural};
-
-/// A line of `runs.jsonl`: the results on it are kept; the run itself is read from its original and compared.
-#[derive(Deserialize)]
-struct RunLine {
-    run: Run,
-    #[serde(default)]
-    results: Vec<Outcome>,
-}
 
 /// A bundle of ours, as a ZIP file or unpacked.
 enum Bundle {
@@ -414,78 +406,51 @@ pub(crate) fn take_in(path: &Path, root: &Path, screen: &mut Screen) -> Result<(
     let mut notes: Vec<Note> = bundle.records("notes.jsonl", &mut wrong).map_err(unread(path))?;
     // Opened anew, since runs were added meanwhile.
     let archive = Archive::open(root)?;
-    let (mut results, mut missing, mut other) = (Vec::new(), 0_u64, Vec::new());
-    let mut failed = None;
-    let mut unread_lines = BTreeSet::new();
-    bundle
-        .lines(
-            "runs.jsonl",
-            &mut |line| match serde_json::from_str::<RunLine>(line) {
-                Ok(line) => {
-                    results.extend(line.results);
-                    match archive.stored(&line.run.id) {
-                        Ok(here) if same_curves(&here, &line.run) => {}
-                        Ok(here) => other.push(here.id.to_string()),
-                        Err(curvary_archive::Error::NoRun { .. }) => missing += 1,
-                        Err(error) => failed = Some(error),
-                    }
-                }
-                Err(error) => {
-                    unread_lines.insert(format!("a line of `runs.jsonl` cannot be read: {error}"));
-                }
-            },
-        )
-        .map_err(unread(path))?;
-    if let Some(error) = failed {
-        return Err(error.into());
-    }
-    wrong.extend(unread_lines);
-    if missing > 0
-        && bundle
-            .payload()
-            .map_err(unread(path))?
-            .iter()
-            .any(|name| name.starts_with("data/originals/"))
-    {
+    let mut tied = TiedRuns::default();
+    each_run(&mut bundle, path, &mut wrong, |line| tied.see(&archive, line))?;
+    let has_originals = bundle
+        .payload()
+        .map_err(unread(path))?
+        .iter()
+        .any(|name| name.starts_with("data/originals/"));
+    if !tied.missing.is_empty() && has_originals {
         wrong.insert(format!(
             "{} of the bundle {} not in the archive now: the originals are read in another way here, or are not whole",
-            plural(missing, "run"),
-            if missing == 1 { "is" } else { "are" }
+            plural(tied.missing.len() as u64, "run"),
+            if tied.missing.len() == 1 { "is" } else { "are" }
         ));
     }
-    if !other.is_empty() {
-        let names: Vec<&str> = other.iter().take(5).map(String::as_str).collect();
+    if !tied.otherwise.is_empty() {
         wrong.insert(format!(
-            "{} read otherwise here than where the bundle comes from, by local words, layouts or another version: {}{}",
-            if other.len() == 1 { "1 run is".to_owned() } else { format!("{} runs are", other.len()) },
-            names.join(", "),
-            if other.len() > names.len() { ", …" } else { "" }
+            "{} read otherwise here than where the bundle comes from, by local words, layouts or another version: {}",
+            if tied.otherwise.len() == 1 { "1 run is".to_owned() } else { format!("{} runs are", tied.otherwise.len()) },
+            some_of(&tied.otherwise),
         ));
     }
+    let (results, apart) = tied.results();
+    if apart > 0 {
+        wrong.insert(format!(
+            "{} of the bundle {} not kept, since the curves that {} of are not all here as they were",
+            plural(apart, "result"),
+            if apart == 1 { "was" } else { "were" },
+            if apart == 1 { "it speaks" } else { "they speak" },
+        ));
+    }
+    settle_notes(&mut bundle, path, &archive, &tied, &mut notes, &mut wrong)?;
     // Who says it is told apart from what is said here; a note that comes back to where it was written is the same note.
-    let by = format!("whoever packed {}", name_of(path));
-    let signed = |note: &Note| Note {
-        author: Some(note.author.clone().unwrap_or_else(|| by.clone())),
-        ..note.clone()
-    };
-    let unsigned = |note: &Note| {
-        let packed = note
-            .author
-            .as_deref()
-            .is_some_and(|author| author.starts_with("whoever packed "));
-        Note {
-            author: note.author.clone().filter(|_| !packed),
-            ..note.clone()
-        }
-    };
     let there: Vec<Note> = archive.notes()?.iter().map(unsigned).collect();
     notes.retain(|note| !there.contains(&unsigned(note)));
     let (mut new_notes, mut new_results) = (0, 0);
     if !notes.is_empty() || !results.is_empty() {
+        let by = format!("whoever packed {}", name_of(path));
         let mut writer = archive.write("curvary add")?;
         for note in notes {
             let run = note.run.clone();
-            match writer.note(signed(&note)) {
+            let signed = Note {
+                author: Some(note.author.clone().unwrap_or_else(|| by.clone())),
+                ..note
+            };
+            match writer.note(signed) {
                 Ok(()) => new_notes += 1,
                 Err(error) => {
                     wrong.insert(format!("a note about run {run} was not kept: {error}"));
@@ -514,23 +479,88 @@ pub(crate) fn take_in(path: &Path, root: &Path, screen: &mut Screen) -> Result<(
     Ok(())
 }
 
+/// Every run of a bundle with what stands beside it; a line that cannot be read is told.
+fn each_run(
+    bundle: &mut Bundle,
+    path: &Path,
+    wrong: &mut BTreeSet<String>,
+    mut take: impl FnMut(RunLine) -> Result<(), curvary_archive::Error>,
+) -> Result<(), Failure> {
+    let mut failed = None;
+    bundle
+        .lines("runs.jsonl", &mut |line| match serde_json::from_str(line) {
+            Ok(line) if failed.is_none() => failed = take(line).err(),
+            Ok(_) => {}
+            Err(error) => {
+                wrong.insert(format!("a line of `runs.jsonl` cannot be read: {error}"));
+            }
+        })
+        .map_err(unread(path))?;
+    failed.map_or(Ok(()), |error| Err(error.into()))
+}
+
+/// Gives notes on runs that are read otherwise here to the runs on the same lines of the source; where there is none, or more than
+/// one, a note is told and not kept.
+fn settle_notes(
+    bundle: &mut Bundle,
+    path: &Path,
+    archive: &Archive,
+    tied: &TiedRuns,
+    notes: &mut Vec<Note>,
+    wrong: &mut BTreeSet<String>,
+) -> Result<(), Failure> {
+    let doubted = |id: &RunId| tied.missing.contains(id) || tied.otherwise.contains(id);
+    if !notes.iter().any(|note| doubted(&RunId::named(note.run.clone()))) {
+        return Ok(());
+    }
+    let mut runs = Vec::new();
+    each_run(bundle, path, wrong, |line| {
+        if tied.is_troubled(&line.run) {
+            runs.push(line.run);
+        }
+        Ok(())
+    })?;
+    let heirs = tied.heirs(archive, runs)?;
+    notes.retain_mut(|note| match heirs.get(&RunId::named(note.run.clone())) {
+        None => true,
+        Some(Some(heir)) => {
+            note.run = heir.as_str().to_owned();
+            true
+        }
+        Some(None) => {
+            wrong.insert(format!(
+                "notes about run {} were not kept, since no run here stands on the same lines of the source",
+                note.run
+            ));
+            false
+        }
+    });
+    Ok(())
+}
+
+/// A note without the signature that it was given when a bundle was added.
+fn unsigned(note: &Note) -> Note {
+    let packed = note
+        .author
+        .as_deref()
+        .is_some_and(|author| author.starts_with("whoever packed "));
+    Note {
+        author: note.author.clone().filter(|_| !packed),
+        ..note.clone()
+    }
+}
+
+/// The first names of a list.
+fn some_of(runs: &BTreeSet<RunId>) -> String {
+    let names: Vec<&str> = runs.iter().take(TOLD).map(RunId::as_str).collect();
+    let more = if runs.len() > names.len() { ", …" } else { "" };
+    format!("{}{more}", names.join(", "))
+}
+
 /// The last name of a path.
 fn name_of(path: &Path) -> String {
     path.file_name().map_or_else(
         || "the bundle".to_owned(),
         |name| name.to_string_lossy().into_owned(),
     )
-}
-
-/// Whether two readings of a run give the same curves in the same units.
-fn same_curves(one: &Run, other: &Run) -> bool {
-    one.technique == other.technique
-        && one.traces.len() == other.traces.len()
-        && one.traces.iter().zip(&other.traces).all(|(one, other)| {
-            [(&one.x, &other.x), (&one.y, &other.y)]
-                .iter()
-                .all(|(own, back)| {
-                    own.quantity == back.quantity && own.unit == back.unit && own.values == back.values
-                })
-        })
 }

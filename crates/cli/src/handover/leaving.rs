@@ -387,8 +387,10 @@ impl LeftOutValues {
 
     /// A value that stands in a text.
     pub(crate) fn found_in_text(&self, text: &str) -> Option<Value> {
-        let places = self.places(text);
-        places.first().map(|(_, (_, value))| value.clone())
+        super::escapes::layers(text).find_map(|text| {
+            let places = self.places(&text);
+            places.first().map(|(_, (_, value))| value.clone())
+        })
     }
 
     /// A record in whose texts every value is replaced.

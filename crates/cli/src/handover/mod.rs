@@ -2,12 +2,14 @@
 
 pub(crate) mod bundle;
 mod content;
+mod escapes;
 pub(crate) mod home;
 mod leaving;
 mod page;
 mod print;
 mod readme;
 mod search;
+mod tied;
 
 use curvary_record::{Code, Diagnostic, Run};
 

@@ -148,7 +148,7 @@ fn escaped(text: &str) -> String {
 
 /// How it looks on a screen and on paper.
 const STYLE: &str = "\
-body{font-family:system-ui,sans-serif;line-height:1.45;color:#1a1a1a;background:#fff;max-width:60rem;margin:0 auto;padding:1.5rem}\
+body{font-family:system-ui,sans-serif;line-height:1.45;font-variant-ligatures:none;color:#1a1a1a;background:#fff;max-width:60rem;margin:0 auto;padding:1.5rem}\
 h1{font-size:1.7rem;margin:0 0 .3rem}h2{font-size:1.25rem;margin:2rem 0 .5rem;border-bottom:2px solid #1a1a1a;padding-bottom:.2rem}\
 h3{font-size:1.05rem;margin:1.2rem 0 .3rem}h4{font-size:.95rem;margin:.9rem 0 .2rem}small{font-weight:normal;color:#555}\
 table{border-collapse:collapse;width:100%;font-size:.88rem;margin:.3rem 0}th,td{text-align:left;vertical-align:top;overflow-wrap:anywhere;padding:.22rem .6rem .22rem 0;border-bottom:1px solid #ccc}\

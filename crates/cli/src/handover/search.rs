@@ -6,13 +6,14 @@
 use std::borrow::Cow;
 use std::fs::File;
 use std::io::{self, Read, Seek, SeekFrom};
+use std::ops::Range;
 
 use curvary_formats::writers::parquet;
 use curvary_formats::{Source, printed_text};
 use zip::ZipArchive;
 
-use super::LeftOutValues;
 use super::leaving::Value;
+use super::{LeftOutValues, escapes};
 
 /// Blanks, line ends and underscores are one blank, however many stand there: `M._Example` is `M. Example`.
 pub(super) fn is_blank(sign: char) -> bool {
@@ -59,7 +60,7 @@ impl<'t> Folded<'t> {
     }
 
     /// Where a stretch of the folded text, which ends with no blank, stood.
-    pub(super) fn stood(&self, range: &std::ops::Range<usize>) -> std::ops::Range<usize> {
+    pub(super) fn stood(&self, range: &Range<usize>) -> Range<usize> {
         let place = |at: usize| self.places.get(at).copied();
         match (place(range.start), range.end.checked_sub(1).and_then(place)) {
             (Some(start), Some(last)) => start..last + 1,
@@ -119,6 +120,15 @@ fn in_parquet(gone: &LeftOutValues, file: File) -> io::Result<Option<Value>> {
     Ok(found)
 }
 
+/// Undone escapes may be blanks.
+fn single_blanks(text: Cow<'_, str>) -> Cow<'_, str> {
+    let folded = match Folded::new(&text).text {
+        Cow::Owned(folded) => Some(folded),
+        Cow::Borrowed(_) => None,
+    };
+    folded.map_or(text, Cow::Owned)
+}
+
 /// A value that was left out and stands in a text all the same. The text is looked through piece by piece.
 pub(super) fn found_in(gone: &LeftOutValues, mut file: impl Read) -> io::Result<Option<Value>> {
     const PIECE: usize = 1 << 20;
@@ -126,7 +136,7 @@ pub(super) fn found_in(gone: &LeftOutValues, mut file: impl Read) -> io::Result<
         return Ok(None);
     }
     // What stands over the end of a piece stands whole in the next one, with a letter before it.
-    let overlap = gone.longest() + 8;
+    let overlap = (gone.longest() + 4) * escapes::LONGEST_ESCAPE;
     let (mut piece, mut held, mut first) = (Vec::with_capacity(PIECE), Vec::new(), true);
     loop {
         piece.clear();
@@ -141,12 +151,20 @@ pub(super) fn found_in(gone: &LeftOutValues, mut file: impl Read) -> io::Result<
             }
         }
         let text = String::from_utf8_lossy(&held);
-        let found = gone
-            .whole_words(&text)
-            .into_iter()
-            .find(|(range, _)| (first || range.start > 0) && (last || range.end < text.len()));
-        if let Some((_, value)) = found {
-            return Ok(Some(value.clone()));
+        for (layer, text) in escapes::layers(&text).enumerate() {
+            // At the ends an escape may be cut, so that what is beside a value is not known.
+            let margin = if layer == 0 { 0 } else { escapes::LONGEST_ESCAPE };
+            let text = if layer == 0 { text } else { single_blanks(text) };
+            let within = |range: &Range<usize>| {
+                (first || range.start > margin) && (last || range.end + margin < text.len())
+            };
+            let found = gone
+                .whole_words(&text)
+                .into_iter()
+                .find(|(range, _)| within(range));
+            if let Some((_, value)) = found {
+                return Ok(Some(value.clone()));
+            }
         }
         if last {
             return Ok(None);
@@ -187,6 +205,31 @@ mod tests {
             assert!(found(&text("x")).is_none(), "{front}");
         }
         assert!(found(&format!("M.{}Example", " ".repeat(3 << 20))).is_some());
+    }
+
+    #[test]
+    fn escaped_values_are_found() {
+        let all = gone(&["M. Größe & Co", "an \"old\" hand"]);
+        let found = |text: &str| found_in(&all, text.as_bytes()).unwrap().is_some();
+        for text in [
+            r#"{"by":"M. Gr\u00f6\u00dfe & Co"}"#,
+            "<by>M. Größe &amp; Co</by>",
+            "https://example.org/?by=M.%20Gr%C3%B6%C3%9Fe%20%26%20Co&on=1",
+            "1,\"an \"\"old\"\" hand\",2",
+            r#"{"by":"an \"old\" hand"}"#,
+        ] {
+            assert!(found(text), "{text}");
+            assert!(all.found_in_text(text).is_some(), "{text}");
+            // Over the end of a piece.
+            for front in [(1 << 20) - 9, (1 << 20) - 30] {
+                assert!(found(&format!("{} {text}", "-".repeat(front))), "{text}");
+                assert!(
+                    found(&format!("{} {text}{}", "-".repeat(front), " -".repeat(1 << 19))),
+                    "{text}"
+                );
+            }
+        }
+        assert!(!found("M. Gr%C3%B6%C3%9Fe %26 Company"));
     }
 
     #[test]

@@ -13,6 +13,13 @@ pub(super) fn computed(text: &str) -> Option<ColumnHeader> {
     if !several || text.len() > LONGEST {
         return None;
     }
+    if is_of_two_wavelengths(text) {
+        return Some(ColumnHeader {
+            quantity: Some(Quantity::named("ratio")),
+            label: Some(text.to_owned()),
+            ..ColumnHeader::default()
+        });
+    }
     let said = is_by_word(text) || is_by_sign(text) || is_share_of_itself(text) || is_uncertainty(text);
     said.then(|| {
         let parted = split_unit(text).filter(|(name, _)| is_by_word(name) || is_by_sign(name));
@@ -118,6 +125,17 @@ fn is_share_of_itself(text: &str) -> bool {
         let (over, under) = (over.trim(), under.trim());
         is_light(over) && under.strip_prefix(over).is_some_and(|rest| rest.starts_with('('))
     })
+}
+
+/// `260/280`: readings at two wavelengths, one divided by the other.
+fn is_of_two_wavelengths(text: &str) -> bool {
+    let light = |text: &str| {
+        let whole = text.len() == 3 && text.bytes().all(|byte| byte.is_ascii_digit());
+        text.parse::<f64>()
+            .is_ok_and(|number| whole && crate::light::IN_PASSING.contains(&number))
+    };
+    text.split_once('/')
+        .is_some_and(|(over, under)| light(over.trim()) && light(under.trim()))
 }
 
 /// `A ±`, `± Abs`.

@@ -541,7 +541,7 @@ fn number_of_times(text: &str) -> Option<f64> {
 
 /// `mm:ss`, `hh:mm:ss`, `min:s`, `h:min:s`, `mm:ss.f`: the form of clock times.
 pub(super) fn clock(text: &str) -> bool {
-    if !text.contains(':') {
+    if !text.contains([':', '.']) {
         return false;
     }
     let lower = text.to_lowercase();

@@ -172,6 +172,7 @@ fn heads_that_people_write() {
         ("Time (mm:ss)", "time||||clock"),
         ("Time (hh:mm:ss)", "time||||clock"),
         ("Zeit (min:s)", "time||||clock"),
+        ("t (min.s)", "time||||clock"),
         ("mm:ss", "time||||clock"),
         ("0.5 min", "||time=0.5 min|"),
         ("0,5 min", "||time=0.5 min|"),

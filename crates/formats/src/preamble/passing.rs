@@ -33,6 +33,16 @@ impl Passing {
                 Some((trim(line, phrase), field, found))
             })
             .collect();
+        let of_another_day = tells_of_another_day(source, &range, customs);
+        for phrase in statements(line) {
+            let phrase = trim(line, phrase);
+            if let Some((at, found)) = person(&line[phrase.clone()], customs).filter(|_| !of_another_day) {
+                let at = phrase.start + at.start..phrase.start + at.end;
+                let raw = &line[at.clone()];
+                let at = range.start + at.start..range.start + at.end;
+                self.0.push(("operator", found.claim(raw, origin(source, &at))));
+            }
+        }
         // A lone temperature may be that of a store or of a treatment, unless its phrase names it.
         let alone = found.len() == 1 && !speaks_of_a_measurement(line);
         for (at, field, said) in found {
@@ -47,7 +57,7 @@ impl Passing {
                 .next();
             let named = raw.starts_with(char::is_alphabetic)
                 || first.is_some_and(|word| field_of(word) == Some(field));
-            if field == "temperature" && alone && !named {
+            if field == "temperature" && (alone && !named || names_another_temperature(line, raw)) {
                 continue;
             }
             let at = range.start + at.start..range.start + at.end;
@@ -58,6 +68,15 @@ impl Passing {
     /// Takes a condition that prose says.
     pub(super) fn push(&mut self, field: &'static str, claim: Claim) {
         self.0.push((field, claim));
+    }
+
+    /// Leaves out the temperatures heard behind the first conditions: they are of what is kept apart, a buffer.
+    pub(crate) fn leave_out_temperatures(&mut self, first: usize) {
+        let mut place = 0;
+        self.0.retain(|(field, _)| {
+            place += 1;
+            place <= first || *field != "temperature"
+        });
     }
 
     /// How many conditions were heard.
@@ -81,6 +100,56 @@ impl Passing {
             }
         }
     }
+}
+
+/// Whether a line tells what was done on another day than that of the run: words in front of a date, `Calibration of 2023-02-03`,
+/// that are none of the measurement or stand below the first lines. Who is named beside them did that.
+fn tells_of_another_day(source: &Source, range: &Range<usize>, customs: Customs) -> bool {
+    let line = text(source, range.clone());
+    let in_front = source.text()[..range.start].matches('\n').count() < FIRST_LINES;
+    statements(line).into_iter().any(|statement| {
+        let statement = line[statement].trim();
+        let words = || {
+            statement
+                .split(|c: char| !c.is_alphabetic())
+                .filter(|word| !word.is_empty())
+        };
+        let other = || words().any(|word| words::begins(WordList::AnotherDate, &word.to_lowercase()));
+        has_year(statement)
+            && !is_dated(statement, customs)
+            && ends_in_date(statement, customs)
+            && !words().any(|word| words::is(WordList::Measured, word) || field_of(word) == Some("date"))
+            && (!in_front || other() || is_of_something_else(statement))
+    })
+}
+
+/// Whether a statement ends in a date with its year, behind words.
+fn ends_in_date(statement: &str, customs: Customs) -> bool {
+    const LONGEST: usize = 4;
+    let blanks = statement.char_indices().rev().filter(|(_, c)| c.is_whitespace());
+    blanks
+        .map(|(at, c)| &statement[at + c.len_utf8()..])
+        .take(LONGEST)
+        .any(|date| has_year(date) && matches!(moment::read(date, customs.order).date, DateReading::Read(_)))
+}
+
+/// Whether a line tells a temperature beside the one in `raw`, `storage temperature -20 °C`: then which of them is that of the
+/// measurement is not said. `°C/min` is no temperature.
+fn names_another_temperature(line: &str, raw: &str) -> bool {
+    let temperatures = |text: &str| {
+        ["°C", "º C", "° C", "ºC", "℃"]
+            .iter()
+            .map(|unit| {
+                let behind = |at: usize| !text[at + unit.len()..].trim_start().starts_with('/');
+                let numbered = |at: usize| text[..at].trim_end().ends_with(|c: char| c.is_ascii_digit());
+                text.match_indices(unit)
+                    .filter(|(at, _)| behind(*at) && numbered(*at))
+                    .count()
+            })
+            .sum::<usize>()
+    };
+    let same = line.matches(raw).count().max(1);
+    temperatures(line) > temperatures(raw) * same
 }
 
 /// Whether a line names a quantity of light, a wavelength or a pH.
@@ -107,36 +176,119 @@ fn speaks_of_a_measurement(line: &str) -> bool {
         })
 }
 
+/// The first lines say when was measured; further down other dates stand.
+const FIRST_LINES: usize = 3;
+
 /// Longer lines are prose, which tells stories: `heated to 90 °C, then cooled`.
 const LONGEST_PASSING: usize = 160;
 /// A phrase of more words says more than a condition.
 const MOST_WORDS_OF_A_PHRASE: usize = 6;
 
-/// The phrases of a line: between commas, semicolons, brackets, bars, tabs, several blanks, and at the ends of sentences.
-pub(super) fn phrases(line: &str) -> Vec<Range<usize>> {
-    let bytes = line.as_bytes();
-    let digit = |at: Option<usize>| at.and_then(|at| bytes.get(at)).is_some_and(u8::is_ascii_digit);
+/// The phrases of a line: between commas, semicolons, brackets, bars, tabs, several blanks, dashes among blanks, and at the ends
+/// of sentences.
+pub(crate) fn phrases(line: &str) -> Vec<Range<usize>> {
     let mut phrases = Vec::new();
-    let mut from = 0;
-    for (at, byte) in bytes.iter().enumerate() {
-        let next = bytes.get(at + 1);
-        let cuts = match byte {
-            b';' | b'|' | b'(' | b')' | b'[' | b']' | b'\t' => true,
-            b',' => !(digit(at.checked_sub(1)) && digit(Some(at + 1))),
-            b' ' => next == Some(&b' '),
-            b':' => next.is_none_or(|next| *next == b' '),
-            // `cell. (b) n.d.`, and not the `st. C` of a Polish degree.
-            b'.' => next.is_none() || next == Some(&b' ') && !line[..at].ends_with("st"),
+    for statement in statements(line) {
+        let from = statement.start;
+        let mut start = from;
+        let text = &line[statement.clone()];
+        for (at, sign) in text.char_indices() {
+            let behind = &text[at + sign.len_utf8()..];
+            let apart = behind.is_empty() || behind.starts_with(' ');
+            let so_far = &line[start..from + at];
+            let cuts = match sign {
+                '(' | ')' | '[' | ']' => true,
+                ':' => apart,
+                // `cell. (b) n.d.`, and not the `st. C` of a Polish degree.
+                '.' => apart && !so_far.ends_with("st"),
+                // `275 nm / 2 mm / 37 °C`, and not `wavelength / nm`.
+                '/' => apart && so_far.ends_with(' ') && so_far.contains(|c: char| c.is_ascii_digit()),
+                _ => false,
+            };
+            if cuts {
+                phrases.push(start..from + at);
+                start = from + at + sign.len_utf8();
+            }
+        }
+        phrases.extend(peeled(line, start..statement.end));
+    }
+    phrases.retain(|phrase| !line[phrase.clone()].trim().is_empty());
+    phrases
+}
+
+/// A phrase that ends in several conditions, `glucosidase 400 nm 30 °C pH 5.0`, taken apart before each of them.
+fn peeled(line: &str, phrase: Range<usize>) -> Vec<Range<usize>> {
+    /// So many words state one condition: `pH 5.0`, `25 °C`.
+    const LONGEST: usize = 2;
+    let text = &line[phrase.clone()];
+    if text.len() < 8 || !text.contains(|c: char| c.is_ascii_digit()) {
+        return vec![phrase];
+    }
+    let ends: Vec<usize> = word_ends(text).collect();
+    let mut cuts = vec![ends.len()];
+    while let Some(&last) = cuts.last().filter(|&&last| last > 0) {
+        let begins = |first: usize| first.checked_sub(1).map_or(0, |before| ends[before]);
+        let is_one = |first: &usize| {
+            let part = text[begins(*first)..ends[last - 1]].trim();
+            let number = part
+                .split_whitespace()
+                .filter(|word| word.starts_with(|c: char| c.is_ascii_digit()))
+                .count()
+                == 1;
+            number && (is_wavelength(part) || condition(part, Customs::default()).is_some())
+        };
+        match (last.saturating_sub(LONGEST)..last).find(is_one) {
+            Some(first) => cuts.push(first),
+            None => break,
+        }
+    }
+    if cuts.len() < 3 {
+        return vec![phrase];
+    }
+    cuts.reverse();
+    let at = |words: usize| phrase.start + words.checked_sub(1).map_or(0, |before| ends[before]);
+    let mut parts = vec![phrase.start..at(cuts[0])];
+    parts.extend(cuts.windows(2).map(|pair| at(pair[0])..at(pair[1])));
+    parts
+}
+
+/// `400 nm`, and nothing else.
+fn is_wavelength(text: &str) -> bool {
+    text.strip_suffix("nm")
+        .and_then(|number| number.trim_end().replace(',', ".").parse::<f64>().ok())
+        .is_some_and(|number| crate::light::IN_PASSING.contains(&number))
+}
+
+/// The statements of a line: between commas (decimal ones excepted), semicolons, bars, tabs, several blanks, and dashes among
+/// blanks that are no range.
+pub(crate) fn statements(line: &str) -> Vec<Range<usize>> {
+    let mut statements = Vec::new();
+    let mut start = 0;
+    let digit_before = |text: &str| text.trim_end().ends_with(|c: char| c.is_ascii_digit());
+    let digit_behind = |text: &str| text.trim_start().starts_with(|c: char| c.is_ascii_digit());
+    for (at, sign) in line.char_indices() {
+        let (before, behind) = (&line[start.min(at)..at], &line[at + sign.len_utf8()..]);
+        let cuts = match sign {
+            ';' | '|' | '\t' | '；' | '，' | '、' | '\u{3000}' | '·' | '•' => true,
+            ',' => {
+                !(before.ends_with(|c: char| c.is_ascii_digit())
+                    && behind.starts_with(|c: char| c.is_ascii_digit()))
+            }
+            ' ' => behind.starts_with(' '),
+            '-' | '–' | '—' => {
+                before.ends_with(' ')
+                    && behind.starts_with(' ')
+                    && !(digit_before(before) && digit_behind(behind) && !before.contains("pH"))
+            }
             _ => false,
         };
         if cuts {
-            phrases.push(from..at);
-            from = at + 1;
+            statements.push(start..at);
+            start = at + sign.len_utf8();
         }
     }
-    phrases.push(from..line.len());
-    phrases.retain(|phrase| !line[phrase.clone()].trim().is_empty());
-    phrases
+    statements.push(start..line.len());
+    statements
 }
 
 /// The condition that a phrase is, where it says nothing else: a temperature, a pH or a path length. A wavelength is held by
@@ -160,8 +312,8 @@ pub(super) fn condition(phrase: &str, customs: Customs) -> Option<(&'static str,
     }) {
         let found = interpret_as(&Key::new("ph"), value, None, customs);
         let known = found.fits && matches!(found.value, Value::Number(_));
-        // `buffer pH 8.1`
-        return (known && rest.len() == 1 && before.len() <= 2).then_some(("ph", found));
+        // `buffer pH 8.1`, `denaturation of myoglobin at pH 4.0`: the phrase ends in it.
+        return (known && rest.len() == 1).then_some(("ph", found));
     }
     // The longest text behind the number that is a unit.
     let glued = rest[0].find(|c: char| !(c.is_ascii_digit() || matches!(c, '.' | ',')));
@@ -214,6 +366,80 @@ pub(super) fn condition(phrase: &str, customs: Customs) -> Option<(&'static str,
     let alone = around.is_empty() && [0.1, 0.2, 0.5, 1.0, 2.0, 4.0, 5.0, 10.0].contains(&centimetres);
     let fits = found.fits && (0.001..=100.0).contains(&centimetres);
     (fits && (alone || named && others <= 1)).then_some(("path-length", found))
+}
+
+/// Whether a statement is a date with its year, and nothing else.
+pub(super) fn is_dated(statement: &str, customs: Customs) -> bool {
+    let statement = date_alone(statement);
+    has_year(statement) && matches!(moment::read(statement, customs.order).date, DateReading::Read(_))
+}
+
+/// A date without the small words around it: the `21.10.2021` of `dnia 21.10.2021 r.`
+fn date_alone(statement: &str) -> &str {
+    let statement = statement.trim();
+    let (first, rest) = statement.split_once(' ').unwrap_or((statement, ""));
+    let date = if words::is(WordList::OnDay, first) {
+        rest
+    } else {
+        statement
+    };
+    let bare = date.trim_end_matches('.').trim_end_matches(" r");
+    if bare.len() < date.len() && bare.ends_with(|c: char| c.is_ascii_digit()) {
+        bare
+    } else {
+        date
+    }
+}
+
+/// Claims the date that a statement of a text is, where none is known yet.
+pub(super) fn claim_dates(fields: &mut Fields, source: &Source, range: Range<usize>) {
+    let line = text(source, range.clone());
+    let customs = customs(source);
+    for statement in statements(line) {
+        let statement = trim(line, statement);
+        let date = date_alone(&line[statement.clone()]);
+        let from = date.as_ptr() as usize - line.as_ptr() as usize;
+        let statement = from..from + date.len();
+        if fields.get("date").is_none() && is_dated(&line[statement.clone()], customs) {
+            claim_moment(
+                fields,
+                source,
+                &line[statement.clone()],
+                range.start + statement.start,
+                customs,
+            );
+        }
+    }
+}
+
+/// Who measured, where a phrase says nothing else: `read by P. Oyelaran`, `měřil Hynek`. A name begins with a capital and is
+/// short.
+fn person(phrase: &str, customs: Customs) -> Option<(Range<usize>, Interpretation)> {
+    /// The words that say so, and those of a name.
+    const MOST: usize = 3;
+    const SHORTEST: usize = 4;
+    // A date may stand behind the name.
+    let dated = phrase
+        .match_indices(' ')
+        .map(|(at, _)| at)
+        .find(|at| is_dated(phrase[*at..].trim(), customs));
+    let phrase = dated.map_or(phrase, |at| &phrase[..at]);
+    let ends: Vec<usize> = word_ends(phrase).collect();
+    (1..=MOST.min(ends.len().saturating_sub(1))).find_map(|count| {
+        let (said, name) = phrase.split_at(ends[count - 1]);
+        let said = said.trim_end_matches(['.', ':']);
+        let at = trim(phrase, phrase.len() - name.len()..phrase.len());
+        let name = &phrase[at.clone()];
+        let is_name = |word: &str| {
+            word.starts_with(char::is_uppercase)
+                && word
+                    .chars()
+                    .all(|c| c.is_alphabetic() || matches!(c, '.' | '-' | '\''))
+        };
+        let named = ends.len() - count <= MOST && name.split_whitespace().all(is_name);
+        let known = said.chars().count() >= SHORTEST && field_of(said) == Some("operator");
+        (known && named).then(|| (at, interpret_as(&Key::new("operator"), name, None, customs)))
+    })
 }
 
 /// Whether a phrase is a temperature, a pH or a path length, and says nothing else.
@@ -272,14 +498,18 @@ pub fn claim_free(fields: &mut Fields, source: &Source, range: Range<usize>) -> 
     let title = source.text()[..start]
         .trim_matches(|c: char| !c.is_alphanumeric())
         .is_empty();
-    // The first lines say when was measured; further down other dates stand.
-    const FIRST_LINES: usize = 3;
     let in_front = source.text()[..start].matches('\n').count() < FIRST_LINES;
     let mut found: Vec<(&'static str, Claim)> = Vec::new();
-    let (mut offset, mut words, mut treated) = (0, false, false);
-    for (place, part) in parts(line).into_iter().enumerate() {
-        let from = start + offset + (part.len() - part.trim_start().len());
-        offset += part.len() + 1;
+    let (mut words, mut treated) = (false, false);
+    // `Instrument serviced 2024-08-01, next 2025-08-01`: neither is the day of the measurement.
+    let of_something_else = statements(line).into_iter().find(|statement| {
+        let statement = &line[statement.clone()];
+        has_year(statement) && is_of_something_else(statement)
+    });
+    let of_something_else = of_something_else.map_or(line.len(), |statement| statement.start);
+    for (place, statement) in statements(line).into_iter().enumerate() {
+        let part = &line[statement.clone()];
+        let from = start + statement.start + (part.len() - part.trim_start().len());
         let part = part.trim();
         if part.is_empty() {
             continue;
@@ -299,10 +529,10 @@ pub fn claim_free(fields: &mut Fields, source: &Source, range: Range<usize>) -> 
                 continue;
             }
             // `14 Dec 2016   22 °C`: nothing else stands in the line.
-            let mut others = parts(line)
+            let mut others = statements(line)
                 .into_iter()
                 .skip(1)
-                .map(str::trim)
+                .map(|statement| line[statement].trim())
                 .filter(|part| !part.is_empty())
                 .peekable();
             if place == 0
@@ -320,13 +550,29 @@ pub fn claim_free(fields: &mut Fields, source: &Source, range: Range<usize>) -> 
                 claim_number_of_sample(fields, source, part, from);
             }
             treated |= is_duration(part, customs);
-            if title && place > 0 && fields.get("date").is_none() && has_year(part) {
+            let of_another_day = || {
+                line.split(|c: char| !c.is_alphabetic()).any(|word| {
+                    words::begins(WordList::AnotherDate, &word.to_lowercase())
+                        || words::is(WordList::Medium, word)
+                })
+            };
+            let of_apparatus = || {
+                let before = line[..statement.start].trim_end_matches([',', ';', ' ']);
+                is_of_apparatus(before.rsplit([',', ';']).next().unwrap_or(before))
+            };
+            if (title || in_front && !of_another_day())
+                && !of_apparatus()
+                && statement.start < of_something_else
+                && place > 0
+                && fields.get("date").is_none()
+                && has_year(part)
+            {
                 claim_moment(fields, source, part, from, customs);
             }
             if place == 0 {
                 claim_heading_date(fields, source, part, from, customs);
             }
-            if in_front && !goes_on {
+            if in_front && !goes_on && statement.start < of_something_else {
                 claim_date_behind(fields, source, part, from, customs);
             }
             continue;
@@ -470,6 +716,7 @@ fn claim_date_behind(fields: &mut Fields, source: &Source, part: &str, start: us
         if !date.trim().is_empty()
             && has_year(date)
             && is_of_the_run(&part[..at])
+            && !is_of_something_else(part)
             && claim_moment(fields, source, date, start + at, customs)
         {
             return;
@@ -507,6 +754,92 @@ pub(super) fn is_of_the_run(before: &str) -> bool {
             || words::quantity_of(word).is_some_and(|quantity| quantity.is_of_light())
             || matches!(field_of(word), Some("date" | "project" | "method"))
     })
+}
+
+/// Whether a phrase tells what was done to something on a day, `Instrument serviced 2024-08-01`, `Lamp replaced by R. Quint on …`,
+/// or of the instrument itself, and not of a measurement: a word for what was done, behind which no noun comes, and none that says that
+/// it was measuring.
+fn is_of_something_else(phrase: &str) -> bool {
+    const SHORTEST: usize = 4;
+    let words: Vec<&str> = phrase
+        .split(|c: char| !(c.is_alphabetic() || c == '\''))
+        .filter(|word| !word.is_empty())
+        .collect();
+    let of_measuring = |word: &&str| {
+        let lower = word.to_lowercase();
+        words::is(WordList::Measured, word)
+            || words::is(WordList::Begun, word)
+            || words::is(WordList::OfTheRun, word)
+            || field_of(word) == Some("date")
+            || words::ends(WordList::OfTheRun, &lower)
+            || [WordList::BegunThing, WordList::Spectrum, WordList::Kinetics]
+                .into_iter()
+                .any(|list| words::begins(list, &lower))
+            || words::quantity_of(word).is_some_and(|quantity| quantity.is_of_light())
+    };
+    if words.iter().any(of_measuring) {
+        return false;
+    }
+    let small = |word: &str| {
+        [
+            WordList::OnDay,
+            WordList::Link,
+            WordList::InChain,
+            WordList::BehindChain,
+        ]
+        .into_iter()
+        .any(|list| words::is(list, word))
+    };
+    let done = |at: usize| {
+        let word = words[at];
+        // A heading begins with a capital, and `Linseed` is none of these.
+        let length = word.chars().count();
+        let plain =
+            word.starts_with(char::is_lowercase) && length >= SHORTEST || at == 0 && length > SHORTEST;
+        let plain = plain && !word.ends_with("eed");
+        let participle =
+            words::ends(WordList::Done, word) || word.starts_with("ge") && word.ends_with(['t', 'n']);
+        plain && participle && words.get(at + 1).is_none_or(|next| small(next))
+    };
+    (0..words.len()).any(done) || is_of_apparatus(phrase)
+}
+
+/// Whether a phrase names an instrument or a part of it and what was done with that, `Instrument service`, `Lamp: new bulb`; a heading
+/// that names it alone is one of what was measured with it.
+fn is_of_apparatus(phrase: &str) -> bool {
+    const SHORTEST: usize = 4;
+    let words = || {
+        phrase
+            .split(|c: char| !c.is_alphabetic())
+            .filter(|word| !word.is_empty())
+    };
+    let part = |word: &str| matches!(field_of(word), Some("instrument" | "lamp" | "detector"));
+    let of_measuring = |word: &str| {
+        let lower = word.to_lowercase();
+        words::is(WordList::Measured, word)
+            || words::is(WordList::Begun, word)
+            || words::is(WordList::OfTheRun, word)
+            || words::ends(WordList::OfTheRun, &lower)
+            || [
+                WordList::BegunThing,
+                WordList::Spectrum,
+                WordList::Kinetics,
+                WordList::MeasuredThing,
+            ]
+            .into_iter()
+            .any(|list| words::begins(list, &lower))
+            || words::quantity_of(word).is_some()
+            || field_of(word).is_some()
+    };
+    // A name of its own, or a month, is no deed.
+    let deed = |word: &str| {
+        word.chars().count() >= SHORTEST
+            && word.starts_with(char::is_lowercase)
+            && !part(word)
+            && !words::is(WordList::Link, word)
+            && !words::is(WordList::BehindChain, word)
+    };
+    words().any(part) && words().any(deed) && !words().any(|word| !part(word) && of_measuring(word))
 }
 
 /// Whether a text has a year of four digits.
@@ -580,25 +913,6 @@ pub(super) fn free(value: Value, unit: Option<Unit>, raw: &str, source: &Source,
         spelled: None,
         origin: origin(source, at),
     }
-}
-
-/// The parts of a line, cut at commas (decimal ones excepted), semicolons, bars and where two blanks stand together; each
-/// cut is one byte.
-fn parts(line: &str) -> Vec<&str> {
-    let bytes = line.as_bytes();
-    let digit = |at: Option<usize>| at.and_then(|at| bytes.get(at)).is_some_and(u8::is_ascii_digit);
-    let mut parts = Vec::new();
-    let mut from = 0;
-    for (at, byte) in bytes.iter().enumerate() {
-        let decimal = digit(at.checked_sub(1)) && digit(Some(at + 1));
-        let wide = *byte == b'\t' || *byte == b' ' && bytes.get(at + 1) == Some(&b' ');
-        if matches!(byte, b';' | b'|') || wide || *byte == b',' && !decimal {
-            parts.push(&line[from..at]);
-            from = at + 1;
-        }
-    }
-    parts.push(&line[from..]);
-    parts
 }
 
 /// One part that names its field by its unit or by the word pH.

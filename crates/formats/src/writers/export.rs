@@ -4,7 +4,7 @@ use std::collections::BTreeSet;
 use std::fmt;
 use std::io::{self, Seek, Write};
 
-use curvary_record::{Code, Diagnostic, Outcome, Run, code};
+use curvary_record::{Code, Diagnostic, Digest, Outcome, Run, code};
 
 use super::csv::WriteError;
 use super::units::{UnitSurvey, Units};
@@ -16,6 +16,20 @@ pub struct ExportedRun<'a> {
     pub run: &'a Run,
     /// What was found about it, oldest first. One that speaks of several runs comes with each of them.
     pub results: &'a [Outcome],
+    /// The digest of all curves of the run, where only some of them are here.
+    pub whole: Option<&'a Digest>,
+}
+
+impl<'a> ExportedRun<'a> {
+    /// A whole run of which nothing was computed.
+    #[must_use]
+    pub fn bare(run: &'a Run) -> Self {
+        Self {
+            run,
+            results: &[],
+            whole: None,
+        }
+    }
 }
 
 /// Where a file is written.
@@ -157,8 +171,7 @@ impl ExportedRuns for &[Run] {
         &mut self,
         take: &mut dyn FnMut(&ExportedRun<'_>) -> Result<(), ExportError>,
     ) -> Result<(), ExportError> {
-        self.iter()
-            .try_for_each(|run| take(&ExportedRun { run, results: &[] }))
+        self.iter().try_for_each(|run| take(&ExportedRun::bare(run)))
     }
 }
 
@@ -244,7 +257,7 @@ struct Omissions {
 
 impl Omissions {
     fn see(&mut self, subject: &ExportedRun<'_>, room: FormatRoom) {
-        let ExportedRun { run, results } = subject;
+        let ExportedRun { run, results, .. } = subject;
         let all_fields = || std::iter::once(&run.fields).chain(run.traces.iter().map(|trace| &trace.fields));
         if !room.all_claims {
             self.disputes += all_fields()

@@ -283,6 +283,7 @@ impl<'a> JcampDxPage<'a> {
         if trace.absent > 0 {
             self.ours("ABSENT", trace.absent.to_string());
         }
+        let number = self.run.trace_number(index);
         let (content, names_kept) = if self.run.technique == Technique::PEAK_LIST {
             (peaks(trace), true)
         } else {
@@ -290,7 +291,7 @@ impl<'a> JcampDxPage<'a> {
         };
         if !names_kept {
             let message = format!(
-                "run {}, curve {index}: the names of the points have no place in a curve",
+                "run {}, curve {number}: the names of the points have no place in a curve",
                 self.run.id
             );
             self.remarks.push(lost("point-names-lost", message));
@@ -298,7 +299,7 @@ impl<'a> JcampDxPage<'a> {
         let label = trace
             .label
             .clone()
-            .unwrap_or_else(|| format!("curve {}", index + 1));
+            .unwrap_or_else(|| format!("curve {}", number + 1));
         if one_of_several {
             self.ours("CURVE", format!("{} of {}", index + 1, self.run.traces.len()));
         }

@@ -5,7 +5,7 @@
 use std::collections::BTreeSet;
 use std::io::Write;
 
-use curvary_record::{Diagnostic, Outcome, Run};
+use curvary_record::{Diagnostic, Digest, Outcome, Run};
 use schemars::JsonSchema;
 use serde::Serialize;
 
@@ -51,6 +51,9 @@ pub struct ExportLine {
     pub run: Run,
     /// What computations found about it. One that speaks of several runs stands with each of them.
     pub results: Vec<Outcome>,
+    /// The digest of all curves of the run, where only some of them are here; each of these has its number in the whole run.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub whole: Option<Digest>,
 }
 
 /// The file names of the schemas.
@@ -112,6 +115,8 @@ struct JsonLine<'a> {
     curvary: Maker,
     run: &'a Run,
     results: &'a [Outcome],
+    #[serde(skip_serializing_if = "Option::is_none")]
+    whole: Option<&'a Digest>,
 }
 
 impl Exporter for Json {
@@ -139,6 +144,7 @@ impl Exporter for Json {
                 curvary: Maker::of(LINE),
                 run: subject.run,
                 results: subject.results,
+                whole: subject.whole,
             };
             serde_json::to_writer(&mut *out, &line)?;
             out.write_all(b"\n")?;

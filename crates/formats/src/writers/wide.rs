@@ -235,7 +235,7 @@ impl Ord for Ordered {
 }
 
 /// `absorbance, betanin, 405 nm (bafd90fc9920124c/0)`: what a person looks for first, and a name that no other has.
-fn head(subject: &ExportedRun<'_>, index: usize, trace: &Trace) -> String {
+fn head(subject: &ExportedRun<'_>, number: u32, trace: &Trace) -> String {
     let mut parts = vec![with_unit(&trace.y)];
     let sample = trace.fields.text("sample").or(subject.run.fields.text("sample"));
     parts.extend(sample.map(str::to_owned));
@@ -250,7 +250,7 @@ fn head(subject: &ExportedRun<'_>, index: usize, trace: &Trace) -> String {
         let value = write_decimal(held.value, None);
         parts.push(format!("{value} {}", held.unit.display()).trim_end().to_owned());
     }
-    format!("{} ({}/{index})", parts.join(", "), run_name(&subject.run.id))
+    format!("{} ({}/{number})", parts.join(", "), run_name(&subject.run.id))
 }
 
 fn with_unit(column: &Column) -> String {
@@ -291,10 +291,11 @@ impl Exporter for Wide {
                         && x.unit == trace.x.unit
                         && x.values.as_ref() == trace.x.values.as_ref()
                 });
+            let number = subject.run.trace_number(index);
             self.curves.push(WideColumn {
-                head: head(subject, index, trace),
+                head: head(subject, number, trace),
                 about: format!(
-                    "Run {}, curve {index}, from {}.",
+                    "Run {}, curve {number}, from {}.",
                     subject.run.id, subject.run.source.path
                 ),
                 x: (!shared).then(|| trace.x.clone()),
@@ -411,6 +412,7 @@ mod tests {
         let subject = ExportedRun {
             run: &run,
             results: &[],
+            whole: None,
         };
         wide.see(&subject);
         assert!(wide.too_many().is_none());

@@ -370,6 +370,10 @@ fn averaged(found: &Ranking, statistics: &mut BTreeMap<String, f64>) -> Option<D
                 ))
             })
             .collect();
+        let of_laws = considered
+            .iter()
+            .filter(|(_, fit)| fit.parameter(&parameter.name).is_some());
+        let without = of_laws.count() - own.len();
         if own.len() < 2 {
             continue;
         }
@@ -383,11 +387,16 @@ fn averaged(found: &Ranking, statistics: &mut BTreeMap<String, f64>) -> Option<D
         statistics.insert(format!("averaged {}", parameter.name), mean);
         statistics.insert(format!("averaged_standard_error {}", parameter.name), error);
         words.push(format!(
-            "{} {} ± {} ({} laws)",
+            "{} {} ± {} ({} laws{})",
             parameter.name,
             Six(mean),
             two(error),
-            own.len()
+            own.len(),
+            match without {
+                0 => String::new(),
+                1 => "; one more does not determine it".to_owned(),
+                more => format!("; {more} more do not determine it"),
+            }
         ));
     }
     (!words.is_empty()).then(|| {

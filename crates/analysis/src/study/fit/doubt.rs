@@ -4,11 +4,10 @@ use curvary_record::{Code, Diagnostic, Outcome, code};
 
 use super::Chosen;
 use super::compare::{FAR, NESTED, RIVALS};
+use super::drift::HiddenDrift;
 use crate::courses::{Course, Order};
 use crate::distribution::{f_upper, t_two_sided};
-use crate::fit::{
-    Data, Determination, Fit, FittedParameter, Options, Robust, Warning, allow_for_correlation, f_test, fit,
-};
+use crate::fit::{Data, Determination, Fit, Options, Robust, Warning, allow_for_correlation, f_test, fit};
 use crate::models::Model;
 use crate::models::law::Law;
 use crate::study::{Six, likely};
@@ -23,7 +22,7 @@ const FULLER: f64 = 0.01;
 const NO_CHANGE: f64 = 0.05;
 
 /// Fewest points of which a drift is asked.
-const FEWEST: usize = 10;
+pub(super) const FEWEST: usize = 10;
 
 /// Names the readings that a robust fit gives little weight: what counts nothing must not be left out in silence.
 pub(super) fn far_readings(x: &[f64], unit: &str, robust: Robust, found: &Fit, outcome: &mut Outcome) {
@@ -91,11 +90,12 @@ pub(super) fn far_readings(x: &[f64], unit: &str, robust: Robust, found: &Fit, o
 /// Weights below this are told.
 const LITTLE: f64 = 0.5;
 
-/// Errors of a plain least-squares fit over time, and what else a person should know of it.
+/// Errors of a plain least-squares fit over time, and what else a person should know of it; `is_stated`: whether a person said how
+/// large a drift may be.
 pub(super) fn over_time(
     chosen: &Chosen,
     (time, signal): (&[f64], &[f64]),
-    options: &Options,
+    (options, is_stated): (&Options, bool),
     found: &mut Fit,
     outcome: &mut Outcome,
 ) {
@@ -109,6 +109,7 @@ pub(super) fn over_time(
             Some(told) => outcome.remarks.push(told),
             None => {
                 if !drift(course, &columns, signal, options, found, outcome)
+                    && !is_stated
                     && let Some(hidden) = HiddenDrift::of(course, time, found)
                 {
                     hidden.tell(found, outcome);
@@ -189,137 +190,6 @@ fn no_bend(course: &Course, (time, signal): (&[f64], &[f64]), found: &Fit, outco
         ));
     }
 }
-
-/// A drift of so large a part of what a course changes by is none that anybody would call one.
-const NO_DRIFT_SO_LARGE: f64 = 0.3;
-
-/// How many times larger a parameter's error must be beside a drift for that to be told.
-const DRIFT_MATTERS: f64 = 2.0;
-
-/// A drift of the signal that the points of a course cannot show, and what it would do.
-pub(in crate::study) struct HiddenDrift {
-    /// By how much the signal would change over the course, in its unit.
-    pub(in crate::study) size: f64,
-    /// By how much it would move each parameter, in the parameter's unit.
-    pub(in crate::study) moves: Vec<f64>,
-    /// What the law changes by over the course, in the signal's unit.
-    change: f64,
-}
-
-impl HiddenDrift {
-    /// What it would do to the parameters: to first order, by the law's slopes. A test that finds no drift is no proof that there is
-    /// none, and the errors of a fit without one are valid only if there is none. `None` where the law has a drift of its own, or its
-    /// errors are not those of scatter alone.
-    pub(in crate::study) fn of(course: &Course, time: &[f64], found: &Fit) -> Option<Self> {
-        let (n, p) = (time.len(), found.parameters.len());
-        let plain = found.correlation.is_none()
-            && found
-                .parameters
-                .iter()
-                .all(|p| p.standing == Determination::Determined);
-        let drifts = course.clone().with_drift().ok()?.name() == course.name();
-        if n < FEWEST || !plain || drifts || matches!(course.order(), Order::Zero | Order::Approach) {
-            return None;
-        }
-        let covariance = found.covariance.as_ref()?;
-        let (mut fitted, mut slopes) = (vec![0.0; n], vec![0.0; n * p]);
-        course.differentiate(&[time], &found.values(), &mut fitted, &mut slopes);
-        let variance = found.residual_sd * found.residual_sd;
-        let span = time.last()? - time.first()?;
-        // A drift of one over the whole course, without its mean.
-        let middle = time.iter().sum::<f64>() / n as f64;
-        let drift: Vec<f64> = time.iter().map(|t| (t - middle) / span).collect();
-        let along: Vec<f64> = slopes
-            .chunks(n)
-            .map(|column| column.iter().zip(&drift).map(|(a, b)| a * b).sum())
-            .collect();
-        let moved: Vec<f64> = (0..p)
-            .map(|i| (0..p).map(|j| covariance[i * p + j] * along[j]).sum::<f64>() / variance)
-            .collect();
-        let left: f64 = (0..n)
-            .map(|at| {
-                let taken: f64 = (0..p).map(|j| slopes[j * n + at] * moved[j]).sum();
-                (drift[at] - taken).powi(2)
-            })
-            .sum();
-        // Twice its standard error is what a drift must come to before it shows.
-        let size = 2.0 * found.residual_sd / left.sqrt();
-        let moves: Vec<f64> = moved.iter().map(|moved| size * moved).collect();
-        let (low, high) = fitted
-            .iter()
-            .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), y| {
-                (low.min(*y), high.max(*y))
-            });
-        let whole = Self {
-            size,
-            moves,
-            change: high - low,
-        };
-        let all_finite = size.is_finite() && whole.moves.iter().all(|moved| moved.is_finite());
-        all_finite.then_some(whole)
-    }
-
-    /// The parameters whose errors such a drift would make much larger, each with what it would move it by.
-    fn that_matter<'a>(&'a self, found: &'a Fit) -> impl Iterator<Item = (&'a FittedParameter, f64)> + 'a {
-        let all = found.parameters.iter().zip(&self.moves);
-        all.filter(|(parameter, moved)| {
-            parameter
-                .standard_error
-                .is_some_and(|error| 0.5 * moved.abs() > DRIFT_MATTERS * error)
-        })
-        .map(|(parameter, moved)| (parameter, *moved))
-    }
-
-    /// Says it, and keeps the numbers under [`DRIFT_MOVES`], so that what is computed from this result can take them along.
-    pub(super) fn tell(&self, found: &Fit, outcome: &mut Outcome) {
-        for (parameter, moved) in found.parameters.iter().zip(&self.moves) {
-            let name = format!("{DRIFT_MOVES}{}", parameter.name);
-            outcome.statistics.insert(name, *moved);
-        }
-        outcome.statistics.insert("drift_not_seen".into(), self.size);
-        let words: Vec<String> = self
-            .that_matter(found)
-            .map(|(parameter, moved)| {
-                format!(
-                    "{} by {} ({} %)",
-                    parameter.name,
-                    two(moved.abs()),
-                    two(100.0 * (moved / parameter.value).abs())
-                )
-            })
-            .collect();
-        if words.is_empty() {
-            return;
-        }
-        let message = if self.size > NO_DRIFT_SO_LARGE * self.change {
-            let names: Vec<&str> = self
-                .that_matter(found)
-                .map(|(parameter, _)| parameter.name.as_ref())
-                .collect();
-            let (names, are) = match names.as_slice() {
-                [one] => ((*one).to_owned(), "and its error are"),
-                several => (several.join(", "), "and their errors are"),
-            };
-            format!(
-                "a drift of the signal would look the same as this curve: {names} {are} valid only if nothing drifts"
-            )
-        } else {
-            format!(
-                "the errors are valid only if nothing drifts: a drift of up to {} over the course cannot be seen in these points, and \
-                 would change {}; with +drift the errors allow for one",
-                two(self.size),
-                words.join(", ")
-            )
-        };
-        outcome
-            .remarks
-            .push(Diagnostic::note(Code::new("drift-not-excluded"), message));
-    }
-}
-
-/// What stands before a parameter's name where the statistics of a result say by how much a drift that its points cannot show would
-/// move it.
-pub const DRIFT_MOVES: &str = "drift_moves ";
 
 /// Whether a drift beside the law shows in the residuals, before the longer way of fitting it: the score test.
 fn drift_shows(course: &Course, columns: &[&[f64]; 1], found: &Fit) -> bool {

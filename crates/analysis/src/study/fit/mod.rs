@@ -4,6 +4,7 @@ mod columns;
 mod compare;
 mod curve;
 mod doubt;
+mod drift;
 mod model;
 mod points;
 mod record;
@@ -11,9 +12,9 @@ mod shared;
 
 pub use compare::{LawRanking, compare_trace};
 pub(super) use curve::{scan_times, stands_for_errors};
-pub use doubt::DRIFT_MOVES;
 pub(in crate::study) use doubt::two;
 pub(super) use doubt::{correlated, fuller_law};
+pub use drift::{DRIFT_MOVES, STATED_DRIFT, StatedDrift};
 pub(super) use model::Chosen;
 pub use model::ModelCard;
 pub(super) use points::{preparation, prepared};
@@ -26,19 +27,20 @@ use super::plan::{FitPlan, WeightPlan};
 use super::recorded::temperature_between;
 use super::spectrum::bare;
 use super::{
-    PlotData, Six, TraceResult, Wanted, allow_for_scale, concentration_of, curve_of, label_of, levels_of,
-    likely, stretch_of_law, tell_apart, title, told, unit_in_terms,
+    Level, PlotData, Six, TraceResult, Wanted, allow_for_scale, concentration_of, curve_of, label_of,
+    levels_of, likely, stretch_of_law, tell_apart, title, told, unit_in_terms,
 };
 use crate::courses::{Order, Preparation, PreparedTrace, fit_prepared};
 use crate::fit::{
     Along, Bootstrap, BootstrapRounds, Data, FTest, Fit, Options, Robust, Weighting, allow_for_correlation,
     bootstrap, f_test, fit,
 };
-use crate::models::Model;
+use crate::models::{Constrained, Model};
 use crate::refusal::Refusal;
 use columns::{arrange, is_running};
 use curve::{FitCurve, curves};
-use doubt::{HiddenDrift, far_readings, no_finer_than_readings, over_time, say_coarse};
+use doubt::{far_readings, no_finer_than_readings, over_time, say_coarse};
+use drift::{HiddenDrift, allow_for_stated};
 use points::{beside, levels, negative};
 
 /// Fits every trace of a run that the plan speaks of. Each gives a result or the reason why there is none.
@@ -438,7 +440,234 @@ fn tell_units(
     }
 }
 
-#[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
+/// One curve with the model that is fitted to it.
+struct Fitting<'a> {
+    plan: &'a FitPlan,
+    chosen: &'a Chosen,
+    trace: &'a Trace,
+    /// The model with what is tied in it.
+    model: &'a dyn Model,
+    tied: Option<&'a Constrained<'a>>,
+    options: &'a Options,
+    gathered: &'a FitPoints,
+    /// One for each variable of the model.
+    columns: Vec<&'a [f64]>,
+    /// The unit of the fitted values.
+    y_unit: Unit,
+}
+
+impl Fitting<'_> {
+    fn data(&self) -> Data<'_> {
+        Data {
+            x: &self.columns,
+            y: &self.gathered.response,
+            weighting: self.gathered.weighting(self.plan),
+        }
+    }
+
+    fn fit(&self) -> Result<Fit, Refusal> {
+        match self.chosen {
+            Chosen::Course(course) if self.tied.is_none() => {
+                // What was left out has been told before.
+                let points = PreparedTrace {
+                    saturated: 0,
+                    ..self.gathered.points.clone()
+                };
+                let weighting = self.gathered.weighting(self.plan);
+                Ok(fit_prepared(course, points, &self.gathered.how, weighting, self.options)?.fit)
+            }
+            _ => fit(self.model, &self.data(), self.options),
+        }
+    }
+
+    /// The second opinion about the errors, where one is asked for.
+    fn dealt(&self, found: &Fit) -> Result<Option<BootstrapRounds>, Refusal> {
+        let Some(how) = self.plan.bootstrap else {
+            return Ok(None);
+        };
+        let mut serial = found.clone();
+        if self.trace.x.quantity == Quantity::TIME && self.plan.weights.is_none() {
+            allow_for_correlation(self.model, &self.columns, &mut serial);
+        }
+        bootstrap(self.model, &self.data(), &serial, self.options, how).map(Some)
+    }
+
+    /// What the law at each level of a second variable looks like.
+    fn levels(&self, found: &Fit) -> Vec<Level> {
+        match (self.chosen, self.columns.get(1)) {
+            (Chosen::Law(law), Some(level)) if self.tied.is_none() => levels_of(
+                law,
+                &found.values(),
+                &self.gathered.points.time,
+                level,
+                &self.gathered.level_unit,
+            ),
+            _ => Vec::new(),
+        }
+    }
+
+    /// Whether every point counts alike, by least squares.
+    fn plainly(&self) -> bool {
+        self.plan.weights.is_none() && self.options.robust == Robust::No
+    }
+
+    fn has_one_variable(&self) -> bool {
+        self.plan.variables.is_empty() && self.model.variables() == 1
+    }
+
+    /// What one standard deviation of the drift that a person states does to the parameters, by the plain errors.
+    fn stated(&self, found: &Fit) -> Result<Option<Vec<Vec<f64>>>, Refusal> {
+        let Some(stated) = &self.plan.drift else {
+            return Ok(None);
+        };
+        if self.trace.x.quantity != Quantity::TIME || !self.has_one_variable() {
+            return Err(Refusal::Unsuitable {
+                why: "a drift is stated, and this is no course over time by a law of one variable".into(),
+            });
+        }
+        if self.plan.response.is_some() {
+            return Err(Refusal::Unsuitable {
+                why: "a drift of the signal is stated, and something else than the signal is fitted".into(),
+            });
+        }
+        let size = stated.along(&self.trace.x.unit, &self.trace.y.unit)?;
+        let size = size / self.gathered.points.factor.unwrap_or(1.0);
+        let time = &self.gathered.points.time;
+        Ok(stated.shifts(self.model, &self.columns, time, size, found))
+    }
+
+    /// Brings the errors to what the readings can show, and tells what else a person should know of them.
+    fn tell_errors(&self, found: &mut Fit, outcome: &mut Outcome) -> Result<(), Refusal> {
+        let shifts = self.stated(found)?;
+        let FitPoints { points, response, .. } = self.gathered;
+        let step = self.trace.y.decimals.max();
+        let mut coarse = false;
+        if let Some(decimals) = step.filter(|_| self.plainly() && !matches!(self.chosen, Chosen::Formula(_)))
+        {
+            let resolution = 10f64.powi(-i32::from(decimals)) / points.factor.map_or(1.0, f64::abs);
+            let one = self.plan.variables.is_empty().then_some(points.time.as_slice());
+            coarse = held_to_readings(
+                resolution,
+                (self.model, one),
+                response,
+                self.options,
+                found,
+                outcome,
+            );
+        }
+        if self.has_one_variable() {
+            let unit = self.trace.x.unit.display();
+            far_readings(&points.time, &unit, self.options.robust, found, outcome);
+        }
+        let is_stated = self.plan.drift.is_some();
+        if let (Chosen::Course(course), true) = (
+            self.chosen,
+            self.options.robust != Robust::No && self.tied.is_none() && !is_stated,
+        ) && let Some(hidden) = HiddenDrift::of(course, &points.time, found)
+        {
+            hidden.tell(found, outcome);
+        }
+        let over = self.has_one_variable() && self.trace.x.quantity == Quantity::TIME;
+        if self.plainly() && !coarse && over {
+            if self.tied.is_some() {
+                correlated(self.model, &[points.time.as_slice()], found, outcome);
+            } else {
+                let course = (points.time.as_slice(), response.as_slice());
+                over_time(self.chosen, course, (self.options, is_stated), found, outcome);
+            }
+        }
+        if let (Some(stated), Some(shifts)) = (&self.plan.drift, &shifts) {
+            let y = match self.gathered.how.conversion {
+                Some(_) => &self.trace.y.unit,
+                None => &self.y_unit,
+            };
+            allow_for_stated(stated, (self.model, y), shifts, found, outcome);
+        } else if is_stated {
+            return Err(Refusal::Unsuitable {
+                why: "the fit has no errors, so that a stated drift cannot be put into them".into(),
+            });
+        }
+        let values = found.values();
+        for follows in self.tied.iter().flat_map(|tied| tied.tied(&values)) {
+            let specification = follows.specification;
+            found.derive(
+                specification.name,
+                specification.unit,
+                follows.value,
+                &follows.gradient,
+            );
+        }
+        Ok(())
+    }
+
+    /// Tells the stretch that was fitted, and the temperature recorded along it.
+    fn tell_stretch(&self, run: &Run, outcome: &mut Outcome) {
+        let FitPoints { points, how, .. } = self.gathered;
+        if let (Some(first), Some(last)) = (points.time.first(), points.time.last())
+            && matches!(self.chosen, Chosen::Course(_))
+        {
+            outcome.statistics.insert("first_x".into(), *first);
+            outcome.statistics.insert("last_x".into(), *last);
+            // Times of the record, without the dead time.
+            let between = (first - how.dead_time, last - how.dead_time);
+            if let Some(recorded) = temperature_between(run, between, &self.trace.x.unit) {
+                recorded.tell(outcome);
+            }
+        }
+    }
+
+    /// Points and curve, with the errors of the curve where they are wanted.
+    fn drawn(&self, found: Fit, levels: Vec<Level>, wanted: &Wanted, outcome: &mut Outcome) -> PlotData {
+        let FitPoints { points, how, .. } = self.gathered;
+        let scale = points.factor.unwrap_or(1.0);
+        let plainly = self.plainly();
+        let along = |x: &[f64]| -> Vec<Along> {
+            found
+                .along(self.model, x, plainly)
+                .filter(|_| !x.is_empty())
+                .unwrap_or_default()
+        };
+        let stretch = match self.chosen {
+            Chosen::Law(law) => stretch_of_law(law, &found, &points.time),
+            _ => points.time.clone(),
+        };
+        let curve = curve_of(self.model, &found.values(), &stretch);
+        let (band, at_points) = if wanted.band {
+            let grid: Vec<f64> = curve.iter().map(|(x, _)| *x).collect();
+            (along(&grid), along(&points.time))
+        } else {
+            (Vec::new(), Vec::new())
+        };
+        let predicted = along(&wanted.places);
+        if !wanted.places.is_empty() && predicted.is_empty() {
+            outcome.remarks.push(Diagnostic::warning(
+                Code::new("fit-remark"),
+                "no prediction: the data do not determine the curve, or it runs along several columns",
+            ));
+        }
+        PlotData {
+            x_title: title(&self.trace.x),
+            y_title: if how.conversion.is_some() {
+                "concentration / mol/L".to_owned()
+            } else {
+                title(&self.trace.y)
+            },
+            x: self.trace.x.values.iter().map(|x| x + how.dead_time).collect(),
+            y: self.trace.y.values.iter().map(|y| y / scale).collect(),
+            curve: Some(curve),
+            doses: matches!(self.chosen, Chosen::Law(law) if law.is_over_doses()),
+            levels,
+            band,
+            along: at_points,
+            predicted,
+            used: points.used.clone(),
+            fitted: found.fitted,
+            residuals: found.residuals,
+            ..PlotData::default()
+        }
+    }
+}
+
 fn fitted(
     plan: &FitPlan,
     chosen: &Chosen,
@@ -455,197 +684,52 @@ fn fitted(
     };
     let options = plan.options(model)?;
     let gathered = gather(plan, chosen, run, trace, &mut outcome)?;
-    let columns: Vec<&[f64]> = gathered.columns.iter().map(Vec::as_slice).collect();
-    let mut found = match chosen {
-        Chosen::Course(course) if tied.is_none() => {
-            // What was left out has been told above.
-            let points = PreparedTrace {
-                saturated: 0,
-                ..gathered.points.clone()
-            };
-            fit_prepared(course, points, &gathered.how, gathered.weighting(plan), &options)?.fit
-        }
-        _ => {
-            let data = Data {
-                x: &columns,
-                y: &gathered.response,
-                weighting: gathered.weighting(plan),
-            };
-            fit(model, &data, &options)?
-        }
+    let of = Fitting {
+        plan,
+        chosen,
+        trace,
+        model,
+        tied: tied.as_ref(),
+        options: &options,
+        columns: gathered.columns.iter().map(Vec::as_slice).collect(),
+        y_unit: gathered.y_unit(trace),
+        gathered: &gathered,
     };
+    let mut found = of.fit()?;
     let against = tied
         .as_ref()
-        .and_then(|_| against_free(plan, chosen.model(), &gathered, &columns, &found));
-    let dealt = plan
-        .bootstrap
-        .map(|how| {
-            let data = Data {
-                x: &columns,
-                y: &gathered.response,
-                weighting: gathered.weighting(plan),
-            };
-            let mut serial = found.clone();
-            if trace.x.quantity == Quantity::TIME && plan.weights.is_none() {
-                allow_for_correlation(model, &columns, &mut serial);
-            }
-            bootstrap(model, &data, &serial, &options, how)
-        })
-        .transpose()?;
+        .and_then(|_| against_free(plan, chosen.model(), &gathered, &of.columns, &found));
+    let dealt = of.dealt(&found)?;
     let fuller = match chosen {
-        Chosen::Law(law) if tied.is_none() => {
-            let data = Data {
-                x: &columns,
-                y: &gathered.response,
-                weighting: gathered.weighting(plan),
-            };
-            fuller_law(law, &data, &options, &found)
-        }
+        Chosen::Law(law) if tied.is_none() => fuller_law(law, &of.data(), &options, &found),
         _ => None,
     };
-    let y_unit = gathered.y_unit(trace);
-    let level_unit = gathered.level_unit.clone();
-    let levels = match (chosen, gathered.columns.get(1)) {
-        (Chosen::Law(law), Some(level)) if tied.is_none() => {
-            levels_of(law, &found.values(), &gathered.points.time, level, &level_unit)
-        }
-        _ => Vec::new(),
+    let levels = of.levels(&found);
+    of.tell_errors(&mut found, &mut outcome)?;
+    let unit = |of_axes: &str, name: &str| {
+        let units = (&trace.x.unit, &of.y_unit, &gathered.level_unit);
+        unit_of_parameter(plan, chosen, units, (of_axes, name))
     };
-    let FitPoints {
-        how,
-        points,
-        response,
-        ..
-    } = gathered;
-    let unit = |of: &str, name: &str| {
-        unit_of_parameter(plan, chosen, (&trace.x.unit, &y_unit, &level_unit), (of, name))
-    };
-    let plainly = plan.weights.is_none() && options.robust == Robust::No;
-    let mut coarse = false;
-    if plainly && !matches!(chosen, Chosen::Formula(_)) {
-        let step = trace
-            .y
-            .decimals
-            .max()
-            .map(|decimals| 10f64.powi(-i32::from(decimals)));
-        if let Some(step) = step {
-            let resolution = step / points.factor.map_or(1.0, f64::abs);
-            let one = plan.variables.is_empty().then_some(points.time.as_slice());
-            coarse = held_to_readings(
-                resolution,
-                (model, one),
-                &response,
-                &options,
-                &mut found,
-                &mut outcome,
-            );
-        }
-    }
-    let one_variable = plan.variables.is_empty() && model.variables() == 1;
-    if one_variable {
-        let unit = trace.x.unit.display();
-        far_readings(&points.time, &unit, options.robust, &found, &mut outcome);
-    }
-    if let (Chosen::Course(course), true) = (chosen, options.robust != Robust::No && tied.is_none())
-        && let Some(hidden) = HiddenDrift::of(course, &points.time, &found)
-    {
-        hidden.tell(&found, &mut outcome);
-    }
-    if plainly && !coarse && one_variable && trace.x.quantity == Quantity::TIME {
-        if tied.is_some() {
-            correlated(model, &[points.time.as_slice()], &mut found, &mut outcome);
-        } else {
-            over_time(
-                chosen,
-                (&points.time, &response),
-                &options,
-                &mut found,
-                &mut outcome,
-            );
-        }
-    }
-    let values = found.values();
-    for follows in tied.iter().flat_map(|tied| tied.tied(&values)) {
-        let specification = follows.specification;
-        found.derive(
-            specification.name,
-            specification.unit,
-            follows.value,
-            &follows.gradient,
-        );
-    }
     tell(&mut outcome, &found, &unit);
+    let is_converted = gathered.how.conversion.is_some();
     allow_for_scale(
         &mut outcome,
         found.units(),
-        plan.scale_error.filter(|_| how.conversion.is_some()),
+        plan.scale_error.filter(|_| is_converted),
     );
     outcome.remarks.extend(fuller);
     outcome.remarks.extend(against);
     if let (Some(dealt), Some(how)) = (&dealt, plan.bootstrap) {
         say_dealt(dealt, how, &found, &mut outcome);
     }
-    tell_units(chosen, &y_unit, (&points, &how, &trace.x.unit), &mut outcome);
-    if let (Some(first), Some(last)) = (points.time.first(), points.time.last())
-        && matches!(chosen, Chosen::Course(_))
-    {
-        outcome.statistics.insert("first_x".into(), *first);
-        outcome.statistics.insert("last_x".into(), *last);
-        // Times of the record, without the dead time.
-        let between = (first - how.dead_time, last - how.dead_time);
-        if let Some(recorded) = temperature_between(run, between, &trace.x.unit) {
-            recorded.tell(&mut outcome);
-        }
-    }
-    let y_title = if how.conversion.is_some() {
-        "concentration / mol/L".to_owned()
-    } else {
-        title(&trace.y)
-    };
-    let scale = points.factor.unwrap_or(1.0);
-    let along = |x: &[f64]| -> Vec<Along> {
-        found
-            .along(model, x, plainly)
-            .filter(|_| !x.is_empty())
-            .unwrap_or_default()
-    };
-    let stretch = match chosen {
-        Chosen::Law(law) => stretch_of_law(law, &found, &points.time),
-        _ => points.time.clone(),
-    };
-    let curve_drawn = curve_of(model, &found.values(), &stretch);
-    let (band, at_points) = if wanted.band {
-        let grid: Vec<f64> = curve_drawn.iter().map(|(x, _)| *x).collect();
-        (along(&grid), along(&points.time))
-    } else {
-        (Vec::new(), Vec::new())
-    };
-    let predicted = along(&wanted.places);
-    if !wanted.places.is_empty() && predicted.is_empty() {
-        outcome.remarks.push(Diagnostic::warning(
-            Code::new("fit-remark"),
-            "no prediction: the data do not determine the curve, or it runs along several columns",
-        ));
-    }
+    let axes = (&gathered.points, &gathered.how, &trace.x.unit);
+    tell_units(chosen, &of.y_unit, axes, &mut outcome);
+    of.tell_stretch(run, &mut outcome);
+    let drawn = of.drawn(found, levels, wanted, &mut outcome);
     Ok(TraceResult {
         trace: curve.number,
         label: label_of(trace),
         outcome: outcome.identified(),
-        drawn: PlotData {
-            x_title: title(&trace.x),
-            y_title,
-            x: trace.x.values.iter().map(|x| x + how.dead_time).collect(),
-            y: trace.y.values.iter().map(|y| y / scale).collect(),
-            curve: Some(curve_drawn),
-            doses: matches!(chosen, Chosen::Law(law) if law.is_over_doses()),
-            levels,
-            band,
-            along: at_points,
-            predicted,
-            used: points.used,
-            fitted: found.fitted,
-            residuals: found.residuals,
-            ..PlotData::default()
-        },
+        drawn,
     })
 }

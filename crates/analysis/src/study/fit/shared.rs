@@ -5,7 +5,8 @@ use serde_json::json;
 
 use super::columns::arrange;
 use super::curve::curves;
-use super::doubt::{DRIFT_MOVES, HiddenDrift, two};
+use super::doubt::two;
+use super::drift::{DRIFT_MOVES, HiddenDrift};
 use super::{Chosen, FitPoints, blank, gather, say_of_constraint, tell, title, unit_of_parameter, weighs};
 use crate::courses::Course;
 use crate::fit::{DataSet, Fit, Options, SharedFit, Weighting, compare, f_test, fit_shared};
@@ -176,10 +177,35 @@ fn several(plan: &FitPlan, runs: &[NamedRun<'_>]) -> Option<Outcome> {
         }
     }
     // Half a kelvin changes most rate constants by 3 to 5 %.
-    let kelvin = runs.iter().filter_map(|named| named.run.fields.si("temperature"));
-    let (low, high) = kelvin.fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), value| {
-        (low.min(value), high.max(value))
-    });
+    let of = |run: &Run, trace: &Trace| {
+        let held = trace
+            .held
+            .iter()
+            .find(|held| held.quantity == Quantity::TEMPERATURE)
+            .map(|held| held.unit.to_si(held.value));
+        held.or_else(|| trace.fields.si("temperature"))
+            .or_else(|| run.fields.si("temperature"))
+    };
+    let kelvin: Vec<Option<f64>> = runs
+        .iter()
+        .flat_map(|named| named.run.traces.iter().map(|trace| of(named.run, trace)))
+        .collect();
+    let (low, high) = kelvin
+        .iter()
+        .flatten()
+        .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), value| {
+            (low.min(*value), high.max(*value))
+        });
+    let without = kelvin.iter().filter(|kelvin| kelvin.is_none()).count();
+    if without > 0 && without < kelvin.len() {
+        outcome.remarks.push(Diagnostic::warning(
+            Code::new("fit-remark"),
+            format!(
+                "of {without} of {} curves no temperature is known: what they share is taken as the same in all of them",
+                kelvin.len()
+            ),
+        ));
+    }
     if high - low > 0.5 {
         outcome.remarks.push(Diagnostic::warning(
             Code::new("fit-remark"),
@@ -262,6 +288,13 @@ fn together(
         None => chosen.model(),
     };
     let share = positions(plan, model)?;
+    if plan.drift.is_some() {
+        return Err(unsuitable(
+            "a stated drift goes into the errors of each course by itself; fit the runs without --share, and `curvary results --mean` \
+             pools them"
+                .into(),
+        ));
+    }
     let members = members(plan, runs, outcome)?;
     let columns: Vec<Vec<&[f64]>> = members
         .iter()
@@ -486,7 +519,6 @@ fn pooled(model: &dyn Model, share: &[usize], shared: &mut SharedFit, level: f64
     all
 }
 
-/// Tells which run is which, whether they agree, and what each says by itself.
 /// Says what a drift that is common to the runs would do to what they share: it does not average out. The runs by themselves say by
 /// how much, each weighted as it counts in the fit of all.
 fn say_drift(
@@ -497,6 +529,11 @@ fn say_drift(
     outcome: &mut Outcome,
 ) {
     let mut words = Vec::new();
+    let mut unknown: Vec<&str> = Vec::new();
+    let allows = course
+        .clone()
+        .with_drift()
+        .is_ok_and(|full| full.name() == course.name());
     for at in share {
         let Some(own) = course.parameters().get(*at).map(|own| own.name.to_string()) else {
             continue;
@@ -508,9 +545,14 @@ fn say_drift(
             let Some(weight) = error.filter(|error| *error > 0.0).map(|error| error.powi(-2)) else {
                 continue;
             };
-            weights += weight;
-            if let Some(hidden) = HiddenDrift::of(course, &member.gathered.points.time, alone) {
-                moved += weight * hidden.moves.get(*at).copied().unwrap_or(0.0);
+            // A run of which it is not known is not one that no drift moves.
+            match HiddenDrift::of(course, &member.gathered.points.time, alone) {
+                Some(hidden) => {
+                    weights += weight;
+                    moved += weight * hidden.moves.get(*at).copied().unwrap_or(0.0);
+                }
+                None if !allows && !unknown.contains(&member.label.as_str()) => unknown.push(&member.label),
+                None => {}
             }
         }
         let moved = moved / weights;
@@ -522,6 +564,15 @@ fn say_drift(
             let part = two(100.0 * (moved / all.value).abs());
             words.push(format!("{own} by {} ({part} %)", two(moved.abs())));
         }
+    }
+    if !unknown.is_empty() {
+        outcome.remarks.push(Diagnostic::note(
+            Code::new("drift-not-excluded"),
+            format!(
+                "what a drift of the signal would do is not known of {}, so the errors are valid only if nothing drifts",
+                if unknown.len() == members.len() { "these runs".to_owned() } else { unknown.join(", ") }
+            ),
+        ));
     }
     if !words.is_empty() {
         outcome.remarks.push(Diagnostic::note(
@@ -535,6 +586,7 @@ fn say_drift(
     }
 }
 
+/// Tells which run is which, whether they agree, and what each says by itself.
 fn say(
     plan: &FitPlan,
     members: &[SharedMember],
@@ -558,6 +610,21 @@ fn say(
             note(format!(
                 "{} by itself gives nothing ({refusal}); it counts in the fit of all",
                 set.label
+            ));
+        }
+    }
+    for j in share {
+        let Some(name) = shared
+            .alone
+            .iter()
+            .flatten()
+            .find_map(|fit| Some(fit.parameters.get(*j)?.name.to_string()))
+        else {
+            continue;
+        };
+        if !pooled.iter().any(|(known, _)| *known == name) {
+            note(format!(
+                "whether the runs agree in {name} is not tested: not every run by itself gives it with an error"
             ));
         }
     }

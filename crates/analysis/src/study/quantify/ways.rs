@@ -145,7 +145,6 @@ impl UnknownReading<'_> {
         Ok(())
     }
 
-    #[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
     pub(super) fn mixture(
         &self,
         components: &[ReferenceSpectrum],
@@ -175,45 +174,12 @@ impl UnknownReading<'_> {
             ..recorded
         })?;
         let (x, y) = (spectrum.curve.x(), spectrum.curve.y());
-        let mut all = Vec::new();
         let own_path = self
             .plan
             .path
             .map(|path| path.value)
             .or_else(|| self.path_of_trace());
-        let mut turned = Vec::new();
-        for component in components {
-            let ratio = match (own_path, component.path) {
-                (Some(own), Some(path)) if differs(own, path) => {
-                    turned.push(format!("{} ({path} cm)", component.name));
-                    own / path
-                }
-                _ => 1.0,
-            };
-            let known = self.references.get(component.run.as_str()).ok_or_else(|| {
-                told(&Refusal::Unsuitable {
-                    why: format!("the reference spectrum {} is not at hand", component.run),
-                })
-            })?;
-            let fail = |why: String| format!("{why} (reference `{}`)", component.name);
-            let known = self.after_steps(known).map_err(fail)?;
-            let mut absorptivity = Vec::with_capacity(x.len());
-            for nm in x {
-                let (value, exact) =
-                    value_at(&known.curve, *nm).map_err(|refusal| fail(told_spectrum(&refusal)))?;
-                if !exact {
-                    return Err(fail(told(&Refusal::Unsuitable {
-                        why: format!("the reference has no point at {nm} nm; resample both with a step"),
-                    })));
-                }
-                self.plan.refuse_saturated(value).map_err(fail)?;
-                absorptivity.push(value * ratio / component.concentration);
-            }
-            all.push(Component {
-                name: component.name.clone(),
-                absorptivity,
-            });
-        }
+        let (all, turned) = self.absorptivities(components, x, own_path)?;
         let options = MixtureOptions {
             with_offset: self.plan.with_offset,
             level: self.plan.level,
@@ -256,31 +222,7 @@ impl UnknownReading<'_> {
             .statistics
             .insert("neighbour_correlation".into(), found.neighbour_correlation);
         remarks(&found.remarks, outcome);
-        let all_known = own_path.is_some() && components.iter().all(|component| component.path.is_some());
-        if !turned.is_empty() {
-            outcome.remarks.push(note(
-                "reference-path",
-                format!(
-                    "the sample was read through {} cm, other references not: by the Beer-Lambert law their absorbances were turned to \
-                     that path, {}",
-                    own_path.unwrap_or(1.0),
-                    turned.join(", ")
-                ),
-            ));
-        }
-        if !all_known {
-            let which = if own_path.is_none() {
-                "the path length of the sample is not known"
-            } else {
-                "the path lengths of some references are not known"
-            };
-            outcome.remarks.push(note(
-                "reference-path",
-                format!(
-                    "{which}: they are taken to be of the same path length; if they are not, scale the result by the ratio"
-                ),
-            ));
-        }
+        tell_paths(own_path, components, &turned, outcome);
         *drawn = PlotData {
             x_title: "wavelength / nm".into(),
             y_title: "absorbance".into(),
@@ -299,6 +241,51 @@ impl UnknownReading<'_> {
         };
         outcome.termination = "computed".into();
         Ok(())
+    }
+
+    /// What one unit of each component absorbs at the places of the sample, through the cell of the sample where both paths are known; and
+    /// the components that were turned to that path.
+    fn absorptivities(
+        &self,
+        components: &[ReferenceSpectrum],
+        x: &[f64],
+        own_path: Option<f64>,
+    ) -> Result<(Vec<Component>, Vec<String>), String> {
+        let mut all = Vec::new();
+        let mut turned = Vec::new();
+        for component in components {
+            let ratio = match (own_path, component.path) {
+                (Some(own), Some(path)) if differs(own, path) => {
+                    turned.push(format!("{} ({path} cm)", component.name));
+                    own / path
+                }
+                _ => 1.0,
+            };
+            let known = self.references.get(component.run.as_str()).ok_or_else(|| {
+                told(&Refusal::Unsuitable {
+                    why: format!("the reference spectrum {} is not at hand", component.run),
+                })
+            })?;
+            let fail = |why: String| format!("{why} (reference `{}`)", component.name);
+            let known = self.after_steps(known).map_err(fail)?;
+            let mut absorptivity = Vec::with_capacity(x.len());
+            for nm in x {
+                let (value, exact) =
+                    value_at(&known.curve, *nm).map_err(|refusal| fail(told_spectrum(&refusal)))?;
+                if !exact {
+                    return Err(fail(told(&Refusal::Unsuitable {
+                        why: format!("the reference has no point at {nm} nm; resample both with a step"),
+                    })));
+                }
+                self.plan.refuse_saturated(value).map_err(fail)?;
+                absorptivity.push(value * ratio / component.concentration);
+            }
+            all.push(Component {
+                name: component.name.clone(),
+                absorptivity,
+            });
+        }
+        Ok((all, turned))
     }
 
     pub(super) fn nucleic_acid(&self, kind: NucleicAcidKind, outcome: &mut Outcome) -> Result<(), String> {
@@ -561,5 +548,39 @@ impl CalibrationLine {
                 .collect(),
             ..PlotData::default()
         }
+    }
+}
+
+/// Says which references were turned to the path of the sample, and where paths are not known.
+fn tell_paths(
+    own_path: Option<f64>,
+    components: &[ReferenceSpectrum],
+    turned: &[String],
+    outcome: &mut Outcome,
+) {
+    let all_known = own_path.is_some() && components.iter().all(|component| component.path.is_some());
+    if !turned.is_empty() {
+        outcome.remarks.push(note(
+            "reference-path",
+            format!(
+                "the sample was read through {} cm, other references not: by the Beer-Lambert law their absorbances were turned to \
+                 that path, {}",
+                own_path.unwrap_or(1.0),
+                turned.join(", ")
+            ),
+        ));
+    }
+    if !all_known {
+        let which = if own_path.is_none() {
+            "the path length of the sample is not known"
+        } else {
+            "the path lengths of some references are not known"
+        };
+        outcome.remarks.push(note(
+            "reference-path",
+            format!(
+                "{which}: they are taken to be of the same path length; if they are not, scale the result by the ratio"
+            ),
+        ));
     }
 }

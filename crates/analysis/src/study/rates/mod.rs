@@ -1,5 +1,7 @@
 //! Initial rates of a run's traces, activities, and the rate law of a whole series.
 
+mod activity;
+mod drift;
 mod series;
 mod shape;
 
@@ -10,7 +12,7 @@ use std::collections::BTreeMap;
 
 use curvary_record::{
     Code, Diagnostic, Interval as KeptInterval, Outcome, OutcomeKind, Parameter, Quantity, Run, RunId,
-    Technique, Trace, Unit,
+    Severity, Technique, Trace, Unit,
 };
 use serde::{Deserialize, Serialize};
 
@@ -21,37 +23,17 @@ use super::ordinate::as_absorbance;
 use super::plan::{AxisSpan, FitPlan};
 use super::spectrum::as_settings;
 use super::{
-    BY, PlotData, Six, TraceResult, allow_for_factor, allow_for_scale, concentration_of, label_of, stated,
+    BY, DriftEffect, PlotData, Six, StatedDrift, TraceResult, allow_for_scale, concentration_of, label_of,
     tell_apart, told, unit_in_terms,
 };
 use crate::courses::{
     Course, CourseShape, InitialRate, Order, Preparation, PreparedTrace, RateLaw, RateWindow,
 };
-use crate::enzymes::{Assay, TraceOfSeries, activity, series_rates};
+use crate::enzymes::{SeriesRate, TraceOfSeries, series_rates};
 use crate::refusal::Refusal;
-
-/// How an assay was put together, for activities.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub struct AssayPlan {
-    /// Volume in the cell, mL.
-    pub total_volume: f64,
-    /// Volume of enzyme solution in it, mL.
-    pub enzyme_volume: f64,
-    /// Times the enzyme solution was diluted before (1: not).
-    pub dilution: f64,
-    /// Protein in the undiluted enzyme solution, mg/mL.
-    #[serde(skip_serializing_if = "Option::is_none", default)]
-    pub protein: Option<f64>,
-    /// Signals of the followed substance for each turnover.
-    pub per_turnover: f64,
-    /// Relative standard error of the volumes and the dilution together, if known.
-    #[serde(skip_serializing_if = "Option::is_none", default)]
-    pub volumes_error: Option<f64>,
-    /// Relative standard error of the protein concentration, if known.
-    #[serde(skip_serializing_if = "Option::is_none", default)]
-    pub protein_error: Option<f64>,
-}
+pub use activity::AssayPlan;
+use activity::put_activity;
+use drift::MovedRates;
 
 /// Which rate of a course with a burst or a lag goes on to activities and rate laws.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -109,6 +91,9 @@ pub struct RatePlan {
     /// Relative standard error of absorption coefficient times path length, if known.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub scale_error: Option<f64>,
+    /// A drift of the signal that a person knows of the lamp; its effect is in the errors.
+    #[serde(skip_serializing_if = "Option::is_none")]
+    pub drift: Option<StatedDrift>,
     /// For activities.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub assay: Option<AssayPlan>,
@@ -131,6 +116,7 @@ impl Default for RatePlan {
             coefficient: None,
             path: None,
             scale_error: None,
+            drift: None,
             assay: None,
         }
     }
@@ -168,6 +154,10 @@ pub struct RatePoint {
     pub blank: Option<f64>,
     /// What else it was taken at, in SI units: temperature, pH and whatever the trace holds. One law needs one of each.
     pub conditions: Vec<(String, f64)>,
+    /// What a drift of the signal does to it.
+    pub drift: DriftEffect,
+    /// Codes of what its own result holds against it.
+    pub doubts: Vec<String>,
 }
 
 /// The substrate concentration of a trace; none where it holds two concentrations and nothing says which is which.
@@ -213,6 +203,18 @@ fn conditions(run: &Run, trace: &Trace) -> Vec<(String, f64)> {
     all
 }
 
+/// Codes of the warnings of a result, each once.
+fn doubts(outcome: &Outcome) -> Vec<String> {
+    let mut all: Vec<String> = Vec::new();
+    for remark in &outcome.remarks {
+        let code = remark.code.as_str().to_owned();
+        if remark.severity == Severity::Warning && !all.contains(&code) {
+            all.push(code);
+        }
+    }
+    all
+}
+
 /// The rates of a run.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct RunRates {
@@ -220,14 +222,15 @@ pub struct RunRates {
     pub found: Vec<TraceResult>,
     /// Those that stand at a known concentration.
     pub points: Vec<RatePoint>,
+    /// Columns of a run of rates that go into no law, each with the reason.
+    pub left_out: Vec<String>,
 }
 
 /// Rates of every trace of a run; of a run that is a series of rates already, its points as they stand.
-#[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
 pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
     let fail = |refusal: &Refusal| RunRates {
         found: vec![refused(plan, run, None, String::new(), refusal)],
-        points: Vec::new(),
+        ..RunRates::default()
     };
     if let Some(question) = run.questions.first() {
         return fail(&Refusal::Unsuitable {
@@ -245,13 +248,11 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
         .iter()
         .filter_map(|part| {
             let (points, _) = part.points.as_ref().ok()?;
-            let decimals = part.trace.y.decimals.max();
             Some(TraceOfSeries {
                 time: &points.time,
                 signal: &points.signal,
                 blank: part.blank,
-                resolution: decimals
-                    .map(|decimals| 10f64.powi(-i32::from(decimals)) / points.factor.map_or(1.0, f64::abs)),
+                resolution: part.resolution(points),
             })
         })
         .collect();
@@ -264,12 +265,58 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
         Err(refusal) => return fail(&refusal),
     };
     let mut series = series.into_iter();
+    let of = RatesOf {
+        plan,
+        run,
+        window,
+        // Where some traces are told to be at a concentration, one that is not would be lost from a law in silence.
+        some_known: parts
+            .iter()
+            .any(|part| !part.blank && concentration_of(run, &part.trace, &SUBSTRATE).is_some()),
+    };
     let mut all = RunRates::default();
-    // Where some traces are told to be at a concentration, one that is not would be lost from a law in silence.
-    let some_known = parts
-        .iter()
-        .any(|part| !part.blank && concentration_of(run, &part.trace, &SUBSTRATE).is_some());
     for part in parts {
+        let (number, label) = (part.number, label_of(&part.trace));
+        let found = match &part.points {
+            Err(refusal) => Err(refusal.clone()),
+            Ok(_) => match series.next() {
+                Some(rate) => of.finished(part, rate),
+                None => continue,
+            },
+        };
+        match found {
+            Ok((found, point)) => {
+                all.found.push(found);
+                all.points.extend(point);
+            }
+            Err(refusal) => all.found.push(refused(plan, run, Some(number), label, &refusal)),
+        }
+    }
+    tell_apart(&mut all.found);
+    all
+}
+
+/// What the rates of a run have in common.
+struct RatesOf<'a> {
+    plan: &'a RatePlan,
+    run: &'a Run,
+    window: RateWindow,
+    some_known: bool,
+}
+
+impl RatesOf<'_> {
+    /// The result of one trace, and its rate at a known concentration.
+    fn finished(
+        &self,
+        part: Part<'_>,
+        rate: SeriesRate,
+    ) -> Result<(TraceResult, Option<RatePoint>), Refusal> {
+        let plan = self.plan;
+        let measured = rate.measured?;
+        let drift = match &plan.drift {
+            Some(stated) if !part.blank => Some(part.moved_by(stated, &measured, self.window)?),
+            _ => None,
+        };
         let Part {
             number,
             trace,
@@ -277,23 +324,9 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
             mut outcome,
             points,
         } = part;
+        let (points, how) = points?;
         let trace = trace.as_ref();
         let label = label_of(trace);
-        let (points, how) = match points {
-            Ok(points) => points,
-            Err(refusal) => {
-                all.found.push(refused(plan, run, Some(number), label, &refusal));
-                continue;
-            }
-        };
-        let Some(rate) = series.next() else { continue };
-        let measured = match rate.measured {
-            Ok(measured) => measured,
-            Err(refusal) => {
-                all.found.push(refused(plan, run, Some(number), label, &refusal));
-                continue;
-            }
-        };
         let y_unit = if how.conversion.is_some() {
             Unit::MOLE_PER_LITRE
         } else {
@@ -302,7 +335,11 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
         let unit = unit_in_terms("y/x", &trace.x.unit, &y_unit, &Unit::ONE);
         let sign = if plan.consumed { -1.0 } else { 1.0 };
         let net = sign * rate.net.unwrap_or(measured.rate);
-        let error = rate.standard_error.unwrap_or(measured.standard_error);
+        let of_drift = drift.unwrap_or_default();
+        let error = rate
+            .standard_error
+            .unwrap_or(measured.standard_error)
+            .hypot(of_drift.beginning);
         let fitted = measured.fitted.clone();
         let residuals: Vec<f64> = measured
             .used
@@ -313,7 +350,7 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
         let shape = scatter(&measured, &points, &residuals);
         put_rate(&mut outcome, &measured, net, error, unit.clone(), shape, blank);
         let x_unit = trace.x.unit.display();
-        let whole = matches!(window, RateWindow::Whole { .. }) && !blank;
+        let whole = matches!(self.window, RateWindow::Whole { .. }) && !blank;
         tell_end(&measured, points.time.len(), (whole, &x_unit), &mut outcome);
         tell_far(&measured, &points, (&trace.x, how.dead_time, sign), &mut outcome);
         tell_beside(
@@ -323,10 +360,13 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
             (blank, &unit),
             &mut outcome,
         );
-        let (net, error) = match steady_goes_on(plan, &measured, (sign, rate.blank), &unit, &mut outcome) {
-            Some(steady) => steady,
-            None => (net, error),
-        };
+        let taken_off = (sign, rate.blank, of_drift.steady);
+        let steady = steady_goes_on(plan, &measured, taken_off, &unit, &mut outcome);
+        let name = if steady.is_some() { "vs" } else { "v0" };
+        let (net, error) = steady.unwrap_or((net, error));
+        if let (Some(stated), Some(moved)) = (&plan.drift, drift) {
+            moved.tell(stated, &trace.y.unit, &mut outcome);
+        }
         if blank {
             outcome.model = "initial rate of a blank".into();
         } else if !plan.blanks.is_empty() {
@@ -349,39 +389,35 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
                 .insert("absorbance_per_mol_per_litre".into(), factor);
         }
         if let Some(assay) = plan.assay.filter(|_| !blank) {
-            let per_minute = net / trace.x.unit.convert(1.0, &Unit::MINUTE).unwrap_or(f64::NAN);
-            let error = error / trace.x.unit.convert(1.0, &Unit::MINUTE).unwrap_or(f64::NAN);
-            put_activity(plan, run, assay, per_minute, error, &mut outcome);
+            let per_minute = trace.x.unit.convert(1.0, &Unit::MINUTE).unwrap_or(f64::NAN);
+            put_activity(
+                plan,
+                self.run,
+                assay,
+                net / per_minute,
+                error / per_minute,
+                &mut outcome,
+            );
         }
-        let told = outcome.remarks.len();
-        let substrate = if blank {
-            None
-        } else {
-            substrate_of(run, trace, &mut outcome)
-        };
-        if some_known && !blank && substrate.is_none() && outcome.remarks.len() == told {
-            outcome.remarks.push(Diagnostic::warning(
-                Code::new("concentration-not-sure"),
-                "no substrate concentration is known for this trace, though others of the run have one: it goes into no rate law",
-            ));
-        }
-        if let (Some(unit), false) = (&unit, blank)
-            && let Some(substrate) = substrate
-        {
-            all.points.push(RatePoint {
-                run: run.id.clone(),
+        let substrate = self.substrate(trace, blank, &mut outcome);
+        let point = match (&unit, substrate) {
+            (Some(unit), Some(substrate)) => Some(RatePoint {
+                run: self.run.id.clone(),
                 label: label.clone(),
                 substrate,
-                inhibitor: concentration_of(run, trace, &["inhibitor-concentration"]),
+                inhibitor: concentration_of(self.run, trace, &["inhibitor-concentration"]),
                 rate: (net, Some(error), unit.clone()),
                 blank: (!plan.blanks.is_empty())
                     .then(|| rate.blank.1.sqrt())
                     .filter(|error| *error > 0.0),
-                conditions: conditions(run, trace),
-            });
-        }
+                conditions: conditions(self.run, trace),
+                drift: DriftEffect::of(&outcome, name),
+                doubts: doubts(&outcome),
+            }),
+            _ => None,
+        };
         let used: Vec<usize> = measured.used.iter().map(|i| points.used[*i]).collect();
-        all.found.push(TraceResult {
+        let found = TraceResult {
             trace: Some(number),
             label,
             outcome: outcome.identified(),
@@ -401,10 +437,25 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
                 residuals,
                 ..PlotData::default()
             },
-        });
+        };
+        Ok((found, point))
     }
-    tell_apart(&mut all.found);
-    all
+
+    /// The substrate concentration of a trace; that it is not known is told where others of the run have one.
+    fn substrate(&self, trace: &Trace, blank: bool, outcome: &mut Outcome) -> Option<(f64, Unit)> {
+        if blank {
+            return None;
+        }
+        let told = outcome.remarks.len();
+        let substrate = substrate_of(self.run, trace, outcome);
+        if self.some_known && substrate.is_none() && outcome.remarks.len() == told {
+            outcome.remarks.push(Diagnostic::warning(
+                Code::new("concentration-not-sure"),
+                "no substrate concentration is known for this trace, though others of the run have one: it goes into no rate law",
+            ));
+        }
+        substrate
+    }
 }
 
 /// A trace on its way to a rate.
@@ -414,6 +465,30 @@ struct Part<'a> {
     blank: bool,
     outcome: Outcome,
     points: Result<(PreparedTrace, Preparation), Refusal>,
+}
+
+impl Part<'_> {
+    /// Step of the readings, in the unit of the signal that is looked at.
+    fn resolution(&self, points: &PreparedTrace) -> Option<f64> {
+        let decimals = self.trace.y.decimals.max()?;
+        Some(10f64.powi(-i32::from(decimals)) / points.factor.map_or(1.0, f64::abs))
+    }
+
+    /// By how much one standard deviation of a stated drift moves the rates.
+    fn moved_by(
+        &self,
+        stated: &StatedDrift,
+        measured: &InitialRate,
+        window: RateWindow,
+    ) -> Result<MovedRates, Refusal> {
+        let (points, _) = self.points.as_ref().map_err(Clone::clone)?;
+        let size = stated.along(&self.trace.x.unit, &self.trace.y.unit)? / points.factor.unwrap_or(1.0);
+        let how = Preparation {
+            resolution: self.resolution(points),
+            ..Preparation::default()
+        };
+        MovedRates::by(stated, size, (points, &how, window), measured)
+    }
 }
 
 /// The traces that are meant, in absorbance, with their points prepared.
@@ -546,7 +621,7 @@ fn refused(plan: &RatePlan, run: &Run, trace: Option<u32>, label: String, refusa
 fn steady_goes_on(
     plan: &RatePlan,
     measured: &InitialRate,
-    (sign, blank): (f64, (f64, f64)),
+    (sign, blank, drift): (f64, (f64, f64), f64),
     unit: &Option<Unit>,
     outcome: &mut Outcome,
 ) -> Option<(f64, f64)> {
@@ -560,7 +635,9 @@ fn steady_goes_on(
         return None;
     };
     let net = sign * (steady.rate - blank.0);
-    let error = (steady.standard_error * steady.standard_error + blank.1).sqrt();
+    let error = (steady.standard_error * steady.standard_error + blank.1)
+        .sqrt()
+        .hypot(drift);
     let half = steady
         .interval
         .upper
@@ -709,121 +786,33 @@ fn put_rate(
     outcome.termination = format!("from {} to {}", measured.window.0, measured.window.1);
 }
 
-fn put_activity(plan: &RatePlan, run: &Run, assay: AssayPlan, slope: f64, error: f64, outcome: &mut Outcome) {
-    let unit = |code: &str| Unit::ucum(code).ok();
-    let coefficient = plan.coefficient.or_else(|| {
-        stated(
-            run,
-            None,
-            "molar-absorption-coefficient",
-            unit("L/mol/cm").as_ref()?,
-        )
-    });
-    let path = plan
-        .path
-        .or_else(|| stated(run, None, "path-length", unit("cm").as_ref()?));
-    let (Some(coefficient), Some(path)) = (coefficient, path) else {
-        outcome.remarks.push(Diagnostic::warning(
-            Code::new("activity-unknown"),
-            "no activity: the molar absorption coefficient or the path length is not known",
-        ));
-        return;
-    };
-    // A rate in concentration goes back to the slope of the absorbance it came from.
-    let scale = if plan.concentration {
-        coefficient * path
-    } else {
-        1.0
-    };
-    let assay_plan = assay;
-    let assay = Assay {
-        coefficient,
-        path,
-        total_volume: assay.total_volume,
-        sample_volume: assay.enzyme_volume,
-        dilution: assay.dilution,
-        protein: assay.protein,
-        per_turnover: assay.per_turnover,
-    };
-    match activity((slope * scale, Some(error * scale)), None, &assay) {
-        Err(refusal) => outcome.remarks.push(Diagnostic::warning(
-            Code::new("activity-unknown"),
-            format!("no activity: {refusal}"),
-        )),
-        Ok(found) => {
-            let first = outcome.parameters.len();
-            let mut put = |name: &str, value: Option<f64>, code: &str| {
-                let Some(value) = value else { return };
-                outcome.parameters.push(Parameter {
-                    name: name.into(),
-                    value: Some(value),
-                    unit: unit(code),
-                    standard_error: found.relative_error.map(|error| error * value.abs()),
-                    intervals: Vec::new(),
-                    reason: None,
-                });
-            };
-            put("activity in the cell", Some(found.units), "U");
-            put("catalytic activity in the cell", Some(found.katal), "kat");
-            put("activity", Some(found.units_per_ml), "U/mL");
-            put("catalytic activity", Some(found.katal_per_l), "kat/L");
-            put("specific activity", found.units_per_mg, "U/mg");
-            let of_volumes = assay_plan.volumes_error.unwrap_or(0.0);
-            let relative = plan.scale_error.unwrap_or(0.0).hypot(of_volumes);
-            let of_protein = assay_plan.protein_error.unwrap_or(0.0);
-            for parameter in &mut outcome.parameters[first..] {
-                let own = if parameter.name == "specific activity" {
-                    relative.hypot(of_protein)
-                } else {
-                    relative
-                };
-                allow_for_factor(parameter, own);
-            }
-            if relative > 0.0 || of_protein > 0.0 {
-                let protein = if of_protein > 0.0 {
-                    format!(
-                        ", and in the specific activity {} % of the protein",
-                        Six(100.0 * of_protein)
-                    )
-                } else {
-                    String::new()
-                };
-                outcome.remarks.push(Diagnostic::note(
-                    Code::new("converted"),
-                    format!(
-                        "in the errors of the activities are those of coefficient and path length, volumes and dilution, {} % \
-                         together{protein}",
-                        Six(100.0 * relative)
-                    ),
-                ));
-            }
-            outcome
-                .statistics
-                .insert("units_per_ml_for_a_slope_of_one_per_minute".into(), found.factor);
-            outcome.remarks.push(Diagnostic::note(
-                Code::new("converted"),
-                format!(
-                    "activity in U/mL is the slope per minute times {} (coefficient {coefficient} L/(mol cm), path {path} cm, \
-                     {} of {} mL, dilution {}, {} per turnover)",
-                    Six(found.factor),
-                    assay.sample_volume,
-                    assay.total_volume,
-                    assay.dilution,
-                    assay.per_turnover
-                ),
-            ));
-        }
-    }
-}
-
 /// The points of a run that already holds rates over concentrations.
 fn series_as_it_stands(run: &Run) -> RunRates {
     let mut all = RunRates::default();
-    for trace in &run.traces {
+    for (number, trace) in (1..).zip(&run.traces) {
         // A column of errors beside the rates holds no rates.
         let label = label_of(trace);
-        if trace.x.quantity != Quantity::CONCENTRATION || run.traces.len() > 1 && stands_for_errors(&label) {
+        let named = if label.is_empty() {
+            format!("trace {number}")
+        } else {
+            format!("`{label}`")
+        };
+        if trace.x.quantity != Quantity::CONCENTRATION {
+            all.left_out.push(format!(
+                "{named} goes into no law: it runs along {}, and not along a concentration",
+                super::title(&trace.x)
+            ));
             continue;
+        }
+        if run.traces.len() > 1 && stands_for_errors(&label) {
+            all.left_out.push(format!(
+                "{named} holds errors by its name, and is used neither as rates nor as their errors"
+            ));
+            continue;
+        }
+        if trace.absent > 0 {
+            all.left_out
+                .push(format!("{} of {named}: no number stood there", trace.absent));
         }
         for (x, y) in trace.x.values.iter().zip(trace.y.values.iter()) {
             all.points.push(RatePoint {
@@ -835,6 +824,8 @@ fn series_as_it_stands(run: &Run) -> RunRates {
                 rate: (*y, None, trace.y.unit.clone()),
                 blank: None,
                 conditions: conditions(run, trace),
+                drift: DriftEffect::Allowed,
+                doubts: Vec::new(),
             });
         }
     }

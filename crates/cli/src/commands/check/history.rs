@@ -55,7 +55,7 @@ const FIRST_DAY: jiff::civil::Date = jiff::civil::date(2000, 1, 1);
 pub(super) fn show(subjects: &Subjects, setting: &Environment, screen: &mut Screen) -> CommandResult {
     let asked = subjects.asked(setting)?;
     let mut series: BTreeMap<(String, String), Vec<CheckValue>> = BTreeMap::new();
-    let mut undated = 0_u64;
+    let (mut undated, mut undetermined) = (0_u64, 0_u64);
     let compute = |subjects: &[Subject]| {
         let all: Vec<_> = subjects.iter().flat_map(kept).collect();
         (all, Vec::new())
@@ -68,8 +68,9 @@ pub(super) fn show(subjects: &Subjects, setting: &Environment, screen: &mut Scre
         |_, given| {
             for (key, kept) in given.into_iter().flatten() {
                 match kept {
-                    Some(kept) => series.entry(key).or_default().push(kept),
-                    None => undated += 1,
+                    Kept::Value(kept) => series.entry(key).or_default().push(kept),
+                    Kept::Undated => undated += 1,
+                    Kept::Undetermined => undetermined += 1,
                 }
             }
             Ok(())
@@ -87,6 +88,12 @@ pub(super) fn show(subjects: &Subjects, setting: &Environment, screen: &mut Scre
             "left out, because their runs have no date: {values}"
         ));
     }
+    if undetermined > 0 {
+        let items = plural(undetermined, "item");
+        screen.say(format_args!(
+            "left out, because their checks gave no number: {items}"
+        ));
+    }
     if histories.is_empty() {
         return Err(Failure::nothing(
             Diagnostic::error(Code::new("no-run"), "no check of these runs is kept")
@@ -96,8 +103,17 @@ pub(super) fn show(subjects: &Subjects, setting: &Environment, screen: &mut Scre
     Ok(Ending::Done)
 }
 
+/// What a kept check has of an item.
+enum Kept {
+    Value(CheckValue),
+    /// The run has no date.
+    Undated,
+    /// The check was not decided, and gave no number.
+    Undetermined,
+}
+
 /// Every value of a run's kept checks, under check and item; nothing to place where the run has no date.
-fn kept(subject: &Subject) -> Vec<((String, String), Option<CheckValue>)> {
+fn kept(subject: &Subject) -> Vec<((String, String), Kept)> {
     let date = subject.run.fields.text("date").unwrap_or_default();
     let day = date
         .get(..10)
@@ -110,24 +126,29 @@ fn kept(subject: &Subject) -> Vec<((String, String), Option<CheckValue>)> {
         .filter(|outcome| outcome.kind == OutcomeKind::Check)
     {
         for (number, parameter) in (1..).zip(&outcome.parameters) {
-            let Some(value) = parameter.value else { continue };
             // The reason begins with the item and its verdict: `holmium band at 241.15 nm: pass; …`.
             let reason = parameter.reason.as_deref().unwrap_or_default();
             let (item, rest) = reason.split_once(": ").unwrap_or((&parameter.name, reason));
             let verdict = rest.split(';').next().unwrap_or_default().to_owned();
             let limit = |end: &str| outcome.statistics.get(&format!("limit_{end}_{number}")).copied();
-            let kept = day.map(|day| CheckValue {
-                date: date.to_owned(),
-                day,
-                value,
-                expected: outcome.statistics.get(&format!("expected_{number}")).copied(),
-                verdict,
-                unit: parameter
-                    .unit
-                    .as_ref()
-                    .map(|unit| unit.display())
-                    .unwrap_or_default(),
-                limits: [limit("low"), limit("high")],
+            let Some(value) = parameter.value else {
+                all.push(((outcome.model.clone(), item.to_owned()), Kept::Undetermined));
+                continue;
+            };
+            let kept = day.map_or(Kept::Undated, |day| {
+                Kept::Value(CheckValue {
+                    date: date.to_owned(),
+                    day,
+                    value,
+                    expected: outcome.statistics.get(&format!("expected_{number}")).copied(),
+                    verdict,
+                    unit: parameter
+                        .unit
+                        .as_ref()
+                        .map(|unit| unit.display())
+                        .unwrap_or_default(),
+                    limits: [limit("low"), limit("high")],
+                })
             });
             all.push(((outcome.model.clone(), item.to_owned()), kept));
         }

@@ -44,6 +44,7 @@ impl FitCommand {
             coefficient: self.data.coefficient()?,
             path: self.data.path()?,
             scale_error: self.data.scale_error()?,
+            drift: self.data.drift()?,
             weights: self.weights.as_ref().map(|weights| match weights.as_str() {
                 "relative" => WeightPlan::Relative,
                 label => WeightPlan::Errors(label.to_owned()),

@@ -59,36 +59,20 @@ impl Gathering<'_> {
         self.run(block, ours, axes, traces, technique);
     }
 
-    pub(super) fn ntuples(&mut self, block: &dx::Block, ntuples: &dx::Ntuples, ours: &Ours) {
+    /// The pages of NTUPLES, each of which is let go when its trace is made: there may be thousands.
+    pub(super) fn ntuples(&mut self, block: &dx::Block, mut ntuples: dx::Ntuples, ours: &Ours) {
         let of_kind = |kind: &str| {
             ntuples
                 .variables
                 .iter()
                 .find(|v| v.kind.eq_ignore_ascii_case(kind))
         };
-        let curves: Vec<(&dx::Page, &dx::Curve, &str)> = ntuples
-            .pages
-            .iter()
-            .filter_map(|page| {
-                let table = page.table.as_ref()?;
-                Some((page, table.data.curve()?, table.form.as_str()))
-            })
-            .collect();
+        let curves: Vec<(&dx::Page, &dx::Curve, &str)> = ntuples.pages.iter().filter_map(curve_of).collect();
         let Some((_, _, form)) = curves.first() else {
             return;
         };
         let x = of_kind("INDEPENDENT").or(ntuples.variables.first());
-        // With several dependent variables the form of the page tells which one it holds.
-        let dependent = |form: &str| {
-            ntuples.variables.iter().find(|variable| {
-                variable.kind.eq_ignore_ascii_case("DEPENDENT")
-                    && !variable.symbol.is_empty()
-                    && form
-                        .to_uppercase()
-                        .contains(&format!("({0}..{0})", variable.symbol.to_uppercase()))
-            })
-        };
-        let y = dependent(form).or_else(|| of_kind("DEPENDENT"));
+        let y = dependent(&ntuples, form).or_else(|| of_kind("DEPENDENT"));
         let units =
             |variable: Option<&dx::NtupleVariable>| variable.map_or("", |v| v.units.trim()).to_owned();
         let greatest = || {
@@ -101,10 +85,21 @@ impl Gathering<'_> {
             return;
         };
         let mut traces: Vec<Trace> = Vec::with_capacity(curves.len());
-        let held = held_by_pages(ntuples, &curves);
+        let held = held_by_pages(&ntuples, &curves);
+        let symbol = y.map(|v| v.symbol.clone());
+        drop(curves);
+        let pages = std::mem::take(&mut ntuples.pages);
         let mut unread = 0_usize;
-        for (index, (page, curve, form)) in curves.into_iter().enumerate() {
-            if dependent(form).map(|v| &v.symbol) != y.map(|v| &v.symbol) && dependent(form).is_some() {
+        for (index, page) in pages
+            .into_iter()
+            .filter(|page| curve_of(page).is_some())
+            .enumerate()
+        {
+            let Some((page, curve, form)) = curve_of(&page) else {
+                continue;
+            };
+            let of = dependent(&ntuples, form).map(|v| &v.symbol);
+            if of.is_some() && of != symbol.as_ref() {
                 unread += 1;
                 continue;
             }
@@ -151,12 +146,29 @@ impl Gathering<'_> {
     }
 }
 
+/// A page with its curve and the form that its table states; nothing of a page without a curve.
+fn curve_of(page: &dx::Page) -> Option<(&dx::Page, &dx::Curve, &str)> {
+    let table = page.table.as_ref()?;
+    Some((page, table.data.curve()?, table.form.as_str()))
+}
+
+/// With several dependent variables the form of the page tells which one it holds.
+fn dependent<'n>(ntuples: &'n dx::Ntuples, form: &str) -> Option<&'n dx::NtupleVariable> {
+    ntuples.variables.iter().find(|variable| {
+        variable.kind.eq_ignore_ascii_case("DEPENDENT")
+            && !variable.symbol.is_empty()
+            && form
+                .to_uppercase()
+                .contains(&format!("({0}..{0})", variable.symbol.to_uppercase()))
+    })
+}
+
 /// For each symbol that the pages hold, by what its values are to be multiplied; nothing where its FACTOR is not 1 and
 /// FIRST and LAST, which are true values, do not tell whether the pages hold true values too.
-fn held_by_pages<'n>(
-    ntuples: &'n dx::Ntuples,
-    curves: &[(&'n dx::Page, &dx::Curve, &str)],
-) -> BTreeMap<&'n str, Option<f64>> {
+fn held_by_pages(
+    ntuples: &dx::Ntuples,
+    curves: &[(&dx::Page, &dx::Curve, &str)],
+) -> BTreeMap<String, Option<f64>> {
     let mut values: BTreeMap<&str, Vec<f64>> = BTreeMap::new();
     for (page, ..) in curves {
         for (symbol, value) in &page.held {
@@ -192,7 +204,7 @@ fn held_by_pages<'n>(
     };
     values
         .into_iter()
-        .map(|(symbol, values)| (symbol, decided(symbol, &values)))
+        .map(|(symbol, values)| (symbol.to_owned(), decided(symbol, &values)))
         .collect()
 }
 

@@ -30,14 +30,16 @@ pub(super) struct Gathering<'s> {
 
 impl Gathering<'_> {
     /// Takes the runs of a block, and what has to be asked about them.
-    pub(super) fn block(&mut self, block: &dx::Block, asked: Vec<Question>) {
+    pub(super) fn block(&mut self, mut block: dx::Block, asked: Vec<Question>) {
         let has_data = !block.tables.is_empty() || block.ntuples.iter().any(|n| !n.pages.is_empty());
         if !has_data {
             return;
         }
+        let ntuples = std::mem::take(&mut block.ntuples);
+        let block = &block;
         let ours = Ours::of(block);
         let before = self.runs.len();
-        for ntuples in &block.ntuples {
+        for ntuples in ntuples {
             self.ntuples(block, ntuples, &ours);
         }
         let curves: Vec<(&dx::Table, &dx::Curve)> = block
@@ -63,6 +65,24 @@ impl Gathering<'_> {
                 run.questions.extend(asked.iter().cloned());
             }
         }
+    }
+
+    /// Takes the remarks on a block that was taken last: those that its run has, and gives back the others.
+    pub(super) fn remarks_on(&mut self, span: dx::Span, remarks: Vec<dx::Remark>) -> Vec<dx::Remark> {
+        let own = self.blocks.last().filter(|(block, _)| *block == span);
+        let Some(run) = own.and_then(|&(_, run)| self.runs.get_mut(run)) else {
+            return remarks;
+        };
+        run.remarks.extend(remarks.iter().filter_map(told_remark));
+        Vec::new()
+    }
+
+    /// Takes out all runs but the last, which may go on in the next block.
+    pub(super) fn take_finished(&mut self) -> Vec<CompletedRun> {
+        let finished = self.runs.len().saturating_sub(1);
+        self.blocks.clear();
+        self.names.drain(..finished);
+        self.runs.drain(..finished).collect()
     }
 
     /// Whether a block holds a further curve of the last run.
@@ -139,17 +159,15 @@ impl Gathering<'_> {
 
     pub(super) fn finish(mut self, remarks: Vec<dx::Remark>) -> Reading {
         for remark in remarks {
-            // That is asked.
-            if remark.code == dx::Code::ReadingUndecided {
+            let Some(told) = told_remark(&remark) else {
                 continue;
-            }
+            };
             let at = remark.place.span.start;
             let block = self
                 .blocks
                 .iter()
                 .find(|(span, _)| (span.start..span.end.max(span.start + 1)).contains(&at));
             let run = block.map(|&(_, run)| run).and_then(|run| self.runs.get_mut(run));
-            let told = diagnostic(&remark);
             match run {
                 Some(run) => run.remarks.push(told),
                 None => self.remarks.push(told),
@@ -172,6 +190,11 @@ impl Gathering<'_> {
             .and_then(|()| remarks.try_for_each(|remark| sink.told(remark)));
         sink.finished(told)
     }
+}
+
+/// What is told of a remark; nothing of one that stands for a question.
+pub(super) fn told_remark(remark: &dx::Remark) -> Option<Diagnostic> {
+    (remark.code != dx::Code::ReadingUndecided).then(|| diagnostic(remark))
 }
 
 pub(super) fn technique_of(axes: &Axes, traces: &[Trace]) -> Technique {

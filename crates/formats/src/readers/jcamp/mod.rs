@@ -21,6 +21,7 @@ mod ours;
 mod peaks;
 mod recognise;
 mod told;
+mod turn;
 
 pub(crate) use axis::{UnitMeaning, abscissa, is_of_standard, ordinate, written};
 pub(crate) use choices::asked;
@@ -31,6 +32,7 @@ pub(crate) use told::diagnostic;
 use std::collections::BTreeMap;
 
 use curvary_jcamp_dx::{self as dx, ReadOptions};
+use curvary_record::{Diagnostic, Run};
 
 use gathering::Gathering;
 use recognise::recognise;
@@ -69,6 +71,10 @@ impl Reader for JcampDx {
         explain::parts(source, &document, &self.read(source).runs)
     }
 
+    fn read_each(&self, source: &Source, each: &mut dyn FnMut(Run) -> bool) -> Option<Vec<Diagnostic>> {
+        turn::read_each(source, &self.card, each)
+    }
+
     fn read(&self, source: &Source) -> Reading {
         let options = options_of(source);
         let mut document = dx::read(source.text(), &options);
@@ -95,7 +101,7 @@ impl Reader for JcampDx {
             None => {
                 for block in document.take_blocks() {
                     let asked = choices::questions(source, &options, &remarks, &block);
-                    gathering.block(&block, asked);
+                    gathering.block(block, asked);
                 }
             }
             Some(other) => {
@@ -121,7 +127,7 @@ impl Reader for JcampDx {
                             table.map(|table| source.place(span_of(table.span))),
                         ));
                     }
-                    gathering.block(shown, asked);
+                    gathering.block(shown.clone(), asked);
                 }
             }
         }
@@ -133,16 +139,25 @@ impl Reader for JcampDx {
 fn shares(document: &dx::Document) -> BTreeMap<String, f64> {
     let mut greatest = BTreeMap::new();
     for block in document.all_blocks() {
-        let units = block.value("YUNITS").unwrap_or("").trim();
-        if !matches!(ordinate(units), UnitMeaning::Share(_)) {
-            continue;
-        }
-        let curves = block.tables.iter().filter_map(|table| table.data.curve());
-        let values = curves.flat_map(|curve| curve.y.iter().copied());
-        let most = greatest.entry(units.to_owned()).or_insert(f64::NEG_INFINITY);
-        *most = values.fold(*most, f64::max);
+        share(block, &mut greatest);
     }
     greatest
+}
+
+/// The text of a block's YUNITS, where it may mean a fraction or percent.
+fn share_units(block: &dx::Block) -> Option<&str> {
+    let units = block.value("YUNITS").unwrap_or("").trim();
+    matches!(ordinate(units), UnitMeaning::Share(_)).then_some(units)
+}
+
+fn share(block: &dx::Block, greatest: &mut BTreeMap<String, f64>) {
+    let Some(units) = share_units(block) else {
+        return;
+    };
+    let curves = block.tables.iter().filter_map(|table| table.data.curve());
+    let values = curves.flat_map(|curve| curve.y.iter().copied());
+    let most = greatest.entry(units.to_owned()).or_insert(f64::NEG_INFINITY);
+    *most = values.fold(*most, f64::max);
 }
 
 /// How a source is to be read, by what a person has settled about it.

@@ -14,13 +14,14 @@ pub(super) struct Cleared {
 type Blanked = (String, Option<Diagnostic>);
 
 /// What is looked for in every text.
-const IN_ALL: [fn(&str) -> Option<Blanked>; 7] = [
+const IN_ALL: [fn(&str) -> Option<Blanked>; 8] = [
     with_single_strokes,
     without_tuples,
     without_thousands,
     without_clocks,
     without_statements,
     without_leaders,
+    without_marks_of_keys,
     with_one_decimal_sign,
 ];
 
@@ -239,8 +240,8 @@ fn without_leaders(text: &str) -> Option<Blanked> {
         let signed = is_sign && whole.len() < number && decimals >= 2;
         let name = whole.trim_end_matches(['.', ' ', '\u{2026}']);
         let dots = whole.len() - name.len();
-        let named =
-            name.trim_start().starts_with(char::is_alphabetic) && !crate::preamble::is_known(name.trim());
+        let named = name.trim_start().starts_with(char::is_alphabetic)
+            && (crate::words::is_blank(name.trim()) || !crate::preamble::is_known(name.trim()));
         (signed && named && dots >= 3).then_some((name.len(), whole.len(), decimals))
     };
     let lines: Vec<&str> = text.split_inclusive('\n').collect();
@@ -263,6 +264,105 @@ fn without_leaders(text: &str) -> Option<Blanked> {
         }
     }
     Some((blanked, None))
+}
+
+/// The text with tabs in place of the signs between names and their readings, `sample 3411: 0.424`, `blank = 0.018`, where three
+/// lines or more that follow one another are so, all readings have as many decimals, and light is spoken of. Keys whose values
+/// are conditions, results, and lines beside a table of numbers are none.
+fn without_marks_of_keys(text: &str) -> Option<Blanked> {
+    const FEWEST: usize = 3;
+    const LONGEST: usize = 1 << 16;
+    const LONGEST_NAME: usize = 48;
+    /// So many lines of numbers are a table, whose results the list may be.
+    const TABLE: usize = 3;
+    if text.len() > LONGEST || !text.contains([':', '=']) || !speaks_of_readings(text) {
+        return None;
+    }
+    // The sign of a line and where it stands, and how many decimals the reading has.
+    let listed = |line: &str| -> Option<(char, usize, usize)> {
+        let line = line.trim_end();
+        let at = line.rfind([':', '='])?;
+        let sign = line[at..].chars().next()?;
+        let (name, value) = (line[..at].trim(), line[at + 1..].trim());
+        let digits = value.strip_prefix('-').unwrap_or(value);
+        let (whole, decimals) = digits.split_once(['.', ','])?;
+        let figures = |part: &str| !part.is_empty() && part.bytes().all(|byte| byte.is_ascii_digit());
+        let reading =
+            whole.len() == 1 && figures(whole) && whole < "5" && figures(decimals) && decimals.len() >= 2;
+        let named = name.chars().count() <= LONGEST_NAME
+            && name.starts_with(char::is_alphabetic)
+            && !name.contains([':', '=', '\t', ';', '|', '\'', '"'])
+            && !crate::words::is_statistics(name)
+            && !is_key_of_number(name);
+        (reading && named).then_some((sign, at, decimals.len()))
+    };
+    let lines: Vec<&str> = text.split_inclusive('\n').collect();
+    let found: Vec<Option<(char, usize, usize)>> = lines.iter().map(|line| listed(line)).collect();
+    let first = found.iter().flatten().next()?;
+    let alike = found
+        .iter()
+        .flatten()
+        .all(|(sign, _, digits)| (sign, digits) == (&first.0, &first.2));
+    let longest = found.split(Option::is_none).map(<[_]>::len).max().unwrap_or(0);
+    let is_row = |line: &&str| {
+        let mut words = line.split([' ', '\t', ';', ',']).filter(|word| !word.is_empty());
+        let number = |word: &str| word.starts_with(|c: char| c.is_ascii_digit());
+        words.next().is_some_and(number) && words.next().is_some_and(number)
+    };
+    let rows = lines
+        .iter()
+        .zip(&found)
+        .filter(|(line, found)| found.is_none() && is_row(line))
+        .count();
+    if !alike || longest < FEWEST || rows >= TABLE {
+        return None;
+    }
+    let mut blanked = String::with_capacity(text.len());
+    for (line, found) in lines.into_iter().zip(found) {
+        match found {
+            Some((_, at, _)) => {
+                blanked.push_str(&line[..at]);
+                blanked.push('\t');
+                blanked.push_str(&line[at + 1..]);
+            }
+            None => blanked.push_str(line),
+        }
+    }
+    Some((blanked, None))
+}
+
+/// Whether a text says that light was measured, and at which wavelength.
+fn speaks_of_readings(text: &str) -> bool {
+    let word = |word: &str| {
+        word.chars().count() >= 3
+            && crate::words::quantity_of(word).is_some_and(|quantity| quantity.is_of_light())
+    };
+    text.contains("nm") && text.split(|c: char| !c.is_alphanumeric()).any(word)
+}
+
+/// Whether a key is of a condition or a date, whose value is no reading.
+fn is_key_of_number(name: &str) -> bool {
+    use curvary_record::{ValueKind, known_field};
+    let numeric =
+        |field: &str| known_field(field).is_some_and(|known| !matches!(known.kind, ValueKind::Text));
+    if crate::words::is_blank(name) {
+        return false;
+    }
+    // `at 400 nm`
+    let head = crate::column_header::read_column_header(name);
+    if head.label.is_none()
+        && head
+            .held
+            .iter()
+            .any(|held| held.quantity != curvary_record::Quantity::UNKNOWN)
+    {
+        return true;
+    }
+    crate::words::field_of(name).is_some_and(numeric)
+        || crate::words::fields_if_fitting(name)
+            .iter()
+            .any(|field| numeric(field))
+        || crate::words::quantity_of(name).is_some()
 }
 
 /// The text with points for the decimal commas of its cells where some have points and others commas, as two people type, or two

@@ -7,6 +7,7 @@ use curvary_record::{Fields, Quantity, Unit, Value};
 use hashbrown::HashMap;
 
 use super::scan::{TextLine, strip_remark};
+use crate::preamble;
 use crate::words::{self, WordList};
 
 /// At most so many lines of words are searched for what was measured.
@@ -87,6 +88,43 @@ pub(super) struct Context {
     pub(super) scans: bool,
 }
 
+/// A longer line is a paragraph.
+const LONGEST_SENTENCE: usize = 200;
+/// The lines that hold the title.
+const TITLE_LINES: u32 = 5;
+
+/// The wavelength of words such as `read at 652 nm against chloroform`.
+fn wavelength_told_by_at(phrase: &str) -> Option<f64> {
+    let words: Vec<&str> = phrase.split_whitespace().collect();
+    let (at, _) = words
+        .iter()
+        .enumerate()
+        .find(|(_, word)| words::is(WordList::At, word))?;
+    let number = words.get(at + 1)?;
+    let glued = number.strip_suffix("nm").or_else(|| number.strip_suffix("нм"));
+    let apart = || {
+        words
+            .get(at + 2)
+            .filter(|unit| matches!(**unit, "nm" | "нм"))
+            .map(|_| *number)
+    };
+    let value = glued.or_else(apart)?.replace(',', ".").parse::<f64>().ok()?;
+    crate::light::IN_PASSING.contains(&value).then_some(value)
+}
+
+/// Whether a line in small letters speaks of light that something is lit with, of another wavelength than that of the
+/// measurement, or of the size of particles.
+fn tells_other_light(lower: &str) -> bool {
+    lower
+        .split(|c: char| !c.is_alphabetic())
+        .filter(|word| !word.is_empty())
+        .any(|word| {
+            words::begins(WordList::LightShone, word)
+                || words::begins(WordList::AnotherWavelength, word)
+                || words::begins(WordList::OfSize, word)
+        })
+}
+
 impl Context {
     /// Gathers from lines of words and from the claims made of them.
     pub(super) fn gather(text: &str, lines: &[TextLine], fields: &Fields) -> Self {
@@ -103,6 +141,12 @@ impl Context {
         once.reverse();
         for line in once {
             context.hear_known(line);
+        }
+        // What the first lines end with, where nothing says more.
+        if context.heard.is_empty() {
+            for line in lines.iter().filter(|line| line.line <= TITLE_LINES) {
+                context.hear_ending(&text[line.span.range()]);
+            }
         }
         if let Some((first, unit)) = context.heard.first()
             && context.heard.iter().all(|other| other == &(*first, unit.clone()))
@@ -204,11 +248,6 @@ impl Context {
                 .split(|c: char| !c.is_alphabetic())
                 .filter(|word| !word.is_empty())
         };
-        let shone = |word: &str| {
-            words::begins(WordList::LightShone, word)
-                || words::begins(WordList::AnotherWavelength, word)
-                || words::begins(WordList::OfSize, word)
-        };
         let read = |word: &str| {
             words::begins(WordList::ReadAt, word)
                 || words::quantity_of(word)
@@ -224,7 +263,7 @@ impl Context {
                     && words::quantity_of(&format!("{} {}", parts[at - 1], parts[at]))
                         == Some(Quantity::WAVELENGTH)
             });
-        if words().any(shone) || !known {
+        if tells_other_light(&lower) || !known {
             return;
         }
         let number = |text: &str| {
@@ -251,6 +290,41 @@ impl Context {
             .collect();
         if let [value] = found[..] {
             self.heard.push((value, Unit::NANOMETRE));
+        }
+    }
+
+    /// `Phosphate, molybdenum blue 880 nm`: a title, or a statement of it, that ends in a wavelength. Sizes of particles and light
+    /// that a sample is lit with are others.
+    fn hear_ending(&mut self, line: &str) {
+        /// A longer statement is prose.
+        const MOST_WORDS: usize = 6;
+        let lower = line.to_lowercase();
+        if line.len() > LONGEST_SENTENCE
+            || !lower.contains("nm") && !lower.contains("нм")
+            || tells_other_light(&lower)
+        {
+            return;
+        }
+        for phrase in preamble::phrases(&lower) {
+            let statement = lower[phrase].trim();
+            if let Some(value) = wavelength_told_by_at(statement) {
+                self.heard.push((value, Unit::NANOMETRE));
+                continue;
+            }
+            if line.len() > LONGEST_TITLE {
+                continue;
+            }
+            let number = statement
+                .strip_suffix("nm")
+                .or_else(|| statement.strip_suffix("нм"))
+                .map(|front| front.trim_end())
+                .and_then(|front| front.rsplit(char::is_whitespace).next());
+            let value = number
+                .and_then(|number| number.replace(',', ".").parse::<f64>().ok())
+                .filter(|value| crate::light::IN_PASSING.contains(value));
+            if let Some(value) = value.filter(|_| statement.split_whitespace().count() <= MOST_WORDS + 2) {
+                self.heard.push((value, Unit::NANOMETRE));
+            }
         }
     }
 
@@ -429,9 +503,9 @@ impl Context {
             self.of_another_trade = Some(line.trim().to_owned());
         }
         let stated_before = self.stated.len();
-        let statements = line
-            .split([',', ';', '|'])
-            .map(|statement| statement.trim_matches('"'));
+        let statements = preamble::statements(line)
+            .into_iter()
+            .map(|statement| line[statement].trim_matches('"'));
         // `absorbance vs reaction time (hours)` names both axes.
         let phrases: Vec<(&str, &str)> = statements
             .flat_map(|statement| {

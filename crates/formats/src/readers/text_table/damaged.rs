@@ -115,6 +115,35 @@ pub(super) fn is_cut_row(line: &str, row: &str, dialect: &Dialect) -> bool {
     outline(line) == outline(first) || runs_on()
 }
 
+/// Whether a line has all cells of a row, of which only the first holds something: a name of the form that those of the table have.
+fn is_name_alone(line: &str, grid: &Grid, text: &str) -> bool {
+    if grid.dialect.sep.byte().is_none() {
+        return false;
+    }
+    let cells = raw_split(line, grid.dialect.sep);
+    let held = |range: &std::ops::Range<usize>| line[range.clone()].contains(char::is_alphanumeric);
+    let alone = cells.len() == grid.columns() && held(&cells[0]) && !cells[1..].iter().any(held);
+    // Words as one sign and figures as another.
+    let form = |name: &str| -> String {
+        let mut form = String::new();
+        for sign in name.trim().chars() {
+            let sign = match sign {
+                sign if sign.is_alphabetic() => 'a',
+                sign if sign.is_ascii_digit() => '0',
+                sign => sign,
+            };
+            if !(matches!(sign, 'a' | '0') && form.ends_with(sign)) {
+                form.push(sign);
+            }
+        }
+        form
+    };
+    alone && {
+        let own = form(&line[cells[0].clone()]);
+        grid.words(0).iter().any(|span| form(&text[span.range()]) == own)
+    }
+}
+
 /// Whether a line has about as many cells as a row of a table and nearly all of them hold numbers: a row that lost a sign
 /// somewhere, however many of its cells are empty or hold markers. Only where a sign of its own parts the cells.
 fn has_cells_of_row(line: &str, grid: &Grid) -> bool {
@@ -129,6 +158,15 @@ fn has_cells_of_row(line: &str, grid: &Grid) -> bool {
         && numbers.count() + 1 >= cells.len()
 }
 
+/// Whether a line introduces readings: it names a quantity of light, and a wavelength.
+fn names_light(line: &str) -> bool {
+    line.contains("nm")
+        && line.split(|c: char| !c.is_alphanumeric()).any(|word| {
+            word.chars().count() >= 3
+                && crate::words::quantity_of(word).is_some_and(|quantity| quantity.is_of_light())
+        })
+}
+
 /// Whether a line above a table is a damaged row of it and no row of heads: it looks like `row`, its first one, and its
 /// numbers go with those in the columns below or beside them.
 pub(super) fn is_row_of(line: &str, row: &str, grid: &Grid) -> bool {
@@ -136,7 +174,9 @@ pub(super) fn is_row_of(line: &str, row: &str, grid: &Grid) -> bool {
     let key = line.split([',', ';', '\t', '|']).next().unwrap_or("").trim();
     let keyed =
         key.ends_with([':', '=']) && crate::preamble::is_known(key.trim_end_matches([':', '=']).trim_end());
-    if keyed || !resembles(line, row) {
+    // `absorbance at 543 nm` is as long as `river bank  0.168`, and introduces it.
+    let introduces = row.trim_start().starts_with(char::is_alphabetic) && names_light(line);
+    if keyed || introduces || !resembles(line, row) {
         return false;
     }
     let ranges: Vec<Option<(f64, f64)>> = (0..grid.columns())
@@ -192,6 +232,7 @@ pub(super) fn take_beside_tables(source: &Source, sections: &mut [Section], behi
             strip_remark(line).0.is_none()
                 && !crate::words::is_furniture(line)
                 && !super::join::is_date(line)
+                && !(row(nth).trim_start().starts_with(char::is_alphabetic) && names_light(line))
                 && (resembles(line, row(nth)) || has_cells_of_row(line, grid))
         };
         let first = 0;
@@ -215,13 +256,28 @@ pub(super) fn take_beside_tables(source: &Source, sections: &mut [Section], behi
                     && is_cut_row(&text[line.span.range()], row(last), &grid.dialect)
             })
             .map(|line| line.line);
+        // So does one of which nothing but the name is written.
+        let empty = words_below
+            .first()
+            .filter(|line| {
+                cut.is_none()
+                    && of_names
+                    && is_name_alone(&text[line.span.range()], &sections[index].table.grid, text)
+            })
+            .map(|line| line.line);
         let below: Vec<u32> = words_below
             .iter()
-            .skip(usize::from(cut.is_some()))
+            .skip(usize::from(cut.is_some() || empty.is_some()))
             .take_while(|line| of_table(last, line))
             .map(|line| line.line)
             .collect();
-        let taken: Vec<u32> = above.iter().chain(&below).copied().chain(cut).collect();
+        let taken: Vec<u32> = above
+            .iter()
+            .chain(&below)
+            .copied()
+            .chain(cut)
+            .chain(empty)
+            .collect();
         sections[index].table.grid.lost_above = lost_above;
         sections[index].words.retain(|line| !taken.contains(&line.line));
         match sections.get_mut(index + 1) {
@@ -229,6 +285,13 @@ pub(super) fn take_beside_tables(source: &Source, sections: &mut [Section], behi
             None => behind.retain(|line| !taken.contains(&line.line)),
         }
         sections[index].remarks.extend(cut.map(row_cut));
+        sections[index].remarks.extend(empty.map(|line| {
+            Diagnostic::note(
+                Code::new("empty-cell"),
+                "the last row of the table has a name and no reading",
+            )
+            .at(Place::line(line as usize), "this line")
+        }));
         for (lines, where_they_stand, nearest) in [
             (above.as_slice(), "above", "the last"),
             (&below, "below", "the first"),

@@ -361,6 +361,10 @@ pub(super) fn decide(rows: &[&str], heads: Option<&str>) -> (Decision, Option<Pa
         {
             continue;
         }
+        // Names with a number each behind a wide gap: `river bank    0,168`.
+        if sep == Delimiter::Comma && rows.iter().all(|row| is_name_and_number(row)) {
+            continue;
+        }
         let Some(fit) = fit(rows, sep) else { continue };
         tabs_separate |= sep == Delimiter::Tab
             && fit.count >= 2
@@ -522,6 +526,21 @@ pub(super) fn style_of<'a>(sep: Delimiter, cells: impl Iterator<Item = &'a str>)
             },
         },
     }
+}
+
+/// Whether a row is a name, a wide gap, and one number with a decimal comma.
+fn is_name_and_number(row: &str) -> bool {
+    let cells = split_wide(row);
+    let [name, number] = cells.as_slice() else {
+        return false;
+    };
+    let (name, number) = (&row[name.clone()], row[number.clone()].trim());
+    let figures = |part: &str| !part.is_empty() && part.bytes().all(|byte| byte.is_ascii_digit());
+    name.starts_with(char::is_alphabetic)
+        && !name.contains(',')
+        && number
+            .split_once(',')
+            .is_some_and(|(whole, decimals)| figures(whole) && figures(decimals))
 }
 
 /// Whether several rows have no tab, and no tab stands where it may close an empty cell: tabs and blanks in turn.

@@ -116,6 +116,12 @@ fn heads_behind(text: &str, grid: &Grid, above: &[TextPiece], keys: bool) -> Vec
                     skipped += 1;
                     continue;
                 }
+                if heads.is_empty() && is_title_of_group(text, raw, &above[..index]) {
+                    continue;
+                }
+                if heads.is_empty() && is_note_behind(raw, grid, &above[..index]) {
+                    break;
+                }
                 let nearest = heads.iter().all(|head| head.class == RowClass::Summary);
                 let Some(cells) = map_heads(text, *line, grid, nearest, blanks > 0) else {
                     if blanks == 0 && stand_between_heads(text, &above[..=index], grid) {
@@ -155,6 +161,19 @@ fn heads_behind(text: &str, grid: &Grid, above: &[TextPiece], keys: bool) -> Vec
     heads
 }
 
+/// Whether a line without the sign that parts the cells stands at once below a table of the same columns: it is a note on its
+/// rows, `Temperature now 31.5 °C`, and no header in blanks.
+fn is_note_behind(raw: &str, grid: &Grid, above: &[TextPiece]) -> bool {
+    let Some(sign) = grid.dialect.sep.byte().map(char::from) else {
+        return false;
+    };
+    let table = match above {
+        [.., TextPiece::Table(table)] | [.., TextPiece::Table(table), TextPiece::Blank] => table,
+        _ => return false,
+    };
+    !raw.contains(sign) && table.grid.dialect == grid.dialect && table.grid.columns() == grid.columns()
+}
+
 /// So many lines of words may stand between rows of heads.
 const MAX_BETWEEN: usize = 2;
 
@@ -165,7 +184,12 @@ fn stand_between_heads(text: &str, lines: &[TextPiece], grid: &Grid) -> bool {
     let words = |piece: &&TextPiece| match piece {
         TextPiece::Text(line) => {
             let kept = strip_remark(&text[line.span.range()]).1;
-            raw_split(kept, sep).len() == 1
+            // Words between blanks may be one title.
+            let title = || {
+                super::dialect::split(kept, &grid.dialect).len() < grid.columns()
+                    && !kept.contains(|c: char| c.is_ascii_digit())
+            };
+            raw_split(kept, sep).len() == 1 || sep == Delimiter::Blank && title()
         }
         _ => false,
     };
@@ -175,7 +199,8 @@ fn stand_between_heads(text: &str, lines: &[TextPiece], grid: &Grid) -> bool {
         return false;
     };
     let over = &text[over.span.range()];
-    if sep.byte().is_none() || grid.columns() < 2 || !(1..=MAX_BETWEEN).contains(&between) {
+    let parted = sep.byte().is_some() || matches!(sep, Delimiter::Wide | Delimiter::Blank);
+    if !parted || grid.columns() < 2 || !(1..=MAX_BETWEEN).contains(&between) {
         return false;
     }
     let cells: Vec<&str> = raw_split(over, sep)
@@ -191,7 +216,7 @@ fn stand_between_heads(text: &str, lines: &[TextPiece], grid: &Grid) -> bool {
     let of_light = |cell: &&str| {
         read_column_header(cell)
             .quantity
-            .is_some_and(|quantity| quantity.is_of_light())
+            .is_some_and(|quantity| quantity.is_of_light() || quantity == curvary_record::Quantity::RATE)
     };
     let numbers = others
         .iter()
@@ -201,16 +226,21 @@ fn stand_between_heads(text: &str, lines: &[TextPiece], grid: &Grid) -> bool {
     let sums = is_summary_word(first) || super::segments::is_summary_word(first);
     (first.is_empty() || tells || sums) && numbers >= 2 && numbers == filled
         || runs && numbers == 0 && (filled == others.len() || others.iter().any(of_light))
+        || numbers == 0 && filled == others.len() && others.iter().any(of_light)
 }
 
 /// Whether a line has a blank behind each of its commas, as sentences have, and the header below it behind none:
 /// `DNA melting, 260 nm, 1 °C/min` over `No.,Temp (C),Abs`.
 fn is_sentence_over(line: &str, header: &str) -> bool {
+    // A comma in quotes parts no cells.
     let parts = |line: &str| {
-        line.split(',')
-            .skip(1)
-            .map(|part| part.starts_with([' ', '\u{a0}']))
-            .collect::<Vec<_>>()
+        let cells = raw_split(line, Delimiter::Comma);
+        let ahead = |cell: &Range<usize>| {
+            line[..cell.start]
+                .trim_end_matches('"')
+                .ends_with([' ', '\u{a0}'])
+        };
+        cells.iter().skip(1).map(ahead).collect::<Vec<_>>()
     };
     let (commas, below) = (parts(line), parts(header));
     !commas.is_empty() && commas.iter().all(|blank| *blank) && !below.is_empty() && !below.contains(&true)
@@ -259,13 +289,30 @@ fn is_title(text: &str, cells: &[Option<Span>], below: &HeadRow) -> bool {
                 .filter(|span| crate::preamble::is_condition(&text[span.range()]))
                 .count();
             let passing = conditions >= 1 && conditions + 1 < filled && filled < cells.len()
-                || is_of_the_whole(text, cells, below);
+                || is_of_the_whole(text, cells, below)
+                || filled < cells.len() && is_measured_over_names(text, cells, below);
             in_front
                 && filled >= 2
                 && (filled * 2 <= cells.len() && cells.iter().flatten().any(|span| words(span) >= 3)
                     || passing && below.cells.iter().all(Option::is_some))
         }
     }
+}
+
+/// Whether what was measured stands over the column of the samples' names, which the header below calls so: `Absorbance, three
+/// replicates` over `Sample, A1, A2, A3`.
+fn is_measured_over_names(text: &str, cells: &[Option<Span>], below: &HeadRow) -> bool {
+    let quantity = |cell: Option<&Option<Span>>| {
+        let span = (*cell?)?;
+        read_column_header(&text[span.range()]).quantity
+    };
+    quantity(cells.first()).is_some_and(|of| of.is_of_light())
+        && quantity(below.cells.first()).is_some_and(|of| of.as_str() == "sample")
+        && cells
+            .iter()
+            .skip(1)
+            .flatten()
+            .all(|span| quantity(Some(&Some(*span))).is_none())
 }
 
 /// Whether cells over the first columns speak of the whole, where the header below says what runs and names every column: words
@@ -633,6 +680,15 @@ fn head_cells(line: &str, grid: &Grid, indent: usize) -> Option<(Vec<Option<Rang
     if blanks && wide.len() == columns {
         return Some((whole(wide), true));
     }
+    // Names over all columns but that of the names of the rows, over which nothing stands.
+    let named = grid.kinds.first() == Some(&ColumnKind::Words);
+    let worded = |cell: &Range<usize>| line[cell.clone()].contains(char::is_alphabetic);
+    if blanks && named && indent >= 3 && columns >= 3 && wide.len() + 1 == columns && wide.iter().all(worded)
+    {
+        let mut shifted = vec![None];
+        shifted.extend(whole(wide));
+        return Some((shifted, true));
+    }
     for other in [
         Delimiter::Tab,
         Delimiter::Semicolon,
@@ -643,7 +699,16 @@ fn head_cells(line: &str, grid: &Grid, indent: usize) -> Option<(Vec<Option<Rang
             continue;
         }
         let cells = raw_split(line, other);
-        if cells.len() == columns {
+        // `absorbance at 510 nm, 1 cm cell` is a sentence above a table whose cells tabs part.
+        let sentence = || {
+            other == Delimiter::Comma
+                && line.contains(", ")
+                && !cells.iter().all(|cell| {
+                    let head = read_column_header(line[cell.clone()].trim());
+                    head.quantity.is_some() && head.held.is_empty() || head.unit.is_some()
+                })
+        };
+        if cells.len() == columns && !sentence() {
             return Some((whole(cells), false));
         }
     }
@@ -729,6 +794,23 @@ fn undecorated(line: &str) -> &str {
         }
     }
     line
+}
+
+/// Whether a line that is set off with strokes, `*** upper river ***`, is the title of the first group of rows, since a header that
+/// names what was measured stands above it.
+fn is_title_of_group(text: &str, raw: &str, above: &[TextPiece]) -> bool {
+    let names = |line: &str| {
+        line.split([' ', '\t', ';', ',', '|'])
+            .any(|word| word.chars().count() > 2 && crate::words::quantity_of(word).is_some())
+    };
+    let kept = raw.trim();
+    let header = above.iter().rev().find_map(|piece| match piece {
+        TextPiece::Text(line) => Some(&text[line.span.range()]),
+        _ => None,
+    });
+    undecorated(kept) != kept
+        && !names(kept)
+        && header.is_some_and(|header| undecorated(header.trim()) == header.trim() && names(header))
 }
 
 /// Puts `(nm)`, `[nm]`, `/ nm` and the like to the word before them.

@@ -85,7 +85,7 @@ pub(super) fn sections(text: &str, pieces: Vec<TextPiece>) -> (Vec<Section>, Vec
                         continue;
                     }
                     (Some(last), Some(_))
-                        if (furniture || note.is_some() || goes_back_or_on(&last.table, &table))
+                        if (furniture || note.is_some() || goes_back_or_on(text, &last.table, &table))
                             && !own_head
                             && last.table.grid.columns() == table.grid.columns() =>
                     {
@@ -150,7 +150,14 @@ fn relation(text: &str, first: &ScannedTable, second: &ScannedTable, lines_betwe
                     .flatten()
                     .map(|span| squeeze(&text[span.range()]))
             };
-            head(one) == head(other) && head_texts(text, first) != head_texts(text, second)
+            // `nm,A,nm,A`: pairs stand side by side, and those below are others.
+            let once = one
+                .cells
+                .iter()
+                .skip(1)
+                .flatten()
+                .all(|span| Some(squeeze(&text[span.range()])) != head(one));
+            once && head(one) == head(other) && head_texts(text, first) != head_texts(text, second)
         }
         _ => false,
     };
@@ -249,12 +256,13 @@ pub(super) fn list_goes_on(
     // The header may stand again, as on another page.
     let headed = !first.heads.is_empty()
         && (second.heads.is_empty() || head_texts(text, first) == head_texts(text, second));
-    let Some(delimiter) = first.grid.dialect.sep.byte().map(char::from) else {
-        return false;
-    };
+    let delimiter = first.grid.dialect.sep.byte().map(char::from);
     // A note fills one cell, and states nothing of its own.
     let is_note = |line: &TextLine| {
         let line = &text[line.span.range()];
+        let Some(delimiter) = delimiter else {
+            return !has_number(line, first) && stated(line).is_empty();
+        };
         let (cell, rest) = line.split_once(delimiter).unwrap_or((line, ""));
         // A name of the list alone is a row that was cut.
         let cut = first_names(text, first)
@@ -278,6 +286,54 @@ pub(super) fn list_goes_on(
             .iter()
             .flat_map(|head| head.cells.iter().skip(1).flatten())
             .any(runs)
+}
+
+/// Whether named rows below a line of words are another group of the list above: the same columns, and words between that hold no
+/// number of their own.
+pub(super) fn is_another_group(
+    text: &str,
+    first: &ScannedTable,
+    second: &ScannedTable,
+    between: &[TextLine],
+) -> bool {
+    let (a, b) = (&first.grid, &second.grid);
+    let rest = a.kinds.get(1..).unwrap_or_default();
+    let alike = a.kinds == b.kinds
+        && a.dialect == b.dialect
+        && a.kinds.first() == Some(&ColumnKind::Words)
+        && rest.contains(&ColumnKind::Figures);
+    let is_title = |line: &TextLine| {
+        let line = &text[line.span.range()];
+        line.contains(char::is_alphabetic)
+            && super::scan::strip_remark(line).0.is_none()
+            && !has_number(line, first)
+            && !(line.contains(|c: char| c.is_ascii_digit()) && is_like_row(line, first))
+    };
+    alike
+        && first.open.is_none()
+        && !first.heads.is_empty()
+        && !between.is_empty()
+        && between.iter().all(is_title)
+}
+
+/// Whether a line, cut as the rows of a table are, has a number among its cells.
+fn has_number(line: &str, table: &ScannedTable) -> bool {
+    let dialect = &table.grid.dialect;
+    // `Series 2` among columns that wide gaps part is one cell.
+    let wide = table
+        .grid
+        .extents()
+        .windows(2)
+        .all(|pair| pair[1].0 - pair[0].1 >= 2);
+    if dialect.sep == super::dialect::Delimiter::Blank && wide && !line.trim().contains("  ") {
+        return false;
+    }
+    super::dialect::split(line, dialect).iter().any(|range| {
+        matches!(
+            super::number::cell(&line[range.clone()], dialect.style),
+            super::number::Cell::Number { .. }
+        )
+    })
 }
 
 /// The line between two tables that holds the next number of the first one's running column, or the one before the
@@ -361,13 +417,30 @@ pub(super) fn goes_on(first: &ScannedTable, second: &ScannedTable, lines_between
 
 /// Whether a table without heads runs on behind the one before it, after a pause of any length, or begins where that
 /// one began: the same columns, measured on or again, under heads that are written once.
-fn goes_back_or_on(first: &ScannedTable, second: &ScannedTable) -> bool {
+fn goes_back_or_on(text: &str, first: &ScannedTable, second: &ScannedTable) -> bool {
     let (a, b) = (&first.grid, &second.grid);
     let Some(column) = a.kinds.iter().position(|kind| *kind == ColumnKind::Figures) else {
         return false;
     };
     if a.kinds != b.kinds || a.rows < 2 || b.rows < 2 || first.heads.is_empty() {
         return false;
+    }
+    // Times of day run as numbers do: `09:30`.
+    if a.kinds.first() == Some(&ColumnKind::Words) {
+        let clock = |name: &&str| name.contains(':') && form_of(name).starts_with("0:0");
+        let (before, behind) = (first_names(text, first), first_names(text, second));
+        return !before.is_empty() && before.iter().chain(&behind).all(clock);
+    }
+    let range = |grid: &super::grid::Grid| {
+        let numbers = || grid.column(column).filter(|number| !number.is_nan());
+        Some((numbers().reduce(f64::min)?, numbers().reduce(f64::max)?))
+    };
+    let (Some(one), Some(other)) = (range(a), range(b)) else {
+        return false;
+    };
+    // The same range again, perhaps the other way round: another scan.
+    if one == other {
+        return true;
     }
     let step = |grid: &super::grid::Grid| grid.figure(1, column) - grid.figure(0, column);
     // The last value may stand again behind a change of lamp, and a scan may begin anew anywhere behind the first.

@@ -143,11 +143,12 @@ impl LabelledLines {
 /// A line without the remark in brackets at its end, `Probe 4: E = 1,322  (measured 1:2)`, and where it stands. A unit is none.
 fn without_aside(line: &str) -> (&str, Option<(usize, usize)>) {
     let body = line.trim_end();
-    // Words behind a wide gap: `A = 0.255    shutter slow`.
+    // Words behind a wide gap: `A = 0.255    shutter slow`, `abs = 0.72   highest!!`. One bare word may be a flag of its row.
     if let Some((front, words)) = body.rsplit_once("  ")
         && front.trim_end().ends_with(|c: char| c.is_ascii_digit())
-        && words.trim().contains(' ')
-        && words.chars().all(|c| c.is_alphabetic() || c == ' ')
+        && words.contains(char::is_alphabetic)
+        && !words.trim().chars().all(char::is_alphanumeric)
+        && !words.contains(|c: char| c.is_ascii_digit() || matches!(c, '=' | ':' | ';' | '|' | ','))
     {
         let front = front.trim_end();
         return (front, Some((body.len() - words.len(), body.len())));

@@ -1,5 +1,6 @@
 //! The line in front of each block that says where it stands in a series: `scan at t = 2 min`, `Cycle 3 (4 min)`.
 
+use curvary_record::interpret::{LabelNumber, number_in_label};
 use curvary_record::unit::spelled;
 use curvary_record::{Coordinate, Quantity};
 
@@ -70,11 +71,18 @@ fn local(line: &str, assume: &Assumptions) -> Option<(Coordinate, String)> {
     let at = line.find(|c: char| c.is_ascii_digit())?;
     let (word, number) = line.split_at(at);
     let meant = assume.word(WordKind::Mark, word.trim_end_matches([' ', ':', '=', '#', '.']))?;
-    let value: f64 = number.trim().replace(',', ".").parse().ok()?;
+    let LabelNumber::Sure(value) = number_in_label(number, point_is_decimal(number))? else {
+        return None;
+    };
     let (quantity, unit) = meant.axis();
     let mut held = Coordinate::new(quantity, unit?, value);
     held.raw = Some(line.to_owned());
     Some((held, format!("{word}#")))
+}
+
+/// In a line of words a point is a decimal sign; a comma may be either.
+fn point_is_decimal(number: &str) -> Option<bool> {
+    number.contains('.').then_some(false)
 }
 
 /// The one number with a unit in a line that names no known field, and the line without its numbers.
@@ -118,7 +126,10 @@ fn coordinate(line: &str) -> Option<(Coordinate, String)> {
             && let Some(quantity) = quantity_of_unit(unit)
             && matches!(quantity.as_str(), "time" | "temperature" | "concentration")
         {
-            let value: f64 = number.replace(',', ".").parse().ok()?;
+            // `1,000 mg/L` may be one or a thousand: such a line marks nothing.
+            let LabelNumber::Sure(value) = number_in_label(number, point_is_decimal(number))? else {
+                return None;
+            };
             if found.is_some() {
                 return None;
             }

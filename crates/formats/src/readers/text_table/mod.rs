@@ -362,6 +362,10 @@ fn read_lines(source: &Source, mut told: Option<&mut ReadTrace>) -> SourceTables
     };
     let mut others: Vec<Diagnostic> = Vec::new();
     let mut unknown: Vec<(CompletedRun, Diagnostic)> = Vec::new();
+    // What later tables say otherwise than the first lines holds for these tables, and nothing is known of the others.
+    let mut changed: BTreeSet<&'static str> = BTreeSet::new();
+    // What keys say in front of tables that are no measurements, behind the last one that is.
+    let mut of_no_table: Vec<Preamble> = Vec::new();
     for (index, section) in sections.iter().enumerate() {
         let before = index.checked_sub(1).map(|before| &sections[before]);
         reading
@@ -375,8 +379,18 @@ fn read_lines(source: &Source, mut told: Option<&mut ReadTrace>) -> SourceTables
         let mut said = own.clone().unwrap_or_else(|| preamble.clone());
         let mut set_aside = Vec::new();
         if index > 0 {
-            let (fields, remarks) = said.set_apart(source, &section.words, &preamble);
+            let (mut fields, remarks) = said.set_apart(source, &section.words, &preamble);
             reading.remarks.extend(remarks);
+            for field in OF_ONE_TABLE {
+                let (own, first) = (said.fields.get(field), preamble.fields.get(field));
+                match own {
+                    Some(own) if first.is_some_and(|first| first.value != own.value) => {
+                        changed.insert(field);
+                    }
+                    None if changed.contains(field) => fields.push(field),
+                    _ => {}
+                }
+            }
             said.inherit_but(&preamble, &fields);
             set_aside = fields;
         }
@@ -418,6 +432,9 @@ fn read_lines(source: &Source, mut told: Option<&mut ReadTrace>) -> SourceTables
             told.tables
                 .push(TableTrace::of(&section.table, Use::of(&shaped)).with(columns));
         }
+        let keys = keys_below(text, &section.words);
+        let keys_alone = (index > 0 && !keys.is_empty()).then(|| Preamble::hear(source, keys));
+        let read_before = reading.runs.len();
         match shaped {
             TableReading::Other(reason) => others.push(
                 Diagnostic::error(
@@ -455,6 +472,22 @@ fn read_lines(source: &Source, mut told: Option<&mut ReadTrace>) -> SourceTables
                 }
             }
         }
+        if reading.runs.len() > read_before {
+            of_no_table.clear();
+        } else {
+            of_no_table.extend(keys_alone);
+        }
+    }
+    // Keys below the measurements that stand in front of a table of something else, a list of peaks, are as good as those behind.
+    for keys in &of_no_table {
+        for run in &mut reading.runs {
+            let mut own = Preamble {
+                fields: std::mem::take(&mut run.fields),
+                ..Preamble::default()
+            };
+            own.inherit(keys);
+            run.fields = own.fields;
+        }
     }
     // A few rows of which nothing tells what they are: beside a measurement they are told, alone they are asked about.
     if reading.runs.is_empty() {
@@ -489,6 +522,19 @@ fn read_lines(source: &Source, mut told: Option<&mut ReadTrace>) -> SourceTables
         reading.remarks.push(other);
     }
     reading
+}
+
+/// The lines below a table that are known keys with their values, as far as no heading parts them from it.
+fn keys_below<'l>(text: &str, lines: &'l [TextLine]) -> &'l [TextLine] {
+    let stated = |line: &&TextLine| {
+        let kept = strip_remark(&text[line.span.range()]).1;
+        let pairs = preamble::pairs(kept);
+        !pairs.is_empty()
+            && pairs
+                .iter()
+                .all(|pair| crate::words::field_of(&kept[pair.key.clone()]).is_some())
+    };
+    &lines[..lines.iter().take_while(stated).count()]
 }
 
 /// Takes the lines directly behind a table that sum it up, `Mean;0.45`, out of the words, and gives their numbers.
@@ -805,6 +851,16 @@ struct Preamble {
     beside: Vec<Fields>,
 }
 
+/// What may change from table to table.
+const OF_ONE_TABLE: [&str; 6] = [
+    "sample",
+    "sample-id",
+    "temperature",
+    "ph",
+    "concentration",
+    "replicate",
+];
+
 impl Preamble {
     #[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
     fn hear(source: &Source, lines: &[TextLine]) -> Self {
@@ -894,6 +950,7 @@ impl Preamble {
             // Words in front of the first key are kept.
             let lead = kept[..pairs[0].key.start].trim();
             if lead.chars().filter(|c| c.is_alphabetic()).count() >= 3 && comments.len() < 24 {
+                preamble::claim_free(&mut said.fields, source, base..base + pairs[0].key.start);
                 passing.hear(source, base..base + pairs[0].key.start);
                 let lead = lead.trim_end_matches([',', ';', '|', ' ', '-', '*']).to_owned();
                 comments.push((lead, Span::new(base, base + pairs[0].key.start)));
@@ -921,7 +978,11 @@ impl Preamble {
                 let cell = crate::words::fields_if_fitting(&kept[pair.key.clone()]).contains(&"cell");
                 let told = crate::words::is(WordList::OfConditions, &kept[pair.key.clone()]);
                 if conditions || cell || told {
+                    let heard = passing.len();
                     passing.hear(source, base + pair.value.start..base + pair.value.end);
+                    if preamble::is_kept_apart(&kept[pair.key.clone()]) {
+                        passing.leave_out_temperatures(heard);
+                    }
                 }
                 // The sentence behind a value that ends with its own.
                 if kept[pair.value.end..].starts_with(". ") {
@@ -1127,6 +1188,28 @@ fn run(source: &Source, section: &Section, draft: RunDraft, said: &Preamble) -> 
                 .iter()
                 .take(8)
                 .map(|odd| curvary_record::Label { place: source.place(odd.span), text: String::new() })
+                .collect(),
+        });
+    }
+    let shorter = section.table.grid.lines_short_between_blanks();
+    if !shorter.is_empty() && source.assume().get("shape").is_none() {
+        let (rows, have) = match shorter.len() {
+            1 => ("1 row".to_owned(), "has"),
+            n => (format!("{n} rows"), "have"),
+        };
+        questions.push(Question {
+            code: Code::new("row-does-not-fit"),
+            message: format!(
+                "{rows} {have} fewer numbers than the {columns} columns of the table, and nothing tells which is missing"
+            ),
+            readings: vec![curvary_record::Alternative {
+                assume: "shape=columns".to_owned(),
+                says: "the numbers of these rows are to be left out".to_owned(),
+            }],
+            labels: shorter
+                .iter()
+                .take(8)
+                .map(|line| curvary_record::Label { place: Place::line(*line), text: String::new() })
                 .collect(),
         });
     }

@@ -1,6 +1,6 @@
 //! The lines of a text as pieces: words, blank lines, and tables with their heads.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Range;
 
 use curvary_record::{Code, Span};
@@ -8,14 +8,15 @@ use curvary_record::{Code, Span};
 use super::columns::{clock_of, is_head_of_times};
 use super::damaged::is_row_of;
 use super::dialect::{Brackets, Decision, Delimiter, Dialect, decide, is_blank, raw_split, split, style_of};
-use super::grid::{ColumnKind, Cursor, Grid, MAX_COLUMNS, line_end};
+use super::grid::{ColumnKind, Cursor, Grid, MAX_COLUMNS, MissingCell, line_end};
 use super::heads::{glue_units, heads_above, is_summary_word, unmatched_head};
-use super::join::{goes_on, list_goes_on};
+use super::join::{goes_on, is_another_group, list_goes_on};
 use super::labelled;
 use super::number::{Cell, Style, cell, dotted_time, durations_differ, has_concise, is_nearly_number};
 use super::pages::PageBreak;
 use super::segments::RowClass;
 use super::surroundings::{are_like_readings, begins_with_name, lines_of_light_above, with_following};
+use crate::words::WordList;
 use crate::{Assumptions, Source};
 
 /// How many lines are looked at to decide how a table is written.
@@ -126,9 +127,23 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize, 
             failed_before = false;
             continue;
         }
+        // The header of a table before, again: it is no row, however many numbers it has.
+        if is_header_again(text, line, &pieces) {
+            pieces.push(TextPiece::Text(TextLine {
+                span: Span::new(cursor.at, end),
+                line: cursor.line,
+            }));
+            cursor = behind;
+            failed_before = false;
+            continue;
+        }
         // A row behind a remark sign was put out of use; it begins no table.
         let remark = matches!(strip_remark(line).0, Some("#" | "##" | "//" | "!" | "%"));
-        let class = if remark { LineGlance::Words } else { class_of(line) };
+        let class = if remark || is_line_of_conditions(line) || is_caption(line) {
+            LineGlance::Words
+        } else {
+            class_of(line)
+        };
         let worth_it = !effort.is_spent(text.len()) || !failed_before && effort.read <= 8 * text.len();
         if class == LineGlance::Figures && !worth_it && cursor.at >= from {
             unsought.get_or_insert(cursor.line);
@@ -186,6 +201,7 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize, 
                 continue;
             }
             if let Some((row, after)) = rows_behind(text, cursor, &pieces) {
+                take_heads(text, &mut pieces, &row);
                 pieces.push(TextPiece::Table(Box::new(row)));
                 cursor = after;
                 continue;
@@ -233,15 +249,34 @@ pub(super) fn scan_within(text: &str, source: &Source, least: usize, by_page: bo
     scanned
 }
 
+/// Whether a line is one of the header lines of the last table.
+fn is_header_again(text: &str, line: &str, above: &[TextPiece]) -> bool {
+    let before = above.iter().rev().find_map(|piece| match piece {
+        TextPiece::Table(table) if !table.heads.is_empty() => Some(table),
+        _ => None,
+    });
+    let line = line.trim_end();
+    before.is_some_and(|table| {
+        table
+            .heads
+            .iter()
+            .any(|head| head.class != RowClass::Summary && text[head.line.span.range()].trim_end() == line)
+    })
+}
+
 /// The most notes that stand between two rows of one list.
-const MOST_NOTES: usize = 2;
+const MOST_NOTES: usize = 3;
 
 /// The rows at `cursor` as a table of their own, where they are too few to be one by themselves and go on with the table before
 /// them: a last row behind `;;;` in its very step, or the rest of a list of named rows behind a note.
 fn rows_behind(text: &str, cursor: Cursor, above: &[TextPiece]) -> Option<(ScannedTable, Cursor)> {
+    let none = BTreeSet::new();
     let empty = |piece: &&TextPiece| match piece {
         TextPiece::Blank => true,
-        TextPiece::Text(line) => !text[line.span.range()].contains(char::is_alphanumeric),
+        TextPiece::Text(line) => {
+            let line = &text[line.span.range()];
+            !line.contains(char::is_alphanumeric) || super::join::is_furniture(line, &none)
+        }
         TextPiece::Table(_) => false,
     };
     let (before, between) = above
@@ -256,11 +291,26 @@ fn rows_behind(text: &str, cursor: Cursor, above: &[TextPiece]) -> Option<(Scann
     // The rows of means behind it are read along.
     let end = uncut(text, &grid.dialect).max(cursor.at);
     let after = grid.read(text, cursor, end);
-    let whole = grid.rows >= 1 && grid.gaps.is_empty() && grid.odd.is_empty() && before.open.is_none();
+    // Half the cells of numbers at least have one.
+    let figures = grid
+        .kinds
+        .iter()
+        .filter(|kind| **kind == ColumnKind::Figures)
+        .count();
+    let filled = grid.gaps.len() * 2 <= grid.rows * figures;
+    // A row that ends early may have lost a sign, and all its cells would stand under the wrong columns.
+    let told = |gap: &super::grid::Gap| {
+        matches!(
+            gap.lack,
+            MissingCell::Empty | MissingCell::Missing | MissingCell::Beyond
+        )
+    };
+    let filled = filled && grid.gaps.iter().all(told);
+    let whole = grid.rows >= 1 && filled && grid.odd.is_empty() && before.open.is_none();
     if !whole {
         return None;
     }
-    let rows = ScannedTable {
+    let mut rows = ScannedTable {
         first_line: cursor.line,
         last_line: grid.line(grid.rows - 1) as u32,
         grid,
@@ -269,7 +319,7 @@ fn rows_behind(text: &str, cursor: Cursor, above: &[TextPiece]) -> Option<(Scann
         unmatched_head: None,
         joined: Vec::new(),
     };
-    let notes: Vec<TextLine> = between
+    let mut notes: Vec<TextLine> = between
         .iter()
         .filter(|piece| !empty(piece))
         .filter_map(|piece| match piece {
@@ -282,10 +332,49 @@ fn rows_behind(text: &str, cursor: Cursor, above: &[TextPiece]) -> Option<(Scann
         TextPiece::Table(table) if !table.heads.is_empty() => Some(table),
         _ => None,
     });
+    // The header may stand again above them.
+    let again = headed.and_then(|headed| {
+        let [head] = headed.heads.as_slice() else {
+            return None;
+        };
+        let line = notes.last()?;
+        let same = text[line.span.range()].trim() == text[head.line.span.range()].trim();
+        same.then(|| HeadRow {
+            line: *line,
+            ..head.clone()
+        })
+    });
+    if let Some(head) = again {
+        notes.pop();
+        rows.heads.push(head);
+    }
     let goes_on = notes.is_empty() && rows.grid.rows == 1 && goes_on(before, &rows, 0) == Some(true)
         || notes.len() <= MOST_NOTES
-            && headed.is_some_and(|headed| list_goes_on(text, headed, &rows, &notes));
+            && headed.is_some_and(|headed| {
+                let goes_on = list_goes_on(text, headed, &rows, &notes);
+                // Another group is a table of its own, under the same headers unless it has some itself.
+                let group = !goes_on && is_another_group(text, headed, &rows, &notes);
+                if group && rows.heads.is_empty() {
+                    let own = heads_over(text, &rows.grid, cursor, above);
+                    rows.heads = if own.is_empty() { headed.heads.clone() } else { own };
+                }
+                goes_on || group
+            });
     goes_on.then_some((rows, after))
+}
+
+/// Where a line that is the same as another begins within a part of a text.
+fn next_line_like(text: &str, line: &str, within: Range<usize>) -> Option<usize> {
+    let line = line.trim();
+    if !line.contains(|c: char| c.is_ascii_digit()) {
+        return None;
+    }
+    let part = &text[within.clone()];
+    memchr::memmem::find_iter(part.as_bytes(), line.as_bytes()).find_map(|at| {
+        let start = part[..at].rfind('\n').map_or(0, |end| end + 1);
+        let whole = part[start..].lines().next().unwrap_or("");
+        (start > 0 && whole.trim() == line).then_some(within.start + start)
+    })
 }
 
 /// The heads above a table that begins at `cursor`. A damaged row may stand between them.
@@ -387,6 +476,10 @@ pub(super) fn is_ruler(line: &str) -> bool {
                 )
             })
             && line.contains(['-', '=', '_', '*', '~', '─', '═'])
+        // `---,---,---` as a sheet that is saved with commas has it.
+        || line.len() >= 7
+            && line.split(',').count() >= 2
+            && line.split(',').all(|cell| cell.len() >= 3 && cell.bytes().all(|byte| byte == b'-'))
 }
 
 /// Whether a line of a word and a number stands directly over the headers of a wider table: `Ramp;0.5 °C/min` is a key there.
@@ -470,6 +563,10 @@ fn table_at(
     if let Some(again) = head_above.and_then(|head| sample.iter().position(|row| row.trim() == head.trim())) {
         sample.truncate(again);
     }
+    // So is one that stands again itself: `Sample;400;420`.
+    if let Some(again) = sample.iter().skip(1).position(|row| *row == sample[0]) {
+        sample.truncate(again + 1);
+    }
     if class == LineGlance::Mixed
         && sample.len() < 2
         && (head_above.is_none() || stands_over_headers(text, cursor))
@@ -477,6 +574,16 @@ fn table_at(
         return None;
     }
     if class == LineGlance::Mixed && is_key_over_headers(text, cursor) {
+        return None;
+    }
+    // `Group 1` above rows that a sign of its own parts: a caption.
+    let marked = |row: &&str| hard_marks(row) != [false; 3];
+    if class == LineGlance::Mixed
+        && sample.len() >= 2
+        && !marked(&sample[0])
+        && marked(&sample[1])
+        && sample.iter().filter(|row| marked(row)).count() * 2 > sample.len()
+    {
         return None;
     }
     let (decision, parted) = if least == 1 && class == LineGlance::Figures && sample.len() >= 5 {
@@ -555,8 +662,16 @@ fn table_at(
     grid.expect_units(&sample);
     let end = uncut(text, &grid.dialect).max(cursor.at);
     let mut after = grid.read(text, cursor, end);
-    grid.doubt_numbers(text, cursor);
     effort.read += after.at - cursor.at;
+    // A header of numbers that stands again among the rows was read as one of them.
+    if let Some(again) = head_above.and_then(|head| next_line_like(text, head, cursor.at..after.at)) {
+        let mut anew = Grid::new(dialect.clone(), grid.kinds.clone());
+        anew.learn_extents(&sample, &cells);
+        anew.expect_units(&sample);
+        grid = anew;
+        after = grid.read(text, cursor, again);
+    }
+    grid.doubt_numbers(text, cursor);
     if grid.rows == 0 {
         return None;
     }
@@ -594,15 +709,27 @@ fn table_at(
     });
     // Words between separators that stand in no sentence, under heads that say what they are, are no prose however many.
     let prose = sentences && !(worded && parted);
+    // A row alone may say what it holds: `Ext. 810 nm;0,005;0,061` under the names of samples.
+    let row_tells = || {
+        let full = heads.last().is_some_and(|head| {
+            head.cells.len() == columns && head.cells.iter().skip(1).all(Option::is_some)
+        });
+        let light = |span: &Span| {
+            crate::column_header::read_column_header(&text[span.range()])
+                .quantity
+                .is_some_and(|quantity| quantity.is_of_light())
+        };
+        parted && columns >= 3 && full && grid.words(0).iter().any(light)
+    };
     let enough = if words_first {
         let list = || {
             (parted || columns == 2)
                 && grid.rows >= 3
                 && !prose
                 && are_like_readings(&grid)
-                && lines_of_light_above(text, above, grid.rows >= 4)
+                && lines_of_light_above(text, above, &text[after.at..], grid.rows >= 3)
         };
-        worded || numbered_heads || (figures >= 2 && grid.rows >= 3 && !prose) || list()
+        worded || numbered_heads || (figures >= 2 && grid.rows >= 3 && !prose) || list() || row_tells()
     } else {
         grid.rows >= 2 || worded || numbered_heads
     };
@@ -636,9 +763,15 @@ fn table_at(
     // Under headers that name what was measured, `blank` and `sample` are names, in a table of three columns or more.
     let pairs = columns == 2 && figures == 1;
     let read_there = || {
+        // A separator at the end of each line leaves a column in which nothing stands.
+        let empty = |at: usize| match grid.kinds[at] {
+            ColumnKind::Words => grid.words(at).iter().all(|span| span.start == span.end),
+            ColumnKind::Figures => grid.column(at).all(f64::is_nan),
+        };
+        let named = |(at, cell): (usize, &Option<Span>)| cell.is_some() || empty(at);
         let whole = heads
             .last()
-            .is_some_and(|head| head.cells.len() == columns && head.cells.iter().all(Option::is_some));
+            .is_some_and(|head| head.cells.len() == columns && head.cells.iter().enumerate().all(named));
         whole
             && heads
                 .iter()
@@ -648,8 +781,14 @@ fn table_at(
                     quantity.is_some_and(|quantity| quantity.is_of_light())
                 })
     };
+    // A key has one value: `reference  0.512  0.514` is a row.
+    // `Check  Abs 700 nm` over readings of two rows or more: a key has no header that says what was measured.
+    let pairs_of_readings = pairs && grid.rows >= 2 && read_there() && are_like_readings(&grid);
+    let full_of_readings = || grid.gaps.is_empty() && grid.rows >= 2 && are_like_readings(&grid);
     if words_first
-        && (pairs || grid.rows <= 6 && !(columns > 2 && read_there()))
+        && !row_tells()
+        && !pairs_of_readings
+        && (pairs || grid.rows <= 6 && !(columns > 2 && (read_there() || figures >= 2 && full_of_readings())))
         && (all_keys(text, &grid) || below_a_key())
     {
         return None;
@@ -856,6 +995,16 @@ fn sample(text: &str, cursor: Cursor, class: LineGlance) -> Vec<&str> {
             }
             continue;
         }
+        // A sentence below a blank line is no row: `Results on sheet 2. Outlet in duplicate.`
+        if blanks > 0 && rows.len() >= 2 && is_sentence(line) {
+            break;
+        }
+        if blanks > 0
+            && !rows.is_empty()
+            && (rows.len() >= 2 && lacks_the_separator(&rows, line) || is_another_header(line))
+        {
+            break;
+        }
         blanks = 0;
         let this = class_of(line);
         let fits = match class {
@@ -893,6 +1042,66 @@ fn sample(text: &str, cursor: Cursor, class: LineGlance) -> Vec<&str> {
         marks.push(own);
     }
     rows
+}
+
+/// Whether a line below a blank one is the header of another table: cells of words, of which one says what was measured, and none
+/// is a number.
+fn is_another_header(line: &str) -> bool {
+    let Some(mark) = ['\t', ';', '|', ',']
+        .into_iter()
+        .find(|mark| line.contains(*mark))
+    else {
+        return false;
+    };
+    let mut cells = line
+        .split(mark)
+        .map(|cell| cell.trim_matches(|c| is_blank(c) || c == '"'))
+        .filter(|cell| !cell.is_empty());
+    let worded = |cell: &str| cell.starts_with(|c: char| c.is_alphabetic() || matches!(c, '[' | '(' | '%'));
+    let of_light = |cell: &str| {
+        let head = crate::column_header::read_column_header(cell);
+        head.quantity.is_some_and(|quantity| quantity.is_of_light())
+    };
+    let mut light = false;
+    let mut count = 0;
+    let all = cells.all(|cell| {
+        count += 1;
+        light |= count > 1 && of_light(cell);
+        worded(cell)
+    });
+    all && light && count >= 2
+}
+
+/// Whether a line that begins with a word has none of a separator that stands in all rows above it: `Slope 0.0123` below a table with
+/// tabs.
+fn lacks_the_separator(rows: &[&str], line: &str) -> bool {
+    let has = |line: &str, mark: u8| line.as_bytes().contains(&mark);
+    let all_have = |mark: u8| rows.iter().all(|row| has(row, mark));
+    let parting = [b'\t', b';', b'|', b','].into_iter().find(|mark| all_have(*mark));
+    // Two blanks or more part cells that hold single ones.
+    let wide = |line: &str| line.trim_matches(is_blank).contains("  ");
+    let lacks = parting.map_or_else(
+        || rows.iter().all(|row| wide(row)) && !wide(line),
+        |mark| !has(line, mark),
+    );
+    line.trim_matches(is_blank).starts_with(char::is_alphabetic) && lacks
+}
+
+/// Whether a line is a sentence: it begins with a word, ends in a full stop, and has more words than numbers.
+fn is_sentence(line: &str) -> bool {
+    const FEWEST_WORDS: usize = 4;
+    let line = line.trim_matches(is_blank);
+    if !line.ends_with('.')
+        || !line.starts_with(char::is_alphabetic)
+        || line.contains(['\t', ';', '|'])
+        || line.contains("  ")
+    {
+        return false;
+    }
+    let (words, numbers): (Vec<&str>, Vec<&str>) = line
+        .split_whitespace()
+        .partition(|word| word.starts_with(char::is_alphabetic));
+    words.len() >= FEWEST_WORDS && words.len() > 2 * numbers.len()
 }
 
 /// Whether each of two lines has a separator that the other has not. A mark too many or too few is a damaged row.
@@ -1152,13 +1361,33 @@ fn take_names(
     }
     // `sample` beside a wavelength may be the light behind it.
     let runs = heads.iter().any(|range| {
-        super::segments::is_axis(&crate::column_header::read_column_header(&head[range.clone()]))
+        let head = crate::column_header::read_column_header(&head[range.clone()]);
+        let light = head
+            .quantity
+            .as_ref()
+            .is_some_and(|quantity| matches!(quantity.as_str(), "wavelength" | "wavenumber" | "energy"));
+        light && super::segments::is_axis(&head)
+    });
+    // Beside their concentrations the numbers of standards are names.
+    let of_known_concentration = heads.iter().skip(1).any(|range| {
+        let head = crate::column_header::read_column_header(&head[range.clone()]);
+        head.quantity == Some(curvary_record::Quantity::CONCENTRATION)
+    });
+    // A count of the rows may stand in front of the names.
+    let counted = heads.first().is_some_and(|range| {
+        let head = head[range.clone()].trim();
+        crate::words::quantity_of(head) == Some(curvary_record::Quantity::INDEX)
+            || crate::words::is(WordList::Series, head)
+    }) && rows.iter().zip(cells).enumerate().all(|(row, (line, cells))| {
+        let first = cells
+            .first()
+            .map(|range| cell(&line[range.clone()], dialect.style));
+        matches!(first, Some(Cell::Number { value, decimals: 0 }) if value == (row + 1) as f64)
     });
     for (column, range) in heads.into_iter().enumerate() {
-        let names = matches!(
-            crate::words::field_of(head[range].trim()),
-            Some("sample" | "sample-id")
-        );
+        let head = head[range].trim();
+        let names = matches!(crate::words::field_of(head), Some("sample" | "sample-id"))
+            || of_known_concentration && crate::words::begins(WordList::StandardSample, &head.to_lowercase());
         let worded = || {
             rows.iter().zip(cells).any(|(row, cells)| {
                 let text = cells.get(column).map_or("", |range| &row[range.clone()]);
@@ -1187,7 +1416,7 @@ fn take_names(
                     .windows(3)
                     .all(|three| three[2] - three[1] == three[1] - three[0])
                 && (plain[1] - plain[0]).abs() != 1.0;
-            column == 0
+            column == usize::from(counted)
                 && !even
                 && !runs
                 && numbers.clone().all(|found| {
@@ -1429,6 +1658,39 @@ fn is_line_of_keys(line: &str) -> bool {
             let line = line.trim_matches(|c| is_blank(c) || c == ';');
             crate::preamble::is_known(&line[pair.key.clone()]) && !pair.value.is_empty()
         })
+}
+
+/// Whether a line states conditions and nothing else: `37 °C; pH 9.8`.
+fn is_line_of_conditions(line: &str) -> bool {
+    const LONGEST: usize = 80;
+    let may_be = line.len() <= LONGEST && (line.contains("pH") || line.contains(['°', 'º']));
+    let statements = || {
+        crate::preamble::statements(line)
+            .into_iter()
+            .map(|statement| line[statement].trim())
+            .filter(|statement| !statement.is_empty())
+    };
+    may_be && statements().count() >= 2 && statements().all(crate::preamble::is_condition)
+}
+
+/// Whether a line says what was measured and at which wavelength, and nothing else: `OD 600 nm`, `Absorbance at 405 nm`. It is no row
+/// of a name and a number.
+fn is_caption(line: &str) -> bool {
+    const LONGEST: usize = 48;
+    let line = line.trim_matches(is_blank);
+    if line.len() > LONGEST
+        || !line.ends_with("nm")
+        || line.contains(['\t', ';', '|', ','])
+        || line.contains("  ")
+    {
+        return false;
+    }
+    let head = crate::column_header::read_column_header(line);
+    let at = |held: &curvary_record::Coordinate| held.quantity == curvary_record::Quantity::WAVELENGTH;
+    head.quantity.is_some_and(|quantity| quantity.is_of_light())
+        && head.label.is_none()
+        && head.held.len() == 1
+        && head.held.iter().all(at)
 }
 
 /// Whether a line is a key that is known with a number behind it: `Slit;2 nm`. What follows are more of them.

@@ -7,25 +7,36 @@ use super::grid::{ColumnKind, Cursor, Grid};
 use super::number::{Cell, cell};
 use super::scan::TextPiece;
 
-/// Whether one of the nearest lines above introduces readings of light absorbed at a wavelength, `the absorbance at 410 nm:`, over a list of
-/// names with a number each.
-/// Above a `long` list a title will do, `absorbance at 254 nm, 5 cm cell`.
-pub(super) fn lines_of_light_above(text: &str, above: &[TextPiece], long: bool) -> bool {
+/// Whether the nearest lines above introduce readings of light absorbed at a wavelength, `the absorbance at 410 nm:`, over a list
+/// of names with a number each. Above a `long` list a title will do, `absorbance at 254 nm, 5 cm cell`, and the word may stand
+/// in the lines that follow.
+pub(super) fn lines_of_light_above(text: &str, above: &[TextPiece], behind: &str, long: bool) -> bool {
     const NEAREST: usize = 2;
-    let lines = above.iter().rev().filter_map(|piece| match piece {
-        TextPiece::Text(line) => Some(text[line.span.range()].trim_end()),
-        _ => None,
-    });
+    const NEAR: usize = 6;
+    let lines = || {
+        above.iter().rev().filter_map(|piece| match piece {
+            TextPiece::Text(line) => Some(text[line.span.range()].trim_end()),
+            _ => None,
+        })
+    };
     let of_light = |word: &str| {
         (word.chars().count() >= 3 || long && word == "E")
             && crate::words::quantity_of(word).is_some_and(|quantity| quantity.is_of_light())
     };
-    let introduces = |line: &str| {
-        (long || line.ends_with(':'))
-            && line.contains("nm")
-            && line.split(|c: char| !c.is_alphanumeric()).any(of_light)
+    let names_light = |line: &str| line.split(|c: char| !c.is_alphanumeric()).any(of_light);
+    let introduces = |line: &str| (long || line.ends_with(':')) && line.contains("nm") && names_light(line);
+    if lines().take(NEAREST).any(introduces) {
+        return true;
+    }
+    let near = || {
+        lines().take(NEAR).chain(
+            behind
+                .lines()
+                .filter(|line| !line.trim().is_empty())
+                .take(NEAREST + 1),
+        )
     };
-    lines.take(NEAREST).any(introduces)
+    long && lines().take(NEAR).any(|line| line.contains("nm")) && near().any(names_light)
 }
 
 /// Whether the numbers of a column may be absorbances that were read: they have decimals, and none is above four.

@@ -18,15 +18,16 @@ pub(super) struct EntryGroup<'r> {
 /// What a run says in all its rows, and its groups of rows, as the kind of table wants them.
 pub(super) fn groups(run: &Run, options: CsvOptions) -> (Vec<CsvEntry>, Vec<EntryGroup<'_>>) {
     let name = || vec![CsvEntry::text(CsvVariable::Run, &run_name(&run.id))];
-    let traces = run.traces.iter().enumerate();
+    // Parts of a run and the whole of it have the same keys.
+    let traces = (0..).map(|index| run.trace_number(index)).zip(&run.traces);
     match options.rows {
         RowKind::Tidy => {
             let of_run = run_entries(run, options);
             let groups = traces
                 .filter(|(_, trace)| !trace.is_empty())
-                .map(|(index, trace)| EntryGroup {
+                .map(|(number, trace)| EntryGroup {
                     trace: Some(trace),
-                    own: trace_entries(index, trace, &of_run, options),
+                    own: trace_entries(number, trace, &of_run, options),
                 })
                 .collect();
             (of_run, groups)
@@ -42,8 +43,8 @@ pub(super) fn groups(run: &Run, options: CsvOptions) -> (Vec<CsvEntry>, Vec<Entr
             (of_run, vec![one])
         }
         RowKind::Curves => {
-            let groups = traces.map(|(index, trace)| {
-                let mut own = trace_entries(index, trace, &[], options);
+            let groups = traces.map(|(number, trace)| {
+                let mut own = trace_entries(number, trace, &[], options);
                 own.retain(|entry| matches!(entry.cell, CsvCell::Text(_) | CsvCell::Number(..)));
                 own.push(CsvEntry::text(CsvVariable::RunsOver, trace.x.quantity.as_str()));
                 own.push(CsvEntry::text(CsvVariable::Measures, trace.y.quantity.as_str()));
@@ -55,8 +56,8 @@ pub(super) fn groups(run: &Run, options: CsvOptions) -> (Vec<CsvEntry>, Vec<Entr
         RowKind::Points => {
             let groups = traces
                 .filter(|(_, trace)| !trace.is_empty())
-                .map(|(index, trace)| {
-                    let mut own = trace_entries(index, trace, &[], options);
+                .map(|(number, trace)| {
+                    let mut own = trace_entries(number, trace, &[], options);
                     own.retain(|entry| {
                         entry.variable == CsvVariable::Trace
                             || !matches!(entry.cell, CsvCell::Text(_) | CsvCell::Number(..))
@@ -92,12 +93,12 @@ pub(super) fn run_entries(run: &Run, options: CsvOptions) -> Vec<CsvEntry> {
 
 /// What one curve says: it goes before what its run says.
 pub(super) fn trace_entries(
-    index: usize,
+    number: u32,
     trace: &Trace,
     of_run: &[CsvEntry],
     options: CsvOptions,
 ) -> Vec<CsvEntry> {
-    let mut own: Vec<CsvEntry> = vec![CsvEntry::text(CsvVariable::Trace, &index.to_string())];
+    let mut own: Vec<CsvEntry> = vec![CsvEntry::text(CsvVariable::Trace, &number.to_string())];
     if let Some(label) = trace.label.as_deref().filter(|label| !label.is_empty()) {
         own.push(CsvEntry::text(CsvVariable::Label, label));
     }

@@ -84,7 +84,7 @@ impl<W: Write> Origins<W> {
         self.block.clear();
         self.fields(run, "", &run.fields);
         for (index, trace) in run.traces.iter().enumerate() {
-            self.fields(run, &index.to_string(), &trace.fields);
+            self.fields(run, &run.trace_number(index).to_string(), &trace.fields);
         }
         self.out.write_all(&self.block)
     }

@@ -25,6 +25,12 @@ pub(in crate::readers::text_table) struct Clock {
 }
 
 impl Clock {
+    /// The same in a column of more rows, which have no times at its end.
+    pub(super) fn with_rows(mut self, rows: usize) -> Self {
+        self.seconds.resize(rows, None);
+        self
+    }
+
     /// The seconds of each row, NaN where there are none.
     pub(in crate::readers::text_table) fn numbers(&self) -> Vec<f64> {
         self.seconds.iter().map(|time| time.unwrap_or(f64::NAN)).collect()

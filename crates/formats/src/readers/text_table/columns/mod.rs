@@ -4,6 +4,7 @@ mod clock;
 mod local;
 mod names;
 
+use curvary_record::interpret::{LabelNumber, number_in_label};
 use curvary_record::moment::Order;
 use curvary_record::unit::spelled;
 use curvary_record::{Coordinate, KnownQuantity, Quantity, Span, Unit};
@@ -11,7 +12,7 @@ use curvary_record::{Coordinate, KnownQuantity, Quantity, Span, Unit};
 pub(super) use self::clock::{Clock, clock_of, is_head_of_clocks, is_head_of_times};
 pub(super) use self::local::hear_vocabulary;
 use super::grid::{ColumnKind, Grid, MissingCell};
-use super::number::{Cell, cell};
+use super::number::{Cell, Style, cell};
 use super::scan::{ScannedTable, leading_number};
 use super::segments::{RowClass, is_dash};
 use crate::column_header::{read_column_header, split_unit};
@@ -188,6 +189,28 @@ fn extremes(values: &[f64]) -> (f64, f64) {
     )
 }
 
+/// Where the numbers of a table have decimal commas, `1.000 mg/L` in a head is a thousand most likely, and may be one: such a head is a
+/// name and holds nothing.
+fn leave_doubtful(column: &mut Column, style: Style) {
+    let is_doubtful = |held: &Coordinate| {
+        let raw = held.raw.as_deref().unwrap_or_default();
+        let number = raw.split(|c: char| !(c.is_ascii_digit() || matches!(c, '.' | ',')));
+        // No light has 412,500 nm.
+        let of_light = held.quantity == Quantity::WAVELENGTH;
+        number
+            .filter(|word| !of_light && word.contains(['.', ',']))
+            .any(|word| {
+                let comma = Some(style == Style::COMMA);
+                matches!(number_in_label(word, comma), Some(LabelNumber::Doubtful { .. }))
+            })
+    };
+    let before = column.held.len();
+    column.held.retain(|held| !is_doubtful(held));
+    if column.held.len() < before && column.label.is_none() {
+        column.label = column.heads.last().map(|(text, _)| text.trim().to_owned());
+    }
+}
+
 /// Describes the columns of a table. Columns in which nothing stands are left out.
 /// `stats` are those of its columns of figures, by place.
 /// `order` is that of day and month in dates, where it is settled.
@@ -214,6 +237,7 @@ pub(super) fn describe(
         .rev()
         .find_map(|row| row.first().copied().flatten())
         .map(|span| text[span.range()].trim().to_owned());
+    let parted = numbers_over_units(text, &rows_of_heads);
     let mut columns = Vec::with_capacity(grid.columns());
     for index in 0..grid.columns() {
         let kind = grid.kinds[index];
@@ -236,9 +260,20 @@ pub(super) fn describe(
             stats: Stats::default(),
         };
         let mut held: Vec<Coordinate> = Vec::new();
-        for (row, head) in rows_of_heads.iter().zip(&table.heads) {
+        for (level, (row, head)) in rows_of_heads.iter().zip(&table.heads).enumerate() {
             let Some(span) = row[index] else { continue };
             let cell = &text[span.range()];
+            if let Some(parted) = parted.as_ref().filter(|parted| parted.has(level)) {
+                if index == 0 {
+                    column.heads.push((bare_unit(cell).to_owned(), span));
+                } else if level == parted.numbers
+                    && let Some(unit) = rows_of_heads[parted.units][index]
+                {
+                    let unit = bare_unit(&text[unit.range()]);
+                    column.heads.push((format!("{} {unit}", cell.trim()), span));
+                }
+                continue;
+            }
             match head.class {
                 RowClass::Units if is_dash(cell) => {}
                 RowClass::Header | RowClass::Units | RowClass::Title => {
@@ -265,9 +300,12 @@ pub(super) fn describe(
                 .retain(|other| other.quantity != Quantity::UNKNOWN && other.quantity != one.quantity);
             column.held.push(one);
         }
+        leave_doubtful(&mut column, grid.dialect.style);
         hear_other(&mut column);
-        for (row, head) in rows_of_heads.iter().zip(&table.heads) {
-            if let (Some(span), 1..) = (row[index], index) {
+        for (level, (row, head)) in rows_of_heads.iter().zip(&table.heads).enumerate() {
+            if let (Some(span), 1..) = (row[index], index)
+                && !parted.as_ref().is_some_and(|parted| parted.has(level))
+            {
                 let key = row[0].map_or("", |key| text[key.range()].trim());
                 beside_heads(
                     &mut column,
@@ -288,7 +326,17 @@ pub(super) fn describe(
             {
                 column.quantity = None;
             }
-            column.quantity = column.quantity.or_else(|| quantity_of_unit(&unit));
+            // It says as much there as in a header: `Fe` over `2 mg/L` is `Fe (mg/L)`.
+            column.quantity = column.quantity.or_else(|| quantity_of_unit(&unit)).or_else(|| {
+                let name = column
+                    .heads
+                    .last()
+                    .map(|(text, _)| text.trim())
+                    .unwrap_or_default();
+                let spelling = grid.units[index].as_deref().unwrap_or_default().trim();
+                let of = read_column_header(&format!("{name} ({spelling})")).quantity;
+                of.filter(|of| *of == Quantity::CONCENTRATION && !name.is_empty())
+            });
             if column.unit.as_ref().is_none_or(|known| !known.converts_to(&unit)) {
                 column.unit = Some(unit);
             }
@@ -308,7 +356,15 @@ pub(super) fn describe(
                     .heads
                     .iter()
                     .any(|(head, _)| crate::words::field_of(head.trim()) == Some("dilution"));
-                column.clock = clock_of(text, grid.words(index), grid.dialect.style, order, pointed)
+                let cells = grid.words(index);
+                // `Mean` and `SD` below times of day.
+                let sums = cells.iter().rev().take_while(|span| {
+                    let word = text[span.range()].trim();
+                    word.is_empty() || super::segments::is_summary_word(word)
+                });
+                let times = &cells[..cells.len() - sums.count()];
+                column.clock = clock_of(text, times, grid.dialect.style, order, pointed)
+                    .map(|clock| clock.with_rows(cells.len()))
                     .filter(|_| !diluted)
                     .filter(|clock| clock.is_likely(&column, text, grid.words(index), grid.dialect.style));
                 if let Some(clock) = &column.clock {
@@ -346,6 +402,71 @@ pub(super) fn describe(
     clock::join_minutes_and_seconds(&mut columns, table);
     clock::part_four_digits(&mut columns, table);
     columns
+}
+
+/// Two rows of headers, of which one holds a number for each curve and the other the unit of those numbers: `Wavelength 0 5 10`
+/// over `(nm) min min min`.
+struct PartedCoordinates {
+    numbers: usize,
+    units: usize,
+}
+
+impl PartedCoordinates {
+    fn has(&self, level: usize) -> bool {
+        level == self.numbers || level == self.units
+    }
+}
+
+/// The rows that hold the numbers and the units of what each curve was taken at, where the units are of one quantity that readings
+/// are taken at. Behind a word that counts, `Run 1 2 3`, the unit is that of the column.
+fn numbers_over_units(text: &str, rows: &[Vec<Option<Span>>]) -> Option<PartedCoordinates> {
+    let cell = |span: &Span| text[span.range()].trim();
+    let over_curves = |level: usize| -> Option<Vec<&str>> {
+        let cells: Vec<&str> = rows[level].iter().skip(1).flatten().map(cell).collect();
+        (cells.len() >= 2 && cells.len() + 1 == rows[level].len()).then_some(cells)
+    };
+    let numbers_of = |level: usize| {
+        let plain = |text: &&str| {
+            leading_number(text).is_some() && !text.contains(|c: char| c.is_alphabetic() || c == '/')
+        };
+        over_curves(level)
+            .filter(|cells| cells.iter().all(plain) && cells.windows(2).all(|pair| pair[0] != pair[1]))
+    };
+    let found = |units: usize| {
+        let of_curves: Vec<&str> = over_curves(units)?.into_iter().map(bare_unit).collect();
+        if of_curves
+            .iter()
+            .any(|unit| leading_number(unit).is_some() || spelled(unit).units().is_empty())
+        {
+            return None;
+        }
+        let beside = [
+            units.checked_sub(1),
+            Some(units + 1).filter(|level| *level < rows.len()),
+        ];
+        let (numbers, cells) = beside
+            .into_iter()
+            .flatten()
+            .find_map(|level| Some((level, numbers_of(level)?)))?;
+        let counts = rows[numbers][0].is_some_and(|key| {
+            let of = read_column_header(cell(&key)).quantity;
+            of.is_some_and(|of| matches!(of.as_str(), "index" | "sample" | "replicate" | "flag"))
+                || words::is(words::WordList::Series, cell(&key))
+                || words::is(words::WordList::Numbered, cell(&key))
+        });
+        let taken_at = |(number, unit): (&&str, &&str)| {
+            let head = read_column_header(&format!("{number} {unit}"));
+            let [held] = head.held.as_slice() else { return None };
+            (head.quantity.is_none() && held.quantity != Quantity::UNKNOWN).then(|| held.quantity.clone())
+        };
+        let first = taken_at((cells.first()?, of_curves.first()?))?;
+        let alike = cells
+            .iter()
+            .zip(&of_curves)
+            .all(|pair| taken_at(pair).as_ref() == Some(&first));
+        (!counts && alike).then_some(PartedCoordinates { numbers, units })
+    };
+    (0..rows.len()).find_map(found)
 }
 
 /// A unit without the brackets it stands in.
@@ -759,6 +880,35 @@ fn is_value(text: &str) -> bool {
     digits.len() < text.trim().len() && !text.ends_with([')', ']', '>']) && !spelled(unit).units().is_empty()
 }
 
+/// Whether a name is followed by a number with decimals and its unit, `s 0.1 mm`, `std 0,25 mL`: what the sample had, and no unit
+/// of the numbers below. Whole numbers may count the columns: `sensor 1 mV`.
+fn ends_in_value(text: &str) -> bool {
+    value_at_the_end(text).is_some_and(|number| number.contains(['.', ',']))
+}
+
+/// The number in front of the unit that a name ends in: the `5` of `s 5 mM`.
+pub(super) fn value_at_the_end(text: &str) -> Option<&str> {
+    let words: Vec<&str> = text
+        .trim()
+        .split([' ', '_'])
+        .filter(|word| !word.is_empty())
+        .collect();
+    let parted = |number: &'_ str, unit: &str| {
+        let is_number = number.starts_with(|c: char| c.is_ascii_digit())
+            && number.replace(',', ".").parse::<f64>().is_ok();
+        is_number && !spelled(unit).units().is_empty()
+    };
+    match words.as_slice() {
+        [_, .., number, unit] if parted(number, unit) => Some(number),
+        [_, .., last] => {
+            let unit = last.trim_start_matches(|c: char| c.is_ascii_digit() || matches!(c, '.' | ','));
+            let number = &last[..last.len() - unit.len()];
+            parted(number, unit).then_some(number)
+        }
+        _ => None,
+    }
+}
+
 /// The unit of a quantity that is none of ours: of `A`, the ampere; of `deg`, those of an angle.
 fn unit_of_other(text: &str) -> Option<Unit> {
     match spelled(text).units() {
@@ -782,7 +932,7 @@ fn hear_other_unit(column: &mut Column) {
     let Some((text, _)) = column.heads.last() else {
         return;
     };
-    if is_value(text) {
+    if is_value(text) || ends_in_value(text) {
         column.label = Some(text.trim().to_owned());
         column.unit = None;
         return;

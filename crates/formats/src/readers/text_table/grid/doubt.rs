@@ -185,6 +185,8 @@ impl Grid {
     fn doubt_short_rows(&mut self, text: &str) {
         let hard = self.dialect.sep.byte().is_some() || self.dialect.sep == Delimiter::CommaBlank;
         if !hard {
+            let short = self.short_between_blanks();
+            self.take_out(&short, 1, MissingCell::Shifted);
             return;
         }
         let mut short: Vec<usize> = self
@@ -213,6 +215,40 @@ impl Grid {
                 .collect();
             self.take_out(&shifted, 1, MissingCell::Shifted);
         }
+    }
+
+    /// The rows that end early where one blank parts the columns, so that a cell that lacks anywhere in them leaves them short at
+    /// their end. The last row may have been cut.
+    fn short_between_blanks(&self) -> Vec<usize> {
+        let single = self.extents.windows(2).any(|pair| pair[1].0 - pair[0].1 <= 1);
+        if !single || self.columns() < 3 {
+            return Vec::new();
+        }
+        let last = u32::try_from(self.columns() - 1).unwrap_or(u32::MAX);
+        let short: Vec<usize> = self
+            .gaps
+            .iter()
+            .filter(|gap| gap.column == last && gap.lack == MissingCell::Empty)
+            .map(|gap| gap.row as usize)
+            .filter(|row| row + 1 < self.rows)
+            .collect();
+        // Where many rows end early, that is how the table is written.
+        if short.len() * 3 > self.rows {
+            Vec::new()
+        } else {
+            short
+        }
+    }
+
+    /// The lines of rows of which nothing tells which cell lacks.
+    pub(in crate::readers::text_table) fn lines_short_between_blanks(&self) -> Vec<usize> {
+        if self.dialect.sep != Delimiter::Blank {
+            return Vec::new();
+        }
+        let shifted = self.gaps.iter().filter(|gap| gap.lack == MissingCell::Shifted);
+        let mut lines: Vec<usize> = shifted.map(|gap| self.line(gap.row as usize)).collect();
+        lines.dedup();
+        lines
     }
 
     /// Of the rows that end early, those whose name ends in a number with a decimal sign, as that of no whole row does:
@@ -348,11 +384,20 @@ impl Grid {
             cursor.line += 1;
         }
         let (end, _) = line_end(text.as_bytes(), cursor.at);
-        let raw = text.get(cursor.at..end)?;
-        let cells = split(raw, &self.dialect);
-        // A row that was read in another way than cell by cell is left as it is.
-        let range = cells.get(column).filter(|_| cells.len() == self.columns())?;
+        let range = self.cell_in(text.get(cursor.at..end)?, column)?;
         Some(Span::new(cursor.at + range.start, cursor.at + range.end))
+    }
+
+    /// Where the cell of a column stands in the line of its row; nothing where the row was read in another way than cell
+    /// by cell.
+    pub(in crate::readers::text_table) fn cell_in(
+        &self,
+        line: &str,
+        column: usize,
+    ) -> Option<std::ops::Range<usize>> {
+        let cells = split(line, &self.dialect);
+        let whole = cells.len() == self.columns();
+        cells.into_iter().nth(column).filter(|_| whole)
     }
 
     /// How many decimals the numbers next to a row have.

@@ -782,6 +782,15 @@ impl Grid {
         if self.extents.is_empty() || cells.is_empty() || line.contains('\t') {
             return None;
         }
+        // `Series 2` among columns that wide gaps part is a caption.
+        let wide = self.extents.windows(2).all(|pair| pair[1].0 - pair[0].1 >= 2);
+        let touch = || {
+            let ranges: Vec<_> = cells.iter().flatten().collect();
+            ranges.windows(2).any(|pair| pair[1].start == pair[0].end + 1)
+        };
+        if wide && touch() {
+            return None;
+        }
         let mut placed = vec![None; self.columns()];
         for range in cells.iter().flatten() {
             let (start, end) = (chars(line, range.start), chars(line, range.end));

@@ -5,8 +5,15 @@ use super::*;
 impl Shaper<'_> {
     /// The running column where no head names one.
     pub(super) fn x_by_values(&self, roles: &[ShapeRole]) -> Option<usize> {
+        // A standard deviation beside what was measured runs nowhere.
+        let sums = |i: usize| {
+            self.columns[i]
+                .heads
+                .last()
+                .is_some_and(|(text, _)| words::is_statistics(text.trim()))
+        };
         let open: Vec<usize> = (0..roles.len())
-            .filter(|&i| matches!(roles[i], ShapeRole::Open | ShapeRole::Counter))
+            .filter(|&i| matches!(roles[i], ShapeRole::Open | ShapeRole::Counter) && !sums(i))
             .collect();
         let beside: Vec<usize> = (0..roles.len())
             .filter(|&i| roles[i] == ShapeRole::Beside)
@@ -155,11 +162,20 @@ impl Shaper<'_> {
             same && i > x
                 && between(x..i)
                 && between(i..self.columns.len())
-                && values(i).zip(values(x)).any(|(own, first)| own != first)
+                && values(i)
+                    .zip(values(x))
+                    .any(|(own, first)| own != first && !own.is_nan() && !first.is_nan())
         };
-        if self.source.assume().get("x").is_none()
-            && let Some(&other) = second_axes.iter().find(|&&i| of_its_own(i))
-        {
+        // Only an answer that counts the rows settles it: one about the quantity of x tells of no curve.
+        if let Some(&other) = second_axes.iter().find(|&&i| of_its_own(i)) {
+            if self
+                .source
+                .assume()
+                .axis("x")
+                .is_some_and(|(x, _)| x == Quantity::INDEX)
+            {
+                return self.readings(roles);
+            }
             let labels = self.label_at(&self.columns[other].clone(), "another x column");
             self.ask(
                 "axis-unknown",
@@ -170,17 +186,7 @@ impl Shaper<'_> {
         }
         for &i in &second_axes {
             self.used(i, ColumnRole::LeftOut, &Quantity::UNKNOWN, &Unit::ONE);
-            let head = self
-                .name(i)
-                .unwrap_or_else(|| format!("column {}", self.columns[i].index + 1));
-            let code = Code::new("second-axis");
-            self.remarks.push(
-                Diagnostic::note(
-                    code,
-                    format!("`{head}` is another x column; the first was taken for the curves"),
-                )
-                .at(Place::line(self.table.first_line as usize), ""),
-            );
+            self.tell_second_axis(i, "is another x column; the first was taken for the curves");
         }
         if self.columns[x].heads.is_empty()
             && self.columns[x].quantity.is_none()
@@ -276,6 +282,15 @@ impl Shaper<'_> {
             self.used(*column, ColumnRole::Held, &constant.quantity, &constant.unit);
         }
         let mut traces = Vec::with_capacity(ys.len());
+        // A list of samples to the right of the standards names none of these.
+        let list = self.list_beside_standards(x, &quantity, &ys, roles);
+        let mut roles = roles.to_vec();
+        let (mut ys, mut listed) = (ys, Vec::new());
+        if let Some(names) = list {
+            (ys, listed) = ys.into_iter().partition(|&y| y < names);
+            roles[names] = ShapeRole::Counter;
+        }
+        let roles = roles.as_slice();
         let names = self.row_names(roles);
         for &y in &ys {
             if held_constants.iter().any(|(column, _)| *column == y) {
@@ -304,18 +319,11 @@ impl Shaper<'_> {
             }
         }
         if quantity == Quantity::TIME {
-            self.hold_bare_wavelengths(&ys, &mut traces);
+            self.hold_bare_wavelengths(&ys, &mut traces, false);
             self.tell_interval(x);
         }
-        // A calibration or a titration was read at one wavelength as a time course was.
-        if [
-            Quantity::TIME,
-            Quantity::CONCENTRATION,
-            Quantity::PH,
-            Quantity::TEMPERATURE,
-        ]
-        .contains(&quantity)
-        {
+        // A calibration or a titration was read at one wavelength as a time course was; only a spectrum runs over several.
+        if !runs_over_light(&quantity) {
             self.hold_wavelength(&mut traces);
         }
         let beside = self.samples_beside_standards(x, &quantity, &ys, names.as_deref(), roles);
@@ -324,7 +332,63 @@ impl Shaper<'_> {
         }
         let standards = self.finish(technique, traces);
         let samples = beside.map(|traces| self.finish(Technique::FIXED_WAVELENGTH, traces));
-        TableReading::Runs(std::iter::once(standards).chain(samples).collect())
+        let listed = list.map(|names| {
+            let traces = self.readings_named_by(names, &listed, roles);
+            self.finish(Technique::FIXED_WAVELENGTH, traces)
+        });
+        TableReading::Runs(std::iter::once(standards).chain(samples).chain(listed).collect())
+    }
+
+    /// The column of names of a list that stands to the right of the standards, with readings of its own:
+    /// `mg/L,A535,sample,A535`.
+    fn list_beside_standards(
+        &self,
+        x: usize,
+        quantity: &Quantity,
+        ys: &[usize],
+        roles: &[ShapeRole],
+    ) -> Option<usize> {
+        let sample = |i: usize| {
+            self.columns[i]
+                .heads
+                .last()
+                .is_some_and(|(head, _)| matches!(words::field_of(head), Some("sample" | "sample-id")))
+        };
+        let names = (x + 1..roles.len()).find(|&i| roles[i] == ShapeRole::Names && sample(i))?;
+        let parted = ys.iter().any(|&y| x < y && y < names) && ys.iter().any(|&y| y > names);
+        (*quantity == Quantity::CONCENTRATION && parted).then_some(names)
+    }
+
+    /// The readings of columns whose rows a column of words names.
+    fn readings_named_by(&mut self, names: usize, ys: &[usize], roles: &[ShapeRole]) -> Vec<Trace> {
+        let text = self.source.text();
+        let names: Vec<String> = self
+            .table
+            .grid
+            .words(self.columns[names].index)
+            .iter()
+            .map(|span| text[span.range()].trim().to_owned())
+            .collect();
+        let mut traces = Vec::with_capacity(ys.len());
+        for &y in ys {
+            let (quantity, unit) = self.y_meaning(y, &Quantity::INDEX, roles);
+            let (kept, values, decimals) = self.kept(y, &quantity, None);
+            let counted: Vec<f64> = (1..=kept.len()).map(|place| place as f64).collect();
+            let x = Values::new(Quantity::INDEX, Unit::ONE, counted);
+            let column = Values {
+                quantity,
+                unit,
+                name: self.name(y),
+                values,
+                decimals,
+            };
+            if let Some(mut trace) = self.assemble(x, column, y, &kept) {
+                trace.row_names = kept.iter().filter_map(|row| names.get(row).cloned()).collect();
+                traces.push(trace);
+            }
+        }
+        self.hold_wavelength(&mut traces);
+        traces
     }
 
     /// The readings of rows without a concentration among rows that have one: the samples among the standards. They are
@@ -515,9 +579,18 @@ impl Shaper<'_> {
     }
 
     /// Bare numbers over time courses are wavelengths where the words around speak of nanometres and the numbers suit.
-    fn hold_bare_wavelengths(&mut self, ys: &[usize], traces: &mut [Trace]) {
+    pub(super) fn hold_bare_wavelengths(&mut self, ys: &[usize], traces: &mut [Trace], alone: bool) {
         let told = self.context.units.contains(&Unit::NANOMETRE) || self.context.names(&Quantity::WAVELENGTH);
-        if !told || ys.len() != traces.len() {
+        // Several such numbers over names, where light was measured, are nothing else.
+        let bare = |y: &&usize| {
+            let mut held = self.columns[**y].held.iter();
+            held.any(|held| {
+                held.quantity == Quantity::UNKNOWN && crate::light::BARE_HEADERS.contains(&held.value)
+            })
+        };
+        let several =
+            || alone && self.context.names(&Quantity::ABSORBANCE) && ys.iter().filter(bare).count() >= 2;
+        if !(told || several()) || ys.len() != traces.len() {
             return;
         }
         for (&y, trace) in ys.iter().zip(traces) {
@@ -531,7 +604,11 @@ impl Shaper<'_> {
                 held.raw = Some(text.trim().to_owned());
                 held.line = Some(self.source.place(*span).line);
                 trace.held.push(held);
-                self.because_once("the numbers over the columns are wavelengths in nm: the text around the table mentions nanometres");
+                self.because_once(if told {
+                    "the numbers over the columns are wavelengths in nm: the text around the table mentions nanometres"
+                } else {
+                    "the numbers over the columns are wavelengths in nm: light was measured, and they are of its range"
+                });
             }
         }
     }
@@ -737,9 +814,15 @@ impl Shaper<'_> {
     }
 }
 
+/// Whether a curve over a quantity is of several wavelengths, or may be.
+pub(super) fn runs_over_light(quantity: &Quantity) -> bool {
+    matches!(quantity.as_str(), "wavelength" | "wavenumber" | "energy") || *quantity == Quantity::UNKNOWN
+}
+
 /// Whether a header names what it numbers, `Tank no`, `Einwaage Nr.`, and no points or cycles of one curve.
 fn numbers_things(head: &str) -> bool {
-    let known = words::quantity_of(head).is_some() || words::field_of(head).is_some();
+    let known = words::quantity_of(head).is_some_and(|quantity| quantity != Quantity::INDEX)
+        || words::field_of(head).is_some();
     let ends = head.trim().rsplit_once([' ', '-', '_']);
     !known && ends.is_some_and(|(_, last)| words::quantity_of(last) == Some(Quantity::INDEX))
 }

@@ -111,7 +111,7 @@ impl Shaper<'_> {
     }
 
     /// The most decimals that a number of a column has.
-    fn digits_of(&self, column: &Column) -> u8 {
+    pub(super) fn digits_of(&self, column: &Column) -> u8 {
         let all = &self.decimals[self.table.grid.place(column.index)];
         all.iter().map(|&(_, digits)| digits).max().unwrap_or(0)
     }

@@ -135,7 +135,7 @@ impl Shaper<'_> {
         let cells = self.table.grid.words(column.index).iter().zip(&clock.seconds);
         let lost: Vec<(usize, Span)> = cells
             .enumerate()
-            .filter(|(_, (_, time))| time.is_none())
+            .filter(|(row, (_, time))| time.is_none() && !self.summed.contains(row))
             .map(|(row, (span, _))| (row, *span))
             .collect();
         let Some(&(_, first)) = lost.first() else { return };

@@ -80,7 +80,20 @@ impl Shaper<'_> {
                         && first.stats.min >= 180.0
                         && !spread.like_light());
                 let words_down = first.kind == ColumnKind::Words && first.clock.is_none();
-                if words_down || (names(&Quantity::TIME) && !row_is_light) || (first.clock.is_some()) {
+                // `time (s);0;20;40` over `0.25 mM;0.080;0.103`: the cells say of what they are, and the corner what runs across.
+                let of_cells = first.quantity.as_ref().is_some_and(|quantity| {
+                    matches!(quantity.as_str(), "concentration" | "temperature" | "ph")
+                });
+                let corner_alone = down.as_ref().filter(|_| {
+                    over.is_none()
+                        && of_cells
+                        && names(&Quantity::TIME)
+                        && spread.orderly
+                        && !spread.like_light()
+                });
+                if let Some((Some(quantity), Some(unit))) = corner_alone {
+                    Some((quantity.clone(), Some(unit.clone())))
+                } else if words_down || (names(&Quantity::TIME) && !row_is_light) || (first.clock.is_some()) {
                     if spread.like_light() {
                         Some((Quantity::WAVELENGTH, Some(Unit::NANOMETRE)))
                     } else {
@@ -326,7 +339,8 @@ impl Shaper<'_> {
         let is_sentinel = sentinel_of(self.context, &y_quantity, Some(&y_unit));
         let mut sentinels: Vec<(usize, f64)> = Vec::new();
         let mut passed = vec![0; across.len()];
-        for row in 0..rows {
+        let summed = self.summed.clone();
+        for row in (0..rows).filter(|row| !summed.contains(row)) {
             let mut kept: Vec<usize> = Vec::with_capacity(across.len());
             let mut y = Vec::with_capacity(across.len());
             let mut decimals = Decimals::default();

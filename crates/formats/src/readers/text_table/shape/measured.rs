@@ -18,6 +18,27 @@ impl Shaper<'_> {
         })
     }
 
+    /// Whether a header is a word with a number, and another column has the same word with another number: `R2` beside `R1` is a
+    /// replicate, and no coefficient of determination.
+    fn is_numbered_like_others(&self, y: usize, text: &str) -> bool {
+        let parted = |text: &'_ str| -> Option<(String, String)> {
+            let text = text.trim();
+            let stem = text.trim_end_matches(|c: char| c.is_ascii_digit());
+            let number = &text[stem.len()..];
+            (stem.ends_with(char::is_alphabetic) && !number.is_empty())
+                .then(|| (stem.to_owned(), number.to_owned()))
+        };
+        let Some((stem, number)) = parted(text) else {
+            return false;
+        };
+        self.columns.iter().enumerate().any(|(place, other)| {
+            let beside = |(text, _): &(String, Span)| {
+                parted(text).is_some_and(|(other, another)| other == stem && another != number)
+            };
+            place != y && other.kind == ColumnKind::Figures && other.heads.iter().any(beside)
+        })
+    }
+
     /// Whether a word of quite another quantity, `Sonne` over a spectrum, is a name: what is around the table says that it is of
     /// absorbance, no header does, and the numbers may be.
     fn is_name_over_light(&self, column: &Column, named: &Quantity, x_quantity: &Quantity) -> bool {
@@ -151,6 +172,9 @@ impl Shaper<'_> {
             let unit = unit.unwrap_or_else(|| customary_unit(&meant));
             return (meant, unit);
         }
+        if self.may_be_read_at(&head, quantity.as_ref(), &column) {
+            return self.ask_read_at(&column, &head);
+        }
         let names_a_sample = column
             .heads
             .iter()
@@ -161,7 +185,7 @@ impl Shaper<'_> {
             .iter()
             .rev()
             // `std` over a wavelength and its absorbance names a sample: no mean and no deviation has an axis of its own.
-            .filter(|(text, _)| !self.names_an_axis_too(y, text))
+            .filter(|(text, _)| !self.names_an_axis_too(y, text) && !self.is_numbered_like_others(y, text))
             .find(|(text, _)| words::is_statistics(text) || is_error_word(text) || spread)
         {
             // A mean or deviation beside its readings is kept under its own name; alone, it says not what it is of.
@@ -243,6 +267,10 @@ impl Shaper<'_> {
         if words::is(WordList::Target, &head) {
             return (named_as(&head), Unit::ONE);
         }
+        // Nor is a dilution, a volume or the number of a cycle, whatever the lines around the table speak of.
+        if is_number_of_a_field(&head) && self.has_other_readings(y, roles) {
+            return (named_as(&head), column.unit.clone().unwrap_or(Unit::ONE));
+        }
         // Beside a column that says what it is, a column of another name keeps its own.
         let others_told = roles.iter().enumerate().any(|(i, role)| {
             i != y
@@ -313,7 +341,7 @@ impl Shaper<'_> {
         };
         match (absorbance, transmittance) {
             _ if intensity => self.ask_measured(&column),
-            (true, false) if of_something_else() => {
+            (true, false) if of_something_else() || has_words && self.has_fewer_decimals(y, roles) => {
                 (named_as(&head), column.unit.clone().unwrap_or(Unit::ONE))
             }
             (true, false) => {
@@ -485,6 +513,70 @@ impl Shaper<'_> {
         (quantity, unit)
     }
 
+    /// Whether a header ends in a whole number and a unit of something else, `s 5 mm`, below words that name the absorbance alone: the
+    /// unit may be that of the number, or of the column `s 5`.
+    fn may_be_read_at(&self, head: &str, quantity: Option<&Quantity>, column: &Column) -> bool {
+        let told = |column: &Column| column.quantity.as_ref().is_some_and(Quantity::is_of_light);
+        quantity.is_some_and(|quantity| !words::is_ours(quantity))
+            && column.unit.is_some()
+            && super::super::columns::value_at_the_end(head).is_some()
+            && self.context.names(&Quantity::ABSORBANCE)
+            && !self.columns.iter().any(told)
+            && fitting::fits_values(&Quantity::ABSORBANCE, &Unit::ABSORBANCE, &column.stats)
+    }
+
+    fn ask_read_at(&mut self, column: &Column, head: &str) -> (Quantity, Unit) {
+        let unit = column.unit.clone().unwrap_or(Unit::ONE);
+        let message = format!(
+            "the words around the table name the absorbance, and the header `{head}` ends in a unit: of its number, or of those below?"
+        );
+        let own = format!("y=signal:{unit}");
+        let readings = [
+            ("y=absorbance:{AU}", "an absorbance that was read at that value"),
+            (own.as_str(), "the numbers below are in that unit"),
+            NOT_A_MEASUREMENT,
+        ];
+        let labels = self.label_at(column, "this header");
+        self.ask("unit-does-not-suit", &message, &readings, labels);
+        (Quantity::UNKNOWN, Unit::ONE)
+    }
+
+    /// Whether other columns may be what was measured.
+    fn has_other_readings(&self, y: usize, roles: &[ShapeRole]) -> bool {
+        self.columns.iter().enumerate().any(|(place, other)| {
+            place != y
+                && other.kind == ColumnKind::Figures
+                && matches!(roles[place], ShapeRole::Open | ShapeRole::Measured)
+        })
+    }
+
+    /// Whether a column has whole numbers, or at least two decimals fewer than two others or more, and not always the same number: an
+    /// instrument writes all its readings alike.
+    fn has_fewer_decimals(&self, y: usize, roles: &[ShapeRole]) -> bool {
+        /// The readings have so many decimals more.
+        const MORE_DECIMALS: u8 = 2;
+        const FEWEST_ROWS: usize = 3;
+        let own = &self.columns[y];
+        let digits = self.digits_of(own);
+        let others = self.columns.iter().enumerate().filter(|(place, other)| {
+            *place != y
+                && other.kind == ColumnKind::Figures
+                && matches!(roles[*place], ShapeRole::Open | ShapeRole::Measured)
+        });
+        let (with, all) = others.fold((0, 0), |(with, all), (_, other)| {
+            (
+                with + usize::from(self.digits_of(other) >= digits + MORE_DECIMALS),
+                all + 1,
+            )
+        });
+        own.held.is_empty()
+            && own.stats.count >= FEWEST_ROWS
+            && own.stats.min < own.stats.max
+            && own.stats.max > 1.0
+            && with >= 2
+            && with == all
+    }
+
     /// Asks what was measured, with the choices that its numbers allow, likeliest first.
     pub(super) fn ask_measured(&mut self, column: &Column) -> (Quantity, Unit) {
         // What a person has settled is not asked again, whatever the numbers.
@@ -619,11 +711,11 @@ impl Shaper<'_> {
             return;
         }
         let is_sentinel = sentinel_of(self.context, quantity, column.unit.as_ref());
-        let values = self
-            .table
-            .grid
-            .column(column.index)
-            .filter(|value| !value.is_nan() && !is_sentinel(*value));
+        // A relative deviation below the readings is none of them.
+        let read = |(row, value): (usize, f64)| {
+            (!value.is_nan() && !is_sentinel(value) && !self.summed.contains(&row)).then_some(value)
+        };
+        let values = self.table.grid.column(column.index).enumerate().filter_map(read);
         let (mut bad, mut all) = (0_usize, 0_usize);
         for value in values {
             all += 1;
@@ -649,7 +741,7 @@ impl Shaper<'_> {
         } else if bad > 0 {
             let row = (0..self.table.grid.rows).find(|&row| {
                 let value = self.table.grid.figure(row, column.index);
-                !value.is_nan() && !is_sentinel(value) && !plausible(value)
+                !value.is_nan() && !is_sentinel(value) && !plausible(value) && !self.summed.contains(&row)
             });
             let line = row.map_or(0, |row| self.table.grid.line(row));
             let remark = Diagnostic::warning(
@@ -727,6 +819,18 @@ impl Shaper<'_> {
         );
         Unit::ONE
     }
+}
+
+/// Whether a head is the word of a field that holds a number, `Dilution` or `Volume (mL)`, and not a general word for readings.
+fn is_number_of_a_field(head: &str) -> bool {
+    let name = crate::column_header::split_unit(head).map_or(head, |(name, _)| name);
+    let kind = words::field_of(name)
+        .and_then(curvary_record::known_field)
+        .map(|known| &known.kind);
+    matches!(
+        kind,
+        Some(curvary_record::ValueKind::Number(_) | curvary_record::ValueKind::Range(_))
+    ) && words::word(name) == words::HeaderWord::Unknown
 }
 
 /// Whether a head names a wavenumber by word or symbol, not by its unit alone.

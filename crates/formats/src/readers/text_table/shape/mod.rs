@@ -397,6 +397,7 @@ impl Shaper<'_> {
         self.ask_parentheses();
         self.hear_rates();
         self.unswap();
+        self.set_numbers_of_rows_apart();
         let verdict = self.verdict();
         if let TableVerdict::Other(reason) = verdict {
             return TableReading::Other(reason);
@@ -424,6 +425,47 @@ impl Shaper<'_> {
                 TableReading::Runs(drafts)
             }
             (_, shaped) => shaped,
+        }
+    }
+
+    /// Takes the numbers of the rows, `No.` or `ID`, away from in front of a table with numbers across its headers, which is then
+    /// read as it would be without them.
+    fn set_numbers_of_rows_apart(&mut self) {
+        const FEWEST: usize = 4;
+        let [first, second, ..] = self.columns.as_slice() else {
+            return;
+        };
+        let number = first.kind == ColumnKind::Figures
+            && first.stats.whole
+            && (role(first) == ShapeRole::Counter || first.quantity == Some(Quantity::INDEX));
+        let axis = second
+            .quantity
+            .as_ref()
+            .is_some_and(|quantity| matches!(quantity.as_str(), "wavelength" | "wavenumber" | "time"));
+        let in_front = second.kind == ColumnKind::Words || axis;
+        if self.columns.len() < FEWEST || !number || !in_front {
+            return;
+        }
+        let apart = self.columns.remove(0);
+        if !self.has_numbers_across() {
+            self.columns.insert(0, apart);
+            return;
+        }
+        self.uses.remove(0);
+        if !apart.stats.counts() {
+            let head = apart.heads.last().map_or("", |(text, _)| text.trim());
+            self.remarks.push(
+                Diagnostic::note(
+                    Code::new("column-left-out"),
+                    format!(
+                        "the numbers under `{head}` name the rows, which have other names: they were left out"
+                    ),
+                )
+                .at(
+                    Place::line(self.table.first_line as usize),
+                    "its table begins here",
+                ),
+            );
         }
     }
 
@@ -481,11 +523,46 @@ impl Shaper<'_> {
         if self.is_computed(coordinates, roles) {
             return Vec::new();
         }
+        // Of two concentrations the doses run, and what was found from the readings does not.
+        let concentrations: Vec<usize> = coordinates
+            .iter()
+            .copied()
+            .filter(|&i| {
+                self.columns[i].quantity == Some(Quantity::CONCENTRATION)
+                    && self.columns[i].kind == ColumnKind::Figures
+            })
+            .collect();
+        let doses = |i: &usize| is_series_of_doses(self.table.grid.numbers(self.columns[*i].index));
+        let (made, found): (Vec<usize>, Vec<usize>) = concentrations.into_iter().partition(doses);
+        let coordinates: Vec<usize> = match made.as_slice() {
+            [_] => coordinates
+                .iter()
+                .copied()
+                .filter(|i| !found.contains(i))
+                .collect(),
+            _ => coordinates.to_vec(),
+        };
+        let coordinates = coordinates.as_slice();
         let figures: Vec<usize> = coordinates
             .iter()
             .copied()
             .filter(|&i| self.columns[i].kind == ColumnKind::Figures)
             .collect();
+        // The wavelength runs in a spectrum, whatever the clock says of each of its points.
+        let clocked = |i: &usize| self.columns[*i].clock.is_some();
+        let spectrum = |i: &usize| {
+            let column = &self.columns[*i];
+            column.quantity == Some(Quantity::WAVELENGTH)
+                && column.kind == ColumnKind::Figures
+                && column.stats.orderly()
+                && column.stats.count >= 4
+        };
+        if let &[one, other] = coordinates
+            && let Some(scanned) = [one, other].into_iter().find(spectrum)
+            && [one, other].iter().any(clocked)
+        {
+            return vec![scanned];
+        }
         let timed = |&i: &usize| self.columns[i].quantity == Some(Quantity::TIME);
         if figures.len() < coordinates.len() && figures.iter().any(timed) {
             figures
@@ -557,6 +634,14 @@ impl Shaper<'_> {
             (0..roles.len()).find(|&i| roles[i] == ShapeRole::Beside && self.columns[i].stats.orderly());
         let x = match (xs.as_slice(), beside) {
             ([x], Some(beside)) if constant(*x) => Some(beside),
+            // A concentration that goes to and fro while the temperature rises all the way was found, or is beside.
+            ([x], Some(beside))
+                if of(*x, &Quantity::CONCENTRATION)
+                    && !self.columns[*x].stats.orderly()
+                    && self.is_swept(beside) =>
+            {
+                Some(beside)
+            }
             ([x, ..], _) => Some(*x),
             // A word in every row beside a temperature that runs tells the phase, and the row number is no axis.
             ([], Some(beside))
@@ -624,7 +709,13 @@ impl Shaper<'_> {
             _ => LEAST_PH,
         };
         let stats = &column.stats;
-        stats.count >= 4 && stats.orderly() && stats.max - stats.min >= least
+        // A step of a degree Fahrenheit is no kelvin.
+        let unit = self.unit_of(column).unwrap_or(Unit::ONE);
+        let range = match unit.converts_to(&Unit::KELVIN) {
+            true => (unit.to_si(stats.max) - unit.to_si(stats.min)).abs(),
+            false => stats.max - stats.min,
+        };
+        stats.count >= 4 && stats.orderly() && range >= least
     }
 
     /// Whether the only coordinates are concentrations that were computed from the readings beside them: samples in any
@@ -991,6 +1082,15 @@ impl Shaper<'_> {
 /// The rows whose name says that they sum up others.
 fn summed_rows(text: &str, table: &ScannedTable, columns: &[Column]) -> std::collections::BTreeSet<usize> {
     let mut rows = std::collections::BTreeSet::new();
+    // `Mean` below times of day.
+    for column in columns.iter().filter(|column| column.clock.is_some()) {
+        let spans = table.grid.words(column.index).iter().enumerate();
+        let sums = |span: &Span| {
+            let word = text[span.range()].trim();
+            word.starts_with(char::is_alphabetic) && super::segments::is_summary_word(word)
+        };
+        rows.extend(spans.filter(|(_, span)| sums(span)).map(|(row, _)| row));
+    }
     for column in columns
         .iter()
         .filter(|column| column.kind == ColumnKind::Words && column.clock.is_none())

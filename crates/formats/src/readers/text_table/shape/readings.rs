@@ -38,8 +38,9 @@ impl Shaper<'_> {
                         trace.held.retain(|held| held.quantity != Quantity::WAVELENGTH);
                     }
                 }
+                let of_rates = || trace.y.quantity == Quantity::RATE && trace.y.unit.code().contains("{AU}");
                 let measured = trace.y.quantity.is_of_light() || trace.y.quantity == Quantity::UNKNOWN;
-                if measured && trace.held(&Quantity::WAVELENGTH).is_none() {
+                if (measured || of_rates()) && trace.held(&Quantity::WAVELENGTH).is_none() {
                     let mut held = Coordinate::new(Quantity::WAVELENGTH, unit.clone(), *value);
                     held.line = Some(*line).filter(|&line| line > 0);
                     trace.held.push(held);
@@ -131,11 +132,15 @@ impl Shaper<'_> {
                 .and_then(Option::as_deref)
                 .unwrap_or("");
             let all = names.get_or_insert_with(|| vec![String::new(); grid.rows]);
-            for (value, name) in grid.column(column.index).zip(all) {
+            for ((row, value), name) in grid.column(column.index).enumerate().zip(all) {
                 if value.is_nan() {
                     continue;
                 }
-                let number = format!("{value} {unit}");
+                // A name as it is written: `007` is not `7`.
+                let number = match self.cell_text(row, column.index) {
+                    Some(cell) => cell.to_owned(),
+                    None => format!("{value} {unit}"),
+                };
                 *name = if name.is_empty() {
                     number.trim_end().to_owned()
                 } else {
@@ -146,10 +151,26 @@ impl Shaper<'_> {
         names
     }
 
+    /// The text of a cell, where its row was read cell by cell.
+    fn cell_text(&self, row: usize, column: usize) -> Option<&str> {
+        let line = self.table.grid.line(row).checked_sub(1)?;
+        let lines = self.source.lines();
+        let span = (line < lines.count()).then(|| lines.span(line))?;
+        let line = &self.source.text()[span.range()];
+        let cell = self.table.grid.cell_in(line, column)?;
+        Some(line[cell].trim().trim_matches('"'))
+            .filter(|cell| cell.starts_with(|c: char| c.is_ascii_digit()))
+    }
+
     /// Whether every row has a name of its own. A date is none.
     pub(super) fn named_one_by_one(&self, roles: &[ShapeRole]) -> bool {
         let dated = |name: &String| !matches!(moment::read(name, None).date, moment::DateReading::No);
-        self.row_names(roles).is_some_and(|mut names| {
+        self.row_names(roles).is_some_and(|names| {
+            let named = names
+                .into_iter()
+                .enumerate()
+                .filter(|(row, _)| !self.summed.contains(row));
+            let mut names: Vec<String> = named.map(|(_, name)| name).collect();
             let rows = names.len();
             if names.iter().all(dated) {
                 return false;
@@ -160,10 +181,12 @@ impl Shaper<'_> {
         })
     }
 
-    /// A column of words in which most rows have none: flags and events, not names.
+    /// A column of words in which most rows have none: flags and events, not names. Rows that sum up others have no name.
     pub(super) fn is_sparse(&self, column: &Column) -> bool {
         let words = self.table.grid.words(column.index);
-        words.iter().filter(|span| span.start == span.end).count() * 3 > words.len()
+        let is_empty = |(row, span): (usize, &Span)| span.start == span.end && !self.summed.contains(&row);
+        let empty = words.iter().enumerate().filter(|one| is_empty(*one)).count();
+        empty * 3 > words.len() - self.summed.len().min(words.len())
     }
 
     /// Tells the flags and events that stand beside the rows.
@@ -291,6 +314,9 @@ impl Shaper<'_> {
                 }
                 traces.push(trace);
             }
+        }
+        if matches!(times, Times::None) {
+            self.hold_bare_wavelengths(&ys, &mut traces, true);
         }
         self.hold_wavelength(&mut traces);
         let technique = match times {

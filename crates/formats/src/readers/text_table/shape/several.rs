@@ -1,5 +1,6 @@
 //! Several axes side by side: pairs, tables beside each other, newspaper columns.
 
+use super::axis::runs_over_light;
 use super::*;
 
 impl Shaper<'_> {
@@ -54,7 +55,7 @@ impl Shaper<'_> {
                 for &y in &ys {
                     traces.push(self.trace(x, &quantity, &unit, y, roles, None));
                 }
-                if quantity == Quantity::TIME {
+                if !runs_over_light(&quantity) {
                     self.hold_wavelength(&mut traces);
                 }
                 let technique = self.technique_of(&quantity, &ys);
@@ -81,7 +82,7 @@ impl Shaper<'_> {
         }
         for (quantity, traces) in by_quantity {
             let mut traces = newspaper(traces);
-            if quantity == Quantity::TIME {
+            if !runs_over_light(&quantity) {
                 self.hold_wavelength(&mut traces);
             }
             let ys: Vec<usize> = (0..self.columns.len())
@@ -93,8 +94,21 @@ impl Shaper<'_> {
         Some(drafts)
     }
 
-    /// The axes without a last one of another kind that has nothing measured behind it, where the others are two or more of one
-    /// kind: the times of day behind `nm,A,nm,A,clock`.
+    /// Tells of an x column that no curve was read over.
+    pub(super) fn tell_second_axis(&mut self, column: usize, why: &str) {
+        let number = self.columns[column].index + 1;
+        let head = match self.name(column) {
+            Some(name) => format!("`{name}` (column {number})"),
+            None => format!("column {number}"),
+        };
+        self.remarks.push(
+            Diagnostic::note(Code::new("second-axis"), format!("{head} {why}"))
+                .at(Place::line(self.table.first_line as usize), "")
+                .help("the numbers of that column are left out; the original keeps them"),
+        );
+    }
+
+    /// The axes without a last one that has nothing measured behind it, where the others are two or more of one kind: the times of day behind `nm,A,nm,A,clock`.
     fn without_lone_axis(&mut self, mut xs: Vec<usize>, roles: &[ShapeRole]) -> Vec<usize> {
         let [others @ .., last] = xs.as_slice() else {
             return xs;
@@ -104,17 +118,17 @@ impl Shaper<'_> {
         let measured = roles[last + 1..]
             .iter()
             .any(|role| matches!(role, ShapeRole::Measured | ShapeRole::Open | ShapeRole::Beside));
-        if of_one_kind && kind(last) != kind(others[0]) && !measured {
+        // `A,nm,A,nm`: the last x column belongs to the curve in front of it.
+        let y_first = || {
+            roles[..others[0]]
+                .iter()
+                .any(|role| matches!(role, ShapeRole::Measured | ShapeRole::Open | ShapeRole::Beside))
+        };
+        if of_one_kind && !measured && (kind(last) != kind(others[0]) || !y_first()) {
             xs.pop();
-            let head = self
-                .name(last)
-                .unwrap_or_else(|| format!("column {}", self.columns[last].index + 1));
-            self.remarks.push(
-                Diagnostic::note(
-                    Code::new("second-axis"),
-                    format!("`{head}` stands behind the last curve; the x columns in front of the curves were taken"),
-                )
-                .at(Place::line(self.table.first_line as usize), ""),
+            self.tell_second_axis(
+                last,
+                "stands behind the last curve; the x columns in front of the curves were taken",
             );
         }
         xs

@@ -37,7 +37,12 @@ impl Shaper<'_> {
                 quantity && head.held.iter().any(|held| held.quantity == Quantity::WAVELENGTH)
             })
             .count();
-        (of_light >= 2 || of_light == names.len() && of_light > 0).then_some(names)
+        // Beside one row of light may stand what is known of each sample: its dilution.
+        let known = || {
+            let of_sample = |name: &&String| words::field_of(name).is_some();
+            names.iter().filter(of_sample).count() + of_light == names.len()
+        };
+        (of_light >= 2 || of_light > 0 && known()).then_some(names)
     }
 
     /// Readings laid on their side: a trace for each row, over the samples.

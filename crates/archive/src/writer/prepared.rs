@@ -1,0 +1,454 @@
+//! Sources made ready on any number of threads: their records as lines in frames, their originals packed, what is filed of
+//! their runs. The same sources give the same bytes, and nothing is written here.
+
+use std::collections::HashSet;
+use std::ops::Range;
+use std::path::Path;
+use std::sync::{Arc, PoisonError, RwLock};
+
+use curvary_record::stored::{PathRecord, Record, SourceRecord, StoredRun};
+use curvary_record::{Diagnostic, Digest, Family, Run, RunId, Verdict};
+use serde::Serialize;
+use tantivy::TantivyDocument;
+
+use super::name_hash;
+use crate::catalog::{Catalog, Stat};
+use crate::decimal::DecimalFormatter;
+use crate::digests::digest_bytes;
+use crate::facts::{Facts, RunContext};
+use crate::index::IndexFields;
+use crate::originals;
+use crate::originals::tarred::{self, Packing};
+use crate::{Error, Settings, frames};
+
+/// One source to add: its bytes and what a reader made of them.
+#[derive(Clone, Debug)]
+pub struct Addition {
+    /// The path under which the archive shall know it, with `/` between folders; inside a container
+    /// `outer.zip!/inner.txt`. It must be the same each time the same file is added.
+    pub path: String,
+    /// The bytes.
+    pub bytes: Vec<u8>,
+    /// Their digest.
+    pub digest: Digest,
+    /// What the operating system says of the file, unless it lies in a container. Take it *before* reading the bytes, so
+    /// that a change in between is noticed next time.
+    pub stat: Option<Stat>,
+    /// How the reading went.
+    pub verdict: Verdict,
+    /// The reader, unless none knew it.
+    pub reader: Option<String>,
+    /// Remarks on the file as a whole.
+    pub remarks: Vec<Diagnostic>,
+    /// How it is written.
+    pub family: Option<Family>,
+    /// The runs it gave; their names must be those of [`RunId::new`] for the digest, in order.
+    pub runs: Vec<Run>,
+    /// Whether it was read again, and this reading takes the place of the one before. Without it, bytes that the archive
+    /// has already only gain a path.
+    pub again: bool,
+}
+
+/// Makes sources ready on the caller's threads. The same sources give the same bytes, and nothing is written.
+#[derive(Clone)]
+pub struct Preparer {
+    pub(super) settings: Arc<Settings>,
+    pub(super) catalog: Arc<RwLock<Catalog>>,
+    pub(super) names: Arc<RwLock<Option<HashSet<u64>>>>,
+    pub(super) fields: IndexFields,
+}
+
+/// A packed frame with the stretch of lines that it holds.
+pub(super) type PackedFrame = (Range<usize>, Vec<u8>);
+
+/// Lines of records, packed into frames as they come: each frame is closed at the first line end at which it is long
+/// enough. Of the lines themselves no more than one frame is held.
+#[derive(Default)]
+pub(super) struct LineFrames {
+    /// Where the open frame begins, counted in bytes of all lines.
+    from: usize,
+    open: Vec<u8>,
+    packed: Vec<PackedFrame>,
+}
+
+impl LineFrames {
+    /// Frames whose lines are counted from `from` on.
+    fn beginning(from: usize) -> Self {
+        Self {
+            from,
+            ..Self::default()
+        }
+    }
+
+    /// Adds a record; gives where its line is.
+    pub(super) fn put(&mut self, record: &Record) -> Result<Range<usize>, Error> {
+        let line = put_line(&mut self.open, record)?;
+        self.placed(line)
+    }
+
+    /// Adds a line that is there already, with its line end.
+    pub(super) fn put_whole(&mut self, line: &[u8]) -> Result<Range<usize>, Error> {
+        let from = self.open.len();
+        self.open.extend_from_slice(line);
+        self.placed(from..self.open.len())
+    }
+
+    fn placed(&mut self, line: Range<usize>) -> Result<Range<usize>, Error> {
+        let place = self.from + line.start..self.from + line.end;
+        if self.open.len() >= frames::FRAME_BYTES {
+            self.close()?;
+        }
+        Ok(place)
+    }
+
+    fn close(&mut self) -> Result<(), Error> {
+        if self.open.is_empty() {
+            return Ok(());
+        }
+        let frame = frames::pack(&self.open)
+            .map_err(|message| Error::damaged(Path::new("records"), None, message, "a zstd frame"))?;
+        let to = self.from + self.open.len();
+        self.packed.push((self.from..to, frame));
+        self.from = to;
+        self.open.clear();
+        Ok(())
+    }
+
+    /// The frames.
+    pub(super) fn finish(mut self) -> Result<Vec<PackedFrame>, Error> {
+        self.close()?;
+        Ok(self.packed)
+    }
+}
+
+/// The lines of packed frames, unpacked frame by frame.
+pub(super) struct UnpackedLines<'f> {
+    frames: &'f [PackedFrame],
+    last: Option<(usize, Vec<u8>)>,
+}
+
+impl<'f> UnpackedLines<'f> {
+    pub(super) fn new(frames: &'f [PackedFrame]) -> Self {
+        Self { frames, last: None }
+    }
+
+    /// A line with its line end.
+    pub(super) fn get(&mut self, line: &Range<usize>) -> Result<&[u8], Error> {
+        let wrong = || Error::damaged(Path::new("records"), None, "a line in no frame", "a zstd frame");
+        let which = self.frames.partition_point(|(range, _)| range.end <= line.start);
+        let (range, frame) = self.frames.get(which).ok_or_else(wrong)?;
+        if self.last.as_ref().is_none_or(|(last, _)| *last != which) {
+            let lines =
+                zstd::stream::decode_all(&frame[..]).map_err(Error::io("unpack", Path::new("records")))?;
+            self.last = Some((which, lines));
+        }
+        let lines = self.last.as_ref().map_or(&[][..], |(_, lines)| lines);
+        lines
+            .get(line.start - range.start..line.end - range.start)
+            .ok_or_else(wrong)
+    }
+}
+
+/// Sources that are ready to be appended.
+pub struct PreparedSources {
+    pub(super) sources: Vec<PreparedSource>,
+    /// The lines of all records, one source behind the other, packed: each frame with the stretch of lines that it holds.
+    pub(super) frames: Vec<PackedFrame>,
+    /// The originals of sources that were new when they were prepared, in frames.
+    pub(super) originals: Vec<Vec<u8>>,
+}
+
+pub(super) struct PreparedSource {
+    pub(super) record: SourceRecord,
+    pub(super) digest: [u8; 32],
+    pub(super) path: PathRecord,
+    pub(super) stat: Option<Stat>,
+    pub(super) again: bool,
+    /// Its place among the packed originals, unless the archive had it already.
+    pub(super) original: Option<tarred::Packed>,
+    /// The name that it has there.
+    pub(super) name: String,
+    /// Where its lines are: the source, the path, the runs.
+    pub(super) source_line: Range<usize>,
+    pub(super) path_line: Range<usize>,
+    pub(super) runs: Vec<(RunId, Range<usize>, TantivyDocument)>,
+}
+
+/// Of a source with more runs than these, what is filed of them takes no more room than it needs.
+const MANY_RUNS: usize = 256;
+
+impl Preparer {
+    /// About how many bytes of sources to prepare at once: enough for neighbours to compress each other's records,
+    /// few enough that one record is read without many neighbours.
+    pub const BATCH_BYTES: usize = 256 << 10;
+
+    /// Makes sources ready. They stay together in this order.
+    ///
+    /// # Errors
+    /// [`Error::TooLarge`]; [`Error::Damaged`] when a digest or a run's name is not of its source.
+    pub fn prepare(&self, additions: Vec<Addition>) -> Result<PreparedSources, Error> {
+        let mut sources = Vec::with_capacity(additions.len());
+        let mut lines = LineFrames::default();
+        let mut packing = Packing::default();
+        let mut taken = HashSet::new();
+        for addition in additions {
+            sources.push(self.one(addition, &mut lines, &mut packing, &mut taken)?);
+        }
+        Ok(PreparedSources {
+            sources,
+            frames: lines.finish()?,
+            originals: packing.finish()?,
+        })
+    }
+
+    /// Begins with a source whose runs come one by one, so that not all of them must be held. It stays alone.
+    ///
+    /// # Errors
+    /// [`Error::Damaged`] when the digest is none.
+    pub fn by_runs(&self, path: &str, digest: &Digest) -> Result<SourceByRuns<'_>, Error> {
+        Ok(SourceByRuns {
+            preparer: self,
+            key: key_of(path, digest)?,
+            digest: digest.clone(),
+            paths: [path.to_owned()],
+            family: None,
+            // What is said of the source as a whole is known last and stands first.
+            lines: LineFrames::beginning(usize::MAX / 2),
+            runs: Vec::new(),
+        })
+    }
+
+    fn one(
+        &self,
+        mut addition: Addition,
+        lines: &mut LineFrames,
+        packing: &mut Packing,
+        taken: &mut HashSet<u64>,
+    ) -> Result<PreparedSource, Error> {
+        let runs = std::mem::take(&mut addition.runs);
+        let key = key_of(&addition.path, &addition.digest)?;
+        for (ordinal, run) in runs.iter().enumerate() {
+            named_right(&addition.path, &addition.digest, ordinal, run)?;
+        }
+        let count = runs.len();
+        let paths = [addition.path.clone()];
+        let family = addition.family.as_ref().map(Family::id);
+        let mut ready = self.source(addition, key, count, lines, packing, taken)?;
+        ready.runs.reserve_exact(count);
+        for run in runs {
+            let document = self.document(&run, &paths, family.as_deref(), count > MANY_RUNS);
+            let id = run.id.clone();
+            let line = lines.put(&Record::Run(Box::new(StoredRun(run))))?;
+            ready.runs.push((id, line, document));
+        }
+        Ok(ready)
+    }
+
+    /// What is filed of a run; of one among `many`, it takes no more room than it needs until the source is appended.
+    fn document(&self, run: &Run, paths: &[String], family: Option<&str>, many: bool) -> TantivyDocument {
+        let around = RunContext {
+            settings: &self.settings,
+            paths,
+            superseded: false,
+            notes: &[],
+            outcomes: &[],
+            family: family.map(str::to_owned),
+        };
+        let mut document = self.fields.document(&Facts::of(run, &around));
+        if many {
+            document.shrink_to_fit();
+        }
+        document
+    }
+
+    /// A source that gave so many runs, which follow.
+    fn source(
+        &self,
+        addition: Addition,
+        key: [u8; 32],
+        runs: usize,
+        lines: &mut LineFrames,
+        packing: &mut Packing,
+        taken: &mut HashSet<u64>,
+    ) -> Result<PreparedSource, Error> {
+        let Addition {
+            path,
+            bytes,
+            digest,
+            stat,
+            verdict,
+            reader,
+            remarks,
+            family,
+            runs: _,
+            again,
+        } = addition;
+        let record = SourceRecord {
+            digest: digest.clone(),
+            bytes: bytes.len() as u64,
+            verdict,
+            reader,
+            runs: u32::try_from(runs).unwrap_or(u32::MAX),
+            family,
+            remarks,
+        };
+        let source_line = lines.put(&Record::Source(record.clone()))?;
+        let (replaces, known, lost) = {
+            let catalog = self.catalog.read().unwrap_or_else(PoisonError::into_inner);
+            let known = catalog.keeps(&key);
+            let lost = !known && catalog.source(&key).is_some();
+            (replaced(&catalog, &path, &key), known, lost)
+        };
+        let path = PathRecord {
+            path,
+            digest,
+            replaces,
+        };
+        let path_line = lines.put(&Record::Path(path.clone()))?;
+        let mut name = originals::entry_name(&path.path);
+        let mut original = None;
+        if !known {
+            let used = self.names.read().unwrap_or_else(PoisonError::into_inner);
+            let used = used.as_ref().is_some_and(|used| used.contains(&name_hash(&name)));
+            if used || !taken.insert(name_hash(&name)) {
+                name = originals::version_name(&name, &key);
+            }
+            original = Some(packing.put(&name, &bytes, stat.map(|stat| stat.modified))?);
+        }
+        Ok(PreparedSource {
+            record,
+            digest: key,
+            path,
+            stat,
+            // What is read of an original that was lost and comes back takes the place of what was read of it before.
+            again: again || lost,
+            original,
+            name,
+            source_line,
+            path_line,
+            runs: Vec::new(),
+        })
+    }
+}
+
+/// A source whose runs are made ready one by one.
+pub struct SourceByRuns<'p> {
+    preparer: &'p Preparer,
+    digest: Digest,
+    key: [u8; 32],
+    paths: [String; 1],
+    family: Option<Family>,
+    lines: LineFrames,
+    runs: Vec<(RunId, Range<usize>, TantivyDocument)>,
+}
+
+impl SourceByRuns<'_> {
+    /// How the source is written, for the runs from now on.
+    pub fn written_as(&mut self, family: Option<Family>) {
+        self.family = family;
+    }
+
+    /// Makes the next run ready.
+    ///
+    /// # Errors
+    /// [`Error::Damaged`] when its name is not that of its source and place.
+    pub fn run(&mut self, run: Run) -> Result<(), Error> {
+        named_right(&self.paths[0], &self.digest, self.runs.len(), &run)?;
+        let family = self.family.as_ref().map(Family::id);
+        let document = self.preparer.document(&run, &self.paths, family.as_deref(), true);
+        let id = run.id.clone();
+        let line = self.lines.put(&Record::Run(Box::new(StoredRun(run))))?;
+        self.runs.push((id, line, document));
+        Ok(())
+    }
+
+    /// Makes the source itself ready, of which all runs have come.
+    ///
+    /// # Errors
+    /// [`Error::TooLarge`]; [`Error::Damaged`] when `addition` is another source, or brings runs of its own.
+    pub fn finish(self, addition: Addition) -> Result<PreparedSources, Error> {
+        if addition.digest != self.digest || !addition.runs.is_empty() {
+            let found = "another source than the one begun with";
+            return Err(Error::damaged(
+                Path::new(&self.paths[0]),
+                None,
+                found,
+                "the same source",
+            ));
+        }
+        let mut head = LineFrames::default();
+        let mut packing = Packing::default();
+        let count = self.runs.len();
+        let mut ready = self.preparer.source(
+            addition,
+            self.key,
+            count,
+            &mut head,
+            &mut packing,
+            &mut HashSet::new(),
+        )?;
+        ready.runs = self.runs;
+        let mut frames = head.finish()?;
+        frames.extend(self.lines.finish()?);
+        Ok(PreparedSources {
+            sources: vec![ready],
+            frames,
+            originals: packing.finish()?,
+        })
+    }
+}
+
+fn key_of(path: &str, digest: &Digest) -> Result<[u8; 32], Error> {
+    digest_bytes(digest.as_str()).ok_or_else(|| {
+        let found = format!("the digest `{digest}`");
+        Error::damaged(
+            Path::new(path),
+            None,
+            found,
+            "`sha256:` and 64 hexadecimal digits",
+        )
+    })
+}
+
+fn named_right(path: &str, digest: &Digest, ordinal: usize, run: &Run) -> Result<(), Error> {
+    if run.id == RunId::new(digest, ordinal) && run.source.digest == *digest {
+        return Ok(());
+    }
+    let found = format!("a run named {}", run.id);
+    Err(Error::damaged(
+        Path::new(path),
+        None,
+        found,
+        "the name that its source and place give it",
+    ))
+}
+
+/// The digest of what stands at a path today, when that is something else.
+pub(super) fn replaced(catalog: &Catalog, path: &str, digest: &[u8; 32]) -> Option<Digest> {
+    let before = &catalog.sources[catalog.paths[catalog.path(path)? as usize].source as usize].digest;
+    (before != digest).then(|| crate::digests::digest_named(before))
+}
+
+pub(super) fn put_line(lines: &mut Vec<u8>, record: &Record) -> Result<Range<usize>, Error> {
+    let from = lines.len();
+    let mut writer = serde_json::Serializer::with_formatter(&mut *lines, DecimalFormatter::default());
+    record
+        .serialize(&mut writer)
+        .map_err(|error| Error::damaged(Path::new("records"), None, error.to_string(), "a record"))?;
+    lines.push(b'\n');
+    Ok(from..lines.len())
+}
+
+/// Packs lines into frames, each closed at the first line end at which it is long enough.
+pub(super) fn pack_frames(
+    lines: &[u8],
+    ends: impl Iterator<Item = usize>,
+) -> Result<Vec<PackedFrame>, Error> {
+    let mut packed = LineFrames::default();
+    let mut from = 0;
+    for end in ends {
+        packed.put_whole(&lines[from..end])?;
+        from = end;
+    }
+    packed.finish()
+}
