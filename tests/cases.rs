@@ -14,7 +14,7 @@ use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
-use curvary_tests::{program, root};
+use curvary_tests::{copy_folder, program, root};
 use libtest_mimic::{Arguments, Failed, Trial};
 use regex::Regex;
 
@@ -85,7 +85,7 @@ fn case(path: &Path) -> Result<(), Failed> {
 /// The text with the real output of every command.
 fn play(text: &str, folder: &Path, around: &[(&str, &str)]) -> Result<String, Failed> {
     let folder = fs::canonicalize(folder)?;
-    copy(&root().join("demo-data"), &folder.join("demo-data"))?;
+    copy_folder(&root().join("demo-data"), &folder.join("demo-data"));
     let mut new = String::new();
     let mut lines = text.lines();
     while let Some(line) = lines.next() {
@@ -222,18 +222,4 @@ fn keep_ellipses(old: &str, new: &str) -> String {
         .zip(new)
         .map(|(old, new)| if agrees(&old, &new) { old } else { new })
         .collect()
-}
-
-fn copy(from: &Path, to: &Path) -> std::io::Result<()> {
-    fs::create_dir_all(to)?;
-    for entry in fs::read_dir(from)? {
-        let entry = entry?;
-        let target = to.join(entry.file_name());
-        if entry.file_type()?.is_dir() {
-            copy(&entry.path(), &target)?;
-        } else {
-            fs::copy(entry.path(), target)?;
-        }
-    }
-    Ok(())
 }

@@ -5,7 +5,7 @@
 use std::fs;
 use std::path::Path;
 
-use curvary_tests::{run, status};
+use curvary_tests::{both_streams, run, status};
 
 /// A time course of so many points.
 fn export(sample: &str, points: u32, clock: &str) -> String {
@@ -49,12 +49,7 @@ fn done(here: &Path, arguments: &[&str]) -> String {
 /// What the program said, on both ways, and how it ended.
 fn told(here: &Path, arguments: &[&str]) -> (String, Option<i32>) {
     let output = run(here, arguments);
-    let said = format!(
-        "{}{}",
-        String::from_utf8_lossy(&output.stdout),
-        String::from_utf8_lossy(&output.stderr)
-    );
-    (said, status(&output))
+    (both_streams(&output), status(&output))
 }
 
 /// How many runs of an archive match.

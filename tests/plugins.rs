@@ -12,7 +12,7 @@ use std::process::{Command, Output};
 use std::sync::OnceLock;
 use std::time::{Duration, Instant};
 
-use curvary_tests::{call, json, root, run, settings, status};
+use curvary_tests::{call, json, root, run, settings, status, stderr};
 use tempfile::TempDir;
 
 /// A laboratory's folder with a plugin in it.
@@ -174,10 +174,6 @@ impl Fate {
     fn has(&self, code: &str) -> bool {
         self.codes.iter().any(|own| own == code)
     }
-}
-
-fn stderr(output: &Output) -> String {
-    String::from_utf8_lossy(&output.stderr).into_owned()
 }
 
 fn stdout(output: &Output) -> String {

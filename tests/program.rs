@@ -3,9 +3,9 @@
 
 use std::fs;
 use std::path::Path;
-use std::process::{Output, Stdio};
+use std::process::Stdio;
 
-use curvary_tests::{call, json, run, status};
+use curvary_tests::{call, json, run, status, stderr};
 use tempfile::TempDir;
 
 const COURSE: &str = "# sample: betanin\n# temperature: 37 °C\n# wavelength: 535 nm\ntime (s),absorbance\n0,0.9000\n10,0.8123\n\
@@ -20,10 +20,6 @@ fn folder(files: &[(&str, &str)]) -> TempDir {
         fs::write(path, text).expect("a file");
     }
     folder
-}
-
-fn stderr(output: &Output) -> String {
-    String::from_utf8_lossy(&output.stderr).into_owned()
 }
 
 fn report(path: &Path) -> Vec<serde_json::Value> {

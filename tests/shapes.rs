@@ -8,7 +8,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::path::PathBuf;
 
-use curvary_tests::{json, root, run};
+use curvary_tests::{copy_folder, json, root, run};
 use serde_json::{Map, Value, json};
 
 /// The name of the schema, and command lines that print such JSON.
@@ -252,7 +252,7 @@ fn folder() -> PathBuf {
 /// What each command prints about the demonstration data.
 fn printed() -> BTreeMap<&'static str, Vec<Value>> {
     let place = tempfile::tempdir().expect("a folder");
-    copy(&root().join("demo-data"), &place.path().join("demo-data"));
+    copy_folder(&root().join("demo-data"), &place.path().join("demo-data"));
     let mut all = BTreeMap::new();
     for (name, lines) in COMMANDS {
         let outputs = lines.iter().map(|line| {
@@ -283,18 +283,6 @@ fn printed() -> BTreeMap<&'static str, Vec<Value>> {
         }
     }
     all
-}
-
-fn copy(from: &std::path::Path, to: &std::path::Path) {
-    fs::create_dir_all(to).expect("a folder");
-    for entry in fs::read_dir(from).expect("a folder").filter_map(Result::ok) {
-        let target = to.join(entry.file_name());
-        if entry.path().is_dir() {
-            copy(&entry.path(), &target);
-        } else {
-            fs::copy(entry.path(), target).expect("a file");
-        }
-    }
 }
 
 #[test]

@@ -5,18 +5,13 @@ use std::fs;
 use std::io::{Read, Write};
 use std::path::Path;
 
-use curvary_tests::{run, status};
+use curvary_tests::{both_streams, run, status};
 
 const TABLE: &str = "\nTime (s)\tAbsorbance\n0\t0.5\n1\t0.4\n2\t0.3\n3\t0.25\n";
 
 fn told(folder: &Path, words: &[&str]) -> (Option<i32>, String) {
     let done = run(folder, words);
-    let told = format!(
-        "{}{}",
-        String::from_utf8_lossy(&done.stdout),
-        String::from_utf8_lossy(&done.stderr)
-    );
-    (status(&done), told)
+    (status(&done), both_streams(&done))
 }
 
 /// An archive `lab` of files with these heads over a small table.

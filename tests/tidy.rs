@@ -238,3 +238,159 @@ fn links_lead_somewhere_and_every_page_is_reached() {
         assert!(reached.contains(&page), "nothing links to {}", page.display());
     }
 }
+
+/// Who opens a crate's documentation sees how it is used, and the tests run what stands there.
+#[test]
+fn every_front_page_shows_how_a_crate_is_used() {
+    for room in rooms() {
+        let Ok(text) = fs::read_to_string(root().join("crates").join(&room).join("src/lib.rs")) else {
+            continue;
+        };
+        let front = text.lines().take_while(|line| line.starts_with("//!"));
+        assert!(
+            front.into_iter().any(|line| line == "//! ```"),
+            "the front page of crates/{room} has no example that is run"
+        );
+    }
+}
+
+/// An error has a type, so that whoever meets it can tell its kinds apart; only at the border it becomes a sentence.
+#[test]
+fn errors_have_types() {
+    let sentence = Regex::new(r"Result<[^;{]*, *String *>").expect("a pattern");
+    for room in ["record", "jcamp-dx", "plugin-abi", "plugin-host", "ingest"] {
+        let mut found = Vec::new();
+        sources(&root().join("crates").join(room).join("src"), &mut found);
+        for path in found.into_iter().filter(|path| !path.ends_with("tests.rs")) {
+            let text = fs::read_to_string(&path).expect("a source");
+            let text = text.split("#[cfg(test)]").next().unwrap_or_default();
+            for line in text.lines() {
+                assert!(!sentence.is_match(line), "{}: {line}", path.display());
+            }
+        }
+    }
+}
+
+/// Names of types that stand for more than one thing, and why each may.
+const SHARED_NAMES: &[(&str, &[&str])] = &[
+    (
+        "the contract of plugins as C has it and as Rust has it, and what the program makes of it",
+        &[
+            "Answer",
+            "Column",
+            "Curve",
+            "FixedCoordinate",
+            "Pair",
+            "Question",
+            "Reader",
+            "Severity",
+            "Sink",
+            "Source",
+            "Text",
+        ],
+    ),
+    (
+        "words of the standard in `jcamp-dx`, which is used alone",
+        &[
+            "Code", "Data", "Decimals", "Peak", "Place", "Record", "Remark", "Scans", "Span", "Table",
+        ],
+    ),
+    (
+        "an exporter beside the reader of the same format",
+        &["Animl", "JcampDx", "TidyCsv"],
+    ),
+    (
+        "rooms that do not know each other, each with its own module in front of the name",
+        &[
+            "Bounds",
+            "Conversion",
+            "Description",
+            "Example",
+            "Folder",
+            "Key",
+            "Manifest",
+            "Mean",
+            "Members",
+            "Order",
+            "Part",
+            "Step",
+            "Value",
+            "Words",
+            "Writer",
+        ],
+    ),
+];
+
+/// One name, one thing. Who needs a name again says above why it may be.
+#[test]
+fn a_name_of_a_type_stands_for_one_thing() {
+    let made = Regex::new(r"(?m)^\s*(?:pub(?:\([^)]*\))?\s+)?(?:struct|enum|trait|union)\s+([A-Z]\w*)")
+        .expect("a sound pattern");
+    let mut places: BTreeMap<String, Vec<String>> = BTreeMap::new();
+    for room in rooms() {
+        let mut found = Vec::new();
+        sources(&root().join("crates").join(room).join("src"), &mut found);
+        for path in found.into_iter().filter(|path| !path.ends_with("tests.rs")) {
+            let text = fs::read_to_string(&path).expect("a source");
+            let text = text.split("#[cfg(test)]\nmod tests {").next().unwrap_or_default();
+            for name in made.captures_iter(text) {
+                let place = path.display().to_string();
+                places.entry(name[1].to_owned()).or_default().push(place);
+            }
+        }
+    }
+    let known: BTreeSet<&str> = SHARED_NAMES
+        .iter()
+        .flat_map(|(_, names)| names.iter().copied())
+        .collect();
+    places.retain(|name, places| places.len() > 1 && !known.contains(name.as_str()));
+    assert!(places.is_empty(), "names used more than once: {places:#?}");
+}
+
+/// The science is functions over numbers; only `study`, beside it, takes them from runs to outcomes.
+#[test]
+fn the_science_knows_no_record_outside_of_study() {
+    let science = root().join("crates/analysis/src");
+    let mut found = Vec::new();
+    sources(&science, &mut found);
+    let mut outside = 0;
+    for path in found
+        .iter()
+        .filter(|path| !path.starts_with(science.join("study")))
+    {
+        let text = fs::read_to_string(path).expect("a source");
+        assert!(
+            !text.contains("curvary_record::"),
+            "{} uses `record`",
+            path.display()
+        );
+        outside += 1;
+    }
+    assert!(outside > 40, "{outside} files");
+}
+
+/// What draws on a screen, into a picture or on paper lies in `cli` alone.
+#[test]
+fn only_the_program_draws() {
+    const DRAWING: [&str; 8] = [
+        "ab_glyph",
+        "annotate-snippets",
+        "anstream",
+        "anstyle",
+        "indicatif",
+        "krilla",
+        "png",
+        "resvg",
+    ];
+    for room in rooms().iter().filter(|room| *room != "cli") {
+        let path = root().join("crates").join(room).join("Cargo.toml");
+        let manifest: toml::Table = fs::read_to_string(path)
+            .expect("a manifest")
+            .parse()
+            .expect("TOML");
+        let used = manifest.get("dependencies").and_then(toml::Value::as_table);
+        for (name, _) in used.into_iter().flatten() {
+            assert!(!DRAWING.contains(&name.as_str()), "{room} draws with {name}");
+        }
+    }
+}

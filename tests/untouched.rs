@@ -6,7 +6,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::path::Path;
 
-use curvary_tests::{root, run, status};
+use curvary_tests::{copy_folder, root, run, status};
 
 /// Every command that takes `--dry-run`, each with lines that would change something without it, and whether such a line is
 /// refused at once because it names a file to be written.
@@ -316,7 +316,7 @@ fn whoever_offers_json_prints_it() {
     let demo = root().join("demo-data");
     for entry in ["2016", "2017", "2020", "2021", "2023"] {
         let to = folder.join("demo-data").join(entry);
-        copy(&demo.join(entry), &to);
+        copy_folder(&demo.join(entry), &to);
     }
     let _ = run(folder, &["add", "demo-data", "--archive", "lab"]);
     let walked: BTreeSet<String> = AS_JSON.iter().map(|line| line[0].to_owned()).collect();
@@ -336,18 +336,5 @@ fn whoever_offers_json_prints_it() {
             "{line:?} prints `{said}`, and says {}",
             String::from_utf8_lossy(&output.stderr)
         );
-    }
-}
-
-fn copy(from: &Path, to: &Path) {
-    fs::create_dir_all(to).expect("a folder");
-    for entry in fs::read_dir(from).expect("a folder") {
-        let path = entry.expect("an entry").path();
-        let target = to.join(path.file_name().expect("a name"));
-        if path.is_dir() {
-            copy(&path, &target);
-        } else {
-            fs::copy(&path, &target).expect("a copy");
-        }
     }
 }

@@ -11,6 +11,7 @@ pub mod truth;
 pub mod ways;
 
 use std::ffi::OsStr;
+use std::fs;
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output};
 use std::sync::OnceLock;
@@ -115,4 +116,33 @@ pub fn json(output: &Output) -> serde_json::Value {
             String::from_utf8_lossy(&output.stderr)
         )
     })
+}
+
+/// What a run wrote to standard error.
+#[must_use]
+pub fn stderr(output: &Output) -> String {
+    String::from_utf8_lossy(&output.stderr).into_owned()
+}
+
+/// What a run wrote to both streams, standard output first.
+#[must_use]
+pub fn both_streams(output: &Output) -> String {
+    String::from_utf8_lossy(&output.stdout).into_owned() + &stderr(output)
+}
+
+/// Copies a folder with all that is in it.
+///
+/// # Panics
+/// When it cannot be read or written.
+pub fn copy_folder(from: &Path, to: &Path) {
+    fs::create_dir_all(to).expect("a folder");
+    for entry in fs::read_dir(from).expect("a folder") {
+        let path = entry.expect("an entry").path();
+        let target = to.join(path.file_name().expect("a name"));
+        if path.is_dir() {
+            copy_folder(&path, &target);
+        } else {
+            fs::copy(&path, &target).expect("a copy");
+        }
+    }
 }

@@ -9,9 +9,9 @@ use curvary_record::{Claim, Run};
 use crate::commands::find::short;
 use crate::commands::show::{DRAWING, axis, value};
 use crate::ending::Failure;
-use crate::screen::{FAINT, STRONG, Screen, Styled, count};
+use crate::screen::{FAINT, STRONG, Screen, StyledText, count};
 use crate::sketch::{SketchAxes, SketchCurve, sketch};
-use crate::table::{ListingColumn, Shorten, Table, TableCell, one_line, shorten};
+use crate::table::{Listing, ListingColumn, Shorten, TableCell, one_line, shorten};
 use crate::telling;
 
 /// One thing that is known of runs: its name, and what it is in each.
@@ -67,7 +67,7 @@ pub(crate) fn side_by_side(views: &[View], screen: &mut Screen) -> Result<(), Fa
             .iter()
             .map(|view| short(view.run.id.as_str()).to_owned());
         let mut table =
-            Table::new(std::iter::once(ListingColumn::new("differs")).chain(heads.map(ListingColumn::new)));
+            Listing::new(std::iter::once(ListingColumn::new("differs")).chain(heads.map(ListingColumn::new)));
         for line in &differing {
             let values = (from..to).map(|at| TableCell::from(cell(line, at)));
             table.row(
@@ -89,7 +89,7 @@ pub(crate) fn side_by_side(views: &[View], screen: &mut Screen) -> Result<(), Fa
         })
         .collect();
     if !same.is_empty() {
-        writeln!(screen, "{}", Styled(STRONG, "the same"))?;
+        writeln!(screen, "{}", StyledText(STRONG, "the same"))?;
         for line in same {
             writeln!(screen, "  {line}")?;
         }
@@ -250,7 +250,7 @@ fn curves(views: &[View], screen: &mut Screen) -> Result<(), Failure> {
             writeln!(screen, "  {row}")?;
         }
         let words = "the first curve of each, over each other; `curvary plot` draws them";
-        writeln!(screen, "  {}", Styled(FAINT, words))?;
+        writeln!(screen, "  {}", StyledText(FAINT, words))?;
     }
     Ok(())
 }

@@ -270,8 +270,8 @@ mod tests {
 
     use super::*;
 
-    struct One(&'static str);
-    impl Texts for One {
+    struct OneText(&'static str);
+    impl Texts for OneText {
         fn text(&self, file: Option<&str>) -> Option<&str> {
             file.is_none().then_some(self.0)
         }
@@ -289,7 +289,7 @@ mod tests {
         let diagnostic = Diagnostic::warning(Code::new("no-number"), "no number")
             .at(place, "expected an absorbance")
             .help("look at the export");
-        let drawn = plain(&draw(Some("a.csv"), &diagnostic, &One(text), Errors::Full));
+        let drawn = plain(&draw(Some("a.csv"), &diagnostic, &OneText(text), Errors::Full));
         assert!(drawn.starts_with("warning[no-number]: no number\n"), "{drawn}");
         assert!(drawn.contains("a.csv:3:5"), "{drawn}");
         assert!(drawn.contains("3 │ 401,x.2\n"), "{drawn}");
@@ -303,7 +303,12 @@ mod tests {
     #[test]
     fn places_beyond_the_text_are_drawn_without_it() {
         let diagnostic = Diagnostic::error(Code::new("a"), "b").at(Place::line(9), "");
-        let drawn = plain(&draw(Some("a.csv"), &diagnostic, &One("one\ntwo"), Errors::Full));
+        let drawn = plain(&draw(
+            Some("a.csv"),
+            &diagnostic,
+            &OneText("one\ntwo"),
+            Errors::Full,
+        ));
         assert!(drawn.contains("a.csv:9"), "{drawn}");
     }
 
@@ -316,7 +321,7 @@ mod tests {
         let drawn = draw(
             None,
             &Diagnostic::note(Code::new("a"), "b").at(place, "here"),
-            &One(text),
+            &OneText(text),
             Errors::Full,
         );
         assert!(drawn.len() < 4_000, "{}", drawn.len());

@@ -55,6 +55,7 @@ impl LikeOptions {
 
     /// The trace that is meant.
     fn trace_of<'a>(&self, run: &'a Run, word: &str) -> Result<&'a Trace, Failure> {
+        // A message names no more traces than fit into a few lines.
         const SHOWN: usize = 12;
         let numbered = || (1_usize..).zip(&run.traces);
         let named = |(number, trace): &(usize, &Trace)| match &self.trace {

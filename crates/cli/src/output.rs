@@ -165,7 +165,7 @@ impl Format {
 
 /// What becomes of a file that is there already, where one is to be written.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) enum Existing {
+pub(crate) enum ExistingFile {
     /// It stays, and writing is refused: it may be an original.
     Stays,
     /// It is replaced, since somebody asked for that or it was written by us.
@@ -174,7 +174,7 @@ pub(crate) enum Existing {
     Own,
 }
 
-impl Existing {
+impl ExistingFile {
     /// As the option `--replace` says.
     pub(crate) fn asked(replace: bool) -> Self {
         if replace { Self::Replaced } else { Self::Stays }
@@ -203,9 +203,9 @@ impl OutputOptions {
     pub(crate) fn prepare(
         &self,
         target: &Path,
-        existing: Existing,
+        existing: ExistingFile,
         mut runs: &[Run],
-    ) -> io::Result<(Option<Writing>, Told)> {
+    ) -> io::Result<(Option<OutputFiles>, Told)> {
         match self.prepare_all(target, existing, &mut runs) {
             Ok((files, told)) => Ok((Some(files), told)),
             Err(ExportError::Io(error)) => Err(error),
@@ -224,9 +224,9 @@ impl OutputOptions {
     pub(crate) fn write_all(
         &self,
         target: &Path,
-        existing: Existing,
+        existing: ExistingFile,
         subjects: &mut dyn ExportedRuns,
-        look: &dyn Fn(&Writing) -> Result<(), ExportError>,
+        look: &dyn Fn(&OutputFiles) -> Result<(), ExportError>,
     ) -> Result<Told, ExportError> {
         let (files, told) = self.prepare_all(target, existing, subjects)?;
         look(&files)?;
@@ -237,9 +237,9 @@ impl OutputOptions {
     fn prepare_all(
         &self,
         target: &Path,
-        existing: Existing,
+        existing: ExistingFile,
         subjects: &mut dyn ExportedRuns,
-    ) -> Result<(Writing, Told), ExportError> {
+    ) -> Result<(OutputFiles, Told), ExportError> {
         if target == Path::new("-") {
             return Err(io::Error::new(
                 io::ErrorKind::InvalidInput,
@@ -247,7 +247,7 @@ impl OutputOptions {
             )
             .into());
         }
-        let mut files = Writing::new(target, existing);
+        let mut files = OutputFiles::new(target, existing);
         let units = match self.units {
             None => self.to.units(),
             Some(UnitsOption::OneEach) => Units::OneEach,
@@ -385,9 +385,9 @@ impl Exporter for ReportExporter {
 }
 
 /// The files of one export: each under another name until all are whole, so that nobody ever finds half of it.
-pub(crate) struct Writing {
+pub(crate) struct OutputFiles {
     target: PathBuf,
-    existing: Existing,
+    existing: ExistingFile,
     /// Each file under its first name and its last.
     parts: Vec<(PathBuf, PathBuf)>,
     /// Folders that were made for it.
@@ -395,9 +395,9 @@ pub(crate) struct Writing {
     done: bool,
 }
 
-impl Writing {
+impl OutputFiles {
     /// Files that will be at `target`, or in it.
-    pub(crate) fn new(target: &Path, existing: Existing) -> Self {
+    pub(crate) fn new(target: &Path, existing: ExistingFile) -> Self {
         Self {
             target: target.to_owned(),
             existing,
@@ -464,7 +464,7 @@ impl Writing {
         for (at, (part, target)) in self.parts.iter().enumerate() {
             if let Err(error) = put_in_place(part, target, self.existing) {
                 // All or none: those that have just got their names lose them again, unless they took the place of others.
-                if self.existing == Existing::Stays {
+                if self.existing == ExistingFile::Stays {
                     for (_, placed) in &self.parts[..at] {
                         let _ = fs::remove_file(placed);
                     }
@@ -482,18 +482,18 @@ impl Writing {
 
 /// Makes the files of several exports durable and gives them their names; one that fails leaves the others alone. To wait for
 /// the disk costs more than to write a small file, so it is waited for by several threads, and for each folder once.
-pub(crate) fn commit_all(mut all: Vec<Writing>) -> Vec<io::Result<()>> {
+pub(crate) fn commit_all(mut all: Vec<OutputFiles>) -> Vec<io::Result<()>> {
     let placed: Vec<io::Result<()>> = if all.len() == 1 {
-        all.iter().map(Writing::sync).collect()
+        all.iter().map(OutputFiles::sync).collect()
     } else {
-        all.par_iter().map(Writing::sync).collect()
+        all.par_iter().map(OutputFiles::sync).collect()
     };
     let placed: Vec<io::Result<()>> = placed
         .into_iter()
         .zip(&all)
         .map(|(synced, files)| synced.and_then(|()| files.put_in_place()))
         .collect();
-    let folders: BTreeSet<&Path> = all.iter().flat_map(Writing::folders).collect();
+    let folders: BTreeSet<&Path> = all.iter().flat_map(OutputFiles::folders).collect();
     let failed: Vec<(PathBuf, io::Error)> = folders
         .into_iter()
         .filter_map(|folder| Some((folder.to_owned(), sync_folder(folder).err()?)))
@@ -516,7 +516,7 @@ pub(crate) fn commit_all(mut all: Vec<Writing>) -> Vec<io::Result<()>> {
         .collect()
 }
 
-impl Drop for Writing {
+impl Drop for OutputFiles {
     fn drop(&mut self) {
         if self.done {
             return;
@@ -531,7 +531,7 @@ impl Drop for Writing {
     }
 }
 
-impl Files for Writing {
+impl Files for OutputFiles {
     fn create(&mut self, part: ExportPart<'_>) -> io::Result<Box<dyn Output>> {
         let target = match part {
             ExportPart::Main => self.target.clone(),
@@ -570,7 +570,7 @@ fn folder_of(target: &Path) -> &Path {
 }
 
 /// Tells what a format cannot carry; notes on matters of form only to those who ask for them.
-pub(crate) fn tell(target: &Path, told: &Told, screen: &mut Screen) {
+pub(crate) fn report_written(target: &Path, told: &Told, screen: &mut Screen) {
     let least = if screen.errors().is_some() {
         Severity::Note
     } else {
@@ -589,7 +589,7 @@ pub(crate) fn tell(target: &Path, told: &Told, screen: &mut Screen) {
 /// [`io::ErrorKind::AlreadyExists`] when there is a file that stays.
 pub(crate) fn write(
     target: &Path,
-    existing: Existing,
+    existing: ExistingFile,
     content: impl FnOnce(&mut BufWriter<File>) -> io::Result<()>,
 ) -> io::Result<()> {
     prepared(target, existing, content)?.commit()
@@ -601,16 +601,16 @@ pub(crate) fn write(
 /// [`io::ErrorKind::AlreadyExists`] when there is a file that stays.
 pub(crate) fn prepared(
     target: &Path,
-    existing: Existing,
+    existing: ExistingFile,
     content: impl FnOnce(&mut BufWriter<File>) -> io::Result<()>,
-) -> io::Result<Writing> {
+) -> io::Result<OutputFiles> {
     if target == Path::new("-") {
         return Err(io::Error::new(
             io::ErrorKind::InvalidInput,
             "`-` names no file: expected a path, since what is written may be several files",
         ));
     }
-    let mut files = Writing::new(target, existing);
+    let mut files = OutputFiles::new(target, existing);
     let mut file = files.create_file(target.to_owned())?;
     content(&mut file)?;
     file.flush()?;
@@ -618,8 +618,8 @@ pub(crate) fn prepared(
 }
 
 /// Refuses a target at which a file stands that stays.
-pub(crate) fn may_be_written(target: &Path, existing: Existing) -> io::Result<()> {
-    if existing != Existing::Own
+pub(crate) fn may_be_written(target: &Path, existing: ExistingFile) -> io::Result<()> {
+    if existing != ExistingFile::Own
         && let Some(archive) = archive_of(target)
     {
         return Err(io::Error::new(
@@ -631,14 +631,14 @@ pub(crate) fn may_be_written(target: &Path, existing: Existing) -> io::Result<()
             ),
         ));
     }
-    if existing == Existing::Stays && fs::symlink_metadata(target).is_ok() {
+    if existing == ExistingFile::Stays && fs::symlink_metadata(target).is_ok() {
         return Err(there());
     }
     Ok(())
 }
 
 /// Refuses a target that cannot be written, before any run is read for it: a file beside it is made and taken away again.
-pub(crate) fn try_target(target: &Path, to: Format, existing: Existing) -> io::Result<()> {
+pub(crate) fn try_target(target: &Path, to: Format, existing: ExistingFile) -> io::Result<()> {
     may_be_written(target, existing)?;
     if to == Format::Csv {
         may_be_written(&schema_beside(target), existing).map_err(|error| of_description(target, error))?;
@@ -722,8 +722,8 @@ fn part_of(target: &Path) -> io::Result<(PathBuf, File)> {
     Err(there())
 }
 
-fn put_in_place(part: &Path, target: &Path, existing: Existing) -> io::Result<()> {
-    if existing != Existing::Stays {
+fn put_in_place(part: &Path, target: &Path, existing: ExistingFile) -> io::Result<()> {
+    if existing != ExistingFile::Stays {
         return fs::rename(part, target);
     }
     // A link is refused where a file has appeared meanwhile; not every disk knows links.
@@ -766,7 +766,7 @@ mod tests {
     fn half_a_file_is_never_left_behind() {
         let folder = tempfile::tempdir().expect("a folder");
         let target = folder.path().join("deep/a.csv");
-        let stays = Existing::Stays;
+        let stays = ExistingFile::Stays;
         assert!(write(&target, stays, |_| Err(io::Error::other("no"))).is_err());
         assert!(write(&target, stays, |file| file.write_all(b"x")).is_ok());
         let names: Vec<_> = fs::read_dir(folder.path().join("deep"))
@@ -784,10 +784,10 @@ mod tests {
         for part in &parts {
             fs::write(part, "measured").expect("it is written");
         }
-        let refused = write(&target, Existing::Stays, |file| file.write_all(b"x"));
+        let refused = write(&target, ExistingFile::Stays, |file| file.write_all(b"x"));
         assert!(refused.is_err_and(|error| error.kind() == io::ErrorKind::AlreadyExists));
         assert_eq!(fs::read(&target).expect("it stays"), b"measured");
-        write(&target, Existing::Replaced, |file| file.write_all(b"x")).expect("it may be replaced");
+        write(&target, ExistingFile::Replaced, |file| file.write_all(b"x")).expect("it may be replaced");
         assert_eq!(fs::read(&target).expect("it is there"), b"x");
         assert_eq!(fs::read(&parts[1]).expect("it stays"), b"measured");
     }

@@ -21,7 +21,7 @@ use curvary_record::{Code, Diagnostic, Digest, Run, Verdict};
 use serde::{Deserialize, Serialize};
 
 use crate::ending::Failure;
-use crate::output::{Existing, Writing};
+use crate::output::{ExistingFile, OutputFiles};
 
 /// The tables of a set. Files alone have no results.
 const TABLES: [&str; 3] = ["runs", "curves", "points"];
@@ -242,9 +242,9 @@ impl PartSet {
     }
 
     /// The files of a part, whole and not yet under their last names.
-    fn prepare(&self, waiting: &[(PartSource, Vec<Run>)]) -> Result<Writing, ExportError> {
+    fn prepare(&self, waiting: &[(PartSource, Vec<Run>)]) -> Result<OutputFiles, ExportError> {
         let part = name_of(waiting.iter().map(|(source, _)| source.digest.as_str()));
-        let mut files = Writing::new(&self.folder, Existing::Replaced);
+        let mut files = OutputFiles::new(&self.folder, ExistingFile::Replaced);
         let mut written = Vec::new();
         if waiting.iter().any(|(_, runs)| !runs.is_empty()) {
             let mut inside = Inside {
@@ -254,7 +254,7 @@ impl PartSet {
             };
             export::export(
                 &mut Parquet::part(),
-                &mut Waiting(waiting),
+                &mut PendingRuns(waiting),
                 Units::Canonical,
                 &mut inside,
             )?;
@@ -312,9 +312,9 @@ impl PartSet {
 }
 
 /// The runs of a part that is to be written.
-struct Waiting<'w>(&'w [(PartSource, Vec<Run>)]);
+struct PendingRuns<'w>(&'w [(PartSource, Vec<Run>)]);
 
-impl ExportedRuns for Waiting<'_> {
+impl ExportedRuns for PendingRuns<'_> {
     fn each(
         &mut self,
         take: &mut dyn FnMut(&ExportedRun<'_>) -> Result<(), ExportError>,
@@ -335,7 +335,7 @@ fn name_of<'d>(digests: impl Iterator<Item = &'d str>) -> String {
 
 /// The files of one part, each in the folder of its table.
 struct Inside<'w> {
-    files: &'w mut Writing,
+    files: &'w mut OutputFiles,
     part: &'w str,
     written: &'w mut Vec<String>,
 }

@@ -4,15 +4,15 @@ use std::env;
 use std::ffi::OsString;
 use std::path::PathBuf;
 
-use curvary_plugin_host::Allowed;
+use curvary_plugin_host::AllowedPlugins;
 
 use crate::ending::Failure;
 
 /// The plugins that this person has allowed.
-pub(crate) fn allowed() -> Result<Allowed, Failure> {
+pub(crate) fn allowed() -> Result<AllowedPlugins, Failure> {
     match list() {
-        Some(file) => Allowed::read(&file).map_err(|why| Failure::wrong(*why)),
-        None => Ok(Allowed::default()),
+        Some(file) => AllowedPlugins::read(&file).map_err(|why| Failure::wrong(*why)),
+        None => Ok(AllowedPlugins::default()),
     }
 }
 

@@ -13,7 +13,7 @@ use serde::Serialize;
 use crate::drawing;
 use crate::ending::{Ending, Failure};
 use crate::questions;
-use crate::screen::{ASKED, BAD, FAINT, GOOD, STRONG, Styled, count, megabytes, plural};
+use crate::screen::{ASKED, BAD, FAINT, GOOD, STRONG, StyledText, count, megabytes, plural};
 
 /// Why nothing came of a file: the weightiest remark.
 fn reason(fate: &FileReport) -> Option<&Diagnostic> {
@@ -34,7 +34,7 @@ impl ReportFile {
             let why = Diagnostic::error(Code::new("output-there"), message);
             return Err(Failure::wrong(why.help("name another file with `--report`")));
         }
-        let file = crate::output::may_be_written(path, crate::output::Existing::Replaced)
+        let file = crate::output::may_be_written(path, crate::output::ExistingFile::Replaced)
             .and_then(|()| File::create(path))
             .map_err(|error| Failure::file("write the report to", path, &error))?;
         Ok(Self {
@@ -61,6 +61,7 @@ impl ReportFile {
 
 /// Whether a file is absent, empty or a report: JSON Lines that each tell of one file.
 fn may_be_replaced(path: &Path) -> bool {
+    // A file with thousands of remarks has some MB in its line; what has none within this is no report.
     const LONGEST_LINE: u64 = 16 << 20;
     let Ok(file) = File::open(path) else {
         // Whatever is there, creating the file tells.
@@ -104,15 +105,15 @@ pub(crate) struct ReportSummary {
     bytes: u64,
     unchanged: u64,
     warnings: u64,
-    changed: Changed,
+    changed: ChangedFiles,
     /// Runs of files that were read otherwise, of which notes or results hold no more.
     left_behind: Vec<RunId>,
-    duplicates: Same,
+    duplicates: DuplicateFiles,
 }
 
 /// Files that have another content than before at their path.
 #[derive(Debug, Default, Serialize)]
-struct Changed {
+struct ChangedFiles {
     files: u64,
     /// Runs that took over notes or results from the earlier version.
     inherited: u64,
@@ -124,7 +125,7 @@ struct Changed {
 
 /// Files with the bytes of another.
 #[derive(Debug, Default, Serialize)]
-struct Same {
+struct DuplicateFiles {
     files: u64,
     /// The first few, each with the other's path.
     examples: Vec<(String, String)>,
@@ -140,8 +141,8 @@ pub(crate) struct SummaryShape<'a> {
     failed: u64,
     /// Files that the archive had already, unchanged, duplicates among them.
     unchanged: u64,
-    changed: &'a Changed,
-    duplicates: &'a Same,
+    changed: &'a ChangedFiles,
+    duplicates: &'a DuplicateFiles,
     runs: u64,
     points: u64,
     bytes: u64,
@@ -310,19 +311,19 @@ impl ReportSummary {
     }
 
     fn put_duplicates(&self, text: &mut String) {
-        let Same { files, examples } = &self.duplicates;
+        let DuplicateFiles { files, examples } = &self.duplicates;
         if *files == 0 {
             return;
         }
         let _ = writeln!(
             text,
             "  {} {:>7}  the same bytes as another file",
-            Styled(FAINT, format!("{:<12}", "duplicate")),
+            StyledText(FAINT, format!("{:<12}", "duplicate")),
             count(*files)
         );
         for (path, other) in examples {
             let line = format!("{} is {}", drawing::clean(path), drawing::clean(other));
-            let _ = writeln!(text, "           {}", Styled(FAINT, line));
+            let _ = writeln!(text, "           {}", StyledText(FAINT, line));
         }
         if *files > examples.len() as u64 {
             let _ = writeln!(text, "           and {} more", files - examples.len() as u64);
@@ -330,7 +331,7 @@ impl ReportSummary {
     }
 
     fn put_changed(&self, text: &mut String) {
-        let Changed {
+        let ChangedFiles {
             files,
             inherited,
             left_behind,
@@ -342,11 +343,11 @@ impl ReportSummary {
         let _ = writeln!(
             text,
             "  {} {:>7}  other content than before at the same path; it takes the earlier one's place",
-            Styled(ASKED, format!("{:<12}", "changed")),
+            StyledText(ASKED, format!("{:<12}", "changed")),
             count(*files)
         );
         let mut say = |line: String| {
-            let _ = writeln!(text, "           {}", Styled(FAINT, line));
+            let _ = writeln!(text, "           {}", StyledText(FAINT, line));
         };
         if let Some(path) = path {
             say(format!("as in {}", drawing::clean(path)));
@@ -394,7 +395,7 @@ impl ReportSummary {
             let _ = writeln!(
                 text,
                 "{}, {}: {}, {}",
-                Styled(STRONG, plural(all.files, "file")),
+                StyledText(STRONG, plural(all.files, "file")),
                 megabytes(self.bytes),
                 plural(all.runs, "run"),
                 plural(all.points, "point"),
@@ -406,7 +407,7 @@ impl ReportSummary {
             let _ = write!(
                 text,
                 "  {} {:>7}  {reader}",
-                Styled(style, format!("{word:<12}")),
+                StyledText(style, format!("{word:<12}")),
                 count(tally.files)
             );
             if tally.runs > 0 {
@@ -419,14 +420,14 @@ impl ReportSummary {
             let _ = writeln!(
                 text,
                 "  {} {:>7}  kept already",
-                Styled(FAINT, format!("{:<12}", "unchanged")),
+                StyledText(FAINT, format!("{:<12}", "unchanged")),
                 count(unchanged)
             );
         }
         self.put_duplicates(&mut text);
         self.put_changed(&mut text);
         if let Some(line) = questions::left_behind(&self.left_behind) {
-            let _ = writeln!(text, "  {}", Styled(FAINT, line));
+            let _ = writeln!(text, "  {}", StyledText(FAINT, line));
         }
         text
     }
@@ -434,7 +435,7 @@ impl ReportSummary {
     fn put_reasons(&self, text: &mut String) {
         let reasons = self.reasons.len();
         if reasons > 0 {
-            let _ = writeln!(text, "{}", Styled(STRONG, "what is open, most files first"));
+            let _ = writeln!(text, "{}", StyledText(STRONG, "what is open, most files first"));
         }
         for (_, code, reason) in self.sorted_reasons().take(REASONS) {
             let message = drawing::clean(&reason.message);
@@ -442,7 +443,7 @@ impl ReportSummary {
             let _ = writeln!(
                 text,
                 "           {}",
-                Styled(FAINT, format!("as in {}", drawing::clean(&reason.path)))
+                StyledText(FAINT, format!("as in {}", drawing::clean(&reason.path)))
             );
         }
         if reasons > REASONS {
@@ -456,7 +457,7 @@ impl ReportSummary {
             let _ = writeln!(
                 text,
                 "{}",
-                Styled(FAINT, "`curvary worklist` shows each question with its answers")
+                StyledText(FAINT, "`curvary worklist` shows each question with its answers")
             );
         }
     }

@@ -38,9 +38,9 @@ pub(crate) const ASKED: Style = AnsiColor::Yellow.on_default();
 pub(crate) const BAD: Style = AnsiColor::Red.on_default();
 
 /// A text in a style.
-pub(crate) struct Styled<T>(pub(crate) Style, pub(crate) T);
+pub(crate) struct StyledText<T>(pub(crate) Style, pub(crate) T);
 
-impl<T: fmt::Display> fmt::Display for Styled<T> {
+impl<T: fmt::Display> fmt::Display for StyledText<T> {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         write!(f, "{}{}{}", self.0, self.1, self.0.render_reset())
     }
@@ -108,7 +108,7 @@ impl Screen {
     /// Says what is to be said of the safety of people.
     pub(crate) fn say_cautions(&mut self) -> io::Result<()> {
         for caution in std::mem::take(&mut self.cautions) {
-            let text = Styled(ASKED, crate::table::one_line(&caution));
+            let text = StyledText(ASKED, crate::table::one_line(&caution));
             writeln!(self, "{text}")?;
         }
         Ok(())

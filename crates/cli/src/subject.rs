@@ -42,14 +42,14 @@ pub(crate) struct Subjects {
 }
 
 /// What words of the command line mean.
-pub(crate) struct Meant {
+pub(crate) struct NamedRuns {
     /// The runs.
     pub(crate) runs: Vec<RunId>,
     /// The query that found some of them, and those.
     found: Option<(Vec<Query>, BTreeSet<RunId>)>,
 }
 
-impl Meant {
+impl NamedRuns {
     /// The traces (from 0) of a run that are meant: a query about what the traces hold themselves means those that answer it.
     /// `None` where all are meant.
     pub(crate) fn traces(&self, run: &Run) -> Option<Vec<u32>> {
@@ -75,7 +75,7 @@ pub(crate) fn named(archive: &Archive, what: &[String]) -> Result<Vec<RunId>, Fa
 }
 
 /// The same, with which traces of them are meant.
-pub(crate) fn meant(archive: &Archive, what: &[String]) -> Result<Meant, Failure> {
+pub(crate) fn meant(archive: &Archive, what: &[String]) -> Result<NamedRuns, Failure> {
     let mut runs: Vec<RunId> = Vec::new();
     let mut asked = None;
     let mut rest: Vec<String> = Vec::new();
@@ -104,7 +104,7 @@ pub(crate) fn meant(archive: &Archive, what: &[String]) -> Result<Meant, Failure
     }
     let mut seen = BTreeSet::new();
     runs.retain(|run| seen.insert(run.clone()));
-    Ok(Meant { runs, found: asked })
+    Ok(NamedRuns { runs, found: asked })
 }
 
 /// Whether these words name single runs, and no query: a slip can only be about what was meant.
@@ -250,7 +250,7 @@ pub(crate) struct Selection {
     desk: Ingest,
     named: Vec<NamedSubject>,
     /// Which traces of the runs are meant.
-    meant: Option<Meant>,
+    meant: Option<NamedRuns>,
     /// Files beside an archive that are none of its originals, or are read in another way: nothing of them is kept.
     outside: Vec<String>,
 }

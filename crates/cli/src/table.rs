@@ -5,7 +5,7 @@ use std::borrow::Cow;
 use anstyle::Style;
 use unicode_width::{UnicodeWidthChar, UnicodeWidthStr};
 
-use crate::screen::{STRONG, Styled};
+use crate::screen::{STRONG, StyledText};
 
 /// What is left out of a cell that is too long.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -84,7 +84,7 @@ impl TableCell {
 }
 
 /// A listing.
-pub(crate) struct Table {
+pub(crate) struct Listing {
     columns: Vec<ListingColumn>,
     rows: Vec<Vec<TableCell>>,
 }
@@ -100,7 +100,7 @@ const SPARSE: usize = 4;
 /// The gap between columns.
 const GAP: usize = 2;
 
-impl Table {
+impl Listing {
     /// An empty listing.
     pub(crate) fn new(columns: impl IntoIterator<Item = ListingColumn>) -> Self {
         Self {
@@ -222,7 +222,7 @@ impl Table {
                 text.push_str(&blank);
             }
             if !content.is_empty() {
-                text.push_str(&Styled(style, &content).to_string());
+                text.push_str(&StyledText(style, &content).to_string());
             }
             if !column.right {
                 text.push_str(&blank);
@@ -296,8 +296,8 @@ pub(crate) fn shorten(text: &str, width: usize, how: Shorten) -> String {
 mod tests {
     use super::*;
 
-    fn table() -> Table {
-        let mut table = Table::new([
+    fn table() -> Listing {
+        let mut table = Listing::new([
             ListingColumn::new("run"),
             ListingColumn::new("points").right().rank(2),
             ListingColumn::new("empty"),

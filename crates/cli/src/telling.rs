@@ -5,8 +5,8 @@ use std::io::Write;
 use curvary_record::{Diagnostic, Outcome, Parameter, Severity, code};
 
 use crate::ending::Failure;
-use crate::screen::{ASKED, FAINT, STRONG, Screen, Styled};
-use crate::table::{ListingColumn, Table, TableCell, one_line};
+use crate::screen::{ASKED, FAINT, STRONG, Screen, StyledText};
+use crate::table::{Listing, ListingColumn, TableCell, one_line};
 
 /// The remark of results whose errors are valid only if nothing drifts.
 pub(crate) const DRIFT: &str = "drift-not-excluded";
@@ -109,12 +109,12 @@ fn interval(parameter: &Parameter) -> String {
 }
 
 /// A result under a heading of its own: parameters, how it ended, and what was odd.
-pub(crate) fn tell(heading: &str, outcome: &Outcome, screen: &mut Screen) -> Result<(), Failure> {
+pub(crate) fn print_outcome(heading: &str, outcome: &Outcome, screen: &mut Screen) -> Result<(), Failure> {
     writeln!(
         screen,
         "{}  {}",
-        Styled(STRONG, one_line(heading)),
-        Styled(FAINT, one_line(&outcome.model))
+        StyledText(STRONG, one_line(heading)),
+        StyledText(FAINT, one_line(&outcome.model))
     )?;
     if outcome.parameters.is_empty() {
         let style = if outcome.statistics.is_empty() {
@@ -122,10 +122,10 @@ pub(crate) fn tell(heading: &str, outcome: &Outcome, screen: &mut Screen) -> Res
         } else {
             FAINT
         };
-        writeln!(screen, "  {}", Styled(style, one_line(&outcome.termination)))?;
+        writeln!(screen, "  {}", StyledText(style, one_line(&outcome.termination)))?;
     } else {
         parameters(outcome, screen)?;
-        writeln!(screen, "  {}", Styled(FAINT, ended(outcome)))?;
+        writeln!(screen, "  {}", StyledText(FAINT, ended(outcome)))?;
     }
     for remark in outcome.remarks.iter().filter(|remark| !is_caution(remark)) {
         self::remark(remark, screen)?;
@@ -141,7 +141,7 @@ pub(crate) fn is_caution(remark: &Diagnostic) -> bool {
 
 /// The parameters of a result as a table.
 pub(crate) fn parameters(outcome: &Outcome, screen: &mut Screen) -> Result<(), Failure> {
-    let mut table = Table::new([
+    let mut table = Listing::new([
         ListingColumn::new(""),
         ListingColumn::new("").right(),
         ListingColumn::new(""),
@@ -186,7 +186,7 @@ pub(crate) fn remark(remark: &Diagnostic, screen: &mut Screen) -> Result<(), Fai
     } else {
         ASKED
     };
-    writeln!(screen, "  {}", Styled(style, one_line(&remark.message)))?;
+    writeln!(screen, "  {}", StyledText(style, one_line(&remark.message)))?;
     Ok(())
 }
 

@@ -7,6 +7,8 @@ use curvary_record::{Coordinate, Quantity, Unit};
 pub(crate) struct Hints {
     /// Tables are looked for from this byte of the text on; above it are words.
     pub(crate) from: usize,
+    /// No table goes on from this byte on; below it are words.
+    pub(crate) to: Option<usize>,
     /// Numbers that stand for a missing value.
     pub(crate) missing: Vec<f64>,
     /// Columns of every table.

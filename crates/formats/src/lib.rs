@@ -5,6 +5,30 @@
 //! into tables (tidy and wide CSV, four tables that refer to one another, XLSX, Parquet), JCAMP-DX, AnIML and JSON.
 //!
 //! No reader opens a file and nothing here prints.
+//!
+//! ```
+//! use curvary_formats::{Assumptions, Readers, Source};
+//! use curvary_record::Verdict;
+//!
+//! let readers = Readers::built_in();
+//! let text = "Sample: beet red\nWavelength (nm);Absorbance\n400;0,12\n401;0,13\n402;0,15\n".as_bytes();
+//! let (reader, reading) = readers.read(&Source::new("beet.txt", text.into()), None);
+//! assert_eq!(reader.expect("one knows it").id, "built-in/text-table");
+//! assert_eq!(reading.verdict(), Verdict::Read);
+//! let run = &reading.runs[0];
+//! assert_eq!(run.fields.text("sample"), Some("beet red"));
+//! assert_eq!(&run.traces[0].y.values[..], [0.12, 0.13, 0.15]);
+//!
+//! // Nothing says what these numbers are of: that is asked, and an answer settles it.
+//! let bare = b"400 0.12\n401 0.13\n402 0.15\n403 0.18\n";
+//! let (_, reading) = readers.read(&Source::new("bare.txt", bare.into()), None);
+//! assert!(!reading.runs[0].questions.is_empty());
+//! let mut answers = Assumptions::default();
+//! answers.add("x=wavelength:nm").expect("an answer");
+//! answers.add("y=absorbance").expect("an answer");
+//! let (_, reading) = readers.read(&Source::new("bare.txt", bare.into()).assuming(answers), None);
+//! assert!(reading.runs[0].questions.is_empty());
+//! ```
 
 pub mod assume;
 pub mod column_header;

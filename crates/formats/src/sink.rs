@@ -17,8 +17,8 @@ use std::collections::BTreeMap;
 use std::fmt;
 
 use curvary_record::{
-    Alternative, Code, Coordinate, Diagnostic, Fields, Label, Lines, Origin, Place, Quantity, Question, Run,
-    RunId, Severity, SourceRef, Span, Technique, Trace, Unit, Value, code,
+    Alternative, Code, Coordinate, Diagnostic, Fields, KnownQuantity, Label, Lines, Origin, Place, Quantity,
+    Question, Run, RunId, Severity, SourceRef, Span, Technique, Trace, Unit, Value, code,
 };
 
 use self::cells::{CellMeaning, ColumnNumbers};
@@ -853,10 +853,10 @@ fn unit_of(text: &str) -> Option<Unit> {
 
 /// The unit of a quantity that needs none.
 fn customary(quantity: &Quantity) -> Option<Unit> {
-    match quantity.as_str() {
-        "absorbance" => Some(Unit::ABSORBANCE),
-        "ph" => Some(Unit::PH),
-        "index" => Some(Unit::ONE),
+    match quantity.known() {
+        Some(KnownQuantity::Absorbance) => Some(Unit::ABSORBANCE),
+        Some(KnownQuantity::Ph) => Some(Unit::PH),
+        Some(KnownQuantity::Index) => Some(Unit::ONE),
         _ => None,
     }
 }
@@ -910,18 +910,39 @@ fn technique_of(traces: &[Trace]) -> Technique {
     let Some(first) = traces.first() else {
         return Technique::UNKNOWN;
     };
-    match first.x.quantity.as_str() {
-        "wavelength" | "wavenumber" | "energy" | "frequency" => {
+    match first.x.quantity.known() {
+        Some(
+            KnownQuantity::Wavelength
+            | KnownQuantity::Wavenumber
+            | KnownQuantity::Energy
+            | KnownQuantity::Frequency,
+        ) => {
             if traces.len() > 1 && traces.iter().all(|trace| trace.held(&Quantity::TIME).is_some()) {
                 Technique::SPECTRAL_TIME_COURSE
             } else {
                 Technique::SPECTRUM
             }
         }
-        "time" => Technique::TIME_COURSE,
-        "concentration" if first.y.quantity == Quantity::RATE => Technique::RATE_SERIES,
-        "concentration" | "index" => Technique::FIXED_WAVELENGTH,
-        _ => Technique::UNKNOWN,
+        Some(KnownQuantity::Time) => Technique::TIME_COURSE,
+        Some(KnownQuantity::Concentration) if first.y.quantity == Quantity::RATE => Technique::RATE_SERIES,
+        Some(KnownQuantity::Concentration | KnownQuantity::Index) => Technique::FIXED_WAVELENGTH,
+        Some(
+            KnownQuantity::TimeOfDay
+            | KnownQuantity::Date
+            | KnownQuantity::Absorbance
+            | KnownQuantity::Transmittance
+            | KnownQuantity::Reflectance
+            | KnownQuantity::Intensity
+            | KnownQuantity::Temperature
+            | KnownQuantity::Dilution
+            | KnownQuantity::Rate
+            | KnownQuantity::Ph
+            | KnownQuantity::Item
+            | KnownQuantity::Sample
+            | KnownQuantity::Flag
+            | KnownQuantity::Unknown,
+        )
+        | None => Technique::UNKNOWN,
     }
 }
 

@@ -865,9 +865,10 @@ fn a_spectrum_comes_back_with_all_its_fields() {
 #[test]
 fn a_time_course_comes_back_as_one() {
     for unit in [Unit::SECOND, Unit::MINUTE] {
-        let x = column(Quantity::TIME, unit.clone(), &[(0, 1), (5, 1), (10, 1)]);
+        let mut x = column(Quantity::TIME, unit.clone(), &[(0, 1), (5, 1), (10, 1)]);
+        x.name = Some("t".into());
         let y = column(Quantity::ABSORBANCE, Unit::ONE, &[(1, 3), (2, 3), (3, 3)]);
-        let mut trace = Trace::new(x.with_name("t"), y).unwrap();
+        let mut trace = Trace::new(x, y).unwrap();
         trace.label = Some("cell 1: \"A\"".into());
         trace.held.push(Coordinate {
             raw: Some("405.0 nm".into()),

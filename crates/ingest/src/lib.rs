@@ -6,6 +6,18 @@
 //! again all go through it. How much is opened, held and committed at a time is data: [`IngestLimits`].
 //!
 //! Nothing here prints, and nothing here asks: what became of each file is a [`FileReport`], handed over in order.
+//!
+//! ```
+//! use curvary_ingest::{Ingest, IngestOptions};
+//! use curvary_record::Verdict;
+//!
+//! // Without an archive: nothing is kept.
+//! let ingest = Ingest::new(IngestOptions::default(), None).expect("no folder is named");
+//! let text = b"Wavelength (nm),Absorbance\n400,0.12\n401,0.13\n402,0.15\n".to_vec();
+//! let read = ingest.read("beet.csv", text.into());
+//! assert_eq!(read.verdict(), Verdict::Read);
+//! assert_eq!(read.reading.runs.len(), 1);
+//! ```
 
 mod again;
 mod before;

@@ -85,7 +85,7 @@ pub(crate) fn doubt_of_x(axis: &LabelAxis, read: &Abscissas) -> Option<Doubt> {
 
 /// What a label of ordinates says about YFACTOR.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-pub(crate) enum Says {
+pub(crate) enum Agreement {
     /// It holds the true value.
     True,
     /// It holds the value as printed, without the factor.
@@ -104,18 +104,18 @@ pub(crate) struct Digits {
 }
 
 /// What `stated` says of the ordinate that was read as `value`: each is right within half a unit of its last digit.
-pub(crate) fn says(axis: &LabelAxis, digits: Digits, stated: &StatedNumber, value: f64) -> Says {
+pub(crate) fn agreement_of(axis: &LabelAxis, digits: Digits, stated: &StatedNumber, value: f64) -> Agreement {
     let factor = axis.y_factor.value();
     let half = 0.5 * unit(digits.exponent);
     let near = |value: f64, half: f64| {
         (stated.value() - value).abs() <= (half + stated.decimal.half_unit()) * 1.000_001
     };
     if near(value, (half * factor).abs()) {
-        Says::True
+        Agreement::True
     } else if near(value / factor, half) {
-        Says::Printed
+        Agreement::Printed
     } else {
-        Says::Other
+        Agreement::Other
     }
 }
 
@@ -126,11 +126,11 @@ pub(crate) fn says(axis: &LabelAxis, digits: Digits, stated: &StatedNumber, valu
 /// Integers with a factor below one need that factor: it is where their decimals are kept, and labels that forgot it
 /// are a common deviation. So nothing is in doubt there.
 pub(crate) fn doubt_of_y(axis: &LabelAxis, digits: Digits, facts: &[(StatedNumber, f64)]) -> Option<Doubt> {
-    let said: Vec<Says> = facts
+    let said: Vec<Agreement> = facts
         .iter()
-        .map(|(stated, value)| says(axis, digits, stated, *value))
+        .map(|(stated, value)| agreement_of(axis, digits, stated, *value))
         .collect();
-    if said.contains(&Says::True) {
+    if said.contains(&Agreement::True) {
         return None;
     }
     if said.is_empty() {
@@ -138,7 +138,7 @@ pub(crate) fn doubt_of_y(axis: &LabelAxis, digits: Digits, facts: &[(StatedNumbe
         let other = axis.other_y_factor.or(missing)?;
         return Some(Doubt::factor(Choice::YFactor, other));
     }
-    if said.contains(&Says::Printed) {
+    if said.contains(&Agreement::Printed) {
         let needed = digits.integers && axis.y_factor.value().abs() < 1.0;
         return (!needed).then(|| Doubt::factor(Choice::YFactor, Decimal::ONE));
     }

@@ -9,7 +9,7 @@ use crate::number::{Decimal, EXACT, POWERS, unit};
 /// other grid the nearest `f64` to the exact quotient FIRSTX + i (LASTX-FIRSTX)/(NPOINTS-1), as long as the
 /// integers stay below 2^53. Beyond that the quotient of the rounded integers is used (relative error below 4e-16).
 #[derive(Clone, Copy, Debug)]
-pub(crate) struct Grid {
+pub(crate) struct EvenGrid {
     base: i128,
     step: i128,
     decimals: Option<u16>,
@@ -30,7 +30,7 @@ fn power(exponent: i32) -> Option<i128> {
     10i128.checked_pow(u32::try_from(exponent).ok().filter(|e| *e <= 36)?)
 }
 
-impl Grid {
+impl EvenGrid {
     fn new(base: i128, step: i128, divisor: i128, decimals: Option<u16>) -> Self {
         let exact = u128::from(EXACT);
         let (b, s) = (base.unsigned_abs(), step.unsigned_abs());
@@ -155,7 +155,7 @@ mod tests {
 
     #[test]
     fn decimal_grids_are_the_decimals() {
-        let grid = Grid::between(dec(4000, -1), dec(4010, -1), 10).expect("small numbers");
+        let grid = EvenGrid::between(dec(4000, -1), dec(4010, -1), 10).expect("small numbers");
         let mut x = Vec::new();
         grid.extend(0, 11, &mut x);
         assert_eq!(x[2], 400.2);
@@ -168,13 +168,13 @@ mod tests {
         assert_eq!(grid.decimals(), Decimals::Same(1));
         // Half steps between whole numbers have one decimal.
         assert_eq!(
-            Grid::between(dec(400, 0), dec(402, 0), 4)
+            EvenGrid::between(dec(400, 0), dec(402, 0), 4)
                 .expect("small")
                 .decimals(),
             Decimals::Same(1)
         );
         assert_eq!(
-            Grid::between(dec(400, 0), dec(401, 0), 3)
+            EvenGrid::between(dec(400, 0), dec(401, 0), 3)
                 .expect("small")
                 .decimals(),
             Decimals::Unlimited
@@ -184,7 +184,7 @@ mod tests {
     #[test]
     fn the_last_abscissa_is_exact() {
         // JCAMP-DX 4.24 Table VI: 53 points from 599.860 to 700.158.
-        let grid = Grid::between(dec(599_860, -3), dec(700_158, -3), 52).expect("small");
+        let grid = EvenGrid::between(dec(599_860, -3), dec(700_158, -3), 52).expect("small");
         assert_eq!(grid.at(52), 700.158);
         assert!((grid.step() - 1.928_808).abs() < 5e-7);
     }

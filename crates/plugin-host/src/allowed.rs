@@ -8,11 +8,11 @@ use curvary_formats::manifest::PREFIX;
 use curvary_record::{Code, Diagnostic, Digest};
 use serde::{Deserialize, Serialize};
 
-use crate::files::{self, Files, plugin_folders};
+use crate::files::{self, PluginFiles, plugin_folders};
 
 /// The list of allowed plugins.
 #[derive(Clone, Debug, Default)]
-pub struct Allowed {
+pub struct AllowedPlugins {
     file: Option<PathBuf>,
     entries: Vec<AllowedPlugin>,
 }
@@ -33,7 +33,7 @@ pub struct AllowedPlugin {
 
 #[derive(Default, Serialize, Deserialize)]
 #[serde(deny_unknown_fields)]
-struct List {
+struct AllowList {
     #[serde(default)]
     plugin: Vec<AllowedPlugin>,
 }
@@ -44,7 +44,7 @@ const LONGEST: u64 = 1 << 20;
 const HEADING: &str =
     "# Plugins that may be loaded. `curvary readers allow` and `forget` write this file.\n\n";
 
-impl Allowed {
+impl AllowedPlugins {
     /// The list in a file; nothing is allowed where there is none.
     ///
     /// # Errors
@@ -59,7 +59,7 @@ impl Allowed {
         }
         files::others_may_not_write(file)?;
         let text = String::from_utf8_lossy(&files::bytes(file, LONGEST)?).into_owned();
-        let list: List = toml::from_str(&text).map_err(|error| {
+        let list: AllowList = toml::from_str(&text).map_err(|error| {
             let message = format!(
                 "`{}` is no list of plugins: {}",
                 file.display(),
@@ -95,7 +95,7 @@ impl Allowed {
         }
         let mut new = Vec::new();
         for folder in found {
-            let files = Files::open(&folder)?;
+            let files = PluginFiles::open(&folder)?;
             let (_, library) = files.library()?;
             new.push(AllowedPlugin {
                 name: files.manifest.name().to_owned(),
@@ -162,7 +162,7 @@ impl Allowed {
         let failed = |error: std::io::Error| unusable("write", file, &error);
         let folder = file.parent().unwrap_or(Path::new("."));
         fs::create_dir_all(folder).map_err(failed)?;
-        let list = List {
+        let list = AllowList {
             plugin: self.entries.clone(),
         };
         let text = toml::to_string_pretty(&list).map_err(|error| failed(std::io::Error::other(error)))?;

@@ -15,13 +15,13 @@ const LONGEST_LIBRARY: u64 = 256 << 20;
 
 /// A plugin's files, as they are now.
 #[derive(Clone, Debug)]
-pub(crate) struct Files {
+pub(crate) struct PluginFiles {
     pub(crate) manifest: Manifest,
     pub(crate) manifest_digest: Digest,
     pub(crate) folder: PathBuf,
 }
 
-impl Files {
+impl PluginFiles {
     /// The manifest in a folder.
     pub(crate) fn open(folder: &Path) -> Result<Self, Box<Diagnostic>> {
         let path = folder.join(FILE);
@@ -124,6 +124,7 @@ pub(crate) fn bytes(path: &Path, longest: u64) -> Result<Vec<u8>, Box<Diagnostic
 pub(crate) fn others_may_not_write(path: &Path) -> Result<(), Box<Diagnostic>> {
     use std::os::unix::fs::MetadataExt;
 
+    // Bits of the mode by POSIX.
     const OTHERS: u32 = 0o002;
     const GROUP: u32 = 0o020;
     const STICKY: u32 = 0o1000;

@@ -5,10 +5,19 @@
 //! [`Sink`](curvary_formats::sink::Sink), as with readers of our own. A plugin that crashes, hangs or takes too much
 //! memory costs the one file; after the second time it is put aside.
 //!
-//! [`Allowed`] is the list of plugins that a person has allowed, each with the digests of its files. This is isolation
+//! [`AllowedPlugins`] is the list of plugins that a person has allowed, each with the digests of its files. This is isolation
 //! against mistakes and **no sandbox**: a plugin has the rights of the person who runs the program.
 //!
 //! Only this crate starts processes, and only this crate and `plugin-abi` have `unsafe`.
+//!
+//! ```
+//! use curvary_plugin_host::{AllowedPlugins, Plugin};
+//!
+//! // Nothing is loaded that no person has allowed.
+//! let allowed = AllowedPlugins::read("/nowhere/plugins.toml".as_ref()).expect("a list, if an empty one");
+//! let plugins = allowed.entries().iter().map(Plugin::of_entry);
+//! assert_eq!(plugins.count(), 0);
+//! ```
 
 mod allowed;
 mod files;
@@ -19,7 +28,7 @@ mod wire;
 #[cfg(unix)]
 mod worker;
 
-pub use allowed::{Allowed, AllowedPlugin};
+pub use allowed::{AllowedPlugin, AllowedPlugins};
 pub use plugin::{Plugin, PluginLimits};
 
 /// The first argument with which our own executable is a worker and nothing else.

@@ -12,7 +12,9 @@ use curvary_formats::{Reader, ReaderInfo, Reading, Recognition, Source, SourcePr
 use curvary_record::{Code, Diagnostic, Digest, Place};
 
 use crate::allowed::AllowedPlugin;
-use crate::files::Files;
+use crate::files::PluginFiles;
+#[cfg(unix)]
+use crate::process::WorkerProcess;
 
 /// What one file may take.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -36,7 +38,7 @@ const MOST_FALLS: u32 = 2;
 
 /// A plugin, shown as a reader.
 pub struct Plugin {
-    files: Files,
+    files: PluginFiles,
     /// What the digests were when it was allowed; nothing where it was named for this once.
     allowed: Option<AllowedPlugin>,
     limits: PluginLimits,
@@ -52,8 +54,6 @@ struct StagedLibrary {
     library: PathBuf,
 }
 
-#[cfg(unix)]
-type WorkerProcess = crate::process::Process;
 #[cfg(not(unix))]
 type WorkerProcess = std::convert::Infallible;
 
@@ -63,7 +63,7 @@ impl Plugin {
     /// # Errors
     /// When its `plugin.toml` cannot be read any more or is wrong.
     pub fn of_entry(entry: &AllowedPlugin) -> Result<Self, Box<Diagnostic>> {
-        let files = Files::open(&entry.folder)?;
+        let files = PluginFiles::open(&entry.folder)?;
         if files.manifest.name() != entry.name {
             let message = format!(
                 "`plugin/{}` is not allowed: the plugin in `{}` was called `{}`",
@@ -81,10 +81,10 @@ impl Plugin {
     /// # Errors
     /// When there is no `plugin.toml`, or it is wrong.
     pub fn of_folder(folder: &std::path::Path) -> Result<Self, Box<Diagnostic>> {
-        Ok(Self::new(Files::open(folder)?, None))
+        Ok(Self::new(PluginFiles::open(folder)?, None))
     }
 
-    fn new(files: Files, allowed: Option<AllowedPlugin>) -> Self {
+    fn new(files: PluginFiles, allowed: Option<AllowedPlugin>) -> Self {
         let bounds = files.manifest.bounds();
         let usual = PluginLimits::USUAL;
         let limits = PluginLimits {
@@ -249,32 +249,32 @@ mod aside {
         Code, Diagnostic, Input, Instant, Ordering, Plugin, Reader, Reading, Source, StagedLibrary,
         WorkerProcess, unusable,
     };
-    use crate::process::{Ended, Fall, own_program};
-    use crate::wire::{BUILD, Cells, HostOrder, WireColumn, WireSpan, WireText, WorkerReport, get, put};
+    use crate::process::{WorkerEnd, WorkerFailure, own_program};
+    use crate::wire::{BUILD, HostOrder, WireCells, WireColumn, WireSpan, WireText, WorkerReport, get, put};
 
     /// How reading went otherwise than well.
-    enum Failure {
+    enum PluginFailure {
         /// The worker fell.
-        Fell(Fall),
+        Fell(WorkerFailure),
         /// It did what it may not.
         Breach(String),
         /// It returned this.
         Returned(i32),
     }
 
-    impl From<Fall> for Failure {
-        fn from(fall: Fall) -> Self {
+    impl From<WorkerFailure> for PluginFailure {
+        fn from(fall: WorkerFailure) -> Self {
             Self::Fell(fall)
         }
     }
 
-    impl From<postcard::Error> for Failure {
+    impl From<postcard::Error> for PluginFailure {
         fn from(_: postcard::Error) -> Self {
-            Self::Fell(Fall::Garbled)
+            Self::Fell(WorkerFailure::Garbled)
         }
     }
 
-    impl From<curvary_formats::sink::ContractViolation> for Failure {
+    impl From<curvary_formats::sink::ContractViolation> for PluginFailure {
         fn from(breach: curvary_formats::sink::ContractViolation) -> Self {
             Self::Breach(breach.why)
         }
@@ -309,7 +309,7 @@ mod aside {
                     }
                     reading
                 }
-                Err(Failure::Returned(status)) => {
+                Err(PluginFailure::Returned(status)) => {
                     self.idle().push(worker);
                     self.gave_up(status, sink, printed)
                 }
@@ -369,18 +369,18 @@ mod aside {
             &'s self,
             worker: &mut WorkerProcess,
             source: &'s Source,
-        ) -> (Sink<'s>, Result<(), Failure>) {
+        ) -> (Sink<'s>, Result<(), PluginFailure>) {
             let mut sink = self.sink(source);
-            let outcome = self.hear(worker, source, &mut sink);
+            let outcome = self.receive(worker, source, &mut sink);
             (sink, outcome)
         }
 
-        fn hear(
+        fn receive(
             &self,
             worker: &mut WorkerProcess,
             source: &Source,
             sink: &mut Sink<'_>,
-        ) -> Result<(), Failure> {
+        ) -> Result<(), PluginFailure> {
             let text = self.manifest().input() == Input::Text;
             let body = if text {
                 source.text().as_bytes()
@@ -409,14 +409,14 @@ mod aside {
                 let frame = worker.next(&mut outgoing, deadline)?;
                 told += frame.len();
                 if told > MOST_TOLD {
-                    return Err(Failure::Breach(format!(
+                    return Err(PluginFailure::Breach(format!(
                         "it said more than {MOST_TOLD} bytes of one file"
                     )));
                 }
                 match get(&frame)? {
                     WorkerReport::Done(0) => return Ok(()),
-                    WorkerReport::Done(status) => return Err(Failure::Returned(status)),
-                    WorkerReport::Breach(why) => return Err(Failure::Breach(why.to_owned())),
+                    WorkerReport::Done(status) => return Err(PluginFailure::Returned(status)),
+                    WorkerReport::Breach(why) => return Err(PluginFailure::Breach(why.to_owned())),
                     report => take(sink, text.then_some(source.text()), report)?,
                 }
             }
@@ -453,17 +453,17 @@ mod aside {
             reading
         }
 
-        fn failed(&self, failure: Failure, printed: Option<String>) -> Reading {
+        fn failed(&self, failure: PluginFailure, printed: Option<String>) -> Reading {
             let id = &self.card().id;
             let why = match failure {
-                Failure::Fell(fall) => {
+                PluginFailure::Fell(fall) => {
                     self.falls.fetch_add(1, Ordering::Relaxed);
                     self.fell(fall, printed, "on this file")
                 }
-                Failure::Returned(status) => {
+                PluginFailure::Returned(status) => {
                     Diagnostic::error(Code::new("plugin-failed"), format!("`{id}` returned {status}"))
                 }
-                Failure::Breach(why) => {
+                PluginFailure::Breach(why) => {
                     let message = format!(
                         "`{id}` did what the contract does not allow: {why}; nothing it said was used"
                     );
@@ -477,22 +477,22 @@ mod aside {
             Reading::failed(why)
         }
 
-        fn fell(&self, fall: Fall, printed: Option<String>, when: &str) -> Diagnostic {
+        fn fell(&self, fall: WorkerFailure, printed: Option<String>, when: &str) -> Diagnostic {
             let id = &self.card().id;
             let why = match fall {
-                Fall::TooLong => {
+                WorkerFailure::TooLong => {
                     let message = format!(
                         "`{id}` took longer than {} s {when} and was stopped",
                         self.limits.time.as_secs()
                     );
                     Diagnostic::error(Code::new("plugin-timeout"), message)
                 }
-                Fall::Garbled => {
+                WorkerFailure::Garbled => {
                     let message =
                         format!("`{id}` destroyed what its worker said {when}; nothing of it was used");
                     Diagnostic::error(Code::new("plugin-crashed"), message)
                 }
-                Fall::Ended(ended) => self.ended(ended, printed.as_deref(), when),
+                WorkerFailure::Ended(ended) => self.ended(ended, printed.as_deref(), when),
             };
             let why = why.help(HELP);
             match printed {
@@ -501,7 +501,7 @@ mod aside {
             }
         }
 
-        fn ended(&self, ended: Ended, printed: Option<&str>, when: &str) -> Diagnostic {
+        fn ended(&self, ended: WorkerEnd, printed: Option<&str>, when: &str) -> Diagnostic {
             let id = &self.card().id;
             // Three quarters held, or a block that was refused: the memory was the reason.
             let full = ended.memory > self.limits.memory / 4 * 3
@@ -553,7 +553,7 @@ mod aside {
     }
 
     /// A part of the text, or what the plugin made.
-    fn said<'a>(text: Option<&'a str>, word: WireText<'a>) -> Result<LocatedText<'a>, Failure> {
+    fn said<'a>(text: Option<&'a str>, word: WireText<'a>) -> Result<LocatedText<'a>, PluginFailure> {
         match word {
             WireText::Made(text, place) => Ok(LocatedText {
                 text,
@@ -566,16 +566,16 @@ mod aside {
         }
     }
 
-    fn part(text: Option<&str>, (start, end): WireSpan) -> Result<&str, Failure> {
+    fn part(text: Option<&str>, (start, end): WireSpan) -> Result<&str, PluginFailure> {
         let part = text.and_then(|text| text.get(start as usize..end as usize));
         part.ok_or_else(|| {
-            Failure::Breach(format!(
+            PluginFailure::Breach(format!(
                 "it handed over bytes {start}..{end}, which cut a character"
             ))
         })
     }
 
-    fn take(sink: &mut Sink<'_>, text: Option<&str>, report: WorkerReport<'_>) -> Result<(), Failure> {
+    fn take(sink: &mut Sink<'_>, text: Option<&str>, report: WorkerReport<'_>) -> Result<(), PluginFailure> {
         match report {
             WorkerReport::BeginRun(technique, place) => sink.begin_run(technique, span(place))?,
             WorkerReport::Claim(key, value) => sink.claim(said(text, key)?, said(text, value)?)?,
@@ -595,11 +595,11 @@ mod aside {
                             value: said(text, value)?,
                         })
                     })
-                    .collect::<Result<Vec<_>, Failure>>()?;
+                    .collect::<Result<Vec<_>, PluginFailure>>()?;
                 let claims = claims
                     .into_iter()
                     .map(|(key, value)| Ok((said(text, key)?, said(text, value)?)))
-                    .collect::<Result<Vec<_>, Failure>>()?;
+                    .collect::<Result<Vec<_>, PluginFailure>>()?;
                 with_column(text, &column, |column| {
                     sink.curve(&CurveInput {
                         label,
@@ -624,7 +624,7 @@ mod aside {
                 place,
             } => sink.question(about, message, &answers, span(place))?,
             WorkerReport::EndRun => sink.end_run()?,
-            _ => return Err(Failure::Fell(Fall::Garbled)),
+            _ => return Err(PluginFailure::Fell(WorkerFailure::Garbled)),
         }
         Ok(())
     }
@@ -634,11 +634,11 @@ mod aside {
         text: Option<&str>,
         column: &WireColumn<'_>,
         call: impl FnOnce(&ColumnInput<'_>) -> Result<(), curvary_formats::sink::ContractViolation>,
-    ) -> Result<(), Failure> {
+    ) -> Result<(), PluginFailure> {
         let mut cells: Vec<LocatedText<'_>> = Vec::new();
         let mut spans: Vec<Span> = Vec::new();
         let values = match &column.cells {
-            Cells::Here(parts) => {
+            WireCells::Here(parts) => {
                 cells.reserve_exact(parts.len());
                 for place in parts {
                     cells.push(match place {
@@ -648,15 +648,15 @@ mod aside {
                 }
                 Values::Texts(&cells)
             }
-            Cells::Made(all, lengths, places) => {
+            WireCells::Made(all, lengths, places) => {
                 if lengths.len() != places.len() {
-                    return Err(Failure::Fell(Fall::Garbled));
+                    return Err(PluginFailure::Fell(WorkerFailure::Garbled));
                 }
                 let mut at = 0_usize;
                 for (length, place) in lengths.iter().zip(places) {
                     let end = at.saturating_add(*length as usize);
                     let Some(text) = all.get(at..end) else {
-                        return Err(Failure::Fell(Fall::Garbled));
+                        return Err(PluginFailure::Fell(WorkerFailure::Garbled));
                     };
                     cells.push(LocatedText {
                         text,
@@ -666,7 +666,7 @@ mod aside {
                 }
                 Values::Texts(&cells)
             }
-            Cells::Numbers(numbers, places) => {
+            WireCells::Numbers(numbers, places) => {
                 spans.extend(places.iter().copied().map(span));
                 Values::Numbers(numbers, &spans)
             }

@@ -14,7 +14,7 @@ use crate::wire::LONGEST_FRAME;
 const TAIL: usize = 2048;
 
 /// A worker that runs.
-pub(crate) struct Process {
+pub(crate) struct WorkerProcess {
     child: Child,
     orders: ChildStdin,
     reports: ChildStdout,
@@ -28,9 +28,9 @@ pub(crate) struct Process {
 
 /// Why a worker is of no use any more.
 #[derive(Debug)]
-pub(crate) enum Fall {
+pub(crate) enum WorkerFailure {
     /// It ended by itself.
-    Ended(Ended),
+    Ended(WorkerEnd),
     /// It took too long.
     TooLong,
     /// It spoke what no worker speaks.
@@ -39,7 +39,7 @@ pub(crate) enum Fall {
 
 /// How a process ended.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
-pub(crate) struct Ended {
+pub(crate) struct WorkerEnd {
     /// The signal, where one ended it.
     pub(crate) signal: Option<i32>,
     /// Its exit status, where it had one.
@@ -48,7 +48,7 @@ pub(crate) struct Ended {
     pub(crate) memory: u64,
 }
 
-impl Process {
+impl WorkerProcess {
     /// Starts `program` as a worker in a folder of its own.
     pub(crate) fn start(program: &Path, folder: &Path) -> io::Result<Self> {
         let mut child = Command::new(program)
@@ -85,14 +85,14 @@ impl Process {
     }
 
     /// Sends what is left of `outgoing` and waits for the next frame, until `deadline`.
-    pub(crate) fn next(&mut self, outgoing: &mut &[u8], deadline: Instant) -> Result<Vec<u8>, Fall> {
+    pub(crate) fn next(&mut self, outgoing: &mut &[u8], deadline: Instant) -> Result<Vec<u8>, WorkerFailure> {
         loop {
             if let Some(frame) = self.frame()? {
                 return Ok(frame);
             }
             let left = deadline.saturating_duration_since(Instant::now());
             if left.is_zero() {
-                return Err(Fall::TooLong);
+                return Err(WorkerFailure::TooLong);
             }
             let of = |fd: RawFd, events| libc::pollfd {
                 fd,
@@ -109,9 +109,9 @@ impl Process {
                 of(self.printed.as_raw_fd(), libc::POLLIN),
                 of(sending, libc::POLLOUT),
             ];
-            poll(&mut waiting, left).map_err(|_| Fall::Garbled)?;
+            poll(&mut waiting, left).map_err(|_| WorkerFailure::Garbled)?;
             if waiting[1].revents != 0 {
-                self.hear_printed();
+                self.receive_printed();
             }
             if waiting[2].revents != 0 && !outgoing.is_empty() {
                 match self.orders.write(outgoing) {
@@ -121,14 +121,14 @@ impl Process {
                     Err(_) => *outgoing = &[],
                 }
             }
-            if waiting[0].revents != 0 && !self.hear()? {
-                return Err(Fall::Ended(self.end()));
+            if waiting[0].revents != 0 && !self.receive()? {
+                return Err(WorkerFailure::Ended(self.end()));
             }
         }
     }
 
     /// Takes what came of the reports; `false` at their end.
-    fn hear(&mut self) -> Result<bool, Fall> {
+    fn receive(&mut self) -> Result<bool, WorkerFailure> {
         if self.taken > 0 && self.taken == self.incoming.len() {
             self.incoming.clear();
             self.taken = 0;
@@ -141,19 +141,19 @@ impl Process {
         match came {
             Ok(count) => Ok(count > 0),
             Err(error) if again(&error) => Ok(true),
-            Err(_) => Err(Fall::Garbled),
+            Err(_) => Err(WorkerFailure::Garbled),
         }
     }
 
     /// The next whole frame of what came.
-    fn frame(&mut self) -> Result<Option<Vec<u8>>, Fall> {
+    fn frame(&mut self) -> Result<Option<Vec<u8>>, WorkerFailure> {
         let waiting = &self.incoming[self.taken..];
         let Some((length, rest)) = waiting.split_first_chunk::<4>() else {
             return Ok(None);
         };
         let length = u32::from_le_bytes(*length) as usize;
         if length > LONGEST_FRAME {
-            return Err(Fall::Garbled);
+            return Err(WorkerFailure::Garbled);
         }
         let Some(frame) = rest.get(..length) else {
             return Ok(None);
@@ -163,7 +163,7 @@ impl Process {
         Ok(Some(frame))
     }
 
-    fn hear_printed(&mut self) {
+    fn receive_printed(&mut self) {
         let mut buffer = [0; 4096];
         while let Ok(count @ 1..) = self.printed.read(&mut buffer) {
             self.tail.extend_from_slice(&buffer[..count]);
@@ -177,7 +177,7 @@ impl Process {
 
     /// What the plugin printed since this was asked last: the end of it, fit to be shown.
     pub(crate) fn printed(&mut self) -> Option<String> {
-        self.hear_printed();
+        self.receive_printed();
         let text = String::from_utf8_lossy(&self.tail).into_owned();
         self.tail.clear();
         let flat = |sign: char| if sign.is_control() { ' ' } else { sign };
@@ -187,12 +187,12 @@ impl Process {
     }
 
     /// Ends it and all that it started, and takes its end, so that nothing of it is left.
-    pub(crate) fn end(&mut self) -> Ended {
+    pub(crate) fn end(&mut self) -> WorkerEnd {
         if std::mem::replace(&mut self.ended, true) {
-            return Ended::default();
+            return WorkerEnd::default();
         }
         let Ok(id) = libc::pid_t::try_from(self.child.id()) else {
-            return Ended::default();
+            return WorkerEnd::default();
         };
         let mut status = 0;
         // SAFETY: plain numbers, for which all zeros is a value.
@@ -214,12 +214,12 @@ impl Process {
                     }
                 }
         };
-        self.hear_printed();
+        self.receive_printed();
         if !reaped {
-            return Ended::default();
+            return WorkerEnd::default();
         }
         let unit: u64 = if cfg!(target_os = "macos") { 1 } else { 1024 };
-        Ended {
+        WorkerEnd {
             signal: libc::WIFSIGNALED(status).then(|| libc::WTERMSIG(status)),
             status: libc::WIFEXITED(status).then(|| libc::WEXITSTATUS(status)),
             memory: u64::try_from(usage.ru_maxrss).unwrap_or(0).saturating_mul(unit),
@@ -243,7 +243,7 @@ unsafe fn wait_a_little(id: libc::pid_t, status: &mut i32, usage: &mut libc::rus
     false
 }
 
-impl Drop for Process {
+impl Drop for WorkerProcess {
     fn drop(&mut self) {
         if self.ended {
             return;

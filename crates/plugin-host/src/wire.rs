@@ -46,7 +46,7 @@ pub(crate) enum WireText<'a> {
 
 /// The values of a column.
 #[derive(Debug, Serialize, Deserialize)]
-pub(crate) enum Cells<'a> {
+pub(crate) enum WireCells<'a> {
     /// All of them parts of the body.
     Here(Vec<WireSpan>),
     /// Texts one behind the other, their lengths, and their places.
@@ -63,7 +63,7 @@ pub(crate) struct WireColumn<'a> {
     pub(crate) unit: &'a str,
     pub(crate) comma: bool,
     #[serde(borrow)]
-    pub(crate) cells: Cells<'a>,
+    pub(crate) cells: WireCells<'a>,
 }
 
 /// A held coordinate: quantity, unit, value.

@@ -4,9 +4,10 @@
 //! and limits are set. The plugin shares this process's memory, so nothing said here is trusted on the other side.
 
 mod confine;
-mod hearing;
+mod listener;
 
 use std::ffi::CString;
+use std::fmt;
 use std::fs::File;
 use std::io::{self, BufReader, Read, Write};
 use std::os::fd::{FromRawFd, RawFd};
@@ -15,7 +16,7 @@ use std::process::ExitCode;
 use curvary_plugin_abi::raw;
 use libloading::os::unix::{Library, RTLD_LOCAL, RTLD_NOW};
 
-use self::hearing::PluginListener;
+use self::listener::{ContractBreach, PluginListener};
 use crate::wire::{BUILD, HostOrder, WorkerReport, get, put};
 
 /// Serves until the orders end.
@@ -39,7 +40,7 @@ fn work() -> io::Result<()> {
     }
     confine::end_with_parent();
     let mut orders = BufReader::with_capacity(64 << 10, orders);
-    let mut hearing = PluginListener::new(reports);
+    let mut listener = PluginListener::new(reports);
     let mut frame = Vec::new();
     if !next(&mut orders, &mut frame)? {
         return Ok(());
@@ -55,21 +56,21 @@ fn work() -> io::Result<()> {
         return Err(io::Error::other("no order to load"));
     };
     if build != BUILD {
-        hearing.say(&WorkerReport::Unusable(
+        listener.say(&WorkerReport::Unusable(
             "the worker is of another build than the program",
         ))?;
-        return hearing.flush();
+        return listener.flush();
     }
     confine::limit()?;
     let reader = match load(library, name, version) {
         Ok(reader) => reader,
         Err(why) => {
-            hearing.say(&WorkerReport::Unusable(&why))?;
-            return hearing.flush();
+            listener.say(&WorkerReport::Unusable(&why.to_string()))?;
+            return listener.flush();
         }
     };
-    hearing.say(&WorkerReport::Ready)?;
-    hearing.flush()?;
+    listener.say(&WorkerReport::Ready)?;
+    listener.flush()?;
     let mut body = Vec::new();
     while next(&mut orders, &mut frame)? {
         let Ok(HostOrder::Read {
@@ -88,9 +89,9 @@ fn work() -> io::Result<()> {
             return Ok(());
         }
         confine::memory(memory)?;
-        let status = hearing.read(&reader, name, &body, text, &settled);
+        let status = listener.read(&reader, name, &body, text, &settled);
         flush_what_was_printed();
-        hearing.done(status)?;
+        listener.done(status)?;
     }
     Ok(())
 }
@@ -128,62 +129,94 @@ fn next(orders: &mut impl Read, frame: &mut Vec<u8>) -> io::Result<bool> {
     Ok(true)
 }
 
+/// Why a library cannot be used.
+#[derive(Debug)]
+enum LoadError {
+    /// The loader's words.
+    Unloadable(String),
+    NoEntry,
+    NoReader,
+    ShortReader(usize),
+    OtherContract(u32),
+    Text(ContractBreach),
+    OtherThanManifest {
+        what: &'static str,
+        own: String,
+        wanted: String,
+    },
+    NoReadFunction,
+}
+
+impl fmt::Display for LoadError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        let (symbol, contract) = (raw::SYMBOL, raw::CONTRACT);
+        match self {
+            Self::Unloadable(why) => write!(f, "the library cannot be loaded: {why}"),
+            Self::NoEntry => write!(
+                f,
+                "the library does not export `{symbol}`, the function of version {contract} of the contract"
+            ),
+            Self::NoReader => write!(f, "`{symbol}` returns no reader"),
+            Self::ShortReader(size) => write!(
+                f,
+                "its curvary_reader says that it has {size} bytes, and version {contract} has {}",
+                size_of::<raw::Reader>()
+            ),
+            Self::OtherContract(own) => write!(
+                f,
+                "the library keeps version {own} of the contract, and this program speaks version {contract}"
+            ),
+            Self::Text(breach) => breach.fmt(f),
+            Self::OtherThanManifest { what, own, wanted } => write!(
+                f,
+                "the library's {what} is `{own}`, and plugin.toml says `{wanted}`"
+            ),
+            Self::NoReadFunction => write!(f, "its curvary_reader has no function `read`"),
+        }
+    }
+}
+
 /// The reader of a library, which stays loaded until the process ends.
-fn load(path: &str, name: &str, version: &str) -> Result<raw::Reader, String> {
+fn load(path: &str, name: &str, version: &str) -> Result<raw::Reader, LoadError> {
     // SAFETY: loading runs the library's own code. That is what the person who allowed it wants, and it happens in a
     // process that holds nothing.
-    let library = unsafe { Library::open(Some(path), RTLD_NOW | RTLD_LOCAL) }.map_err(|error| {
-        format!(
-            "the library cannot be loaded: {}",
-            plain(&error.to_string(), path)
-        )
-    })?;
-    let symbol = CString::new(raw::SYMBOL).map_err(|error| error.to_string())?;
+    let library = unsafe { Library::open(Some(path), RTLD_NOW | RTLD_LOCAL) }
+        .map_err(|error| LoadError::Unloadable(plain(&error.to_string(), path)))?;
+    let symbol = CString::new(raw::SYMBOL).map_err(|_| LoadError::NoEntry)?;
     // SAFETY: the symbol's type is set by the contract's major version, which is part of its name.
     let entry = unsafe { library.get::<raw::Entry>(symbol.as_bytes_with_nul()) };
     let Ok(entry) = entry else {
-        return Err(format!(
-            "the library does not export `{}`, the function of version {} of the contract",
-            raw::SYMBOL,
-            raw::CONTRACT
-        ));
+        return Err(LoadError::NoEntry);
     };
     // SAFETY: as above; what it points to is looked at with care.
     let pointer = unsafe { entry() };
     std::mem::forget(library);
     if pointer.is_null() || !pointer.is_aligned() {
-        return Err(format!("`{}` returns no reader", raw::SYMBOL));
+        return Err(LoadError::NoReader);
     }
     // SAFETY: not null, and by the contract a reader that is constant; its size is asked before the rest is read.
     let size = unsafe { (&raw const (*pointer).size).read() } as usize;
     if size < size_of::<raw::Reader>() {
-        return Err(format!(
-            "its curvary_reader says that it has {size} bytes, and version {} has {}",
-            raw::CONTRACT,
-            size_of::<raw::Reader>()
-        ));
+        return Err(LoadError::ShortReader(size));
     }
     // SAFETY: as above.
     let reader = unsafe { pointer.read() };
     if reader.contract != raw::CONTRACT {
-        return Err(format!(
-            "the library keeps version {} of the contract, and this program speaks version {}",
-            reader.contract,
-            raw::CONTRACT
-        ));
+        return Err(LoadError::OtherContract(reader.contract));
     }
     for (what, text, wanted) in [("name", reader.name, name), ("version", reader.version, version)] {
         // SAFETY: a text of the library, which is loaded.
-        let own = unsafe { hearing::bytes(text, 256) }?;
+        let own = unsafe { listener::bytes(text, 256) }.map_err(LoadError::Text)?;
         if own != wanted.as_bytes() {
-            return Err(format!(
-                "the library's {what} is `{}`, and plugin.toml says `{wanted}`",
-                String::from_utf8_lossy(own)
-            ));
+            return Err(LoadError::OtherThanManifest {
+                what,
+                own: String::from_utf8_lossy(own).into_owned(),
+                wanted: wanted.to_owned(),
+            });
         }
     }
     if reader.read.is_none() {
-        return Err("its curvary_reader has no function `read`".to_owned());
+        return Err(LoadError::NoReadFunction);
     }
     Ok(reader)
 }

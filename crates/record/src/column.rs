@@ -61,10 +61,78 @@ impl Quantity {
         &self.0
     }
 
+    /// The quantity as one by which something is decided; `None` for one that keeps its own name.
+    #[must_use]
+    pub fn known(&self) -> Option<KnownQuantity> {
+        KnownQuantity::named(&self.0)
+    }
+
     /// What a photometer reads off the light that reaches it: absorbance, transmittance, reflectance.
     #[must_use]
     pub fn is_of_light(&self) -> bool {
         [Self::ABSORBANCE, Self::TRANSMITTANCE, Self::REFLECTANCE].contains(self)
+    }
+}
+
+// One list makes the type, the names and the way back, so that none of them can lack one.
+macro_rules! known_quantities {
+    ($($variant:ident = $name:literal: $what:literal,)*) => {
+        /// A quantity by which something is decided, so that the compiler sees where one was forgotten: the closed part of the open
+        /// list of [`Quantity`], which [`Quantity::known`] leads to. Any other name is kept and handed on.
+        #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+        pub enum KnownQuantity {
+            $(#[doc = $what] $variant,)*
+        }
+
+        impl KnownQuantity {
+            /// All of them.
+            pub const ALL: &[Self] = &[$(Self::$variant,)*];
+
+            /// The name.
+            #[must_use]
+            pub const fn as_str(self) -> &'static str {
+                match self {
+                    $(Self::$variant => $name,)*
+                }
+            }
+
+            fn named(name: &str) -> Option<Self> {
+                match name {
+                    $($name => Some(Self::$variant),)*
+                    _ => None,
+                }
+            }
+        }
+    };
+}
+
+known_quantities! {
+    Wavelength = "wavelength": "Wavelength of the light.",
+    Wavenumber = "wavenumber": "Wavenumber of the light.",
+    Energy = "energy": "Photon energy.",
+    Frequency = "frequency": "Frequency of the light.",
+    Time = "time": "Time since the start of the run.",
+    TimeOfDay = "time-of-day": "Time by the clock on the wall.",
+    Date = "date": "A day.",
+    Absorbance = "absorbance": "Decadic absorbance.",
+    Transmittance = "transmittance": "Transmittance, as a fraction or in percent.",
+    Reflectance = "reflectance": "Reflectance, as a fraction or in percent.",
+    Intensity = "intensity": "Light that reaches the detector, in units of the instrument.",
+    Temperature = "temperature": "Temperature.",
+    Concentration = "concentration": "Amount-of-substance or mass concentration.",
+    Dilution = "dilution": "How many times a solution was diluted.",
+    Rate = "rate": "A reaction rate, per time.",
+    Ph = "ph": "pH.",
+    Index = "index": "A mere count of rows.",
+    Item = "item": "A number of the thing that was measured.",
+    Sample = "sample": "The name of a sample.",
+    Flag = "flag": "A mark that the instrument set at a reading.",
+    Unknown = "unknown": "Not known; a question goes with it.",
+}
+
+impl From<KnownQuantity> for Quantity {
+    fn from(known: KnownQuantity) -> Self {
+        Self::lasting(known.as_str())
     }
 }
 
@@ -181,13 +249,6 @@ impl Column {
         self
     }
 
-    /// The same column with the head it stood under.
-    #[must_use]
-    pub fn with_name(mut self, name: impl Into<String>) -> Self {
-        self.name = Some(name.into());
-        self
-    }
-
     /// Each number as it was written in the source, as far as its decimals are known; else its shortest decimal.
     pub fn texts(&self) -> impl Iterator<Item = String> + '_ {
         let mut decimals = self.decimals.iter();
@@ -292,5 +353,15 @@ mod tests {
     fn too_few_decimals_never_round() {
         assert_eq!(write_decimal(0.125, Some(2)), "0.125");
         assert_eq!(write_decimal(1e-7, None), "0.0000001");
+    }
+
+    #[test]
+    fn known_quantities_and_names_are_one_to_one() {
+        for known in KnownQuantity::ALL {
+            assert_eq!(Quantity::from(*known).known(), Some(*known));
+        }
+        assert_eq!(Quantity::WAVELENGTH.known(), Some(KnownQuantity::Wavelength));
+        assert_eq!(Quantity::PH.known(), Some(KnownQuantity::Ph));
+        assert_eq!(Quantity::named("turbidity").known(), None);
     }
 }

@@ -404,13 +404,13 @@ impl Claim {
 /// In JSON each key holds its strongest claim, with the weaker ones under `also`.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(transparent)]
-pub struct Fields(BTreeMap<Key, Entry>);
+pub struct Fields(BTreeMap<Key, FieldClaims>);
 
 /// The claims of one key, in the shape of the JSON record.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
 #[serde(from = "EntryShape", into = "EntryShape")]
 #[schemars(with = "EntryShape")]
-struct Entry(Vec<Claim>);
+struct FieldClaims(Vec<Claim>);
 
 #[derive(Serialize, Deserialize, JsonSchema)]
 #[schemars(rename = "Field")]
@@ -429,7 +429,7 @@ struct EntryShape {
     also: Vec<Claim>,
 }
 
-impl From<EntryShape> for Entry {
+impl From<EntryShape> for FieldClaims {
     fn from(shape: EntryShape) -> Self {
         let EntryShape {
             value,
@@ -453,8 +453,8 @@ impl From<EntryShape> for Entry {
     }
 }
 
-impl From<Entry> for EntryShape {
-    fn from(entry: Entry) -> Self {
+impl From<FieldClaims> for EntryShape {
+    fn from(entry: FieldClaims) -> Self {
         let mut claims = entry.0.into_iter();
         // An entry is made by its first claim and claims are never taken away.
         let Claim {
@@ -485,7 +485,11 @@ impl Fields {
     /// Among notes the newest is strongest, since a later note corrects an earlier one; everywhere else the first
     /// said is, and what is said under a key before what was found in passing. A claim that says the same as another from the same kind of origin and place is not kept twice.
     pub fn claim(&mut self, key: impl Into<Key>, claim: Claim) {
-        let claims = &mut self.0.entry(key.into()).or_insert_with(|| Entry(Vec::new())).0;
+        let claims = &mut self
+            .0
+            .entry(key.into())
+            .or_insert_with(|| FieldClaims(Vec::new()))
+            .0;
         if claims.contains(&claim) {
             return;
         }

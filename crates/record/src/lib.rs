@@ -37,7 +37,7 @@ mod topic;
 mod trace;
 pub mod unit;
 
-pub use column::{Column, Decimals, Quantity, write_decimal};
+pub use column::{Column, Decimals, KnownQuantity, Quantity, write_decimal};
 pub use diagnostic::{Alternative, Code, Diagnostic, Label, Question, Severity};
 pub use family::{Around, Family, Headers, Manner};
 pub use field::{Claim, Fields, Key, KnownField, Origin, Value, ValueKind, known_field, known_fields};

@@ -23,7 +23,7 @@ use serde::{Deserialize, Serialize};
 
 use crate::interpret::{Customs, interpret_as};
 use crate::moment::Order;
-use crate::unit::Spelling;
+use crate::unit::{Spelling, UnknownUnit};
 use crate::{Claim, Code, Diagnostic, Key, Origin, Place, Span, Unit, Value, ValueKind};
 
 /// One rule as it is written.
@@ -124,7 +124,7 @@ impl Rules {
     /// One diagnostic with the place (`file`, line, column) at which the first rule goes wrong.
     pub fn from_toml(text: &str, file: &str) -> Result<Self, Box<Diagnostic>> {
         #[derive(Deserialize)]
-        struct Document {
+        struct RuleFile {
             #[serde(default)]
             names: Vec<NamesText>,
         }
@@ -150,7 +150,7 @@ impl Rules {
                 );
             Box::new(diagnostic)
         };
-        let document: Document = toml::from_str(text).map_err(|error| {
+        let document: RuleFile = toml::from_str(text).map_err(|error| {
             let span = error.span().unwrap_or(0..0);
             wrong(error.message().to_owned(), span.start, span.end)
         })?;
@@ -361,7 +361,7 @@ fn compile(index: usize, rule: &NameRule) -> Result<RuleTable, RuleError> {
                     .find('}')
                     .ok_or_else(|| wrong(at, "this `{` is never closed".to_owned()))?;
                 let inside = &rest[..end];
-                slot(inside, &mut regex, &mut slots).map_err(|message| wrong(at, message))?;
+                slot(inside, &mut regex, &mut slots).map_err(|why| wrong(at, why.to_string()))?;
                 while signs.as_str().len() > rest.len() - end - 1 {
                     signs.next();
                 }
@@ -420,35 +420,64 @@ fn compile(index: usize, rule: &NameRule) -> Result<RuleTable, RuleError> {
     })
 }
 
+/// Why what stands between braces is no field.
+#[derive(Debug)]
+enum SlotError {
+    NoField(String),
+    Twice(String),
+    Unit(UnknownUnit),
+    OtherUnit {
+        unit: Unit,
+        field: String,
+        custom: &'static str,
+    },
+}
+
+impl std::fmt::Display for SlotError {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        match self {
+            Self::NoField(inside) => write!(
+                f,
+                "`{{{inside}}}` names no field: expected `{{key}}`, `{{key:unit}}` or `{{*}}`"
+            ),
+            Self::Twice(name) => write!(f, "`{name}` stands twice in the pattern"),
+            Self::Unit(error) => error.fmt(f),
+            Self::OtherUnit { unit, field, custom } => {
+                write!(f, "`{unit}` is no unit of {field}, which is measured in {custom}")
+            }
+        }
+    }
+}
+
 /// What stands between braces: `*`, `key` or `key:unit`.
-fn slot(inside: &str, regex: &mut String, slots: &mut Vec<Slot>) -> Result<(), String> {
+fn slot(inside: &str, regex: &mut String, slots: &mut Vec<Slot>) -> Result<(), SlotError> {
     if inside == "*" {
         regex.push_str("[^/]*?");
         return Ok(());
     }
     let (name, unit) = match inside.split_once(':') {
         Some((name, code)) => {
-            let unit = Unit::ucum(code.trim()).map_err(|error| error.to_string())?;
+            let unit = Unit::ucum(code.trim()).map_err(SlotError::Unit)?;
             (name.trim(), Some(unit))
         }
         None => (inside.trim(), None),
     };
     if name.is_empty() || name.contains(['{', '[', ']', '/']) {
-        return Err(format!(
-            "`{{{inside}}}` names no field: expected `{{key}}`, `{{key:unit}}` or `{{*}}`"
-        ));
+        return Err(SlotError::NoField(inside.to_owned()));
     }
     let key = Key::new(name);
     if slots.iter().any(|slot| slot.key == key) {
-        return Err(format!("`{name}` stands twice in the pattern"));
+        return Err(SlotError::Twice(name.to_owned()));
     }
     if let (Some(unit), Some(ValueKind::Number(custom) | ValueKind::Range(custom))) =
         (&unit, key.known().map(|known| known.kind))
         && !crate::interpret::accepts_unit(&key, unit)
     {
-        return Err(format!(
-            "`{unit}` is no unit of {name}, which is measured in {custom}"
-        ));
+        return Err(SlotError::OtherUnit {
+            unit: unit.clone(),
+            field: name.to_owned(),
+            custom,
+        });
     }
     regex.push('(');
     regex.push_str(form(&key, unit.as_ref()));

@@ -134,17 +134,17 @@ impl Serialize for StoredNumbers {
         let mut map = serializer.serialize_map(Some(3))?;
         map.serialize_entry("decimals", &decimals)?;
         map.serialize_entry("order", &order)?;
-        map.serialize_entry("steps", &Steps { all: &all, order })?;
+        map.serialize_entry("steps", &SerializedSteps { all: &all, order })?;
         map.end()
     }
 }
 
-struct Steps<'a> {
+struct SerializedSteps<'a> {
     all: &'a [i64],
     order: u8,
 }
 
-impl Serialize for Steps<'_> {
+impl Serialize for SerializedSteps<'_> {
     fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
         let mut list = serializer.serialize_seq(None)?;
         let mut steps = steps(self.all, self.order).peekable();
@@ -187,7 +187,7 @@ pub(crate) enum NumbersShape {
     /// Each written out.
     Plain(Vec<f64>),
     /// Whole numbers and the steps between them.
-    Steps {
+    SerializedSteps {
         /// The numbers were multiplied by 10 to this power.
         #[schemars(range(max = 22))]
         decimals: u8,
@@ -201,7 +201,7 @@ pub(crate) enum NumbersShape {
 
 impl<'de> Deserialize<'de> for StoredNumbers {
     fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
-        deserializer.deserialize_any(StepReading)
+        deserializer.deserialize_any(StoredNumbersVisitor)
     }
 }
 
@@ -214,9 +214,9 @@ enum Member {
     Steps,
 }
 
-struct StepReading;
+struct StoredNumbersVisitor;
 
-impl<'de> Visitor<'de> for StepReading {
+impl<'de> Visitor<'de> for StoredNumbersVisitor {
     type Value = StoredNumbers;
 
     fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
@@ -284,8 +284,8 @@ impl<'de> Deserialize<'de> for LooseSteps {
         thread_local! {
             static STEPS: std::cell::Cell<Vec<i64>> = const { std::cell::Cell::new(Vec::new()) };
         }
-        struct List;
-        impl<'de> Visitor<'de> for List {
+        struct LooseStepsVisitor;
+        impl<'de> Visitor<'de> for LooseStepsVisitor {
             type Value = LooseSteps;
 
             fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
@@ -310,7 +310,7 @@ impl<'de> Deserialize<'de> for LooseSteps {
                 Ok(LooseSteps(steps))
             }
         }
-        deserializer.deserialize_seq(List)
+        deserializer.deserialize_seq(LooseStepsVisitor)
     }
 }
 
@@ -319,8 +319,8 @@ struct Several(i64, u32);
 
 impl<'de> Deserialize<'de> for Several {
     fn deserialize<D: Deserializer<'de>>(deserializer: D) -> Result<Self, D::Error> {
-        struct One;
-        impl<'de> Visitor<'de> for One {
+        struct SeveralVisitor;
+        impl<'de> Visitor<'de> for SeveralVisitor {
             type Value = Several;
 
             fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
@@ -344,7 +344,7 @@ impl<'de> Deserialize<'de> for Several {
                 Ok(Several(step, count))
             }
         }
-        deserializer.deserialize_any(One)
+        deserializer.deserialize_any(SeveralVisitor)
     }
 }
 
@@ -359,10 +359,8 @@ mod tests {
         serde_json::to_string(&stored).expect("it writes")
     }
 
-    fn read(text: &str) -> Result<Vec<f64>, String> {
-        serde_json::from_str::<StoredNumbers>(text)
-            .map(|stored| stored.into_numbers().to_vec())
-            .map_err(|error| error.to_string())
+    fn read(text: &str) -> serde_json::Result<Vec<f64>> {
+        serde_json::from_str::<StoredNumbers>(text).map(|stored| stored.into_numbers().to_vec())
     }
 
     #[test]

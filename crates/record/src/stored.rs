@@ -4,13 +4,15 @@
 //! says `"values_of": n` instead of the numbers, so that a matrix of a thousand scans keeps its wavelengths once; and
 //! numbers may be written as whole numbers and the steps between them (`steps.rs`).
 
+use std::fmt;
+
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 use crate::steps::{NumbersShape, StoredNumbers};
 use crate::{
-    Column, Coordinate, Decimals, Diagnostic, Digest, Family, Fields, Lines, Numbers, Outcome, Quantity,
-    Question, Run, RunId, SourceRef, Technique, Trace, Unit, Verdict,
+    Column, Coordinate, Decimals, Diagnostic, Digest, Family, Fields, LengthMismatch, Lines, Numbers,
+    Outcome, Quantity, Question, Run, RunId, SourceRef, Technique, Trace, Unit, Verdict,
 };
 
 /// What became of one source.
@@ -237,10 +239,36 @@ impl From<StoredRun> for RunShape {
     }
 }
 
-impl TryFrom<RunShape> for StoredRun {
-    type Error = String;
+/// Why a record of a run is none.
+#[derive(Debug)]
+enum StoredRunError {
+    AxisOfLaterTrace { trace: usize, owner: u32 },
+    NoAxis(usize),
+    Lengths { trace: usize, mismatch: LengthMismatch },
+}
 
-    fn try_from(shape: RunShape) -> Result<Self, String> {
+impl fmt::Display for StoredRunError {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::AxisOfLaterTrace { trace, owner } => write!(
+                f,
+                "trace {trace} runs over the axis of trace {owner}, which is no earlier one"
+            ),
+            Self::NoAxis(trace) => write!(
+                f,
+                "the x axis of trace {trace} has neither `values` nor `values_of`"
+            ),
+            Self::Lengths { trace, mismatch } => write!(f, "trace {trace}: {mismatch}"),
+        }
+    }
+}
+
+impl std::error::Error for StoredRunError {}
+
+impl TryFrom<RunShape> for StoredRun {
+    type Error = StoredRunError;
+
+    fn try_from(shape: RunShape) -> Result<Self, StoredRunError> {
         let mut traces: Vec<Trace> = Vec::with_capacity(shape.traces.len());
         for (index, stored) in shape.traces.into_iter().enumerate() {
             let AxisShape {
@@ -256,13 +284,9 @@ impl TryFrom<RunShape> for StoredRun {
                 (None, Some(owner)) => traces
                     .get(owner as usize)
                     .map(|trace| trace.x.values.clone())
-                    .ok_or_else(|| {
-                        format!("trace {index} runs over the axis of trace {owner}, which is no earlier one")
-                    })?,
+                    .ok_or(StoredRunError::AxisOfLaterTrace { trace: index, owner })?,
                 (None, None) => {
-                    return Err(format!(
-                        "the x axis of trace {index} has neither `values` nor `values_of`"
-                    ));
+                    return Err(StoredRunError::NoAxis(index));
                 }
             };
             let x = Column {
@@ -272,8 +296,10 @@ impl TryFrom<RunShape> for StoredRun {
                 values,
                 decimals,
             };
-            let mut trace =
-                Trace::new(x, stored.y.into()).map_err(|mismatch| format!("trace {index}: {mismatch}"))?;
+            let mut trace = Trace::new(x, stored.y.into()).map_err(|mismatch| StoredRunError::Lengths {
+                trace: index,
+                mismatch,
+            })?;
             trace.label = stored.label;
             trace.held = stored.held;
             trace.fields = stored.fields;

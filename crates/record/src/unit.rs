@@ -248,12 +248,6 @@ impl Unit {
         ParsedUnit::of(&self.0).map_or(f64::NAN, |parsed| parsed.scale.apply(value, &code::Scale::ONE))
     }
 
-    /// `value` of the coherent SI unit in this unit; NaN when the code is unknown here.
-    #[must_use]
-    pub fn from_si(&self, value: f64) -> f64 {
-        ParsedUnit::of(&self.0).map_or(f64::NAN, |parsed| code::Scale::ONE.apply(value, &parsed.scale))
-    }
-
     /// `value` of this unit in `to`, correctly rounded from the decimal that `value` prints as.
     ///
     /// Percent, `1` and absorbance are all pure numbers and convert; that a transmittance is no absorbance is a

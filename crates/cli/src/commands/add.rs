@@ -22,7 +22,8 @@ use crate::ending::{CommandResult, Ending, Failure};
 use crate::handover::home;
 use crate::parts;
 use crate::report::{ReportFile, ReportSummary, SummaryShape};
-use crate::screen::{Errors, FAINT, Progress, Screen, Styled};
+use crate::screen::{Errors, FAINT, Progress, Screen, StyledText};
+use crate::whereabouts::OpenedArchive;
 
 /// Read files and folders, and keep, index and trace every run in them
 ///
@@ -30,7 +31,7 @@ use crate::screen::{Errors, FAINT, Progress, Screen, Styled};
 /// already are left alone, so adding twice changes nothing, and an add that was interrupted is completed by the same
 /// command. Originals are never touched.
 #[derive(Debug, Args)]
-pub(crate) struct Add {
+pub(crate) struct AddCommand {
     /// Files and folders
     #[arg(required_unless_present = "parts", value_name = "PATH")]
     paths: Vec<PathBuf>,
@@ -62,9 +63,8 @@ struct AddJson<'a> {
     summary: SummaryShape<'a>,
 }
 
-impl Add {
+impl AddCommand {
     /// Does it.
-    #[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
     pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         let expected = match &self.parts {
             Some(folder) => parts::expected(folder)?,
@@ -75,29 +75,7 @@ impl Add {
         } else {
             (Root::all(&self.paths), OptionScope::of(&self.paths))
         };
-        // The answers of a bundle are there before its originals are read.
-        let mut begun = None;
-        let mut bundles = false;
-        for path in &self.paths {
-            bundles |= home::is_bundle(path)?;
-        }
-        if bundles && setting.archive.there().is_none() {
-            self.paths
-                .iter()
-                .try_for_each(|path| home::must_have_originals(path))?;
-        }
-        if !self.dry_run && bundles {
-            let mut opened = setting.archive.open_or_begin()?;
-            for path in &self.paths {
-                // Only the first bundle finds an archive without anything of its own.
-                let new = opened.new && self.paths.first() == Some(path);
-                if home::take_settings(path, &opened.archive, new, screen)? {
-                    opened.archive = Archive::open(opened.archive.root())?;
-                }
-                home::take_answers(path, &opened.archive, screen)?;
-            }
-            begun = Some(opened);
-        }
+        let begun = self.with_settings_of_bundles(setting, screen)?;
         let desk = self.reading.desk(setting.archive.there().as_deref(), scope)?;
         desk::complain(&desk, screen);
         let report = self.report.as_deref().map(ReportFile::create).transpose()?;
@@ -135,33 +113,59 @@ impl Add {
             }
             Some(opened.archive.root().display().to_string())
         };
-        tale.progress.end();
-        if let Some(report) = tale.report.take() {
-            report.end()?;
-        }
-        let Tale {
-            summary,
-            screen,
-            complaints,
-            changed,
-            ..
-        } = tale;
-        complaints.end(screen);
-        if changed > 0 {
-            screen.say(format_args!(
-                "{} changed since the parts were written: the archive has what stands there now",
-                if changed == 1 {
-                    "1 file has".to_owned()
-                } else {
-                    format!("{changed} files have")
-                }
-            ));
-        }
+        let (summary, changed, screen) = tale.end()?;
         desk::sum_up(&desk, screen);
         let interrupted = stop.load(Ordering::Relaxed);
+        self.print(&summary, folder.as_deref(), interrupted, screen)?;
+        let ending = match summary.ending(setting.strict) {
+            Ending::Done if changed > 0 || interrupted => Ending::Partly,
+            ending => ending,
+        };
+        Ok(ending)
+    }
+
+    /// The answers of a bundle are there before its originals are read: the archive that has them, where a bundle is among the
+    /// paths and anything is kept.
+    fn with_settings_of_bundles(
+        &self,
+        setting: &Environment,
+        screen: &mut Screen,
+    ) -> Result<Option<OpenedArchive>, Failure> {
+        let mut bundles = false;
+        for path in &self.paths {
+            bundles |= home::is_bundle(path)?;
+        }
+        if bundles && setting.archive.there().is_none() {
+            self.paths
+                .iter()
+                .try_for_each(|path| home::must_have_originals(path))?;
+        }
+        if self.dry_run || !bundles {
+            return Ok(None);
+        }
+        let mut opened = setting.archive.open_or_begin()?;
+        for path in &self.paths {
+            // Only the first bundle finds an archive without anything of its own.
+            let new = opened.new && self.paths.first() == Some(path);
+            if home::take_settings(path, &opened.archive, new, screen)? {
+                opened.archive = Archive::open(opened.archive.root())?;
+            }
+            home::take_answers(path, &opened.archive, screen)?;
+        }
+        Ok(Some(opened))
+    }
+
+    /// Prints what became of all files, and where they are kept now.
+    fn print(
+        &self,
+        summary: &ReportSummary,
+        folder: Option<&str>,
+        interrupted: bool,
+        screen: &mut Screen,
+    ) -> Result<(), Failure> {
         if self.json {
             screen.json(&AddJson {
-                archive: folder.clone(),
+                archive: folder.map(str::to_owned),
                 interrupted,
                 summary: summary.shape(),
             })?;
@@ -172,10 +176,10 @@ impl Add {
                 summary.text()
             };
             write!(screen, "{text}")?;
-            match &folder {
-                Some(folder) => writeln!(screen, "{}", Styled(FAINT, format!("archive: {folder}")))?,
+            match folder {
+                Some(folder) => writeln!(screen, "{}", StyledText(FAINT, format!("archive: {folder}")))?,
                 None if self.dry_run => {
-                    writeln!(screen, "{}", Styled(FAINT, "nothing was stored: --dry-run"))?
+                    writeln!(screen, "{}", StyledText(FAINT, "nothing was stored: --dry-run"))?
                 }
                 None => {}
             }
@@ -183,23 +187,15 @@ impl Add {
         if interrupted {
             screen.say("interrupted; what was done is kept, and the same command completes it");
         }
-        let ending = match summary.ending(setting.strict) {
-            Ending::Done if changed > 0 => Ending::Partly,
-            ending => ending,
-        };
-        Ok(if interrupted && ending == Ending::Done {
-            Ending::Partly
-        } else {
-            ending
-        })
+        Ok(())
     }
 }
 
 /// What is told while the work goes on.
-struct Tale<'a> {
+struct Tale<'s> {
     summary: ReportSummary,
     report: Option<ReportFile>,
-    screen: &'a mut Screen,
+    screen: &'s mut Screen,
     progress: Progress,
     begun: Instant,
     complaints: Complaints,
@@ -211,9 +207,29 @@ struct Tale<'a> {
     changed: u64,
 }
 
-impl Tale<'_> {
+impl<'s> Tale<'s> {
+    /// Ends the progress and the report; gives the summary and how many files of parts have changed.
+    fn end(self) -> Result<(ReportSummary, u64, &'s mut Screen), Failure> {
+        self.progress.end();
+        if let Some(report) = self.report {
+            report.end()?;
+        }
+        self.complaints.end(self.screen);
+        if self.changed > 0 {
+            self.screen.say(format_args!(
+                "{} changed since the parts were written: the archive has what stands there now",
+                if self.changed == 1 {
+                    "1 file has".to_owned()
+                } else {
+                    format!("{} files have", self.changed)
+                }
+            ));
+        }
+        Ok((self.summary, self.changed, self.screen))
+    }
+
     /// Tells what became of one file.
-    fn tell(&mut self, fate: &FileReport, drawn: Option<String>) -> Result<(), Failure> {
+    fn report(&mut self, fate: &FileReport, drawn: Option<String>) -> Result<(), Failure> {
         self.summary.add(fate);
         if let Some(report) = &mut self.report {
             report.line(fate)?;
@@ -283,7 +299,7 @@ fn try_out(desk: &Ingest, roots: &[Root], stop: &AtomicBool, tale: &mut Tale<'_>
             }
             Err(why) => (FileReport::failed(piece.path, *why), None),
         },
-        |(fate, drawn)| tale.tell(&fate, drawn),
+        |(fate, drawn)| tale.report(&fate, drawn),
     )
 }
 
@@ -310,7 +326,7 @@ fn keep(
         stop,
         tale.report.is_some(),
         |finished, fate| errors.map(|errors| desk::drawn(finished, fate, errors)),
-        |handed| tale.tell(&handed.fate, handed.seen.flatten()),
+        |handed| tale.report(&handed.fate, handed.seen.flatten()),
     )?;
     Ok(filing.finish()?)
 }

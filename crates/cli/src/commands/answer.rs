@@ -13,7 +13,7 @@ use crate::Environment;
 use crate::commands::vocabulary;
 use crate::ending::{CommandResult, Ending, Failure};
 use crate::questions::{self, Effect};
-use crate::screen::{FAINT, STRONG, Screen, Styled, plural};
+use crate::screen::{FAINT, STRONG, Screen, StyledText, plural};
 use crate::subject::named;
 use crate::table::one_line;
 
@@ -25,7 +25,7 @@ use crate::table::one_line;
 /// `answers.jsonl` in the archive's folder; `--undo` takes one back. What a word means in every file is said with
 /// `curvary vocabulary`.
 #[derive(Debug, Args)]
-pub(crate) struct Answer {
+pub(crate) struct AnswerCommand {
     /// The question's name; or a file, run, query or `@last`
     #[arg(value_name = "QUESTION|RUN|FILE|QUERY", required_unless_present_any = ["list", "undo"])]
     question: Option<String>,
@@ -49,7 +49,7 @@ pub(crate) struct Answer {
     json: bool,
 }
 
-impl Answer {
+impl AnswerCommand {
     /// Does it.
     pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         let archive = setting.archive.open()?;
@@ -58,7 +58,7 @@ impl Answer {
         }
         if !self.undo.is_empty() {
             let effect = take_back(&archive, &self.undo, self.author.as_deref(), screen)?;
-            return self.tell(&effect, screen);
+            return self.finish(&effect, screen);
         }
         let all = archive.open_questions(EXAMPLES)?;
         let (Some(question), Some(said)) = (&self.question, &self.answer) else {
@@ -68,7 +68,7 @@ impl Answer {
             Ok(asked) => asked,
             Err(failure) => {
                 let effect = self.for_files(&archive, &all, question, said, failure)?;
-                return self.tell(&effect, screen);
+                return self.finish(&effect, screen);
             }
         };
         let answer = questions::understood(asked, said)?;
@@ -78,7 +78,7 @@ impl Answer {
         };
         let line = line(asked, answer, only, self.author.clone());
         let effect = settle(&archive, asked, line)?;
-        self.tell(&effect, screen)
+        self.finish(&effect, screen)
     }
 
     /// Answers what files ask that are named in the place of a question, for them alone.
@@ -148,11 +148,11 @@ impl Answer {
         Ok(total)
     }
 
-    fn tell(&self, effect: &Effect, screen: &mut Screen) -> CommandResult {
+    fn finish(&self, effect: &Effect, screen: &mut Screen) -> CommandResult {
         if self.json {
             screen.json(effect)?;
         } else {
-            tell(effect, screen)?;
+            print_effect(effect, screen)?;
         }
         Ok(Ending::Done)
     }
@@ -276,7 +276,7 @@ fn sources_of(archive: &Archive, words: &str, asked: &OpenItem) -> Result<Vec<Di
 }
 
 /// Tells what came of answers.
-pub(crate) fn tell(effect: &Effect, screen: &mut Screen) -> Result<(), Failure> {
+pub(crate) fn print_effect(effect: &Effect, screen: &mut Screen) -> Result<(), Failure> {
     writeln!(
         screen,
         "{} read again, {} changed: {} settled, {} still in question, {} left out",
@@ -287,7 +287,7 @@ pub(crate) fn tell(effect: &Effect, screen: &mut Screen) -> Result<(), Failure> 
         effect.left_out,
     )?;
     if let Some(text) = questions::left_behind(&effect.left_behind) {
-        writeln!(screen, "{}", Styled(FAINT, text))?;
+        writeln!(screen, "{}", StyledText(FAINT, text))?;
     }
     Ok(())
 }
@@ -310,9 +310,9 @@ fn list(archive: &Archive, json: bool, screen: &mut Screen) -> CommandResult {
         writeln!(
             screen,
             "{}  {}  {}",
-            Styled(STRONG, &line.id),
+            StyledText(STRONG, &line.id),
             one_line(&line.answer),
-            Styled(FAINT, format!("{}{}", one_line(&line.at), one_line(&who)))
+            StyledText(FAINT, format!("{}{}", one_line(&line.at), one_line(&who)))
         )?;
         let family = line.family.as_ref().map_or("", |family| family.writing.as_str());
         let narrowed = match line.only.as_slice() {
@@ -336,7 +336,7 @@ fn list(archive: &Archive, json: bool, screen: &mut Screen) -> CommandResult {
         writeln!(
             screen,
             "        {}",
-            Styled(
+            StyledText(
                 FAINT,
                 format!("{}: {}{narrowed}", line.question, one_line(family))
             )

@@ -10,14 +10,14 @@ use serde::Serialize;
 
 use crate::Environment;
 use crate::ending::{CommandResult, Ending, Failure};
-use crate::screen::{BAD, GOOD, Progress, Screen, Styled, megabytes, plural};
+use crate::screen::{BAD, GOOD, Progress, Screen, StyledText, megabytes, plural};
 
 /// Copy the archive into another folder, while others may write, and check the copy
 ///
 /// Into a folder that holds an earlier backup only what has been added since is copied. A damaged part is never copied over a
 /// whole one. A backup is an archive like any other: `--archive` opens it, and `curvary verify --repair --from` mends from it.
 #[derive(Debug, Args)]
-pub(crate) struct Backup {
+pub(crate) struct BackupCommand {
     /// The folder to copy to: a new one, an empty one, or that of an earlier backup
     #[arg(value_name = "DIR")]
     to: PathBuf,
@@ -28,7 +28,7 @@ pub(crate) struct Backup {
 
 /// Copy a backup into a new folder, and check it there
 #[derive(Debug, Args)]
-pub(crate) struct Restore {
+pub(crate) struct RestoreCommand {
     /// The backup's folder
     #[arg(value_name = "BACKUP")]
     from: PathBuf,
@@ -50,7 +50,7 @@ struct BackupJson<'a> {
     checked: &'a VerifyReport,
 }
 
-impl Backup {
+impl BackupCommand {
     /// Does it.
     pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         let archive = setting.archive.open()?;
@@ -58,7 +58,7 @@ impl Backup {
     }
 }
 
-impl Restore {
+impl RestoreCommand {
     /// Does it.
     pub(crate) fn run(self, screen: &mut Screen) -> CommandResult {
         let backup = Archive::open(&self.from)?;
@@ -103,13 +103,17 @@ fn copy(archive: &Archive, to: &Path, json: bool, screen: &mut Screen) -> Comman
             writeln!(
                 screen,
                 "{} {file}: found {}, expected {}",
-                Styled(BAD, "damaged"),
+                StyledText(BAD, "damaged"),
                 problem.found,
                 problem.expected
             )?;
         }
         if checked.problems.is_empty() {
-            writeln!(screen, "{}", Styled(GOOD, "the copy was read back and is whole"))?;
+            writeln!(
+                screen,
+                "{}",
+                StyledText(GOOD, "the copy was read back and is whole")
+            )?;
         }
     }
     Ok(if checked.problems.is_empty() {

@@ -14,7 +14,7 @@ use crate::Environment;
 use crate::again;
 use crate::ending::{CommandResult, Ending, Failure};
 use crate::findings::{Finding, Pictures, each};
-use crate::screen::{FAINT, STRONG, Screen, Styled};
+use crate::screen::{FAINT, STRONG, Screen, StyledText};
 use crate::subject::Subjects;
 use crate::table::one_line;
 use crate::telling;
@@ -26,7 +26,7 @@ use crate::telling;
 /// The exit status is 0 where every check passes, and 1 where one fails or is undetermined.
 /// Follow local rules first. Results are for research and teaching.
 #[derive(Debug, Args)]
-pub(crate) struct Check {
+pub(crate) struct CheckCommand {
     #[command(flatten)]
     subjects: Subjects,
     /// Which check: an entry of the limits, a word of its solution, `stability`, `flatness`, `zero` or `blank` [default: by
@@ -61,7 +61,7 @@ pub(crate) struct Check {
     history: bool,
 }
 
-impl Check {
+impl CheckCommand {
     /// Does it.
     pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         if self.history {
@@ -75,7 +75,7 @@ impl Check {
                 &Pictures::none(),
                 screen,
                 |_, _| None,
-                tell,
+                print_check,
             );
         }
         let limits = match &self.limits {
@@ -119,7 +119,7 @@ impl Check {
                 }
                 found.into_iter().map(Finding::of).collect()
             },
-            tell,
+            print_check,
         )?;
         // Whoever asks the exit status asks whether the instrument passed.
         Ok(match ending {
@@ -129,15 +129,15 @@ impl Check {
     }
 }
 
-fn tell(heading: &str, finding: &Finding, screen: &mut Screen) -> Result<(), Failure> {
+fn print_check(heading: &str, finding: &Finding, screen: &mut Screen) -> Result<(), Failure> {
     let outcome = &finding.found.outcome;
     writeln!(
         screen,
         "{}  {}",
-        Styled(STRONG, one_line(heading)),
-        Styled(FAINT, one_line(&outcome.model))
+        StyledText(STRONG, one_line(heading)),
+        StyledText(FAINT, one_line(&outcome.model))
     )?;
-    writeln!(screen, "  {}", Styled(STRONG, one_line(&outcome.termination)))?;
+    writeln!(screen, "  {}", StyledText(STRONG, one_line(&outcome.termination)))?;
     for reason in outcome
         .parameters
         .iter()

@@ -12,7 +12,7 @@ use crate::screen::Screen;
 /// For bash: `curvary completions bash > ~/.local/share/bash-completion/completions/curvary`. The shell then asks curvary
 /// itself, which knows the fields, samples, tags, models and runs of the archive from here upwards or in $CURVARY_ARCHIVE.
 #[derive(Debug, Args)]
-pub(crate) struct Completions {
+pub(crate) struct CompletionsCommand {
     /// The shell
     shell: Shell,
 }
@@ -20,7 +20,7 @@ pub(crate) struct Completions {
 /// The variable by which a shell asks.
 pub(crate) const ASKED_BY: &str = "CURVARY_COMPLETE";
 
-impl Completions {
+impl CompletionsCommand {
     /// Does it.
     pub(crate) fn run(self, screen: &mut Screen) -> CommandResult {
         let shell: &dyn EnvCompleter = match self.shell {

@@ -19,10 +19,10 @@ use crate::Environment;
 use crate::desk::{self, Complaints, OptionScope, ReadingOptions};
 use crate::ending::{CommandResult, Failure, unusable};
 use crate::handover::{for_strangers, found_in_file, still_there};
-use crate::output::{self, Existing, Format, OutputOptions, Writing, commit_all, prepared};
+use crate::output::{self, ExistingFile, Format, OutputFiles, OutputOptions, commit_all, prepared};
 use crate::parts::{self, PartSet};
 use crate::report::{ReportFile, ReportSummary, SummaryShape};
-use crate::screen::{Errors, FAINT, Progress, Screen, Styled, plural};
+use crate::screen::{Errors, FAINT, Progress, Screen, StyledText, plural};
 
 /// Read files and folders and write what was read in an open format, without an archive
 ///
@@ -31,7 +31,7 @@ use crate::screen::{Errors, FAINT, Progress, Screen, Styled, plural};
 /// where an earlier convert wrote them.
 #[derive(Debug, Args)]
 #[command(mut_arg("to", |to| to.value_parser(Format::of_files())))]
-pub(crate) struct Convert {
+pub(crate) struct ConvertCommand {
     /// Files and folders
     #[arg(required_unless_present = "files_from", value_name = "PATH")]
     paths: Vec<PathBuf>,
@@ -67,7 +67,7 @@ struct ConvertJson<'a> {
     summary: SummaryShape<'a>,
 }
 
-impl Convert {
+impl ConvertCommand {
     /// Does it.
     pub(crate) fn run(mut self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         if self.output.to == Format::Bundle {
@@ -106,8 +106,8 @@ impl Convert {
         let (limits, errors) = (IngestLimits::default(), screen.errors());
         let mut taken = BTreeSet::new();
         let mut without_room = 0;
-        let mut tell = |converted: Converted| {
-            let Converted {
+        let mut tell = |converted: ConvertedSource| {
+            let ConvertedSource {
                 fate,
                 drawn,
                 lost,
@@ -134,7 +134,7 @@ impl Convert {
             // Two given folders may hold files of one relative path, and only one can be written.
             |path| {
                 let twice = several && !taken.insert(target(&made.out, path, self.output.to.ending()));
-                twice.then(|| Converted::nothing(FileReport::failed(path, taken_already(path))))
+                twice.then(|| ConvertedSource::nothing(FileReport::failed(path, taken_already(path))))
             },
             |piece| convert(piece, &desk, (&made, &self.output), &limits, errors),
             |converted| {
@@ -168,13 +168,13 @@ impl Convert {
             })?;
         } else {
             write!(screen, "{}", summary.text())?;
-            writeln!(screen, "{}", Styled(FAINT, format!("written to: {folder}")))?;
+            writeln!(screen, "{}", StyledText(FAINT, format!("written to: {folder}")))?;
         }
         Ok(summary.ending(setting.strict))
     }
 }
 
-impl Convert {
+impl ConvertCommand {
     /// The files of a list as parts of one set.
     fn parts(
         &self,
@@ -249,7 +249,7 @@ impl Convert {
         } else {
             write!(screen, "{}", summary.text())?;
             let told = format!("{} written to: {folder}", plural(written, "part"));
-            writeln!(screen, "{}", Styled(FAINT, told))?;
+            writeln!(screen, "{}", StyledText(FAINT, told))?;
         }
         Ok(summary.ending(setting.strict))
     }
@@ -327,15 +327,15 @@ impl OutputFolder {
     }
 
     /// Whether a file that is at `target` may be replaced; from now on it is ours if none is there.
-    fn claim(&self, target: &Path) -> io::Result<Existing> {
+    fn claim(&self, target: &Path) -> io::Result<ExistingFile> {
         let below = target.strip_prefix(&self.out).unwrap_or(target);
         let line = curvary_ingest::slashed(below);
         let mut listed = self.listed.lock().unwrap_or_else(PoisonError::into_inner);
         let (ours, file) = &mut *listed;
         if ours.contains(&line) {
-            return Ok(Existing::Replaced);
+            return Ok(ExistingFile::Replaced);
         }
-        let existing = Existing::asked(self.replace);
+        let existing = ExistingFile::asked(self.replace);
         crate::output::may_be_written(target, existing)?;
         // Listed before it is written, so that one that was cut short can be written again.
         file.write_all(format!("{line}\n").as_bytes())?;
@@ -349,7 +349,7 @@ const TOGETHER: usize = 256;
 const PATIENCE: Duration = Duration::from_secs(1);
 
 /// What came of a source.
-struct Converted {
+struct ConvertedSource {
     fate: FileReport,
     /// Its remarks drawn, where that is wanted.
     drawn: Option<String>,
@@ -358,10 +358,10 @@ struct Converted {
     /// Whether the format has no room for some of it.
     without_room: bool,
     /// Its files, which have not got their names yet.
-    files: Option<Writing>,
+    files: Option<OutputFiles>,
 }
 
-impl Converted {
+impl ConvertedSource {
     fn nothing(fate: FileReport) -> Self {
         Self {
             fate,
@@ -375,10 +375,10 @@ impl Converted {
 
 /// Gives the files of many sources their names, and tells what became of each source, in their order.
 fn committed_all(
-    mut all: Vec<Converted>,
-    tell: &mut dyn FnMut(Converted) -> Result<(), Failure>,
+    mut all: Vec<ConvertedSource>,
+    tell: &mut dyn FnMut(ConvertedSource) -> Result<(), Failure>,
 ) -> Result<(), Failure> {
-    let (places, files): (Vec<usize>, Vec<Writing>) = all
+    let (places, files): (Vec<usize>, Vec<OutputFiles>) = all
         .iter_mut()
         .enumerate()
         .filter_map(|(place, converted)| Some((place, converted.files.take()?)))
@@ -400,14 +400,14 @@ fn convert(
     (made, output): (&OutputFolder, &OutputOptions),
     limits: &IngestLimits,
     errors: Option<Errors>,
-) -> Converted {
+) -> ConvertedSource {
     let to = output.to;
     let Piece { path, content, .. } = piece;
     let target = target(&made.out, &path, to.ending());
     let taken = match content.bytes(&path, limits) {
         Ok(taken) => taken,
         Err(why) => {
-            let mut converted = Converted::nothing(FileReport::failed(path.as_str(), *why));
+            let mut converted = ConvertedSource::nothing(FileReport::failed(path.as_str(), *why));
             if to == Format::Json {
                 let fate = &converted.fate;
                 let document = serde_json::json!({
@@ -427,7 +427,7 @@ fn convert(
         }
     };
     let finished = desk.read(&path, taken);
-    let mut converted = Converted::nothing(FileReport::of(&finished));
+    let mut converted = ConvertedSource::nothing(FileReport::of(&finished));
     converted.drawn = errors.map(|errors| desk::drawn(&finished, &converted.fate, errors));
     let written = match to {
         Format::Json => made
@@ -506,7 +506,7 @@ fn target(out: &Path, path: &str, ending: &str) -> PathBuf {
     name.into()
 }
 
-fn prepare_json(target: &Path, existing: Existing, finished: &FileReading) -> io::Result<Writing> {
+fn prepare_json(target: &Path, existing: ExistingFile, finished: &FileReading) -> io::Result<OutputFiles> {
     let FileReading {
         source,
         card,

@@ -9,14 +9,14 @@ use curvary_record::{Code, Diagnostic};
 
 use crate::commands::find::short;
 use crate::ending::{CommandResult, Ending, Failure};
-use crate::screen::{STRONG, Screen, Styled};
+use crate::screen::{STRONG, Screen, StyledText};
 
 /// Do the whole job on the demonstration data, printing the commands that do it
 ///
 /// Reads the invented exports in demo-data and leaves an archive and exports in demo-out that may be opened, searched
 /// and thrown away.
 #[derive(Debug, Args)]
-pub(crate) struct Demo {
+pub(crate) struct DemoCommand {
     /// The demonstration data
     #[arg(long, value_name = "DIR", default_value = "demo-data")]
     data: PathBuf,
@@ -28,9 +28,8 @@ pub(crate) struct Demo {
 /// The courses of beet red near 37 °C: the query that the demonstration follows.
 const QUERY: [&str; 3] = ["betanin", "temperature:36..38C", "technique:time-course"];
 
-impl Demo {
+impl DemoCommand {
     /// Does it.
-    #[expect(clippy::too_many_lines, reason = "what is shown, step by step")]
     pub(crate) fn run(self, screen: &mut Screen) -> CommandResult {
         if !self.data.is_dir() {
             let message = format!("the demonstration data are not in `{}`", self.data.display());
@@ -39,105 +38,105 @@ impl Demo {
                 "give the command in curvary's own folder, or name theirs with `--data`",
             )));
         }
-        let (data, out) = (self.data.display().to_string(), self.out.display().to_string());
-        let in_out = |words: &[&str]| -> Vec<String> {
-            words
-                .iter()
-                .copied()
-                .chain(["--archive", &out])
-                .map(str::to_owned)
-                .collect()
-        };
-        tell(
+        narrate(
             screen,
             "Everything in a folder of old exports goes into an archive.",
         )?;
         screen.complain_later();
-        let added = act(&in_out(&["add", &data]), screen);
+        let data = self.data.display().to_string();
+        let added = act(&self.in_out(["add", data.as_str()]), screen);
         let deliberate = screen.complaints();
         added?;
-        tell(
-            screen,
-            "Runs are found by words, numbers with units, and dates, over all the years.",
-        )?;
-        let query: Vec<&str> = ["find"].into_iter().chain(QUERY).collect();
-        act(&in_out(&query), screen)?;
-        act(&in_out(&["find", "--facets"]), screen)?;
-        if let Some(run) = first(&out)? {
-            tell(screen, "Each says where it came from, line by line.")?;
-            act(&in_out(&["show", short(&run)]), screen)?;
-        }
-        tell(
-            screen,
-            "What the runs were made for is computed, with how sure it is, and kept.",
-        )?;
-        let compute = |words: &[&str]| in_out(words);
-        let fit: Vec<&str> = ["fit"]
-            .into_iter()
-            .chain(QUERY)
-            .chain(["--model", "first-order+offset"])
-            .collect();
-        act(&compute(&fit), screen)?;
-        act(
-            &compute(&[
-                "temperature",
-                "sample:betanin",
-                "technique:time-course",
-                "--model",
-                "first-order+offset",
-            ]),
-            screen,
-        )?;
-        act(
-            &compute(&[
-                "rates",
-                "enzyme:phosphatase",
-                "date:2021",
-                "--law",
-                "michaelis-menten",
-            ]),
-            screen,
-        )?;
-        act(&compute(&["find", "result.km:<1mM"]), screen)?;
-        tell(
-            screen,
-            "Any runs are handed on in open formats, with every digit as it was.",
-        )?;
-        let (table, spectra) = (
-            format!("{out}/exports/betanin.csv"),
-            format!("{out}/exports/spectra.jdx"),
-        );
-        let export = |what: &[&str], to: &str, file: &str| {
-            let words: Vec<&str> = ["export"]
-                .into_iter()
-                .chain(what.iter().copied())
-                .chain(["--to", to, "--out", file, "--replace"])
-                .collect();
-            in_out(&words)
-        };
-        act(&export(&QUERY, "csv", &table), screen)?;
-        act(&export(&["technique:spectrum"], "jcamp-dx", &spectra), screen)?;
-        let opened = |name: &str| format!("{out}/exports/{name}");
-        let courses = [QUERY[0], "temperature:37C", "date:2016"];
-        act(
-            &export(&courses, "wide-csv", &opened("for a spreadsheet.csv")),
-            screen,
-        )?;
-        act(&export(&QUERY, "report", &opened("report.html")), screen)?;
-        act(&export(&QUERY, "bundle", &opened("handover.zip")), screen)?;
-        tell(screen, "And all of it is still what was committed.")?;
-        act(&in_out(&["verify"]), screen)?;
-        tell(
+        self.find(screen)?;
+        self.compute(screen)?;
+        self.hand_over(screen)?;
+        narrate(screen, "And all of it is still what was committed.")?;
+        act(&self.in_out(["verify"]), screen)?;
+        narrate(
             screen,
             "Some files of the demonstration are wrong on purpose, to show what happens then. These were refused, each with its reason:",
         )?;
         screen.say_drawn(&deliberate);
-        tell(
+        narrate(
             screen,
             "And others leave something open on purpose: what is not sure is asked, never guessed.",
         )?;
-        let ending = act(&in_out(&["worklist"]), screen)?;
-        tell(screen, "Now open")?;
+        let ending = act(&self.in_out(["worklist"]), screen)?;
+        self.next_steps(screen)?;
+        Ok(ending)
+    }
+
+    /// A command over the demonstration's own archive.
+    fn in_out<'w>(&self, words: impl IntoIterator<Item = &'w str>) -> Vec<String> {
+        let words = words.into_iter().map(str::to_owned);
+        words
+            .chain(["--archive".to_owned(), self.out.display().to_string()])
+            .collect()
+    }
+
+    fn exported(&self, name: &str) -> String {
+        format!("{}/exports/{name}", self.out.display())
+    }
+
+    fn find(&self, screen: &mut Screen) -> Result<(), Failure> {
+        narrate(
+            screen,
+            "Runs are found by words, numbers with units, and dates, over all the years.",
+        )?;
+        act(&self.in_out(["find"].into_iter().chain(QUERY)), screen)?;
+        act(&self.in_out(["find", "--facets"]), screen)?;
+        if let Some(run) = first(&self.out.display().to_string())? {
+            narrate(screen, "Each says where it came from, line by line.")?;
+            act(&self.in_out(["show", short(&run)]), screen)?;
+        }
+        Ok(())
+    }
+
+    fn compute(&self, screen: &mut Screen) -> Result<(), Failure> {
+        narrate(
+            screen,
+            "What the runs were made for is computed, with how sure it is, and kept.",
+        )?;
+        let model = ["--model", "first-order+offset"];
+        let fit = ["fit"].into_iter().chain(QUERY).chain(model);
+        act(&self.in_out(fit), screen)?;
+        let lines = ["temperature", "sample:betanin", "technique:time-course"];
+        act(&self.in_out(lines.into_iter().chain(model)), screen)?;
+        let rates = [
+            "rates",
+            "enzyme:phosphatase",
+            "date:2021",
+            "--law",
+            "michaelis-menten",
+        ];
+        act(&self.in_out(rates), screen)?;
+        act(&self.in_out(["find", "result.km:<1mM"]), screen)?;
+        Ok(())
+    }
+
+    fn hand_over(&self, screen: &mut Screen) -> Result<(), Failure> {
+        narrate(
+            screen,
+            "Any runs are handed on in open formats, with every digit as it was.",
+        )?;
+        let courses = [QUERY[0], "temperature:37C", "date:2016"];
+        for (what, to, name) in [
+            (&QUERY[..], "csv", "betanin.csv"),
+            (&["technique:spectrum"][..], "jcamp-dx", "spectra.jdx"),
+            (&courses[..], "wide-csv", "for a spreadsheet.csv"),
+            (&QUERY[..], "report", "report.html"),
+            (&QUERY[..], "bundle", "handover.zip"),
+        ] {
+            let file = self.exported(name);
+            let words = ["export"].into_iter().chain(what.iter().copied());
+            let words = words.chain(["--to", to, "--out", file.as_str(), "--replace"]);
+            act(&self.in_out(words), screen)?;
+        }
+        Ok(())
+    }
+
+    fn next_steps(&self, screen: &mut Screen) -> Result<(), Failure> {
+        narrate(screen, "Now open")?;
         for (name, what) in [
             (
                 "report.html",
@@ -149,9 +148,9 @@ impl Demo {
             ),
             ("handover.zip", "what a collaborator is given, with a README"),
         ] {
-            writeln!(screen, "  {}  {what}", opened(name))?;
+            writeln!(screen, "  {}  {what}", self.exported(name))?;
         }
-        tell(screen, "and try")?;
+        narrate(screen, "and try")?;
         for words in [
             &["find", "temp:30..40C"][..],
             &["results", "sample:betanin"],
@@ -164,15 +163,16 @@ impl Demo {
                 "phosphatase.xlsx",
             ],
         ] {
-            let shown: Vec<String> = in_out(words).iter().map(|word| for_shell(word)).collect();
+            let words = self.in_out(words.iter().copied());
+            let shown: Vec<String> = words.iter().map(|word| for_shell(word)).collect();
             writeln!(screen, "  curvary {}", shown.join(" "))?;
         }
-        Ok(ending)
+        Ok(())
     }
 }
 
-fn tell(screen: &mut Screen, text: &str) -> Result<(), Failure> {
-    writeln!(screen, "\n{}", Styled(STRONG, text))?;
+fn narrate(screen: &mut Screen, text: &str) -> Result<(), Failure> {
+    writeln!(screen, "\n{}", StyledText(STRONG, text))?;
     Ok(())
 }
 

@@ -15,7 +15,7 @@ use serde::Serialize;
 use crate::Environment;
 use crate::desk::{self, OptionScope, ReadingOptions};
 use crate::ending::{CommandResult, Ending, Failure};
-use crate::screen::{ASKED, Errors, FAINT, GOOD, STRONG, Screen, Styled, plural};
+use crate::screen::{ASKED, Errors, FAINT, GOOD, STRONG, Screen, StyledText, plural};
 use crate::{codes, drawing, report};
 
 /// Show how a file would be read and why, or what a diagnostic code means
@@ -23,7 +23,7 @@ use crate::{codes, drawing, report};
 /// Of a file: what each reader says to it and, for the one that is chosen, how each part of the file was understood,
 /// line by line, with the evidence for it. Nothing is stored.
 #[derive(Debug, Args)]
-pub(crate) struct Explain {
+pub(crate) struct ExplainCommand {
     /// A file, or the code of a diagnostic
     #[arg(value_name = "FILE|CODE", required_unless_present_any = ["codes", "rules"])]
     what: Option<String>,
@@ -40,7 +40,7 @@ pub(crate) struct Explain {
     reading: ReadingOptions,
 }
 
-impl Explain {
+impl ExplainCommand {
     /// Does it.
     pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         if self.rules {
@@ -60,7 +60,7 @@ impl Explain {
             if self.json {
                 screen.json(&serde_json::json!({ "code": what, "page": page }))?;
             } else {
-                writeln!(screen, "{}\n\n{page}", Styled(STRONG, what))?;
+                writeln!(screen, "{}\n\n{page}", StyledText(STRONG, what))?;
             }
             return Ok(Ending::Done);
         }
@@ -84,7 +84,7 @@ impl Explain {
             writeln!(
                 screen,
                 "{} ({}, {}, {side})\n  {}",
-                Styled(STRONG, rule.id),
+                StyledText(STRONG, rule.id),
                 rule.kind.as_str(),
                 rule.weight.as_str(),
                 rule.says
@@ -94,7 +94,7 @@ impl Explain {
                 EvidenceTarget::Column(column) => format!("column {column}"),
             };
             for line in rule.example.lines() {
-                writeln!(screen, "    {}", Styled(FAINT, line.replace('\t', "    ")))?;
+                writeln!(screen, "    {}", StyledText(FAINT, line.replace('\t', "    ")))?;
             }
             writeln!(screen, "  {about}: {side} `{}`", rule.speaks_for)?;
         }
@@ -129,7 +129,7 @@ impl Explain {
         if self.json {
             screen.json(&ExplainJson::new(&answers, &parts, &finished))?;
         } else {
-            tell(&answers, &parts, &finished, screen)?;
+            print_explanation(&answers, &parts, &finished, screen)?;
         }
         Ok(if finished.reading.runs.is_empty() {
             Ending::Nothing
@@ -182,11 +182,11 @@ struct ExplainJson<'a> {
     parts: &'a [ExplainedLines],
     verdict: &'a str,
     remarks: &'a [Diagnostic],
-    runs: Vec<RunShape<'a>>,
+    runs: Vec<ExplainedRunJson<'a>>,
 }
 
 #[derive(Serialize)]
-struct RunShape<'a> {
+struct ExplainedRunJson<'a> {
     technique: &'a str,
     lines: Option<(u32, u32)>,
     traces: usize,
@@ -200,7 +200,7 @@ struct RunShape<'a> {
 impl<'a> ExplainJson<'a> {
     fn new(readers: &'a [ReaderAnswer], parts: &'a [ExplainedLines], finished: &'a FileReading) -> Self {
         let FileReading { source, reading, .. } = finished;
-        let run = |run: &'a Run| RunShape {
+        let run = |run: &'a Run| ExplainedRunJson {
             technique: run.technique.as_str(),
             lines: run.source.lines,
             traces: run.traces.len(),
@@ -232,7 +232,7 @@ fn lines_of(source: &Source) -> usize {
     }
 }
 
-fn tell(
+fn print_explanation(
     answers: &[ReaderAnswer],
     parts: &[ExplainedLines],
     finished: &FileReading,
@@ -242,11 +242,11 @@ fn tell(
     writeln!(
         screen,
         "{}: {}, {}",
-        Styled(STRONG, source.path()),
+        StyledText(STRONG, source.path()),
         source.encoding(),
         plural(lines_of(source) as u64, "line")
     )?;
-    writeln!(screen, "{}", Styled(STRONG, "what the readers say"))?;
+    writeln!(screen, "{}", StyledText(STRONG, "what the readers say"))?;
     for answer in answers {
         let style = match answer.knows {
             "yes" => GOOD,
@@ -257,14 +257,19 @@ fn tell(
         writeln!(
             screen,
             "  {} {}{chosen}: {}",
-            Styled(style, format!("{:<7}", answer.knows)),
+            StyledText(style, format!("{:<7}", answer.knows)),
             answer.reader,
             answer.because
         )?;
     }
     lines_text(parts, screen)?;
     let (style, verdict) = report::verdict_word(reading.verdict());
-    writeln!(screen, "{} {}", Styled(STRONG, "verdict"), Styled(style, verdict))?;
+    writeln!(
+        screen,
+        "{} {}",
+        StyledText(STRONG, "verdict"),
+        StyledText(style, verdict)
+    )?;
     let errors = screen.errors().unwrap_or(Errors::Full);
     for remark in &reading.remarks {
         write!(
@@ -284,7 +289,7 @@ fn lines_text(parts: &[ExplainedLines], screen: &mut Screen) -> Result<(), Failu
     if parts.is_empty() {
         return Ok(());
     }
-    writeln!(screen, "{}", Styled(STRONG, "how the lines were understood"))?;
+    writeln!(screen, "{}", StyledText(STRONG, "how the lines were understood"))?;
     let lines = |part: &ExplainedLines| match part.last {
         last if last == part.first => last.to_string(),
         last => format!("{}-{last}", part.first),
@@ -300,7 +305,7 @@ fn lines_text(parts: &[ExplainedLines], screen: &mut Screen) -> Result<(), Failu
             screen,
             "  {:>width$}  {} {}",
             lines(part),
-            Styled(style, format!("{:<9}", part.taken_for.as_str())),
+            StyledText(style, format!("{:<9}", part.taken_for.as_str())),
             drawing::clean(&part.says)
         )?;
         for one in &part.evidence {
@@ -308,11 +313,16 @@ fn lines_text(parts: &[ExplainedLines], screen: &mut Screen) -> Result<(), Failu
                 screen,
                 "  {:>width$}            {}",
                 "",
-                Styled(FAINT, evidence_text(one))
+                StyledText(FAINT, evidence_text(one))
             )?;
         }
         if let Some(layouts) = layouts_text(&part.evidence) {
-            writeln!(screen, "  {:>width$}            {}", "", Styled(FAINT, layouts))?;
+            writeln!(
+                screen,
+                "  {:>width$}            {}",
+                "",
+                StyledText(FAINT, layouts)
+            )?;
         }
         for column in &part.columns {
             writeln!(
@@ -326,7 +336,7 @@ fn lines_text(parts: &[ExplainedLines], screen: &mut Screen) -> Result<(), Failu
                     screen,
                     "  {:>width$}              {}",
                     "",
-                    Styled(FAINT, evidence_text(one))
+                    StyledText(FAINT, evidence_text(one))
                 )?;
             }
         }
@@ -428,7 +438,7 @@ fn run_text(
     writeln!(
         screen,
         "{} {}, {}, {}{lines}",
-        Styled(STRONG, format!("run {}:", index + 1)),
+        StyledText(STRONG, format!("run {}:", index + 1)),
         run.technique,
         plural(run.traces.len() as u64, "trace"),
         plural(run.points() as u64, "point"),
@@ -459,7 +469,7 @@ fn run_text(
             writeln!(
                 screen,
                 "  {key} = {value}{unit}{spelled}  {}",
-                Styled(FAINT, place)
+                StyledText(FAINT, place)
             )?;
         }
     }

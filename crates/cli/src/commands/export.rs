@@ -17,15 +17,15 @@ use crate::Environment;
 use crate::ending::{CommandResult, Ending, Failure};
 use crate::handover::bundle::{BundleContent, pack};
 use crate::handover::{LeaveOut, LeftOutValues, NOT_FOR_STRANGERS, found_in_file, still_there};
-use crate::output::{self, Existing, Format, OutputOptions, Writing};
-use crate::screen::{ASKED, Progress, Screen, Styled, plural};
-use crate::subject::{Meant, meant, no_run, say_aside};
+use crate::output::{self, ExistingFile, Format, OutputFiles, OutputOptions};
+use crate::screen::{ASKED, Progress, Screen, StyledText, plural};
+use crate::subject::{NamedRuns, meant, no_run, say_aside};
 
 /// Write runs out of the archive in an open format
 ///
 /// Runs in question are left out and named, unless --even-in-question is given.
 #[derive(Debug, Args)]
-pub(crate) struct Export {
+pub(crate) struct ExportCommand {
     /// Runs by name, files, a query, or `@last`
     #[arg(value_name = "RUN|FILE|QUERY", required = true, add = ArgValueCompleter::new(crate::completing::subject))]
     what: Vec<String>,
@@ -41,12 +41,12 @@ pub(crate) struct Export {
     #[arg(long)]
     replace: bool,
     #[command(flatten)]
-    handing: Handing,
+    handing: HandoverArgs,
 }
 
 /// What a bundle or report holds beside the runs.
 #[derive(Debug, Args)]
-struct Handing {
+struct HandoverArgs {
     /// Leave these fields out, `path` for the paths of files; bundles and reports leave out operator and path anyway
     #[arg(
         long,
@@ -77,7 +77,7 @@ struct Handing {
     dated: Option<jiff::civil::Date>,
 }
 
-impl Handing {
+impl HandoverArgs {
     fn leave_out(&self, to: Format, archive: &Archive) -> LeaveOut {
         let by_itself: &[&str] = match to {
             Format::Bundle | Format::Report => &NOT_FOR_STRANGERS,
@@ -97,7 +97,7 @@ impl Handing {
     }
 }
 
-impl Handing {
+impl HandoverArgs {
     /// The day that a bundle says it was packed.
     fn day(&self) -> String {
         let today = || jiff::Timestamp::now().to_string().chars().take(10).collect();
@@ -136,7 +136,7 @@ impl Handing {
     }
 }
 
-impl Export {
+impl ExportCommand {
     /// Does it.
     pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         let archive = setting.archive.open()?;
@@ -154,7 +154,7 @@ impl Export {
                 why.help("name another file, or take its place with `--replace`"),
             ));
         }
-        output::try_target(&self.out, self.output.to, Existing::asked(self.replace))
+        output::try_target(&self.out, self.output.to, ExistingFile::asked(self.replace))
             .map_err(|error| Failure::file("write", &self.out, &error))?;
         let leave_out = self.handing.leave_out(self.output.to, &archive);
         if self.handing.originals && !leave_out.is_empty() {
@@ -189,7 +189,7 @@ impl Export {
                 .help("`curvary find` shows what matches, `curvary worklist` what is in question"),
             ));
         }
-        let existing = Existing::asked(self.replace);
+        let existing = ExistingFile::asked(self.replace);
         if let Some(words) = kept.gone.words() {
             screen.say(&words);
         }
@@ -220,7 +220,7 @@ impl Export {
             self.write(&mut kept, existing)?
         };
         kept.progress.end();
-        output::tell(&self.out, &told, screen);
+        output::report_written(&self.out, &told, screen);
         if self.output.to == Format::Bundle && !self.handing.originals {
             screen.say("without originals: whoever has no archive with these files can read the bundle, and cannot add it to one");
         }
@@ -247,13 +247,13 @@ impl Export {
     }
 }
 
-impl Export {
-    fn write(&self, kept: &mut ReopenedRuns<'_>, existing: Existing) -> Result<Told, Failure> {
+impl ExportCommand {
+    fn write(&self, kept: &mut ReopenedRuns<'_>, existing: ExistingFile) -> Result<Told, Failure> {
         let mut output = self.output.clone();
         output.title.clone_from(&self.handing.title);
         output.left_out = kept.gone.words();
         let gone = kept.gone.clone();
-        let looked = |files: &Writing| match files.any(|file| found_in_file(&gone, file))? {
+        let looked = |files: &OutputFiles| match files.any(|file| found_in_file(&gone, file))? {
             Some((name, value)) => Err(ExportError::Refused(Box::new(still_there(&value, &name)))),
             None => Ok(()),
         };
@@ -271,7 +271,7 @@ impl Export {
         &self,
         archive: &Archive,
         kept: &mut ReopenedRuns<'_>,
-        existing: Existing,
+        existing: ExistingFile,
     ) -> Result<Vec<Diagnostic>, Failure> {
         let title = self.handing.title.clone();
         let order = BundleContent {
@@ -296,7 +296,7 @@ pub(crate) struct ReopenedRuns<'a> {
     /// Those that are left out, since a person must decide something first.
     pub(crate) asked: Vec<RunId>,
     /// Which of their traces are meant; all where it is not said.
-    meant: Option<Meant>,
+    meant: Option<NamedRuns>,
     /// Traces that a query did not ask for.
     aside: usize,
     /// Points of all runs to write.
@@ -324,7 +324,7 @@ struct HeldRun {
 
 impl HeldRun {
     /// What is meant of a run of the archive; the second is how many traces are not.
-    fn of(view: View, meant: Option<&Meant>) -> (Self, usize) {
+    fn of(view: View, meant: Option<&NamedRuns>) -> (Self, usize) {
         let (mut run, mut results) = (view.run, view.outcomes);
         let (whole, aside) = only_meant(meant, &mut run, &mut results);
         (Self { run, results, whole }, aside)
@@ -506,7 +506,7 @@ impl ExportedRuns for ReopenedRuns<'_> {
 
 /// Leaves the traces of a run that a query does not ask for out, with the results on these alone; gives the digest of the whole
 /// run where it did, and how many. What is left keeps its numbers, since results, tables and people speak of traces by them.
-fn only_meant(meant: Option<&Meant>, run: &mut Run, results: &mut Vec<Outcome>) -> (Option<Digest>, usize) {
+fn only_meant(meant: Option<&NamedRuns>, run: &mut Run, results: &mut Vec<Outcome>) -> (Option<Digest>, usize) {
     let Some(traces) = meant.and_then(|meant| meant.traces(run)) else {
         return (None, 0);
     };
@@ -569,7 +569,7 @@ fn left_out(asked: &[RunId], screen: &mut Screen) {
     let more = if asked.len() > names.len() { ", …" } else { "" };
     screen.say(format_args!(
         "{} {} in question and {} left out: {}{more}; `curvary show RUN` says what is asked, `--even-in-question` writes them too",
-        Styled(ASKED, plural(asked.len() as u64, "run")),
+        StyledText(ASKED, plural(asked.len() as u64, "run")),
         if asked.len() == 1 { "is" } else { "are" },
         if asked.len() == 1 { "was" } else { "were" },
         names.join(", ")

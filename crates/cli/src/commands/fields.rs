@@ -9,15 +9,15 @@ use serde::Serialize;
 
 use crate::Environment;
 use crate::ending::{CommandResult, Ending, Failure};
-use crate::screen::{FAINT, STRONG, Screen, Styled, count};
-use crate::table::{ListingColumn, Shorten, Table, TableCell};
+use crate::screen::{FAINT, STRONG, Screen, StyledText, count};
+use crate::table::{Listing, ListingColumn, Shorten, TableCell};
 
 /// List the fields that a query can ask for, with their units and an example of each
 ///
 /// In an archive, fields that its runs have come first, each with how many runs have it. A number without a unit is taken in
 /// the unit that stands here; any other unit of the same kind may be written behind it.
 #[derive(Debug, Args)]
-pub(crate) struct Fields {
+pub(crate) struct FieldsCommand {
     /// Only fields in whose name or description this word stands
     #[arg(value_name = "WORD")]
     word: Option<String>,
@@ -81,7 +81,7 @@ const SPECIAL: [(&str, &str, &str); 15] = [
     ("run", "Runs by name.", "run:b6570f5e"),
 ];
 
-impl Fields {
+impl FieldsCommand {
     /// Does it.
     pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         let archive = setting.archive.there().and_then(|_| setting.archive.open().ok());
@@ -96,7 +96,7 @@ impl Fields {
             screen.json(&all)?;
             return Ok(Ending::Done);
         }
-        let mut table = Table::new([
+        let mut table = Listing::new([
             ListingColumn::new("field"),
             ListingColumn::new("unit"),
             ListingColumn::new("example").shorten(Shorten::End).least(24),
@@ -121,7 +121,7 @@ impl Fields {
         writeln!(
             screen,
             "{}",
-            Styled(
+            StyledText(
                 FAINT,
                 "bounds: 37C, 36..38C, >=7, <50uM; words: betanin, betan*, \"beet juice\"\na leading - turns a term round"
             )

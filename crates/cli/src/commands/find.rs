@@ -14,9 +14,9 @@ use serde::Serialize;
 use crate::Environment;
 use crate::ending::{CommandResult, Ending, Failure};
 use crate::likeness::LikeOptions;
-use crate::screen::{ASKED, FAINT, STRONG, Screen, Styled, count, plural};
+use crate::screen::{ASKED, FAINT, STRONG, Screen, StyledText, count, plural};
 use crate::subject;
-use crate::table::{ListingColumn, Shorten, Table, TableCell, one_line};
+use crate::table::{Listing, ListingColumn, Shorten, TableCell, one_line};
 use crate::{completing, last, telling, why};
 
 /// Find runs by words, fields, numbers with units, dates, and by the shape of their curves
@@ -36,7 +36,7 @@ use crate::{completing, last, telling, why};
 /// absorbance, wavenumbers and energies into wavelengths; time courses are compared over time. Likeness ranks, it does not
 /// identify: the same shape is no proof of the same substance.
 #[derive(Debug, Args)]
-pub(crate) struct Find {
+pub(crate) struct FindCommand {
     /// Words and terms
     #[arg(value_name = "QUERY", add = ArgValueCompleter::new(completing::query))]
     query: Vec<String>,
@@ -76,7 +76,7 @@ const PAGE: usize = 50;
 /// How many values a facet shows.
 const VALUES: usize = 12;
 
-impl Find {
+impl FindCommand {
     /// Does it.
     pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         let archive = setting.archive.open()?;
@@ -119,7 +119,7 @@ impl Find {
                 found.hits.iter().map(|one| one.hit.id.as_str()),
             );
             let told = FindJson::alike(&found).with(&archive, &extra)?;
-            return self.tell(&archive, &told, &extra, screen);
+            return self.print_hits(&archive, &told, &extra, screen);
         }
         let options = FindOptions {
             sort,
@@ -130,7 +130,7 @@ impl Find {
         let found = archive.find(&query, &options)?;
         self.remember(&archive, &query, &options, &found)?;
         let told = FindJson::found(&found).with(&archive, &extra)?;
-        self.tell(&archive, &told, &extra, screen)
+        self.print_hits(&archive, &told, &extra, screen)
     }
 
     /// Keeps the runs for `@last`: all that match, unless fewer were asked for.
@@ -180,7 +180,7 @@ impl Find {
     }
 
     /// Prints the answer in the form that was asked for.
-    fn tell(
+    fn print_hits(
         &self,
         archive: &Archive,
         told: &FindJson<'_>,
@@ -223,7 +223,7 @@ impl Find {
                 .as_ref()
                 .and_then(serde_json::Value::as_str)
                 .unwrap_or_default();
-            writeln!(screen, "{}", Styled(STRONG, name))?;
+            writeln!(screen, "{}", StyledText(STRONG, name))?;
             for value in values {
                 writeln!(screen, "  {:>7}  {}", count(value.count), one_line(&value.value))?;
             }
@@ -248,7 +248,7 @@ impl Find {
             ListingColumn::new("").rank(1),
             ListingColumn::new("path").shorten(Shorten::Middle).least(24),
         ]);
-        let mut table = Table::new(columns);
+        let mut table = Listing::new(columns);
         for run in &told.runs {
             let summary = run.summary;
             let field = |key: &str| summary.fields.get(key).map(fact).unwrap_or_default();
@@ -293,7 +293,7 @@ impl Find {
                 writeln!(
                     screen,
                     "{}",
-                    Styled(FAINT, format!("{}  {}", short(run.run), one_line(snippet)))
+                    StyledText(FAINT, format!("{}  {}", short(run.run), one_line(snippet)))
                 )?;
             }
         }
@@ -364,7 +364,7 @@ fn field_named(archive: &Archive, word: &str) -> Result<String, Failure> {
 }
 
 /// What a run has in a column that was asked for.
-fn shown(key: &str, hit: &ToldRun<'_>, outcomes: &[Outcome]) -> String {
+fn shown(key: &str, hit: &FoundRunJson<'_>, outcomes: &[Outcome]) -> String {
     if let Some(name) = key.strip_prefix("result.") {
         return result(name, outcomes);
     }
@@ -471,20 +471,20 @@ pub(crate) fn with_unit(value: &Value, unit: Option<&curvary_record::Unit>) -> S
 struct FindJson<'a> {
     total: usize,
     #[serde(flatten)]
-    compared: Option<Compared>,
+    compared: Option<ComparisonCounts>,
     behind: u64,
-    runs: Vec<ToldRun<'a>>,
+    runs: Vec<FoundRunJson<'a>>,
 }
 
 /// What became of the runs that are not among the alike.
 #[derive(Serialize)]
-struct Compared {
+struct ComparisonCounts {
     less_alike: usize,
     nothing_to_compare: usize,
 }
 
 #[derive(Serialize)]
-struct ToldRun<'a> {
+struct FoundRunJson<'a> {
     run: &'a str,
     #[serde(flatten)]
     alike: Option<Alike<'a>>,
@@ -521,7 +521,7 @@ impl Alike<'_> {
 
 impl<'a> FindJson<'a> {
     fn found(found: &'a SearchResult) -> Self {
-        let runs = found.hits.iter().map(|hit| ToldRun::of(hit, None));
+        let runs = found.hits.iter().map(|hit| FoundRunJson::of(hit, None));
         Self {
             total: found.total,
             compared: None,
@@ -537,11 +537,11 @@ impl<'a> FindJson<'a> {
                 trace: one.trace + 1,
                 label: one.label.as_deref(),
             };
-            ToldRun::of(&one.hit, Some(alike))
+            FoundRunJson::of(&one.hit, Some(alike))
         });
         Self {
             total: found.total,
-            compared: Some(Compared {
+            compared: Some(ComparisonCounts {
                 less_alike: found.less,
                 nothing_to_compare: found.nothing,
             }),
@@ -567,7 +567,7 @@ impl FindJson<'_> {
     }
 }
 
-impl<'a> ToldRun<'a> {
+impl<'a> FoundRunJson<'a> {
     fn of(hit: &'a Hit, alike: Option<Alike<'a>>) -> Self {
         Self {
             run: hit.id.as_str(),

@@ -1,31 +1,33 @@
 //! `curvary fit`: rate laws, enzyme models and formulas, with the uncertainty of every number.
 
-use std::collections::BTreeMap;
+mod display;
+mod plans;
+
 use std::io::Write;
-use std::path::{Path, PathBuf};
+use std::path::PathBuf;
 
 use clap::{Args, ValueEnum};
 use clap_complete::ArgValueCandidates;
-use curvary_analysis::fit::{Along, Bootstrap, Robust};
-use curvary_analysis::models::formula::ModelFile;
 use curvary_analysis::study::{
-    AxisSpan, FitPlan, LawRanking, NamedRun, ParameterPlan, ReportedCheck, Together, TraceResult, Wanted,
-    WeightPlan, Work, compare_together, compare_trace, fit_run_for, fit_together,
+    FitPlan, LawRanking, NamedRun, ReportedCheck, TraceResult, Wanted, Work, compare_together, compare_trace,
+    fit_run_for, fit_together,
 };
 use curvary_record::{Diagnostic, code};
 use serde_json::{Value, json};
 
+use self::display::{
+    checked, comparison, names_of, of_several, predictions, ranked, ranking, shape, write_points,
+};
 use crate::Environment;
 use crate::again;
-use crate::courses::{CourseOptions, IntervalLevel, span, unit};
+use crate::courses::{CourseOptions, IntervalLevel};
 use crate::ending::{CommandResult, Ending, Failure};
 use crate::figure::{of_fit, of_runs};
-use crate::findings::{self, Heading, Pictures, picture_name};
-use crate::output::{self, Existing};
-use crate::screen::{FAINT, STRONG, Screen, Styled, plural};
-use crate::steps::number;
+use crate::findings::{Heading, Pictures, picture_name};
+use crate::output::ExistingFile;
+use crate::screen::{STRONG, Screen, StyledText, plural};
 use crate::subject::{ReadingDemand, Selection, Subject, Subjects};
-use crate::table::{ListingColumn, Table, one_line};
+use crate::table::{Listing, ListingColumn, one_line};
 use crate::telling;
 
 /// Fit rate laws, enzyme models or a formula to curves, and keep what was found
@@ -38,7 +40,7 @@ use crate::telling;
 /// Several runs are fitted at once with --share: `--share k` gives all of them one rate constant and each its own amplitude, says
 /// whether they agree, and with --compare ranks laws over all of them together.
 #[derive(Debug, Args)]
-pub(crate) struct Fit {
+pub(crate) struct FitCommand {
     #[command(flatten)]
     subjects: Subjects,
     /// List the models with their equations and parameters
@@ -233,7 +235,7 @@ struct SubjectReport {
 
 /// The models with their equations and parameters.
 fn list(screen: &mut Screen) -> CommandResult {
-    let mut table = Table::new([
+    let mut table = Listing::new([
         ListingColumn::new("model"),
         ListingColumn::new("equation"),
         ListingColumn::new("parameters").rank(1),
@@ -255,7 +257,7 @@ fn list(screen: &mut Screen) -> CommandResult {
     Ok(Ending::Done)
 }
 
-impl Fit {
+impl FitCommand {
     /// Does it.
     pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         if self.list {
@@ -269,7 +271,7 @@ impl Fit {
                 &self.pictures,
                 screen,
                 |subject, found| Some(of_fit(&Heading::of(subject).words(found), found)),
-                |heading, finding, screen| telling::tell(heading, &finding.found.outcome, screen),
+                |heading, finding, screen| telling::print_outcome(heading, &finding.found.outcome, screen),
             );
         }
         let plans = self.plans()?;
@@ -295,7 +297,7 @@ impl Fit {
         let take = |place: &str, given: Result<Vec<FitRunReport>, Diagnostic>| match given {
             Ok(given) => given
                 .iter()
-                .try_for_each(|given| self.tell(given, &mut tally, screen)),
+                .try_for_each(|given| self.print_run(given, &mut tally, screen)),
             Err(why) => {
                 tally.bad += 1;
                 if self.subjects.json {
@@ -319,7 +321,7 @@ impl Fit {
         kept.say(screen);
         self.pictures.say(tally.pictures, screen);
         if let Some(path) = &self.points {
-            write_points(path, Existing::asked(self.replace), &tally.points)?;
+            write_points(path, ExistingFile::asked(self.replace), &tally.points)?;
             screen.say(format_args!("points in {}", path.display()));
         }
         Ok(Ending::of(tally.good, tally.bad))
@@ -366,7 +368,7 @@ impl Fit {
             if self.subjects.json {
                 tally.shown.push(of_several(&heading, &found));
             } else if found.ranked.is_empty() {
-                telling::tell(&heading.words(&found.found), &found.found.outcome, screen)?;
+                telling::print_outcome(&heading.words(&found.found), &found.found.outcome, screen)?;
             } else {
                 let words = heading.words(&found.found);
                 ranked(
@@ -400,7 +402,12 @@ impl Fit {
     }
 
     /// Tells what one run gave.
-    fn tell(&self, given: &FitRunReport, tally: &mut FitTally, screen: &mut Screen) -> Result<(), Failure> {
+    fn print_run(
+        &self,
+        given: &FitRunReport,
+        tally: &mut FitTally,
+        screen: &mut Screen,
+    ) -> Result<(), Failure> {
         let subject = &given.subject;
         for found in &given.found {
             // Numbers that say nothing are told, and are no success.
@@ -412,7 +419,7 @@ impl Fit {
             if self.subjects.json {
                 tally.shown.push(shape(subject, found));
             } else {
-                telling::tell(&subject.heading.words(found), &found.outcome, screen)?;
+                telling::print_outcome(&subject.heading.words(found), &found.outcome, screen)?;
                 predictions(found, screen)?;
                 subject
                     .remarks
@@ -446,7 +453,7 @@ impl Fit {
                 writeln!(
                     screen,
                     "{}\n  {}",
-                    Styled(STRONG, one_line(&place)),
+                    StyledText(STRONG, one_line(&place)),
                     one_line(&check.verdict)
                 )?;
                 check
@@ -515,390 +522,4 @@ impl Fit {
         given.checks.retain(|check| subject.means(check.reported.trace));
         given
     }
-
-    /// One plan for each model and window.
-    fn plans(&self) -> Result<Vec<FitPlan>, Failure> {
-        let mut bare = FitPlan {
-            level: self.level.checked()?,
-            profile: self.profile,
-            robust: match self.robust {
-                None => Robust::No,
-                Some(Far::Huber) => Robust::Huber,
-                Some(Far::Tukey) => Robust::Tukey,
-            },
-            response: self.response.clone(),
-            variables: pairs(&self.over, "a variable")?,
-            traces: self.data.trace.clone(),
-            share: self.share.clone(),
-            constraints: self.constrain.clone(),
-            leave_out: self
-                .leave_out
-                .iter()
-                .map(|text| span(text))
-                .collect::<Result<_, _>>()?,
-            bootstrap: self.bootstrap.map(|rounds| Bootstrap {
-                rounds,
-                seed: self.seed,
-            }),
-            at: self.at,
-            dead_time: self.data.dead_time,
-            trusted_absorbance: self.data.trusted()?,
-            concentration: self.data.concentration,
-            coefficient: self.data.coefficient()?,
-            path: self.data.path()?,
-            scale_error: self.data.scale_error()?,
-            drift: self.data.drift()?,
-            weights: self.weights.as_ref().map(|weights| match weights.as_str() {
-                "relative" => WeightPlan::Relative,
-                label => WeightPlan::Errors(label.to_owned()),
-            }),
-            ..FitPlan::default()
-        };
-        if let Some(path) = &self.model_file {
-            let file = model_file(path)?;
-            if bare.variables.is_empty() && file.variables.len() > 1 {
-                return Err(Failure::usage(format!(
-                    "the model has several variables: say with --over which columns {} stand for",
-                    file.variables.join(", ")
-                )));
-            }
-            if bare.variables.is_empty() {
-                bare.variables = file
-                    .variables
-                    .iter()
-                    .map(|name| (name.clone(), "x".to_owned()))
-                    .collect();
-            }
-            for (name, entry) in &file.parameters {
-                let plan = bare.parameters.entry(name.clone()).or_default();
-                plan.start = entry.start;
-                plan.lower = entry.lower;
-                plan.upper = entry.upper;
-                plan.unit = entry.unit.as_deref().map(unit).transpose()?;
-            }
-            bare.formula = Some(file.formula);
-        } else {
-            bare.formula.clone_from(&self.formula);
-        }
-        self.say_of_parameters(&mut bare.parameters)?;
-        if self.reported {
-            return Ok(Vec::new());
-        }
-        let models = match (&bare.formula, self.model.as_slice(), self.compare) {
-            (Some(_), _, _) | (None, [], true) => vec![String::new()],
-            (None, [], false) => {
-                return Err(Failure::usage(format!(
-                    "nothing says what to fit: expected --model NAME (one of {}), --formula, --model-file, --compare, --again or --reported",
-                    FitPlan::models().join(", ")
-                )));
-            }
-            (None, _, true) => vec![self.model[0].clone()],
-            (None, models, false) => models.to_vec(),
-        };
-        let windows: Vec<Option<AxisSpan>> = if self.window.is_empty() {
-            vec![None]
-        } else {
-            self.window
-                .iter()
-                .map(|text| span(text).map(Some))
-                .collect::<Result<_, _>>()?
-        };
-        let mut plans = Vec::new();
-        for model in &models {
-            for window in &windows {
-                let plan = FitPlan {
-                    model: model.clone(),
-                    window: window.clone(),
-                    ..bare.clone()
-                };
-                // What a constraint is about is seen once all laws that are compared are known.
-                let checked = FitPlan {
-                    constraints: if self.compare {
-                        Vec::new()
-                    } else {
-                        plan.constraints.clone()
-                    },
-                    ..plan.clone()
-                };
-                if !(self.compare && model.is_empty()) {
-                    checked.check().map_err(Failure::usage)?;
-                }
-                plans.push(plan);
-            }
-        }
-        Ok(plans)
-    }
-
-    fn say_of_parameters(&self, parameters: &mut BTreeMap<String, ParameterPlan>) -> Result<(), Failure> {
-        for (name, value) in pairs(&self.start, "a starting value")? {
-            parameters.entry(name).or_default().start = Some(number(&value)?);
-        }
-        for (name, value) in pairs(&self.hold, "a value")? {
-            parameters.entry(name).or_default().held = Some(number(&value)?);
-        }
-        for (name, value) in pairs(&self.unit, "a unit")? {
-            parameters.entry(name).or_default().unit = Some(unit(&value)?);
-        }
-        for (name, value) in pairs(&self.bound, "limits")? {
-            let (low, high) = value.split_once("..").ok_or_else(|| {
-                Failure::usage(format!("`{value}` is no pair of limits: expected LOW..HIGH"))
-            })?;
-            let end = |text: &str| match text.trim() {
-                "" => Ok(None),
-                text => number(text).map(Some),
-            };
-            let plan = parameters.entry(name).or_default();
-            (plan.lower, plan.upper) = (end(low)?, end(high)?);
-        }
-        Ok(())
-    }
-}
-
-/// A result as `--json` shows it, with what was said of the reading and what was asked of the curve.
-fn shape(subject: &SubjectReport, found: &TraceResult) -> Value {
-    let mut more = Vec::new();
-    if !subject.remarks.is_empty() {
-        more.push(("remarks_on_reading".to_owned(), json!(subject.remarks)));
-    }
-    if !found.drawn.predicted.is_empty() {
-        let all: Vec<Value> = found.drawn.predicted.iter().map(place).collect();
-        more.push(("predicted".to_owned(), Value::Array(all)));
-    }
-    if !found.drawn.along.is_empty() {
-        let drawn = &found.drawn;
-        let all: Vec<Value> = drawn
-            .used
-            .iter()
-            .zip(drawn.fitted.iter().zip(&drawn.residuals))
-            .map(|(i, (fitted, residual))| json!({ "x": drawn.x[*i], "y": drawn.y[*i], "fitted": fitted, "residual": residual }))
-            .collect();
-        more.push(("points".to_owned(), Value::Array(all)));
-    }
-    findings::shape_with(&subject.heading, found, more)
-}
-
-fn place(along: &Along) -> Value {
-    json!({
-        "x": along.x, "y": along.y, "standard_error": along.standard_error,
-        "curve": [along.curve.0, along.curve.1], "reading": along.reading.map(|(low, high)| [low, high]),
-    })
-}
-
-/// The curve at places that were asked for.
-fn predictions(found: &TraceResult, screen: &mut Screen) -> Result<(), Failure> {
-    if found.drawn.predicted.is_empty() {
-        return Ok(());
-    }
-    let mut table = Table::new([
-        ListingColumn::new("  at").right(),
-        ListingColumn::new("curve").right(),
-        ListingColumn::new(""),
-        ListingColumn::new("curve between").rank(1),
-        ListingColumn::new("one reading between").rank(2),
-    ]);
-    for along in &found.drawn.predicted {
-        let (y, error) = telling::rounded(along.y, Some(along.standard_error));
-        let between = |(low, high): (f64, f64)| {
-            let end = |value: f64| telling::rounded(value, Some(along.standard_error)).0;
-            format!("{} and {}", end(low), end(high))
-        };
-        table.row([
-            format!("  {}", telling::significant(along.x)).into(),
-            y.into(),
-            format!("± {error}").into(),
-            between(along.curve).into(),
-            along.reading.map_or(String::new(), between).into(),
-        ]);
-    }
-    write!(screen, "{}", table.draw(screen.width()))?;
-    Ok(())
-}
-
-/// Points, fitted values and residuals, a row each.
-fn write_points(path: &Path, existing: Existing, all: &[(String, TraceResult)]) -> Result<(), Failure> {
-    const HEADS: [&str; 12] = [
-        "curve",
-        "model",
-        "x",
-        "y",
-        "used",
-        "fitted",
-        "residual",
-        "fitted_standard_error",
-        "curve_low",
-        "curve_high",
-        "reading_low",
-        "reading_high",
-    ];
-    output::write(path, existing, |file| {
-        let mut writer = csv::WriterBuilder::new()
-            .terminator(csv::Terminator::CRLF)
-            .from_writer(file);
-        writer.write_record(HEADS)?;
-        for (name, found) in all {
-            let drawn = &found.drawn;
-            for i in 0..drawn.x.len() {
-                let at = drawn.used.iter().position(|used| *used == i);
-                let text = |value: Option<f64>| value.map_or(String::new(), |value| value.to_string());
-                let along = at.and_then(|at| drawn.along.get(at));
-                let reading = along.and_then(|along| along.reading);
-                writer.write_record([
-                    name.clone(),
-                    found.outcome.model.clone(),
-                    drawn.x[i].to_string(),
-                    drawn.y[i].to_string(),
-                    if at.is_some() { "yes" } else { "no" }.to_owned(),
-                    text(at.map(|at| drawn.fitted[at])),
-                    text(at.map(|at| drawn.residuals[at])),
-                    text(along.map(|along| along.standard_error)),
-                    text(along.map(|along| along.curve.0)),
-                    text(along.map(|along| along.curve.1)),
-                    text(reading.map(|reading| reading.0)),
-                    text(reading.map(|reading| reading.1)),
-                ])?;
-            }
-        }
-        writer.flush()
-    })
-    .map_err(|error| Failure::file("write", path, &error))
-}
-
-/// What several runs said together as `--json` shows it.
-fn of_several(heading: &Heading, together: &Together) -> Value {
-    let ranked: Vec<Value> = together
-        .ranked
-        .iter()
-        .map(|(model, difference, weight)| json!({ "model": model, "aicc_difference": difference, "weight": weight }))
-        .collect();
-    let refused: Vec<Value> = together
-        .refused
-        .iter()
-        .map(|(model, reason)| json!({ "model": model, "reason": reason }))
-        .collect();
-    let mut more = Vec::new();
-    if !ranked.is_empty() {
-        more.push(("ranked".to_owned(), json!(ranked)));
-        more.push(("refused".to_owned(), json!(refused)));
-    }
-    let mut all = findings::shape_with(heading, &together.found, more);
-    if let Value::Object(all) = &mut all
-        && !together.ranked.is_empty()
-    {
-        all.remove("reason");
-    }
-    all
-}
-
-/// Names by which runs are told apart: their places, with a number where one file has several.
-fn names_of(subjects: &[Subject]) -> Vec<String> {
-    subjects
-        .iter()
-        .enumerate()
-        .map(|(i, subject)| {
-            let same = |other: &&Subject| other.place == subject.place;
-            if subjects.iter().filter(same).count() < 2 {
-                return subject.place.clone();
-            }
-            let before = subjects[..i].iter().filter(same).count();
-            format!("{} (run {})", subject.place, before + 1)
-        })
-        .collect()
-}
-
-/// A report as `--json` shows it, with what was computed to compare.
-fn checked(subject: &SubjectReport, check: &ReportedCheck) -> Value {
-    let mut all = shape(subject, &check.reported);
-    if let Value::Object(all) = &mut all {
-        let computed: Vec<&curvary_record::Outcome> =
-            check.computed.iter().map(|found| &found.outcome).collect();
-        all.insert("reproduced".into(), json!(check.reproduced));
-        all.insert("verdict".into(), json!(check.verdict));
-        all.insert("computed".into(), json!(computed));
-    }
-    all
-}
-
-fn comparison(subject: &SubjectReport, compared: &LawRanking) -> Value {
-    let mut all = shape(subject, &compared.found);
-    if let Value::Object(all) = &mut all {
-        let ranked: Vec<Value> = compared
-            .ranked
-            .iter()
-            .map(|(model, difference, weight)| json!({ "model": model, "aicc_difference": difference, "weight": weight }))
-            .collect();
-        let refused: Vec<Value> = compared
-            .refused
-            .iter()
-            .map(|(model, reason)| json!({ "model": model, "reason": reason }))
-            .collect();
-        all.insert("ranked".into(), json!(ranked));
-        all.insert("refused".into(), json!(refused));
-        all.insert("told_apart".into(), json!(compared.told_apart));
-        all.insert("verdict".into(), json!(compared.verdict));
-        all.remove("reason");
-    }
-    all
-}
-
-fn ranking(subject: &SubjectReport, compared: &LawRanking, screen: &mut Screen) -> Result<(), Failure> {
-    ranked(
-        &subject.heading.words(&compared.found),
-        &compared.ranked,
-        &compared.refused,
-        &compared.found.outcome,
-        screen,
-    )
-}
-
-fn ranked(
-    heading: &str,
-    list: &[(String, f64, f64)],
-    refused: &[(String, String)],
-    outcome: &curvary_record::Outcome,
-    screen: &mut Screen,
-) -> Result<(), Failure> {
-    writeln!(screen, "{}", Styled(STRONG, one_line(heading)))?;
-    let mut table = Table::new([
-        ListingColumn::new("  model"),
-        ListingColumn::new("AICc above the best").right(),
-        ListingColumn::new("weight").right(),
-    ]);
-    for (model, difference, weight) in list {
-        table.row([
-            format!("  {model}").into(),
-            format!("{difference:.1}").into(),
-            format!("{weight:.3}").into(),
-        ]);
-    }
-    write!(screen, "{}", table.draw(screen.width()))?;
-    for (model, reason) in refused {
-        writeln!(screen, "  {model}: {}", Styled(FAINT, one_line(reason)))?;
-    }
-    for remark in &outcome.remarks {
-        telling::remark(remark, screen)?;
-    }
-    Ok(())
-}
-
-fn pairs(texts: &[String], what: &str) -> Result<Vec<(String, String)>, Failure> {
-    texts
-        .iter()
-        .map(|text| {
-            let (name, value) = text
-                .split_once('=')
-                .ok_or_else(|| Failure::usage(format!("`{text}` is not {what}: expected NAME=…")))?;
-            Ok((name.trim().to_owned(), value.trim().to_owned()))
-        })
-        .collect()
-}
-
-fn model_file(path: &PathBuf) -> Result<ModelFile, Failure> {
-    let text = std::fs::read_to_string(path).map_err(|error| Failure::file("read", path, &error))?;
-    toml_edit::de::from_str(&text).map_err(|error: toml_edit::de::Error| {
-        Failure::usage(format!(
-            "the model file {} cannot be read: {}",
-            path.display(),
-            error.message()
-        ))
-    })
 }

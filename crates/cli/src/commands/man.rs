@@ -9,9 +9,9 @@ use crate::screen::Screen;
 
 /// Print the manual page, for `man -l -`
 #[derive(Debug, Args)]
-pub(crate) struct Man {}
+pub(crate) struct ManCommand {}
 
-impl Man {
+impl ManCommand {
     /// Does it.
     pub(crate) fn run(self, screen: &mut Screen) -> CommandResult {
         let mut program = crate::definitions();

@@ -48,40 +48,40 @@ use crate::screen::Screen;
 /// All commands.
 #[derive(Debug, Subcommand)]
 pub(crate) enum Command {
-    Status(status::Status),
-    Add(add::Add),
-    Watch(watch::Watch),
-    Fields(fields::Fields),
-    Find(find::Find),
-    Fit(Box<fit::Fit>),
-    Rates(Box<rates::Rates>),
-    Scans(scans::Scans),
-    Temperature(temperature::Temperature),
-    Results(results::Results),
-    Run(run::Run),
-    Peaks(Box<peaks::Peaks>),
-    Plot(Box<plot::Plot>),
-    Process(Box<process::Process>),
-    Quantify(Box<quantify::Quantify>),
-    Check(Box<check::Check>),
-    Show(show::Show),
-    Explain(explain::Explain),
-    Worklist(worklist::Worklist),
-    Answer(answer::Answer),
-    Vocabulary(vocabulary::Vocabulary),
-    Note(note::Note),
-    Reread(reread::Reread),
-    Export(export::Export),
-    Convert(convert::Convert),
-    Verify(verify::Verify),
-    Unlock(unlock::Unlock),
-    Upgrade(upgrade::Upgrade),
-    Backup(backup::Backup),
-    Restore(backup::Restore),
-    Readers(readers::Readers),
-    Demo(demo::Demo),
-    Completions(completions::Completions),
-    Man(man::Man),
+    Status(status::StatusCommand),
+    Add(add::AddCommand),
+    Watch(watch::WatchCommand),
+    Fields(fields::FieldsCommand),
+    Find(find::FindCommand),
+    Fit(Box<fit::FitCommand>),
+    Rates(Box<rates::RatesCommand>),
+    Scans(scans::ScansCommand),
+    Temperature(temperature::TemperatureCommand),
+    Results(results::ResultsCommand),
+    Run(run::RunCommand),
+    Peaks(Box<peaks::PeaksCommand>),
+    Plot(Box<plot::PlotCommand>),
+    Process(Box<process::ProcessCommand>),
+    Quantify(Box<quantify::QuantifyCommand>),
+    Check(Box<check::CheckCommand>),
+    Show(show::ShowCommand),
+    Explain(explain::ExplainCommand),
+    Worklist(worklist::WorklistCommand),
+    Answer(answer::AnswerCommand),
+    Vocabulary(vocabulary::VocabularyCommand),
+    Note(note::NoteCommand),
+    Reread(reread::RereadCommand),
+    Export(export::ExportCommand),
+    Convert(convert::ConvertCommand),
+    Verify(verify::VerifyCommand),
+    Unlock(unlock::UnlockCommand),
+    Upgrade(upgrade::UpgradeCommand),
+    Backup(backup::BackupCommand),
+    Restore(backup::RestoreCommand),
+    Readers(readers::ReadersCommand),
+    Demo(demo::DemoCommand),
+    Completions(completions::CompletionsCommand),
+    Man(man::ManCommand),
 }
 
 impl Command {
@@ -93,7 +93,7 @@ impl Command {
         let asked = setting.archive.there().filter(|_| asks);
         // One that cannot be opened was not asked.
         let lost = asked.and_then(|root| Archive::open(&root).ok()?.lost().ok());
-        Ok(tell_lost(&lost.unwrap_or_default(), ending, screen))
+        Ok(report_lost(&lost.unwrap_or_default(), ending, screen))
     }
 
     /// Whether runs that cannot be read would be missing from what it does.
@@ -181,7 +181,7 @@ impl Command {
 /// What `curvary` alone does: the archive at a glance, or how to begin one.
 pub(crate) fn alone(setting: &Environment, screen: &mut Screen) -> CommandResult {
     match setting.archive.there() {
-        Some(_) => Command::Status(status::Status::default()).run(setting, screen),
+        Some(_) => Command::Status(status::StatusCommand::default()).run(setting, screen),
         None => status::first_steps(screen),
     }
 }
@@ -283,7 +283,7 @@ fn quoted(word: &str) -> String {
 }
 
 /// Tells which stretches of records cannot be read, since what they hold is missing from an answer.
-fn tell_lost(lost: &[String], ending: Ending, screen: &mut Screen) -> Ending {
+fn report_lost(lost: &[String], ending: Ending, screen: &mut Screen) -> Ending {
     for lost in lost {
         screen.say(format_args!(
             "{lost}; `curvary verify --repair` makes it again from the originals"

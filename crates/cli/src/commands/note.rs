@@ -20,9 +20,9 @@ use crate::commands::find::{fact, short};
 use crate::desk::assumptions;
 use crate::ending::{CommandResult, Ending, Failure};
 use crate::questions;
-use crate::screen::{ASKED, FAINT, Screen, Styled, plural};
+use crate::screen::{ASKED, FAINT, Screen, StyledText, plural};
 use crate::subject::{is_plain, named, no_run};
-use crate::table::{ListingColumn, Shorten, Table, one_line};
+use crate::table::{Listing, ListingColumn, Shorten, one_line};
 
 /// Correct or add a field, or settle an open question, of one run or of many
 ///
@@ -31,7 +31,7 @@ use crate::table::{ListingColumn, Shorten, Table, one_line};
 /// original is read again that way. Notes weigh most and are never overwritten. Runs that a query names are shown first, and
 /// noted with --yes.
 #[derive(Debug, Args)]
-pub(crate) struct Note {
+pub(crate) struct NoteCommand {
     /// The runs (by name, files, a query or `@last`; left out with --where), then what to note
     #[arg(value_name = "RUN|FILE|QUERY|KEY=VALUE", required = true, add = ArgValueCompleter::new(crate::completing::subject))]
     what: Vec<String>,
@@ -61,7 +61,7 @@ struct NoteDraft {
 /// How many runs a preview shows.
 const PREVIEW: usize = 12;
 
-impl Note {
+impl NoteCommand {
     /// Does it.
     pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         let archive = setting.archive.open()?;
@@ -122,7 +122,7 @@ impl Note {
                 "no run matches, so nothing was noted",
             )));
         }
-        let results = Results::of(&archive, &runs)?;
+        let results = ResultsBefore::of(&archive, &runs)?;
         let read_again = keep(&archive, &runs, &said, self.author.as_deref())?;
         writeln!(screen, "noted for {}", plural(runs.len() as u64, "run"))?;
         for (key, value) in &said.fields {
@@ -133,7 +133,7 @@ impl Note {
                 screen.say(format_args!("{key}={value} was taken as {value} {}", shown(unit)));
             }
         }
-        results.tell_changed(&archive, self.author.as_deref(), screen)?;
+        results.mark_changed(&archive, self.author.as_deref(), screen)?;
         if let Some((sources, found)) = read_again {
             writeln!(
                 screen,
@@ -289,7 +289,7 @@ fn matching(
             ListingColumn::new("now").shorten(Shorten::End),
             ListingColumn::new("path").shorten(Shorten::Middle),
         ];
-        let mut table = Table::new(columns);
+        let mut table = Listing::new(columns);
         for hit in found.hits.iter().take(PREVIEW) {
             let now: Vec<String> = said
                 .fields
@@ -308,7 +308,7 @@ fn matching(
         writeln!(
             screen,
             "{}",
-            Styled(
+            StyledText(
                 FAINT,
                 format!("{total} would get this note; say it again with --yes")
             )
@@ -367,7 +367,7 @@ fn read_again(archive: &Archive, runs: &[RunId]) -> Result<(u64, u64), Failure> 
 }
 
 /// The kept results of runs before something is noted of them, each with what comes out of doing it again.
-struct Results {
+struct ResultsBefore {
     before: Vec<(Kept, RedoneResult)>,
 }
 
@@ -398,7 +398,7 @@ fn turned(kept: &Kept, before: &RedoneResult, now: &RedoneResult) -> Option<Turn
     }
 }
 
-impl Results {
+impl ResultsBefore {
     fn of(archive: &Archive, runs: &[RunId]) -> Result<Self, Failure> {
         let mut all: BTreeMap<String, Kept> = BTreeMap::new();
         for run in runs {
@@ -420,7 +420,7 @@ impl Results {
     }
 
     /// Marks those that the note makes out of date, takes the mark from those that are valid again, and says how many there are.
-    fn tell_changed(
+    fn mark_changed(
         self,
         archive: &Archive,
         author: Option<&str>,
@@ -447,7 +447,7 @@ impl Results {
                 if names.len() == 1 { "it" } else { "them" },
                 names.join(", ")
             );
-            writeln!(screen, "{}", Styled(ASKED, words))?;
+            writeln!(screen, "{}", StyledText(ASKED, words))?;
         }
         if changed.is_empty() {
             return Ok(());
@@ -473,7 +473,7 @@ impl Results {
             writeln!(
                 screen,
                 "{}",
-                Styled(
+                StyledText(
                     ASKED,
                     format!(
                         "{} {are} out of date: {were} computed from what was known before; the command that made {them}, with --again, computes \
@@ -526,7 +526,7 @@ fn history(archive: &Archive, run: &RunId, screen: &mut Screen) -> CommandResult
             screen,
             "{}  {}",
             one_line(&said.join(", ")),
-            Styled(FAINT, one_line(&format!("{}{who}", note.at)))
+            StyledText(FAINT, one_line(&format!("{}{who}", note.at)))
         )?;
     }
     Ok(Ending::Done)
@@ -566,13 +566,13 @@ fn take_back(
     let mut note = curvary_archive::Note::about(run);
     note.author = author;
     note.undo.clone_from(&wanted);
-    let results = Results::of(archive, std::slice::from_ref(run))?;
+    let results = ResultsBefore::of(archive, std::slice::from_ref(run))?;
     let by = note.author.clone();
     let mut writer = archive.write("curvary note")?;
     writer.note(note)?;
     writer.finish()?;
     writeln!(screen, "taken back: {}", one_line(&wanted.join(", ")))?;
-    results.tell_changed(archive, by.as_deref(), screen)?;
+    results.mark_changed(archive, by.as_deref(), screen)?;
     if wanted.iter().any(|what| what.contains('=')) {
         let (files, found) = read_again(archive, std::slice::from_ref(run))?;
         writeln!(
@@ -599,7 +599,7 @@ pub(crate) fn change_settings(
 
 /// Writes a file under another name first, so that nobody ever finds half of it.
 pub(crate) fn replace(path: &Path, text: &str) -> Result<(), Failure> {
-    crate::output::write(path, crate::output::Existing::Own, |file| {
+    crate::output::write(path, crate::output::ExistingFile::Own, |file| {
         file.write_all(text.as_bytes())
     })
     .map_err(|error| Failure::file("write", path, &error))

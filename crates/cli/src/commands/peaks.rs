@@ -13,10 +13,10 @@ use crate::again;
 use crate::ending::{CommandResult, Failure};
 use crate::figure::{Figure, Layer, Panel, of_fit};
 use crate::findings::{Finding, Pictures, each};
-use crate::screen::{FAINT, STRONG, Screen, Styled};
+use crate::screen::{FAINT, STRONG, Screen, StyledText};
 use crate::steps::StepOptions;
 use crate::subject::{Subject, Subjects};
-use crate::table::{ListingColumn, Table, one_line};
+use crate::table::{Listing, ListingColumn, one_line};
 use crate::telling;
 
 /// Find the peaks of spectra: position between the points, height, prominence, width and area
@@ -32,7 +32,7 @@ use crate::telling;
 /// Transmittance is turned into absorbance first. Peaks of runs in the archive are found again by where they are:
 /// `curvary find result.peak:530..540nm`.
 #[derive(Debug, Args)]
-pub(crate) struct Peaks {
+pub(crate) struct PeaksCommand {
     #[command(flatten)]
     subjects: Subjects,
     /// Do again what is kept of these runs, and say whether the same comes out
@@ -88,7 +88,7 @@ enum BandForm {
     Voigt,
 }
 
-impl Peaks {
+impl PeaksCommand {
     /// Does it.
     pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         if self.again {
@@ -99,7 +99,7 @@ impl Peaks {
                 &self.pictures,
                 screen,
                 |subject, found| Some(picture(subject, found)),
-                tell,
+                print_peaks,
             );
         }
         let mut references = References::new();
@@ -142,7 +142,7 @@ impl Peaks {
             &self.pictures,
             screen,
             |subject| find(&plan, &references, subject),
-            tell,
+            print_peaks,
         )
     }
 }
@@ -244,18 +244,18 @@ fn name(parameter: &Parameter) -> &str {
     }
 }
 
-fn tell(heading: &str, finding: &Finding, screen: &mut Screen) -> Result<(), Failure> {
+fn print_peaks(heading: &str, finding: &Finding, screen: &mut Screen) -> Result<(), Failure> {
     let outcome = &finding.found.outcome;
     if !finding.found.is_result() || outcome.kind == OutcomeKind::Bands {
-        return telling::tell(heading, outcome, screen);
+        return telling::print_outcome(heading, outcome, screen);
     }
     writeln!(
         screen,
         "{}  {}",
-        Styled(STRONG, one_line(heading)),
-        Styled(FAINT, one_line(&outcome.model))
+        StyledText(STRONG, one_line(heading)),
+        StyledText(FAINT, one_line(&outcome.model))
     )?;
-    let mut table = Table::new([
+    let mut table = Listing::new([
         ListingColumn::new("  position").right(),
         ListingColumn::new(""),
         ListingColumn::new(""),
@@ -300,7 +300,7 @@ fn tell(heading: &str, finding: &Finding, screen: &mut Screen) -> Result<(), Fai
         )?;
     }
     for reason in peaks(outcome).flatten().filter_map(|part| part.reason.as_deref()) {
-        writeln!(screen, "  {}", Styled(FAINT, one_line(reason)))?;
+        writeln!(screen, "  {}", StyledText(FAINT, one_line(reason)))?;
     }
     if let Some(noise) = outcome.statistics.get("noise") {
         let points = outcome.statistics.get("points").copied().unwrap_or(0.0);
@@ -308,7 +308,7 @@ fn tell(heading: &str, finding: &Finding, screen: &mut Screen) -> Result<(), Fai
             "{points} points, noise {}",
             telling::rounded(*noise, Some(*noise)).0
         );
-        writeln!(screen, "  {}", Styled(FAINT, words))?;
+        writeln!(screen, "  {}", StyledText(FAINT, words))?;
     }
     for remark in &outcome.remarks {
         telling::remark(remark, screen)?;

@@ -3,7 +3,7 @@
 use std::path::PathBuf;
 
 use clap::Args;
-use curvary_analysis::spectra::{Average, Curve, Grids, Interpolation, average};
+use curvary_analysis::spectra::{Average, Curve, Grids, Interpolation, SpectrumRefusal, average};
 use curvary_analysis::study::{FitPlan, PlotData, Wanted, fit_run_for, label_of};
 use curvary_record::{Code, Diagnostic, Run, Trace, ValueKind, known_field};
 
@@ -20,7 +20,7 @@ use crate::telling;
 /// Every curve has a colour and a mark or dashes of its own, so that it can be distinguished in grey too. With --model, each is drawn
 /// with its fit and the residuals below; with --mean, curves are drawn as means with a band of one standard deviation.
 #[derive(Debug, Args)]
-pub(crate) struct Plot {
+pub(crate) struct PlotCommand {
     #[command(flatten)]
     sources: Sources,
     /// The picture to write; its ending, .svg or .png, says the kind
@@ -50,7 +50,7 @@ pub(crate) struct Plot {
 }
 
 /// A curve among others.
-struct One {
+struct PlottedCurve {
     name: String,
     /// What the curves of a mean have in common.
     group: (String, String),
@@ -66,7 +66,7 @@ const MOST: usize = 28;
 /// Curves of more points than this are lines, others points.
 const FEW: usize = 60;
 
-impl Plot {
+impl PlotCommand {
     /// Does it.
     pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         let kind = self.kind()?;
@@ -216,7 +216,12 @@ impl Plot {
     }
 
     /// A mean with its spread for each group.
-    fn means(&self, all: &[One], layers: &mut Vec<Layer>, said: &mut Vec<String>) -> Result<(), Failure> {
+    fn means(
+        &self,
+        all: &[PlottedCurve],
+        layers: &mut Vec<Layer>,
+        said: &mut Vec<String>,
+    ) -> Result<(), Failure> {
         // Each group under the words that were met first: 310.15 K and 37 °C are one.
         let mut groups: Vec<(&str, &str)> = Vec::new();
         let field = self.mean.as_deref().unwrap_or_default();
@@ -241,7 +246,7 @@ impl Plot {
         few_enough(groups.len())?;
         let mut bands = Vec::new();
         for (number, (group, compared)) in groups.into_iter().enumerate() {
-            let members: Vec<&One> = all
+            let members: Vec<&PlottedCurve> = all
                 .iter()
                 .filter(|one| one.group.1 == compared && !unknown.contains(&one.name.as_str()))
                 .collect();
@@ -297,7 +302,7 @@ impl Plot {
     }
 
     /// Every trace that is meant.
-    fn curves(&self, subjects: &[Subject], said: &mut Vec<String>) -> Result<Vec<One>, Failure> {
+    fn curves(&self, subjects: &[Subject], said: &mut Vec<String>) -> Result<Vec<PlottedCurve>, Failure> {
         let window = self.within.as_deref().map(crate::courses::span).transpose()?;
         let mut all = Vec::new();
         for subject in subjects {
@@ -349,7 +354,7 @@ impl Plot {
                     });
                 }
                 let errors = bars;
-                all.push(One {
+                all.push(PlottedCurve {
                     name,
                     taken_at: taken_at(&subject.run, &trace),
                     group: self
@@ -412,7 +417,7 @@ fn cut(trace: &Trace, window: Option<&curvary_analysis::study::AxisSpan>) -> Res
 }
 
 /// Brings a curve into the units of the first one.
-fn in_units_of(one: &mut One, first: &Trace) -> Result<(), Failure> {
+fn in_units_of(one: &mut PlottedCurve, first: &Trace) -> Result<(), Failure> {
     for (column, wanted) in [(&mut one.trace.x, &first.x), (&mut one.trace.y, &first.y)] {
         if column.quantity != wanted.quantity || !column.unit.converts_to(&wanted.unit) {
             return Err(Failure::nothing(Diagnostic::error(
@@ -441,13 +446,12 @@ fn in_units_of(one: &mut One, first: &Trace) -> Result<(), Failure> {
     Ok(())
 }
 
-fn mean_of(members: &[&One]) -> Result<Average, String> {
+fn mean_of(members: &[&PlottedCurve]) -> Result<Average, SpectrumRefusal> {
     let curves: Vec<Curve> = members
         .iter()
         .map(|one| Curve::new(one.trace.x.values.to_vec(), one.trace.y.values.to_vec()))
-        .collect::<Result<_, _>>()
-        .map_err(|refusal| refusal.to_string())?;
-    average(&curves, Grids::Resample(Interpolation::Linear)).map_err(|refusal| refusal.to_string())
+        .collect::<Result<_, _>>()?;
+    average(&curves, Grids::Resample(Interpolation::Linear))
 }
 
 fn few_enough(count: usize) -> Result<(), Failure> {

@@ -15,7 +15,7 @@ use crate::again;
 use crate::ending::{CommandResult, Failure};
 use crate::figure::{Figure, Layer, Panel};
 use crate::findings::{Finding, Heading, Pictures, Teller};
-use crate::output::{self, Existing, Format, OutputOptions};
+use crate::output::{self, ExistingFile, Format, OutputOptions};
 use crate::screen::{Screen, plural};
 use crate::steps::{How, StepOptions};
 use crate::subject::{ReadingDemand, Subject, Subjects};
@@ -28,7 +28,7 @@ use crate::telling;
 /// derivative(2, window=11, order=3), resample(cubic, 200..800, every=1) and others. The curve goes into a file with --out;
 /// what it was made of, and how, goes with it and is kept as a result.
 #[derive(Debug, Args)]
-pub(crate) struct Process {
+pub(crate) struct ProcessCommand {
     #[command(flatten)]
     subjects: Subjects,
     /// Do again what is kept of these runs, and say whether the same comes out
@@ -70,7 +70,7 @@ pub(crate) struct Process {
     pictures: Pictures,
 }
 
-impl Process {
+impl ProcessCommand {
     /// Does it.
     pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         let asked = self.subjects.asked(setting)?;
@@ -81,7 +81,7 @@ impl Process {
                 &self.pictures,
                 screen,
                 |subject, found| Some(picture(&subject.place, found)),
-                tell,
+                print_processed,
             );
         }
         if let Some(out) = self.out.as_ref().filter(|out| out.exists() && !self.replace) {
@@ -108,7 +108,7 @@ impl Process {
                 figure: made.run.is_some().then(|| picture(place, &made.found)),
                 ..Finding::of(made.found)
             };
-            teller.take(heading, &finding, screen, tell)?;
+            teller.take(heading, &finding, screen, print_processed)?;
             runs.extend(made.run);
             Ok::<(), Failure>(())
         };
@@ -165,15 +165,18 @@ impl Process {
         let ending = teller.end(asked.len() == 1 || self.average, screen)?;
         if let (Some(out), false) = (&self.out, runs.is_empty()) {
             let told = OutputOptions::of(self.to)
-                .write_all(out, Existing::asked(self.replace), &mut runs.as_slice(), &|_| {
-                    Ok(())
-                })
+                .write_all(
+                    out,
+                    ExistingFile::asked(self.replace),
+                    &mut runs.as_slice(),
+                    &|_| Ok(()),
+                )
                 .map_err(|error| match error {
                     ExportError::Refused(why) => Failure::nothing(*why),
                     ExportError::Io(error) => Failure::file("write", out, &error),
                     error @ ExportError::Changed(_) => Failure::file("write", out, &io::Error::other(error)),
                 })?;
-            output::tell(out, &told, screen);
+            output::report_written(out, &told, screen);
             let curves = runs.iter().map(|run| run.traces.len() as u64).sum();
             screen.say(format_args!("{} in {}", plural(curves, "curve"), out.display()));
         }
@@ -184,8 +187,8 @@ impl Process {
 
 const COMMAND: &str = "curvary process";
 
-fn tell(heading: &str, finding: &Finding, screen: &mut Screen) -> Result<(), Failure> {
-    telling::tell(heading, &finding.found.outcome, screen)
+fn print_processed(heading: &str, finding: &Finding, screen: &mut Screen) -> Result<(), Failure> {
+    telling::print_outcome(heading, &finding.found.outcome, screen)
 }
 
 fn picture(place: &str, found: &TraceResult) -> Figure {

@@ -20,7 +20,7 @@ use crate::findings::{Finding, Pictures, each_among};
 use crate::screen::Screen;
 use crate::steps::{StepOptions, number, one};
 use crate::subject::{ReadingDemand, Sources, Subject, Subjects};
-use crate::table::{ListingColumn, Table};
+use crate::table::{Listing, ListingColumn};
 use crate::telling;
 
 /// Find concentrations: by absorption coefficient, calibration line, standard addition or reference spectra
@@ -30,7 +30,7 @@ use crate::telling;
 /// above the trusted absorbance, nothing is cut off at zero, and limits that the data leave open stay open. For research
 /// and teaching, never for diagnosis.
 #[derive(Debug, Args)]
-pub(crate) struct Quantify {
+pub(crate) struct QuantifyCommand {
     #[command(flatten)]
     subjects: Subjects,
     /// Do again what is kept of these runs, and say whether the same comes out
@@ -154,11 +154,11 @@ enum Limit {
     Iupac1995,
 }
 
-impl Quantify {
+impl QuantifyCommand {
     /// Does it.
     pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         let tell = |heading: &str, finding: &Finding, screen: &mut Screen| {
-            telling::tell(heading, &finding.found.outcome, screen)?;
+            telling::print_outcome(heading, &finding.found.outcome, screen)?;
             recovered(&finding.found, screen)
         };
         if self.again {
@@ -346,7 +346,7 @@ fn recovered(found: &TraceResult, screen: &mut Screen) -> Result<(), Failure> {
     if found.drawn.recovered.is_empty() {
         return Ok(());
     }
-    let mut table = Table::new([
+    let mut table = Listing::new([
         ListingColumn::new("  standard").right(),
         ListingColumn::new("absorbance").right().rank(1),
         ListingColumn::new("by the line").right(),

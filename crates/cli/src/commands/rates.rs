@@ -9,7 +9,7 @@ use curvary_analysis::study::{
     AssayPlan, RatePlan, RatePoint, RateWeights, RunRates, SeriesFit, SeriesPlan, TraceResult, WhichRate,
     Work, fit_series, label_of, rates_run,
 };
-use curvary_record::{Code, Diagnostic, OutcomeKind, Unit, code};
+use curvary_record::{Code, Diagnostic, Outcome, OutcomeKind, Unit, code};
 use serde_json::Value;
 
 use crate::Environment;
@@ -18,9 +18,9 @@ use crate::courses::{CourseOptions, IntervalLevel, measured, relative_error, spa
 use crate::ending::{CommandResult, Ending, Failure};
 use crate::figure::{Figure, Layer, Panel, of_fit};
 use crate::findings::{Heading, Pictures, picture_name, shape};
-use crate::screen::{ASKED, FAINT, STRONG, Screen, Styled};
+use crate::screen::{ASKED, FAINT, STRONG, Screen, StyledText};
 use crate::subject::{ReadingDemand, Subject, Subjects};
-use crate::table::{ListingColumn, Table, TableCell, one_line};
+use crate::table::{Listing, ListingColumn, TableCell, one_line};
 use crate::telling;
 
 /// Initial rates of time courses, activities, and enzyme models over the rates of a series
@@ -30,7 +30,7 @@ use crate::telling;
 /// change; what such a line may hide of a bend is in its error. Results of runs in the archive are kept:
 /// `curvary find result.km:<50uM`. For research and teaching, never for diagnosis.
 #[derive(Debug, Args)]
-pub(crate) struct Rates {
+pub(crate) struct RatesCommand {
     #[command(flatten)]
     subjects: Subjects,
     /// Do again what is kept of these runs, and say whether the same comes out
@@ -143,9 +143,45 @@ struct RateRunReport {
     stated: Vec<String>,
 }
 
-impl Rates {
+impl RateRunReport {
+    /// Its rates, and the laws through them.
+    fn results(&self) -> impl Iterator<Item = &TraceResult> {
+        let series = self.series.iter().map(|series| &series.found);
+        self.rates.found.iter().chain(series)
+    }
+}
+
+/// What all runs gave so far.
+#[derive(Default)]
+struct RateTally {
+    good: u64,
+    bad: u64,
+    /// Results as `--json` shows them.
+    shown: Vec<Value>,
+    /// Rates of all runs, and concentrations of their enzymes, where they are taken together.
+    points: Vec<RatePoint>,
+    enzymes: Vec<f64>,
+    /// What goes into no law of several runs together.
+    left_out: Vec<String>,
+}
+
+fn refuse_unless_of_rates(law: &str) -> Result<(), Failure> {
+    if Law::named(law).is_some_and(Law::is_of_rates) {
+        return Ok(());
+    }
+    let names: Vec<&str> = curvary_analysis::models::law::LAWS
+        .iter()
+        .filter(|law| law.is_of_rates())
+        .map(|law| law.name)
+        .collect();
+    Err(Failure::usage(format!(
+        "no law is called `{law}`; there are {}",
+        names.join(", ")
+    )))
+}
+
+impl RatesCommand {
     /// Does it.
-    #[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
     pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         if self.again {
             let asked = self.subjects.asked(setting)?;
@@ -155,101 +191,26 @@ impl Rates {
                 &self.pictures,
                 screen,
                 |subject, found| Some(picture(&Heading::of(subject).words(found), found)),
-                |heading, finding, screen| telling::tell(heading, &finding.found.outcome, screen),
+                |heading, finding, screen| telling::print_outcome(heading, &finding.found.outcome, screen),
             );
         }
-        for law in &self.law {
-            if !Law::named(law).is_some_and(Law::is_of_rates) {
-                let names: Vec<&str> = curvary_analysis::models::law::LAWS
-                    .iter()
-                    .filter(|law| law.is_of_rates())
-                    .map(|law| law.name)
-                    .collect();
-                return Err(Failure::usage(format!(
-                    "no law is called `{law}`; there are {}",
-                    names.join(", ")
-                )));
-            }
-        }
+        self.law.iter().try_for_each(|law| refuse_unless_of_rates(law))?;
         let level = self.level.checked()?;
         let plan = self.plan()?;
         self.pictures.make_folder()?;
         let asked = self.subjects.asked(setting)?;
-        let compute = |subjects: &[Subject]| {
-            let given: Vec<RateRunReport> = subjects
-                .iter()
-                .map(|subject| {
-                    let mut own = plan.clone();
-                    if let Some(meant) = &subject.traces {
-                        let numbers = meant.iter().map(|number| (number + 1).to_string());
-                        // What was named on the command line and is meant by the query, too.
-                        let named = |number: &String| {
-                            let place = number.parse::<usize>().unwrap_or_default();
-                            let trace = place.checked_sub(1).and_then(|at| subject.run.traces.get(at));
-                            plan.traces.is_empty()
-                                || plan.traces.contains(number)
-                                || trace.is_some_and(|trace| plan.traces.contains(&label_of(trace)))
-                        };
-                        own.traces = numbers.filter(named).collect();
-                    }
-                    self.compute((&own, level), subject)
-                })
-                .collect();
-            let outcomes = given
-                .iter()
-                .flat_map(|given| {
-                    given
-                        .rates
-                        .found
-                        .iter()
-                        .chain(given.series.iter().map(|series| &series.found))
-                })
-                .filter(|found| found.is_result())
-                .map(|found| found.outcome.clone())
-                .collect();
-            (given, outcomes)
-        };
-        let (mut good, mut bad) = (0, 0);
-        let mut all: Vec<Value> = Vec::new();
-        let mut points: Vec<RatePoint> = Vec::new();
-        let mut enzymes: Vec<f64> = Vec::new();
-        let mut left_out: Vec<String> = Vec::new();
+        let compute = |subjects: &[Subject]| self.compute_all((&plan, level), subjects);
+        let mut tally = RateTally::default();
         let take = |place: &str, given: Result<Vec<RateRunReport>, Diagnostic>| {
-            let given = match given {
-                Ok(given) => given,
+            match given {
+                Ok(given) => {
+                    for given in given {
+                        self.take(place, given, &mut tally, screen)?;
+                    }
+                }
                 Err(why) => {
-                    bad += 1;
+                    tally.bad += 1;
                     screen.complain(Some(place), &why, &crate::drawing::NoTexts);
-                    return Ok(());
-                }
-            };
-            for given in given {
-                for found in given
-                    .rates
-                    .found
-                    .iter()
-                    .chain(given.series.iter().map(|series| &series.found))
-                {
-                    if found.is_result() {
-                        good += 1;
-                        self.draw(&given, found)?;
-                    } else {
-                        bad += 1;
-                    }
-                    if self.subjects.json {
-                        all.push(shape(&given.heading, found));
-                    }
-                }
-                if !self.subjects.json {
-                    print(&given, screen)?;
-                    if self.checklist {
-                        stated(&given, screen)?;
-                    }
-                }
-                if self.together {
-                    left_out.extend(given.without_law(place));
-                    points.extend(given.rates.points);
-                    enzymes.extend(given.enzyme);
                 }
             }
             Ok(())
@@ -257,15 +218,14 @@ impl Rates {
         let kept = self
             .subjects
             .each(&asked, ReadingDemand::Whole, "curvary rates", compute, take)?;
-        if !self.together {
-            kept.say(screen);
-        } else {
+        if self.together {
             kept.only_results().say(screen);
-            let mut series = self.series((&plan, level), &points, self.enzyme.or_else(|| one(&enzymes)));
+            let enzyme = self.enzyme.or_else(|| one(&tally.enzymes));
+            let mut series = self.series((&plan, level), &tally.points, enzyme);
             for series in &mut series {
                 let remarks = &mut series.found.outcome.remarks;
-                remarks.extend(left_out.iter().map(|why| left_out_of_law(why)));
-                if self.enzyme.is_none() && enzymes.len() > 1 && one(&enzymes).is_none() {
+                remarks.extend(tally.left_out.iter().map(|why| left_out_of_law(why)));
+                if self.enzyme.is_none() && tally.enzymes.len() > 1 && one(&tally.enzymes).is_none() {
                     remarks.push(Diagnostic::warning(
                         Code::new("fit-remark"),
                         "no kcat: the runs state different concentrations of the enzyme; --enzyme says which is meant",
@@ -279,33 +239,105 @@ impl Rates {
                 .collect();
             self.subjects.keep(&asked, "curvary rates", outcomes)?.say(screen);
             for series in &series {
-                if series.found.is_result() {
-                    good += 1
-                } else {
-                    bad += 1
-                }
-                let given = RateRunReport {
-                    heading: Heading::of_several(
-                        crate::screen::plural(points.len() as u64, "rate") + " together",
-                    ),
-                    rates: RunRates::default(),
-                    series: Vec::new(),
-                    enzyme: None,
-                    stated: Vec::new(),
-                };
-                self.draw(&given, &series.found)?;
-                if self.subjects.json {
-                    all.push(shape(&given.heading, &series.found));
-                } else {
-                    telling::tell(&given.heading.title(), &series.found.outcome, screen)?;
-                    ranking(series, screen)?;
-                }
+                self.take_together(series, &mut tally, screen)?;
             }
+        } else {
+            kept.say(screen);
         }
         if self.subjects.json {
-            screen.json(&all)?;
+            screen.json(&tally.shown)?;
         }
-        Ok(Ending::of(good, bad))
+        Ok(Ending::of(tally.good, tally.bad))
+    }
+
+    /// What these runs give, and which results of it are kept.
+    fn compute_all(
+        &self,
+        (plan, level): (&RatePlan, f64),
+        subjects: &[Subject],
+    ) -> (Vec<RateRunReport>, Vec<Outcome>) {
+        let given: Vec<RateRunReport> = subjects
+            .iter()
+            .map(|subject| {
+                let mut own = plan.clone();
+                if let Some(meant) = &subject.traces {
+                    let numbers = meant.iter().map(|number| (number + 1).to_string());
+                    // What was named on the command line and is meant by the query, too.
+                    let named = |number: &String| {
+                        let place = number.parse::<usize>().unwrap_or_default();
+                        let trace = place.checked_sub(1).and_then(|at| subject.run.traces.get(at));
+                        plan.traces.is_empty()
+                            || plan.traces.contains(number)
+                            || trace.is_some_and(|trace| plan.traces.contains(&label_of(trace)))
+                    };
+                    own.traces = numbers.filter(named).collect();
+                }
+                self.compute((&own, level), subject)
+            })
+            .collect();
+        let outcomes = given
+            .iter()
+            .flat_map(RateRunReport::results)
+            .filter(|found| found.is_result())
+            .map(|found| found.outcome.clone())
+            .collect();
+        (given, outcomes)
+    }
+
+    /// Shows and counts what one run gave, and sets its rates aside where they are taken together.
+    fn take(&self, place: &str, given: RateRunReport, tally: &mut RateTally, screen: &mut Screen) -> Result<(), Failure> {
+        for found in given.results() {
+            if found.is_result() {
+                tally.good += 1;
+                self.draw(&given, found)?;
+            } else {
+                tally.bad += 1;
+            }
+            if self.subjects.json {
+                tally.shown.push(shape(&given.heading, found));
+            }
+        }
+        if !self.subjects.json {
+            print(&given, screen)?;
+            if self.checklist {
+                stated(&given, screen)?;
+            }
+        }
+        if self.together {
+            tally.left_out.extend(given.without_law(place));
+            tally.points.extend(given.rates.points);
+            tally.enzymes.extend(given.enzyme);
+        }
+        Ok(())
+    }
+
+    /// Shows and counts what the rates of all runs give together.
+    fn take_together(
+        &self,
+        series: &SeriesFit,
+        tally: &mut RateTally,
+        screen: &mut Screen,
+    ) -> Result<(), Failure> {
+        if series.found.is_result() {
+            tally.good += 1;
+        } else {
+            tally.bad += 1;
+        }
+        let count = crate::screen::plural(tally.points.len() as u64, "rate");
+        let given = RateRunReport {
+            heading: Heading::of_several(count + " together"),
+            rates: RunRates::default(),
+            series: Vec::new(),
+            enzyme: None,
+            stated: Vec::new(),
+        };
+        self.draw(&given, &series.found)?;
+        if self.subjects.json {
+            tally.shown.push(shape(&given.heading, &series.found));
+            return Ok(());
+        }
+        telling::print_outcome(&given.heading.title(), &series.found.outcome, screen)?;
+        ranking(series, screen)
     }
 
     fn plan(&self) -> Result<RatePlan, Failure> {
@@ -559,8 +591,8 @@ fn one(values: &[f64]) -> Option<f64> {
 
 fn print(given: &RateRunReport, screen: &mut Screen) -> Result<(), Failure> {
     let title = given.heading.title();
-    writeln!(screen, "{}", Styled(STRONG, one_line(&title)))?;
-    let mut table = Table::new([
+    writeln!(screen, "{}", StyledText(STRONG, one_line(&title)))?;
+    let mut table = Listing::new([
         ListingColumn::new("  trace"),
         ListingColumn::new("rate").right(),
         ListingColumn::new(""),
@@ -639,7 +671,7 @@ fn print(given: &RateRunReport, screen: &mut Screen) -> Result<(), Failure> {
                     screen,
                     "  {}: {}",
                     one_line(name),
-                    Styled(ASKED, one_line(&found.outcome.termination))
+                    StyledText(ASKED, one_line(&found.outcome.termination))
                 )?;
             }
         }
@@ -672,7 +704,7 @@ fn print(given: &RateRunReport, screen: &mut Screen) -> Result<(), Failure> {
         telling::remark(&remark, screen)?;
     }
     for series in &given.series {
-        telling::tell(&title, &series.found.outcome, screen)?;
+        telling::print_outcome(&title, &series.found.outcome, screen)?;
         ranking(series, screen)?;
     }
     Ok(())
@@ -692,7 +724,7 @@ fn stated(given: &RateRunReport, screen: &mut Screen) -> Result<(), Failure> {
     writeln!(
         screen,
         "  {}",
-        Styled(
+        StyledText(
             FAINT,
             "what a report of enzyme kinetics should state (after STRENDA, in our words; the guidelines come first)"
         )
@@ -703,7 +735,13 @@ fn stated(given: &RateRunReport, screen: &mut Screen) -> Result<(), Failure> {
             State::Missing => ("missing", ASKED),
             State::NotApplicable => ("not applicable", FAINT),
         };
-        writeln!(screen, "  {} {}: {}", item.level, item.title, Styled(style, word))?;
+        writeln!(
+            screen,
+            "  {} {}: {}",
+            item.level,
+            item.title,
+            StyledText(style, word)
+        )?;
     }
     Ok(())
 }

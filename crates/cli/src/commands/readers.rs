@@ -18,21 +18,21 @@ use crate::desk::{self, OptionScope, ReadingOptions};
 use crate::ending::{CommandResult, Ending, Failure};
 use crate::output;
 use crate::screen::{Screen, count, plural};
-use crate::table::{ListingColumn, Shorten, Table};
+use crate::table::{Listing, ListingColumn, Shorten};
 
 /// List the readers that turn files into runs; draft a layout; try layouts and plugins; allow plugins
 #[derive(Debug, Args)]
 #[command(args_conflicts_with_subcommands = true)]
-pub(crate) struct Readers {
+pub(crate) struct ReadersCommand {
     #[command(subcommand)]
-    what: Option<What>,
+    what: Option<ReadersAction>,
     #[command(flatten)]
-    listing: Listing,
+    listing: ListArgs,
 }
 
 /// List the readers: built-in ones, layouts and plugins
 #[derive(Debug, Args)]
-struct Listing {
+struct ListArgs {
     /// Use the layouts of this folder too
     #[arg(long, value_name = "DIR")]
     layouts: Vec<PathBuf>,
@@ -42,20 +42,20 @@ struct Listing {
 }
 
 #[derive(Debug, Subcommand)]
-enum What {
-    List(Listing),
-    Draft(Draft),
-    Check(Check),
+enum ReadersAction {
+    List(ListArgs),
+    Draft(DraftArgs),
+    Check(CheckArgs),
     Allow(plugins::Allow),
     Forget(plugins::Forget),
 }
 
 /// Write a first layout from what is understood of a file, to be corrected by hand
 ///
-/// What is settled by --assume stands in it as a line, and what is open as lines to be decided. `docs/layouts.md` leads from an odd
+/// ReadersAction is settled by --assume stands in it as a line, and what is open as lines to be decided. `docs/layouts.md` leads from an odd
 /// file to a layout that is in use.
 #[derive(Debug, Args)]
-struct Draft {
+struct DraftArgs {
     /// A text export
     file: PathBuf,
     /// Write the layout into this file
@@ -74,7 +74,7 @@ struct Draft {
 /// A copy that is cut off, lacks a line or has a wrong byte must never give a number in silence that the whole example
 /// does not hold. A plugin is named by its folder, and is loaded for this once without being allowed.
 #[derive(Debug, Args)]
-struct Check {
+struct CheckArgs {
     /// Layouts by name, or files; folders of plugins [default: all layouts of the archive and of --layouts]
     #[arg(value_name = "NAME|FILE|DIR")]
     which: Vec<String>,
@@ -93,21 +93,21 @@ struct ReadersJson<'a> {
     title: &'a str,
 }
 
-impl Readers {
+impl ReadersCommand {
     /// Does it.
     pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         match &self.what {
-            Some(What::Draft(draft)) => draft.run(screen),
-            Some(What::Check(check)) => check.run(setting, screen),
-            Some(What::Allow(allow)) => allow.run(screen),
-            Some(What::Forget(forget)) => forget.run(screen),
-            Some(What::List(listing)) => listing.run(setting, screen),
+            Some(ReadersAction::Draft(draft)) => draft.run(screen),
+            Some(ReadersAction::Check(check)) => check.run(setting, screen),
+            Some(ReadersAction::Allow(allow)) => allow.run(screen),
+            Some(ReadersAction::Forget(forget)) => forget.run(screen),
+            Some(ReadersAction::List(listing)) => listing.run(setting, screen),
             None => self.listing.run(setting, screen),
         }
     }
 }
 
-impl Listing {
+impl ListArgs {
     fn run(&self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         let options = ReadingOptions {
             layouts: self.layouts.clone(),
@@ -116,7 +116,7 @@ impl Listing {
         let desk = options.desk(setting.archive.there().as_deref(), OptionScope::Named)?;
         desk::complain(&desk, screen);
         let cards = || desk.readers().iter().map(Reader::card);
-        let unusable = plugins::tell_unusable(screen)?;
+        let unusable = plugins::report_unusable(screen)?;
         let ending = if desk.misfits().is_empty() && unusable == 0 {
             Ending::Done
         } else {
@@ -133,7 +133,7 @@ impl Listing {
             screen.json(&list)?;
             return Ok(ending);
         }
-        let mut table = Table::new([
+        let mut table = Listing::new([
             ListingColumn::new("reader"),
             ListingColumn::new("version").rank(1),
             ListingColumn::new("reads").shorten(Shorten::End),
@@ -150,7 +150,7 @@ impl Listing {
     }
 }
 
-impl Draft {
+impl DraftArgs {
     fn run(&self, screen: &mut Screen) -> CommandResult {
         if let Some(out) = self.out.as_ref().filter(|out| out.exists() && !self.replace) {
             let message = format!("`{}` is there already", out.display());
@@ -188,7 +188,7 @@ impl Draft {
         match &self.out {
             None => write!(screen, "{text}")?,
             Some(out) => {
-                output::write(out, output::Existing::asked(self.replace), |file| {
+                output::write(out, output::ExistingFile::asked(self.replace), |file| {
                     file.write_all(text.as_bytes())
                 })
                 .map_err(|error| Failure::file("write", out, &error))?;
@@ -220,9 +220,9 @@ impl Draft {
     }
 }
 
-/// What came of one layout, as `--json` shows it.
+/// ReadersAction came of one layout, as `--json` shows it.
 #[derive(Default, Serialize)]
-struct Tried {
+struct ReaderTrial {
     id: Option<String>,
     path: String,
     holds: bool,
@@ -233,7 +233,7 @@ struct Tried {
     complaints: Vec<Diagnostic>,
 }
 
-impl Check {
+impl CheckArgs {
     fn run(&self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         let mut shelf = self.chosen(setting)?;
         let mut plugins = self.plugins(screen)?;
@@ -250,10 +250,10 @@ impl Check {
                 .labels
                 .first()
                 .and_then(|label| label.place.file.clone());
-            tried.push(Tried {
+            tried.push(ReaderTrial {
                 path: place.unwrap_or_default(),
                 complaints: vec![misfit.why.clone()],
-                ..Tried::default()
+                ..ReaderTrial::default()
             });
             if !self.json {
                 screen.complain(None, &misfit.why, &misfit.text);
@@ -287,13 +287,13 @@ impl Check {
         Ok(Ending::of(good, tried.len() as u64 - good))
     }
 
-    /// What came of the plugins that are meant.
-    fn plugins(&self, screen: &mut Screen) -> Result<Vec<Tried>, Failure> {
+    /// ReadersAction came of the plugins that are meant.
+    fn plugins(&self, screen: &mut Screen) -> Result<Vec<ReaderTrial>, Failure> {
         let mut all = Vec::new();
         for folder in self.which.iter().map(Path::new).filter(|which| which.is_dir()) {
             let tried = plugins::attempt(folder);
             if !self.json {
-                plugins::tell(&tried, screen)?;
+                plugins::print_trial(&tried, screen)?;
             }
             all.push(tried);
         }
@@ -345,12 +345,12 @@ impl Check {
 }
 
 /// Tries a layout on its examples and on damaged copies of them.
-fn attempt(layout: &Layout) -> Tried {
-    let mut tried = Tried {
+fn attempt(layout: &Layout) -> ReaderTrial {
+    let mut tried = ReaderTrial {
         id: Some(layout.card().id.clone()),
         path: layout.path().to_owned(),
         examples: layout.examples().len(),
-        ..Tried::default()
+        ..ReaderTrial::default()
     };
     for example in layout.examples() {
         let bytes = match curvary_ingest::content(layout, example) {

@@ -11,7 +11,7 @@ use serde::Serialize;
 use crate::Environment;
 use crate::ending::{CommandResult, Ending};
 use crate::questions::{self, Effect};
-use crate::screen::{FAINT, Screen, Styled, count, plural};
+use crate::screen::{FAINT, Screen, StyledText, count, plural};
 use crate::subject::named;
 use crate::table::one_line;
 
@@ -20,7 +20,7 @@ use crate::table::one_line;
 /// Says first what changes, by kind, and then files it. Originals are never touched, and the records before stay in the
 /// archive's files.
 #[derive(Debug, Args)]
-pub(crate) struct Reread {
+pub(crate) struct RereadCommand {
     /// Only these files, or the files of these runs: names, paths, a query or `@last` [default: every file]
     #[arg(value_name = "RUN|FILE|QUERY", add = ArgValueCompleter::new(crate::completing::subject))]
     what: Vec<String>,
@@ -50,7 +50,7 @@ struct RereadJson {
 /// How many files are named for each kind of change.
 const EXAMPLES: usize = 3;
 
-impl Reread {
+impl RereadCommand {
     /// Does it.
     pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         let archive = setting.archive.open()?;
@@ -108,11 +108,11 @@ impl Reread {
                 writeln!(
                     screen,
                     "          {}",
-                    Styled(FAINT, format!("as in {}", examples.join(", ")))
+                    StyledText(FAINT, format!("as in {}", examples.join(", ")))
                 )?;
             }
             if let Some(text) = questions::left_behind(&effect.left_behind) {
-                writeln!(screen, "{}", Styled(FAINT, text))?;
+                writeln!(screen, "{}", StyledText(FAINT, text))?;
             }
             screen.flush()?;
         }
@@ -129,7 +129,7 @@ impl Reread {
         if self.json {
             screen.json(&RereadJson { effect, kinds, filed })?;
         } else if self.dry_run {
-            writeln!(screen, "{}", Styled(FAINT, "nothing was filed: --dry-run"))?;
+            writeln!(screen, "{}", StyledText(FAINT, "nothing was filed: --dry-run"))?;
         }
         Ok(if lost { Ending::Partly } else { Ending::Done })
     }

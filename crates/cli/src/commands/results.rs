@@ -16,9 +16,9 @@ use serde_json::{Value, json};
 use crate::Environment;
 use crate::commands::find::{csv_failure, harmless, short};
 use crate::ending::{CommandResult, Ending, Failure};
-use crate::screen::{ASKED, FAINT, STRONG, Screen, Styled, plural};
+use crate::screen::{ASKED, FAINT, STRONG, Screen, StyledText, plural};
 use crate::subject::{ReadingDemand, Subject, Subjects};
-use crate::table::{ListingColumn, Shorten, Table, TableCell, one_line};
+use crate::table::{Listing, ListingColumn, Shorten, TableCell, one_line};
 use crate::telling;
 pub(crate) use means::taken_apart;
 use means::{MeanKey, MeanRow, means};
@@ -30,7 +30,7 @@ use profile::{number_of, profile};
 /// the scatter between runs, and whether the runs' own errors explain it. --undo takes back the results that are shown: they no
 /// longer count anywhere, until the same computation is done again.
 #[derive(Debug, Args)]
-pub(crate) struct Results {
+pub(crate) struct ResultsCommand {
     #[command(flatten)]
     subjects: Subjects,
     /// Parameters shown; all if not given
@@ -91,7 +91,7 @@ impl ResultRow {
 /// A drift that would change a number by more than so many hundredths cannot be told from the course itself.
 const LIKE_THE_CURVE: f64 = 50.0;
 
-impl Results {
+impl ResultsCommand {
     /// Does it.
     pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         let asked = self.subjects.asked(setting)?;
@@ -153,7 +153,7 @@ impl Results {
                 "with --yes"
             };
             let words = format!("{all} would be taken back; say it again {again}");
-            writeln!(screen, "{}", Styled(FAINT, words))?;
+            writeln!(screen, "{}", StyledText(FAINT, words))?;
         }
         if without > 0 {
             screen.say(format_args!("{} without such a result", plural(without, "run")));
@@ -356,7 +356,7 @@ impl Results {
     }
 
     fn print(&self, rows: &[ResultRow], pooled: &[MeanRow], screen: &mut Screen) -> Result<(), Failure> {
-        let mut table = Table::new([
+        let mut table = Listing::new([
             ListingColumn::new("run"),
             ListingColumn::new("trace").right().rank(4),
             ListingColumn::new("sample").shorten(Shorten::End).rank(3),
@@ -407,7 +407,7 @@ impl Results {
                 "left out of the means: {many} of which no {field} is known ({})",
                 names.join(", ")
             );
-            writeln!(screen, "{}", Styled(ASKED, one_line(&words)))?;
+            writeln!(screen, "{}", StyledText(ASKED, one_line(&words)))?;
         }
         for row in pooled {
             let MeanKey {
@@ -433,7 +433,7 @@ impl Results {
                     let words = format!("{group}{model}, {name}: no mean: {why}");
                     writeln!(screen, "{}", one_line(&words))?;
                     for words in left_out {
-                        writeln!(screen, "  {}", Styled(ASKED, one_line(&words)))?;
+                        writeln!(screen, "  {}", StyledText(ASKED, one_line(&words)))?;
                     }
                     continue;
                 }
@@ -447,7 +447,7 @@ impl Results {
             };
             let head = format!("{group}{model}, {name}: {mean} ± {error} {unit}");
             let (_, between) = telling::rounded(found.mean, Some(found.between));
-            writeln!(screen, "{}", Styled(STRONG, one_line(head.trim_end())))?;
+            writeln!(screen, "{}", StyledText(STRONG, one_line(head.trim_end())))?;
             let between = if between.is_empty() {
                 "0".to_owned()
             } else {
@@ -456,7 +456,7 @@ impl Results {
             writeln!(
                 screen,
                 "  {}",
-                Styled(
+                StyledText(
                     FAINT,
                     one_line(&format!(
                         "mean over runs, 95 % ± {}; standard deviation between runs {between}; {}",
@@ -466,7 +466,7 @@ impl Results {
                 )
             )?;
             for words in said.iter().chain(&left_out) {
-                writeln!(screen, "  {}", Styled(ASKED, one_line(words)))?;
+                writeln!(screen, "  {}", StyledText(ASKED, one_line(words)))?;
             }
         }
         Ok(())

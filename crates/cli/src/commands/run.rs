@@ -11,8 +11,8 @@ use toml_edit::{ArrayOfTables, DocumentMut, Item, Table as TomlTable, value};
 use crate::Environment;
 use crate::commands::note::replace;
 use crate::ending::{CommandResult, Ending, Failure};
-use crate::screen::{FAINT, STRONG, Screen, Styled};
-use crate::table::{ListingColumn, Shorten, Table, TableCell, one_line};
+use crate::screen::{FAINT, STRONG, Screen, StyledText};
+use crate::table::{Listing, ListingColumn, Shorten, TableCell, one_line};
 
 /// Do commands again that were saved under a name
 ///
@@ -21,7 +21,7 @@ use crate::table::{ListingColumn, Shorten, Table, TableCell, one_line};
 /// that can do nothing. --save writes one, as in: curvary run weekly --query 'sample:betanin' --save 'fit {query} --model
 /// first-order+offset' --save 'export {query} --to report --out weekly.html --replace'. Without a name, lists them.
 #[derive(Debug, Args)]
-pub(crate) struct Run {
+pub(crate) struct RunCommand {
     /// The name of the sequence
     name: Option<String>,
     /// Another query than the saved one, or with --save the one to save
@@ -47,7 +47,7 @@ pub(crate) struct Run {
 /// Commands that are no step: they do not end, do others, or ask.
 const NO_STEPS: [&str; 4] = ["run", "watch", "demo", "unlock"];
 
-impl Run {
+impl RunCommand {
     /// Does it.
     pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         let archive = setting.archive.open()?;
@@ -66,7 +66,7 @@ impl Run {
             writeln!(
                 screen,
                 "{}",
-                Styled(STRONG, format!("curvary {}", one_line(&shown(&words))))
+                StyledText(STRONG, format!("curvary {}", one_line(&shown(&words))))
             )?;
             if self.dry_run {
                 continue;
@@ -109,7 +109,7 @@ impl Run {
             ListingColumn::new("query"),
             ListingColumn::new("for").shorten(Shorten::End),
         ];
-        let mut table = Table::new(columns);
+        let mut table = Listing::new(columns);
         for one in all {
             table.row([
                 TableCell::styled(one.name.as_str(), STRONG),

@@ -6,7 +6,7 @@ use std::path::{Path, PathBuf};
 use clap::{Args, ValueEnum};
 use curvary_analysis::scans::{Equilibrium, Network, Scheme};
 use curvary_analysis::study::{Differences, ScanFound, ScanTask, Work, scan_differences, scan_run};
-use curvary_record::{Diagnostic, Run, Unit};
+use curvary_record::{Diagnostic, Quantity, Run, Unit};
 use serde_json::{Value, json};
 
 use crate::Environment;
@@ -14,7 +14,7 @@ use crate::again;
 use crate::ending::{CommandResult, Ending, Failure};
 use crate::figure::{Figure, Layer, Panel};
 use crate::findings::{Heading, Pictures, picture_name, shape_with};
-use crate::output::Existing;
+use crate::output::ExistingFile;
 use crate::screen::Screen;
 use crate::subject::{ReadingDemand, Subject, Subjects};
 use crate::telling;
@@ -26,7 +26,7 @@ use crate::telling;
 /// fitted with `curvary fit --at NM`. With --scheme, a scheme of your own is fitted, and --concentrations writes how much of each
 /// species there is over time.
 #[derive(Debug, Args)]
-pub(crate) struct Scans {
+pub(crate) struct ScansCommand {
     #[command(flatten)]
     subjects: Subjects,
     /// Do again what is kept of these runs, and say whether the same comes out
@@ -85,7 +85,7 @@ struct ScanUnits {
 impl ScanUnits {
     fn of(run: &Run) -> Self {
         let first = run.traces.first();
-        let held = first.and_then(|trace| trace.held.iter().find(|held| held.quantity.as_str() == "time"));
+        let held = first.and_then(|trace| trace.held.iter().find(|held| held.quantity == Quantity::TIME));
         Self {
             wavelength: first.map_or(Unit::NANOMETRE, |trace| trace.x.unit.clone()),
             time: held.map_or(Unit::SECOND, |held| held.unit.clone()),
@@ -103,7 +103,7 @@ struct ScanRunReport {
     trouble: Option<String>,
 }
 
-impl Scans {
+impl ScansCommand {
     /// Does it.
     pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         let asked = self.subjects.asked(setting)?;
@@ -122,7 +122,7 @@ impl Scans {
                         &ScanUnits::of(&subject.run),
                     )
                 },
-                |heading, finding, screen| telling::tell(heading, &finding.found.outcome, screen),
+                |heading, finding, screen| telling::print_outcome(heading, &finding.found.outcome, screen),
             );
         }
         self.pictures.make_folder()?;
@@ -172,7 +172,7 @@ impl Scans {
                     if self.subjects.json {
                         all.push(shape(&given, scan));
                     } else {
-                        telling::tell(&given.heading.title(), &scan.found.outcome, screen)?;
+                        telling::print_outcome(&given.heading.title(), &scan.found.outcome, screen)?;
                     }
                     if let Some(figure) = of_species(&given.heading, scan, &given.units) {
                         pictures += self
@@ -192,14 +192,14 @@ impl Scans {
                     {
                         write(
                             path,
-                            Existing::asked(self.replace),
+                            ExistingFile::asked(self.replace),
                             &columns_over_time(scan, &given.units),
                         )?;
                         screen.say(format_args!("{}", path.display()));
                     }
                 }
                 if let (Some(path), false) = (&self.out, given.columns.is_empty()) {
-                    write(path, Existing::asked(self.replace), &given.columns)?;
+                    write(path, ExistingFile::asked(self.replace), &given.columns)?;
                     good += 1;
                     screen.say(format_args!("{}", path.display()));
                 }
@@ -287,7 +287,7 @@ impl Scans {
                         subject.run.traces[i]
                             .held
                             .iter()
-                            .find(|held| held.quantity.as_str() == "time")
+                            .find(|held| held.quantity == Quantity::TIME)
                     };
                     columns.extend(
                         times
@@ -417,7 +417,7 @@ fn shape(given: &ScanRunReport, scan: &ScanFound) -> Value {
     )
 }
 
-fn write(path: &Path, existing: Existing, columns: &[(String, Vec<f64>)]) -> Result<(), Failure> {
+fn write(path: &Path, existing: ExistingFile, columns: &[(String, Vec<f64>)]) -> Result<(), Failure> {
     crate::output::write(path, existing, |file| {
         let mut writer = csv::WriterBuilder::new()
             .terminator(csv::Terminator::CRLF)

@@ -12,7 +12,7 @@ use crate::Environment;
 use crate::commands::find::with_unit;
 use crate::drawing::{self, NoTexts};
 use crate::ending::{CommandResult, Ending, Failure};
-use crate::screen::{ASKED, BAD, Errors, FAINT, STRONG, Screen, Styled, count, plural};
+use crate::screen::{ASKED, BAD, Errors, FAINT, STRONG, Screen, StyledText, count, plural};
 use crate::sketch::{SketchAxes, SketchCurve, sketch};
 use crate::subject::{named, no_run};
 use crate::table::one_line;
@@ -22,7 +22,7 @@ use crate::{comparison, telling};
 ///
 /// Several runs are set side by side, what differs first; `--each` shows them one after another.
 #[derive(Debug, Args)]
-pub(crate) struct Show {
+pub(crate) struct ShowCommand {
     /// Runs by name or a beginning of it, files, a query, or `@last`
     #[arg(value_name = "RUN|FILE|QUERY", required = true, add = ArgValueCompleter::new(crate::completing::subject))]
     runs: Vec<String>,
@@ -50,7 +50,7 @@ const TRACES: usize = 12;
 /// How wide and high a drawing is, in characters.
 pub(crate) const DRAWING: (usize, usize) = (56, 10);
 
-impl Show {
+impl ShowCommand {
     /// Does it.
     pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         let archive = setting.archive.open()?;
@@ -110,15 +110,15 @@ const MOST: usize = 6;
 
 fn show(view: &View, screen: &mut Screen) -> Result<(), Failure> {
     let run = &view.run;
-    write!(screen, "{}  {}", Styled(STRONG, &run.id), run.technique)?;
+    write!(screen, "{}  {}", StyledText(STRONG, &run.id), run.technique)?;
     if run.in_question() {
-        write!(screen, "  {}", Styled(ASKED, "in question"))?;
+        write!(screen, "  {}", StyledText(ASKED, "in question"))?;
     }
     if view.superseded {
         write!(
             screen,
             "  {}",
-            Styled(ASKED, "a newer version of its file is in the archive")
+            StyledText(ASKED, "a newer version of its file is in the archive")
         )?;
     }
     writeln!(screen)?;
@@ -139,7 +139,7 @@ fn show(view: &View, screen: &mut Screen) -> Result<(), Failure> {
         "read by {} {}{encoding}",
         run.source.reader, run.source.reader_version
     );
-    writeln!(screen, "  {}", Styled(FAINT, reader))?;
+    writeln!(screen, "  {}", StyledText(FAINT, reader))?;
     fields(run, screen)?;
     traces(run, screen)?;
     for result in &view.outcomes {
@@ -150,7 +150,7 @@ fn show(view: &View, screen: &mut Screen) -> Result<(), Failure> {
             .filter(|label| !label.is_empty())
             .map(|label| format!(" of {label}"))
             .unwrap_or_default();
-        telling::tell(
+        telling::print_outcome(
             &format!("result: {}{of}", result.kind.as_str().replace('-', " ")),
             result,
             screen,
@@ -169,7 +169,7 @@ fn fields(run: &Run, screen: &mut Screen) -> Result<(), Failure> {
     if run.fields.is_empty() {
         return Ok(());
     }
-    writeln!(screen, "{}", Styled(STRONG, "fields"))?;
+    writeln!(screen, "{}", StyledText(STRONG, "fields"))?;
     let disputed: Vec<&Key> = run.fields.disputes().map(|(key, _)| key).collect();
     let widest = run
         .fields
@@ -192,8 +192,8 @@ fn fields(run: &Run, screen: &mut Screen) -> Result<(), Failure> {
                 screen,
                 "  {}  {}{value}  {}",
                 one_line(&format!("{name:<widest$}")) + &" ".repeat(if name.is_empty() { widest } else { 0 }),
-                Styled(BAD, mark),
-                Styled(FAINT, origin)
+                StyledText(BAD, mark),
+                StyledText(FAINT, origin)
             )?;
         }
     }
@@ -251,7 +251,7 @@ fn traces(run: &Run, screen: &mut Screen) -> Result<(), Failure> {
     writeln!(
         screen,
         "{}",
-        Styled(
+        StyledText(
             STRONG,
             format!(
                 "{}, {}",
@@ -267,7 +267,7 @@ fn traces(run: &Run, screen: &mut Screen) -> Result<(), Failure> {
         writeln!(
             screen,
             "  {}",
-            Styled(
+            StyledText(
                 FAINT,
                 format!("and {}", plural((many - TRACES) as u64, "more trace"))
             )
@@ -305,7 +305,7 @@ fn traces(run: &Run, screen: &mut Screen) -> Result<(), Failure> {
             writeln!(
                 screen,
                 "  {}",
-                Styled(
+                StyledText(
                     FAINT,
                     format!("{} drawn over each other", plural(alike.len() as u64, "trace"))
                 )
@@ -369,7 +369,7 @@ fn questions(run: &Run, screen: &mut Screen) -> Result<(), Failure> {
         writeln!(
             screen,
             "{} {}",
-            Styled(ASKED, format!("question[{}]:", question.code)),
+            StyledText(ASKED, format!("question[{}]:", question.code)),
             one_line(&question.message)
         )?;
         for reading in &question.readings {
@@ -377,7 +377,7 @@ fn questions(run: &Run, screen: &mut Screen) -> Result<(), Failure> {
                 screen,
                 "  {}  {}",
                 reading.assume,
-                Styled(FAINT, one_line(&reading.says))
+                StyledText(FAINT, one_line(&reading.says))
             )?;
         }
         if let Some(reading) = question.readings.first() {
@@ -385,7 +385,7 @@ fn questions(run: &Run, screen: &mut Screen) -> Result<(), Failure> {
                 "settle it with `curvary note {} assume:{}`",
                 run.id, reading.assume
             );
-            writeln!(screen, "  {}", Styled(FAINT, settle))?;
+            writeln!(screen, "  {}", StyledText(FAINT, settle))?;
         }
     }
     Ok(())

@@ -12,15 +12,15 @@ use crate::Environment;
 use crate::commands::find::short;
 use crate::commands::worklist;
 use crate::ending::{CommandResult, Ending, Failure};
-use crate::screen::{ASKED, FAINT, STRONG, Screen, Styled, count, plural};
-use crate::table::{ListingColumn, Shorten, Table, TableCell, one_line};
+use crate::screen::{ASKED, FAINT, STRONG, Screen, StyledText, count, plural};
+use crate::table::{Listing, ListingColumn, Shorten, TableCell, one_line};
 use crate::telling;
 
 /// Show an archive at a glance: runs, years, techniques, samples, tags, what is open, and the last results
 ///
 /// `curvary` alone does the same.
 #[derive(Debug, Default, Args)]
-pub(crate) struct Status {
+pub(crate) struct StatusCommand {
     /// Print JSON: archive, name, files, runs, years, techniques, samples, tags, duplicates, open and results
     #[arg(long)]
     json: bool,
@@ -69,7 +69,7 @@ struct Last {
     value: String,
 }
 
-impl Status {
+impl StatusCommand {
     /// Does it.
     pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         let archive = setting.archive.open()?;
@@ -88,7 +88,7 @@ pub(crate) fn first_steps(screen: &mut Screen) -> CommandResult {
     writeln!(
         screen,
         "{}\n",
-        Styled(
+        StyledText(
             STRONG,
             "No archive is named, and no folder from here upwards is one."
         )
@@ -105,7 +105,7 @@ pub(crate) fn first_steps(screen: &mut Screen) -> CommandResult {
             "lists the commands; `curvary help COMMAND` says more of one",
         ),
     ] {
-        writeln!(screen, "  {command:<34}  {}", Styled(FAINT, what))?;
+        writeln!(screen, "  {command:<34}  {}", StyledText(FAINT, what))?;
     }
     Ok(Ending::Done)
 }
@@ -162,8 +162,8 @@ impl ArchiveGlance {
         writeln!(
             screen,
             "{}  {}",
-            Styled(STRONG, one_line(&self.name)),
-            Styled(FAINT, one_line(&self.archive))
+            StyledText(STRONG, one_line(&self.name)),
+            StyledText(FAINT, one_line(&self.archive))
         )?;
         writeln!(
             screen,
@@ -191,8 +191,8 @@ impl ArchiveGlance {
         if self.results.is_empty() {
             return Ok(());
         }
-        writeln!(screen, "{}", Styled(STRONG, "last results"))?;
-        let mut table = Table::new([
+        writeln!(screen, "{}", StyledText(STRONG, "last results"))?;
+        let mut table = Listing::new([
             ListingColumn::new(""),
             ListingColumn::new("").shorten(Shorten::End),
             ListingColumn::new("").shorten(Shorten::End),
@@ -237,13 +237,13 @@ impl ArchiveGlance {
         }
         for (at, line) in wrapped(&parts.join(", "), screen.width(), 14).iter().enumerate() {
             let name = if at == 0 { "open" } else { "" };
-            writeln!(screen, "  {name:<10}  {}", Styled(ASKED, line))?;
+            writeln!(screen, "  {name:<10}  {}", StyledText(ASKED, line))?;
         }
         writeln!(
             screen,
             "  {:<10}  {}",
             "",
-            Styled(FAINT, "`curvary worklist` lists it")
+            StyledText(FAINT, "`curvary worklist` lists it")
         )?;
         Ok(())
     }

@@ -17,9 +17,9 @@ use crate::commands::find::short;
 use crate::ending::{CommandResult, Ending, Failure};
 use crate::figure::of_fit;
 use crate::findings::{Heading, Pictures, picture_name};
-use crate::screen::{ASKED, STRONG, Screen, Styled};
+use crate::screen::{ASKED, STRONG, Screen, StyledText};
 use crate::subject::{ReadingDemand, Subject, Subjects};
-use crate::table::{ListingColumn, Table};
+use crate::table::{Listing, ListingColumn};
 use crate::telling;
 
 /// Arrhenius and Eyring lines through the rate constants of runs at several temperatures
@@ -27,7 +27,7 @@ use crate::telling;
 /// The rate constants are those that earlier fits kept, or are fitted now with --model. Each run needs its temperature. A run
 /// whose kept fits used different models is left out and named: say which with --model.
 #[derive(Debug, Args)]
-pub(crate) struct Temperature {
+pub(crate) struct TemperatureCommand {
     #[command(flatten)]
     subjects: Subjects,
     /// Do again what is kept of these runs, and say whether the same comes out
@@ -49,7 +49,7 @@ pub(crate) struct Temperature {
 /// The rate constants of a run, or why there is none; and which of its traces are taken, where not all are.
 type Given = (Result<RunConstants, String>, Option<(String, Vec<u32>)>);
 
-impl Temperature {
+impl TemperatureCommand {
     /// Does it.
     pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         let asked = self.subjects.asked(setting)?;
@@ -60,7 +60,7 @@ impl Temperature {
                 &self.pictures,
                 screen,
                 |_, found| Some(of_fit(&found.outcome.model, found)),
-                |_, finding, screen| telling::tell("", &finding.found.outcome, screen),
+                |_, finding, screen| telling::print_outcome("", &finding.found.outcome, screen),
             );
         }
         if let Some(model) = &self.model {
@@ -147,7 +147,7 @@ impl Temperature {
         } else {
             print(&self.of, &points, &left_out, screen)?;
             for line in &lines {
-                telling::tell("", &line.outcome, screen)?;
+                telling::print_outcome("", &line.outcome, screen)?;
             }
         }
         for line in &lines {
@@ -195,7 +195,7 @@ fn print(
     left_out: &[(String, String)],
     screen: &mut Screen,
 ) -> Result<(), Failure> {
-    let mut table = Table::new([
+    let mut table = Listing::new([
         ListingColumn::new("run"),
         ListingColumn::new("temperature").right(),
         ListingColumn::new("value").right(),
@@ -205,7 +205,7 @@ fn print(
     writeln!(
         screen,
         "{}",
-        Styled(
+        StyledText(
             STRONG,
             format!("{of} of {}", crate::screen::plural(points.len() as u64, "course"))
         )
@@ -230,7 +230,7 @@ fn print(
     }
     write!(screen, "{}", table.draw(screen.width()))?;
     for (place, why) in left_out {
-        writeln!(screen, "{} {place}: {why}", Styled(ASKED, "left out:"))?;
+        writeln!(screen, "{} {place}: {why}", StyledText(ASKED, "left out:"))?;
     }
     Ok(())
 }

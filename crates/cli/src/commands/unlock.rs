@@ -15,13 +15,13 @@ use crate::screen::Screen;
 /// Of a command on another machine nobody here can tell whether it still writes; look there first. A lock that is held at
 /// this moment is never freed. What the writer had committed stays; what it had not was never there.
 #[derive(Debug, Args)]
-pub(crate) struct Unlock {
+pub(crate) struct UnlockCommand {
     /// The process that holds the lock on another machine is gone for certain
     #[arg(long)]
     gone: bool,
 }
 
-impl Unlock {
+impl UnlockCommand {
     /// Does it.
     pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         let archive = setting.archive.open()?;

@@ -14,9 +14,9 @@ use crate::screen::Screen;
 /// Archives of older formats are read without it. It takes a moment: what is there stays as it is, and what is written from
 /// now on is in the newest format. Programs that know only the older one refuse the archive then and change nothing.
 #[derive(Debug, Args)]
-pub(crate) struct Upgrade {}
+pub(crate) struct UpgradeCommand {}
 
-impl Upgrade {
+impl UpgradeCommand {
     /// Does it.
     #[expect(clippy::unused_self, reason = "commands are values")]
     pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {

@@ -12,11 +12,11 @@ use curvary_record::Digest;
 use crate::Environment;
 use crate::desk::{OptionScope, ReadingOptions};
 use crate::ending::{CommandResult, Ending, Failure};
-use crate::screen::{BAD, GOOD, Progress, Screen, Styled, plural};
+use crate::screen::{BAD, GOOD, Progress, Screen, StyledText, plural};
 
 /// Check that every original, record and index entry is still what was committed
 #[derive(Debug, Args)]
-pub(crate) struct Verify {
+pub(crate) struct VerifyCommand {
     /// Put right what can be put right: make a lost manifest again, cut off what was never committed, build the index
     /// anew, read originals again whose records are damaged. Nothing that may be an original or a record is deleted; what
     /// cannot be read goes into the folder `aside`
@@ -30,7 +30,7 @@ pub(crate) struct Verify {
     json: bool,
 }
 
-impl Verify {
+impl VerifyCommand {
     /// Does it.
     pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         if let Some(backup) = &self.from {
@@ -41,7 +41,7 @@ impl Verify {
         let mut lost = Vec::new();
         let mut said = AnnotatedRuns::default();
         if self.repair {
-            said = said_of_runs(setting);
+            said = annotated_runs(setting);
             let mended = setting.archive.rebuild()?;
             for done in mended.done {
                 screen.say(done);
@@ -68,7 +68,7 @@ impl Verify {
         }
         progress.end();
         if self.repair {
-            lost.extend(said.gone(&said_of_runs(setting)));
+            lost.extend(said.gone(&annotated_runs(setting)));
         }
         checked
             .remarks
@@ -93,7 +93,7 @@ impl Verify {
                 writeln!(
                     screen,
                     "{} {}{at}: found {}, expected {}{repair}",
-                    Styled(BAD, "damaged"),
+                    StyledText(BAD, "damaged"),
                     problem.file,
                     problem.found,
                     problem.expected
@@ -106,10 +106,10 @@ impl Verify {
                 writeln!(
                     screen,
                     "{}; a backup may have it: `curvary verify --repair --from BACKUP`",
-                    Styled(BAD, "not all that was committed is there any more")
+                    StyledText(BAD, "not all that was committed is there any more")
                 )?;
             } else if checked.problems.is_empty() {
-                writeln!(screen, "{}", Styled(GOOD, "all as it was committed"))?;
+                writeln!(screen, "{}", StyledText(GOOD, "all as it was committed"))?;
             }
         }
         Ok(if checked.problems.is_empty() && lost.is_empty() {
@@ -131,6 +131,7 @@ impl AnnotatedRuns {
     /// What is no longer there, a sentence each.
     fn gone(&self, now: &Self) -> Vec<String> {
         let named = |what: &str, before: &BTreeSet<String>, now: &BTreeSet<String>| {
+            // So many names fit into two lines; who wants all of them asks for them.
             const SHOWN: usize = 8;
             let gone: Vec<&str> = before.difference(now).map(String::as_str).collect();
             let first = gone.iter().take(SHOWN).copied().collect::<Vec<_>>().join(", ");
@@ -149,7 +150,7 @@ impl AnnotatedRuns {
 }
 
 /// What is said of runs; nothing where the index cannot be asked.
-fn said_of_runs(setting: &Environment) -> AnnotatedRuns {
+fn annotated_runs(setting: &Environment) -> AnnotatedRuns {
     let Ok(archive) = setting.archive.open() else {
         return AnnotatedRuns::default();
     };

@@ -15,8 +15,8 @@ use crate::commands::answer::{self, EXAMPLES, again, take_back};
 use crate::commands::note::change_settings;
 use crate::ending::{CommandResult, Ending, Failure};
 use crate::questions::{self, Effect, KnownTexts};
-use crate::screen::{FAINT, STRONG, Screen, Styled, plural};
-use crate::table::{ListingColumn, Shorten, Table, one_line};
+use crate::screen::{FAINT, STRONG, Screen, StyledText, plural};
+use crate::table::{Listing, ListingColumn, Shorten, one_line};
 
 /// Say what words mean that only this laboratory uses: keys, headers of columns, units, values and marks of blocks
 ///
@@ -25,7 +25,7 @@ use crate::table::{ListingColumn, Shorten, Table, one_line};
 /// alone. It holds for every file, old and new, wherever a file leaves something open, and in queries; what is in no doubt
 /// stays as it is, and what was answered about files written alike weighs more. Without a word, lists those that hold.
 #[derive(Debug, Args)]
-pub(crate) struct Vocabulary {
+pub(crate) struct VocabularyCommand {
     /// A word and its meaning, or the name of a suggestion
     #[arg(value_name = "WORD=MEANING|NAME", conflicts_with_all = ["suggested", "undo"])]
     words: Vec<String>,
@@ -70,13 +70,13 @@ enum Accepts {
     Rule(Proposal),
 }
 
-impl Vocabulary {
+impl VocabularyCommand {
     /// Does it.
     pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         let archive = setting.archive.open()?;
         if !self.undo.is_empty() {
             let effect = take_back(&archive, &self.undo, self.author.as_deref(), screen)?;
-            return self.tell(&effect, screen);
+            return self.finish(&effect, screen);
         }
         if self.suggested {
             return self.suggest(&archive, screen);
@@ -108,14 +108,14 @@ impl Vocabulary {
             }
         }
         let effect = self.accept(&archive, accepted)?;
-        self.tell(&effect, screen)
+        self.finish(&effect, screen)
     }
 
-    fn tell(&self, effect: &Effect, screen: &mut Screen) -> CommandResult {
+    fn finish(&self, effect: &Effect, screen: &mut Screen) -> CommandResult {
         if self.json {
             screen.json(effect)?;
         } else {
-            answer::tell(effect, screen)?;
+            answer::print_effect(effect, screen)?;
         }
         Ok(Ending::Done)
     }
@@ -208,23 +208,23 @@ impl Vocabulary {
             writeln!(
                 screen,
                 "{}  {}  {}",
-                Styled(STRONG, &line.id),
+                StyledText(STRONG, &line.id),
                 one_line(&line.answer),
-                Styled(FAINT, format!("{}{who}, {reach}", one_line(&line.at)))
+                StyledText(FAINT, format!("{}{who}, {reach}", one_line(&line.at)))
             )?;
         }
         for (word, field) in &settings.words {
             writeln!(
                 screen,
                 "        key:{word}={field}  {}",
-                Styled(FAINT, "in archive.toml")
+                StyledText(FAINT, "in archive.toml")
             )?;
         }
         for (name, pattern) in &rules {
             writeln!(
                 screen,
                 "{}  names like {pattern}",
-                Styled(STRONG, name.strip_prefix(ACCEPTED).unwrap_or(name))
+                StyledText(STRONG, name.strip_prefix(ACCEPTED).unwrap_or(name))
             )?;
         }
         if words.is_empty() && rules.is_empty() && settings.words.is_empty() {
@@ -242,7 +242,7 @@ impl Vocabulary {
                 screen.json(&all)?;
                 return Ok(Ending::Done);
             }
-            let mut table = Table::new([
+            let mut table = Listing::new([
                 ListingColumn::new("name"),
                 ListingColumn::new("files").right(),
                 ListingColumn::new("word").shorten(Shorten::End),
@@ -266,7 +266,7 @@ impl Vocabulary {
                     first.id
                 ),
             };
-            writeln!(screen, "{}", Styled(FAINT, help))?;
+            writeln!(screen, "{}", StyledText(FAINT, help))?;
             return Ok(Ending::Done);
         }
         let count = all.len() as u64;
@@ -274,7 +274,7 @@ impl Vocabulary {
         if !self.json {
             writeln!(screen, "{} accepted", plural(count, "suggestion"))?;
         }
-        self.tell(&effect, screen)
+        self.finish(&effect, screen)
     }
 }
 

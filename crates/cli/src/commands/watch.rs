@@ -28,7 +28,7 @@ use crate::table::one_line;
 /// taken. Each file gives one line, on the screen or in --log. The folder is looked through once a minute too, since network
 /// drives do not always say that something has arrived.
 #[derive(Debug, Args)]
-pub(crate) struct Watch {
+pub(crate) struct WatchCommand {
     /// The folder
     #[arg(value_name = "DIR")]
     folder: PathBuf,
@@ -55,7 +55,7 @@ enum Log<'a> {
     File(PathBuf, File),
 }
 
-impl Watch {
+impl WatchCommand {
     /// Does it.
     pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         if !self.folder.is_dir() {
@@ -149,7 +149,7 @@ impl Watch {
                 if !handed.fate.known {
                     files += 1;
                     runs += handed.fate.runs;
-                    log.line(&told(&handed.fate))?;
+                    log.line(&line_of(&handed.fate))?;
                 }
                 Ok::<(), Failure>(())
             },
@@ -176,7 +176,7 @@ impl Log<'_> {
 }
 
 /// What became of a file, in one line.
-fn told(fate: &FileReport) -> String {
+fn line_of(fate: &FileReport) -> String {
     let why = || {
         let worst = fate.remarks.iter().rev().max_by_key(|remark| remark.severity);
         worst.map_or_else(String::new, |remark| format!(": {}", remark.message))

@@ -13,7 +13,7 @@ use crate::commands::answer;
 use crate::commands::find::short;
 use crate::ending::{CommandResult, Ending, Failure};
 use crate::questions::{self, KnownTexts, OfferedAnswer, ShownQuestion};
-use crate::screen::{FAINT, STRONG, Screen, Styled, count, plural};
+use crate::screen::{FAINT, STRONG, Screen, StyledText, count, plural};
 use crate::table::one_line;
 
 /// List what needs a person, most frequent cause first
@@ -21,7 +21,7 @@ use crate::table::one_line;
 /// Questions with their choices, once for all files that are written alike, files that were not read, fields on which
 /// the sources do not agree, runs without a sample name, and keys that only this laboratory uses.
 #[derive(Debug, Args)]
-pub(crate) struct Worklist {
+pub(crate) struct WorklistCommand {
     /// Print JSON: unread, questions, disputes, replaced, nameless and words
     #[arg(long, conflicts_with = "ask")]
     json: bool,
@@ -52,7 +52,7 @@ struct WorklistJson<'a> {
     words: &'a [curvary_archive::HouseWord],
 }
 
-impl Worklist {
+impl WorklistCommand {
     /// Whether it goes through the questions one by one.
     pub(crate) fn asks(&self) -> bool {
         self.ask
@@ -130,7 +130,7 @@ pub(crate) fn open(archive: &Archive) -> Result<Vec<OpenItem>, Failure> {
 }
 
 fn heading(screen: &mut Screen, text: &str) -> Result<(), Failure> {
-    Ok(writeln!(screen, "{}", Styled(STRONG, text))?)
+    Ok(writeln!(screen, "{}", StyledText(STRONG, text))?)
 }
 
 /// One question: how many files, what is asked, its choices, the command, and then the lines it is about and why.
@@ -139,7 +139,7 @@ fn question(shown: &ShownQuestion, keys: bool, screen: &mut Screen) -> Result<()
         screen,
         "{:>8}  {}  {}",
         count(shown.files),
-        Styled(STRONG, &shown.id),
+        StyledText(STRONG, &shown.id),
         one_line(&shown.asks)
     )?;
     let answers: Vec<String> = shown
@@ -161,7 +161,7 @@ fn question(shown: &ShownQuestion, keys: bool, screen: &mut Screen) -> Result<()
         writeln!(
             screen,
             "          {key}{answer:widest$}  {}",
-            Styled(FAINT, one_line(&choice.says))
+            StyledText(FAINT, one_line(&choice.says))
         )?;
     }
     if !keys {
@@ -173,12 +173,12 @@ fn question(shown: &ShownQuestion, keys: bool, screen: &mut Screen) -> Result<()
         writeln!(
             screen,
             "          {}",
-            Styled(FAINT, format!("in {}", one_line(first)))
+            StyledText(FAINT, format!("in {}", one_line(first)))
         )?;
     }
     for line in &shown.examples {
         if line.path == first {
-            let number = Styled(FAINT, format!("{:>6}", line.line));
+            let number = StyledText(FAINT, format!("{:>6}", line.line));
             writeln!(screen, "          {number}  {}", one_line(&line.text))?;
         } else if others.last() != Some(&line.path.as_str()) {
             others.push(&line.path);
@@ -189,14 +189,14 @@ fn question(shown: &ShownQuestion, keys: bool, screen: &mut Screen) -> Result<()
         writeln!(
             screen,
             "          {}",
-            Styled(FAINT, format!("and in {}", others.join(", ")))
+            StyledText(FAINT, format!("and in {}", others.join(", ")))
         )?;
     }
     let family = questions::written(&shown.family);
     writeln!(
         screen,
         "          {}",
-        Styled(FAINT, format!("{}; {}", shown.kind, one_line(&family)))
+        StyledText(FAINT, format!("{}; {}", shown.kind, one_line(&family)))
     )?;
     Ok(())
 }
@@ -211,7 +211,7 @@ fn key_of(number: usize, choice: &OfferedAnswer) -> String {
 }
 
 /// What a person typed.
-enum Typed {
+enum TypedChoice {
     Answer(String),
     Skip,
     Back,
@@ -232,13 +232,13 @@ fn ask(archive: &Archive, author: Option<String>, screen: &mut Screen) -> Comman
         writeln!(
             screen,
             "{}",
-            Styled(FAINT, format!("question {} of {}", at + 1, list.len()))
+            StyledText(FAINT, format!("question {} of {}", at + 1, list.len()))
         )?;
         question(&shown, true, screen)?;
         writeln!(
             screen,
             "          {}",
-            Styled(
+            StyledText(
                 FAINT,
                 "a key of these, an answer written out, s skip, b back, q quit"
             )
@@ -248,23 +248,23 @@ fn ask(archive: &Archive, author: Option<String>, screen: &mut Screen) -> Comman
             break;
         };
         let answer = match typed(line.trim(), &shown.choices) {
-            Typed::Quit => break,
-            Typed::Back => {
+            TypedChoice::Quit => break,
+            TypedChoice::Back => {
                 at = at.saturating_sub(1);
                 continue;
             }
-            Typed::Skip => {
+            TypedChoice::Skip => {
                 at += 1;
                 continue;
             }
-            Typed::Unclear => {
+            TypedChoice::Unclear => {
                 writeln!(
                     screen,
                     "          write it out: the words in capitals stand for your own"
                 )?;
                 continue;
             }
-            Typed::Answer(answer) => answer,
+            TypedChoice::Answer(answer) => answer,
         };
         let effect = questions::understood(asked, &answer).and_then(|answer| {
             let line = answer::line(asked, answer, Vec::new(), author.clone());
@@ -273,7 +273,7 @@ fn ask(archive: &Archive, author: Option<String>, screen: &mut Screen) -> Comman
         match effect {
             Ok(effect) => {
                 settled += 1;
-                answer::tell(&effect, screen)?;
+                answer::print_effect(&effect, screen)?;
                 archive = Archive::open(&root)?;
                 list = open(&archive)?;
                 // What was skipped stays in front; what is open now may have moved up.
@@ -282,7 +282,7 @@ fn ask(archive: &Archive, author: Option<String>, screen: &mut Screen) -> Comman
             Err(Failure::Told { why, text, .. }) if text.is_none() => {
                 writeln!(screen, "          {}", one_line(&why.message))?;
                 if let Some(help) = &why.help {
-                    writeln!(screen, "          {}", Styled(FAINT, one_line(help)))?;
+                    writeln!(screen, "          {}", StyledText(FAINT, one_line(help)))?;
                 }
             }
             Err(failure) => return Err(failure),
@@ -298,20 +298,20 @@ fn ask(archive: &Archive, author: Option<String>, screen: &mut Screen) -> Comman
     Ok(Ending::Done)
 }
 
-fn typed(line: &str, choices: &[OfferedAnswer]) -> Typed {
+fn typed(line: &str, choices: &[OfferedAnswer]) -> TypedChoice {
     match line {
-        "q" | "quit" => return Typed::Quit,
-        "s" | "skip" | "" => return Typed::Skip,
-        "b" | "back" => return Typed::Back,
+        "q" | "quit" => return TypedChoice::Quit,
+        "s" | "skip" | "" => return TypedChoice::Skip,
+        "b" | "back" => return TypedChoice::Back,
         _ => {}
     }
     let chosen = (1..)
         .zip(choices)
         .find(|(number, choice)| key_of(*number, choice) == line);
     match chosen {
-        Some((_, choice)) if choice.is_open() => Typed::Unclear,
-        Some((_, choice)) => Typed::Answer(choice.answer.clone()),
-        None => Typed::Answer(line.to_owned()),
+        Some((_, choice)) if choice.is_open() => TypedChoice::Unclear,
+        Some((_, choice)) => TypedChoice::Answer(choice.answer.clone()),
+        None => TypedChoice::Answer(line.to_owned()),
     }
 }
 
@@ -356,7 +356,7 @@ fn all(
                 one_line(&group.message)
             )?;
             for path in &group.examples {
-                writeln!(screen, "          {}", Styled(FAINT, one_line(path)))?;
+                writeln!(screen, "          {}", StyledText(FAINT, one_line(path)))?;
             }
         }
     }
@@ -370,7 +370,7 @@ fn all(
                     screen,
                     "          {}  {}",
                     short(run.as_str()),
-                    Styled(FAINT, claims.join(" | "))
+                    StyledText(FAINT, claims.join(" | "))
                 )?;
             }
         }
@@ -407,7 +407,7 @@ fn all(
                 names.push(format!("and {more} more"));
             }
             writeln!(screen, "{:>8}  {}", count(group.runs), one_line(folder))?;
-            writeln!(screen, "          {}", Styled(FAINT, names.join(", ")))?;
+            writeln!(screen, "          {}", StyledText(FAINT, names.join(", ")))?;
             writeln!(screen, "          note it with `{}`", one_line(&group.settle))?;
         }
         if nameless.len() > examples {
@@ -415,7 +415,7 @@ fn all(
             writeln!(
                 screen,
                 "          {}",
-                Styled(
+                StyledText(
                     FAINT,
                     format!("and in {more}; `curvary find -has:sample` lists all")
                 )
@@ -511,7 +511,7 @@ fn local_keys(keys: &[&ShownQuestion], screen: &mut Screen) -> Result<(), Failur
             let files = same.iter().map(|other| other.files).sum();
             writeln!(screen, "{:>8}  {}", count(files), one_line(&shown.asks))?;
             if let Some(choice) = &first {
-                writeln!(screen, "          {}", Styled(FAINT, one_line(&choice.says)))?;
+                writeln!(screen, "          {}", StyledText(FAINT, one_line(&choice.says)))?;
             }
             let word = first.map_or_else(|| format!("key:{key}=FIELD"), |choice| choice.answer);
             let says = format!("curvary vocabulary {}", questions::quoted(&word));
@@ -523,7 +523,7 @@ fn local_keys(keys: &[&ShownQuestion], screen: &mut Screen) -> Result<(), Failur
                     same.len(),
                     names.join("|")
                 );
-                writeln!(screen, "          {}", Styled(FAINT, apart))?;
+                writeln!(screen, "          {}", StyledText(FAINT, apart))?;
             }
             continue;
         }
@@ -532,12 +532,12 @@ fn local_keys(keys: &[&ShownQuestion], screen: &mut Screen) -> Result<(), Failur
                 screen,
                 "{:>8}  {}  {}",
                 count(other.files),
-                Styled(STRONG, &other.id),
+                StyledText(STRONG, &other.id),
                 one_line(&other.asks)
             )?;
             let answer = match guess(other) {
                 Some(choice) => {
-                    writeln!(screen, "          {}", Styled(FAINT, one_line(&choice.says)))?;
+                    writeln!(screen, "          {}", StyledText(FAINT, one_line(&choice.says)))?;
                     one_line(&other.settle)
                 }
                 None => format!("curvary answer {} FIELD", other.id),
@@ -583,10 +583,10 @@ fn replaced(replaced: &curvary_archive::Replaced, screen: &mut Screen) -> Result
         count(replaced.versions)
     )?;
     for path in &replaced.examples {
-        writeln!(screen, "          {}", Styled(FAINT, one_line(path)))?;
+        writeln!(screen, "          {}", StyledText(FAINT, one_line(path)))?;
     }
     let advice = "if these were no versions of each other: `curvary add --beside PATH`";
-    writeln!(screen, "          {}", Styled(FAINT, advice))?;
+    writeln!(screen, "          {}", StyledText(FAINT, advice))?;
     if !replaced.left_behind.is_empty() {
         let runs = replaced.left_behind.iter().map(|run| short(run.as_str()));
         writeln!(
@@ -598,7 +598,7 @@ fn replaced(replaced: &curvary_archive::Replaced, screen: &mut Screen) -> Result
         writeln!(
             screen,
             "          {}",
-            Styled(
+            StyledText(
                 FAINT,
                 format!("`curvary show RUN` shows them: {}", runs.join(", "))
             )

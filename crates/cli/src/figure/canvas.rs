@@ -168,7 +168,7 @@ fn has_series(panel: &Panel) -> bool {
 }
 
 /// A name of a legend: the lines it takes, and what it stands for.
-struct Entry<'a> {
+struct LegendEntry<'a> {
     layer: &'a Layer,
     look: SeriesLook,
     lines: Vec<String>,
@@ -176,7 +176,7 @@ struct Entry<'a> {
 
 /// A legend: the names of layers, in rows.
 struct Legend<'a> {
-    entries: Vec<Entry<'a>>,
+    entries: Vec<LegendEntry<'a>>,
     /// Columns, and how wide one is.
     columns: usize,
     width: f64,
@@ -206,7 +206,7 @@ impl<'a> Legend<'a> {
         let width = if columns == 2 { half } else { room };
         let entries = layers
             .into_iter()
-            .map(|(layer, look)| Entry {
+            .map(|(layer, look)| LegendEntry {
                 layer,
                 look,
                 lines: wrapped(layer.name(), SMALL, width - Self::SAMPLE - SMALL, Self::LINES),
@@ -631,6 +631,7 @@ impl PanelFrame<'_> {
 
     /// The legend stands inside the panel, in the corner where it covers the fewest points.
     fn legend(&self, pen: &mut Pen, layers: Vec<(&Layer, SeriesLook)>) {
+        // Between the legend and the frame: 1.4 mm on paper.
         const EDGE: f64 = 14.0;
         let places: Vec<Dot> = layers
             .iter()
@@ -707,9 +708,11 @@ fn thinned(points: &[Dot]) -> Vec<Dot> {
     all
 }
 
+/// Half the width of a mark: 0.8 mm on paper, as large as a letter of the ticks.
+const R: f64 = 8.0;
+
 /// The mark of the points of one series.
 fn mark(pen: &mut Pen, (x, y): Dot, look: SeriesLook) {
-    const R: f64 = 8.0;
     let style = Stroke::whole(look.colour, 3.0);
     match look.form % 4 {
         0 => pen.ring((x, y), R, look.colour, 3.0),
@@ -733,7 +736,6 @@ fn mark(pen: &mut Pen, (x, y): Dot, look: SeriesLook) {
 
 /// The mark of a point that was left out.
 fn crossed(pen: &mut Pen, (x, y): Dot) {
-    const R: f64 = 8.0;
     for strokes in [[(x - R, y - R), (x + R, y + R)], [(x - R, y + R), (x + R, y - R)]] {
         pen.line(&strokes, Stroke::whole(GREY, 3.0));
     }

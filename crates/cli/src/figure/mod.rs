@@ -198,7 +198,7 @@ impl Figure {
     /// Writes the picture.
     pub(crate) fn write(&self, path: &Path, kind: FigureKind, size: Size) -> Result<(), Failure> {
         let bytes = self.bytes(kind, size)?;
-        crate::output::may_be_written(path, crate::output::Existing::Replaced)
+        crate::output::may_be_written(path, crate::output::ExistingFile::Replaced)
             .and_then(|()| std::fs::write(path, bytes))
             .map_err(|error| Failure::file("write", path, &error))
     }
@@ -207,22 +207,18 @@ impl Figure {
         match kind {
             FigureKind::Svg => Ok(self.draw(size.sheet(), |dots| size.printed(dots)).into_bytes()),
             FigureKind::Png => dots::png_of(&self.draw(size.sheet(), |dots| format!("{dots}")), size.grain())
-                .map_err(|why| undrawn(&why)),
+                .map_err(undrawn),
         }
     }
 }
 
 /// A drawing of ours as lines, areas and outlines of letters.
 pub(crate) fn drawing(svg: &str) -> Result<resvg::usvg::Tree, Failure> {
-    dots::tree_of(svg).map_err(|why| undrawn(&why))
+    dots::tree_of(svg).map_err(undrawn)
 }
 
-fn undrawn(why: &str) -> Failure {
-    Failure::file(
-        "draw",
-        Path::new("the picture"),
-        &std::io::Error::other(why.to_owned()),
-    )
+fn undrawn(why: dots::DotsError) -> Failure {
+    Failure::file("draw", Path::new("the picture"), &std::io::Error::other(why))
 }
 
 /// Several runs over each other: points and curve of each in one colour, residuals below.

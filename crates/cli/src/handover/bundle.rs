@@ -25,7 +25,7 @@ use sha2::{Digest as _, Sha512};
 use super::readme::{self, About};
 use super::{LeftOutValues, ReportPage, found_in_file, still_there};
 use crate::ending::Failure;
-use crate::output::{self, Existing, Writing};
+use crate::output::{self, ExistingFile, OutputFiles};
 use crate::screen::plural;
 
 /// What is packed beside the runs.
@@ -73,7 +73,7 @@ impl Laboratory {
 /// Packs runs into a ZIP file, or into a folder where the name has another ending.
 pub(crate) fn pack(
     target: &Path,
-    existing: Existing,
+    existing: ExistingFile,
     subjects: &mut dyn ExportedRuns,
     gone: &LeftOutValues,
     order: &BundleContent<'_>,
@@ -102,7 +102,7 @@ pub(crate) fn pack(
         })
         .map_err(fail)?;
     } else {
-        if existing == Existing::Replaced && target.is_dir() {
+        if existing == ExistingFile::Replaced && target.is_dir() {
             // Only a bag is ever replaced: a folder may hold anything.
             if !target.join("bagit.txt").is_file() {
                 return Err(fail(io::Error::new(
@@ -150,7 +150,7 @@ impl Drop for Stage {
 
 /// The files of one exporter under a folder of the bundle, its main file under a name.
 struct Within<'w> {
-    files: &'w mut Writing,
+    files: &'w mut OutputFiles,
     folder: &'static str,
     main: &'static str,
 }
@@ -185,7 +185,7 @@ fn fill(
     let data = stage.join("data");
     let fail = |error: io::Error| Failure::file("write", target, &error);
     let exported = |error: ExportError| exported(target, error);
-    let mut files = Writing::new(&data, Existing::Replaced);
+    let mut files = OutputFiles::new(&data, ExistingFile::Replaced);
     let mut within = Within {
         files: &mut files,
         folder: "tables/",
@@ -221,7 +221,7 @@ fn fill(
     }
     let left_out = gone.words();
     page.left_out(left_out.clone());
-    let put = |files: &mut Writing, name: &str, bytes: &[u8]| -> Result<(), Failure> {
+    let put = |files: &mut OutputFiles, name: &str, bytes: &[u8]| -> Result<(), Failure> {
         let mut out = files.create(ExportPart::Member(name)).map_err(fail)?;
         out.write_all(bytes).and_then(|()| out.flush()).map_err(fail)
     };
@@ -291,7 +291,7 @@ fn runs_beside(archive: &Archive, packed: &BTreeMap<Digest, u64>) -> Result<u64,
 fn come_home(
     archive: &Archive,
     target: &Path,
-    files: &mut Writing,
+    files: &mut OutputFiles,
     sources: &BTreeSet<(String, Digest)>,
     known: &BTreeSet<String>,
 ) -> Result<(), Failure> {

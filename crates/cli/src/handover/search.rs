@@ -244,7 +244,7 @@ mod tests {
     /// Written without anything being replaced, the value must be found, whatever the form.
     #[test]
     fn a_value_that_stays_is_found_in_every_form() {
-        use crate::output::{Existing, Format, OutputOptions};
+        use crate::output::{ExistingFile, Format, OutputOptions};
 
         let text = "Sample: dye of M. Example\nTime (s),Absorbance\n0,0.5\n1,0.4\n2,0.3\n3,0.25\n";
         let source = Source::new("a.csv", text.as_bytes().to_vec());
@@ -267,7 +267,7 @@ mod tests {
         ] {
             let target = folder.path().join(name);
             let written = OutputOptions::of(to)
-                .prepare(&target, Existing::Stays, &runs)
+                .prepare(&target, ExistingFile::Stays, &runs)
                 .unwrap();
             let files = written.0.unwrap();
             let look = |value: &str| files.any(|file| found_in_file(&gone(&[value]), file)).unwrap();

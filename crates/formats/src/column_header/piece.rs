@@ -2,6 +2,7 @@
 
 use super::*;
 use crate::words::{self, WordList};
+use curvary_record::KnownQuantity;
 
 /// What one piece of a head says.
 #[derive(Clone, Debug)]
@@ -185,17 +186,17 @@ pub(super) fn rate(text: &str) -> Option<HeaderPiece> {
 pub(super) fn fits(quantity: &Quantity, unit: &Unit) -> bool {
     let like = |code: &str| Unit::ucum(code).is_ok_and(|other| unit.converts_to(&other));
     let pure = like("1");
-    match quantity.as_str() {
-        "wavelength" => like("nm"),
-        "wavenumber" => like("/cm"),
-        "energy" => like("eV") || like("kJ/mol"),
-        "time" => like("s"),
-        "absorbance" => pure && *unit != Unit::PERCENT || like("[arb'U]"),
-        "transmittance" | "reflectance" => {
+    match quantity.known() {
+        Some(KnownQuantity::Wavelength) => like("nm"),
+        Some(KnownQuantity::Wavenumber) => like("/cm"),
+        Some(KnownQuantity::Energy) => like("eV") || like("kJ/mol"),
+        Some(KnownQuantity::Time) => like("s"),
+        Some(KnownQuantity::Absorbance) => pure && *unit != Unit::PERCENT || like("[arb'U]"),
+        Some(KnownQuantity::Transmittance | KnownQuantity::Reflectance) => {
             pure && *unit != Unit::ABSORBANCE && *unit != Unit::MILLIABSORBANCE
         }
-        "temperature" => like("K"),
-        "concentration" => {
+        Some(KnownQuantity::Temperature) => like("K"),
+        Some(KnownQuantity::Concentration) => {
             like("mol/L")
                 || like("g/L")
                 || like("U/mL")
@@ -203,15 +204,24 @@ pub(super) fn fits(quantity: &Quantity, unit: &Unit) -> bool {
                 || like("mol/kg")
                 || pure && *unit != Unit::ABSORBANCE
         }
-        "rate" => [
+        Some(KnownQuantity::Rate) => [
             "/s", "mol/L/s", "mol/s", "mol/s/g", "g/s", "g/L/s", "U/mL", "[iU]/mL", "[iU]/s",
         ]
         .into_iter()
         .any(like),
-        "ph" => like("[pH]"),
-        "index" | "sample" | "flag" | "date" => false,
-        "time-of-day" => like("s"),
-        _ => true,
+        Some(KnownQuantity::Ph) => like("[pH]"),
+        Some(KnownQuantity::Index | KnownQuantity::Sample | KnownQuantity::Flag | KnownQuantity::Date) => {
+            false
+        }
+        Some(KnownQuantity::TimeOfDay) => like("s"),
+        Some(
+            KnownQuantity::Frequency
+            | KnownQuantity::Intensity
+            | KnownQuantity::Dilution
+            | KnownQuantity::Item
+            | KnownQuantity::Unknown,
+        )
+        | None => true,
     }
 }
 

@@ -20,6 +20,10 @@ pub(super) struct Table {
     #[serde(default)]
     #[schemars(with = "Option<String>")]
     after: Option<Spanned<String>>,
+    /// No table goes on in the first line that contains this, below `after`, nor behind it; a file without it is not read.
+    #[serde(default)]
+    #[schemars(with = "Option<String>")]
+    before: Option<Spanned<String>>,
     /// Numbers that stand for a missing value.
     #[serde(default)]
     missing: Vec<f64>,
@@ -68,12 +72,12 @@ const HELD: [(&str, &str); 5] = [
 
 impl Table {
     pub(super) fn check(&self) -> Result<(), LayoutFault> {
-        match &self.after {
-            Some(after) if after.get_ref().trim().is_empty() => {
-                Err(LayoutFault::at(after, "`after` is empty"))
+        for (text, name) in [(&self.after, "after"), (&self.before, "before")] {
+            if let Some(text) = text.as_ref().filter(|text| text.get_ref().trim().is_empty()) {
+                return Err(LayoutFault::at(text, format!("`{name}` is empty")));
             }
-            _ => Ok(()),
         }
+        Ok(())
     }
 }
 
@@ -178,8 +182,31 @@ impl Layout {
                 }
             },
         };
+        let to = match &table.before {
+            None => None,
+            Some(before) => match text[from..].find(before.get_ref().as_str()) {
+                // The whole line is behind the table.
+                Some(at) => Some(
+                    text[..from + at]
+                        .rfind(['\n', '\r'])
+                        .map_or(0, |end| end + 1)
+                        .max(from),
+                ),
+                None => {
+                    let message = format!(
+                        "no line contains `{}`, before which the table ends",
+                        before.get_ref()
+                    );
+                    let why = Diagnostic::error(code::NO_TABLE, message);
+                    return Err(Box::new(
+                        why.at(self.paper.place(before.span()), "the layout says so"),
+                    ));
+                }
+            },
+        };
         Ok(Hints {
             from,
+            to,
             missing: table.missing.clone(),
             columns: self
                 .description

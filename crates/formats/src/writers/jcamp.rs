@@ -10,8 +10,8 @@
 
 use curvary_jcamp_dx as dx;
 use curvary_record::{
-    Claim, Code, Column, Coordinate, Diagnostic, Fields, Key, Origin, Place, Quantity, Run, Technique, Trace,
-    Unit, Value, ValueKind, write_decimal,
+    Claim, Code, Column, Coordinate, Diagnostic, Fields, Key, KnownQuantity, Origin, Place, Quantity, Run,
+    Technique, Trace, Unit, Value, ValueKind, write_decimal,
 };
 
 pub use curvary_jcamp_dx::{Form, Version};
@@ -722,11 +722,15 @@ fn kind(run: &Run, trace: &Trace) -> String {
     if run.technique != Technique::UNKNOWN && !Technique::ALL.contains(&run.technique) {
         return run.technique.as_str().to_uppercase().replace('-', " ");
     }
-    let kind = match trace.x.quantity.as_str() {
-        "time" => "UV/VIS TIME COURSE",
+    let kind = match trace.x.quantity.known() {
+        Some(KnownQuantity::Time) => "UV/VIS TIME COURSE",
         // Below 10,000 /cm, that is beyond 1000 nm, the light is infrared.
-        "wavenumber" if trace.x.values.iter().all(|&x| x < 10_000.0) => "INFRARED SPECTRUM",
-        "wavelength" | "wavenumber" | "energy" => "UV/VIS SPECTRUM",
+        Some(KnownQuantity::Wavenumber) if trace.x.values.iter().all(|&x| x < 10_000.0) => {
+            "INFRARED SPECTRUM"
+        }
+        Some(KnownQuantity::Wavelength | KnownQuantity::Wavenumber | KnownQuantity::Energy) => {
+            "UV/VIS SPECTRUM"
+        }
         _ => "UV/VIS SERIES",
     };
     kind.to_owned()

@@ -156,13 +156,13 @@ fn alone(
 
 /// A difference not yet written, and how often it comes.
 #[derive(Clone, Copy)]
-struct Pending {
+struct OpenDifference {
     step: i64,
     token: AsdfToken,
     count: usize,
 }
 
-impl Pending {
+impl OpenDifference {
     /// Room needed if the line has to end after it.
     #[inline]
     fn room(&self) -> usize {
@@ -227,7 +227,7 @@ fn differences(
                 next = run;
             }
         }
-        let mut pending: Option<Pending> = None;
+        let mut pending: Option<OpenDifference> = None;
         repeat = false;
         while next < n {
             let value = values[next];
@@ -264,7 +264,7 @@ fn differences(
                             break;
                         }
                         p.write(out);
-                        *p = Pending {
+                        *p = OpenDifference {
                             step,
                             token,
                             count: 1,
@@ -275,7 +275,7 @@ fn differences(
                         if used + token.len > COLUMNS {
                             break;
                         }
-                        pending = Some(Pending {
+                        pending = Some(OpenDifference {
                             step,
                             token,
                             count: 1,

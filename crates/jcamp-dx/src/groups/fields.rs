@@ -23,7 +23,7 @@ pub(super) enum Field {
 
 /// The fields of a line.
 #[derive(Default)]
-pub(super) struct Fields {
+pub(super) struct VariableFields {
     pub(super) fields: Vec<Field>,
     pub(super) odd_exponent: Option<usize>,
 }
@@ -53,7 +53,7 @@ impl Splitter<'_> {
 
     /// Splits `from..to` into `out`, which is emptied first.
     #[inline]
-    pub(super) fn split(&self, from: usize, to: usize, out: &mut Fields) -> Result<(), FieldFault> {
+    pub(super) fn split(&self, from: usize, to: usize, out: &mut VariableFields) -> Result<(), FieldFault> {
         let bytes = &self.source.text.as_bytes()[..to];
         out.fields.clear();
         let mut i = from;

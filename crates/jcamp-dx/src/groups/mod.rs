@@ -17,7 +17,7 @@ use crate::number::Decimal;
 use crate::records::{Line, RecordLines, RecordSource};
 use crate::remark::{Code, Notes, Span, quote};
 use crate::table::{DataStretch, Doubt, LeftOut};
-use fields::{Field, Fields, Splitter};
+use fields::{Field, Splitter, VariableFields};
 
 /// Takes the groups of a table, each with its line; what it leaves out goes into the list.
 trait Taker {
@@ -58,7 +58,7 @@ fn each_group<T: Taker>(
     let width = columns.len();
     let pairs = T::PAIRS && axis.x_factor == Decimal::ONE && axis.y_factor == Decimal::ONE;
     let cut_end = cut_line_end(&bytes[..stretch.to], stretch.point).filter(|_| stretch.open_ended);
-    let mut fields = Fields::default();
+    let mut fields = VariableFields::default();
     let mut odd_exponent = None;
     let mut taken = 0usize;
     let mut broken: Vec<Line> = Vec::new();

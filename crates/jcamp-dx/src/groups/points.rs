@@ -1,6 +1,6 @@
 //! `(XY..XY)` as a curve.
 
-use super::fields::{Field, Fields, Splitter};
+use super::fields::{Field, Splitter, VariableFields};
 use super::{Count, Taker, check_count, digits, each_group, is_ordered, leave_out_columns, remark_broken};
 use crate::axis::LabelAxis;
 use crate::curve::{Curve, DecimalsBuilder, LineMap, Missing};
@@ -191,7 +191,7 @@ impl PointsWriter {
             columns: b"XY",
             factors,
         };
-        let mut fields = Fields::default();
+        let mut fields = VariableFields::default();
         let mut carried: Option<Field> = None;
         for line in RecordLines::new(source, stretch.from, stretch.to, stretch.line) {
             splitter.columns = if carried.is_some() { b"YX" } else { b"XY" };
@@ -228,7 +228,7 @@ fn wrapped(source: &RecordSource<'_>, stretch: &DataStretch, axis: &LabelAxis) -
         columns: b"XY",
         factors: [Decimal::ONE; 3],
     };
-    let mut fields = Fields::default();
+    let mut fields = VariableFields::default();
     let (mut total, mut odd) = (0usize, false);
     for line in RecordLines::new(source, stretch.from, stretch.to, stretch.line) {
         if splitter.split(line.start, line.end, &mut fields).is_err() {

@@ -1,11 +1,11 @@
 //! Curves: in even steps as XYDATA, all others as XYPOINTS.
 
-use super::{WriteRefusal, Writer};
+use super::{DocumentWriter, WriteRefusal};
 use crate::asdf::decode::MISSING;
 use crate::asdf::encode::{COLUMNS, Form, GREATEST, encode};
 use crate::axis::shortest;
 use crate::curve::{Curve, Decimals, Missing};
-use crate::grid::{Grid, line_decimals};
+use crate::grid::{EvenGrid, line_decimals};
 use crate::number::{Decimal, POWERS, integer, integer_in, print};
 use crate::remark::Code;
 use crate::text::remark;
@@ -13,12 +13,12 @@ use crate::text::remark;
 /// How a curve is written.
 pub(super) struct Plan {
     /// Evenly spaced: the grid.
-    pub(super) grid: Option<Grid>,
+    pub(super) grid: Option<EvenGrid>,
     /// Ordinates as integers with this power of ten, missing ones marked.
     pub(super) integers: Option<(Vec<i64>, u16)>,
 }
 
-impl Writer<'_> {
+impl DocumentWriter<'_> {
     /// Checks a curve and decides how to write it.
     pub(super) fn plan(&mut self, curve: &Curve, title: &str) -> Result<Plan, WriteRefusal> {
         check_curve(curve, title)?;
@@ -122,7 +122,7 @@ impl Writer<'_> {
     }
 
     /// The lines of an evenly spaced table.
-    pub(super) fn xydata(&mut self, curve: &Curve, plan: &Plan, grid: &Grid) {
+    pub(super) fn xydata(&mut self, curve: &Curve, plan: &Plan, grid: &EvenGrid) {
         let x_decimals = curve
             .x_decimals
             .greatest()
@@ -283,7 +283,7 @@ pub(super) fn all_abscissas(curve: &Curve) -> std::borrow::Cow<'_, [f64]> {
 }
 
 /// The grid that gives exactly these abscissas and decimals back, if there is one.
-pub(super) fn even_grid(x: &[f64], decimals: &Decimals) -> Option<Grid> {
+pub(super) fn even_grid(x: &[f64], decimals: &Decimals) -> Option<EvenGrid> {
     let end = |value: f64| match decimals {
         Decimals::Same(d) => Some(Decimal {
             mantissa: integer(value, *d)?,
@@ -293,7 +293,7 @@ pub(super) fn even_grid(x: &[f64], decimals: &Decimals) -> Option<Grid> {
         Decimals::Each(_) => None,
     };
     let (first, last) = (end(x[0])?, end(x[x.len() - 1])?);
-    let grid = Grid::between(first, last, x.len() - 1)?;
+    let grid = EvenGrid::between(first, last, x.len() - 1)?;
     // Steps below the last printed digit cannot be told at the start of a line.
     if grid.decimals() != *decimals
         || (x.len() > 1 && (grid.step() == 0.0 || line_decimals(grid.step()) > 15))
@@ -312,7 +312,7 @@ pub(super) fn even_grid(x: &[f64], decimals: &Decimals) -> Option<Grid> {
 }
 
 /// The decimals with which a step is exact: those of its grid, or none for quotients without end.
-fn step_decimals(grid: &Grid, step: f64) -> Option<u16> {
+fn step_decimals(grid: &EvenGrid, step: f64) -> Option<u16> {
     grid.decimals().greatest().filter(|d| integer(step, *d).is_some())
 }
 

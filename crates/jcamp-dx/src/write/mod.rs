@@ -181,7 +181,7 @@ impl std::error::Error for WriteRefusal {}
 ///
 /// See [`WriteRefusal`]. Nothing is written in part.
 pub fn write(sheets: &[Sheet], options: &WriteOptions) -> Result<WrittenDocument, WriteRefusal> {
-    let mut writer = Writer {
+    let mut writer = DocumentWriter {
         options,
         out: String::new(),
         remarks: Vec::new(),
@@ -239,7 +239,7 @@ impl<'o> Stream<'o> {
     ///
     /// See [`WriteRefusal`].
     pub fn sheet(&mut self, sheet: &Sheet) -> Result<WrittenDocument, WriteRefusal> {
-        let mut writer = Writer {
+        let mut writer = DocumentWriter {
             options: self.options,
             out: String::new(),
             remarks: Vec::new(),
@@ -264,13 +264,13 @@ fn reserved(normalised: &str) -> bool {
     describes_table(normalised) || matches!(normalised, "TITLE" | "DATATYPE" | "ORIGIN" | "OWNER")
 }
 
-struct Writer<'o> {
+struct DocumentWriter<'o> {
     options: &'o WriteOptions,
     out: String,
     remarks: Vec<Remark>,
 }
 
-impl Writer<'_> {
+impl DocumentWriter<'_> {
     /// The head of a file of several blocks.
     fn link(&mut self, first_title: &str, blocks: usize) {
         let title = if self.options.link_title.is_empty() {

@@ -1,14 +1,14 @@
 //! Peak tables and assignments.
 
 use super::records::optional;
-use super::{WriteRefusal, Writer};
+use super::{DocumentWriter, WriteRefusal};
 use crate::asdf::encode::COLUMNS;
 use crate::number::print;
 use crate::remark::Code;
 use crate::table::{Assignments, Peaks};
 use crate::text::{remark, safe};
 
-impl Writer<'_> {
+impl DocumentWriter<'_> {
     pub(super) fn peaks(&mut self, peaks: &Peaks, title: &str) -> Result<(), WriteRefusal> {
         if peaks.rows.is_empty() {
             return Err(WriteRefusal::Empty {

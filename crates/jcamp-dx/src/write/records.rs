@@ -1,13 +1,13 @@
 //! Single records: labels with texts and numbers.
 
-use super::{Version, Writer};
+use super::{DocumentWriter, Version};
 use crate::asdf::encode::COLUMNS;
 use crate::curve::Decimals;
 use crate::number::print;
 use crate::remark::Code;
 use crate::text::{record, remark, safe};
 
-impl Writer<'_> {
+impl DocumentWriter<'_> {
     pub(super) fn plain(&mut self, label: &str, value: &str) {
         self.out.push_str("##");
         self.out.push_str(label);

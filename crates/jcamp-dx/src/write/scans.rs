@@ -1,15 +1,15 @@
 //! Scans over one axis, as the pages of NTUPLES.
 
 use super::curves::{Plan, all_abscissas, bits_equal, check_curve, even_grid, power_text};
-use super::{Scan, Scans, Sheet, WriteRefusal, Writer};
+use super::{DocumentWriter, Scan, Scans, Sheet, WriteRefusal};
 use crate::asdf::encode::Form;
 use crate::curve::Curve;
-use crate::grid::Grid;
+use crate::grid::EvenGrid;
 use crate::number::print;
 use crate::remark::Code;
 use crate::text::{remark, safe};
 
-impl Writer<'_> {
+impl DocumentWriter<'_> {
     pub(super) fn scans(&mut self, scans: &Scans, sheet: &Sheet) -> Result<(), WriteRefusal> {
         let title = &sheet.title;
         let inconsistent = |what| {
@@ -164,7 +164,7 @@ impl Writer<'_> {
         &mut self,
         scans: &Scans,
         symbol: &str,
-        grid: Option<Grid>,
+        grid: Option<EvenGrid>,
         mut integers: Option<Vec<(Vec<i64>, u16)>>,
     ) {
         for (index, scan) in scans.scans.iter().enumerate() {

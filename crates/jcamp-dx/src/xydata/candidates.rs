@@ -1,7 +1,7 @@
 //! The spacings that the labels and the lines of a table allow, and how well each fits.
 
 use super::{AnalysedTable, Checks};
-use crate::grid::Grid;
+use crate::grid::EvenGrid;
 use crate::number::Decimal;
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -25,7 +25,7 @@ pub(super) enum By {
 
 #[derive(Clone, Copy, Debug)]
 pub(super) struct TableCandidate {
-    pub(super) grid: Grid,
+    pub(super) grid: EvenGrid,
     pub(super) kind: FirstPoint,
     pub(super) by: By,
 }
@@ -60,22 +60,24 @@ impl AnalysedTable<'_> {
             }
             for last in lasts {
                 if let Some(n) = axis.count().filter(|n| *n >= 2) {
-                    out.extend(Grid::between(first, last, n - 1).map(|grid| TableCandidate {
+                    out.extend(EvenGrid::between(first, last, n - 1).map(|grid| TableCandidate {
                         grid,
                         kind,
                         by: By::Npoints,
                     }));
                 }
                 if self.complete && count >= 2 && axis.count() != Some(count) {
-                    out.extend(Grid::between(first, last, count - 1).map(|grid| TableCandidate {
-                        grid,
-                        kind,
-                        by: By::Count,
-                    }));
+                    out.extend(
+                        EvenGrid::between(first, last, count - 1).map(|grid| TableCandidate {
+                            grid,
+                            kind,
+                            by: By::Count,
+                        }),
+                    );
                 }
             }
             for delta in deltas {
-                out.extend(Grid::stepping(first, delta).map(|grid| TableCandidate {
+                out.extend(EvenGrid::stepping(first, delta).map(|grid| TableCandidate {
                     grid,
                     kind,
                     by: By::Delta,
@@ -84,7 +86,7 @@ impl AnalysedTable<'_> {
                     mantissa: -delta.mantissa,
                     exponent: delta.exponent,
                 };
-                out.extend(Grid::stepping(first, minus).map(|grid| TableCandidate {
+                out.extend(EvenGrid::stepping(first, minus).map(|grid| TableCandidate {
                     grid,
                     kind,
                     by: By::MinusDelta,
@@ -96,21 +98,21 @@ impl AnalysedTable<'_> {
     }
 
     /// The spacing by FIRSTX, LASTX and NPOINTS, if the count of points is that of NPOINTS; else by FIRSTX and DELTAX.
-    pub(super) fn labels_grid(&self, count: usize) -> Option<Grid> {
+    pub(super) fn labels_grid(&self, count: usize) -> Option<EvenGrid> {
         let axis = self.axis;
         let first = axis.first_x?.decimal;
         let between = axis
             .last_x
             .filter(|_| self.complete && axis.count() == Some(count))
-            .and_then(|last| Grid::between(first, last.decimal, count.saturating_sub(1)));
+            .and_then(|last| EvenGrid::between(first, last.decimal, count.saturating_sub(1)));
         between
-            .or_else(|| Grid::stepping(first, axis.delta_x?.decimal))
+            .or_else(|| EvenGrid::stepping(first, axis.delta_x?.decimal))
             .filter(|grid| count == 1 || (grid.step() != 0.0 && grid.step().is_finite()))
     }
 
     /// The spacing from the X printed at the lines. Two lines always agree, so with labels that disagree it takes
     /// more of them.
-    pub(super) fn lines_grid(&self, checks: Checks, no_labels: bool) -> Option<Grid> {
+    pub(super) fn lines_grid(&self, checks: Checks, no_labels: bool) -> Option<EvenGrid> {
         let enough = if no_labels { 2 } else { 4 };
         let whole = !self.gaps.iter().any(|g| *g) && self.checks_hold(checks) && (self.complete || no_labels);
         if self.lines.len() < enough || !whole {
@@ -121,13 +123,13 @@ impl AnalysedTable<'_> {
             .map(|k| self.lines[k].len - usize::from(self.is_check(k, checks)))
             .sum();
         let at = before - usize::from(self.is_check(last, checks));
-        let grid = Grid::between(self.exact_x(0)?, self.exact_x(last)?, at)?;
+        let grid = EvenGrid::between(self.exact_x(0)?, self.exact_x(last)?, at)?;
         let known = at > 0 && grid.step() != 0.0 && grid.step().is_finite();
         (known && self.tight(&grid, checks)).then_some(grid)
     }
 
     /// Whether every line stands where the count puts it. After a gap the count starts anew from the X.
-    pub(super) fn tight(&self, grid: &Grid, checks: Checks) -> bool {
+    pub(super) fn tight(&self, grid: &EvenGrid, checks: Checks) -> bool {
         let mut next = Some(0usize);
         for k in 0..self.lines.len() {
             let expected = match next {
@@ -148,7 +150,7 @@ impl AnalysedTable<'_> {
     }
 
     /// How many lines follow the line before them as the count says, by their X alone.
-    fn score(&self, grid: &Grid, checks: Checks) -> usize {
+    fn score(&self, grid: &EvenGrid, checks: Checks) -> usize {
         (1..self.lines.len())
             .filter(|k| {
                 let (Some(a), Some(b)) = (self.index_by_x(k - 1, grid), self.index_by_x(*k, grid)) else {
@@ -175,7 +177,7 @@ impl AnalysedTable<'_> {
         let best_kind = tight.iter().map(|c| c.kind).min()?;
         let tight: Vec<&TableCandidate> = tight.into_iter().filter(|c| c.kind == best_kind).collect();
         let reach = count.max(self.axis.count().unwrap_or(0)).saturating_sub(1);
-        let same = |a: &Grid, b: &Grid| (a.at(reach) - b.at(reach)).abs() <= 0.1 * a.step().abs();
+        let same = |a: &EvenGrid, b: &EvenGrid| (a.at(reach) - b.at(reach)).abs() <= 0.1 * a.step().abs();
         let votes: Vec<usize> = tight
             .iter()
             .map(|c| tight.iter().filter(|other| same(&c.grid, &other.grid)).count())
@@ -192,7 +194,7 @@ impl AnalysedTable<'_> {
     /// Whether the counted points may stand against NPOINTS: no check value speaks against the count, and either
     /// DELTAX supports the spacing, or every line does within a tenth of it. Otherwise a lost point would only
     /// stretch the spacing a little.
-    fn count_holds(&self, grid: &Grid, checks: Checks) -> bool {
+    fn count_holds(&self, grid: &EvenGrid, checks: Checks) -> bool {
         let step = grid.step();
         // One point more or less among n changes the spacing by its n-th part; that much DELTAX has to tell.
         let n = self.total(checks).max(1) as f64;

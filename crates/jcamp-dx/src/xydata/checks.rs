@@ -3,7 +3,7 @@
 use super::candidates::By;
 use super::{AnalysedTable, Checks};
 use crate::asdf::decode::{DataLine, LineEnd};
-use crate::grid::Grid;
+use crate::grid::EvenGrid;
 use crate::remark::{Code, Notes, Span};
 use crate::table::DataStretch;
 
@@ -62,7 +62,7 @@ impl AnalysedTable<'_> {
     /// Whether the first ordinates of lines behind differences may be check values although they were taken for new
     /// points. NPOINTS decides, but it may have counted the check values; where values are repeated, the X have to
     /// speak against that, or DELTAX.
-    pub(super) fn checks_in_doubt(&self, checks: Checks, grid: &Grid) -> bool {
+    pub(super) fn checks_in_doubt(&self, checks: Checks, grid: &EvenGrid) -> bool {
         let repeated = || (1..self.lines.len()).any(|k| self.is_check(k, Checks::All) && self.repeats(k));
         if checks != Checks::None || !repeated() {
             return false;
@@ -74,7 +74,7 @@ impl AnalysedTable<'_> {
         let Some(delta) = self.axis.delta_x else {
             return others.next().is_some();
         };
-        let away = |grid: &Grid| (delta.value().abs() - grid.step().abs()).abs();
+        let away = |grid: &EvenGrid| (delta.value().abs() - grid.step().abs()).abs();
         let clearly = (10.0 * away(grid)).max(0.01 * grid.step().abs());
         others.any(|other| away(&other.grid) <= clearly)
     }

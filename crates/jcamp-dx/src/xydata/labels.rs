@@ -4,8 +4,8 @@ use super::AnalysedTable;
 use crate::asdf::decode::{LONG, MISSING};
 use crate::axis::{LabelAxis, StatedNumber};
 use crate::curve::Curve;
-use crate::factors::{Abscissas, Digits, Says, doubt_of_x, doubt_of_y, says};
-use crate::grid::Grid;
+use crate::factors::{Abscissas, Agreement, Digits, agreement_of, doubt_of_x, doubt_of_y};
+use crate::grid::EvenGrid;
 use crate::groups::{Count, check_count};
 use crate::remark::{Code, Notes};
 use crate::table::{DataStretch, TableOutcome};
@@ -15,7 +15,7 @@ impl AnalysedTable<'_> {
     pub(super) fn check_labels(
         &self,
         curve: &Curve,
-        grid: &Grid,
+        grid: &EvenGrid,
         placed: usize,
         losses: bool,
         starts_with_a_value: bool,
@@ -91,7 +91,7 @@ impl AnalysedTable<'_> {
     }
 }
 
-/// Compares FIRSTY, MAXY, MINY and their kin of X with the points; see [`says`]. `first` is the first ordinate, where
+/// Compares FIRSTY, MAXY, MINY and their kin of X with the points; see [`agreement_of`]. `first` is the first ordinate, where
 /// it is there; extremes can only be compared if the table is `whole`.
 pub(crate) fn check_ordinates(
     axis: &LabelAxis,
@@ -116,13 +116,13 @@ pub(crate) fn check_ordinates(
     ];
     for (fact, differs) in labels {
         let Some((stated, value)) = fact else { continue };
-        let code = match says(axis, digits, &stated, value) {
-            Says::True => {
+        let code = match agreement_of(axis, digits, &stated, value) {
+            Agreement::True => {
                 outcome.agreed += 1;
                 continue;
             }
-            Says::Printed => Code::FirstYScaled,
-            Says::Other => {
+            Agreement::Printed => Code::FirstYScaled,
+            Agreement::Other => {
                 outcome.disagreed += 1;
                 differs
             }

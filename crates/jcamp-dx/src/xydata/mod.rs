@@ -17,7 +17,7 @@ pub(crate) use points::long_product;
 
 use crate::asdf::decode::{DataLine, DecodeContext, LineEnd, Ordinates, decode};
 use crate::axis::LabelAxis;
-use crate::grid::Grid;
+use crate::grid::EvenGrid;
 use crate::number::{Decimal, product, unit};
 use crate::records::RecordSource;
 use crate::remark::{Code, Notes};
@@ -38,7 +38,7 @@ enum Checks {
 /// Where the points of a table stand.
 #[derive(Clone, Copy, Debug)]
 struct PointLayout {
-    grid: Grid,
+    grid: EvenGrid,
     checks: Checks,
     /// The labels were taken against the X at the line starts, because someone said so.
     by_labels: bool,
@@ -181,7 +181,7 @@ impl AnalysedTable<'_> {
     /// How far a printed X may be off without a word: one unit of its last digit (in the standard's own Table VI
     /// the X are off by up to 0.0008 with 0.001 printed) or a tenth of the spacing. Where the last digit is nearly
     /// the spacing itself, half of it, or the neighbouring point would pass too.
-    fn tolerance(&self, k: usize, grid: &Grid) -> f64 {
+    fn tolerance(&self, k: usize, grid: &EvenGrid) -> f64 {
         let (unit, step) = (self.x_unit(k) * 1.000_001, grid.step().abs());
         if unit > 0.5 * step && unit <= step * 1.000_01 {
             0.5 * unit
@@ -190,19 +190,19 @@ impl AnalysedTable<'_> {
         }
     }
 
-    fn off(&self, k: usize, at: usize, grid: &Grid) -> f64 {
+    fn off(&self, k: usize, at: usize, grid: &EvenGrid) -> f64 {
         (self.printed_x(k) - grid.at(at)).abs()
     }
 
     /// Whether the X of line `k` can be that of point `at`: not farther than half a spacing. An X printed more
     /// coarsely than the spacing can only be right within its last digit.
-    fn fits(&self, k: usize, at: usize, grid: &Grid) -> bool {
+    fn fits(&self, k: usize, at: usize, grid: &EvenGrid) -> bool {
         let (off, unit, step) = (self.off(k, at, grid), self.x_unit(k), grid.step().abs());
         off <= 0.5 * step * 1.000_001 || (unit > step * 1.000_01 && off <= unit * 1.000_001)
     }
 
     /// The point that the X of line `k` names, if it names one clearly.
-    fn index_by_x(&self, k: usize, grid: &Grid) -> Option<usize> {
+    fn index_by_x(&self, k: usize, grid: &EvenGrid) -> Option<usize> {
         let index = grid.index_of(self.printed_x(k)).round();
         if !(0.0..1e15).contains(&index) {
             return None;

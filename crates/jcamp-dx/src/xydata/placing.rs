@@ -2,7 +2,7 @@
 
 use super::points::OrdinatePiece;
 use super::{AnalysedTable, Checks, PointLayout};
-use crate::grid::Grid;
+use crate::grid::EvenGrid;
 use crate::records::RecordSource;
 use crate::remark::{Code, Notes, Span, quote};
 use crate::table::{DataStretch, LeftOut, TableOutcome};
@@ -230,7 +230,7 @@ impl AnalysedTable<'_> {
     }
 
     /// Whether the lines go on as counted although the X of line `k` says otherwise: then that X is a misprint.
-    pub(super) fn goes_on(&self, k: usize, at: usize, grid: &Grid, checks: Checks) -> bool {
+    pub(super) fn goes_on(&self, k: usize, at: usize, grid: &EvenGrid, checks: Checks) -> bool {
         let line = &self.lines[k];
         if line.damage.is_some() {
             return false;

@@ -3,7 +3,7 @@
 use super::AnalysedTable;
 use crate::asdf::decode::{DataLine, LONG, MISSING, Ordinates};
 use crate::curve::{Curve, Decimals, DecimalsBuilder, LineMap, Missing};
-use crate::grid::Grid;
+use crate::grid::EvenGrid;
 use crate::number::{Decimal, EXACT, POWERS, decimals_of, parse_long, product};
 use crate::records::RecordSource;
 
@@ -37,7 +37,7 @@ struct ValueScale {
 struct CurveWriter<'a> {
     ordinates: &'a Ordinates,
     source: &'a RecordSource<'a>,
-    grid: &'a Grid,
+    grid: &'a EvenGrid,
     factor: Decimal,
     point: u8,
     /// The index of the next point to write.
@@ -54,7 +54,12 @@ struct CurveWriter<'a> {
 }
 
 impl<'a> CurveWriter<'a> {
-    fn new(table: &'a AnalysedTable<'a>, source: &'a RecordSource<'a>, grid: &'a Grid, point: u8) -> Self {
+    fn new(
+        table: &'a AnalysedTable<'a>,
+        source: &'a RecordSource<'a>,
+        grid: &'a EvenGrid,
+        point: u8,
+    ) -> Self {
         let ordinates = &table.ordinates;
         let factor = table.axis.y_factor;
         let exponent = ordinates.exponent + factor.exponent;
@@ -206,7 +211,7 @@ impl AnalysedTable<'_> {
     pub(super) fn write(
         &mut self,
         source: &RecordSource<'_>,
-        grid: &Grid,
+        grid: &EvenGrid,
         point: u8,
         pieces: &[OrdinatePiece],
     ) -> WrittenTable {

@@ -4,7 +4,7 @@ use super::candidates::{By, FirstPoint, TableCandidate};
 use super::{AnalysedTable, Checks, PointLayout};
 use crate::axis::StatedNumber;
 use crate::choice::Choice;
-use crate::grid::Grid;
+use crate::grid::EvenGrid;
 use crate::number::Decimal;
 use crate::remark::{Code, Notes};
 use crate::table::{DataStretch, Doubt, TableOutcome};
@@ -23,7 +23,7 @@ impl AnalysedTable<'_> {
         };
         let count = self.total(checks);
         let axis = self.axis;
-        let layout = |grid: Grid| PointLayout {
+        let layout = |grid: EvenGrid| PointLayout {
             grid,
             checks,
             by_labels: false,
@@ -46,7 +46,7 @@ impl AnalysedTable<'_> {
             && n >= 2
             && n == count
             && self.complete
-            && let Some(grid) = Grid::between(first.decimal, last.decimal, n - 1)
+            && let Some(grid) = EvenGrid::between(first.decimal, last.decimal, n - 1)
             && grid.step() != 0.0
             && self.tight(&grid, checks)
         {
@@ -139,7 +139,7 @@ impl AnalysedTable<'_> {
         notes: &mut Notes<'_>,
         outcome: &mut TableOutcome,
     ) -> Option<PointLayout> {
-        let layout = |grid: Grid, by_labels: bool| PointLayout {
+        let layout = |grid: EvenGrid, by_labels: bool| PointLayout {
             grid,
             checks,
             by_labels,
@@ -177,7 +177,7 @@ impl AnalysedTable<'_> {
 
     /// The spacing by the X at the line starts, if it gives them all to the digit and that of the labels does not. X
     /// that are printed more coarsely than the spacing let a wrong FIRSTX or LASTX pass otherwise.
-    fn lines_fit_better(&self, grid: &Grid, checks: Checks) -> Option<Grid> {
+    fn lines_fit_better(&self, grid: &EvenGrid, checks: Checks) -> Option<EvenGrid> {
         let step = grid.step().abs();
         let mut next = 0usize;
         let mut rounded = true;
@@ -206,7 +206,7 @@ impl AnalysedTable<'_> {
         notes: &mut Notes<'_>,
         stretch: &DataStretch,
         outcome: &mut TableOutcome,
-    ) -> Option<Grid> {
+    ) -> Option<EvenGrid> {
         let printed = self.exact_x(0)?;
         let first = self.axis.first_x;
         let agrees = first.is_some_and(|f| (f.value() - printed.value()).abs() <= self.x_unit(0) * 1.000_001);
@@ -214,13 +214,13 @@ impl AnalysedTable<'_> {
         match first {
             Some(f) if agrees => {
                 outcome.agreed += 1 + u32::from(self.axis.count() == Some(1));
-                Grid::between(f.decimal, f.decimal, 0)
+                EvenGrid::between(f.decimal, f.decimal, 0)
             }
             Some(f) => {
                 let (found, expected) = (f.value().to_string(), printed.value().to_string());
                 notes.add(Code::FirstXDiffers, f.line, f.span, found, expected);
                 outcome.doubts.push(Doubt::new(Choice::Spacing, false));
-                Grid::between(printed, printed, 0)
+                EvenGrid::between(printed, printed, 0)
             }
             None => {
                 if one {
@@ -232,7 +232,7 @@ impl AnalysedTable<'_> {
                         "FIRSTX",
                     );
                 }
-                Grid::between(printed, printed, 0)
+                EvenGrid::between(printed, printed, 0)
             }
         }
     }
@@ -242,7 +242,7 @@ impl AnalysedTable<'_> {
     fn spacing_in_doubt(
         &self,
         chosen: &TableCandidate,
-        by_lines: Option<Grid>,
+        by_lines: Option<EvenGrid>,
         checks: Checks,
     ) -> Option<bool> {
         let axis = self.axis;
@@ -290,7 +290,7 @@ impl AnalysedTable<'_> {
     }
 
     /// Whether counting alone places every line on the grid, single misprinted X passed over.
-    fn stays(&self, grid: &Grid, checks: Checks) -> bool {
+    fn stays(&self, grid: &EvenGrid, checks: Checks) -> bool {
         let mut next = 0usize;
         (0..self.lines.len()).all(|k| {
             let at = next - usize::from(self.is_check(k, checks)).min(next);
@@ -300,7 +300,7 @@ impl AnalysedTable<'_> {
     }
 
     /// How many lines do not stand where counting places them.
-    fn misprints(&self, grid: &Grid, checks: Checks) -> usize {
+    fn misprints(&self, grid: &EvenGrid, checks: Checks) -> usize {
         let mut next = 0usize;
         let misplaced = (0..self.lines.len()).filter(|&k| {
             let at = next - usize::from(self.is_check(k, checks)).min(next);
@@ -311,7 +311,7 @@ impl AnalysedTable<'_> {
     }
 
     /// Whether DELTAX, where it is stated, is the spacing by FIRSTX, LASTX and NPOINTS.
-    fn labels_agree(&self, grid: &Grid, count: usize) -> bool {
+    fn labels_agree(&self, grid: &EvenGrid, count: usize) -> bool {
         let step = grid.step();
         let delta = self.axis.delta_x.is_none_or(|delta| {
             let slack = (0.5 * step.abs() / count.max(1) as f64).max(delta.decimal.half_unit()) * 1.000_001;

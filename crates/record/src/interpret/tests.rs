@@ -1,5 +1,7 @@
+use std::collections::BTreeMap;
+
 use super::*;
-use crate::{Origin, Place};
+use crate::{Fields, Origin, Place};
 
 fn shown(key: &str, raw: &str) -> String {
     let found = interpret(&Key::new(key), raw, None);
@@ -36,6 +38,10 @@ fn values_that_people_write() {
         ("temperature", "25 +/- 0.5 °C", "25 Cel ±0.5"),
         ("temperature", "37 °C (set)", "37 Cel"),
         ("temperature", "37 °C, stirred", "37 Cel"),
+        ("temperature", "25, stirred", "25 Cel"),
+        // A letter in place of the decimal: the number is damaged, and no remark begins there.
+        ("temperature", "25,r", "`25,r` !"),
+        ("temperature", "25;r", "`25;r` !"),
         ("temperature", "ca. 25 °C", "25 Cel"),
         ("temperature", "~25 °C", "25 Cel"),
         ("temperature", "25", "25 Cel"),

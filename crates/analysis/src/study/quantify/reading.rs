@@ -1,6 +1,6 @@
 //! One reading, or one trace, and how its absorbance is read.
 
-use curvary_record::{Outcome, Quantity, Run, Trace, Unit};
+use curvary_record::{KnownQuantity, Outcome, Quantity, Run, Trace, Unit};
 
 use super::QuantifyPlan;
 use super::record::{note, simple};
@@ -20,7 +20,7 @@ pub(super) struct UnknownReading<'a> {
 
 /// Whether a trace holds the dilutions of the readings beside it.
 pub(super) fn is_dilution(trace: &Trace) -> bool {
-    trace.y.quantity.as_str() == "dilution"
+    trace.y.quantity.known() == Some(KnownQuantity::Dilution)
 }
 
 impl UnknownReading<'_> {

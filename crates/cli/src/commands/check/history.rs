@@ -9,7 +9,7 @@ use serde::Serialize;
 
 use crate::Environment;
 use crate::ending::{CommandResult, Ending, Failure};
-use crate::screen::{ASKED, FAINT, STRONG, Screen, Styled, plural};
+use crate::screen::{ASKED, FAINT, STRONG, Screen, StyledText, plural};
 use crate::subject::{ReadingDemand, Subject, Subjects};
 use crate::table::one_line;
 use crate::telling;
@@ -80,7 +80,7 @@ pub(super) fn show(subjects: &Subjects, setting: &Environment, screen: &mut Scre
     if subjects.json {
         screen.json(&histories)?;
     } else {
-        histories.iter().try_for_each(|history| history.tell(screen))?;
+        histories.iter().try_for_each(|history| history.print(screen))?;
     }
     if undated > 0 {
         let values = plural(undated, "value");
@@ -185,17 +185,17 @@ impl History {
         }
     }
 
-    fn tell(&self, screen: &mut Screen) -> Result<(), Failure> {
+    fn print(&self, screen: &mut Screen) -> Result<(), Failure> {
         let place = format!("{}, in {}", self.check, self.unit);
         writeln!(
             screen,
             "{}  {}",
-            Styled(STRONG, one_line(&self.item)),
-            Styled(FAINT, place)
+            StyledText(STRONG, one_line(&self.item)),
+            StyledText(FAINT, place)
         )?;
         for kept in &self.values {
             let style = if kept.verdict == "pass" { FAINT } else { ASKED };
-            let verdict = Styled(style, one_line(&kept.verdict));
+            let verdict = StyledText(style, one_line(&kept.verdict));
             let sign = if kept.value > 0.0 { "+" } else { "" };
             let value = match kept.expected {
                 Some(expected) => format!(
@@ -217,10 +217,10 @@ impl History {
                 "the last one fails: it lies {step} {} from the one before",
                 self.unit
             );
-            writeln!(screen, "  {}", Styled(ASKED, words))?;
+            writeln!(screen, "  {}", StyledText(ASKED, words))?;
         }
         if let Some(why) = &self.no_trend {
-            writeln!(screen, "  {}", Styled(FAINT, format!("no trend: {why}")))?;
+            writeln!(screen, "  {}", StyledText(FAINT, format!("no trend: {why}")))?;
         }
         let Some(trend) = &self.trend else { return Ok(()) };
         let words = match trend.verdict {
@@ -246,7 +246,7 @@ impl History {
                     "if it goes on so, it meets its limit {} about {date}",
                     reach.limit
                 );
-                writeln!(screen, "  {}", Styled(ASKED, words))?;
+                writeln!(screen, "  {}", StyledText(ASKED, words))?;
             }
         }
         Ok(())

@@ -8,7 +8,7 @@ use curvary_formats::Reader;
 use curvary_plugin_host::Plugin;
 use curvary_record::{Code, Diagnostic};
 
-use super::Tried;
+use super::ReaderTrial;
 use crate::drawing::{NoTexts, Texts};
 use crate::ending::{CommandResult, Ending, Failure};
 use crate::plugins;
@@ -79,7 +79,7 @@ impl Texts for PluginText<'_> {
 }
 
 /// Tells of allowed plugins that cannot be loaded now; gives how many there are.
-pub(super) fn tell_unusable(screen: &mut Screen) -> Result<usize, Failure> {
+pub(super) fn report_unusable(screen: &mut Screen) -> Result<usize, Failure> {
     let mut unusable = 0;
     for entry in plugins::allowed()?.entries() {
         // One whose description is wrong is told of with the misfits.
@@ -95,23 +95,23 @@ pub(super) fn tell_unusable(screen: &mut Screen) -> Result<usize, Failure> {
 }
 
 /// Tries the plugin of a folder on its examples and on damaged copies of them.
-pub(super) fn attempt(folder: &Path) -> Tried {
+pub(super) fn attempt(folder: &Path) -> ReaderTrial {
     let plugin = match Plugin::of_folder(folder) {
         Ok(plugin) => plugin,
         Err(why) => {
-            return Tried {
+            return ReaderTrial {
                 path: folder.display().to_string(),
                 complaints: vec![*why],
-                ..Tried::default()
+                ..ReaderTrial::default()
             };
         }
     };
     let manifest = plugin.manifest();
-    let mut tried = Tried {
+    let mut tried = ReaderTrial {
         id: Some(plugin.card().id.clone()),
         path: manifest.path().to_owned(),
         examples: manifest.examples().len(),
-        ..Tried::default()
+        ..ReaderTrial::default()
     };
     if let Some(why) = plugin.obstacle() {
         tried.complaints.push(why.clone());
@@ -141,7 +141,7 @@ pub(super) fn attempt(folder: &Path) -> Tried {
 }
 
 /// Tells what came of one plugin.
-pub(super) fn tell(tried: &Tried, screen: &mut Screen) -> Result<(), Failure> {
+pub(super) fn print_trial(tried: &ReaderTrial, screen: &mut Screen) -> Result<(), Failure> {
     for complaint in &tried.complaints {
         screen.complain(None, complaint, &NoTexts);
     }

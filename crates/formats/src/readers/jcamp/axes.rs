@@ -1,7 +1,7 @@
 //! What the axes of a table are: what a person said, what our own writer said, what the unit labels say.
 
 use curvary_jcamp_dx as dx;
-use curvary_record::{Alternative, Code, Place, Quantity, Question, Technique, Unit, code};
+use curvary_record::{Alternative, Code, KnownQuantity, Place, Quantity, Question, Technique, Unit, code};
 
 use super::axis::{UnitMeaning, abscissa, is_of_other, ordinate, other_x, other_y, own_name, written};
 use super::gathering::Gathering;
@@ -61,11 +61,11 @@ impl Gathering<'_> {
         }
         let settled = |about: &str| {
             let (quantity, unit) = self.source.assume().axis(about)?;
-            let usual = match quantity.as_str() {
-                "wavelength" => Unit::NANOMETRE,
-                "wavenumber" => Unit::PER_CENTIMETRE,
-                "time" => Unit::SECOND,
-                "absorbance" => Unit::ABSORBANCE,
+            let usual = match quantity.known() {
+                Some(KnownQuantity::Wavelength) => Unit::NANOMETRE,
+                Some(KnownQuantity::Wavenumber) => Unit::PER_CENTIMETRE,
+                Some(KnownQuantity::Time) => Unit::SECOND,
+                Some(KnownQuantity::Absorbance) => Unit::ABSORBANCE,
                 _ => Unit::ONE,
             };
             Some((quantity, unit.unwrap_or(usual)))

@@ -899,4 +899,48 @@ mod tests {
             Some((Delimiter::Semicolon, b','))
         );
     }
+
+    /// The vote of cells of which so many can only have a decimal comma and so many only a decimal point.
+    fn vote(commas: usize, points: usize) -> Decision {
+        let cells = std::iter::repeat_n("0,5", commas).chain(std::iter::repeat_n("0.5", points));
+        style_of(Delimiter::Tab, cells)
+    }
+
+    fn is_sure(decision: &Decision, decimal: u8) -> bool {
+        matches!(decision, Decision::Sure(dialect) if dialect.style.decimal == decimal)
+    }
+
+    fn asks_first_for(decision: &Decision, decimal: u8) -> bool {
+        matches!(decision, Decision::Open { code: "decimal-comma-or-point", readings } if readings[0].style.decimal == decimal)
+    }
+
+    #[test]
+    fn one_slip_in_ten_does_not_turn_the_vote_on_the_decimal_sign_and_one_in_nine_is_asked() {
+        assert!(is_sure(&vote(1, 10), b'.'), "{:?}", vote(1, 10));
+        assert!(is_sure(&vote(10, 1), b','), "{:?}", vote(10, 1));
+        assert!(asks_first_for(&vote(1, 9), b'.'), "{:?}", vote(1, 9));
+        assert!(asks_first_for(&vote(9, 1), b','), "{:?}", vote(9, 1));
+        assert!(asks_first_for(&vote(2, 2), b'.'), "{:?}", vote(2, 2));
+    }
+
+    #[test]
+    fn stamps_and_values_with_units_count_nearly_as_figures_do() {
+        // Were a stamp nothing, or the comma that is left at it no fault, the blanks inside the stamps would part.
+        let stamps = [
+            "2021-03-14 10:32, 2021-03-14 10:40, 0.123",
+            "2021-03-14 10:50, 2021-03-14 10:58, 0.125",
+        ];
+        assert_eq!(sure(&stamps, None), Some((Delimiter::Comma, b'.')));
+        // Were a value with its unit nothing, the blanks before the units would part.
+        let units = ["5 min;0.123 AU", "6 min;0.125 AU"];
+        assert_eq!(sure(&units, None), Some((Delimiter::Semicolon, b'.')));
+    }
+
+    #[test]
+    fn three_rows_of_five_that_part_alike_are_a_table_and_half_of_them_are_none() {
+        let rows = ["400;0.1", "401;0.2", "402;0.3", "403", "404"];
+        assert_eq!(sure(&rows, None), Some((Delimiter::Semicolon, b'.')));
+        let half = ["400;0.1", "401;0.2", "403", "404"];
+        assert!(matches!(decide(&half, None).0, Decision::None));
+    }
 }

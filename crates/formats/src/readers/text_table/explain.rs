@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use curvary_record::{Claim, Fields, Quantity, Unit};
+use curvary_record::{Claim, Fields, KnownQuantity, Quantity, Unit};
 
 use super::columns::{Column, head_or_first_word};
 use super::context::Context;
@@ -508,9 +508,11 @@ fn reasons(
     } else {
         "what stands around the table says so".to_owned()
     };
-    let usual = because.iter().find(|reason| match quantity.as_str() {
-        "wavelength" => reason.starts_with("wavelengths from") && reason.contains("without a unit"),
-        "time" => reason.starts_with("time is in") || reason.starts_with("the times are"),
+    let usual = because.iter().find(|reason| match quantity.known() {
+        Some(KnownQuantity::Wavelength) => {
+            reason.starts_with("wavelengths from") && reason.contains("without a unit")
+        }
+        Some(KnownQuantity::Time) => reason.starts_with("time is in") || reason.starts_with("the times are"),
         _ => false,
     });
     let why_unit = if settled.is_some_and(|(_, unit)| unit.is_some()) {

@@ -34,7 +34,7 @@ use self::context::Context;
 use self::explain::{ReadTrace, TableTrace, Use};
 use self::grid::Noted;
 use self::join::{Section, sections};
-use self::scan::{TextLine, scan, strip_remark};
+use self::scan::{TextLine, scan_within, strip_remark};
 use self::segments::RowClass;
 use self::shape::{RunDraft, TableReading, shape};
 use crate::assume::{AnswerForm, QuestionKind};
@@ -281,14 +281,14 @@ fn read_lines(source: &Source, mut told: Option<&mut ReadTrace>) -> SourceTables
     }
     // For those who ask, each page of a report is told for itself.
     let by_page = told.is_some();
-    let mut scanned = scan(text, source.assume(), source.told().from, 2, by_page);
+    let mut scanned = scan_within(text, source, 2, by_page);
     if !scanned
         .pieces
         .iter()
         .any(|piece| matches!(piece, scan::TextPiece::Table(_)))
     {
         // Where no table stands, a single column whose axis is only told may.
-        scanned = scan(text, source.assume(), source.told().from, 1, by_page);
+        scanned = scan_within(text, source, 1, by_page);
     }
     let unsought = scanned.unsought.map(|line| {
         Diagnostic::warning(

@@ -16,8 +16,8 @@ use super::number::{Cell, Style, cell, dotted_time, durations_differ, has_concis
 use super::pages::PageBreak;
 use super::segments::RowClass;
 use super::surroundings::{are_like_readings, begins_with_name, lines_of_light_above, with_following};
-use crate::Assumptions;
 use crate::words::WordList;
+use crate::{Assumptions, Source};
 
 /// How many lines are looked at to decide how a table is written.
 const SAMPLE: usize = 48;
@@ -220,6 +220,33 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize, 
         unsought,
         too_wide: effort.too_wide,
     }
+}
+
+/// [`scan`] of the part of a text in which a layout says that its tables stand; what is around it is words.
+pub(super) fn scan_within(text: &str, source: &Source, least: usize, by_page: bool) -> Scanned {
+    let (from, to) = (source.told().from, source.told().to.unwrap_or(text.len()));
+    let mut scanned = scan(&text[..to], source.assume(), from, least, by_page);
+    let bytes = text.as_bytes();
+    let mut cursor = Cursor { at: 0, line: 1 };
+    while cursor.at < bytes.len() && to < bytes.len() {
+        let (end, next) = line_end(bytes, cursor.at);
+        if cursor.at >= to {
+            let blank = text[cursor.at..end].trim_matches(is_blank).is_empty();
+            scanned.pieces.push(if blank {
+                TextPiece::Blank
+            } else {
+                TextPiece::Text(TextLine {
+                    span: Span::new(cursor.at, end),
+                    line: cursor.line,
+                })
+            });
+        }
+        cursor = Cursor {
+            at: next,
+            line: cursor.line + 1,
+        };
+    }
+    scanned
 }
 
 /// Whether a line is one of the header lines of the last table.

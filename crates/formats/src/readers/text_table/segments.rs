@@ -5,7 +5,7 @@
 //! apart that the header leaves alike); a table says what may stand above what; the best path from the lowest row up
 //! decides. An unknown word is no sign, for or against.
 
-use curvary_record::{Quantity, Span};
+use curvary_record::{KnownQuantity, Quantity, Span};
 
 use super::columns::quantity_of_unit;
 use super::scan::{HeadRow, leading_number};
@@ -388,7 +388,7 @@ fn first_of(text: &str, head: &ColumnHeader) -> FirstColumn {
     if head
         .quantity
         .as_ref()
-        .is_some_and(|quantity| quantity.as_str() == "ph")
+        .is_some_and(|quantity| quantity.known() == Some(KnownQuantity::Ph))
     {
         return FirstColumn::Condition;
     }

@@ -1,5 +1,6 @@
 //! Columns of times: clock times, stamps with dates and zones, lengths of time in words, times in two columns.
 
+use curvary_record::KnownQuantity;
 use hashbrown::HashMap;
 
 use curvary_record::moment::{self, DateOrder, Order};
@@ -57,7 +58,7 @@ pub(in crate::readers::text_table) fn is_head_of_clocks(text: &str) -> bool {
     words::words_of(words::WordList::OverClocks).contains(&word)
         || read_column_header(text)
             .quantity
-            .is_some_and(|quantity| quantity.as_str() == "time-of-day")
+            .is_some_and(|quantity| quantity.known() == Some(KnownQuantity::TimeOfDay))
 }
 
 /// Whether a head names times, of a day or since a beginning.

@@ -7,7 +7,7 @@ mod names;
 use curvary_record::interpret::{LabelNumber, number_in_label};
 use curvary_record::moment::Order;
 use curvary_record::unit::spelled;
-use curvary_record::{Coordinate, Quantity, Span, Unit};
+use curvary_record::{Coordinate, KnownQuantity, Quantity, Span, Unit};
 
 pub(super) use self::clock::{Clock, clock_of, is_head_of_clocks, is_head_of_times};
 pub(super) use self::local::hear_vocabulary;
@@ -377,7 +377,7 @@ pub(super) fn describe(
             && column
                 .quantity
                 .as_ref()
-                .is_some_and(|quantity| quantity.as_str() == "date")
+                .is_some_and(|quantity| quantity.known() == Some(KnownQuantity::Date))
         {
             column.quantity = None;
         }
@@ -631,15 +631,19 @@ fn condition(key: &str, text: &str, grid: &Grid) -> Option<Coordinate> {
     let quantity = name
         .quantity
         .or_else(|| unit.as_ref().and_then(quantity_of_unit))?;
-    let unit = match quantity.as_str() {
-        "ph" => Some(Unit::PH),
-        "temperature" | "concentration" | "time" | "wavelength" | "wavenumber" => {
-            unit.or(match quantity.as_str() {
-                "wavelength" if (185.0..=1100.0).contains(&value) => Some(Unit::NANOMETRE),
-                "temperature" if (0.0..=110.0).contains(&value) => Some(Unit::CELSIUS),
-                _ => None,
-            })
-        }
+    let unit = match quantity.known() {
+        Some(KnownQuantity::Ph) => Some(Unit::PH),
+        Some(
+            KnownQuantity::Temperature
+            | KnownQuantity::Concentration
+            | KnownQuantity::Time
+            | KnownQuantity::Wavelength
+            | KnownQuantity::Wavenumber,
+        ) => unit.or(match quantity.known() {
+            Some(KnownQuantity::Wavelength) if (185.0..=1100.0).contains(&value) => Some(Unit::NANOMETRE),
+            Some(KnownQuantity::Temperature) if (0.0..=110.0).contains(&value) => Some(Unit::CELSIUS),
+            _ => None,
+        }),
         _ => None,
     }?;
     unit_fits(&quantity, &unit).then(|| Coordinate::new(quantity, unit, value))
@@ -1121,16 +1125,31 @@ fn respell(text: &str) -> String {
 /// Whether a quantity may come in a unit: they are of one dimension.
 pub(crate) fn unit_fits(quantity: &Quantity, unit: &Unit) -> bool {
     let like = |code: &str| Unit::ucum(code).is_ok_and(|other| unit.converts_to(&other));
-    match quantity.as_str() {
-        "wavelength" => like("nm"),
-        "wavenumber" => like("/cm"),
-        "energy" => like("eV") || like("kJ/mol"),
-        "time" => like("s"),
-        "absorbance" | "transmittance" | "reflectance" => like("1"),
-        "temperature" => like("K"),
-        "concentration" => like("mol/L") || like("g/L") || like("1") || like("U/L"),
-        "ph" => true,
-        _ => true,
+    match quantity.known() {
+        Some(KnownQuantity::Wavelength) => like("nm"),
+        Some(KnownQuantity::Wavenumber) => like("/cm"),
+        Some(KnownQuantity::Energy) => like("eV") || like("kJ/mol"),
+        Some(KnownQuantity::Time) => like("s"),
+        Some(KnownQuantity::Absorbance | KnownQuantity::Transmittance | KnownQuantity::Reflectance) => {
+            like("1")
+        }
+        Some(KnownQuantity::Temperature) => like("K"),
+        Some(KnownQuantity::Concentration) => like("mol/L") || like("g/L") || like("1") || like("U/L"),
+        Some(KnownQuantity::Ph) => true,
+        Some(
+            KnownQuantity::Frequency
+            | KnownQuantity::TimeOfDay
+            | KnownQuantity::Date
+            | KnownQuantity::Intensity
+            | KnownQuantity::Dilution
+            | KnownQuantity::Rate
+            | KnownQuantity::Index
+            | KnownQuantity::Item
+            | KnownQuantity::Sample
+            | KnownQuantity::Flag
+            | KnownQuantity::Unknown,
+        )
+        | None => true,
     }
 }
 

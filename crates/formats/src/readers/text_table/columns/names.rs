@@ -1,5 +1,6 @@
 //! Heads that are names or numbers by what stands beside them.
 
+use curvary_record::KnownQuantity;
 use std::collections::BTreeSet;
 
 use super::*;
@@ -476,14 +477,19 @@ fn name_numbers_in_heads(columns: &mut [Column]) {
         let (Some(quantity), true) = (name.quantity, name.held.is_empty()) else {
             continue;
         };
-        let unit = match quantity.as_str() {
-            "ph" => Some(Unit::PH),
-            "temperature" | "concentration" | "time" | "wavelength" => name.unit,
+        let unit = match quantity.known() {
+            Some(KnownQuantity::Ph) => Some(Unit::PH),
+            Some(
+                KnownQuantity::Temperature
+                | KnownQuantity::Concentration
+                | KnownQuantity::Time
+                | KnownQuantity::Wavelength,
+            ) => name.unit,
             _ => None,
         };
-        let customary = |value: f64| match quantity.as_str() {
-            "wavelength" if (185.0..=1100.0).contains(&value) => Some(Unit::NANOMETRE),
-            "temperature" if (0.0..=110.0).contains(&value) => Some(Unit::CELSIUS),
+        let customary = |value: f64| match quantity.known() {
+            Some(KnownQuantity::Wavelength) if (185.0..=1100.0).contains(&value) => Some(Unit::NANOMETRE),
+            Some(KnownQuantity::Temperature) if (0.0..=110.0).contains(&value) => Some(Unit::CELSIUS),
             _ => None,
         };
         for column in others.iter_mut().filter(|column| column.heads.len() == levels) {

@@ -1,6 +1,7 @@
 //! What the running axis is of, and in which unit: from heads, from the words around, from the values, or by asking.
 
 use super::*;
+use curvary_record::KnownQuantity;
 
 /// Whether a column under `NM` is one of wavelengths. `NM` is nanometres or nanomoles per litre; nobody makes up a list of
 /// concentrations a few nanomoles apart that lie where light lies.
@@ -170,17 +171,19 @@ impl Shaper<'_> {
             return;
         }
         let nanometres = |value: f64| unit.convert(value, &Unit::NANOMETRE).unwrap_or(value);
-        let odd = match quantity.as_str() {
+        let odd = match quantity.known() {
             // Ultraviolet, visible and near-infrared light, with a wide margin.
-            "wavelength" => {
+            Some(KnownQuantity::Wavelength) => {
                 !(stats.min > 0.0 && nanometres(stats.min) >= 100.0 && nanometres(stats.max) <= 5000.0)
             }
             // 5000 nm to 100 nm.
-            "wavenumber" => !(unit.to_si(stats.min) >= 2e5 && unit.to_si(stats.max) <= 1e7),
+            Some(KnownQuantity::Wavenumber) => {
+                !(unit.to_si(stats.min) >= 2e5 && unit.to_si(stats.max) <= 1e7)
+            }
             // Photons of UV, visible and near-infrared light.
-            "energy" if unit.code() == "eV" => !(stats.min > 0.1 && stats.max < 15.0),
+            Some(KnownQuantity::Energy) if unit.code() == "eV" => !(stats.min > 0.1 && stats.max < 15.0),
             // `Δt` beside each reading is no time that runs.
-            "time" => stats.count > 2 && stats.min == stats.max && column.clock.is_none(),
+            Some(KnownQuantity::Time) => stats.count > 2 && stats.min == stats.max && column.clock.is_none(),
             _ => false,
         };
         if odd {
@@ -226,8 +229,8 @@ impl Shaper<'_> {
             return unit.clone();
         }
         let stats = column.stats;
-        match quantity.as_str() {
-            "wavelength" => {
+        match quantity.known() {
+            Some(KnownQuantity::Wavelength) => {
                 if stats.like_nanometres() {
                     self.because.push(format!(
                         "wavelengths from {} to {} without a unit are nanometres",
@@ -247,7 +250,7 @@ impl Shaper<'_> {
                 );
                 Unit::NANOMETRE
             }
-            "wavenumber" => {
+            Some(KnownQuantity::Wavenumber) => {
                 if stats.min > 2000.0 {
                     return Unit::PER_CENTIMETRE;
                 }
@@ -259,7 +262,7 @@ impl Shaper<'_> {
                 );
                 Unit::PER_CENTIMETRE
             }
-            "time" => match self.time_unit_told(column) {
+            Some(KnownQuantity::Time) => match self.time_unit_told(column) {
                 Some(unit) => unit,
                 None => {
                     self.ask_x(
@@ -275,7 +278,7 @@ impl Shaper<'_> {
                     Unit::ONE
                 }
             },
-            "time-of-day" => {
+            Some(KnownQuantity::TimeOfDay) => {
                 self.ask_x(
                     column,
                     "time-unit",
@@ -288,7 +291,7 @@ impl Shaper<'_> {
                 );
                 Unit::ONE
             }
-            "concentration" => {
+            Some(KnownQuantity::Concentration) => {
                 self.ask_x(
                     column,
                     "concentration-unit",
@@ -301,7 +304,7 @@ impl Shaper<'_> {
                 );
                 Unit::ONE
             }
-            "temperature" => {
+            Some(KnownQuantity::Temperature) => {
                 self.ask_x(
                     column,
                     "temperature-unit",
@@ -313,8 +316,8 @@ impl Shaper<'_> {
                 );
                 Unit::ONE
             }
-            "energy" => Unit::ucum("eV").unwrap_or(Unit::ONE),
-            "ph" => Unit::ucum("[pH]").unwrap_or(Unit::ONE),
+            Some(KnownQuantity::Energy) => Unit::ucum("eV").unwrap_or(Unit::ONE),
+            Some(KnownQuantity::Ph) => Unit::ucum("[pH]").unwrap_or(Unit::ONE),
             _ => Unit::ONE,
         }
     }

@@ -1,6 +1,7 @@
 //! What was measured, and in which unit: from heads, from the words around, from the values, or by asking.
 
 use super::*;
+use curvary_record::KnownQuantity;
 
 impl Shaper<'_> {
     /// Whether a word over a column stands over one that runs as well.
@@ -154,7 +155,7 @@ impl Shaper<'_> {
         // An intensity may be of light that came through, was emitted or scattered: what was measured is asked.
         let intensity = quantity
             .as_ref()
-            .is_some_and(|quantity| quantity.as_str() == "intensity");
+            .is_some_and(|quantity| quantity.known() == Some(KnownQuantity::Intensity));
         let quantity = quantity.filter(|_| !intensity);
         let measured = roles[y] == ShapeRole::Measured || roles[y] == ShapeRole::Open;
         if (quantity.is_none() || measured)
@@ -227,16 +228,18 @@ impl Shaper<'_> {
             if !self.ask_scale(&column, "y", &quantity) {
                 self.doubt_measured(&column, &quantity);
             }
-            let unit = match quantity.as_str() {
-                "absorbance" => column
+            let unit = match quantity.known() {
+                Some(KnownQuantity::Absorbance) => column
                     .unit
                     .clone()
                     .filter(|unit| *unit != Unit::ONE)
                     // `values in mAU`
                     .or_else(|| self.context.stated(&Quantity::ABSORBANCE))
                     .unwrap_or(Unit::ABSORBANCE),
-                "transmittance" | "reflectance" => self.percent_or_fraction(&column, &quantity),
-                "rate" => column.unit.clone().unwrap_or_else(|| {
+                Some(KnownQuantity::Transmittance | KnownQuantity::Reflectance) => {
+                    self.percent_or_fraction(&column, &quantity)
+                }
+                Some(KnownQuantity::Rate) => column.unit.clone().unwrap_or_else(|| {
                     self.ask(
                         "rate-unit",
                         "the rates have no unit",

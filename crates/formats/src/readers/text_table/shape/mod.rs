@@ -26,8 +26,8 @@ mod verdict;
 use std::collections::BTreeMap;
 
 use curvary_record::{
-    Alternative, Claim, Code, Column as Values, Coordinate, Decimals, Diagnostic, Fields, Label, Lines,
-    Numbers, Origin, Place, Quantity, Question, Span, Technique, Trace, Unit, moment, unit,
+    Alternative, Claim, Code, Column as Values, Coordinate, Decimals, Diagnostic, Fields, KnownQuantity,
+    Label, Lines, Numbers, Origin, Place, Quantity, Question, Span, Technique, Trace, Unit, moment, unit,
 };
 
 use self::curves::sentinel_of;
@@ -1298,11 +1298,11 @@ fn names_extreme(word: &str) -> bool {
 }
 
 fn customary_unit(quantity: &Quantity) -> Unit {
-    match quantity.as_str() {
-        "absorbance" => Unit::ABSORBANCE,
-        "temperature" => Unit::CELSIUS,
-        "wavelength" => Unit::NANOMETRE,
-        "ph" => Unit::ucum("[pH]").unwrap_or(Unit::ONE),
+    match quantity.known() {
+        Some(KnownQuantity::Absorbance) => Unit::ABSORBANCE,
+        Some(KnownQuantity::Temperature) => Unit::CELSIUS,
+        Some(KnownQuantity::Wavelength) => Unit::NANOMETRE,
+        Some(KnownQuantity::Ph) => Unit::ucum("[pH]").unwrap_or(Unit::ONE),
         _ => Unit::ONE,
     }
 }

@@ -1,6 +1,7 @@
 //! Single readings, a name a row, and what names and flags stand beside rows.
 
 use super::*;
+use curvary_record::KnownQuantity;
 
 impl Shaper<'_> {
     /// Gives time courses the wavelength that the words around state.
@@ -115,7 +116,7 @@ impl Shaper<'_> {
             let flag = column
                 .quantity
                 .as_ref()
-                .is_some_and(|quantity| quantity.as_str() == "flag");
+                .is_some_and(|quantity| quantity.known() == Some(KnownQuantity::Flag));
             let counts = || {
                 grid.column(column.index)
                     .enumerate()
@@ -216,7 +217,7 @@ impl Shaper<'_> {
             let flag = column
                 .quantity
                 .as_ref()
-                .is_some_and(|quantity| quantity.as_str() == "flag");
+                .is_some_and(|quantity| quantity.known() == Some(KnownQuantity::Flag));
             if *role != ShapeRole::Counter || !flag || column.stats.min == column.stats.max {
                 continue;
             }

@@ -11,6 +11,7 @@ use crate::evidence::{
     Evidence, EvidenceTarget, Ledger, RuleTold, SignPlace as From, SignWeight, TableRole as Says,
 };
 use crate::words::{self, HeaderWord};
+use curvary_record::KnownQuantity;
 
 /// What a rule notes: what the sign is about, what it says of it, and the line it stands on.
 type SignNote<'n> = &'n mut dyn FnMut(EvidenceTarget, Says, Option<Place>);
@@ -143,14 +144,37 @@ fn named(column: &Column) -> Option<(&str, Quantity)> {
 
 /// What a quantity is taken for where a column is of it.
 fn as_role(quantity: Quantity) -> Says {
-    match quantity.as_str() {
-        "wavelength" | "wavenumber" | "energy" | "time" | "time-of-day" | "concentration" => {
-            Says::Axis(quantity)
+    match quantity.known() {
+        Some(
+            KnownQuantity::Wavelength
+            | KnownQuantity::Wavenumber
+            | KnownQuantity::Energy
+            | KnownQuantity::Time
+            | KnownQuantity::TimeOfDay
+            | KnownQuantity::Concentration,
+        ) => Says::Axis(quantity),
+        Some(KnownQuantity::Index) => Says::Counter,
+        Some(KnownQuantity::Sample | KnownQuantity::Flag | KnownQuantity::Date) => Says::Names,
+        Some(
+            KnownQuantity::Frequency
+            | KnownQuantity::Absorbance
+            | KnownQuantity::Transmittance
+            | KnownQuantity::Reflectance
+            | KnownQuantity::Intensity
+            | KnownQuantity::Temperature
+            | KnownQuantity::Dilution
+            | KnownQuantity::Rate
+            | KnownQuantity::Ph
+            | KnownQuantity::Item
+            | KnownQuantity::Unknown,
+        )
+        | None => {
+            if words::is_ours(&quantity) {
+                Says::Measured(quantity)
+            } else {
+                Says::Other(quantity)
+            }
         }
-        "index" => Says::Counter,
-        "sample" | "flag" | "date" => Says::Names,
-        _ if words::is_ours(&quantity) => Says::Measured(quantity),
-        _ => Says::Other(quantity),
     }
 }
 

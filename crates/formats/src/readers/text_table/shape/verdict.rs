@@ -3,6 +3,7 @@
 use super::*;
 use crate::evidence::{EvidenceTarget, Ledger, TableRole as Says};
 use crate::readers::text_table::number;
+use curvary_record::KnownQuantity;
 
 /// What a table is, by the evidence.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -195,7 +196,8 @@ impl Shaper<'_> {
             // Prices of filters over their wavelengths are no spectrum, and neither is how many are in stock.
             if of_light {
                 let counted = |(text, _): &(String, Span)| {
-                    words::other_in(text).is_some_and(|quantity| quantity.as_str() == "item")
+                    words::other_in(text)
+                        .is_some_and(|quantity| quantity.known() == Some(KnownQuantity::Item))
                 };
                 return column.quantity.as_ref().is_some_and(words::is_of_another_trade)
                     || column.heads.iter().any(counted);

@@ -4,6 +4,7 @@
 //! looked at: sizes, lengths, UTF-8, the thread, the time.
 
 use std::ffi::c_void;
+use std::fmt;
 use std::fs::File;
 use std::io::{self, Write};
 use std::ptr;
@@ -13,7 +14,7 @@ use std::thread::{self, ThreadId};
 use curvary_formats::sink::SourceLimits;
 use curvary_plugin_abi::raw;
 
-use crate::wire::{Cells, WireColumn, WireCoordinate, WireSpan, WireText, WorkerReport, put};
+use crate::wire::{WireCells, WireColumn, WireCoordinate, WireSpan, WireText, WorkerReport, put};
 
 /// So much is gathered before it is sent.
 const GATHERED: usize = 256 << 10;
@@ -30,10 +31,99 @@ pub(super) struct PluginListener {
     text: bool,
     /// The thread of `read`, while it runs.
     reading: Option<ThreadId>,
-    breach: Option<String>,
+    breach: Option<ContractBreach>,
 }
 
-type ListenResult<T> = Result<T, String>;
+/// How a call of a plugin breaks the contract. The worker's report carries it as a sentence; the host adds which plugin it was.
+#[derive(Debug)]
+pub(super) enum ContractBreach {
+    /// What it said cannot be put on its way.
+    Unsendable,
+    PlaceBeyondBody {
+        place: raw::Span,
+        body: usize,
+    },
+    TooManyValues(usize),
+    UnknownDecimalSign(u32),
+    TextsTooLong,
+    TooManyParts {
+        coordinates: usize,
+        claims: usize,
+    },
+    TooManyAnswers(usize),
+    UnknownSeverity(u32),
+    /// A text with a length and no address.
+    TextNowhere(usize),
+    TextTooLong {
+        length: usize,
+        longest: usize,
+    },
+    NoUtf8 {
+        valid: usize,
+        shown: String,
+    },
+    /// A list with a count and no address.
+    ListNowhere {
+        count: usize,
+        what: &'static str,
+    },
+    NoStruct(&'static str),
+    ShortStruct {
+        name: &'static str,
+        own: usize,
+        expected: usize,
+    },
+}
+
+impl fmt::Display for ContractBreach {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Unsendable => write!(f, "what it said could not be passed on"),
+            Self::PlaceBeyondBody { place, body } => write!(
+                f,
+                "it named the place {}..{} in a body of {body} bytes",
+                place.start, place.end
+            ),
+            Self::TooManyValues(count) => write!(
+                f,
+                "it said that a column has {count} values; at most {} are taken",
+                SourceLimits::USUAL.points
+            ),
+            Self::UnknownDecimalSign(sign) => write!(f, "it said that the decimal sign is {sign}"),
+            Self::TextsTooLong => write!(f, "the texts of one column are too long"),
+            Self::TooManyParts { coordinates, claims } => {
+                write!(
+                    f,
+                    "it said that a curve has {coordinates} coordinates and {claims} claims"
+                )
+            }
+            Self::TooManyAnswers(count) => write!(f, "it said that a question has {count} answers"),
+            Self::UnknownSeverity(severity) => write!(f, "it made a remark of severity {severity}"),
+            Self::TextNowhere(length) => {
+                write!(f, "it handed over a text of {length} bytes that is nowhere")
+            }
+            Self::TextTooLong { length, longest } => write!(
+                f,
+                "it handed over a text of {length} bytes; at most {longest} are taken"
+            ),
+            Self::NoUtf8 { valid, shown } => write!(
+                f,
+                "it handed over a text that is no UTF-8 at byte {valid}: `{shown}`"
+            ),
+            Self::ListNowhere { count, what } => {
+                write!(f, "it said that there are {count} {what}, and there are none")
+            }
+            Self::NoStruct(name) => write!(f, "it handed over no {name}"),
+            Self::ShortStruct { name, own, expected } => write!(
+                f,
+                "its {name} says that it has {own} bytes, and version {} has {expected}",
+                raw::CONTRACT
+            ),
+        }
+    }
+}
+
+type ListenResult<T> = Result<T, ContractBreach>;
 
 impl PluginListener {
     pub(super) fn new(reports: File) -> Self {
@@ -110,19 +200,19 @@ impl PluginListener {
     /// Ends the report on a body.
     pub(super) fn done(&mut self, status: i32) -> io::Result<()> {
         if let Some(why) = self.breach.take() {
-            put(&mut self.buffer, &WorkerReport::Breach(&why)).map_err(io::Error::other)?;
+            put(&mut self.buffer, &WorkerReport::Breach(&why.to_string())).map_err(io::Error::other)?;
         }
         put(&mut self.buffer, &WorkerReport::Done(status)).map_err(io::Error::other)?;
         self.flush()
     }
 
     fn report(&mut self, report: &WorkerReport<'_>) -> ListenResult<()> {
-        put(&mut self.buffer, report).map_err(|error| error.to_string())?;
+        put(&mut self.buffer, report).map_err(|_| ContractBreach::Unsendable)?;
         if self.buffer.len() < GATHERED {
             return Ok(());
         }
         // Without a host there is nothing left to do.
-        self.flush().map_err(|_| String::new())
+        self.flush().map_err(|_| ContractBreach::Unsendable)
     }
 
     /// The part of the body that a text is, where it is one.
@@ -162,10 +252,10 @@ impl PluginListener {
         let beyond = place.end > self.body.1 as u64;
         match (u32::try_from(place.start), u32::try_from(place.end)) {
             (Ok(start), Ok(end)) if !beyond => Ok((start, end)),
-            _ => Err(format!(
-                "it named the place {}..{} in a body of {} bytes",
-                place.start, place.end, self.body.1
-            )),
+            _ => Err(ContractBreach::PlaceBeyondBody {
+                place,
+                body: self.body.1,
+            }),
         }
     }
 
@@ -179,16 +269,12 @@ impl PluginListener {
         // SAFETY: the caller's promise, here and below.
         let said = unsafe { structure(column, "curvary_column", |column| &raw const (*column).size) }?;
         if said.count > SourceLimits::USUAL.points {
-            return Err(format!(
-                "it said that a column has {} values; at most {} are taken",
-                said.count,
-                SourceLimits::USUAL.points
-            ));
+            return Err(ContractBreach::TooManyValues(said.count));
         }
         let comma = match char::from_u32(said.decimal) {
             Some('\0' | '.') => false,
             Some(',') => true,
-            _ => return Err(format!("it said that the decimal sign is {}", said.decimal)),
+            _ => return Err(ContractBreach::UnknownDecimalSign(said.decimal)),
         };
         let places = if said.places.is_null() {
             &[]
@@ -203,7 +289,7 @@ impl PluginListener {
                 .collect::<ListenResult<Vec<WireSpan>>>()
         };
         let cells = if said.count == 0 {
-            Cells::Here(Vec::new())
+            WireCells::Here(Vec::new())
         } else if !said.cells.is_null() {
             // SAFETY: as above.
             let cells = unsafe { slice(said.cells, said.count, "cells") }?;
@@ -213,7 +299,7 @@ impl PluginListener {
         } else {
             // SAFETY: as above.
             let numbers = unsafe { slice(said.numbers, said.count, "cells or numbers") }?;
-            Cells::Numbers(numbers.to_vec(), stretches()?)
+            WireCells::Numbers(numbers.to_vec(), stretches()?)
         };
         // SAFETY: as above.
         unsafe {
@@ -234,7 +320,7 @@ impl PluginListener {
         cells: &[raw::Text],
         places: Vec<WireSpan>,
         gathered: &'a mut String,
-    ) -> ListenResult<Cells<'a>> {
+    ) -> ListenResult<WireCells<'a>> {
         if self.text && places.is_empty() {
             let parts: Option<Vec<WireSpan>> = cells
                 .iter()
@@ -247,7 +333,7 @@ impl PluginListener {
                 })
                 .collect();
             if let Some(parts) = parts {
-                return Ok(Cells::Here(parts));
+                return Ok(WireCells::Here(parts));
             }
         }
         let mut lengths = Vec::with_capacity(cells.len());
@@ -260,10 +346,10 @@ impl PluginListener {
             let named = places.get(at).copied().filter(|place| place.0 < place.1);
             stretches.push(named.or_else(|| self.part(*cell)).unwrap_or((0, 0)));
             if gathered.len() > SourceLimits::USUAL.texts {
-                return Err("the texts of one column are too long".to_owned());
+                return Err(ContractBreach::TextsTooLong);
             }
         }
-        Ok(Cells::Made(gathered, lengths, stretches))
+        Ok(WireCells::Made(gathered, lengths, stretches))
     }
 }
 
@@ -271,26 +357,26 @@ impl PluginListener {
 ///
 /// # Safety
 /// `host` must be what the sink holds.
-unsafe fn with(host: *mut c_void, hear: impl FnOnce(&mut PluginListener) -> ListenResult<()>) -> i32 {
-    let hearing: *mut PluginListener = host.cast();
-    if hearing.is_null() || !hearing.is_aligned() {
+unsafe fn with(host: *mut c_void, act: impl FnOnce(&mut PluginListener) -> ListenResult<()>) -> i32 {
+    let listener: *mut PluginListener = host.cast();
+    if listener.is_null() || !listener.is_aligned() {
         return 1;
     }
     // SAFETY: the caller's promise; a call from another thread is found out before anything is touched.
-    let reading = unsafe { (&raw const (*hearing).reading).read() };
+    let reading = unsafe { (&raw const (*listener).reading).read() };
     if reading != Some(thread::current().id()) {
         // Told by the end of the process, since nothing can be told from here without disturbing the reading thread.
         std::process::abort();
     }
     // SAFETY: as above.
-    let hearing = unsafe { &mut *hearing };
-    if hearing.breach.is_some() {
+    let listener = unsafe { &mut *listener };
+    if listener.breach.is_some() {
         return 1;
     }
-    match hear(hearing) {
+    match act(listener) {
         Ok(()) => 0,
         Err(why) => {
-            hearing.breach = Some(why);
+            listener.breach = Some(why);
             1
         }
     }
@@ -305,16 +391,13 @@ pub(super) unsafe fn bytes<'a>(text: raw::Text, longest: usize) -> ListenResult<
         return Ok(&[]);
     }
     if text.at.is_null() {
-        return Err(format!(
-            "it handed over a text of {} bytes that is nowhere",
-            text.len
-        ));
+        return Err(ContractBreach::TextNowhere(text.len));
     }
     if text.len > longest {
-        return Err(format!(
-            "it handed over a text of {} bytes; at most {longest} are taken",
-            text.len
-        ));
+        return Err(ContractBreach::TextTooLong {
+            length: text.len,
+            longest,
+        });
     }
     // SAFETY: the caller's promise.
     Ok(unsafe { from_raw_parts(text.at.cast(), text.len) })
@@ -325,25 +408,20 @@ pub(super) unsafe fn bytes<'a>(text: raw::Text, longest: usize) -> ListenResult<
 unsafe fn str_of<'a>(text: raw::Text) -> ListenResult<&'a str> {
     // SAFETY: the caller's promise.
     let bytes = unsafe { bytes(text, SourceLimits::USUAL.text) }?;
-    std::str::from_utf8(bytes).map_err(|error| {
-        let shown = String::from_utf8_lossy(&bytes[..bytes.len().min(40)]).into_owned();
-        format!(
-            "it handed over a text that is no UTF-8 at byte {}: `{shown}`",
-            error.valid_up_to()
-        )
+    std::str::from_utf8(bytes).map_err(|error| ContractBreach::NoUtf8 {
+        valid: error.valid_up_to(),
+        shown: String::from_utf8_lossy(&bytes[..bytes.len().min(40)]).into_owned(),
     })
 }
 
 /// # Safety
 /// The pointer must be good for so many.
-unsafe fn slice<'a, T>(pointer: *const T, count: usize, what: &str) -> ListenResult<&'a [T]> {
+unsafe fn slice<'a, T>(pointer: *const T, count: usize, what: &'static str) -> ListenResult<&'a [T]> {
     if count == 0 {
         return Ok(&[]);
     }
     if pointer.is_null() || !pointer.is_aligned() {
-        return Err(format!(
-            "it said that there are {count} {what}, and there are none"
-        ));
+        return Err(ContractBreach::ListNowhere { count, what });
     }
     // SAFETY: the caller's promise.
     Ok(unsafe { from_raw_parts(pointer, count) })
@@ -355,20 +433,20 @@ unsafe fn slice<'a, T>(pointer: *const T, count: usize, what: &str) -> ListenRes
 /// The pointer must be to such a struct, as long as it says.
 unsafe fn structure<T: Copy>(
     pointer: *const T,
-    name: &str,
+    name: &'static str,
     size: impl FnOnce(*const T) -> *const u32,
 ) -> ListenResult<T> {
     if pointer.is_null() || !pointer.is_aligned() {
-        return Err(format!("it handed over no {name}"));
+        return Err(ContractBreach::NoStruct(name));
     }
     // SAFETY: the caller's promise; the rest is read only when it is there.
     let own = unsafe { size(pointer).read() } as usize;
     if own < size_of::<T>() {
-        return Err(format!(
-            "its {name} says that it has {own} bytes, and version {} has {}",
-            raw::CONTRACT,
-            size_of::<T>()
-        ));
+        return Err(ContractBreach::ShortStruct {
+            name,
+            own,
+            expected: size_of::<T>(),
+        });
     }
     // SAFETY: as above.
     Ok(unsafe { pointer.read() })
@@ -377,9 +455,9 @@ unsafe fn structure<T: Copy>(
 unsafe extern "C" fn begin_run(host: *mut c_void, technique: raw::Text, place: raw::Span) -> i32 {
     // SAFETY: the contract's; so in all functions below.
     unsafe {
-        with(host, |hearing| {
-            let place = hearing.place(place)?;
-            hearing.report(&WorkerReport::BeginRun(str_of(technique)?, place))
+        with(host, |listener| {
+            let place = listener.place(place)?;
+            listener.report(&WorkerReport::BeginRun(str_of(technique)?, place))
         })
     }
 }
@@ -387,10 +465,10 @@ unsafe extern "C" fn begin_run(host: *mut c_void, technique: raw::Text, place: r
 unsafe extern "C" fn claim(host: *mut c_void, key: raw::Text, value: raw::Text, place: raw::Span) -> i32 {
     // SAFETY: see `begin_run`.
     unsafe {
-        with(host, |hearing| {
-            let key = hearing.word(key, raw::Span::default())?;
-            let value = hearing.word(value, place)?;
-            hearing.report(&WorkerReport::Claim(key, value))
+        with(host, |listener| {
+            let key = listener.word(key, raw::Span::default())?;
+            let value = listener.word(value, place)?;
+            listener.report(&WorkerReport::Claim(key, value))
         })
     }
 }
@@ -398,10 +476,10 @@ unsafe extern "C" fn claim(host: *mut c_void, key: raw::Text, value: raw::Text, 
 unsafe extern "C" fn axis(host: *mut c_void, column: *const raw::Column) -> i32 {
     // SAFETY: see `begin_run`.
     unsafe {
-        with(host, |hearing| {
+        with(host, |listener| {
             let mut gathered = String::new();
-            let column = hearing.column(column, &mut gathered)?;
-            hearing.report(&WorkerReport::Axis(column))
+            let column = listener.column(column, &mut gathered)?;
+            listener.report(&WorkerReport::Axis(column))
         })
     }
 }
@@ -409,32 +487,32 @@ unsafe extern "C" fn axis(host: *mut c_void, column: *const raw::Column) -> i32 
 unsafe extern "C" fn curve(host: *mut c_void, curve: *const raw::Curve) -> i32 {
     // SAFETY: see `begin_run`.
     unsafe {
-        with(host, |hearing| {
+        with(host, |listener| {
             let said = structure(curve, "curvary_curve", |curve| &raw const (*curve).size)?;
             if said.held_count > MOST || said.claim_count > MOST {
-                return Err(format!(
-                    "it said that a curve has {} coordinates and {} claims",
-                    said.held_count, said.claim_count
-                ));
+                return Err(ContractBreach::TooManyParts {
+                    coordinates: said.held_count,
+                    claims: said.claim_count,
+                });
             }
             let mut held: Vec<WireCoordinate<'_>> = Vec::new();
             for one in slice(said.held, said.held_count, "coordinates")? {
-                let value = hearing.word(one.value, one.place)?;
+                let value = listener.word(one.value, one.place)?;
                 held.push((str_of(one.quantity)?, str_of(one.unit)?, value));
             }
             let mut claims = Vec::new();
             for one in slice(said.claims, said.claim_count, "claims")? {
-                let key = hearing.word(one.key, raw::Span::default())?;
-                claims.push((key, hearing.word(one.value, one.place)?));
+                let key = listener.word(one.key, raw::Span::default())?;
+                claims.push((key, listener.word(one.value, one.place)?));
             }
             let mut gathered = String::new();
             let report = WorkerReport::Curve {
                 label: str_of(said.label)?,
-                column: hearing.column(said.column, &mut gathered)?,
+                column: listener.column(said.column, &mut gathered)?,
                 held,
                 claims,
             };
-            hearing.report(&report)
+            listener.report(&report)
         })
     }
 }
@@ -448,12 +526,12 @@ unsafe extern "C" fn remark(
 ) -> i32 {
     // SAFETY: see `begin_run`.
     unsafe {
-        with(host, |hearing| {
-            let place = hearing.place(place)?;
+        with(host, |listener| {
+            let place = listener.place(place)?;
             if severity > raw::ERROR {
-                return Err(format!("it made a remark of severity {severity}"));
+                return Err(ContractBreach::UnknownSeverity(severity));
             }
-            hearing.report(&WorkerReport::Remark(
+            listener.report(&WorkerReport::Remark(
                 severity,
                 str_of(code)?,
                 str_of(message)?,
@@ -466,15 +544,12 @@ unsafe extern "C" fn remark(
 unsafe extern "C" fn question(host: *mut c_void, question: *const raw::Question) -> i32 {
     // SAFETY: see `begin_run`.
     unsafe {
-        with(host, |hearing| {
+        with(host, |listener| {
             let said = structure(question, "curvary_question", |question| {
                 &raw const (*question).size
             })?;
             if said.answer_count > MOST {
-                return Err(format!(
-                    "it said that a question has {} answers",
-                    said.answer_count
-                ));
+                return Err(ContractBreach::TooManyAnswers(said.answer_count));
             }
             let mut answers = Vec::new();
             for one in slice(said.answers, said.answer_count, "answers")? {
@@ -484,14 +559,14 @@ unsafe extern "C" fn question(host: *mut c_void, question: *const raw::Question)
                 about: str_of(said.about)?,
                 message: str_of(said.message)?,
                 answers,
-                place: hearing.place(said.place)?,
+                place: listener.place(said.place)?,
             };
-            hearing.report(&report)
+            listener.report(&report)
         })
     }
 }
 
 unsafe extern "C" fn end_run(host: *mut c_void) -> i32 {
     // SAFETY: see `begin_run`.
-    unsafe { with(host, |hearing| hearing.report(&WorkerReport::EndRun)) }
+    unsafe { with(host, |listener| listener.report(&WorkerReport::EndRun)) }
 }
