@@ -506,7 +506,11 @@ impl ExportedRuns for ReopenedRuns<'_> {
 
 /// Leaves the traces of a run that a query does not ask for out, with the results on these alone; gives the digest of the whole
 /// run where it did, and how many. What is left keeps its numbers, since results, tables and people speak of traces by them.
-fn only_meant(meant: Option<&NamedRuns>, run: &mut Run, results: &mut Vec<Outcome>) -> (Option<Digest>, usize) {
+fn only_meant(
+    meant: Option<&NamedRuns>,
+    run: &mut Run,
+    results: &mut Vec<Outcome>,
+) -> (Option<Digest>, usize) {
     let Some(traces) = meant.and_then(|meant| meant.traces(run)) else {
         return (None, 0);
     };

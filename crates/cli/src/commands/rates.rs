@@ -285,7 +285,13 @@ impl RatesCommand {
     }
 
     /// Shows and counts what one run gave, and sets its rates aside where they are taken together.
-    fn take(&self, place: &str, given: RateRunReport, tally: &mut RateTally, screen: &mut Screen) -> Result<(), Failure> {
+    fn take(
+        &self,
+        place: &str,
+        given: RateRunReport,
+        tally: &mut RateTally,
+        screen: &mut Screen,
+    ) -> Result<(), Failure> {
         for found in given.results() {
             if found.is_result() {
                 tally.good += 1;
