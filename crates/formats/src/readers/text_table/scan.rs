@@ -1072,7 +1072,7 @@ fn is_another_header(line: &str) -> bool {
     all && light && count >= 2
 }
 
-/// Whether a line that begins with a word has none of a separator that stands in all rows above it: `Slope 0.0123` below a table with
+/// Whether a line has none of a separator that stands in all rows above it: `Slope 0.0123` below a table with
 /// tabs.
 fn lacks_the_separator(rows: &[&str], line: &str) -> bool {
     let has = |line: &str, mark: u8| line.as_bytes().contains(&mark);
@@ -1084,7 +1084,9 @@ fn lacks_the_separator(rows: &[&str], line: &str) -> bool {
         || rows.iter().all(|row| wide(row)) && !wide(line),
         |mark| !has(line, mark),
     );
-    line.trim_matches(is_blank).starts_with(char::is_alphabetic) && lacks
+    // `4414 was spilt` below tabs is no row either.
+    let hard = matches!(parting, Some(b'\t' | b';' | b'|'));
+    (hard || line.trim_matches(is_blank).starts_with(char::is_alphabetic)) && lacks
 }
 
 /// Whether a line is a sentence: it begins with a word, ends in a full stop, and has more words than numbers.
