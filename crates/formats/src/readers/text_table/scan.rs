@@ -251,7 +251,9 @@ pub(super) fn scan_within(text: &str, source: &Source, least: usize, by_page: bo
 
 /// Whether a line is one of the header lines of the last table.
 fn is_header_again(text: &str, line: &str, above: &[TextPiece]) -> bool {
-    let before = above.iter().rev().find_map(|piece| match piece {
+    /// So many lines at most stand between a table and its header again; looking back farther would cost a log of many lines dear.
+    const NEAR: usize = 24;
+    let before = above.iter().rev().take(NEAR).find_map(|piece| match piece {
         TextPiece::Table(table) if !table.heads.is_empty() => Some(table),
         _ => None,
     });
