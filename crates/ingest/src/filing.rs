@@ -462,7 +462,7 @@ impl<'a> Filing<'a> {
                         batch.take_in_turn(done, look);
                         continue;
                     }
-                    Err(source) => Ok((self.desk.read_source(source), Inheritance::default())),
+                    Err(source) => Ok((self.desk.read_source(*source), Inheritance::default())),
                 }
             } else {
                 self.read_one(&path, taken, before.as_ref())
@@ -529,10 +529,10 @@ impl<'a> Filing<'a> {
         &self,
         source: Source,
         stat: Option<Stat>,
-    ) -> Result<Result<InTurn<'_>, curvary_archive::Error>, Source> {
+    ) -> Result<Result<InTurn<'_>, curvary_archive::Error>, Box<Source>> {
         let digest = source.digest().clone();
         let Ok(mut ready) = self.preparer.by_runs(source.path(), &digest) else {
-            return Err(source);
+            return Err(Box::new(source));
         };
         let (mut runs, mut points, mut of_runs, mut reported) = (0, 0, Vec::new(), Vec::new());
         let mut asking = Vec::new();
@@ -568,7 +568,7 @@ impl<'a> Filing<'a> {
             family,
         }) = read
         else {
-            return Err(source);
+            return Err(Box::new(source));
         };
         let reading = Reading {
             runs: asking,

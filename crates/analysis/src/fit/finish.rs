@@ -70,6 +70,10 @@ pub(super) fn finish(
 }
 
 /// Errors, tests and all the rest at a minimum. `allowed` is the largest cosine between residuals and a derivative.
+#[expect(
+    clippy::too_many_lines,
+    reason = "what is known at the minimum, one after another"
+)]
 pub(super) fn finish_within(
     setting: &SearchContext<'_>,
     roots: Option<&[f64]>,

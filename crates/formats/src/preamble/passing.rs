@@ -247,9 +247,10 @@ fn peeled(line: &str, phrase: Range<usize>) -> Vec<Range<usize>> {
     }
     cuts.reverse();
     let at = |words: usize| phrase.start + words.checked_sub(1).map_or(0, |before| ends[before]);
-    let mut parts = vec![phrase.start..at(cuts[0])];
-    parts.extend(cuts.windows(2).map(|pair| at(pair[0])..at(pair[1])));
-    parts
+    let front = std::iter::once(phrase.start..at(cuts[0]));
+    front
+        .chain(cuts.windows(2).map(|pair| at(pair[0])..at(pair[1])))
+        .collect()
 }
 
 /// `400 nm`, and nothing else.
@@ -465,6 +466,7 @@ pub(crate) fn furniture_off(line: &str, value: Range<usize>) -> Range<usize> {
 /// kinds of them stand together, each in a part of its own and none twice: a lone temperature may be that of a
 /// treatment, and so may all where a length of time stands beside (`95 °C, 10 min`). A date is claimed where the line
 /// begins with it, as the heading of a page does.
+#[expect(clippy::too_many_lines, reason = "one statement of the line after another")]
 pub fn claim_free(fields: &mut Fields, source: &Source, range: Range<usize>) -> bool {
     let whole = text(source, range.clone());
     let body = without_remark_sign(whole);

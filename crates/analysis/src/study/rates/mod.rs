@@ -306,6 +306,7 @@ struct RatesOf<'a> {
 
 impl RatesOf<'_> {
     /// The result of one trace, and its rate at a known concentration.
+    #[expect(clippy::too_many_lines, reason = "one remark after another on one result")]
     fn finished(
         &self,
         part: Part<'_>,

@@ -314,9 +314,11 @@ impl Group<'_> {
     fn doubts(&self, name: &str) -> Vec<String> {
         let mut all: BTreeMap<String, Vec<&str>> = BTreeMap::new();
         for member in &self.members {
-            let of_value = (member.row.outcome.kind == OutcomeKind::Fit)
-                .then(|| member.parameter.reason.as_ref())
-                .flatten();
+            let of_value = member
+                .parameter
+                .reason
+                .as_ref()
+                .filter(|_| member.row.outcome.kind == OutcomeKind::Fit);
             let own = of_value.map(|reason| format!("{name} is {reason}"));
             let flags = flags(&member.row.outcome)
                 .into_iter()

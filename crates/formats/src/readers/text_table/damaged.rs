@@ -229,10 +229,11 @@ pub(super) fn take_beside_tables(source: &Source, sections: &mut [Section], behi
         let row = |row: usize| text[source.lines().span(grid.line(row) - 1).range()].trim_end();
         let of_table = |nth: usize, line: &TextLine| {
             let line = &text[line.span.range()];
+            let introduces = || row(nth).trim_start().starts_with(char::is_alphabetic) && names_light(line);
             strip_remark(line).0.is_none()
                 && !crate::words::is_furniture(line)
                 && !super::join::is_date(line)
-                && !(row(nth).trim_start().starts_with(char::is_alphabetic) && names_light(line))
+                && !introduces()
                 && (resembles(line, row(nth)) || has_cells_of_row(line, grid))
         };
         let first = 0;
