@@ -162,7 +162,7 @@ impl Block {
 #[must_use]
 pub fn read(text: &str, options: &ReadOptions) -> Document {
     let mut document = Document::default();
-    document.remarks = run_through(text, options, Work::Whole(&mut document.blocks));
+    document.remarks = run_through(text, options, BlockWork::Whole(&mut document.blocks));
     document
 }
 
@@ -177,12 +177,12 @@ pub fn read_each(
     each: &mut dyn FnMut(Block, Vec<Remark>) -> bool,
 ) -> Vec<Remark> {
     let mut count = 0;
-    run_through(text, options, Work::Count(&mut count));
-    run_through(text, options, Work::Each { each, roots: count })
+    run_through(text, options, BlockWork::Count(&mut count));
+    run_through(text, options, BlockWork::Each { each, roots: count })
 }
 
 /// What is done with the blocks of a text.
-enum Work<'w> {
+enum BlockWork<'w> {
     /// All are kept, inner blocks in those that hold them.
     Whole(&'w mut Vec<Block>),
     /// Each is handed out. It is known how many outermost ones there are.
@@ -194,9 +194,9 @@ enum Work<'w> {
     Count(&'w mut usize),
 }
 
-fn run_through(text: &str, options: &ReadOptions, work: Work<'_>) -> Vec<Remark> {
+fn run_through(text: &str, options: &ReadOptions, work: BlockWork<'_>) -> Vec<Remark> {
     let source = RecordSource::new(text);
-    let counts = matches!(work, Work::Count(_));
+    let counts = matches!(work, BlockWork::Count(_));
     let mut notes = Notes::new(text, if counts { 0 } else { options.limits.remarks });
     let mut records = Records::new(source, &mut notes);
     let mut builder = Builder {
@@ -233,12 +233,12 @@ fn run_through(text: &str, options: &ReadOptions, work: Work<'_>) -> Vec<Remark>
         builder.close(text.len(), &mut notes);
     }
     match builder.work {
-        Work::Whole(blocks) if blocks.len() > 1 => {
+        BlockWork::Whole(blocks) if blocks.len() > 1 => {
             let second = &blocks[1];
             let line = second.records.first().map_or(1, |r| r.place.line);
             merely_joined(blocks.len(), line, second.span.start, &mut notes);
         }
-        Work::Count(count) => *count = builder.roots,
+        BlockWork::Count(count) => *count = builder.roots,
         _ => {}
     }
     notes.finish()
@@ -292,7 +292,7 @@ struct Builder<'o, 'w, 't> {
     stack: Vec<OpenBlock<'t>>,
     /// No more is wanted.
     stopped: bool,
-    work: Work<'w>,
+    work: BlockWork<'w>,
 }
 
 impl<'t> Builder<'_, '_, 't> {
@@ -407,15 +407,15 @@ impl<'t> Builder<'_, '_, 't> {
             Some(outer) => outer.inner += 1,
             None => self.roots += 1,
         }
-        if matches!(self.work, Work::Count(_)) {
+        if matches!(self.work, BlockWork::Count(_)) {
             return;
         }
         let children = std::mem::take(&mut open.children);
         let block = self.finish_block(open, end, notes);
         match (&mut self.work, self.stack.last_mut()) {
-            (Work::Whole(_), Some(outer)) => outer.children.push(Block { children, ..block }),
-            (Work::Whole(roots), None) => roots.push(Block { children, ..block }),
-            (Work::Each { each, roots }, outer) => {
+            (BlockWork::Whole(_), Some(outer)) => outer.children.push(Block { children, ..block }),
+            (BlockWork::Whole(roots), None) => roots.push(Block { children, ..block }),
+            (BlockWork::Each { each, roots }, outer) => {
                 if outer.is_none() && self.roots == 2 {
                     let line = block.records.first().map_or(1, |r| r.place.line);
                     merely_joined(*roots, line, block.span.start, notes);
@@ -423,7 +423,7 @@ impl<'t> Builder<'_, '_, 't> {
                 let remarks = notes.take_within(block.span);
                 self.stopped = !each(block, remarks);
             }
-            (Work::Count(_), _) => {}
+            (BlockWork::Count(_), _) => {}
         }
     }
 

@@ -373,7 +373,7 @@ struct ResultsBefore {
 
 /// What a note does to a kept result.
 #[derive(Clone, Copy, PartialEq, Eq)]
-enum Turn {
+enum ResultChange {
     /// It is out of date now.
     Old,
     /// It is valid again.
@@ -384,17 +384,17 @@ enum Turn {
 
 /// What a note turned, seen by doing the result again before and after it. A result that did not come out again before, such as one of
 /// an earlier version, is out of date if the note changes what comes out.
-fn turned(kept: &Kept, before: &RedoneResult, now: &RedoneResult) -> Option<Turn> {
+fn turned(kept: &Kept, before: &RedoneResult, now: &RedoneResult) -> Option<ResultChange> {
     if kept.is_out_of_date() {
-        return now.reproduced.then_some(Turn::Valid);
+        return now.reproduced.then_some(ResultChange::Valid);
     }
     if before.reproduced {
-        return (!now.reproduced).then_some(Turn::Old);
+        return (!now.reproduced).then_some(ResultChange::Old);
     }
     match (before.done, now.done) {
-        (false, false) => Some(Turn::NotKnown),
+        (false, false) => Some(ResultChange::NotKnown),
         (true, true) if comes_out_alike(&before.found.outcome, &now.found.outcome) => None,
-        _ => Some(Turn::Old),
+        _ => Some(ResultChange::Old),
     }
 }
 
@@ -438,7 +438,7 @@ impl ResultsBefore {
                 let turn = turned(&kept, &before, &done_again(&archive, &kept))?;
                 Some((kept, turn))
             })
-            .partition(|(_, turn)| *turn == Turn::NotKnown);
+            .partition(|(_, turn)| *turn == ResultChange::NotKnown);
         if !not_known.is_empty() {
             let names: Vec<&str> = not_known.iter().map(|(kept, _)| short(&kept.id)).collect();
             let words = format!(
@@ -462,7 +462,10 @@ impl ResultsBefore {
             }
         }
         writer.finish()?;
-        let valid = changed.iter().filter(|(_, turn)| *turn == Turn::Valid).count() as u64;
+        let valid = changed
+            .iter()
+            .filter(|(_, turn)| *turn == ResultChange::Valid)
+            .count() as u64;
         let old = changed.len() as u64 - valid;
         if old > 0 {
             let (are, were, them) = if old == 1 {

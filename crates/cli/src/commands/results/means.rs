@@ -26,11 +26,11 @@ pub(super) struct MeanRow {
     pub(super) of: MeanKey,
     pub(super) found: Result<Mean, String>,
     /// Results that have no number to be pooled, each with the reason.
-    pub(super) left_out: Vec<LeftOut>,
+    pub(super) left_out: Vec<LeftOutResult>,
 }
 
 /// A result that stands in no mean.
-pub(super) struct LeftOut {
+pub(super) struct LeftOutResult {
     pub(super) run: String,
     pub(super) trace: Option<u32>,
     pub(super) reason: String,
@@ -48,14 +48,14 @@ pub(super) struct Mean {
 }
 
 /// A value that counts in a mean.
-struct Member<'a> {
+struct PooledResult<'a> {
     row: &'a ResultRow,
     parameter: &'a Parameter,
     value: f64,
     error: Option<f64>,
 }
 
-impl Member<'_> {
+impl PooledResult<'_> {
     /// A difference in the unit of the mean.
     fn turned(&self, moved: f64) -> f64 {
         match self.parameter.value {
@@ -68,8 +68,8 @@ impl Member<'_> {
 /// The members of a group, and what is left out of it.
 #[derive(Default)]
 struct Group<'a> {
-    members: Vec<Member<'a>>,
-    left_out: Vec<LeftOut>,
+    members: Vec<PooledResult<'a>>,
+    left_out: Vec<LeftOutResult>,
 }
 
 /// The means of what `shown` gives of each row, or why there is none: a mean over different temperatures or pH is one of different
@@ -119,13 +119,13 @@ where
             });
             let group = groups.entry(key).or_default();
             match in_unit(parameter, &own, &unit, &row.outcome.kind) {
-                Ok((value, error)) => group.members.push(Member {
+                Ok((value, error)) => group.members.push(PooledResult {
                     row,
                     parameter,
                     value,
                     error,
                 }),
-                Err(reason) => group.left_out.push(LeftOut {
+                Err(reason) => group.left_out.push(LeftOutResult {
                     run: row.run.clone(),
                     trace: row.trace,
                     reason,
@@ -350,7 +350,7 @@ fn runs_of<'a>(runs: impl Iterator<Item = &'a str>) -> String {
 }
 
 /// Values that are equal to the last digit with their errors come from the same readings, most likely.
-fn same_readings(members: &[Member<'_>]) -> Option<String> {
+fn same_readings(members: &[PooledResult<'_>]) -> Option<String> {
     let mut same: Vec<&str> = Vec::new();
     for member in members.iter().filter(|member| member.error.is_some()) {
         let twin = members.iter().any(|other| {
