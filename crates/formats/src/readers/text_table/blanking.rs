@@ -266,6 +266,16 @@ fn without_leaders(text: &str) -> Option<Blanked> {
     Some((blanked, None))
 }
 
+/// A line that holds a name, a sign and a reading.
+struct ListedReading {
+    sign: char,
+    /// The byte at which the sign stands.
+    at: usize,
+    decimals: usize,
+    /// Where the name begins, behind a word such as `at` that is none of it.
+    from: usize,
+}
+
 /// The text with tabs in place of the signs between names and their readings, `sample 3411: 0.424`, `blank = 0.018`, where three
 /// lines or more that follow one another are so, all readings have as many decimals, and light is spoken of. Keys whose values
 /// are conditions, results, and lines beside a table of numbers are none.
@@ -278,8 +288,7 @@ fn without_marks_of_keys(text: &str) -> Option<Blanked> {
     if text.len() > LONGEST || !text.contains([':', '=']) || !speaks_of_readings(text) {
         return None;
     }
-    // The sign of a line and where it stands, and how many decimals the reading has.
-    let listed = |line: &str| -> Option<(char, usize, usize)> {
+    let listed = |line: &str| -> Option<ListedReading> {
         let line = line.trim_end();
         let at = line.rfind([':', '='])?;
         let sign = line[at..].chars().next()?;
@@ -289,20 +298,27 @@ fn without_marks_of_keys(text: &str) -> Option<Blanked> {
         let figures = |part: &str| !part.is_empty() && part.bytes().all(|byte| byte.is_ascii_digit());
         let reading =
             whole.len() == 1 && figures(whole) && whole < "5" && figures(decimals) && decimals.len() >= 2;
+        // `at 400 nm: 0.077`: what it was read at, and no name.
+        let place = name
+            .split_once(' ')
+            .filter(|(word, place)| crate::words::is(crate::words::WordList::At, word) && is_at(place));
         let named = name.chars().count() <= LONGEST_NAME
             && name.starts_with(char::is_alphabetic)
             && !name.contains([':', '=', '\t', ';', '|', '\'', '"'])
             && !crate::words::is_statistics(name)
             && !is_key_of_number(name);
-        (reading && named).then_some((sign, at, decimals.len()))
+        (reading && (named || place.is_some())).then(|| ListedReading {
+            sign,
+            at,
+            decimals: decimals.len(),
+            from: place.map_or(0, |(_, place)| place.as_ptr() as usize - line.as_ptr() as usize),
+        })
     };
     let lines: Vec<&str> = text.split_inclusive('\n').collect();
-    let found: Vec<Option<(char, usize, usize)>> = lines.iter().map(|line| listed(line)).collect();
+    let found: Vec<Option<ListedReading>> = lines.iter().map(|line| listed(line)).collect();
     let first = found.iter().flatten().next()?;
-    let alike = found
-        .iter()
-        .flatten()
-        .all(|(sign, _, digits)| (sign, digits) == (&first.0, &first.2));
+    let of_kind = |one: &ListedReading| (one.sign, one.decimals, one.from > 0);
+    let alike = found.iter().flatten().all(|one| of_kind(one) == of_kind(first));
     let longest = found.split(Option::is_none).map(<[_]>::len).max().unwrap_or(0);
     let is_row = |line: &&str| {
         let mut words = line.split([' ', '\t', ';', ',']).filter(|word| !word.is_empty());
@@ -320,8 +336,9 @@ fn without_marks_of_keys(text: &str) -> Option<Blanked> {
     let mut blanked = String::with_capacity(text.len());
     for (line, found) in lines.into_iter().zip(found) {
         match found {
-            Some((_, at, _)) => {
-                blanked.push_str(&line[..at]);
+            Some(ListedReading { at, from, .. }) => {
+                blanked.extend(std::iter::repeat_n(' ', from));
+                blanked.push_str(&line[from..at]);
                 blanked.push('\t');
                 blanked.push_str(&line[at + 1..]);
             }
@@ -340,6 +357,13 @@ fn speaks_of_readings(text: &str) -> bool {
     text.contains("nm") && text.split(|c: char| !c.is_alphanumeric()).any(word)
 }
 
+/// Whether a text is a number with a unit that something is held at, and nothing else: `400 nm`.
+fn is_at(text: &str) -> bool {
+    let head = crate::column_header::read_column_header(text);
+    let held = |held: &curvary_record::Coordinate| held.quantity != curvary_record::Quantity::UNKNOWN;
+    head.label.is_none() && head.quantity.is_none() && head.held.iter().any(held)
+}
+
 /// Whether a key is of a condition or a date, whose value is no reading.
 fn is_key_of_number(name: &str) -> bool {
     use curvary_record::{ValueKind, known_field};
@@ -348,14 +372,7 @@ fn is_key_of_number(name: &str) -> bool {
     if crate::words::is_blank(name) {
         return false;
     }
-    // `at 400 nm`
-    let head = crate::column_header::read_column_header(name);
-    if head.label.is_none()
-        && head
-            .held
-            .iter()
-            .any(|held| held.quantity != curvary_record::Quantity::UNKNOWN)
-    {
+    if is_at(name) {
         return true;
     }
     crate::words::field_of(name).is_some_and(numeric)

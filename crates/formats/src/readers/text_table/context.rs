@@ -60,6 +60,8 @@ pub(super) struct Context {
     pub(super) peaks: bool,
     /// A wavelength at which was measured.
     pub(super) wavelength: Option<(f64, Unit, u32)>,
+    /// Two wavelengths that keys state, the first and the last.
+    pub(super) disputed: Option<((f64, Unit), (f64, Unit))>,
     /// The wavelengths that lines name in passing: of several, none is the one.
     heard: Vec<(f64, Unit)>,
     /// The time between readings, in seconds, as the source gives it.
@@ -165,6 +167,20 @@ impl Context {
                 _ => 0,
             };
             context.wavelength = Some((value, claim.unit.clone().unwrap_or(Unit::NANOMETRE), line));
+        }
+        let numbers: Vec<(f64, Unit)> = fields
+            .all("wavelength")
+            .iter()
+            .filter(|claim| matches!(claim.origin, curvary_record::Origin::Source(_)))
+            .filter_map(|claim| match claim.value {
+                Value::Number(value) => Some((value, claim.unit.clone().unwrap_or(Unit::NANOMETRE))),
+                _ => None,
+            })
+            .collect();
+        if let [first, .., last] = numbers.as_slice()
+            && first != last
+        {
+            context.disputed = Some((first.clone(), last.clone()));
         }
         if let Some(claim) = fields.get("wavelength-range")
             && let Value::Range { from, to } = claim.value
@@ -404,6 +420,7 @@ impl Context {
             kinetics,
             peaks,
             wavelength: _,
+            disputed: _,
             heard,
             interval: _,
             duration: _,

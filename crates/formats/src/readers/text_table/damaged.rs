@@ -122,7 +122,16 @@ fn is_name_alone(line: &str, grid: &Grid, text: &str) -> bool {
     }
     let cells = raw_split(line, grid.dialect.sep);
     let held = |range: &std::ops::Range<usize>| line[range.clone()].contains(char::is_alphanumeric);
-    let alone = cells.len() == grid.columns() && held(&cells[0]) && !cells[1..].iter().any(held);
+    // `lot 15;n.m.` says in its own way that nothing was read.
+    const LONGEST: usize = 6;
+    let says_nothing = |range: &std::ops::Range<usize>| {
+        let cell = line[range.clone()].trim();
+        cell.chars().count() <= LONGEST && !cell.contains(|c: char| c.is_ascii_digit())
+    };
+    let numbered = || line[cells[0].clone()].contains(|c: char| c.is_ascii_digit());
+    let alone = cells.len() == grid.columns()
+        && held(&cells[0])
+        && (!cells[1..].iter().any(held) || numbered() && cells[1..].iter().all(says_nothing));
     // Words as one sign and figures as another.
     let form = |name: &str| -> String {
         let mut form = String::new();
@@ -289,7 +298,7 @@ pub(super) fn take_beside_tables(source: &Source, sections: &mut [Section], behi
         sections[index].remarks.extend(empty.map(|line| {
             Diagnostic::note(
                 Code::new("empty-cell"),
-                "the last row of the table has a name and no reading",
+                "1 row at the end of the table has a name and no reading",
             )
             .at(Place::line(line as usize), "this line")
         }));

@@ -123,7 +123,7 @@ pub(crate) fn asked() -> impl Iterator<Item = QuestionKind> {
                 "decimal",
             ],
         ),
-        QuestionKind::one_of("wavelength", ["header", "words"]),
+        QuestionKind::one_of("wavelength", ["header", "words", "first", "last"]),
     ]
     .into_iter()
 }
@@ -417,6 +417,7 @@ fn read_lines(source: &Source, mut told: Option<&mut ReadTrace>) -> SourceTables
         let mut context = Context::gather(text, &lines, &said.fields);
         if set_aside.contains(&"wavelength") {
             context.wavelength = None;
+            context.disputed = None;
         }
         context.sentinels.extend(&source.told().missing);
         context.beside.clone_from(&said.beside);

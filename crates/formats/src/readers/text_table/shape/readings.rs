@@ -19,8 +19,8 @@ impl Shaper<'_> {
             held.is_none() && !crate::words::is_ours(&trace.y.quantity)
                 || held.map(|held| (held.value, held.unit.clone())) == first
         });
-        let context = self.context;
-        if let Some((value, unit, line)) = &context.wavelength {
+        let stated = self.stated_wavelength(traces);
+        if let Some((value, unit, line)) = &stated {
             for trace in traces {
                 let disputed = trace
                     .held(&Quantity::WAVELENGTH)
@@ -47,6 +47,36 @@ impl Shaper<'_> {
                 }
             }
         }
+    }
+
+    /// The wavelength that the words around state for curves without one of their own. Where two keys state different ones, it is
+    /// asked which holds.
+    fn stated_wavelength(&mut self, traces: &[Trace]) -> Option<(f64, Unit, u32)> {
+        let needed = traces
+            .iter()
+            .any(|trace| trace.held(&Quantity::WAVELENGTH).is_none() && trace.y.quantity.is_of_light());
+        let Some((first, last)) = self.context.disputed.clone().filter(|_| needed) else {
+            return self.context.wavelength.clone();
+        };
+        let of = |(value, unit): (f64, Unit)| Some((value, unit, 0));
+        match self.source.assume().get("wavelength") {
+            Some("first") => return of(first),
+            Some("last") => return of(last),
+            Some(_) => return self.context.wavelength.clone(),
+            None => {}
+        }
+        let says = |(value, unit): &(f64, Unit)| format!("{value} {}", unit.display());
+        let (one, other) = (says(&first), says(&last));
+        self.ask(
+            "wavelength-disputed",
+            &format!("two lines state the wavelength, {one} and {other}: they disagree"),
+            &[
+                ("wavelength=first", &format!("{one}, as the first line says")),
+                ("wavelength=last", &format!("{other}, as the last line says")),
+            ],
+            Vec::new(),
+        );
+        None
     }
 
     /// Asks at which of two wavelengths was measured: that of the header or that of the words around the table.
