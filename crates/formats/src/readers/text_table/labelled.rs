@@ -4,11 +4,14 @@
 //! more that differ in nothing but these and their numbers are a table. Its numbers are read as those of any other table; its
 //! headers are the names of the first line.
 
+mod pattern;
+
 use std::ops::Range;
 
 use curvary_record::Span;
 use curvary_record::unit::{Spelling, spelled};
 
+use self::pattern::LinePattern;
 use super::grid::{ColumnKind, Cursor, line_end};
 use super::scan::{HeadRow, ScannedTable, TextLine};
 use super::segments::RowClass;
@@ -47,23 +50,42 @@ impl LabelledPart {
 }
 
 /// The table of labelled values that begins at `cursor`, where the text goes on, and how many bytes beyond the line were
-/// looked at; `read` reads rows of plain cells.
+/// looked at. `read` reads rows of plain cells, whose columns are of certain kinds where the form of the lines tells them.
 pub(super) fn table_at(
     text: &str,
     cursor: Cursor,
-    read: impl FnOnce(&str, u32) -> Option<ScannedTable>,
+    read: impl Fn(&str, u32, Option<Vec<ColumnKind>>) -> Option<ScannedTable>,
 ) -> (Option<(ScannedTable, Cursor)>, usize) {
     let (end, _) = line_end(text.as_bytes(), cursor.at);
-    let Some(first) = parts(&text[cursor.at..end]) else {
-        return (None, 0);
-    };
-    let rows = LabelledLines::gathered(text, cursor, &first);
-    let after = rows.after;
-    let table = (rows.count >= LEAST)
-        .then(|| read(&rows.text, cursor.line))
-        .flatten()
-        .and_then(|table| headed(table, cursor, end, &first, rows));
-    (table.map(|table| (table, after)), after.at - cursor.at)
+    let line = &text[cursor.at..end];
+    let mut looked = 0;
+    if let Some(first) = parts(line) {
+        let likeness = form(line, &first);
+        let alike = |line: &str| parts(line).filter(|parts| form(line, parts) == likeness);
+        let rows = LabelledLines::gathered(text, cursor, alike);
+        let after = rows.after;
+        looked += after.at - cursor.at;
+        let table = (rows.count >= LEAST)
+            .then(|| read(&rows.text, cursor.line, None))
+            .flatten()
+            .and_then(|table| headed(table, cursor, end, &first, rows));
+        if let Some(table) = table {
+            return (Some((table, after)), looked);
+        }
+    }
+    let (pattern, seen) = LinePattern::at(text, cursor, LEAST);
+    looked += seen;
+    let table = pattern.and_then(|pattern| {
+        let first = pattern.parts(without_aside(line).0)?;
+        let rows = LabelledLines::gathered(text, cursor, |line| pattern.parts(line));
+        let after = rows.after;
+        looked += after.at - cursor.at;
+        let table = (rows.count >= LEAST)
+            .then(|| read(&rows.text, cursor.line, Some(pattern.kinds())))
+            .flatten()?;
+        Some((headed(table, cursor, end, &first, rows)?, after))
+    });
+    (table, looked)
 }
 
 /// Lines that are labelled alike, with blanks in place of all but their numbers and units: every byte keeps its place.
@@ -76,13 +98,11 @@ struct LabelledLines {
 }
 
 impl LabelledLines {
-    /// The lines like the one at `cursor`. A few words between them, `10:07 bubble knocked off`, do not end a table whose
+    /// The lines at `cursor` that are `alike`. A few words between them, `10:07 bubble knocked off`, do not end a table whose
     /// first value then goes on where it was; a key does, which may belong to what follows.
-    fn gathered(text: &str, cursor: Cursor, first: &[LabelledPart]) -> Self {
+    fn gathered(text: &str, cursor: Cursor, alike: impl Fn(&str) -> Option<Vec<LabelledPart>>) -> Self {
         const MOST_BETWEEN: usize = 3;
         let bytes = text.as_bytes();
-        let (end, _) = line_end(bytes, cursor.at);
-        let likeness = form(&text[cursor.at..end], first);
         let mut rows = Self {
             text: String::new(),
             count: 0,
@@ -101,7 +121,7 @@ impl LabelledLines {
                 line: at.line + 1,
             };
             let (line, aside) = without_aside(line);
-            if let Some(parts) = parts(line).filter(|parts| form(line, parts) == likeness) {
+            if let Some(parts) = alike(line) {
                 let value = first_value(line, &parts);
                 let step = before.zip(value).map(|(before, value)| value - before);
                 let turns = |step: f64| step != 0.0 && falls.is_some_and(|falls| falls != (step < 0.0));

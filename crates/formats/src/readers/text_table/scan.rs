@@ -149,8 +149,11 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize, 
             unsought.get_or_insert(cursor.line);
         }
         if !remark && cursor.at >= from && effort.read <= 8 * text.len() {
-            let rows = |rows: &str, line: u32| {
+            let rows = |rows: &str, line: u32, kinds: Option<Vec<ColumnKind>>| {
                 let first = Cursor { at: 0, line };
+                if let Some(kinds) = kinds {
+                    return rows_of_kinds(rows, first, kinds, assume);
+                }
                 let mut apart = Effort::default();
                 let begins_with_name = rows.trim_start().starts_with(char::is_alphabetic);
                 let class = if begins_with_name {
@@ -861,6 +864,45 @@ fn table_at(
         },
         after,
     ))
+}
+
+/// The table of rows that tabs part, whose columns are known to be of these kinds.
+fn rows_of_kinds(
+    text: &str,
+    cursor: Cursor,
+    kinds: Vec<ColumnKind>,
+    assume: &Assumptions,
+) -> Option<ScannedTable> {
+    let rows: Vec<&str> = text
+        .lines()
+        .filter(|line| !line.trim().is_empty())
+        .take(SAMPLE)
+        .collect();
+    let cells = rows.iter().flat_map(|row| {
+        let cells = raw_split(row, Delimiter::Tab).into_iter().zip(&kinds);
+        let numbers = cells.filter(|(_, kind)| **kind == ColumnKind::Figures);
+        numbers.filter_map(|(cell, _)| row[cell].split_whitespace().next())
+    });
+    let (dialect, open) = settle(style_of(Delimiter::Tab, cells), assume)?;
+    let cells = split_all(&rows, &dialect);
+    let mut grid = Grid::new(dialect, kinds);
+    grid.learn_extents(&rows, &cells);
+    grid.expect_units(&rows);
+    grid.read(text, cursor, text.len());
+    grid.doubt_numbers(text, cursor);
+    if grid.rows == 0 {
+        return None;
+    }
+    let (first_line, last_line) = (grid.line(0) as u32, grid.line(grid.rows - 1) as u32);
+    Some(ScannedTable {
+        grid,
+        heads: Vec::new(),
+        first_line,
+        last_line,
+        open,
+        unmatched_head: None,
+        joined: Vec::new(),
+    })
 }
 
 /// Where the last whole cell of a text ends: before one that the end of the file cuts behind a decimal sign, `472 0.`.
