@@ -1,0 +1,563 @@
+//! Lines that differ in nothing but numbers, times and names: `Prov V1: absorbans 0,012`, `10:03 - Lidia: 440 nm 0,217`.
+//!
+//! Here the lines themselves tell what their form is: a word or a sign that stands at one place in all of them belongs to
+//! the form, and what changes was written down. A word of the form in front of a number is its name, a unit behind it is
+//! its unit, and words that change in front of all numbers name the row.
+
+use std::ops::Range;
+
+use curvary_record::unit::{Spelling, spelled};
+use curvary_record::{KnownQuantity, Quantity};
+
+use super::{LONGEST, LabelledPart, clock_length};
+use crate::readers::text_table::grid::{ColumnKind, Cursor, line_end};
+use crate::words::{self, WordList};
+
+/// Lines of more pieces are prose.
+const MOST: usize = 28;
+/// More values stand in no line that is written for people.
+const MOST_VALUES: usize = 12;
+/// So many lines tell the form.
+const SAMPLE: usize = 24;
+/// Signs that lead from a name, or from what was set, to a value.
+const MARKS: [&str; 12] = [":", "=", "->", "-->", "=>", "==>", "→", "⇒", "—", "–", "-", "/"];
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum TokenKind {
+    Number,
+    /// A time of day.
+    Clock,
+    /// A day in figures.
+    Day,
+    Word,
+    Sign,
+}
+
+/// A piece of a line, as a byte range of it.
+#[derive(Clone, Debug, PartialEq, Eq)]
+struct Token {
+    kind: TokenKind,
+    range: Range<usize>,
+}
+
+/// The form that lines have in common.
+pub(super) struct LinePattern {
+    tokens: Vec<PatternToken>,
+    parts: Vec<PatternPart>,
+}
+
+/// What stands at one place of all lines.
+struct PatternToken {
+    kind: TokenKind,
+    /// The text where it belongs to the form.
+    fixed: Option<String>,
+}
+
+/// Where a value or the name of a row stands, in tokens.
+#[derive(Clone, Debug, PartialEq, Eq)]
+struct PatternPart {
+    name: Range<usize>,
+    value: Range<usize>,
+    unit: Option<usize>,
+    kind: ColumnKind,
+}
+
+impl LinePattern {
+    /// The form of the lines at `cursor`, where at least `least` of them have one and it holds values, and how many bytes were
+    /// looked at.
+    pub(super) fn at(text: &str, cursor: Cursor, least: usize) -> (Option<Self>, usize) {
+        let bytes = text.as_bytes();
+        let mut lines: Vec<(&str, Vec<Token>)> = Vec::new();
+        let mut at = cursor.at;
+        while at < bytes.len() && lines.len() < SAMPLE {
+            let (end, next) = line_end(bytes, at);
+            let line = super::without_aside(&text[at..end]).0;
+            let Some(tokens) = tokens(line).filter(|tokens| {
+                lines
+                    .first()
+                    .is_none_or(|(first, form)| are_alike(first, form, line, tokens))
+            }) else {
+                break;
+            };
+            // A form without words and signs is that of a plain table.
+            if lines.is_empty()
+                && !tokens
+                    .iter()
+                    .any(|token| token.kind == TokenKind::Word || is_mark(line, token))
+            {
+                break;
+            }
+            lines.push((line, tokens));
+            at = next;
+        }
+        let looked = at - cursor.at;
+        if lines.len() < least {
+            return (None, looked);
+        }
+        let pattern = Self::of(&lines).filter(|pattern| pattern.holds_values(&lines[0].0));
+        (pattern, looked)
+    }
+
+    /// The form of lines that have the same pieces.
+    fn of(lines: &[(&str, Vec<Token>)]) -> Option<Self> {
+        let (first, form) = lines.first()?;
+        let tokens: Vec<PatternToken> = form
+            .iter()
+            .enumerate()
+            .map(|(place, token)| {
+                let text = &first[token.range.clone()];
+                let same = |(line, tokens): &(&str, Vec<Token>)| &line[tokens[place].range.clone()] == text;
+                let fixed = match token.kind {
+                    TokenKind::Sign => true,
+                    TokenKind::Word => lines.iter().all(same),
+                    TokenKind::Number | TokenKind::Clock | TokenKind::Day => false,
+                };
+                PatternToken {
+                    kind: token.kind,
+                    fixed: fixed.then(|| text.to_owned()),
+                }
+            })
+            .collect();
+        let parts = parts_of(first, form, &tokens, lines)?;
+        Some(Self { tokens, parts })
+    }
+
+    /// The values of a line of this form.
+    pub(super) fn parts(&self, line: &str) -> Option<Vec<LabelledPart>> {
+        let tokens = tokens(line)?;
+        let fits = tokens.len() == self.tokens.len()
+            && tokens.iter().zip(&self.tokens).all(|(token, form)| {
+                let text = &line[token.range.clone()];
+                token.kind == form.kind && form.fixed.as_ref().is_none_or(|fixed| fixed == text)
+            });
+        fits.then(|| self.parts.iter().map(|part| part.on(&tokens)).collect())
+    }
+
+    /// Of what kind its columns are.
+    pub(super) fn kinds(&self) -> Vec<ColumnKind> {
+        self.parts.iter().map(|part| part.kind).collect()
+    }
+
+    /// Whether its values are told apart by more than blanks: a mark leads to one, or a quantity or a unit stands beside it.
+    fn holds_values(&self, first: &str) -> bool {
+        let values = || self.parts.iter().filter(|part| part.kind == ColumnKind::Figures);
+        let count = values().count();
+        let Some(parts) = self.parts(first) else {
+            return false;
+        };
+        let named = parts.iter().any(|part| {
+            let head = &first[part.name.clone()];
+            part.kind == ColumnKind::Figures && !head.is_empty() && names_quantity(head)
+        });
+        let unit = parts.iter().any(|part| !part.unit.is_empty());
+        let marked = self
+            .tokens
+            .iter()
+            .filter_map(|token| token.fixed.as_deref())
+            .any(|fixed| MARKS.contains(&fixed));
+        let clocked = self.parts.iter().any(|part| part.kind == ColumnKind::Words);
+        // Errors beside numbers stand in lists of results.
+        let results = self
+            .tokens
+            .iter()
+            .any(|token| token.fixed.as_deref().is_some_and(|fixed| fixed.contains('±')));
+        !results
+            && count <= MOST_VALUES
+            && parts.len() >= 2
+            && match count {
+                0 => false,
+                1 => clocked && named,
+                _ => marked && (named || unit) || named,
+            }
+    }
+}
+
+impl PatternPart {
+    /// Where it stands in a line.
+    fn on(&self, tokens: &[Token]) -> LabelledPart {
+        let spanned = |range: &Range<usize>| match (tokens.get(range.start), range.end.checked_sub(1)) {
+            (Some(first), Some(last)) if !range.is_empty() => first.range.start..tokens[last].range.end,
+            _ => tokens[self.value.start].range.start..tokens[self.value.start].range.start,
+        };
+        let value = spanned(&self.value);
+        LabelledPart {
+            name: spanned(&self.name),
+            unit: self
+                .unit
+                .map_or(value.end..value.end, |unit| tokens[unit].range.clone()),
+            value,
+            kind: self.kind,
+        }
+    }
+}
+
+/// The values and names of lines of one form.
+fn parts_of(
+    first: &str,
+    form: &[Token],
+    tokens: &[PatternToken],
+    lines: &[(&str, Vec<Token>)],
+) -> Option<Vec<PatternPart>> {
+    let mut parts: Vec<PatternPart> = Vec::new();
+    // Words, and numbers that belong to them, that no value was found for yet.
+    let mut lead: Vec<usize> = Vec::new();
+    let fixed = |place: usize| tokens.get(place).and_then(|token| token.fixed.as_deref());
+    let values = |parts: &[PatternPart]| parts.iter().any(|part| part.kind == ColumnKind::Figures);
+    let mut place = 0;
+    while place < form.len() {
+        match form[place].kind {
+            TokenKind::Sign => lead.push(place),
+            TokenKind::Word => lead.push(place),
+            TokenKind::Clock | TokenKind::Day => {
+                if values(&parts) {
+                    return None;
+                }
+                parts.push(PatternPart {
+                    name: place..place,
+                    value: place..place + 1,
+                    unit: None,
+                    kind: ColumnKind::Words,
+                });
+                lead.clear();
+            }
+            TokenKind::Number => {
+                let unit = unit_behind(first, form, tokens, place);
+                let numbers_a_name = !values(&parts)
+                    && unit.is_none()
+                    && lead
+                        .last()
+                        .is_some_and(|last| form[*last].kind == TokenKind::Word)
+                    && lines.iter().all(|(line, tokens)| {
+                        line[tokens[place].range.clone()]
+                            .bytes()
+                            .all(|b| b.is_ascii_digit())
+                    })
+                    && fixed(place + 1)
+                        .is_some_and(|sign| matches!(sign, ":" | ")" | ";" | "," | "-" | "–" | "—"));
+                if numbers_a_name {
+                    lead.push(place);
+                } else {
+                    let name = take_lead(first, form, tokens, std::mem::take(&mut lead), &mut parts)?;
+                    parts.push(PatternPart {
+                        name: name.unwrap_or(place..place),
+                        value: place..place + 1,
+                        unit,
+                        kind: ColumnKind::Figures,
+                    });
+                    place = unit.unwrap_or(place);
+                }
+            }
+        }
+        place += 1;
+    }
+    // What is left may only be the same in all lines, or be a word that says something of its line.
+    if let Some(&flag) = lead
+        .last()
+        .filter(|last| tokens[**last].kind == TokenKind::Word && fixed(**last).is_none())
+    {
+        lead.pop();
+        parts.push(PatternPart {
+            name: flag..flag,
+            value: flag..flag + 1,
+            unit: None,
+            kind: ColumnKind::Words,
+        });
+    }
+    lead.iter().all(|&place| fixed(place).is_some()).then_some(parts)
+}
+
+/// Takes what stands in front of a value: the name of the row, which becomes a part of its own, and that of the value;
+/// `None` where something in it fits nowhere.
+fn take_lead(
+    first: &str,
+    form: &[Token],
+    tokens: &[PatternToken],
+    lead: Vec<usize>,
+    parts: &mut Vec<PatternPart>,
+) -> Option<Option<Range<usize>>> {
+    let is_sign = |place: &usize| form[*place].kind == TokenKind::Sign;
+    let mut groups: Vec<&[usize]> = lead.split(is_sign).filter(|group| !group.is_empty()).collect();
+    let varies = |group: &[usize]| group.iter().any(|place| tokens[*place].fixed.is_none());
+    let name_of_row = groups.iter().position(|group| varies(group));
+    if let Some(at) = name_of_row {
+        let is_first = !parts.iter().any(|part| part.kind == ColumnKind::Figures);
+        let group = groups.remove(at);
+        if !is_first || groups.iter().any(|group| varies(group)) {
+            return None;
+        }
+        // `Probe: Most 1; E420: 0,704`: what stands in front of it says what it names.
+        let key = at.checked_sub(1).map(|key| groups[key]);
+        // `Prov V1 absorbans 0,012`: the words of the form at its end name the value.
+        let words = group
+            .iter()
+            .rev()
+            .take_while(|place| tokens[**place].fixed.is_some())
+            .count();
+        let (row, value) = group.split_at(group.len() - words);
+        parts.push(PatternPart {
+            name: key.map_or(row[0]..row[0], |key| key[0]..key[key.len() - 1] + 1),
+            value: row[0]..row[row.len() - 1] + 1,
+            unit: None,
+            kind: ColumnKind::Words,
+        });
+        if !value.is_empty() && groups.is_empty() {
+            groups.push(value);
+        }
+    }
+    let Some(group) = groups
+        .last()
+        .filter(|group| group.last() >= lead.iter().rev().find(|place| !is_sign(place)))
+    else {
+        return Some(None);
+    };
+    let text = |from: usize| &first[form[from].range.start..form[group[group.len() - 1]].range.end];
+    let quantity = group.iter().copied().find(|from| names_quantity(text(*from)));
+    let last = group[group.len() - 1];
+    let marked = tokens
+        .get(last + 1)
+        .and_then(|token| token.fixed.as_deref())
+        .is_some_and(|sign| sign == "=");
+    let from = quantity.or_else(|| (marked && !words::is(WordList::At, text(last))).then_some(last));
+    Some(from.map(|from| from..last + 1))
+}
+
+/// Whether a header of these words names what photometers measure, or what measurements run over.
+fn names_quantity(name: &str) -> bool {
+    let known = |quantity: Quantity| {
+        quantity.known().is_some_and(|known| {
+            !matches!(
+                known,
+                KnownQuantity::Item | KnownQuantity::Index | KnownQuantity::Sample
+            )
+        })
+    };
+    crate::column_header::read_column_header(name)
+        .quantity
+        .is_some_and(known)
+}
+
+/// The word behind a number that is its unit in all lines: none where a mark follows, which makes it the next name.
+fn unit_behind(first: &str, form: &[Token], tokens: &[PatternToken], place: usize) -> Option<usize> {
+    let behind = place + 1;
+    let unit = tokens.get(behind)?.fixed.as_deref()?;
+    let is_name = tokens
+        .get(behind + 1)
+        .and_then(|token| token.fixed.as_deref())
+        .is_some_and(|sign| sign == "=");
+    let apart = form[behind].range.start - form[place].range.end;
+    let percent = unit == "%";
+    let known = percent || form[behind].kind == TokenKind::Word && spelled(unit) != Spelling::None;
+    // `10 A 0.123`: the symbol of the next value.
+    let symbol = form
+        .get(behind + 1)
+        .is_some_and(|next| next.kind == TokenKind::Number)
+        && names_quantity(unit)
+        && !first[..form[place].range.start].is_empty()
+        && unit.len() == 1;
+    (known && apart <= 2 && !is_name && !symbol).then_some(behind)
+}
+
+/// Whether two lines have the same pieces, and the same signs.
+fn are_alike(one: &str, tokens: &[Token], other: &str, others: &[Token]) -> bool {
+    tokens.len() == others.len()
+        && tokens.iter().zip(others).all(|(token, with)| {
+            token.kind == with.kind
+                && (token.kind != TokenKind::Sign || one[token.range.clone()] == other[with.range.clone()])
+        })
+}
+
+fn is_mark(line: &str, token: &Token) -> bool {
+    token.kind == TokenKind::Sign && MARKS.contains(&&line[token.range.clone()])
+}
+
+/// The pieces of a line; `None` where it is too long or holds no number.
+fn tokens(line: &str) -> Option<Vec<Token>> {
+    if line.len() > LONGEST || !line.bytes().any(|byte| byte.is_ascii_digit()) {
+        return None;
+    }
+    let mut tokens: Vec<Token> = Vec::new();
+    let mut at = 0;
+    while let Some(c) = line[at..].chars().next() {
+        if matches!(c, ' ' | '\t' | '\u{a0}') {
+            at += c.len_utf8();
+            continue;
+        }
+        if tokens.len() == MOST {
+            return None;
+        }
+        // A number begins behind a blank, a sign, or what is no part of a word.
+        let (kind, length) = if c.is_ascii_digit() || begins_signed(line, at) {
+            number(&line[at..])
+        } else if c.is_alphabetic() || matches!(c, '%' | '°' | 'µ' | 'λ' | '#') {
+            (TokenKind::Word, word(&line[at..]))
+        } else {
+            (TokenKind::Sign, sign(&line[at..]))
+        };
+        tokens.push(Token {
+            kind,
+            range: at..at + length,
+        });
+        at += length;
+    }
+    Some(tokens)
+}
+
+/// Whether the sign at `at` belongs to the number behind it: nothing but a blank or a mark stands in front.
+fn begins_signed(line: &str, at: usize) -> bool {
+    let signed = line[at..].strip_prefix(['-', '+', '\u{2212}']);
+    let free = line[..at].is_empty() || line[..at].ends_with([' ', '\t', '=', ':', '(']);
+    free && signed.is_some_and(|rest| rest.starts_with(|c: char| c.is_ascii_digit()))
+}
+
+/// How long the number, the time of day or the day is with which a text begins.
+fn number(text: &str) -> (TokenKind, usize) {
+    let day = day_length(text);
+    if day > 0 {
+        return (TokenKind::Day, day);
+    }
+    let clock = clock_length(text);
+    if clock > 0 {
+        return (TokenKind::Clock, clock);
+    }
+    let signed = text.trim_start_matches(['-', '+', '\u{2212}']);
+    let lead = text.len() - signed.len();
+    let digits = signed
+        .find(|c: char| !(c.is_ascii_digit() || matches!(c, '.' | ',')))
+        .unwrap_or(signed.len());
+    let mut end = lead + signed[..digits].trim_end_matches(['.', ',']).len();
+    if let Some(power) = text[end..].strip_prefix(['e', 'E']) {
+        let figures = power.trim_start_matches(['-', '+']);
+        let count = figures.bytes().take_while(u8::is_ascii_digit).count();
+        if count > 0 {
+            end += 1 + power.len() - figures.len() + count;
+        }
+    }
+    (TokenKind::Number, end)
+}
+
+/// How long the day in figures is, `2024-05-03` or `22/06/23`, with which a text begins.
+fn day_length(text: &str) -> usize {
+    let bytes = text.as_bytes();
+    let digits = |from: usize| {
+        let rest = bytes.get(from..).unwrap_or_default();
+        rest.iter().take_while(|byte| byte.is_ascii_digit()).count()
+    };
+    let first = digits(0);
+    let Some(&sign) = bytes.get(first).filter(|sign| matches!(sign, b'-' | b'/' | b'.')) else {
+        return 0;
+    };
+    let second = digits(first + 1);
+    let third_at = first + 1 + second + 1;
+    if bytes.get(third_at - 1) != Some(&sign) {
+        return 0;
+    }
+    let third = digits(third_at);
+    let shaped = matches!((first, second, third), (4, 1..=2, 1..=2) | (1..=2, 1..=2, 2 | 4));
+    let end = third_at + third;
+    let free = bytes
+        .get(end)
+        .is_none_or(|byte| matches!(byte, b' ' | b'\t' | b',' | b';' | b'|'));
+    if shaped && free { end } else { 0 }
+}
+
+/// How long the word is with which a text begins.
+fn word(text: &str) -> usize {
+    let part = |c: char| {
+        c.is_alphanumeric()
+            || matches!(
+                c,
+                '_' | '%' | '°' | 'µ' | '²' | '³' | '⁻' | '¹' | '\'' | '’' | '/' | '.' | '#' | '^'
+            )
+    };
+    let end = text.find(|c: char| !part(c)).unwrap_or(text.len());
+    let length = text[..end].trim_end_matches(['.', '/', '\'']).len();
+    length.max(text.chars().next().map_or(1, char::len_utf8))
+}
+
+/// How long the sign is: an arrow is one.
+fn sign(text: &str) -> usize {
+    MARKS
+        .iter()
+        .filter(|mark| text.starts_with(**mark))
+        .map(|mark| mark.len())
+        .max()
+        .unwrap_or_else(|| {
+            if text.starts_with("..") {
+                text.len() - text.trim_start_matches('.').len()
+            } else {
+                text.chars().next().map_or(1, char::len_utf8)
+            }
+        })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn shown(lines: &str) -> String {
+        let (pattern, _) = LinePattern::at(lines, Cursor { at: 0, line: 1 }, 3);
+        let Some(pattern) = pattern else {
+            return String::new();
+        };
+        let line = lines.lines().last().unwrap_or("");
+        let parts = pattern.parts(line).unwrap_or_default();
+        let text = |range: &Range<usize>| line[range.clone()].to_owned();
+        let shown = parts
+            .iter()
+            .map(|part| format!("{}={}[{}]", text(&part.name), text(&part.value), text(&part.unit)));
+        shown.collect::<Vec<_>>().join(" ")
+    }
+
+    #[test]
+    fn lines_of_one_form() {
+        let cases = [
+            (
+                "Prov V1: absorbans 0,012\nProv V2: absorbans 0,334\nProv V3: absorbans 0,671",
+                "=Prov V3[] absorbans=0,671[]",
+            ),
+            (
+                "patrón 1:  0,5 mg/L  ->  abs 0,101\npatrón 2:  1,0 mg/L  ->  abs 0,197\npatrón 3:  2,0 mg/L  ->  abs 0,394",
+                "=patrón 3[] =2,0[mg/L] abs=0,394[]",
+            ),
+            (
+                "2024-03-06 10:00:05 READ t=0 min A=0.19\n2024-03-06 10:01:05 READ t=1 min A=0.21\n2024-03-06 10:02:05 READ t=2 min A=0.22",
+                "=2024-03-06[] =10:02:05[] t=2[min] A=0.22[]",
+            ),
+            (
+                "2024-05-03 13:22:01 abs=0.2092 temp=24.9\n2024-05-03 13:22:11 abs=0.2154 temp=24.8\n2024-05-03 13:22:21 abs=0.2227 temp=24.8",
+                "=2024-05-03[] =13:22:21[] abs=0.2227[] temp=24.8[]",
+            ),
+            (
+                "monster 4: A260 0,312  A280 0,166\nmonster 5: A260 0,298  A280 0,160\nmonster 7: A260 0,340  A280 0,189",
+                "=monster 7[] A260=0,340[] A280=0,189[]",
+            ),
+            ("0 с — 0.952\n20 с — 0.898\n40 с — 0.853", "=40[с] =0.853[]"),
+            (
+                "22/06/23, 10:03 - Lidia: 420 nm 0,100\n22/06/23, 10:05 - Lidia: 440 nm 0,217\n22/06/23, 10:07 - Lidia: 460 nm 0,332",
+                "=22/06/23[] =10:07[] =460[nm] =0,332[]",
+            ),
+            (
+                "Probe: Most 1; Zelle: 2 mm; E420: 0,704; E520: 0,422\nProbe: Wein 2; Zelle: 2 mm; E420: 0,421; E520: 0,253\nProbe: Wein 3; Zelle: 2 mm; E420: 0,461; E520: 0,277",
+                "Probe=Wein 3[] =2[mm] E420=0,461[] E520=0,277[]",
+            ),
+            (
+                "[t=  0.0 s] abs 0.199 ok\n[t=  5.0 s] abs 0.269 ok\n[t= 10.0 s] abs 0.330 ok",
+                "t=10.0[s] abs=0.330[]",
+            ),
+            (
+                "09:58:03 reading blank 505 nm A=0.000\n10:01:00 reading S1 505 nm A=0.331\n10:03:17 reading S2 505 nm A=0.538",
+                "=10:03:17[] =reading S2[] =505[nm] A=0.538[]",
+            ),
+            // Keys and values, results, plain tables and prose are none.
+            ("pH: 7\nslit: 2\ngain: 3", ""),
+            ("Temperature: 25 C\nPath: 1 cm\nSlit: 2 nm", ""),
+            ("k1 = 0.012 ± 0.001\nk2 = 0.034 ± 0.002\nk3 = 0.01 ± 0.001", ""),
+            ("400 0.123\n410 0.144\n420 0.165", ""),
+            ("betanin 400 0.123\nbetanin 410 0.144\nbetanin 420 0.165", ""),
+            ("tube 1 0.123\ntube 2 0.144\ntube 3 0.165", ""),
+        ];
+        for (lines, wanted) in cases {
+            assert_eq!(shown(lines), wanted, "{lines}");
+        }
+    }
+}
