@@ -20,7 +20,7 @@ pub(crate) use self::computed::computed_by_line;
 use self::derived::{absorbed, derived, reciprocal_of_light};
 pub(crate) use self::derived::{is_derived, is_derived_of_light};
 use self::piece::{HeaderPiece, fits, is_link, lone_unit, piece, quantities_of, symbol};
-pub(crate) use self::scale::{scale_of, without_scale};
+pub(crate) use self::scale::{has_unknown_scale, scale_of, without_scale};
 use self::substance::without_substance;
 use crate::words::{WordList, fold, quantity_of, words_of};
 
@@ -458,6 +458,22 @@ pub fn split_unit(text: &str) -> Option<(&str, &str)> {
             .any(|quantity| spelled(unit).units().iter().any(|unit| fits(quantity, unit)))
     {
         return Some((name, unit));
+    }
+    // `mg/L Fe`: the quotient in front of a substance.
+    if let Some((unit, name)) = text.split_once(' ')
+        && unit.find('/').is_some_and(|at| at > 0)
+        && name.chars().all(|c| c.is_alphabetic() || c == ' ')
+        && name
+            .split(' ')
+            .all(|word| symbol(word).is_none_or(|_| word.len() > 1) && quantity_of(word).is_none())
+        && let units = spelled(unit)
+        && !units.units().is_empty()
+        && units
+            .units()
+            .iter()
+            .all(|unit| fits(&Quantity::CONCENTRATION, unit))
+    {
+        return Some((name.trim(), unit));
     }
     // `std mg/L`: the quotient behind the blank is the unit, and not the litre behind the stroke.
     // `Abs 15 mg/L`: the number in front of it makes it a value, at which was measured.

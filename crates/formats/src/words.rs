@@ -245,6 +245,8 @@ pub enum WordList {
     Counter,
     /// Headers that number what was measured one by one: tablets, vials.
     Numbered,
+    /// Headers of numbers that tell one sample, order or person from another.
+    Identifier,
     /// Headers that count what a mean is of.
     Count,
     /// Headers of times in days.

@@ -344,6 +344,20 @@ pub(super) fn with_unit(name: &str, unit: &str, depth: usize) -> Option<HeaderPi
             let place = HeaderPiece::Label(place.to_owned());
             matches!(found, HeaderPiece::Measured(..)).then(|| HeaderPiece::Several(vec![found, place]))
         }
+        // `cell_temp_C`: where it was measured, in front of the word.
+        None if let Some((place, last)) = name.rsplit_once([' ', '_'])
+            && quantity_of(last) == Some(Quantity::TEMPERATURE)
+            && matches!(
+                together(vec![Quantity::TEMPERATURE], units.clone()),
+                HeaderPiece::Measured(..)
+            ) =>
+        {
+            let found = together(vec![Quantity::TEMPERATURE], units);
+            Some(HeaderPiece::Several(vec![
+                HeaderPiece::Label(place.to_owned()),
+                found,
+            ]))
+        }
         // `gallic acid mg/L`, as `gallic acid (mg/L)`: the unit is one of concentrations alone, the rest is a name.
         // `A 0.02 mol/L` is an absorbance at that concentration: a name has neither numbers nor words of the trade.
         None if unit.contains('/')

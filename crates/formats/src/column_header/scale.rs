@@ -73,6 +73,22 @@ pub(crate) fn scale_of(text: &str) -> Option<i32> {
     })
 }
 
+/// Whether a head has a factor that is no number behind what was measured: `Abs x k`.
+pub(crate) fn has_unknown_scale(text: &str) -> bool {
+    const LONGEST: usize = 2;
+    [" x ", " × ", " * ", "·", "×", "*"].iter().any(|mark| {
+        text.split_once(mark).is_some_and(|(name, factor)| {
+            let factor = factor.trim();
+            let name = name.trim();
+            (1..=LONGEST).contains(&factor.chars().count())
+                && factor.chars().all(char::is_alphabetic)
+                && symbol(name)
+                    .or_else(|| quantity_of(name).map(|quantity| vec![quantity]))
+                    .is_some_and(|quantities| quantities.iter().all(Quantity::is_of_light))
+        })
+    })
+}
+
 /// The power of ten that words say: `all absorbances are multiplied by 10`, `Werte mit 1000 multipliziert`.
 fn said(text: &str) -> Option<i32> {
     let lower = text.to_lowercase();

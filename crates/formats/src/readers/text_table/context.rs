@@ -182,6 +182,15 @@ impl Context {
         {
             context.disputed = Some((first.clone(), last.clone()));
         }
+        // `all readings at 405 nm` above `wavelength: 412 nm`.
+        if let [key] = numbers.as_slice() {
+            let mut others = context.heard.iter().filter(|heard| *heard != key);
+            if let Some(other) = others.next()
+                && others.all(|one| one == other)
+            {
+                context.disputed = Some((other.clone(), key.clone()));
+            }
+        }
         if let Some(claim) = fields.get("wavelength-range")
             && let Value::Range { from, to } = claim.value
         {

@@ -3,6 +3,7 @@
 use std::ops::Range;
 
 use curvary_record::Span;
+use curvary_record::moment::{DateReading, read_date};
 
 use crate::column_header::read_column_header;
 
@@ -262,6 +263,19 @@ fn is_title(text: &str, cells: &[Option<Span>], below: &HeadRow) -> bool {
     if both && in_front && filled < cells.len() {
         return true;
     }
+    // A key and a day over the first two columns, `analysed,2020-12-03`.
+    if filled == 2
+        && in_front
+        && cells.len() >= 3
+        && cells[1].is_some_and(|span| {
+            matches!(
+                read_date(text[span.range()].trim(), None),
+                DateReading::Read(_) | DateReading::Undecidable(_)
+            )
+        })
+    {
+        return true;
+    }
     // A sentence in a cell: `"chlorophyll, ethanol extract, 2016-07-19",,,`.
     let sentence = |span: &Span| words(span) >= 3 && text[span.range()].contains(", ");
     if filled == 1 && in_front && cells.len() >= 2 && cells.iter().flatten().all(sentence) {
@@ -442,6 +456,9 @@ fn map_heads(
     after_blank: bool,
 ) -> Option<Vec<Option<Span>>> {
     let raw = &text[line.span.range()];
+    if is_caption_between_stars(raw) {
+        return None;
+    }
     let (mark, mut kept) = strip_remark(raw);
     // `#;name;A260`: over as many columns the sign is the header of the first, and marks no remark.
     let numbers_first = mark == Some("#") && grid.dialect.sep.byte().is_some() && {
@@ -811,6 +828,18 @@ fn is_title_of_group(text: &str, raw: &str, above: &[TextPiece]) -> bool {
     undecorated(kept) != kept
         && !names(kept)
         && header.is_some_and(|header| undecorated(header.trim()) == header.trim() && names(header))
+}
+
+/// Whether a line of words stands between two or more equal signs on both sides, `*** wells ***`: it is a caption.
+fn is_caption_between_stars(raw: &str) -> bool {
+    let kept = raw.trim();
+    let sign = |c: char| matches!(c, '*' | '=' | '~' | '+' | '#' | '-');
+    kept.chars().next().filter(|c| sign(*c)).is_some_and(|star| {
+        let inner = kept.trim_matches(star);
+        let lead = kept.len() - kept.trim_start_matches(star).len();
+        let tail = kept.len() - kept.trim_end_matches(star).len();
+        lead >= 2 && lead == tail && inner.contains(char::is_alphabetic) && !inner.contains(['\t', ';', '|'])
+    })
 }
 
 /// Puts `(nm)`, `[nm]`, `/ nm` and the like to the word before them.

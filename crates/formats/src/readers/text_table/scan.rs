@@ -616,6 +616,13 @@ fn table_at(
         }
         return None;
     }
+    // `Wavelength,570 nm` above a plate of twelve columns.
+    if class == LineGlance::Mixed && columns >= 4 && cells[0].len() == 2 {
+        let key = sample[0][cells[0][0].clone()].trim();
+        if !key.is_empty() && crate::preamble::is_known(key) {
+            return None;
+        }
+    }
     let named = class == LineGlance::Mixed && begins_with_name(&sample, &dialect, head_above);
     if class == LineGlance::Mixed
         && !named

@@ -6,7 +6,7 @@ mod names;
 
 use curvary_record::interpret::{LabelNumber, number_in_label};
 use curvary_record::moment::Order;
-use curvary_record::unit::spelled;
+use curvary_record::unit::{Spelling, spelled};
 use curvary_record::{Coordinate, KnownQuantity, Quantity, Span, Unit};
 
 pub(super) use self::clock::{Clock, clock_of, is_head_of_clocks, is_head_of_times};
@@ -1162,13 +1162,24 @@ pub(super) fn quantity_of_unit(unit: &Unit) -> Option<Quantity> {
         "s" | "min" | "h" | "ms" => Some(Quantity::TIME),
         "{AU}" => Some(Quantity::ABSORBANCE),
         "Cel" => Some(Quantity::TEMPERATURE),
-        _ if Unit::ucum("mol/L").is_ok_and(|molar| unit.converts_to(&molar)) => Some(Quantity::CONCENTRATION),
+        _ if ["mol/L", "g/L"]
+            .iter()
+            .any(|of| Unit::ucum(of).is_ok_and(|of| unit.converts_to(&of))) =>
+        {
+            Some(Quantity::CONCENTRATION)
+        }
         _ => None,
     }
 }
 
 /// The unit that stands behind the numbers of a column.
 pub(super) fn unit_in_cells(text: &str) -> Option<Unit> {
+    // `20 с`: behind a number it is the unit and no symbol of a quantity.
+    if let Spelling::One(unit) = spelled(text)
+        && quantity_of_unit(&unit) == Some(Quantity::TIME)
+    {
+        return Some(unit);
+    }
     let head = read_column_header(text);
     // Behind a number `C` is a degree and no coulomb.
     let mut of_ours = head

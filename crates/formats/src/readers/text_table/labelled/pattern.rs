@@ -33,6 +33,15 @@ enum TokenKind {
     Sign,
 }
 
+/// How a line is taken apart.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Tokens {
+    /// Every word is a piece.
+    Plain,
+    /// All words in front of the first colon are one, since names have one word or several.
+    NameFirst,
+}
+
 /// A piece of a line, as a byte range of it.
 #[derive(Clone, Debug, PartialEq, Eq)]
 struct Token {
@@ -42,6 +51,7 @@ struct Token {
 
 /// The form that lines have in common.
 pub(super) struct LinePattern {
+    how: Tokens,
     tokens: Vec<PatternToken>,
     parts: Vec<PatternPart>,
 }
@@ -66,13 +76,22 @@ impl LinePattern {
     /// The form of the lines at `cursor`, where at least `least` of them have one and it holds values, and how many bytes were
     /// looked at.
     pub(super) fn at(text: &str, cursor: Cursor, least: usize) -> (Option<Self>, usize) {
+        let (plain, looked) = Self::tokenised(text, cursor, least, Tokens::Plain);
+        if plain.is_some() {
+            return (plain, looked);
+        }
+        let (named, again) = Self::tokenised(text, cursor, least, Tokens::NameFirst);
+        (named, looked + again)
+    }
+
+    fn tokenised(text: &str, cursor: Cursor, least: usize, how: Tokens) -> (Option<Self>, usize) {
         let bytes = text.as_bytes();
         let mut lines: Vec<(&str, Vec<Token>)> = Vec::new();
         let mut at = cursor.at;
         while at < bytes.len() && lines.len() < SAMPLE {
             let (end, next) = line_end(bytes, at);
             let line = super::without_aside(&text[at..end]).0;
-            let Some(tokens) = tokens(line).filter(|tokens| {
+            let Some(tokens) = tokens(line, how).filter(|tokens| {
                 lines
                     .first()
                     .is_none_or(|(first, form)| are_alike(first, form, line, tokens))
@@ -94,12 +113,12 @@ impl LinePattern {
         if lines.len() < least {
             return (None, looked);
         }
-        let pattern = Self::of(&lines).filter(|pattern| pattern.holds_values(&lines[0].0));
+        let pattern = Self::of(&lines, how).filter(|pattern| pattern.holds_values(lines[0].0));
         (pattern, looked)
     }
 
     /// The form of lines that have the same pieces.
-    fn of(lines: &[(&str, Vec<Token>)]) -> Option<Self> {
+    fn of(lines: &[(&str, Vec<Token>)], how: Tokens) -> Option<Self> {
         let (first, form) = lines.first()?;
         let tokens: Vec<PatternToken> = form
             .iter()
@@ -119,12 +138,12 @@ impl LinePattern {
             })
             .collect();
         let parts = parts_of(first, form, &tokens, lines)?;
-        Some(Self { tokens, parts })
+        Some(Self { how, tokens, parts })
     }
 
     /// The values of a line of this form.
     pub(super) fn parts(&self, line: &str) -> Option<Vec<LabelledPart>> {
-        let tokens = tokens(line)?;
+        let tokens = tokens(line, self.how)?;
         let fits = tokens.len() == self.tokens.len()
             && tokens.iter().zip(&self.tokens).all(|(token, form)| {
                 let text = &line[token.range.clone()];
@@ -155,6 +174,18 @@ impl LinePattern {
             .iter()
             .filter_map(|token| token.fixed.as_deref())
             .any(|fixed| MARKS.contains(&fixed));
+        // Tabs and semicolons part the cells of plain tables.
+        let written = ["=", ":", "->", "=>", "→"];
+        if has_delimiters(first)
+            && !self.tokens.iter().any(|token| {
+                token
+                    .fixed
+                    .as_deref()
+                    .is_some_and(|fixed| written.contains(&fixed))
+            })
+        {
+            return false;
+        }
         let clocked = self.parts.iter().any(|part| part.kind == ColumnKind::Words);
         // Errors beside numbers stand in lists of results.
         let results = self
@@ -203,6 +234,7 @@ fn parts_of(
     let mut lead: Vec<usize> = Vec::new();
     let fixed = |place: usize| tokens.get(place).and_then(|token| token.fixed.as_deref());
     let values = |parts: &[PatternPart]| parts.iter().any(|part| part.kind == ColumnKind::Figures);
+    let mut carried: Option<Range<usize>> = None;
     let mut place = 0;
     while place < form.len() {
         match form[place].kind {
@@ -219,6 +251,10 @@ fn parts_of(
                     kind: ColumnKind::Words,
                 });
                 lead.clear();
+            }
+            // `1) probe 1 - absorbance 0,716`: the line itself is numbered.
+            TokenKind::Number if place == 0 && fixed(1).is_some_and(|sign| matches!(sign, ")" | ".")) => {
+                place += 1;
             }
             TokenKind::Number => {
                 let unit = unit_behind(first, form, tokens, place);
@@ -237,7 +273,21 @@ fn parts_of(
                 if numbers_a_name {
                     lead.push(place);
                 } else {
-                    let name = take_lead(first, form, tokens, std::mem::take(&mut lead), &mut parts)?;
+                    // `A(400 nm) = 0.12`: the name is that of the value behind it.
+                    let argument = matches!(lead[..], [.., name, open]
+                        if fixed(open) == Some("(")
+                            && tokens[name].kind == TokenKind::Word
+                            && tokens[name].fixed.is_some()
+                            && form[name].range.end == form[open].range.start);
+                    if argument {
+                        let name = lead[lead.len() - 2];
+                        lead.truncate(lead.len() - 2);
+                        carried = Some(name..name + 1);
+                    }
+                    let mut name = take_lead(first, form, tokens, std::mem::take(&mut lead), &mut parts)?;
+                    if !argument && name.is_none() {
+                        name = carried.take();
+                    }
                     parts.push(PatternPart {
                         name: name.unwrap_or(place..place),
                         value: place..place + 1,
@@ -317,7 +367,19 @@ fn take_lead(
         .get(last + 1)
         .and_then(|token| token.fixed.as_deref())
         .is_some_and(|sign| sign == "=");
-    let from = quantity.or_else(|| (marked && !words::is(WordList::At, text(last))).then_some(last));
+    // `Zelle: 2 mm`; behind a time it is who wrote the line: `10:03 - Lidia: 420 nm 0,100`.
+    let clocked = || {
+        parts
+            .iter()
+            .any(|part| matches!(form[part.value.start].kind, TokenKind::Clock | TokenKind::Day))
+    };
+    let colon = tokens
+        .get(last + 1)
+        .and_then(|token| token.fixed.as_deref())
+        .is_some_and(|sign| sign == ":");
+    let from = quantity
+        .or_else(|| (marked && !words::is(WordList::At, text(last))).then_some(last))
+        .or_else(|| (colon && !clocked()).then_some(group[0]));
     Some(from.map(|from| from..last + 1))
 }
 
@@ -370,8 +432,13 @@ fn is_mark(line: &str, token: &Token) -> bool {
     token.kind == TokenKind::Sign && MARKS.contains(&&line[token.range.clone()])
 }
 
+/// Whether a line has signs that part the cells of a table.
+fn has_delimiters(line: &str) -> bool {
+    line.contains(['\t', ';', '|'])
+}
+
 /// The pieces of a line; `None` where it is too long or holds no number.
-fn tokens(line: &str) -> Option<Vec<Token>> {
+fn tokens(line: &str, how: Tokens) -> Option<Vec<Token>> {
     if line.len() > LONGEST || !line.bytes().any(|byte| byte.is_ascii_digit()) {
         return None;
     }
@@ -384,6 +451,21 @@ fn tokens(line: &str) -> Option<Vec<Token>> {
         }
         if tokens.len() == MOST {
             return None;
+        }
+        let name = (how == Tokens::NameFirst
+            && c.is_alphabetic()
+            && tokens
+                .iter()
+                .all(|token| matches!(token.kind, TokenKind::Clock | TokenKind::Day)))
+        .then(|| name_to_colon(&line[at..]))
+        .flatten();
+        if let Some(length) = name {
+            tokens.push(Token {
+                kind: TokenKind::Word,
+                range: at..at + length,
+            });
+            at += length;
+            continue;
         }
         // A number begins behind a blank, a sign, or what is no part of a word.
         let (kind, length) = if c.is_ascii_digit() || begins_signed(line, at) {
@@ -400,6 +482,15 @@ fn tokens(line: &str) -> Option<Vec<Token>> {
         at += length;
     }
     Some(tokens)
+}
+
+/// How long the name is that ends at the first colon of a text.
+fn name_to_colon(text: &str) -> Option<usize> {
+    const LONGEST_NAME: usize = 40;
+    let end = text.find(':')?;
+    let name = text[..end].trim_end();
+    let plain = !name.contains(['=', ';', ',', '|', '\t', '>']);
+    (plain && name.chars().count() <= LONGEST_NAME).then_some(name.len())
 }
 
 /// Whether the sign at `at` belongs to the number behind it: nothing but a blank or a mark stands in front.
@@ -470,7 +561,7 @@ fn word(text: &str) -> usize {
             )
     };
     let end = text.find(|c: char| !part(c)).unwrap_or(text.len());
-    let length = text[..end].trim_end_matches(['.', '/', '\'']).len();
+    let length = text[..end].trim_end_matches(['.', '/', '\'', '-']).len();
     length.max(text.chars().next().map_or(1, char::len_utf8))
 }
 
@@ -538,7 +629,7 @@ mod tests {
             ),
             (
                 "Probe: Most 1; Zelle: 2 mm; E420: 0,704; E520: 0,422\nProbe: Wein 2; Zelle: 2 mm; E420: 0,421; E520: 0,253\nProbe: Wein 3; Zelle: 2 mm; E420: 0,461; E520: 0,277",
-                "Probe=Wein 3[] =2[mm] E420=0,461[] E520=0,277[]",
+                "Probe=Wein 3[] Zelle=2[mm] E420=0,461[] E520=0,277[]",
             ),
             (
                 "[t=  0.0 s] abs 0.199 ok\n[t=  5.0 s] abs 0.269 ok\n[t= 10.0 s] abs 0.330 ok",
@@ -548,12 +639,26 @@ mod tests {
                 "09:58:03 reading blank 505 nm A=0.000\n10:01:00 reading S1 505 nm A=0.331\n10:03:17 reading S2 505 nm A=0.538",
                 "=10:03:17[] =reading S2[] =505[nm] A=0.538[]",
             ),
+            (
+                "A(400 nm) = 0.0292\nA(410 nm) = 0.0565\nA(420 nm) = 0.1346",
+                "=420[nm] A=0.1346[]",
+            ),
+            (
+                "S1: 0.003 at 405 nm\nS2: 0.098 at 405 nm\nbeet 1: 0.312 at 405 nm",
+                "=beet 1[] =0.312[] =405[nm]",
+            ),
             // Keys and values, results, plain tables and prose are none.
             ("pH: 7\nslit: 2\ngain: 3", ""),
             ("Temperature: 25 C\nPath: 1 cm\nSlit: 2 nm", ""),
             ("k1 = 0.012 ± 0.001\nk2 = 0.034 ± 0.002\nk3 = 0.01 ± 0.001", ""),
             ("400 0.123\n410 0.144\n420 0.165", ""),
             ("betanin 400 0.123\nbetanin 410 0.144\nbetanin 420 0.165", ""),
+            ("500\t1.2 E-03\n505\t3.4 E-03\n510\t8.1 E-03", ""),
+            (
+                "0;0,003;;K-101;0,143\n0,5;0,069;;K-102;0,287\n1;0,134;;K-103;0,211",
+                "",
+            ),
+            ("0 min 0 s\t0.0508\n0 min 10 s\t0.1249\n0 min 20 s\t0.1946", ""),
             ("tube 1 0.123\ntube 2 0.144\ntube 3 0.165", ""),
         ];
         for (lines, wanted) in cases {

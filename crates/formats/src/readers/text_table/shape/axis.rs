@@ -26,10 +26,11 @@ impl Shaper<'_> {
         let numbered = || {
             self.columns.iter().any(|column| {
                 role(column) == ShapeRole::Counter
-                    && column
-                        .heads
-                        .last()
-                        .is_some_and(|(text, _)| words::is(WordList::Numbered, text) || numbers_things(text))
+                    && column.heads.last().is_some_and(|(text, _)| {
+                        words::is(WordList::Numbered, text)
+                            || words::is(WordList::Identifier, text)
+                            || numbers_things(text)
+                    })
             })
         };
         // A lone column of numbers behind names was measured in them.
@@ -91,6 +92,33 @@ impl Shaper<'_> {
             .or(Some(first))
     }
 
+    /// Asks about rows that have more numbers than the header has names, at once behind the others: which of them stand under
+    /// which name is not known.
+    fn ask_about_cells_beyond(&mut self, sparse: &[usize], ys: &[usize]) {
+        let beyond = sparse
+            .iter()
+            .find(|&&i| self.columns[i].heads.is_empty() && i > 0 && ys.contains(&(i - 1)));
+        let headed = ys.iter().all(|&y| !self.columns[y].heads.is_empty());
+        let Some(&i) = beyond.filter(|_| headed && self.source.assume().get("shape").is_none()) else {
+            return;
+        };
+        let rows = self.columns[i].stats.count;
+        let labels = self.label_at(&self.columns[i].clone(), "its table begins here");
+        let message = match rows {
+            1 => "1 row has more numbers than the header has names".to_owned(),
+            _ => format!("{rows} rows have more numbers than the header has names"),
+        };
+        self.ask(
+            "heads-do-not-fit",
+            &message,
+            &[(
+                "shape=columns",
+                "the first numbers belong to the names, the others are left out",
+            )],
+            labels,
+        );
+    }
+
     /// Headers such as `+0`, `+5`, `+10` may be steps beyond the number in front of the row, which makes one curve of all: asked.
     fn ask_about_offsets(&mut self, ys: &[usize]) {
         const FEWEST: usize = 3;
@@ -137,6 +165,7 @@ impl Shaper<'_> {
             column.quantity.as_ref().is_some_and(of_the_trade)
                 || column.stats.count * 2 >= self.table.grid.rows
         });
+        self.ask_about_cells_beyond(&sparse, &ys);
         for &i in &sparse {
             self.used(i, ColumnRole::LeftOut, &Quantity::UNKNOWN, &Unit::ONE);
             let head = self
@@ -820,7 +849,7 @@ pub(super) fn runs_over_light(quantity: &Quantity) -> bool {
 }
 
 /// Whether a header names what it numbers, `Tank no`, `Einwaage Nr.`, and no points or cycles of one curve.
-fn numbers_things(head: &str) -> bool {
+pub(super) fn numbers_things(head: &str) -> bool {
     let known = words::quantity_of(head).is_some_and(|quantity| quantity != Quantity::INDEX)
         || words::field_of(head).is_some();
     let ends = head.trim().rsplit_once([' ', '-', '_']);

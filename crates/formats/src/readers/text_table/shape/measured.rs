@@ -657,7 +657,7 @@ impl Shaper<'_> {
             .filter_map(|text| Some((text.trim().to_owned(), crate::column_header::scale_of(text)?)))
             .next()
         else {
-            return false;
+            return self.ask_unknown_scale(column, axis, quantity);
         };
         let unit = column.unit.clone().unwrap_or_else(|| customary_unit(quantity));
         let as_written = format!("{axis}={quantity}:{unit}");
@@ -677,6 +677,30 @@ impl Shaper<'_> {
             "the header `{head}` has a factor of ten to the {power}: were the numbers multiplied by it?"
         );
         self.ask("scale-in-head", &message, &readings, labels);
+        true
+    }
+
+    /// Asks what the factor is of a header such as `Abs x k`. Says whether there is one.
+    fn ask_unknown_scale(&mut self, column: &Column, axis: &str, quantity: &Quantity) -> bool {
+        let heads = column.heads.iter().rev().map(|(text, _)| text.trim());
+        let scaled = heads.filter(|head| crate::column_header::has_unknown_scale(head));
+        let Some(head) = scaled.map(str::to_owned).next() else {
+            return false;
+        };
+        let unit = column.unit.clone().unwrap_or_else(|| customary_unit(quantity));
+        let as_written = format!("{axis}={quantity}:{unit}");
+        let labels = self.label_at(column, "a factor in the header");
+        self.ask(
+            "scale-in-head",
+            &format!(
+                "the header `{head}` has a factor that is not known: were the numbers multiplied by it?"
+            ),
+            &[
+                (as_written.as_str(), "as they stand, the factor left aside"),
+                NOT_A_MEASUREMENT,
+            ],
+            labels,
+        );
         true
     }
 

@@ -267,6 +267,8 @@ fn role(column: &Column) -> ShapeRole {
         }
         Some("wavelength" | "wavenumber" | "energy" | "time" | "concentration") => ShapeRole::Coordinate,
         Some("absorbance" | "transmittance" | "reflectance" | "rate") => ShapeRole::Measured,
+        // `scan` over 9000, 8800, 8600: no count.
+        Some("index") if runs_in_other_steps(column) => ShapeRole::Open,
         Some("index" | "sample" | "replicate") => ShapeRole::Counter,
         // `ok` over 1 and 0 tells which rows are good.
         Some("flag") if is_yes_or_no(column) => ShapeRole::Counter,
@@ -281,6 +283,7 @@ fn role(column: &Column) -> ShapeRole {
         }
         Some(_) => ShapeRole::Open,
         None if holds_light => ShapeRole::Measured,
+        None if identifies(column) => ShapeRole::Counter,
         None if column.stats.whole
             && column.stats.rising
             && column.heads.last().is_some_and(|(text, _)| {
@@ -292,6 +295,22 @@ fn role(column: &Column) -> ShapeRole {
         }
         None => ShapeRole::Open,
     }
+}
+
+/// Whether the numbers go on in an even step that no count has.
+fn runs_in_other_steps(column: &Column) -> bool {
+    const FEWEST: usize = 8;
+    column.stats.count >= FEWEST && column.stats.step.is_some_and(|step| step.abs() != 1.0)
+}
+
+/// Whether whole numbers tell one thing from another, by their header: `Lab no.`, `Patient no.`, `barcode`.
+fn identifies(column: &Column) -> bool {
+    column.stats.whole
+        && column.unit.is_none()
+        && column.heads.last().is_some_and(|(text, _)| {
+            words::is(WordList::Identifier, text)
+                || !runs_in_other_steps(column) && axis::numbers_things(text)
+        })
 }
 
 /// Whether numbers are those of a series that was made up: most of one digit, or in one step or one ratio.

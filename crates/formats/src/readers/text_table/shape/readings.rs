@@ -304,7 +304,7 @@ impl Shaper<'_> {
         let settled = self.source.assume().get("shape").is_some();
         for &y in &ys {
             let (mut quantity, mut unit) = self.y_meaning(y, &Quantity::INDEX, roles);
-            if headed && !settled && self.name(y).is_none() {
+            if headed && !settled && self.name(y).is_none() && self.columns[y].unit.is_none() {
                 // Numbers without a head beside a column that has one: nothing says that they were measured.
                 (quantity, unit) = (Quantity::UNKNOWN, Unit::ONE);
                 self.ask(

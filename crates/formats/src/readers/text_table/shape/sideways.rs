@@ -9,7 +9,8 @@ impl Shaper<'_> {
         let (first, samples) = self.columns.split_first()?;
         let told = |column: &Column| {
             column.kind != ColumnKind::Figures
-                || column.quantity.is_some()
+                // `flow` among `lysate`, `wash 1` names a sample.
+                || column.quantity.as_ref().is_some_and(of_the_trade)
                 || column.unit.is_some()
                 || column.held.iter().any(|held| held.quantity != Quantity::UNKNOWN)
                 || column.heads.is_empty()
