@@ -619,7 +619,11 @@ impl Shaper<'_> {
         };
         let several =
             || alone && self.context.names(&Quantity::ABSORBANCE) && ys.iter().filter(bare).count() >= 2;
-        if !(told || several()) || ys.len() != traces.len() {
+        let values = || ys.iter().filter_map(|&y| self.columns[y].held.first().map(|held| held.value));
+        if !(told || several())
+            || ys.len() != traces.len()
+            || self.numbers_are_names(&values().collect::<Vec<f64>>())
+        {
             return;
         }
         for (&y, trace) in ys.iter().zip(traces) {

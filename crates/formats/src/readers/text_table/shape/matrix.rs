@@ -94,7 +94,7 @@ impl Shaper<'_> {
                 if let Some((Some(quantity), Some(unit))) = corner_alone {
                     Some((quantity.clone(), Some(unit.clone())))
                 } else if words_down || (names(&Quantity::TIME) && !row_is_light) || (first.clock.is_some()) {
-                    if spread.like_light() {
+                    if spread.like_light() && !self.numbers_are_names(&values) {
                         Some((Quantity::WAVELENGTH, Some(Unit::NANOMETRE)))
                     } else {
                         None
@@ -163,6 +163,28 @@ impl Shaper<'_> {
             }
             _ => None,
         }
+    }
+
+    /// Whether bare numbers over columns that may be wavelengths are names of samples all the same: each row says at which
+    /// wavelength it was read, or the words around state one that is none of them, and a count or no steps at all are seen.
+    pub(super) fn numbers_are_names(&self, values: &[f64]) -> bool {
+        /// So many numbers are a scan.
+        const SCAN: usize = 10;
+        let text = self.source.text();
+        let at_light = |span: &Span| {
+            let held = read_column_header(text[span.range()].trim()).held;
+            held.iter().any(|held| held.quantity == Quantity::WAVELENGTH)
+        };
+        let first = &self.columns[0];
+        if first.kind == ColumnKind::Words && self.table.grid.words(first.index).iter().all(at_light) {
+            return true;
+        }
+        let stated = self.context.wavelength.as_ref();
+        let Some(stated) = stated.and_then(|(value, unit, _)| unit.convert(*value, &Unit::NANOMETRE).ok()) else {
+            return false;
+        };
+        let counts = values.windows(2).all(|pair| pair[1] - pair[0] == 1.0);
+        (2..SCAN).contains(&values.len()) && !values.contains(&stated) && (counts || !is_even(values))
     }
 
     /// Whether the name of every row says that something was measured in it.
