@@ -294,6 +294,7 @@ pub(super) fn take_beside_tables(source: &Source, sections: &mut [Section], behi
             Some(next) => next.words.retain(|line| !taken.contains(&line.line)),
             None => behind.retain(|line| !taken.contains(&line.line)),
         }
+        take_rows_aside(text, sections, index, behind);
         sections[index].remarks.extend(cut.map(row_cut));
         sections[index].remarks.extend(empty.map(|line| {
             Diagnostic::note(
@@ -327,6 +328,70 @@ pub(super) fn take_beside_tables(source: &Source, sections: &mut [Section], behi
             );
         }
     }
+}
+
+/// Takes the lines around a table that have all cells of its rows, and are none of it, out of the words.
+fn take_rows_aside(text: &str, sections: &mut [Section], index: usize, behind: &mut Vec<TextLine>) {
+    let grid = &sections[index].table.grid;
+    let below = match sections.get(index + 1) {
+        Some(next) => next.words.as_slice(),
+        None => behind.as_slice(),
+    };
+    let aside: Vec<u32> = sections[index]
+        .words
+        .iter()
+        .chain(below)
+        .filter(|line| is_row_aside(&text[line.span.range()], grid))
+        .map(|line| line.line)
+        .collect();
+    if aside.is_empty() {
+        return;
+    }
+    sections[index].words.retain(|line| !aside.contains(&line.line));
+    match sections.get_mut(index + 1) {
+        Some(next) => next.words.retain(|line| !aside.contains(&line.line)),
+        None => behind.retain(|line| !aside.contains(&line.line)),
+    }
+    sections[index].rows_aside = aside;
+}
+
+/// Whether a line has a cell for each column of a table, words where it has words, and numbers with as many decimals as the
+/// readings where it has readings. Rows that sum up others are none.
+fn is_row_aside(line: &str, grid: &Grid) -> bool {
+    const FEWEST_COLUMNS: usize = 3;
+    if grid.dialect.sep.byte().is_none() || grid.columns() < FEWEST_COLUMNS || strip_remark(line).0.is_some()
+    {
+        return false;
+    }
+    let cells = split(line, &grid.dialect);
+    let first = cells.first().map_or("", |range| line[range.clone()].trim());
+    let sums_up = || {
+        super::segments::is_summary_word(first)
+            || super::heads::is_summary_word(first)
+            || crate::words::is_statistics(first)
+    };
+    if cells.len() != grid.columns() || sums_up() {
+        return false;
+    }
+    let changes = grid.decimals();
+    let mut readings = 0;
+    for (column, range) in cells.into_iter().enumerate() {
+        let text = line[range].trim();
+        match (grid.kinds[column], cell(text, grid.dialect.style)) {
+            (ColumnKind::Words, Cell::Words) => {}
+            (ColumnKind::Words, Cell::Number { decimals: 0, .. }) => {}
+            (ColumnKind::Figures, Cell::Number { decimals, .. }) => {
+                let below = &changes[grid.place(column)];
+                let like = below
+                    .iter()
+                    .any(|&(_, digits)| u32::from(digits) == u32::from(decimals));
+                readings += usize::from(decimals >= 2 && like);
+            }
+            (ColumnKind::Figures, Cell::Empty | Cell::Missing | Cell::Beyond) => {}
+            _ => return false,
+        }
+    }
+    readings > 0
 }
 
 #[cfg(test)]

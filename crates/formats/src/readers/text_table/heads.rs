@@ -601,7 +601,9 @@ fn is_like_a_row(line: &str, cells: &[Option<Range<usize>>], grid: &Grid) -> boo
     let figures: Vec<usize> = (0..grid.columns())
         .filter(|&at| grid.kinds[at] == ColumnKind::Figures)
         .collect();
-    let &[at] = figures.as_slice() else { return false };
+    let &[at] = figures.as_slice() else {
+        return are_all_like_readings(line, cells, grid, &figures);
+    };
     let Some(cell) = cells.get(at).and_then(|cell| cell.clone()).filter(|_| at > 0) else {
         return false;
     };
@@ -617,6 +619,39 @@ fn is_like_a_row(line: &str, cells: &[Option<Range<usize>>], grid: &Grid) -> boo
         && grid.decimals()[grid.place(at)]
             .iter()
             .any(|&(_, digits)| usize::from(digits) == decimals(number))
+}
+
+/// Whether the cells over several columns of readings are readings themselves, `A  0.9799  1.0869` above `B  0.2896  0.4283`: each
+/// has as many decimals, two or more, as the numbers below it.
+fn are_all_like_readings(line: &str, cells: &[Option<Range<usize>>], grid: &Grid, figures: &[usize]) -> bool {
+    let changes = grid.decimals();
+    let like = |&at: &usize| {
+        let number = cells
+            .get(at)
+            .and_then(|cell| cell.clone())
+            .map_or("", |cell| line[cell].trim());
+        let digits = number
+            .split_once(['.', ','])
+            .map_or(0, |(_, decimals)| decimals.len());
+        let plain = number
+            .bytes()
+            .all(|byte| byte.is_ascii_digit() || matches!(byte, b'.' | b',' | b'-'));
+        let below = changes[grid.place(at)]
+            .first()
+            .map_or(0, |&(_, digits)| usize::from(digits));
+        plain
+            && digits >= 2
+            && digits == below
+            && leading_number(number).is_some_and(|value| value.abs() < 4.0)
+    };
+    // `Conc. in mol/L  0.00  0.05  0.10` says what runs across.
+    let corner = cells
+        .first()
+        .and_then(Option::clone)
+        .map_or("", |cell| line[cell].trim());
+    let head = read_column_header(corner);
+    let says = head.unit.is_some() || head.quantity.is_some_and(|quantity| !quantity.is_of_light());
+    !says && figures.len() >= 2 && super::surroundings::are_like_readings(grid) && figures.iter().all(like)
 }
 
 /// Whether cells say `key value`: the first is a field's name, and what follows is no head of a column.
@@ -838,7 +873,10 @@ fn is_caption_between_stars(raw: &str) -> bool {
         let inner = kept.trim_matches(star);
         let lead = kept.len() - kept.trim_start_matches(star).len();
         let tail = kept.len() - kept.trim_end_matches(star).len();
-        lead >= 2 && lead == tail && inner.contains(char::is_alphabetic) && !inner.contains(['\t', ';', '|', ','])
+        lead >= 2
+            && lead == tail
+            && inner.contains(char::is_alphabetic)
+            && !inner.contains(['\t', ';', '|', ','])
     })
 }
 

@@ -4,16 +4,20 @@
 use std::collections::BTreeSet;
 
 use curvary_record::moment::{self, DateReading};
-use curvary_record::{Code, Diagnostic, Place, Quantity, Span};
+use curvary_record::unit::{Spelling, spelled};
+use curvary_record::{Code, Diagnostic, KnownQuantity, Place, Quantity, Span};
 
 use super::grid::ColumnKind;
 use super::scan::{ScannedTable, TextLine, TextPiece};
+use crate::words::WordList;
 
 /// A table with the words that stand between it and the table before.
 pub(super) struct Section {
     pub(super) words: Vec<TextLine>,
     pub(super) table: ScannedTable,
     pub(super) remarks: Vec<Diagnostic>,
+    /// Lines that have the cells of its rows and were taken for none: what they are is asked.
+    pub(super) rows_aside: Vec<u32>,
     /// Whether nothing but the furniture of paper stands between it and the table before, under the same heads.
     pub(super) on_next_page: bool,
 }
@@ -86,6 +90,9 @@ pub(super) fn sections(text: &str, pieces: Vec<TextPiece>) -> (Vec<Section>, Vec
                     }
                     (Some(last), Some(_))
                         if (furniture || note.is_some() || goes_back_or_on(text, &last.table, &table))
+                            && !between.iter().any(|line| {
+                                says_something_else(text, &text[line.span.range()], &last.table)
+                            })
                             && !own_head
                             && last.table.grid.columns() == table.grid.columns() =>
                     {
@@ -109,6 +116,7 @@ pub(super) fn sections(text: &str, pieces: Vec<TextPiece>) -> (Vec<Section>, Vec
                     words,
                     table,
                     remarks: Vec::new(),
+                    rows_aside: Vec::new(),
                 });
             }
         }
@@ -260,6 +268,9 @@ pub(super) fn list_goes_on(
     // A note fills one cell, and states nothing of its own.
     let is_note = |line: &TextLine| {
         let line = &text[line.span.range()];
+        if says_something_else(text, line, first) {
+            return false;
+        }
         let Some(delimiter) = delimiter else {
             return !has_number(line, first) && stated(line).is_empty();
         };
@@ -307,6 +318,7 @@ pub(super) fn is_another_group(
         line.contains(char::is_alphabetic)
             && super::scan::strip_remark(line).0.is_none()
             && !has_number(line, first)
+            && !says_something_else(text, line, first)
             && !(line.contains(|c: char| c.is_ascii_digit()) && is_like_row(line, first))
     };
     alike
@@ -314,6 +326,57 @@ pub(super) fn is_another_group(
         && !first.heads.is_empty()
         && !between.is_empty()
         && between.iter().all(is_title)
+}
+
+/// Whether a line between two tables says that the numbers below it are something else than the headers above the first say:
+/// another quantity, another unit, or what was computed from readings: `Concentration found (mg/L)`, `Standard deviations`.
+fn says_something_else(text: &str, line: &str, first: &ScannedTable) -> bool {
+    let heads: Vec<crate::column_header::ColumnHeader> = first
+        .heads
+        .iter()
+        .flat_map(|head| head.cells.iter().flatten())
+        .map(|span| crate::column_header::read_column_header(&text[span.range()]))
+        .collect();
+    let known = |quantity: &Quantity| heads.iter().any(|head| head.quantity.as_ref() == Some(quantity));
+    let measured = |quantity: &Quantity| {
+        quantity.is_of_light()
+            || matches!(
+                quantity.known(),
+                Some(KnownQuantity::Concentration | KnownQuantity::Dilution | KnownQuantity::Rate)
+            )
+    };
+    let bare = |word: &&str| {
+        word.trim_matches(|c: char| !(c.is_alphanumeric() || c == '%' || c == '/'))
+            .to_owned()
+    };
+    let words: Vec<String> = line.split_whitespace().map(|word| bare(&word)).collect();
+    let says = |word: &String| {
+        let quantity = (word.chars().count() >= 3)
+            .then(|| crate::words::quantity_of(word))
+            .flatten();
+        quantity.is_some_and(|quantity| measured(&quantity) && !known(&quantity))
+            || crate::words::is_statistics(word)
+            || [WordList::Target, WordList::Spread]
+                .iter()
+                .any(|list| crate::words::is(*list, word))
+            || crate::words::begins(WordList::ComputedStem, &word.to_lowercase())
+    };
+    // A unit of what was measured: a quotient, or a molar concentration.
+    let unit = |word: &String| {
+        let is_unit = word.contains('/') || word.len() == 2 && word.ends_with('M');
+        let Spelling::One(unit) = (if is_unit { spelled(word) } else { Spelling::None }) else {
+            return false;
+        };
+        heads.iter().all(|head| head.unit.as_ref() != Some(&unit))
+    };
+    let pair = |pair: &[String]| crate::words::is_statistics(&pair.join(" "));
+    // The `min` of `t = 2 min` is no least value.
+    let behind_number = |at: usize| {
+        at.checked_sub(1)
+            .is_some_and(|before| words[before].starts_with(|c: char| c.is_ascii_digit()))
+    };
+    (0..words.len()).any(|at| says(&words[at]) && !behind_number(at) || unit(&words[at]))
+        || words.windows(2).any(pair)
 }
 
 /// Whether a line, cut as the rows of a table are, has a number among its cells.
@@ -422,7 +485,7 @@ fn goes_back_or_on(text: &str, first: &ScannedTable, second: &ScannedTable) -> b
     let Some(column) = a.kinds.iter().position(|kind| *kind == ColumnKind::Figures) else {
         return false;
     };
-    if a.kinds != b.kinds || a.rows < 2 || b.rows < 2 || first.heads.is_empty() {
+    if a.kinds != b.kinds || b.rows < 2 || first.heads.is_empty() {
         return false;
     }
     // Times of day run as numbers do: `09:30`.
@@ -443,6 +506,9 @@ fn goes_back_or_on(text: &str, first: &ScannedTable, second: &ScannedTable) -> b
         return true;
     }
     let step = |grid: &super::grid::Grid| grid.figure(1, column) - grid.figure(0, column);
+    if a.rows < 2 {
+        return (b.figure(0, column) - a.figure(0, column)) * step(b) > 0.0;
+    }
     // The last value may stand again behind a change of lamp, and a scan may begin anew anywhere behind the first.
     let on = (b.figure(0, column) - a.figure(0, column)) * step(a) >= 0.0;
     step(a) * step(b) > 0.0 && on

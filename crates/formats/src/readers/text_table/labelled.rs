@@ -59,6 +59,9 @@ pub(super) fn table_at(
     let (end, _) = line_end(text.as_bytes(), cursor.at);
     let line = &text[cursor.at..end];
     let mut looked = 0;
+    if is_under_headers(text, cursor, line) {
+        return (None, 0);
+    }
     if let Some(first) = parts(line) {
         let likeness = form(line, &first);
         let alike = |line: &str| parts(line).filter(|parts| form(line, parts) == likeness);
@@ -86,6 +89,15 @@ pub(super) fn table_at(
         Some((headed(table, cursor, end, &first, rows)?, after))
     });
     (table, looked)
+}
+
+/// Whether a line has as many tabs or semicolons as the words directly above it, which are then the headers of a plain table.
+fn is_under_headers(text: &str, cursor: Cursor, line: &str) -> bool {
+    let above = text[..cursor.at].lines().next_back().unwrap_or("");
+    ['\t', ';', '|'].into_iter().any(|sign| {
+        let count = line.matches(sign).count();
+        count > 0 && above.matches(sign).count() == count && !above.contains([':', '='])
+    })
 }
 
 /// Lines that are labelled alike, with blanks in place of all but their numbers and units: every byte keeps its place.

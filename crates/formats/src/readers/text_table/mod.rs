@@ -1214,6 +1214,31 @@ fn run(source: &Source, section: &Section, draft: RunDraft, said: &Preamble) -> 
                 .collect(),
         });
     }
+    if !section.rows_aside.is_empty() && source.assume().get("shape").is_none() {
+        let (lines, have) = match section.rows_aside.len() {
+            1 => ("1 line".to_owned(), "has"),
+            n => (format!("{n} lines"), "have"),
+        };
+        questions.push(Question {
+            code: Code::new("row-does-not-fit"),
+            message: format!(
+                "{lines} apart from the table {have} the cells of its rows: do they belong to it?"
+            ),
+            readings: vec![curvary_record::Alternative {
+                assume: "shape=columns".to_owned(),
+                says: "these lines are to be left out".to_owned(),
+            }],
+            labels: section
+                .rows_aside
+                .iter()
+                .take(8)
+                .map(|line| curvary_record::Label {
+                    place: Place::line(*line as usize),
+                    text: String::new(),
+                })
+                .collect(),
+        });
+    }
     if let Some(rows) = rows_above(source, section).filter(|_| source.assume().get("shape").is_none()) {
         questions.push(Question {
             code: Code::new("row-does-not-fit"),

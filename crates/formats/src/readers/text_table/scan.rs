@@ -368,6 +368,9 @@ fn rows_behind(text: &str, cursor: Cursor, above: &[TextPiece]) -> Option<(Scann
     goes_on.then_some((rows, after))
 }
 
+/// So many bytes behind the first row are searched for the header again before the rows are read.
+const NEAR_HEADER: usize = 1 << 14;
+
 /// Where a line that is the same as another begins within a part of a text.
 fn next_line_like(text: &str, line: &str, within: Range<usize>) -> Option<usize> {
     let line = line.trim();
@@ -386,8 +389,12 @@ fn next_line_like(text: &str, line: &str, within: Range<usize>) -> Option<usize>
 fn heads_over(text: &str, grid: &Grid, cursor: Cursor, above: &[TextPiece]) -> Vec<HeadRow> {
     let (end, _) = line_end(text.as_bytes(), cursor.at);
     let row = &text[cursor.at..end];
+    let none = BTreeSet::new();
     let damaged = |piece: &&TextPiece| match piece {
-        TextPiece::Text(line) => is_row_of(&text[line.span.range()], row, grid),
+        TextPiece::Text(line) => {
+            let line = &text[line.span.range()];
+            is_row_of(line, row, grid) || super::join::is_furniture(line, &none)
+        }
         _ => false,
     };
     let lines = above.iter().rev().take_while(damaged).count();
@@ -673,7 +680,12 @@ fn table_at(
     grid.learn_extents(&sample, &cells);
     grid.expect_units(&sample);
     let end = uncut(text, &grid.dialect).max(cursor.at);
-    let mut after = grid.read(text, cursor, end);
+    // A header of numbers that soon stands again ends the rows: they are not read beyond it, and then once more.
+    let near = head_above.and_then(|head| {
+        let to = text.floor_char_boundary((cursor.at + NEAR_HEADER).min(end));
+        next_line_like(text, head, cursor.at..to)
+    });
+    let mut after = grid.read(text, cursor, near.unwrap_or(end));
     effort.read += after.at - cursor.at;
     // A header of numbers that stands again among the rows was read as one of them.
     if let Some(again) = head_above.and_then(|head| next_line_like(text, head, cursor.at..after.at)) {
@@ -1035,6 +1047,7 @@ fn sample(text: &str, cursor: Cursor, class: LineGlance) -> Vec<&str> {
     let mut marks: Vec<[bool; 3]> = Vec::with_capacity(SAMPLE);
     let mut at = cursor.at;
     let mut blanks = 0;
+    let mut notes = 0;
     while at < bytes.len() && rows.len() < SAMPLE {
         let (end, next) = line_end(bytes, at);
         let line = &text[at..end];
@@ -1055,6 +1068,25 @@ fn sample(text: &str, cursor: Cursor, class: LineGlance) -> Vec<&str> {
             && (rows.len() >= 2 && lacks_the_separator(&rows, line) || is_another_header(line))
         {
             break;
+        }
+        // A note without the sign that parts the cells, `lamp flickered here`, stands between two rows.
+        if let [first, ..] = marks[..]
+            && first != [false; 3]
+            && notes < MOST_NOTES
+            && blanks == 0
+            && hard_marks(line) == [false; 3]
+            && (!line.contains(|c: char| c.is_ascii_digit() || matches!(c, ':' | '='))
+                || super::join::is_furniture(line, &BTreeSet::new()))
+        {
+            let (end, _) = line_end(bytes, next);
+            let behind = &text[next.min(end)..end];
+            if !behind.trim().is_empty()
+                && hard_marks(behind) == first
+                && class_of(behind) != LineGlance::Words
+            {
+                notes += 1;
+                continue;
+            }
         }
         blanks = 0;
         let this = class_of(line);
@@ -1441,6 +1473,16 @@ fn take_names(
         let head = head[range].trim();
         let names = matches!(crate::words::field_of(head), Some("sample" | "sample-id"))
             || of_known_concentration && crate::words::begins(WordList::StandardSample, &head.to_lowercase());
+        // `400 nm`, `410 nm` under `Sample` are wavelengths.
+        let wavelengths = rows.len() >= 3
+            && rows.iter().zip(cells).all(|(row, cells)| {
+                let text = cells.get(column).map_or("", |range| row[range.clone()].trim());
+                text.strip_suffix("nm")
+                    .is_some_and(|number| matches!(cell(number.trim(), dialect.style), Cell::Number { .. }))
+            });
+        if wavelengths {
+            continue;
+        }
         let worded = || {
             rows.iter().zip(cells).any(|(row, cells)| {
                 let text = cells.get(column).map_or("", |range| &row[range.clone()]);

@@ -319,11 +319,9 @@ pub(super) fn describe(
         }
         if let Some(unit) = grid.units[index].as_deref().and_then(unit_in_cells) {
             // What stands behind every number outweighs a head of one letter: `S` over `50 µM`.
-            if column
-                .quantity
-                .as_ref()
-                .is_some_and(|quantity| !unit_fits(quantity, &unit))
-            {
+            if column.quantity.as_ref().is_some_and(|quantity| {
+                !unit_fits(quantity, &unit) || quantity.known() == Some(KnownQuantity::Sample)
+            }) {
                 column.quantity = None;
             }
             // It says as much there as in a header: `Fe` over `2 mg/L` is `Fe (mg/L)`.

@@ -232,12 +232,11 @@ impl Grid {
             .map(|gap| gap.row as usize)
             .filter(|row| row + 1 < self.rows)
             .collect();
-        // Where many rows end early, that is how the table is written.
-        if short.len() * 3 > self.rows {
-            Vec::new()
-        } else {
-            short
-        }
+        // Where all rows from one on end early, the curve of the last column ends before the others.
+        let ends = short
+            .first()
+            .is_some_and(|first| self.rows - 1 - first <= short.len());
+        if ends { Vec::new() } else { short }
     }
 
     /// The lines of rows of which nothing tells which cell lacks.

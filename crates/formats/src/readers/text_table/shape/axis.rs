@@ -619,7 +619,10 @@ impl Shaper<'_> {
         };
         let several =
             || alone && self.context.names(&Quantity::ABSORBANCE) && ys.iter().filter(bare).count() >= 2;
-        let values = || ys.iter().filter_map(|&y| self.columns[y].held.first().map(|held| held.value));
+        let values = || {
+            ys.iter()
+                .filter_map(|&y| self.columns[y].held.first().map(|held| held.value))
+        };
         if !(told || several())
             || ys.len() != traces.len()
             || self.numbers_are_names(&values().collect::<Vec<f64>>())

@@ -58,6 +58,12 @@ impl Shaper<'_> {
             .2
             .as_ref()
             .filter(|c| c.quantity != Quantity::UNKNOWN)
+            // Wavelengths run down already.
+            .filter(|c| {
+                c.quantity != Quantity::WAVELENGTH
+                    || first.kind != ColumnKind::Figures
+                    || first.quantity != Some(Quantity::WAVELENGTH)
+            })
             .map(|c| (c.quantity.clone(), c.unit.clone()));
         let spread = Spread::of(&values);
         let (down, over) = corner_heads(&corner);
@@ -136,9 +142,20 @@ impl Shaper<'_> {
                         && self.rows_are_names_or_conditions()
                         || first.quantity.as_ref().is_some_and(|quantity| {
                             matches!(quantity.as_str(), "concentration" | "temperature" | "ph")
-                        })) =>
+                        }) && (values.len() > 2 || !first.stats.orderly())) =>
             {
                 self.light_across(&across, &values, &spread, Some((quantity, unit)))
+            }
+            // `Temperature,day 0,day 1`: curves over the temperature.
+            Some((quantity, _))
+                if quantity == Quantity::TIME
+                    && values.len() == 2
+                    && first.stats.orderly()
+                    && first.quantity.as_ref().is_some_and(|quantity| {
+                        matches!(quantity.as_str(), "concentration" | "temperature" | "ph")
+                    }) =>
+            {
+                None
             }
             Some((quantity, unit)) if quantity == Quantity::TIME => self.time_across(&across, unit),
             // A table laid on its side: the corner names what runs across, each row what was measured, or a name where
@@ -180,7 +197,8 @@ impl Shaper<'_> {
             return true;
         }
         let stated = self.context.wavelength.as_ref();
-        let Some(stated) = stated.and_then(|(value, unit, _)| unit.convert(*value, &Unit::NANOMETRE).ok()) else {
+        let Some(stated) = stated.and_then(|(value, unit, _)| unit.convert(*value, &Unit::NANOMETRE).ok())
+        else {
             return false;
         };
         let counts = values.windows(2).all(|pair| pair[1] - pair[0] == 1.0);
@@ -458,9 +476,27 @@ impl Shaper<'_> {
                         ),
                     );
                 }
+                let label = label.filter(|label| {
+                    // `Wine (2012)`, `Wine (2013)`: what stands in the brackets tells them apart.
+                    let others = || {
+                        names
+                            .iter()
+                            .flatten()
+                            .enumerate()
+                            .filter(|(other, _)| *other != row)
+                    };
+                    !others().any(|(_, other)| {
+                        other != name
+                            && super::super::columns::head_or_first_word(other).label.as_ref() == Some(label)
+                    })
+                });
                 trace.label = Some(label.unwrap_or_else(|| name.clone()));
             } else if time_quantity.is_none() && first.kind == ColumnKind::Figures {
-                trace.label = Some(self.table.grid.figure(row, first.index).to_string());
+                let written = self
+                    .cell_text(row, first.index)
+                    .map(|cell| cell.trim().to_owned());
+                trace.label =
+                    Some(written.unwrap_or_else(|| self.table.grid.figure(row, first.index).to_string()));
             }
             if !trace.is_empty() {
                 self.mark_saturated(&mut trace, f64::INFINITY);

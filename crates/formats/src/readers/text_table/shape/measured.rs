@@ -280,6 +280,29 @@ impl Shaper<'_> {
                     .as_ref()
                     .is_some_and(Quantity::is_of_light)
         });
+        // So does one beside bare numbers that may be wavelengths: `649`, `665`, `Chl a`.
+        let beside_wavelengths = || {
+            let bare = |other: &&Column| {
+                let mut held = other.held.iter();
+                held.any(|held| {
+                    held.quantity == Quantity::UNKNOWN && crate::light::BARE_HEADERS.contains(&held.value)
+                })
+            };
+            self.columns.iter().filter(bare).count() >= 2
+        };
+        // `SD 12 h` beside `12 h` is the spread of what stands there.
+        let sums_up = head.split_once(' ').is_some_and(|(first, rest)| {
+            let same = |other: &Column| {
+                other
+                    .heads
+                    .last()
+                    .is_some_and(|(text, _)| text.trim() == rest.trim())
+            };
+            words::is_statistics(first) && self.columns.iter().any(same)
+        });
+        if sums_up {
+            return (named_as(&head), column.unit.clone().unwrap_or(Unit::ONE));
+        }
         // One of its headers may say it, where another is the name of a sample: `Absorbance` over `Dye A`.
         let said = column.heads.iter().rev().find_map(|(text, _)| {
             let read = crate::column_header::read_column_header(text);
@@ -309,7 +332,11 @@ impl Shaper<'_> {
             return (quantity, unit);
         }
         let has_words = head.chars().any(char::is_alphabetic);
-        if others_told && has_words && column.held.is_empty() && x_quantity != &Quantity::UNKNOWN {
+        if (others_told || beside_wavelengths())
+            && has_words
+            && column.held.is_empty()
+            && x_quantity != &Quantity::UNKNOWN
+        {
             // Numbers written like those of what was measured beside it may be another curve of it: a name that says nothing
             // is no evidence that they are not.
             if column.unit.is_none() && self.is_written_like_light(y, roles) && !self.follows_from_others(y) {

@@ -304,7 +304,8 @@ fn runs_in_other_steps(column: &Column, fewest: usize) -> bool {
 
 /// Whether whole numbers tell one thing from another, by their header: `Lab no.`, `Patient no.`, `barcode`.
 fn identifies(column: &Column) -> bool {
-    column.stats.whole
+    column.kind == ColumnKind::Figures
+        && column.stats.whole
         && column.unit.is_none()
         && column.heads.last().is_some_and(|(text, _)| {
             words::is(WordList::Identifier, text)
@@ -681,9 +682,10 @@ impl Shaper<'_> {
             }
             ([], _) => self.x_by_values(roles),
         };
-        // Readings with a name each, and the time of day they were taken at, are no time course.
+        // Readings with a name each, and the time of day they were taken at, are no time course; nor is a concentration behind
+        // the readings of numbered samples what they were measured over.
         if let Some(x) = x
-            && self.columns[x].clock.is_some()
+            && (self.columns[x].clock.is_some() || self.is_result_behind(x, roles))
             && self.named_one_by_one(roles)
         {
             return self.readings(roles);
@@ -734,6 +736,15 @@ impl Shaper<'_> {
             false => stats.max - stats.min,
         };
         stats.count >= 4 && stats.orderly() && range >= least
+    }
+
+    /// Whether a concentration stands behind all readings, goes up and down, and numbers that identify stand in front.
+    fn is_result_behind(&self, x: usize, roles: &[ShapeRole]) -> bool {
+        let last = roles.iter().rposition(|role| *role == ShapeRole::Measured);
+        self.columns[x].quantity == Some(Quantity::CONCENTRATION)
+            && last.is_some_and(|last| last < x)
+            && !self.columns[x].stats.orderly()
+            && self.columns[..x].iter().any(identifies)
     }
 
     /// Whether the only coordinates are concentrations that were computed from the readings beside them: samples in any

@@ -182,7 +182,7 @@ impl Shaper<'_> {
     }
 
     /// The text of a cell, where its row was read cell by cell.
-    fn cell_text(&self, row: usize, column: usize) -> Option<&str> {
+    pub(super) fn cell_text(&self, row: usize, column: usize) -> Option<&str> {
         let line = self.table.grid.line(row).checked_sub(1)?;
         let lines = self.source.lines();
         let span = (line < lines.count()).then(|| lines.span(line))?;
@@ -195,7 +195,12 @@ impl Shaper<'_> {
     /// Whether every row has a name of its own. A date is none.
     pub(super) fn named_one_by_one(&self, roles: &[ShapeRole]) -> bool {
         let dated = |name: &String| !matches!(moment::read(name, None).date, moment::DateReading::No);
-        self.row_names(roles).is_some_and(|names| {
+        // Numbers that identify name as well as words do.
+        let numbered = || {
+            self.row_names_and_numbers(roles)
+                .filter(|_| self.columns.iter().any(identifies))
+        };
+        self.row_names(roles).or_else(numbered).is_some_and(|names| {
             let named = names
                 .into_iter()
                 .enumerate()

@@ -51,9 +51,21 @@ impl Shaper<'_> {
         let names = self.light_down_the_rows()?;
         let samples: Vec<usize> = (1..self.columns.len()).collect();
         let counted: Numbers = (1..=samples.len()).map(|place| place as f64).collect();
+        // Of several rows of headers the one that says so holds the names: `Sample;W1;W2` above `Operator;KM;PV`.
+        let of_names = self.columns[0]
+            .heads
+            .iter()
+            .position(|(key, _)| matches!(words::field_of(key.trim()), Some("sample" | "sample-id")));
         let sample_names: Vec<String> = samples
             .iter()
-            .map(|&sample| self.name(sample).unwrap_or_default())
+            .map(|&sample| {
+                let column = &self.columns[sample];
+                let named = of_names
+                    .filter(|_| column.heads.len() == self.columns[0].heads.len())
+                    .and_then(|level| column.heads.get(level))
+                    .map(|(text, _)| text.trim().to_owned());
+                named.or_else(|| self.name(sample)).unwrap_or_default()
+            })
             .collect();
         let mut traces = Vec::with_capacity(names.len());
         for (row, name) in names.iter().enumerate() {
