@@ -4,8 +4,8 @@ use curvary_record::{Code, Diagnostic, Outcome, Unit};
 use serde::{Deserialize, Serialize};
 
 use super::doubt::{FEWEST, two};
-use crate::courses::{Course, Order};
-use crate::fit::{CommonError, Determination, Fit, FittedParameter, add_shifts, shifts_by};
+use crate::courses::{Course, Order, PreparedTrace};
+use crate::fit::{CommonError, Data, Determination, Fit, FittedParameter, add_shifts, shifts_by};
 use crate::linear::fit_weighted;
 use crate::models::Model;
 use crate::refusal::Refusal;
@@ -215,22 +215,26 @@ impl StatedDrift {
     }
 
     /// By how much each of its independent parts moves the parameters of a fit, by one standard deviation. A steady drift begins at
-    /// the first point, where an instrument is set to zero; with an offset in the law it does not matter where.
+    /// the first point, where an instrument is set to zero; with an offset in the law it does not matter where. `size` is in the unit
+    /// that is fitted.
     pub(super) fn shifts(
         &self,
-        model: &dyn Model,
-        columns: &[&[f64]],
-        time: &[f64],
         size: f64,
+        points: &PreparedTrace,
+        (model, data): (&dyn Model, &Data<'_>),
         found: &Fit,
     ) -> Option<Vec<Vec<f64>>> {
-        let first = *time.first()?;
-        let steady: Vec<f64> = time.iter().map(|t| size * (t - first)).collect();
+        let first = *points.time.first()?;
+        let steady: Vec<f64> = points.time.iter().map(|t| size * (t - first)).collect();
         let error = match self.per {
             Some(_) => CommonError::Shift(&steady),
-            None => CommonError::Walk(size),
+            None => CommonError::Walk {
+                size,
+                at: &points.used,
+            },
         };
-        shifts_by(model, columns, None, &[error], found)
+        let weights = data.weighting.counted(&found.fitted);
+        shifts_by(model, data.x, weights.as_deref(), &[error], found)
     }
 }
 

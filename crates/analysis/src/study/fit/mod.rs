@@ -530,10 +530,17 @@ impl Fitting<'_> {
                 why: "a drift of the signal is stated, and something else than the signal is fitted".into(),
             });
         }
+        if self.plan.bootstrap.is_some() {
+            return Err(Refusal::Unsuitable {
+                why: "a drift is stated, and intervals by dealing out the residuals (--bootstrap) know nothing of it: ask for one of \
+                      them"
+                    .into(),
+            });
+        }
         let size = stated.along(&self.trace.x.unit, &self.trace.y.unit)?;
         let size = size / self.gathered.points.factor.unwrap_or(1.0);
-        let time = &self.gathered.points.time;
-        Ok(stated.shifts(self.model, &self.columns, time, size, found))
+        let fitted = (self.model, &self.data());
+        Ok(stated.shifts(size, &self.gathered.points, fitted, found))
     }
 
     /// Brings the errors to what the readings can show, and tells what else a person should know of them.

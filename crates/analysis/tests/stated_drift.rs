@@ -1,0 +1,264 @@
+//! A drift of the signal that a person states: its part of the errors of fits, rates, laws and lines through constants.
+
+#![allow(clippy::unwrap_used)]
+
+mod noise;
+
+use curvary_analysis::study::{
+    AtTemperature, AxisSpan, DriftEffect, FitPlan, RatePlan, STATED_DRIFT, SeriesPlan, StatedDrift,
+    TemperaturePlan, WeightPlan, fit_run, fit_series, rates_run, temperature_series,
+};
+use curvary_analysis::temperature::{GAS_CONSTANT, arrhenius};
+use curvary_record::{
+    Column, Coordinate, Digest, Fields, Outcome, Quantity, Run, RunId, SourceRef, Technique, Trace, Unit,
+};
+use noise::Noise;
+
+fn course(time: &[f64], signal: Vec<f64>) -> Trace {
+    let y = Column::new(Quantity::ABSORBANCE, Unit::ABSORBANCE, signal);
+    Trace::new(Column::new(Quantity::TIME, Unit::SECOND, time.to_vec()), y).unwrap()
+}
+
+fn run(name: &str, traces: Vec<Trace>) -> Run {
+    let digest = Digest::of(name.as_bytes());
+    Run {
+        id: RunId::new(&digest, 0),
+        source: SourceRef {
+            path: format!("{name}.csv"),
+            digest,
+            reader: "built-in/text-table".into(),
+            reader_version: "1".into(),
+            encoding: None,
+            ordinal: 0,
+            lines: None,
+        },
+        technique: Technique::TIME_COURSE,
+        because: Vec::new(),
+        fields: Fields::default(),
+        traces,
+        questions: Vec::new(),
+        remarks: Vec::new(),
+    }
+}
+
+fn stated(size: f64, per: Option<&str>) -> Option<StatedDrift> {
+    Some(StatedDrift {
+        size,
+        unit: None,
+        per: per.map(|per| Unit::ucum(per).unwrap()),
+    })
+}
+
+fn times() -> Vec<f64> {
+    (0..61).map(|i| 5.0 * f64::from(i)).collect()
+}
+
+fn fall(noise: &mut Noise) -> Vec<f64> {
+    times()
+        .iter()
+        .map(|t| 0.2 + 0.5 * (-0.01 * t).exp() + 0.001 * noise.normal())
+        .collect()
+}
+
+/// The first fit of a course whose every reading has this known error.
+fn fitted(plan: &FitPlan, y: &[f64], error: impl Fn(usize) -> f64) -> Outcome {
+    let mut errors = course(&times(), (0..y.len()).map(error).collect());
+    errors.label = Some("SD".into());
+    let mut own = course(&times(), y.to_vec());
+    own.label = Some("signal".into());
+    let plan = FitPlan {
+        model: "first-order+offset".into(),
+        traces: vec!["signal".into()],
+        ..plan.clone()
+    };
+    fit_run(&plan, &run("course", vec![own, errors]))
+        .remove(0)
+        .outcome
+}
+
+fn k_of(outcome: &Outcome) -> f64 {
+    outcome.parameter("k").unwrap().value.unwrap()
+}
+
+#[test]
+fn a_drift_moves_a_weighted_fit_by_its_weights() {
+    let y = fall(&mut Noise(7));
+    let slope = 1e-6;
+    let drift = stated(3600.0 * slope, Some("h"));
+    let by = |weights: Option<WeightPlan>, error: &dyn Fn(usize) -> f64| {
+        let plan = FitPlan {
+            drift: drift.clone(),
+            weights: weights.clone(),
+            ..FitPlan::default()
+        };
+        let told = fitted(&plan, &y, error).statistics[&format!("{STATED_DRIFT}k")];
+        // What a fit of drifted points comes to.
+        let plain = FitPlan {
+            weights,
+            ..FitPlan::default()
+        };
+        let drifted: Vec<f64> = y.iter().zip(times()).map(|(y, t)| y + slope * t).collect();
+        let moved = k_of(&fitted(&plain, &drifted, error)) - k_of(&fitted(&plain, &y, error));
+        assert!(
+            (told - moved).abs() < 0.03 * moved.abs(),
+            "{told}, and a fit says {moved}"
+        );
+        told
+    };
+    let known = || Some(WeightPlan::Errors("SD".into()));
+    let plain = by(None, &|_| 0.002);
+    let alike = by(known(), &|_| 0.002);
+    assert!((alike - plain).abs() < 1e-6 * plain.abs(), "{alike} {plain}");
+    by(known(), &|i| 0.001 * (1.0 + i as f64 / 10.0));
+    by(Some(WeightPlan::Relative), &|_| 0.002);
+}
+
+#[test]
+fn a_drift_common_to_constants_does_not_average_out() {
+    let kelvin = [293.15, 303.15, 313.15, 323.15, 333.15];
+    let k: Vec<f64> = kelvin
+        .iter()
+        .enumerate()
+        .map(|(i, t)| 1e8 * (-60_000.0 / (GAS_CONSTANT * t)).exp() * (1.0 + 0.01 * (i as f64 * 2.3).sin()))
+        .collect();
+    let moved = 0.2 * k[0];
+    let own: Vec<f64> = k.iter().map(|k| 0.01 * k).collect();
+    let of = |drift: DriftEffect, part: f64| -> Vec<Outcome> {
+        let points: Vec<AtTemperature> = kelvin
+            .iter()
+            .zip(k.iter().zip(&own))
+            .map(|(kelvin, (k, own))| AtTemperature {
+                run: RunId::named(format!("at {kelvin}")),
+                kelvin: *kelvin,
+                rate: (*k, Some(own.hypot(part)), Unit::ucum("/s").unwrap()),
+                drift,
+                doubts: Vec::new(),
+            })
+            .collect();
+        let plan = TemperaturePlan {
+            of: "k".into(),
+            fitted: None,
+            traces_of: Default::default(),
+            temperature_error: None,
+        };
+        let lines = temperature_series(&plan, &points);
+        lines.into_iter().map(|line| line.outcome).collect()
+    };
+    let plain = of(DriftEffect::Allowed, 0.0);
+    let stated = of(DriftEffect::Stated(moved), moved);
+    // The same line with every constant moved, weighed as before.
+    let grown: Vec<f64> = k.iter().map(|k| k * (moved / k).exp()).collect();
+    let errors: Vec<f64> = grown.iter().map(|k| 0.01 * k).collect();
+    let apart = arrhenius(&kelvin, &grown, Some(&errors)).unwrap().activation_energy.value
+        - arrhenius(&kelvin, &k, Some(&own)).unwrap().activation_energy.value;
+    let error = |outcome: &Outcome| outcome.parameter("Ea").unwrap().standard_error.unwrap();
+    let wanted = error(&plain[0]).hypot(apart);
+    assert!(
+        (error(&stated[0]) - wanted).abs() < 1e-6 * wanted,
+        "{} in place of {wanted}",
+        error(&stated[0])
+    );
+    assert!(wanted > 3.0 * error(&plain[0]));
+    for (plain, stated) in plain.iter().zip(&stated) {
+        let told = stated.remarks.iter().any(|remark| remark.code.as_str() == "drift-stated");
+        assert!(told, "{:?}", stated.remarks);
+        // The scatter about the line is none of the drift's.
+        let odd = |outcome: &Outcome| {
+            outcome
+                .remarks
+                .iter()
+                .filter(|remark| remark.code.as_str() == "residuals-odd")
+                .count()
+        };
+        assert_eq!(odd(plain), odd(stated), "{:?}", stated.remarks);
+        for parameter in &stated.parameters {
+            let before = plain.parameter(&parameter.name).unwrap();
+            let width = |own: &curvary_record::Parameter| {
+                let interval = &own.intervals[0];
+                interval.high.unwrap() - interval.low.unwrap()
+            };
+            assert!(width(parameter) > 1.5 * width(before), "{}", parameter.name);
+        }
+    }
+}
+
+fn rising(noise: &mut Noise, time: &[f64], height: f64) -> Vec<f64> {
+    time.iter()
+        .map(|t| 0.1 + height * (1.0 - (-0.002 * t).exp()) + 0.0005 * noise.normal())
+        .collect()
+}
+
+#[test]
+fn a_wandering_over_a_short_window_is_that_of_its_points() {
+    let time: Vec<f64> = (0..601).map(f64::from).collect();
+    let y = rising(&mut Noise(3), &time, 0.3);
+    let size = 0.001;
+    for (from, to) in [(0.0, 19.0), (100.0, 140.0), (0.0, 600.0)] {
+        let plan = RatePlan {
+            drift: stated(size, None),
+            window: Some(AxisSpan {
+                from,
+                to,
+                unit: None,
+            }),
+            ..RatePlan::default()
+        };
+        let outcome = rates_run(&plan, &run("window", vec![course(&time, y.clone())]))
+            .found
+            .remove(0)
+            .outcome;
+        let told = outcome.statistics[&format!("{STATED_DRIFT}v0")];
+        // The variance of a slope over points whose errors have the covariance of a random walk, size² min(i, j).
+        let used: Vec<f64> = time.iter().copied().filter(|t| (from..=to).contains(t)).collect();
+        let middle = used.iter().sum::<f64>() / used.len() as f64;
+        let square: f64 = used.iter().map(|t| (t - middle).powi(2)).sum();
+        let mut variance = 0.0;
+        for (i, a) in used.iter().enumerate() {
+            for (j, b) in used.iter().enumerate() {
+                variance += (a - middle) * (b - middle) * i.min(j) as f64;
+            }
+        }
+        let wanted = size * variance.sqrt() / square;
+        assert!(
+            (told - wanted).abs() < 1e-3 * wanted,
+            "from {from} to {to}: {told} in place of {wanted}"
+        );
+    }
+}
+
+#[test]
+fn a_wandering_is_of_one_course_alone() {
+    let time: Vec<f64> = (0..61).map(|i| 10.0 * f64::from(i)).collect();
+    let mut noise = Noise(5);
+    let traces: Vec<Trace> = [0.1, 0.2, 0.5, 1.0, 2.0, 5.0]
+        .into_iter()
+        .map(|s: f64| {
+            let mut trace = course(&time, rising(&mut noise, &time, 0.3 * s / (0.5 + s)));
+            trace.label = Some(format!("S {s}"));
+            let held = Coordinate::new(Quantity::CONCENTRATION, Unit::ucum("mmol/L").unwrap(), s);
+            trace.held.push(held);
+            trace
+        })
+        .collect();
+    let own = run("series", traces);
+    let law = |drift: Option<StatedDrift>| {
+        let plan = RatePlan {
+            drift,
+            ..RatePlan::default()
+        };
+        let points = rates_run(&plan, &own).points;
+        let outcome = fit_series(&SeriesPlan::of("michaelis-menten"), &points).found.outcome;
+        (points[0].drift, outcome)
+    };
+    let (_, plain) = law(None);
+    let (wandering, alone) = law(stated(0.001, None));
+    let (steady, common) = law(stated(0.036, Some("h")));
+    assert!(matches!(steady, DriftEffect::Stated(_)), "{steady:?}");
+    assert!(matches!(wandering, DriftEffect::Allowed), "{wandering:?}");
+    let error = |outcome: &Outcome| outcome.parameter("Vmax").unwrap().standard_error.unwrap();
+    assert!((error(&alone) - error(&plain)).abs() < 1e-9 * error(&plain));
+    assert!(error(&common) > error(&plain));
+    let has = |outcome: &Outcome, name: &str| outcome.statistics.contains_key(name);
+    assert!(has(&common, "variance_by_the_drift Vmax") && !has(&common, "variance_by_the_blank Vmax"));
+    assert!(!has(&alone, "variance_by_the_drift Vmax"));
+}
