@@ -140,12 +140,13 @@ def compare(old, new):
     for key in ("processor", "rustc", "commit"):
         before, now = old["machine"].get(key), new["machine"].get(key)
         print(f"{key}: {before}" + ("" if before == now else f" -> {now}"))
-    grown = []
+    grown, missing = [], []
     print(f"\n{'instructions':<44}{'before':>16}{'now':>16}{'ratio':>9}")
     for what, before in old["counts"].items():
         now = new["counts"].get(what)
         if now is None:
             print(f"{what:<44}{before:>16,}{'not measured':>16}")
+            missing.append(what)
             continue
         print(f"{what:<44}{before:>16,}{now:>16,}{now / before:>9.3f}")
         if now > LIMIT * before:
@@ -161,6 +162,9 @@ def compare(old, new):
                 continue
             ratios = " ".join(f"{b / a:.2f}" if a else "-" for a, b in zip(before, now))
             print(f"  {ratios:<32} {line}")
+    if missing:
+        print(f"\nnot measured: {', '.join(missing)}")
+        return 2
     same = old["machine"].get("processor") == new["machine"].get("processor")
     if grown and not same:
         print("\nanother processor: more instructions there say nothing")

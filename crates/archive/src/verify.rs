@@ -428,7 +428,15 @@ fn index(
         return Ok(());
     }
     let later = || Manifest::read(check.root).is_ok_and(|now| now.commit != manifest.commit);
-    if lock::writer(check.root).is_none() && !later() {
+    let writer = lock::writer(check.root);
+    // A lock of another machine may have been left there long ago: it explains nothing away.
+    if writer.as_ref().is_none_or(|writer| !writer.is_here()) && !later() {
+        if writer.is_some() {
+            check
+                .found
+                .remarks
+                .push("index: by its lock somebody may be writing on another machine; verify again when that is over".into());
+        }
         return compared;
     }
     check.found.problems.truncate(before);

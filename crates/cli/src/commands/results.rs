@@ -297,7 +297,7 @@ impl ResultsCommand {
             .write_record([
                 "result",
                 "run",
-                "trace",
+                "trace_from_1",
                 "label",
                 "source",
                 "sample",

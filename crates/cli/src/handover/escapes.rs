@@ -9,14 +9,27 @@ const LAYERS: usize = 4;
 /// So many bytes may stand for one byte of a value: an `&` written as `\u0026` whose backslash is `%5C`, and more of that kind.
 pub(super) const LONGEST_ESCAPE: usize = 48;
 
-/// The text, and then the text with one layer of its escapes undone after the other, as long as that changes it.
+/// The text, and then the text with one layer of its escapes undone after the other, as long as that changes it: with each `+` as
+/// a blank, as in the query of an address, and then with each as itself.
 pub(super) fn layers(text: &str) -> impl Iterator<Item = Cow<'_, str>> {
     let first = Some(Cow::Borrowed(text));
-    std::iter::successors(first, |text| undone(text).map(Cow::Owned)).take(LAYERS + 1)
+    let blanks = std::iter::successors(first, |text| undone(text, Plus::Blank).map(Cow::Owned));
+    let plain = text.contains('+').then(|| undone(text, Plus::Itself)).flatten();
+    let signs = std::iter::successors(plain.map(Cow::Owned), |text| {
+        undone(text, Plus::Itself).map(Cow::Owned)
+    });
+    blanks.take(LAYERS + 1).chain(signs.take(LAYERS))
+}
+
+/// What a `+` stands for.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Plus {
+    Blank,
+    Itself,
 }
 
 /// One layer of escapes undone; nothing where there are none. What only looks like an escape stays as it is.
-fn undone(text: &str) -> Option<String> {
+fn undone(text: &str, plus: Plus) -> Option<String> {
     let bytes = text.as_bytes();
     let mut out: Option<Vec<u8>> = None;
     let (mut at, mut copied) = (0, 0);
@@ -27,7 +40,9 @@ fn undone(text: &str) -> Option<String> {
             b'%' => percent(&bytes[at..]),
             b'"' if bytes.get(at + 1) == Some(&b'"') => Some((2, b"\"".to_vec())),
             // A blank in the query of an address.
-            b'+' if at > 0 && !bytes[at - 1].is_ascii_whitespace() => Some((1, b" ".to_vec())),
+            b'+' if plus == Plus::Blank && at > 0 && !bytes[at - 1].is_ascii_whitespace() => {
+                Some((1, b" ".to_vec()))
+            }
             _ => None,
         };
         let Some((length, meaning)) = meaning else {
@@ -122,6 +137,13 @@ mod tests {
             r#""an "old" "dye"""#
         );
         assert_eq!(layers(r"\ud83e\uddea").last().unwrap(), "\u{1f9ea}");
+    }
+
+    /// A name may have a sign that an address uses for a blank.
+    #[test]
+    fn a_plus_may_be_one() {
+        let mut all = layers("Anna+Karl M&uuml;ller");
+        assert!(all.any(|text| text == "Anna+Karl Müller"));
     }
 
     #[test]
