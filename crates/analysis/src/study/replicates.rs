@@ -1,6 +1,6 @@
 //! One quantity from several runs: its mean, how the runs scatter, and whether their own errors explain it.
 
-use curvary_record::{Outcome, OutcomeKind, Unit};
+use curvary_record::{Code, Diagnostic, Outcome, OutcomeKind, Unit};
 use serde::{Deserialize, Serialize};
 
 use super::{DRIFT_MOVES, STATED_DRIFT};
@@ -53,6 +53,37 @@ impl DriftEffect {
             _ => Self::Allowed,
         }
     }
+}
+
+/// That some of these (`which`) come from results that hold something against themselves: each by its name, with the reasons. A code
+/// stands in backticks, so that it parts from a sentence.
+pub(super) fn counted_all_the_same<'a>(
+    which: &str,
+    all: impl ExactSizeIterator<Item = (&'a str, &'a [String])>,
+) -> Option<Diagnostic> {
+    let of = all.len();
+    let words = |what: &String| {
+        if what.contains(' ') {
+            what.clone()
+        } else {
+            format!("`{what}`")
+        }
+    };
+    let named: Vec<String> = all
+        .filter(|(_, doubts)| !doubts.is_empty())
+        .map(|(name, doubts)| {
+            let doubts: Vec<String> = doubts.iter().map(words).collect();
+            format!("{name} ({})", doubts.join("; "))
+        })
+        .collect();
+    (!named.is_empty()).then(|| {
+        let message = format!(
+            "{} of {of} {which} hold something against themselves, and count all the same: {}",
+            named.len(),
+            named.join(", ")
+        );
+        Diagnostic::warning(Code::new("results-doubtful"), message)
+    })
 }
 
 /// Whether a fit has a number per time or of time: a rate constant, a half-life.

@@ -146,8 +146,10 @@ impl TemperatureCommand {
                 .json(&json!({ "of": self.of, "points": points, "left_out": left_out, "results": lines }))?;
         } else {
             print(&self.of, &points, &left_out, screen)?;
+            let mut said: &[Diagnostic] = &[];
             for line in &lines {
-                telling::print_outcome("", &line.outcome, screen)?;
+                telling::print_beside("", &line.outcome, said, screen)?;
+                said = &line.outcome.remarks;
             }
         }
         for line in &lines {

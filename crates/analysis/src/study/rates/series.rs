@@ -12,7 +12,7 @@ use crate::fit::{CommonError, Data, Determination, Fit, Options, Weighting, add_
 use crate::models::law::Law;
 use crate::refusal::Refusal;
 use crate::study::fit::{fuller_law, tell};
-use crate::study::replicates::without_common;
+use crate::study::replicates::{counted_all_the_same, without_common};
 use crate::study::spectrum::as_settings;
 use crate::study::{
     BY, DriftEffect, PlotData, STATED_DRIFT, Six, TraceResult, allow_for_scale, curve_of, levels_of,
@@ -471,22 +471,10 @@ fn of_one_kind(points: &[RatePoint], law: &str) -> Result<(), Refusal> {
 
 /// Says what the rates themselves hold against a law over them.
 fn say_of_rates(points: &[RatePoint], outcome: &mut Outcome) {
-    let doubtful: Vec<String> = points
+    let doubts = points
         .iter()
-        .filter(|point| !point.doubts.is_empty())
-        .map(|point| format!("{} ({})", point.label, point.doubts.join(", ")))
-        .collect();
-    if !doubtful.is_empty() {
-        outcome.remarks.push(Diagnostic::warning(
-            Code::new("results-doubtful"),
-            format!(
-                "{} of {} rates hold something against themselves, and count all the same: {}",
-                doubtful.len(),
-                points.len(),
-                doubtful.join("; ")
-            ),
-        ));
-    }
+        .map(|point| (point.label.as_str(), point.doubts.as_slice()));
+    outcome.remarks.extend(counted_all_the_same("rates", doubts));
     let unknown = points
         .iter()
         .filter(|point| matches!(point.drift, DriftEffect::Unknown(_)))

@@ -6,7 +6,7 @@ use super::{ABSORBANCE, AtTemperature, TemperaturePlan};
 use crate::linear::LinearFit;
 use crate::refusal::Refusal;
 use crate::study::fit::two;
-use crate::study::replicates::{NORMAL_95, without_common};
+use crate::study::replicates::{NORMAL_95, counted_all_the_same, without_common};
 use crate::study::{DRIFT_MOVES, DriftEffect, PlotData, STATED_DRIFT};
 use crate::temperature::{DerivedQuantity, GAS_CONSTANT, arrhenius, eyring};
 
@@ -212,8 +212,8 @@ fn not_given(name: &str, unit: Option<Unit>, reason: &str) -> Parameter {
     }
 }
 
-/// The frequency factor, A, from its logarithm (`A` alone is an amplitude elsewhere): its error is one of proportion, so that the interval of the logarithm is turned and no standard
-/// error is given.
+/// The frequency factor from its logarithm; `A` alone is an amplitude elsewhere. Its error is one of proportion, so that the interval
+/// of the logarithm is turned and no standard error is given.
 fn factor(logarithm: &Parameter, unit: &Unit) -> Parameter {
     let turned = |value: Option<f64>| {
         value
@@ -392,22 +392,8 @@ fn say_of_points(points: &[AtTemperature], outcome: &mut Outcome) {
             ),
         ));
     }
-    let doubtful: Vec<String> = points
-        .iter()
-        .filter(|point| !point.doubts.is_empty())
-        .map(|point| format!("{}: {}", short(point), point.doubts.join("; ")))
-        .collect();
-    if !doubtful.is_empty() {
-        outcome.remarks.push(Diagnostic::warning(
-            Code::new("results-doubtful"),
-            format!(
-                "{} of {} constants come from results that hold something against themselves, and count all the same: {}",
-                doubtful.len(),
-                points.len(),
-                doubtful.join(" | ")
-            ),
-        ));
-    }
+    let doubts = points.iter().map(|point| (short(point), point.doubts.as_slice()));
+    outcome.remarks.extend(counted_all_the_same("constants come from results that", doubts));
 }
 
 /// Says how much of the errors a stated drift is.
