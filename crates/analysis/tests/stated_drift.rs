@@ -4,13 +4,15 @@
 
 mod noise;
 
+use curvary_analysis::fit::Bootstrap;
 use curvary_analysis::study::{
     AtTemperature, AxisSpan, DriftEffect, FitPlan, RatePlan, STATED_DRIFT, SeriesPlan, StatedDrift,
-    TemperaturePlan, WeightPlan, fit_run, fit_series, rates_run, temperature_series,
+    TemperaturePlan, WeightPlan, fit_run, fit_series, pool, pool_with_common, rates_run, temperature_series,
 };
 use curvary_analysis::temperature::{GAS_CONSTANT, arrhenius};
 use curvary_record::{
-    Column, Coordinate, Digest, Fields, Outcome, Quantity, Run, RunId, SourceRef, Technique, Trace, Unit,
+    Column, Coordinate, Diagnostic, Digest, Fields, Outcome, Quantity, Run, RunId, Severity, SourceRef,
+    Technique, Trace, Unit,
 };
 use noise::Noise;
 
@@ -149,8 +151,14 @@ fn a_drift_common_to_constants_does_not_average_out() {
     // The same line with every constant moved, weighed as before.
     let grown: Vec<f64> = k.iter().map(|k| k * (moved / k).exp()).collect();
     let errors: Vec<f64> = grown.iter().map(|k| 0.01 * k).collect();
-    let apart = arrhenius(&kelvin, &grown, Some(&errors)).unwrap().activation_energy.value
-        - arrhenius(&kelvin, &k, Some(&own)).unwrap().activation_energy.value;
+    let apart = arrhenius(&kelvin, &grown, Some(&errors))
+        .unwrap()
+        .activation_energy
+        .value
+        - arrhenius(&kelvin, &k, Some(&own))
+            .unwrap()
+            .activation_energy
+            .value;
     let error = |outcome: &Outcome| outcome.parameter("Ea").unwrap().standard_error.unwrap();
     let wanted = error(&plain[0]).hypot(apart);
     assert!(
@@ -160,7 +168,10 @@ fn a_drift_common_to_constants_does_not_average_out() {
     );
     assert!(wanted > 3.0 * error(&plain[0]));
     for (plain, stated) in plain.iter().zip(&stated) {
-        let told = stated.remarks.iter().any(|remark| remark.code.as_str() == "drift-stated");
+        let told = stated
+            .remarks
+            .iter()
+            .any(|remark| remark.code.as_str() == "drift-stated");
         assert!(told, "{:?}", stated.remarks);
         // The scatter about the line is none of the drift's.
         let odd = |outcome: &Outcome| {
@@ -196,11 +207,7 @@ fn a_wandering_over_a_short_window_is_that_of_its_points() {
     for (from, to) in [(0.0, 19.0), (100.0, 140.0), (0.0, 600.0)] {
         let plan = RatePlan {
             drift: stated(size, None),
-            window: Some(AxisSpan {
-                from,
-                to,
-                unit: None,
-            }),
+            window: Some(AxisSpan { from, to, unit: None }),
             ..RatePlan::default()
         };
         let outcome = rates_run(&plan, &run("window", vec![course(&time, y.clone())]))
@@ -247,7 +254,9 @@ fn a_wandering_is_of_one_course_alone() {
             ..RatePlan::default()
         };
         let points = rates_run(&plan, &own).points;
-        let outcome = fit_series(&SeriesPlan::of("michaelis-menten"), &points).found.outcome;
+        let outcome = fit_series(&SeriesPlan::of("michaelis-menten"), &points)
+            .found
+            .outcome;
         (points[0].drift, outcome)
     };
     let (_, plain) = law(None);
@@ -261,4 +270,149 @@ fn a_wandering_is_of_one_course_alone() {
     let has = |outcome: &Outcome, name: &str| outcome.statistics.contains_key(name);
     assert!(has(&common, "variance_by_the_drift Vmax") && !has(&common, "variance_by_the_blank Vmax"));
     assert!(!has(&alone, "variance_by_the_drift Vmax"));
+}
+
+#[test]
+fn a_mean_is_moved_by_what_moves_the_values_that_count() {
+    // Own errors of 0.01 and 1: the second value counts for next to nothing, and so does what the drift does to it.
+    let moved: [f64; 2] = [0.03, 5.0];
+    let values = [
+        (1.0, Some(0.01_f64.hypot(moved[0]))),
+        (1.2, Some(1.0_f64.hypot(moved[1]))),
+    ];
+    let (pooled, common) = pool_with_common(&values, &moved).unwrap();
+    let alone = pool(&[(1.0, Some(0.01)), (1.2, Some(1.0))]).unwrap();
+    let weights = [1e4 / (1e4 + 1.0), 1.0 / (1e4 + 1.0)];
+    let wanted = weights[0] * moved[0] + weights[1] * moved[1];
+    assert!((common - wanted).abs() < 1e-9, "{common} in place of {wanted}");
+    assert!((pooled.mean - alone.mean).abs() < 1e-12);
+    assert!((pooled.standard_error - alone.standard_error.hypot(wanted)).abs() < 1e-9);
+    let counted: f64 = alone.weights.iter().sum();
+    assert!((counted - 1.0).abs() < 1e-12);
+}
+
+#[test]
+fn a_drift_that_is_seen_is_compared_with_the_stated_one() {
+    let mut noise = Noise(11);
+    let slope = 1e-4;
+    let y: Vec<f64> = fall(&mut noise)
+        .iter()
+        .zip(times())
+        .map(|(y, t)| y + slope * t)
+        .collect();
+    let told = |size: f64| {
+        let plan = FitPlan {
+            drift: stated(size, Some("s")),
+            ..FitPlan::default()
+        };
+        let outcome = fitted(&plan, &y, |_| 0.001);
+        let seen = |remark: &&Diagnostic| remark.code.as_str() == "drift-seen";
+        let remark = outcome.remarks.iter().find(seen).cloned().unwrap();
+        let error = outcome.parameter("k").unwrap().standard_error.unwrap();
+        (remark, error)
+    };
+    let (allowed, wide) = told(slope);
+    assert_eq!(allowed.severity, Severity::Note, "{}", allowed.message);
+    let (small, narrow) = told(slope / 20.0);
+    assert_eq!(small.severity, Severity::Warning, "{}", small.message);
+    assert!(
+        small.message.contains("times as large as stated"),
+        "{}",
+        small.message
+    );
+    assert!(wide > narrow);
+    // The error that is quoted is the one that is printed.
+    for (remark, error) in [(allowed, wide), (small, narrow)] {
+        let quoted: f64 = remark.message.rsplit_once("± ").unwrap().1.parse().unwrap();
+        assert!(
+            (quoted - error).abs() < 0.06 * error,
+            "{error}: {}",
+            remark.message
+        );
+    }
+}
+
+#[test]
+fn a_steady_drift_is_taken_off_with_the_blank() {
+    let time: Vec<f64> = (0..61).map(|i| 10.0 * f64::from(i)).collect();
+    let mut noise = Noise(13);
+    let mut traces: Vec<Trace> = Vec::new();
+    for (name, slope) in [("blank", 0.0), ("S 1", 4e-4), ("S 2", 6e-4)] {
+        let y = time
+            .iter()
+            .map(|t| 0.1 + slope * t + 0.0005 * noise.normal())
+            .collect();
+        let mut trace = course(&time, y);
+        trace.label = Some(name.into());
+        traces.push(trace);
+    }
+    let own = run("blanks", traces);
+    let error = |drift: Option<StatedDrift>, blanks: &[&str]| {
+        let plan = RatePlan {
+            drift,
+            blanks: blanks.iter().map(|name| (*name).to_owned()).collect(),
+            window: Some(AxisSpan {
+                from: 0.0,
+                to: 600.0,
+                unit: None,
+            }),
+            ..RatePlan::default()
+        };
+        let found = rates_run(&plan, &own).found;
+        let outcome = &found.last().unwrap().outcome;
+        outcome.parameter("v0").unwrap().standard_error.unwrap()
+    };
+    let hour = |size: f64| stated(size, Some("h"));
+    let plain = error(None, &["blank"]);
+    let with = error(hour(0.36), &["blank"]);
+    assert!((with - plain).abs() < 1e-6 * plain, "{with} in place of {plain}");
+    let alone = error(None, &[]);
+    let (with, wanted) = (error(hour(0.36), &[]), alone.hypot(0.36 / 3600.0));
+    assert!(
+        (with - wanted).abs() < 1e-6 * wanted,
+        "{with} in place of {wanted}"
+    );
+    // A wandering of the blank is another one than that of the course: both count.
+    let wandering = |blanks: &[&str], plain: f64| {
+        let with = error(stated(0.001, None), blanks);
+        (with * with - plain * plain).sqrt()
+    };
+    let (one, two) = (wandering(&[], alone), wandering(&["blank"], plain));
+    assert!((two / one - 2.0_f64.sqrt()).abs() < 1e-3, "{one} {two}");
+}
+
+#[test]
+fn a_drift_that_cannot_be_put_in_is_refused() {
+    let plan = FitPlan {
+        drift: stated(0.01, Some("h")),
+        bootstrap: Some(Bootstrap { rounds: 500, seed: 1 }),
+        ..FitPlan::default()
+    };
+    let outcome = fitted(&plan, &fall(&mut Noise(1)), |_| 0.001);
+    assert!(outcome.parameters.is_empty(), "{outcome:?}");
+    assert!(
+        outcome.termination.contains("--bootstrap"),
+        "{}",
+        outcome.termination
+    );
+    let concentration = Column::new(
+        Quantity::CONCENTRATION,
+        Unit::ucum("mmol/L").unwrap(),
+        vec![1.0, 2.0, 3.0],
+    );
+    let rates = Column::new(
+        Quantity::RATE,
+        Unit::ucum("mmol/L/s").unwrap(),
+        vec![1.0, 1.5, 1.8],
+    );
+    let mut own = run("rates", vec![Trace::new(concentration, rates).unwrap()]);
+    own.technique = Technique::RATE_SERIES;
+    let plan = RatePlan {
+        drift: stated(0.01, Some("h")),
+        ..RatePlan::default()
+    };
+    let found = rates_run(&plan, &own);
+    assert!(found.points.is_empty());
+    let said = &found.found[0].outcome.termination;
+    assert!(said.contains("drift"), "{said}");
 }

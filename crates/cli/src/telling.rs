@@ -152,7 +152,11 @@ pub(crate) fn print_beside(
     }
     match again.len() {
         0 => {}
-        1 => writeln!(screen, "  {}", StyledText(FAINT, "one of the remarks above holds of this, too"))?,
+        1 => writeln!(
+            screen,
+            "  {}",
+            StyledText(FAINT, "one of the remarks above holds of this, too")
+        )?,
         count => writeln!(
             screen,
             "  {}",

@@ -31,7 +31,8 @@ impl DriftEffect {
         if let Some(moved) = outcome.statistics.get(&format!("{STATED_DRIFT}{parameter}")) {
             // A wandering is of each course by itself, and its own errors say all there is to say.
             let stated = outcome.settings.get("drift");
-            let wanders = stated.is_some_and(|stated| stated.get("per").is_none_or(serde_json::Value::is_null));
+            let wanders =
+                stated.is_some_and(|stated| stated.get("per").is_none_or(serde_json::Value::is_null));
             return if wanders {
                 Self::Allowed
             } else {
@@ -216,8 +217,14 @@ pub(super) const NORMAL_95: f64 = 1.959_963_984_540_054;
 impl Pooled {
     /// The mean of something else of the same results, each as much as its value counts; those of which it is not known count nothing.
     pub fn mean_of(&self, all: impl Iterator<Item = Option<f64>>) -> Option<f64> {
-        let known = self.weights.iter().zip(all).filter_map(|(weight, own)| Some((weight, own?)));
-        let (sum, of) = known.fold((0.0, 0.0), |(sum, of), (weight, own)| (sum + weight, of + weight * own));
+        let known = self
+            .weights
+            .iter()
+            .zip(all)
+            .filter_map(|(weight, own)| Some((weight, own?)));
+        let (sum, of) = known.fold((0.0, 0.0), |(sum, of), (weight, own)| {
+            (sum + weight, of + weight * own)
+        });
         (sum > 0.0).then(|| of / sum)
     }
 

@@ -352,7 +352,10 @@ fn drift(
         return false;
     }
     let chance = likely(chance);
-    let span = time.last().zip(time.first()).map_or(0.0, |(last, first)| last - first);
+    let span = time
+        .last()
+        .zip(time.first())
+        .map_or(0.0, |(last, first)| last - first);
     let seen = "a drift of the signal beside the law fits these points better";
     let with_it = format!("(model {}) the result is {}", full.name(), changes.join(", "));
     let (is_allowed, message) = match allowed {

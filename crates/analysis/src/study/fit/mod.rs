@@ -584,7 +584,13 @@ impl Fitting<'_> {
                 correlated(self.model, &[points.time.as_slice()], found, outcome);
             } else {
                 let course = (points.time.as_slice(), response.as_slice());
-                over_time(self.chosen, course, (self.options, allowed.as_ref()), found, outcome);
+                over_time(
+                    self.chosen,
+                    course,
+                    (self.options, allowed.as_ref()),
+                    found,
+                    outcome,
+                );
             }
         }
         if let Some(allowed) = &allowed {

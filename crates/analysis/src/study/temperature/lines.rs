@@ -88,8 +88,18 @@ impl Constants {
     /// line is made, to first order, so that each counts as before.
     fn with_stated(&self) -> Option<(Vec<f64>, Option<Vec<f64>>)> {
         let stated = self.stated.as_ref()?;
-        let times: Vec<f64> = stated.iter().zip(&self.k).map(|(moved, k)| (moved / k).exp()).collect();
-        let grown = |values: &[f64]| values.iter().zip(&times).map(|(value, times)| value * times).collect();
+        let times: Vec<f64> = stated
+            .iter()
+            .zip(&self.k)
+            .map(|(moved, k)| (moved / k).exp())
+            .collect();
+        let grown = |values: &[f64]| {
+            values
+                .iter()
+                .zip(&times)
+                .map(|(value, times)| value * times)
+                .collect()
+        };
         Some((grown(&self.k), self.errors.as_deref().map(grown)))
     }
 
@@ -156,7 +166,9 @@ struct Widening {
 impl Widening {
     /// Constants that lie on the line by chance are no surer than their own errors say.
     fn of(line: &LinearFit, constants: &Constants) -> Self {
-        let sd = line.residual_sd.filter(|sd| constants.errors.is_some() && *sd > 0.0);
+        let sd = line
+            .residual_sd
+            .filter(|sd| constants.errors.is_some() && *sd > 0.0);
         let scatter = constants.scatter(line).unwrap_or(1.0).max(1.0);
         Self {
             times: sd.map_or(1.0, |sd| scatter / sd),
@@ -254,7 +266,10 @@ fn arrhenius_line(
         Some((k, errors)) => Some(arrhenius(&constants.kelvin, &k, errors.as_deref())?),
     };
     let drifted = drifted.as_ref();
-    let energy = (&found.activation_energy, drifted.map(|own| &own.activation_energy));
+    let energy = (
+        &found.activation_energy,
+        drifted.map(|own| &own.activation_energy),
+    );
     parameter("Ea", energy, "J/mol", wider, outcome);
     if per_absorbance {
         outcome
@@ -393,7 +408,9 @@ fn say_of_points(points: &[AtTemperature], outcome: &mut Outcome) {
         ));
     }
     let doubts = points.iter().map(|point| (short(point), point.doubts.as_slice()));
-    outcome.remarks.extend(counted_all_the_same("constants come from results that", doubts));
+    outcome
+        .remarks
+        .extend(counted_all_the_same("constants come from results that", doubts));
 }
 
 /// Says how much of the errors a stated drift is.
@@ -402,7 +419,9 @@ fn say_of_stated(constants: &Constants, outcome: &mut Outcome) {
         return;
     }
     let share = |parameter: &Parameter| {
-        let moved = outcome.statistics.get(&format!("{STATED_DRIFT}{}", parameter.name))?;
+        let moved = outcome
+            .statistics
+            .get(&format!("{STATED_DRIFT}{}", parameter.name))?;
         let part = (moved / parameter.standard_error?).powi(2);
         Some(format!("{} {:.0} %", parameter.name, 100.0 * part))
     };

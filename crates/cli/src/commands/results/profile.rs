@@ -64,9 +64,15 @@ pub(super) fn profile(rows: &[ResultRow], over: &str, of: &str, screen: &mut Scr
             let (value, error) = in_unit(parameter, &own, &y, &row.outcome.kind)?;
             // A result that is left out gives the columns no unit.
             units = Some((x, y));
-            let reason = parameter.reason.as_ref().map(|reason| format!("{of} is {reason}"));
+            let reason = parameter
+                .reason
+                .as_ref()
+                .map(|reason| format!("{of} is {reason}"));
             let odd: Vec<String> = reason.into_iter().chain(flags(&row.outcome)).collect();
-            in_common += u64::from(matches!(DriftEffect::of(&row.outcome, of), DriftEffect::Stated(_)));
+            in_common += u64::from(matches!(
+                DriftEffect::of(&row.outcome, of),
+                DriftEffect::Stated(_)
+            ));
             if !odd.is_empty() {
                 doubts.push(format!("{}: {}", short(&row.run), odd.join("; ")));
             }
