@@ -118,7 +118,7 @@ pub(crate) fn print_outcome(heading: &str, outcome: &Outcome, screen: &mut Scree
     print_beside(heading, outcome, &[], screen)
 }
 
-/// The same of one of several results of the same numbers; `said`: the remarks of the one before, which are not said again.
+/// The same of one of several results of the same values; `said`: remarks about these values that the one before has printed.
 pub(crate) fn print_beside(
     heading: &str,
     outcome: &Outcome,
@@ -150,18 +150,9 @@ pub(crate) fn print_beside(
     for own in own {
         remark(own, screen)?;
     }
-    match again.len() {
-        0 => {}
-        1 => writeln!(
-            screen,
-            "  {}",
-            StyledText(FAINT, "one of the remarks above holds of this, too")
-        )?,
-        count => writeln!(
-            screen,
-            "  {}",
-            StyledText(FAINT, format!("{count} of the remarks above hold of this, too"))
-        )?,
+    if !again.is_empty() {
+        let words = "what is said above of the values that went in holds of this, too";
+        writeln!(screen, "  {}", StyledText(FAINT, words))?;
     }
     screen.caution(&outcome.remarks);
     Ok(())
