@@ -46,10 +46,11 @@ impl MovedRates {
             let all = points.signal.iter().enumerate();
             let signal: Vec<f64> = all.map(|(i, y)| y + drift(i)).collect();
             let other = rates(&signal)?;
-            let steady = other.steady.zip(measured.steady);
+            // A course that loses its burst or lag by the drift has one rate.
+            let last = other.steady.map_or(other.rate, |steady| steady.rate);
             Ok(Self {
                 beginning: other.rate - measured.rate,
-                steady: steady.map_or(0.0, |(other, own)| other.rate - own.rate),
+                steady: measured.steady.map_or(0.0, |own| last - own.rate),
             })
         };
         if stated.per.is_some() {
