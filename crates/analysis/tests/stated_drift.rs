@@ -416,3 +416,40 @@ fn a_drift_that_cannot_be_put_in_is_refused() {
     let said = &found.found[0].outcome.termination;
     assert!(said.contains("drift"), "{said}");
 }
+
+#[test]
+fn a_wandering_under_a_law_is_as_large_as_walks_make_it() {
+    let time: Vec<f64> = (0..61).map(|i| 20.0 * f64::from(i)).collect();
+    let y = rising(&mut Noise(17), &time, 0.3);
+    let size = 0.0003;
+    let rate = |drift: Option<StatedDrift>, y: Vec<f64>| {
+        let plan = RatePlan {
+            drift,
+            ..RatePlan::default()
+        };
+        let mut found = rates_run(&plan, &run("law", vec![course(&time, y)])).found;
+        found.remove(0).outcome
+    };
+    let told = rate(stated(size, None), y.clone()).statistics[&format!("{STATED_DRIFT}v0")];
+    let v0 = |y: Vec<f64>| rate(None, y).parameter("v0").unwrap().value.unwrap();
+    let plain = v0(y.clone());
+    // The law of such a rate is no straight one: walks of the stated size, dealt out, say what they do to it. 120 of them hold their
+    // own size to 7 % or so.
+    let mut noise = Noise(99);
+    let walks = 120;
+    let mean: f64 = (0..walks)
+        .map(|_| {
+            let mut at = 0.0;
+            let walk = y.iter().map(|y| {
+                at += size * noise.normal();
+                y + at
+            });
+            (v0(walk.collect()) - plain).powi(2) / f64::from(walks)
+        })
+        .sum();
+    let wanted = mean.sqrt();
+    assert!(
+        told > 0.8 * wanted && told < 1.6 * wanted,
+        "{told}, and walks say {wanted}"
+    );
+}
