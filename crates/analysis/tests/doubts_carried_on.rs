@@ -321,7 +321,12 @@ fn a_result_whose_drift_is_not_known_is_not_one_without() {
         said.iter().any(|words| words.contains("errors-correlated")),
         "{said:?}"
     );
-    assert!(lines[0].outcome.parameter("A").is_some_and(|a| a.value.is_some()));
+    assert!(
+        lines[0]
+            .outcome
+            .parameter("frequency factor")
+            .is_some_and(|a| a.value.is_some())
+    );
 }
 
 #[test]
@@ -420,7 +425,7 @@ fn what_is_not_known_of_a_rate_is_not_nothing() {
         .map(|remark| remark.message.as_str())
         .collect();
     assert!(
-        said.iter().any(|words| words.contains("S2 (readings-far)")),
+        said.iter().any(|words| words.contains("S2 (`readings-far`)")),
         "{said:?}"
     );
     assert!(

@@ -2,7 +2,7 @@
 
 use std::io::Write;
 
-use curvary_record::{Diagnostic, Outcome, Parameter, Severity, code};
+use curvary_record::{Diagnostic, Interval, Outcome, Parameter, Severity, code};
 
 use crate::ending::Failure;
 use crate::screen::{ASKED, FAINT, STRONG, Screen, StyledText};
@@ -71,34 +71,39 @@ pub(crate) fn value(parameter: &Parameter) -> (String, String, String) {
     match parameter.value {
         None => ("not determined".to_owned(), String::new(), String::new()),
         Some(value) => {
-            let (value, error) = rounded(value, parameter.standard_error);
-            (
-                value,
-                if error.is_empty() {
-                    error
-                } else {
-                    format!("± {error}")
-                },
-                unit,
-            )
+            let (shown, error) = rounded(value, parameter.standard_error);
+            if error.is_empty() {
+                return (rounded(value, half(parameter)).0, error, unit);
+            }
+            (shown, format!("± {error}"), unit)
         }
     }
+}
+
+/// The interval that is shown of a parameter.
+fn best_interval(parameter: &Parameter) -> Option<&Interval> {
+    let all = &parameter.intervals;
+    let best = all.iter().rev().find(|interval| interval.kind != "bootstrap");
+    best.or(all.last())
+}
+
+/// By what a value without an error of its own is rounded: half of the way to the nearer end of its interval.
+fn half(parameter: &Parameter) -> Option<f64> {
+    let (value, interval) = (parameter.value?, best_interval(parameter)?);
+    Some((value - interval.low?).min(interval.high? - value) / 2.0)
 }
 
 /// The best interval of a parameter in words: `95 %: 1.2 to 3.4`. One by dealing out residuals is a second opinion, and stands in
 /// its remark.
 fn interval(parameter: &Parameter) -> String {
-    let best = parameter
-        .intervals
-        .iter()
-        .rev()
-        .find(|interval| interval.kind != "bootstrap");
-    let Some(interval) = best.or(parameter.intervals.last()) else {
+    let Some(interval) = best_interval(parameter) else {
         return String::new();
     };
-    let end = |end: Option<f64>| match end {
-        None => "open".to_owned(),
-        Some(value) => rounded(value, parameter.standard_error).0,
+    let half = half(parameter);
+    let end = |end: Option<f64>| match (end, parameter.standard_error) {
+        (None, _) => "open".to_owned(),
+        (Some(value), None) => rounded(value, half.map(|half| half.min(value.abs() / 2.0))).0,
+        (Some(value), error) => rounded(value, error).0,
     };
     format!(
         "{} % {} to {}",
@@ -110,6 +115,16 @@ fn interval(parameter: &Parameter) -> String {
 
 /// A result under a heading of its own: parameters, how it ended, and what was odd.
 pub(crate) fn print_outcome(heading: &str, outcome: &Outcome, screen: &mut Screen) -> Result<(), Failure> {
+    print_beside(heading, outcome, &[], screen)
+}
+
+/// The same of one of several results of the same values; `said`: remarks about these values that the one before has printed.
+pub(crate) fn print_beside(
+    heading: &str,
+    outcome: &Outcome,
+    said: &[Diagnostic],
+    screen: &mut Screen,
+) -> Result<(), Failure> {
     writeln!(
         screen,
         "{}  {}",
@@ -127,8 +142,17 @@ pub(crate) fn print_outcome(heading: &str, outcome: &Outcome, screen: &mut Scree
         parameters(outcome, screen)?;
         writeln!(screen, "  {}", StyledText(FAINT, ended(outcome)))?;
     }
-    for remark in outcome.remarks.iter().filter(|remark| !is_caution(remark)) {
-        self::remark(remark, screen)?;
+    let (again, own): (Vec<&Diagnostic>, Vec<&Diagnostic>) = outcome
+        .remarks
+        .iter()
+        .filter(|remark| !is_caution(remark))
+        .partition(|remark| said.contains(remark));
+    for own in own {
+        remark(own, screen)?;
+    }
+    if !again.is_empty() {
+        let words = "what is said above of the values that went in holds of this, too";
+        writeln!(screen, "  {}", StyledText(FAINT, words))?;
     }
     screen.caution(&outcome.remarks);
     Ok(())
@@ -209,6 +233,34 @@ mod tests {
         }
         assert_eq!(rounded(0.25, None), ("0.25".to_owned(), String::new()));
         assert_eq!(significant(500.0), "500");
+    }
+
+    #[test]
+    fn a_value_without_an_error_is_rounded_by_its_interval() {
+        let own = |value, low, high| Parameter {
+            name: "frequency factor".into(),
+            value: Some(value),
+            unit: None,
+            standard_error: None,
+            intervals: vec![Interval {
+                level: 0.95,
+                low,
+                high,
+                kind: "t".into(),
+            }],
+            reason: None,
+        };
+        let both = own(6.736_44e8, Some(2.586_97e8), Some(1.754_16e9));
+        assert_eq!(value(&both).0, "6.7e8");
+        assert_eq!(interval(&both), "95 % 2.6e8 to 1.75e9");
+        let wide = own(30.0, Some(0.001), Some(1e6));
+        assert_eq!(value(&wide).0, "30");
+        assert_eq!(interval(&wide), "95 % 0.00100 to 1000000");
+        assert_eq!(value(&own(0.123_456_7, None, Some(0.2))).0, "0.123457");
+    }
+
+    #[test]
+    fn numbers_without_an_error_have_six_figures() {
         assert_eq!(significant(1.234_567_8e-7), "1.23457e-7");
     }
 }

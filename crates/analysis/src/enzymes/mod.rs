@@ -29,7 +29,7 @@ use serde::{Deserialize, Serialize};
 pub use activity::{Activity, Assay, activity};
 pub use checklist::{ChecklistItem, State, checklist};
 pub use plots::{DirectLinear, LinearPlots, direct_linear, linear_plots};
-pub use series::{SeriesRate, TraceOfSeries, series_rates};
+pub use series::{SeriesRate, TraceOfSeries, blank_rate, series_rates};
 
 use crate::fit::{Data, FTest, Fit, FitInterval, LawChoice, Options, Weighting, compare, f_test, fit};
 use crate::models::law::Law;

@@ -31,6 +31,25 @@ pub struct SeriesRate {
     pub blank: (f64, f64),
 }
 
+/// The rate of a blank.
+///
+/// A blank may be flat to the last digit; its slope is then zero by the plain line over its whole length. One that bends has its rate
+/// at the beginning, as every other trace.
+///
+/// # Errors
+/// As [`initial_rate`].
+pub fn blank_rate(time: &[f64], signal: &[f64], how: &Preparation) -> Result<InitialRate, Refusal> {
+    let whole = RateWindow::Hand {
+        from: f64::NEG_INFINITY,
+        to: f64::INFINITY,
+    };
+    let line = initial_rate(time, signal, how, whole)?;
+    if line.straightness.is_none_or(|chance| chance > 0.05) {
+        return Ok(line);
+    }
+    initial_rate(time, signal, how, RateWindow::Whole { fewest: 5 }).or(Ok(line))
+}
+
 /// Initial rates of every trace, each less the mean slope of the blanks.
 ///
 /// The blanks' mean has the larger of two errors: that from the scatter among them and that from their own errors.
@@ -49,20 +68,11 @@ pub fn series_rates(
                 resolution: t.resolution,
                 ..how.clone()
             };
-            if !t.blank {
-                return initial_rate(t.time, t.signal, &how, window);
+            if t.blank {
+                blank_rate(t.time, t.signal, &how)
+            } else {
+                initial_rate(t.time, t.signal, &how, window)
             }
-            // A blank may be flat to the last digit; its slope is then zero by the plain line over its whole length. One that
-            // bends has its rate at the beginning, as every other trace.
-            let whole = RateWindow::Hand {
-                from: f64::NEG_INFINITY,
-                to: f64::INFINITY,
-            };
-            let line = initial_rate(t.time, t.signal, &how, whole)?;
-            if line.straightness.is_none_or(|chance| chance > 0.05) {
-                return Ok(line);
-            }
-            initial_rate(t.time, t.signal, &how, RateWindow::Whole { fewest: 5 }).or(Ok(line))
         })
         .collect();
     let blanks: Vec<&InitialRate> = traces

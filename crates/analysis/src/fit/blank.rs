@@ -16,8 +16,14 @@ use crate::models::Model;
 pub enum CommonError<'a> {
     /// What one standard deviation of it does to every point.
     Shift(&'a [f64]),
-    /// From each point to the next a step of this standard deviation, each independent of the others: a random walk.
-    Walk(f64),
+    /// From each reading to the next a step of this standard deviation, each independent of the others: a random walk. `at` says
+    /// which reading each point is: between two points lie as many steps as between their readings, though some are left out.
+    Walk {
+        /// Standard deviation of a step.
+        size: f64,
+        /// The readings of the points, in order.
+        at: &'a [usize],
+    },
 }
 
 /// Adds errors that points have in common to those of the parameters.
@@ -47,23 +53,34 @@ pub fn shifts_by(
 ) -> Option<Vec<Vec<f64>>> {
     let (n, p) = (fit.residuals.len(), fit.parameters.len());
     let plain = fit.covariance.as_ref()?;
-    // The covariance holds the residual variance unless the errors were known.
-    let unit = if fit.fit_probability.is_some() {
-        1.0
-    } else {
-        fit.residual_sum_of_squares / fit.degrees_of_freedom as f64
+    let fits = |error: &CommonError<'_>| match error {
+        CommonError::Shift(own) => own.len() == n,
+        CommonError::Walk { at, .. } => at.len() == n,
     };
-    let fits = |error: &CommonError<'_>| !matches!(error, CommonError::Shift(own) if own.len() != n);
-    if unit.is_nan() || unit <= 0.0 || !common.iter().all(fits) {
+    if !common.iter().all(fits) || weights.is_some_and(|weights| weights.len() != n) {
         return None;
     }
     let values = fit.values();
     let (mut fitted, mut columns) = (vec![0.0; n], vec![0.0; n * p]);
     model.differentiate(x, &values, &mut fitted, &mut columns);
+    let slopes = columns.clone();
     if let Some(weights) = weights {
         for column in columns.chunks_mut(n) {
             column.iter_mut().zip(weights).for_each(|(slope, w)| *slope *= w);
         }
+    }
+    // The covariance is this variance times (JᵀWJ)⁻¹, whatever it was taken from: known errors, the residuals, or those of a robust
+    // fit. Their product has the number of the parameters that have errors as its trace.
+    let (mut trace, mut determined) = (0.0, 0);
+    for (i, row) in plain.chunks(p).enumerate().filter(|(i, row)| row[*i] > 0.0) {
+        determined += 1;
+        let own = &slopes[i * n..(i + 1) * n];
+        let along = columns.chunks(n).map(|column| product(column, own));
+        trace += row.iter().zip(along).map(|(a, b)| a * b).sum::<f64>();
+    }
+    let unit = trace / f64::from(determined);
+    if unit.is_nan() || unit <= 0.0 {
+        return None;
     }
     let moved = |slopes: &[f64]| -> Vec<f64> {
         (0..p)
@@ -78,13 +95,15 @@ pub fn shifts_by(
                 all.push(moved(&slopes));
             }
             // A step moves all points from its own on: sums from the end.
-            CommonError::Walk(size) => {
+            CommonError::Walk { size, at: reading } => {
                 let mut slopes = vec![0.0; p];
                 for at in (1..n).rev() {
                     for (slope, column) in slopes.iter_mut().zip(columns.chunks(n)) {
                         *slope += size * column[at];
                     }
-                    all.push(moved(&slopes));
+                    let steps = (reading[at].abs_diff(reading[at - 1]) as f64).sqrt();
+                    let own = moved(&slopes);
+                    all.push(own.into_iter().map(|own| steps * own).collect());
                 }
             }
         }

@@ -1,5 +1,7 @@
 //! How much each point counts.
 
+use std::borrow::Cow;
+
 use serde::{Deserialize, Serialize};
 
 /// What is known about the errors of y.
@@ -14,6 +16,23 @@ pub enum Weighting<'a> {
     Relative,
     /// Relative weights (reciprocal variances up to a common factor), the size taken from the residuals.
     Weights(&'a [f64]),
+}
+
+impl<'a> Weighting<'a> {
+    /// How much each point counts beside the others at these fitted values; none where all count alike.
+    pub fn counted(&self, fitted: &[f64]) -> Option<Cow<'a, [f64]>> {
+        match *self {
+            Self::Equal => None,
+            Self::KnownErrors(errors) => Some(errors.iter().map(|error| 1.0 / (error * error)).collect()),
+            Self::Relative => {
+                // As the fit itself bounds the weight of a value of zero.
+                let largest = fitted.iter().fold(0.0_f64, |all, value| all.max(value.abs()));
+                let size = |value: &f64| value.abs().max(1e-6 * largest).max(f64::MIN_POSITIVE);
+                Some(fitted.iter().map(|value| size(value).powi(-2)).collect())
+            }
+            Self::Weights(weights) => Some(Cow::Borrowed(weights)),
+        }
+    }
 }
 
 /// Whether points far from the curve are made to count less.

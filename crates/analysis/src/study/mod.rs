@@ -38,7 +38,7 @@ pub use rates::{
     AssayPlan, RatePlan, RatePoint, RateWeights, RunRates, SeriesFit, SeriesPlan, WhichRate, fit_series,
     rates_run,
 };
-pub use replicates::{DriftEffect, Pooled, pool};
+pub use replicates::{DriftEffect, Pooled, pool, pool_with_common};
 pub use reported::{ReportedCheck, reported, reports_of};
 pub use scans::{Differences, ScanFound, ScanTask, Series, scan_differences, scan_run};
 pub use spectrum::{References, path_of, reference_of, spectrum_of};

@@ -1,6 +1,6 @@
 //! One quantity from several runs: its mean, how the runs scatter, and whether their own errors explain it.
 
-use curvary_record::{Outcome, OutcomeKind, Unit};
+use curvary_record::{Code, Diagnostic, Outcome, OutcomeKind, Unit};
 use serde::{Deserialize, Serialize};
 
 use super::{DRIFT_MOVES, STATED_DRIFT};
@@ -13,7 +13,8 @@ use crate::study::likely;
 pub enum DriftEffect {
     /// A drift that the points cannot show would move the number by so much, in its unit, with its sign.
     Moves(f64),
-    /// The errors allow for a drift of a size that a person stated, one standard deviation of which moves the number by so much.
+    /// The errors allow for a steady drift of a size that a person stated, one standard deviation of which moves the number by so much,
+    /// with its sign: it moves all results alike.
     Stated(f64),
     /// The errors allow for one, or the number is not of a signal over time.
     Allowed,
@@ -28,7 +29,15 @@ impl DriftEffect {
             return Self::Moves(*moves);
         }
         if let Some(moved) = outcome.statistics.get(&format!("{STATED_DRIFT}{parameter}")) {
-            return Self::Stated(*moved);
+            // A wandering is of each course by itself, and its own errors say all there is to say.
+            let stated = outcome.settings.get("drift");
+            let wanders =
+                stated.is_some_and(|stated| stated.get("per").is_none_or(serde_json::Value::is_null));
+            return if wanders {
+                Self::Allowed
+            } else {
+                Self::Stated(*moved)
+            };
         }
         let seen = |code: &str| outcome.remarks.iter().any(|remark| remark.code.as_str() == code);
         let says = |name: &str| outcome.settings.contains_key(name);
@@ -45,6 +54,37 @@ impl DriftEffect {
             _ => Self::Allowed,
         }
     }
+}
+
+/// That some of these (`which`) come from results that hold something against themselves: each by its name, with the reasons. A code
+/// stands in backticks, so that it parts from a sentence.
+pub(super) fn counted_all_the_same<'a>(
+    which: &str,
+    all: impl ExactSizeIterator<Item = (&'a str, &'a [String])>,
+) -> Option<Diagnostic> {
+    let of = all.len();
+    let words = |what: &String| {
+        if what.contains(' ') {
+            what.clone()
+        } else {
+            format!("`{what}`")
+        }
+    };
+    let named: Vec<String> = all
+        .filter(|(_, doubts)| !doubts.is_empty())
+        .map(|(name, doubts)| {
+            let doubts: Vec<String> = doubts.iter().map(words).collect();
+            format!("{name} ({})", doubts.join("; "))
+        })
+        .collect();
+    (!named.is_empty()).then(|| {
+        let message = format!(
+            "{} of {of} {which} hold something against themselves, and count all the same: {}",
+            named.len(),
+            named.join(", ")
+        );
+        Diagnostic::warning(Code::new("results-doubtful"), message)
+    })
 }
 
 /// Whether a fit has a number per time or of time: a rate constant, a half-life.
@@ -74,6 +114,8 @@ pub struct Pooled {
     pub half_width: f64,
     /// Standard deviation between runs: what the own errors do not explain of the scatter, all of it where they are not known.
     pub between: f64,
+    /// How much each value counts in the mean; they come to one.
+    pub weights: Vec<f64>,
     /// Cochran's Q, the weighted scatter, and the probability of so much if the runs differ by their own errors alone.
     pub homogeneity: Option<(f64, f64)>,
 }
@@ -114,6 +156,7 @@ pub fn pool(values: &[(f64, Option<f64>)]) -> Result<Pooled, Refusal> {
             standard_error,
             half_width: quantile * standard_error,
             between,
+            weights: vec![count.recip(); n],
             homogeneity: None,
         });
     };
@@ -127,11 +170,11 @@ pub fn pool(values: &[(f64, Option<f64>)]) -> Result<Pooled, Refusal> {
             .map(|(w, v)| w * (v - mean) * (v - mean))
             .sum();
         let squares: f64 = weights.iter().map(|w| w * w).sum();
-        (mean, scatter, sum, squares)
+        (mean, scatter, sum, (squares, weights))
     };
-    let (_, q, sum, squares) = weighted(0.0);
+    let (_, q, sum, (squares, _)) = weighted(0.0);
     let tau2 = ((q - (count - 1.0)) / (sum - squares / sum)).max(0.0);
-    let (mean, scatter, sum, _) = weighted(tau2);
+    let (mean, scatter, sum, (_, weights)) = weighted(tau2);
     let standard_error = (scatter / (count - 1.0)).max(1.0).sqrt() / sum.sqrt();
     Ok(Pooled {
         count: n,
@@ -139,11 +182,52 @@ pub fn pool(values: &[(f64, Option<f64>)]) -> Result<Pooled, Refusal> {
         standard_error,
         half_width: quantile * standard_error,
         between: tau2.sqrt(),
+        weights: weights.into_iter().map(|weight| weight / sum).collect(),
         homogeneity: Some((q, chi_squared_upper(q, count - 1.0))),
     })
 }
 
+/// What is left of an error without a part of it that results have in common. A part that is all of it leaves a thousandth.
+pub(super) fn without_common(error: f64, common: f64) -> f64 {
+    (error * error - common * common).max(1e-6 * error * error).sqrt()
+}
+
+/// Pools values whose errors hold one that moves all of them, each by so much for one standard deviation: it is taken out of their own
+/// errors, and does not average out of the mean. Gives the part of the error of the mean that it is, too.
+///
+/// # Errors
+/// As [`pool`].
+pub fn pool_with_common(values: &[(f64, Option<f64>)], moved: &[f64]) -> Result<(Pooled, f64), Refusal> {
+    let alone: Vec<(f64, Option<f64>)> = values
+        .iter()
+        .zip(moved)
+        .map(|((value, error), moved)| (*value, error.map(|error| without_common(error, *moved))))
+        .collect();
+    let mut pooled = pool(&alone)?;
+    let common = pooled.mean_of(moved.iter().copied().map(Some)).unwrap_or(0.0);
+    pooled.standard_error = pooled.standard_error.hypot(common);
+    // Its size is known, so that its quantile is the normal one.
+    pooled.half_width = pooled.half_width.hypot(NORMAL_95 * common);
+    Ok((pooled, common.abs()))
+}
+
+/// Half the width of a 95 % interval in standard errors, where these are known: the quantile of the normal distribution at 97.5 %.
+pub(super) const NORMAL_95: f64 = 1.959_963_984_540_054;
+
 impl Pooled {
+    /// The mean of something else of the same results, each as much as its value counts; those of which it is not known count nothing.
+    pub fn mean_of(&self, all: impl Iterator<Item = Option<f64>>) -> Option<f64> {
+        let known = self
+            .weights
+            .iter()
+            .zip(all)
+            .filter_map(|(weight, own)| Some((weight, own?)));
+        let (sum, of) = known.fold((0.0, 0.0), |(sum, of), (weight, own)| {
+            (sum + weight, of + weight * own)
+        });
+        (sum > 0.0).then(|| of / sum)
+    }
+
     /// Whether the runs agree within their own errors, in words.
     pub fn words(&self) -> String {
         let runs = self.count;

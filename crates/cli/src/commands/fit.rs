@@ -65,7 +65,7 @@ pub(crate) struct FitCommand {
     #[arg(long, group = "task")]
     reported: bool,
     /// Rank the models named, or the usual orders of reaction, and say whether the data can tell them apart
-    #[arg(long, conflicts_with_all = ["formula", "model_file", "again", "reported"])]
+    #[arg(long, conflicts_with_all = ["formula", "model_file", "again", "reported", "drift"])]
     compare: bool,
     /// Fit all runs at once, these parameters the same in all of them and the others own in each; `all` lays one curve
     /// through replicates
@@ -152,7 +152,12 @@ pub(crate) struct FitCommand {
     #[arg(long, help_heading = "Errors")]
     profile: bool,
     /// A second opinion about the errors: fit again so many times with the residuals dealt out anew
-    #[arg(long, value_name = "ROUNDS", help_heading = "Errors")]
+    #[arg(
+        long,
+        value_name = "ROUNDS",
+        conflicts_with = "drift",
+        help_heading = "Errors"
+    )]
     bootstrap: Option<u32>,
     /// Seed of --bootstrap: the same one deals the same
     #[arg(

@@ -146,8 +146,13 @@ impl TemperatureCommand {
                 .json(&json!({ "of": self.of, "points": points, "left_out": left_out, "results": lines }))?;
         } else {
             print(&self.of, &points, &left_out, screen)?;
+            let mut said: Vec<Diagnostic> = Vec::new();
             for line in &lines {
-                telling::print_outcome("", &line.outcome, screen)?;
+                telling::print_beside("", &line.outcome, &said, screen)?;
+                let of_constants = |remark: &&Diagnostic| {
+                    matches!(remark.code.as_str(), "results-doubtful" | "same-readings")
+                };
+                said.extend(line.outcome.remarks.iter().filter(of_constants).cloned());
             }
         }
         for line in &lines {

@@ -4,7 +4,7 @@ use curvary_record::{Code, Diagnostic, Outcome, code};
 
 use super::Chosen;
 use super::compare::{FAR, NESTED, RIVALS};
-use super::drift::HiddenDrift;
+use super::drift::{AllowedDrift, HiddenDrift};
 use crate::courses::{Course, Order};
 use crate::distribution::{f_upper, t_two_sided};
 use crate::fit::{Data, Determination, Fit, Options, Robust, Warning, allow_for_correlation, f_test, fit};
@@ -90,12 +90,12 @@ pub(super) fn far_readings(x: &[f64], unit: &str, robust: Robust, found: &Fit, o
 /// Weights below this are told.
 const LITTLE: f64 = 0.5;
 
-/// Errors of a plain least-squares fit over time, and what else a person should know of it; `is_stated`: whether a person said how
-/// large a drift may be.
+/// Errors of a plain least-squares fit over time, and what else a person should know of it; `allowed`: the drift whose size a
+/// person stated.
 pub(super) fn over_time(
     chosen: &Chosen,
     (time, signal): (&[f64], &[f64]),
-    (options, is_stated): (&Options, bool),
+    (options, allowed): (&Options, Option<&AllowedDrift<'_>>),
     found: &mut Fit,
     outcome: &mut Outcome,
 ) {
@@ -108,8 +108,8 @@ pub(super) fn over_time(
         match offset(course, &columns, signal, options, found) {
             Some(told) => outcome.remarks.push(told),
             None => {
-                if !drift(course, &columns, signal, options, found, outcome)
-                    && !is_stated
+                if !drift(course, (time, signal), (options, allowed), found, outcome)
+                    && allowed.is_none()
                     && let Some(hidden) = HiddenDrift::of(course, time, found)
                 {
                     hidden.tell(found, outcome);
@@ -284,12 +284,12 @@ fn offset(
 /// Tries a drift beside the law, and tells what it would change; gives whether one was told.
 fn drift(
     course: &Course,
-    columns: &[&[f64]; 1],
-    signal: &[f64],
-    options: &Options,
+    (time, signal): (&[f64], &[f64]),
+    (options, allowed): (&Options, Option<&AllowedDrift<'_>>),
     found: &Fit,
     outcome: &mut Outcome,
 ) -> bool {
+    let columns: &[&[f64]; 1] = &[time];
     if signal.len() < FEWEST || matches!(course.order(), Order::Zero | Order::Approach) {
         return false;
     }
@@ -329,12 +329,15 @@ fn drift(
     if chance >= DRIFT {
         return false;
     }
+    // In place of the numbers that are printed: those with the stated drift in their errors.
+    let printed = allowed.map(|allowed| allowed.within(course, found));
+    let printed = printed.as_ref().unwrap_or(found);
     let changes: Vec<String> = other
         .parameters
         .iter()
         .filter(|p| p.name.starts_with('k'))
         .filter_map(|p| {
-            let before = found.parameter(&p.name)?;
+            let before = printed.parameter(&p.name)?;
             Some(format!(
                 "{} {} ± {} in place of {} ± {}",
                 p.name,
@@ -349,15 +352,42 @@ fn drift(
         return false;
     }
     let chance = likely(chance);
-    outcome.remarks.push(Diagnostic::warning(
-        Code::new("drift-seen"),
-        format!(
-            "the errors above are too small: a drift of the signal beside the law fits these points better (probability {chance} \
-             by chance), and with it (model {}) the result is {}",
-            full.name(),
-            changes.join(", ")
+    let span = time
+        .last()
+        .zip(time.first())
+        .map_or(0.0, |(last, first)| last - first);
+    let seen = "a drift of the signal beside the law fits these points better";
+    let with_it = format!("(model {}) the result is {}", full.name(), changes.join(", "));
+    let (is_allowed, message) = match allowed {
+        None => (
+            false,
+            format!(
+                "the errors above are too small: {seen} (probability {chance} by chance), and with it {with_it}"
+            ),
         ),
-    ));
+        // Twice the standard deviation of what is stated and what the points leave open.
+        Some(allowed) if (slope * span).abs() <= 2.0 * allowed.whole.hypot(error * span) => (
+            true,
+            format!(
+                "{seen} (probability {chance} by chance), no larger than the one that was stated, which the errors above hold; with it \
+                 {with_it}"
+            ),
+        ),
+        Some(allowed) => (
+            false,
+            format!(
+                "the errors above are too small, with the drift that was stated: {seen} (probability {chance} by chance), and it is {} \
+                 times as large as stated; with it {with_it}",
+                two((slope * span).abs() / allowed.whole)
+            ),
+        ),
+    };
+    let code = Code::new("drift-seen");
+    outcome.remarks.push(if is_allowed {
+        Diagnostic::note(code, message)
+    } else {
+        Diagnostic::warning(code, message)
+    });
     true
 }
 

@@ -4,8 +4,8 @@ use curvary_record::{Code, Diagnostic, Outcome, Unit};
 use serde::{Deserialize, Serialize};
 
 use super::doubt::{FEWEST, two};
-use crate::courses::{Course, Order};
-use crate::fit::{CommonError, Determination, Fit, FittedParameter, add_shifts, shifts_by};
+use crate::courses::{Course, Order, PreparedTrace};
+use crate::fit::{CommonError, Data, Determination, Fit, FittedParameter, add_shifts, shifts_by};
 use crate::linear::fit_weighted;
 use crate::models::Model;
 use crate::refusal::Refusal;
@@ -215,33 +215,75 @@ impl StatedDrift {
     }
 
     /// By how much each of its independent parts moves the parameters of a fit, by one standard deviation. A steady drift begins at
-    /// the first point, where an instrument is set to zero; with an offset in the law it does not matter where.
-    pub(super) fn shifts(
+    /// the first point, where an instrument is set to zero; with an offset in the law it does not matter where. `size` is in the unit
+    /// that is fitted.
+    fn shifts(
         &self,
-        model: &dyn Model,
-        columns: &[&[f64]],
-        time: &[f64],
         size: f64,
+        points: &PreparedTrace,
+        (model, data): (&dyn Model, &Data<'_>),
         found: &Fit,
     ) -> Option<Vec<Vec<f64>>> {
-        let first = *time.first()?;
-        let steady: Vec<f64> = time.iter().map(|t| size * (t - first)).collect();
+        let first = *points.time.first()?;
+        let steady: Vec<f64> = points.time.iter().map(|t| size * (t - first)).collect();
         let error = match self.per {
             Some(_) => CommonError::Shift(&steady),
-            None => CommonError::Walk(size),
+            None => CommonError::Walk {
+                size,
+                at: &points.used,
+            },
         };
-        shifts_by(model, columns, None, &[error], found)
+        let weights = data.weighting.counted(&found.fitted);
+        shifts_by(model, data.x, weights.as_deref(), &[error], found)
+    }
+}
+
+/// A stated drift beside a fit.
+pub(super) struct AllowedDrift<'a> {
+    pub(super) stated: &'a StatedDrift,
+    /// What one standard deviation of it comes to from the first point to the last, in the unit that is fitted.
+    pub(super) whole: f64,
+    /// By how much each of its independent parts moves the parameters, by one standard deviation.
+    pub(super) shifts: Vec<Vec<f64>>,
+}
+
+impl<'a> AllowedDrift<'a> {
+    /// One of this size, in the unit that is fitted, for each unit of time or each reading.
+    pub(super) fn of(
+        stated: &'a StatedDrift,
+        size: f64,
+        points: &PreparedTrace,
+        fitted: (&dyn Model, &Data<'_>),
+        found: &Fit,
+    ) -> Option<Self> {
+        let times = points.time.last()? - points.time.first()?;
+        let steps = points.used.last()?.abs_diff(*points.used.first()?) as f64;
+        let whole = size.abs() * if stated.per.is_some() { times } else { steps.sqrt() };
+        let shifts = stated.shifts(size, points, fitted, found)?;
+        Some(Self {
+            stated,
+            whole,
+            shifts,
+        })
+    }
+
+    /// The fit with this drift in its errors, as they are printed.
+    pub(super) fn within(&self, model: &dyn Model, found: &Fit) -> Fit {
+        let mut own = found.clone();
+        // Where it cannot be put in, the fit stays as it is.
+        let _ = add_shifts(model, &self.shifts, &mut own);
+        own
     }
 }
 
 /// Puts a stated drift into the errors of a fit, and says how much of them it is.
 pub(super) fn allow_for_stated(
-    stated: &StatedDrift,
+    allowed: &AllowedDrift<'_>,
     (model, y_unit): (&dyn Model, &Unit),
-    shifts: &[Vec<f64>],
     found: &mut Fit,
     outcome: &mut Outcome,
 ) {
+    let (stated, shifts) = (allowed.stated, allowed.shifts.as_slice());
     let Some(shares) = add_shifts(model, shifts, found) else {
         return;
     };

@@ -40,7 +40,7 @@ use crate::refusal::Refusal;
 use columns::{arrange, is_running};
 use curve::{FitCurve, curves};
 use doubt::{far_readings, no_finer_than_readings, over_time, say_coarse};
-use drift::{HiddenDrift, allow_for_stated};
+use drift::{AllowedDrift, HiddenDrift, allow_for_stated};
 use points::{beside, levels, negative};
 
 /// Fits every trace of a run that the plan speaks of. Each gives a result or the reason why there is none.
@@ -516,7 +516,7 @@ impl Fitting<'_> {
     }
 
     /// What one standard deviation of the drift that a person states does to the parameters, by the plain errors.
-    fn stated(&self, found: &Fit) -> Result<Option<Vec<Vec<f64>>>, Refusal> {
+    fn stated(&self, found: &Fit) -> Result<Option<AllowedDrift<'_>>, Refusal> {
         let Some(stated) = &self.plan.drift else {
             return Ok(None);
         };
@@ -530,15 +530,27 @@ impl Fitting<'_> {
                 why: "a drift of the signal is stated, and something else than the signal is fitted".into(),
             });
         }
+        if self.plan.bootstrap.is_some() {
+            return Err(Refusal::Unsuitable {
+                why: "a drift is stated, and intervals by dealing out the residuals (--bootstrap) know nothing of it: ask for one of \
+                      them"
+                    .into(),
+            });
+        }
         let size = stated.along(&self.trace.x.unit, &self.trace.y.unit)?;
         let size = size / self.gathered.points.factor.unwrap_or(1.0);
-        let time = &self.gathered.points.time;
-        Ok(stated.shifts(self.model, &self.columns, time, size, found))
+        let fitted = (self.model, &self.data());
+        match AllowedDrift::of(stated, size, &self.gathered.points, fitted, found) {
+            Some(allowed) => Ok(Some(allowed)),
+            None => Err(Refusal::Unsuitable {
+                why: "the fit has no errors, so that a stated drift cannot be put into them".into(),
+            }),
+        }
     }
 
     /// Brings the errors to what the readings can show, and tells what else a person should know of them.
     fn tell_errors(&self, found: &mut Fit, outcome: &mut Outcome) -> Result<(), Refusal> {
-        let shifts = self.stated(found)?;
+        let allowed = self.stated(found)?;
         let FitPoints { points, response, .. } = self.gathered;
         let step = self.trace.y.decimals.max();
         let mut coarse = false;
@@ -559,10 +571,9 @@ impl Fitting<'_> {
             let unit = self.trace.x.unit.display();
             far_readings(&points.time, &unit, self.options.robust, found, outcome);
         }
-        let is_stated = self.plan.drift.is_some();
         if let (Chosen::Course(course), true) = (
             self.chosen,
-            self.options.robust != Robust::No && self.tied.is_none() && !is_stated,
+            self.options.robust != Robust::No && self.tied.is_none() && allowed.is_none(),
         ) && let Some(hidden) = HiddenDrift::of(course, &points.time, found)
         {
             hidden.tell(found, outcome);
@@ -573,19 +584,21 @@ impl Fitting<'_> {
                 correlated(self.model, &[points.time.as_slice()], found, outcome);
             } else {
                 let course = (points.time.as_slice(), response.as_slice());
-                over_time(self.chosen, course, (self.options, is_stated), found, outcome);
+                over_time(
+                    self.chosen,
+                    course,
+                    (self.options, allowed.as_ref()),
+                    found,
+                    outcome,
+                );
             }
         }
-        if let (Some(stated), Some(shifts)) = (&self.plan.drift, &shifts) {
+        if let Some(allowed) = &allowed {
             let y = match self.gathered.how.conversion {
                 Some(_) => &self.trace.y.unit,
                 None => &self.y_unit,
             };
-            allow_for_stated(stated, (self.model, y), shifts, found, outcome);
-        } else if is_stated {
-            return Err(Refusal::Unsuitable {
-                why: "the fit has no errors, so that a stated drift cannot be put into them".into(),
-            });
+            allow_for_stated(allowed, (self.model, y), found, outcome);
         }
         let values = found.values();
         for follows in self.tied.iter().flat_map(|tied| tied.tied(&values)) {

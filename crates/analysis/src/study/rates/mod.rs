@@ -27,13 +27,13 @@ use super::{
     tell_apart, told, unit_in_terms,
 };
 use crate::courses::{
-    Course, CourseShape, InitialRate, Order, Preparation, PreparedTrace, RateLaw, RateWindow,
+    Course, CourseShape, InitialRate, Order, Preparation, PreparedTrace, RateLaw, RateWindow, initial_rate,
 };
-use crate::enzymes::{SeriesRate, TraceOfSeries, series_rates};
+use crate::enzymes::{SeriesRate, TraceOfSeries, blank_rate, series_rates};
 use crate::refusal::Refusal;
 pub use activity::AssayPlan;
 use activity::put_activity;
-use drift::MovedRates;
+use drift::{MovedRates, of_mean};
 
 /// Which rate of a course with a burst or a lag goes on to activities and rate laws.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -238,6 +238,13 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
         });
     }
     if run.technique == Technique::RATE_SERIES {
+        if plan.drift.is_some() {
+            return fail(&Refusal::Unsuitable {
+                why: "a drift of the signal is stated, and the run holds rates and no courses of the signal: what the drift does to \
+                      them is not known"
+                    .into(),
+            });
+        }
         return series_as_it_stands(run);
     }
     let parts = parts_of(plan, run);
@@ -264,11 +271,16 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
         Ok(series) => series,
         Err(refusal) => return fail(&refusal),
     };
+    let moved_blanks = match moved_blanks(plan, &parts, &series) {
+        Ok(moved) => moved,
+        Err(refusal) => return fail(&refusal),
+    };
     let mut series = series.into_iter();
     let of = RatesOf {
         plan,
         run,
         window,
+        moved_blanks,
         // Where some traces are told to be at a concentration, one that is not would be lost from a law in silence.
         some_known: parts
             .iter()
@@ -301,6 +313,8 @@ struct RatesOf<'a> {
     plan: &'a RatePlan,
     run: &'a Run,
     window: RateWindow,
+    /// By how much one standard deviation of a stated drift moves the rate of each blank.
+    moved_blanks: Vec<f64>,
     some_known: bool,
 }
 
@@ -314,9 +328,18 @@ impl RatesOf<'_> {
     ) -> Result<(TraceResult, Option<RatePoint>), Refusal> {
         let plan = self.plan;
         let measured = rate.measured?;
+        let sign = if plan.consumed { -1.0 } else { 1.0 };
         let drift = match &plan.drift {
-            Some(stated) if !part.blank => Some(part.moved_by(stated, &measured, self.window)?),
-            _ => None,
+            Some(stated) => {
+                let own = part.moved_by(stated, &measured, self.window)?;
+                let net = if part.blank {
+                    own
+                } else {
+                    own.less(stated, &self.moved_blanks)
+                };
+                Some(net.signed(sign))
+            }
+            None => None,
         };
         let Part {
             number,
@@ -334,7 +357,6 @@ impl RatesOf<'_> {
             trace.y.unit.clone()
         };
         let unit = unit_in_terms("y/x", &trace.x.unit, &y_unit, &Unit::ONE);
-        let sign = if plan.consumed { -1.0 } else { 1.0 };
         let net = sign * rate.net.unwrap_or(measured.rate);
         let of_drift = drift.unwrap_or_default();
         let error = rate
@@ -366,7 +388,8 @@ impl RatesOf<'_> {
         let name = if steady.is_some() { "vs" } else { "v0" };
         let (net, error) = steady.unwrap_or((net, error));
         if let (Some(stated), Some(moved)) = (&plan.drift, drift) {
-            moved.tell(stated, &trace.y.unit, &mut outcome);
+            let beside = !blank && !self.moved_blanks.is_empty();
+            moved.tell(stated, (&trace.y.unit, beside), &mut outcome);
         }
         if blank {
             outcome.model = "initial rate of a blank".into();
@@ -409,7 +432,7 @@ impl RatesOf<'_> {
                 inhibitor: concentration_of(self.run, trace, &["inhibitor-concentration"]),
                 rate: (net, Some(error), unit.clone()),
                 blank: (!plan.blanks.is_empty())
-                    .then(|| rate.blank.1.sqrt())
+                    .then(|| rate.blank.1.sqrt().hypot(self.wandering_blank()))
                     .filter(|error| *error > 0.0),
                 conditions: conditions(self.run, trace),
                 drift: DriftEffect::of(&outcome, name),
@@ -440,6 +463,12 @@ impl RatesOf<'_> {
             },
         };
         Ok((found, point))
+    }
+
+    /// The standard deviation of a stated wandering in the mean rate of the blanks, which all rates of the run have in common.
+    fn wandering_blank(&self) -> f64 {
+        let wandering = self.plan.drift.as_ref().filter(|stated| stated.per.is_none());
+        wandering.map_or(0.0, |stated| of_mean(stated, &self.moved_blanks))
     }
 
     /// The substrate concentration of a trace; that it is not known is told where others of the run have one.
@@ -488,8 +517,32 @@ impl Part<'_> {
             resolution: self.resolution(points),
             ..Preparation::default()
         };
-        MovedRates::by(stated, size, (points, &how, window), measured)
+        let time = &points.time;
+        MovedRates::by(stated, size, points, measured, &|signal| {
+            if self.blank {
+                blank_rate(time, signal, &how)
+            } else {
+                initial_rate(time, signal, &how, window)
+            }
+        })
     }
+}
+
+/// By how much one standard deviation of a stated drift moves the rate of each blank.
+fn moved_blanks(plan: &RatePlan, parts: &[Part<'_>], series: &[SeriesRate]) -> Result<Vec<f64>, Refusal> {
+    let Some(stated) = &plan.drift else {
+        return Ok(Vec::new());
+    };
+    let with_points = parts.iter().filter(|part| part.points.is_ok());
+    let mut all = Vec::new();
+    for (part, rate) in with_points.zip(series).filter(|(part, _)| part.blank) {
+        if let Ok(measured) = &rate.measured {
+            // A blank has no window of its own.
+            let whole = RateWindow::Whole { fewest: plan.fewest };
+            all.push(part.moved_by(stated, measured, whole)?.beginning);
+        }
+    }
+    Ok(all)
 }
 
 /// The traces that are meant, in absorbance, with their points prepared.

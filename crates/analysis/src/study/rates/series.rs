@@ -8,14 +8,15 @@ use serde::{Deserialize, Serialize};
 use super::{RatePlan, RatePoint};
 use crate::distribution::chi_squared_upper;
 use crate::enzymes::{Rates, add_turnover, compare_laws, direct_linear, fit_weighted_rates};
-use crate::fit::{Data, Determination, Fit, Options, Weighting, add_common_errors};
+use crate::fit::{CommonError, Data, Determination, Fit, Options, Weighting, add_shifts, shifts_by};
 use crate::models::law::Law;
 use crate::refusal::Refusal;
 use crate::study::fit::{fuller_law, tell};
+use crate::study::replicates::{counted_all_the_same, without_common};
 use crate::study::spectrum::as_settings;
 use crate::study::{
-    BY, DriftEffect, PlotData, Six, TraceResult, allow_for_scale, curve_of, levels_of, stretch_of_law, told,
-    unit_in_terms,
+    BY, DriftEffect, PlotData, STATED_DRIFT, Six, TraceResult, allow_for_scale, curve_of, levels_of,
+    stretch_of_law, told, unit_in_terms,
 };
 
 /// A rate law over rates, of one run or of several together.
@@ -203,8 +204,8 @@ fn common_blanks(points: &[RatePoint], y_unit: &Unit) -> Vec<Vec<f64>> {
         .collect()
 }
 
-/// What one standard deviation of a stated drift does to every rate, in the unit of the law: lamps drift in one direction for long,
-/// so that it is taken as common to all courses.
+/// What one standard deviation of a stated steady drift does to every rate, in the unit of the law: lamps drift in one direction for
+/// long, so that it is taken as common to all courses. A wandering is of each course by itself.
 fn common_drift(points: &[RatePoint], y_unit: &Unit) -> Option<Vec<f64>> {
     let moved = |point: &RatePoint| match point.drift {
         DriftEffect::Stated(moved) => point.rate.2.convert(moved, y_unit).unwrap_or(0.0),
@@ -214,37 +215,42 @@ fn common_drift(points: &[RatePoint], y_unit: &Unit) -> Option<Vec<f64>> {
     all.iter().any(|moved| *moved != 0.0).then_some(all)
 }
 
-/// Puts what the blanks may be wrong into the errors of the parameters, and says how much of these it is.
+/// Puts what the blanks and a stated drift may be wrong into the errors of the parameters, and says how much of these it is.
 fn tell_common(
     found: &mut Fit,
-    columns: &[&[f64]],
-    weights: RateWeights,
-    own: Option<&[f64]>,
+    data: &Data<'_>,
     (common, blanks): (&[Vec<f64>], usize),
     outcome: &mut Outcome,
 ) {
     let Some(law) = Law::named(&found.model).filter(|_| !common.is_empty()) else {
         return;
     };
-    let counted: Option<Vec<f64>> = match weights {
-        RateWeights::Equal => None,
-        RateWeights::Own => own.map(|own| own.iter().map(|error| 1.0 / (error * error)).collect()),
-        RateWeights::Relative => Some(
-            found
-                .fitted
-                .iter()
-                .map(|v| 1.0 / (v * v).max(f64::MIN_POSITIVE))
-                .collect(),
-        ),
-    };
-    let Some(shares) = add_common_errors(law, columns, counted.as_deref(), common, found) else {
+    let weights = data.weighting.counted(&found.fitted);
+    let errors: Vec<CommonError<'_>> = common.iter().map(|own| CommonError::Shift(own)).collect();
+    let Some(shifts) = shifts_by(law, data.x, weights.as_deref(), &errors, found) else {
         return;
     };
+    let Some(shares) = add_shifts(law, &shifts, found) else {
+        return;
+    };
+    let (of_blanks, of_drift) = shifts.split_at(blanks);
     let mut words = Vec::new();
-    for (parameter, share) in found.parameters.iter().zip(shares) {
-        outcome
-            .statistics
-            .insert(format!("variance_in_common {}", parameter.name), share);
+    for (j, (parameter, share)) in found.parameters.iter().zip(shares).enumerate() {
+        let all: f64 = shifts.iter().map(|own| own[j] * own[j]).sum();
+        for (name, part) in [("blank", of_blanks), ("drift", of_drift)] {
+            let own: f64 = part.iter().map(|own| own[j] * own[j]).sum();
+            if !part.is_empty() {
+                let own = if all > 0.0 { share * own / all } else { 0.0 };
+                outcome
+                    .statistics
+                    .insert(format!("variance_by_the_{name} {}", parameter.name), own);
+            }
+        }
+        // Several laws over rates that one lamp moves have that in common.
+        if let [drift] = of_drift {
+            let name = format!("{STATED_DRIFT}{}", parameter.name);
+            outcome.statistics.insert(name, drift[j]);
+        }
         words.push(format!("{} {:.0} %", parameter.name, 100.0 * share));
     }
     outcome.remarks.push(Diagnostic::note(
@@ -362,7 +368,7 @@ impl SeriesColumns {
             let shared = |i: usize| common.iter().map(|shift| shift[i] * shift[i]).sum::<f64>();
             own.iter()
                 .enumerate()
-                .map(|(i, error)| (error * error - shared(i)).max(1e-6 * error * error).sqrt())
+                .map(|(i, error)| without_common(*error, shared(i).sqrt()))
                 .collect()
         });
         Ok(Self {
@@ -465,22 +471,10 @@ fn of_one_kind(points: &[RatePoint], law: &str) -> Result<(), Refusal> {
 
 /// Says what the rates themselves hold against a law over them.
 fn say_of_rates(points: &[RatePoint], outcome: &mut Outcome) {
-    let doubtful: Vec<String> = points
+    let doubts = points
         .iter()
-        .filter(|point| !point.doubts.is_empty())
-        .map(|point| format!("{} ({})", point.label, point.doubts.join(", ")))
-        .collect();
-    if !doubtful.is_empty() {
-        outcome.remarks.push(Diagnostic::warning(
-            Code::new("results-doubtful"),
-            format!(
-                "{} of {} rates hold something against themselves, and count all the same: {}",
-                doubtful.len(),
-                points.len(),
-                doubtful.join("; ")
-            ),
-        ));
-    }
+        .map(|point| (point.label.as_str(), point.doubts.as_slice()));
+    outcome.remarks.extend(counted_all_the_same("rates", doubts));
     let unknown = points
         .iter()
         .filter(|point| matches!(point.drift, DriftEffect::Unknown(_)))
@@ -550,14 +544,12 @@ fn series(
         against_own_errors(&found, alone, &of.common, outcome);
     }
     let columns = of.columns();
-    tell_common(
-        &mut found,
-        &columns,
-        plan.weights,
-        of.alone.as_deref(),
-        (&of.common, of.blanks),
-        outcome,
-    );
+    let data = Data {
+        x: &columns,
+        y: &of.rate,
+        weighting,
+    };
+    tell_common(&mut found, &data, (&of.common, of.blanks), outcome);
     turnover(plan, &of.y_unit, &mut found, outcome)?;
     let unit = |of_axes: &str, name: &str| unit_of(&of, of_axes, name);
     tell(outcome, &found, &unit);
@@ -571,11 +563,6 @@ fn series(
     if !plan.compare
         && let Some(law) = Law::named(&plan.law)
     {
-        let data = Data {
-            x: &columns,
-            y: &of.rate,
-            weighting,
-        };
         outcome.remarks.extend(fuller_law(law, &data, &options, &found));
     }
     if outcome.model == "michaelis-menten" {

@@ -6,7 +6,8 @@ use super::{ABSORBANCE, AtTemperature, TemperaturePlan};
 use crate::linear::LinearFit;
 use crate::refusal::Refusal;
 use crate::study::fit::two;
-use crate::study::{DRIFT_MOVES, DriftEffect, PlotData};
+use crate::study::replicates::{NORMAL_95, counted_all_the_same, without_common};
+use crate::study::{DRIFT_MOVES, DriftEffect, PlotData, STATED_DRIFT};
 use crate::temperature::{DerivedQuantity, GAS_CONSTANT, arrhenius, eyring};
 
 fn unsuitable(why: String) -> Refusal {
@@ -17,8 +18,10 @@ fn unsuitable(why: String) -> Refusal {
 struct Constants {
     kelvin: Vec<f64>,
     k: Vec<f64>,
-    /// Their standard errors, where every constant has one.
+    /// Their standard errors, where every constant has one, without what a stated drift does to all of them.
     errors: Option<Vec<f64>>,
+    /// What one standard deviation of a stated drift does to each, where one is stated.
+    stated: Option<Vec<f64>>,
     /// What they would be with a drift that the courses cannot show.
     drifted: Vec<f64>,
     unit: Unit,
@@ -34,10 +37,11 @@ impl Constants {
             kelvin: Vec::new(),
             k: Vec::new(),
             errors: None,
+            stated: None,
             drifted: Vec::new(),
             unit: wanted.clone(),
         };
-        let mut errors = Vec::new();
+        let (mut errors, mut stated) = (Vec::new(), Vec::new());
         for point in points {
             let own = |value: f64| {
                 point.rate.2.convert(value, &wanted).map_err(|_| {
@@ -49,16 +53,20 @@ impl Constants {
                     ))
                 })
             };
-            let moved = match point.drift {
-                DriftEffect::Moves(moved) => moved,
-                DriftEffect::Stated(_) | DriftEffect::Allowed | DriftEffect::Unknown(_) => 0.0,
+            let (moved, common) = match point.drift {
+                DriftEffect::Moves(moved) => (moved, 0.0),
+                DriftEffect::Stated(moved) => (0.0, moved),
+                DriftEffect::Allowed | DriftEffect::Unknown(_) => (0.0, 0.0),
             };
+            let alone = point.rate.1.map(|error| without_common(error, common));
+            stated.push(own(common)?);
             all.kelvin.push(point.kelvin);
             all.k.push(own(point.rate.0)?);
-            errors.extend(point.rate.1.map(own).transpose()?.filter(|error| *error > 0.0));
+            errors.extend(alone.map(own).transpose()?.filter(|error| *error > 0.0));
             all.drifted.push(own(point.rate.0 + moved)?);
         }
         // Weights only where every constant has its error.
+        all.stated = Some(stated).filter(|stated| stated.iter().any(|moved| *moved != 0.0));
         all.errors = Some(errors).filter(|errors| errors.len() == all.k.len());
         if let (Some(kelvin_error), Some(errors)) = (plan.temperature_error, &mut all.errors) {
             // An error of a temperature moves its constant by that much of the line's slope.
@@ -74,6 +82,43 @@ impl Constants {
 
     fn weights(&self) -> Option<&[f64]> {
         self.errors.as_deref()
+    }
+
+    /// The constants with one standard deviation of a stated drift, and their errors, in proportion: in their logarithms, of which the
+    /// line is made, to first order, so that each counts as before.
+    fn with_stated(&self) -> Option<(Vec<f64>, Option<Vec<f64>>)> {
+        let stated = self.stated.as_ref()?;
+        let times: Vec<f64> = stated
+            .iter()
+            .zip(&self.k)
+            .map(|(moved, k)| (moved / k).exp())
+            .collect();
+        let grown = |values: &[f64]| {
+            values
+                .iter()
+                .zip(&times)
+                .map(|(value, times)| value * times)
+                .collect()
+        };
+        Some((grown(&self.k), self.errors.as_deref().map(grown)))
+    }
+
+    /// How many times as far as their own errors allow the constants lie from the line. A stated drift moves all of them and is no
+    /// scatter: it counts by the whole covariance (Sherman and Morrison's formula).
+    fn scatter(&self, line: &LinearFit) -> Option<f64> {
+        let (Some(sd), Some(errors), Some(stated)) = (line.residual_sd, &self.errors, &self.stated) else {
+            return line.residual_sd;
+        };
+        let (mut along, mut length) = (0.0, 0.0);
+        for ((residual, k), (error, moved)) in
+            line.residuals.iter().zip(&self.k).zip(errors.iter().zip(stated))
+        {
+            along += residual * (k / error) * (moved / error);
+            length += (moved / error).powi(2);
+        }
+        let freedom = line.degrees_of_freedom as f64;
+        let square = sd * sd * freedom - along * along / (1.0 + length);
+        Some((square.max(0.0) / freedom).sqrt())
     }
 }
 
@@ -109,14 +154,53 @@ struct FoundLine {
 const PER_ABSORBANCE: &str = "the rate constants are per unit of absorbance, and not per concentration: fit with --concentration, \
                               the absorption coefficient and the path length first";
 
-/// A quantity of a line as a parameter; `wider`: how many times its errors are stretched.
-fn parameter(name: &str, quantity: &DerivedQuantity, code: &str, wider: f64) -> Parameter {
-    let end = |end: Option<f64>| end.map(|end| quantity.value + wider * (end - quantity.value));
-    Parameter {
+/// What is done to the errors of a line.
+#[derive(Clone, Copy)]
+struct Widening {
+    /// How many times they are stretched.
+    times: f64,
+    /// Whether a stated drift is in them.
+    stated: bool,
+}
+
+impl Widening {
+    /// Constants that lie on the line by chance are no surer than their own errors say.
+    fn of(line: &LinearFit, constants: &Constants) -> Self {
+        let sd = line
+            .residual_sd
+            .filter(|sd| constants.errors.is_some() && *sd > 0.0);
+        let scatter = constants.scatter(line).unwrap_or(1.0).max(1.0);
+        Self {
+            times: sd.map_or(1.0, |sd| scatter / sd),
+            stated: constants.stated.is_some(),
+        }
+    }
+}
+
+/// A quantity of a line as a parameter. `drifted`: the same of a line through constants with a stated drift; what it differs by is
+/// common to all constants and does not average out.
+fn parameter(
+    name: &str,
+    (quantity, drifted): (&DerivedQuantity, Option<&DerivedQuantity>),
+    code: &str,
+    wider: Widening,
+    outcome: &mut Outcome,
+) {
+    let moved = drifted.map_or(0.0, |drifted| drifted.value - quantity.value);
+    if wider.stated {
+        outcome.statistics.insert(format!("{STATED_DRIFT}{name}"), moved);
+    }
+    let end = |end: Option<f64>| {
+        end.map(|end| {
+            let half = wider.times * (end - quantity.value);
+            quantity.value + half.signum() * half.hypot(NORMAL_95 * moved)
+        })
+    };
+    let own = Parameter {
         name: name.into(),
         value: Some(quantity.value),
         unit: Unit::ucum(code).ok(),
-        standard_error: Some(wider * quantity.standard_error),
+        standard_error: Some((wider.times * quantity.standard_error).hypot(moved)),
         intervals: vec![Interval {
             level: 0.95,
             low: end(quantity.interval.lower),
@@ -124,7 +208,8 @@ fn parameter(name: &str, quantity: &DerivedQuantity, code: &str, wider: f64) -> 
             kind: "t".into(),
         }],
         reason: None,
-    }
+    };
+    outcome.parameters.push(own);
 }
 
 /// A quantity that cannot be given.
@@ -139,8 +224,8 @@ fn not_given(name: &str, unit: Option<Unit>, reason: &str) -> Parameter {
     }
 }
 
-/// The factor A from its logarithm: its error is one of proportion, so that the interval of the logarithm is turned and no standard
-/// error is given.
+/// The frequency factor from its logarithm; `A` alone is an amplitude elsewhere. Its error is one of proportion, so that the interval
+/// of the logarithm is turned and no standard error is given.
 fn factor(logarithm: &Parameter, unit: &Unit) -> Parameter {
     let turned = |value: Option<f64>| {
         value
@@ -149,7 +234,7 @@ fn factor(logarithm: &Parameter, unit: &Unit) -> Parameter {
     };
     let value = turned(logarithm.value);
     let mut own = not_given(
-        "A",
+        "frequency factor",
         Some(unit.clone()),
         "it lies beyond the numbers that a computer holds; ln A says it",
     );
@@ -175,22 +260,30 @@ fn arrhenius_line(
     outcome: &mut Outcome,
 ) -> Result<FoundLine, Refusal> {
     let found = arrhenius(&constants.kelvin, &constants.k, constants.weights())?;
-    let wider = wider(&found.line, constants);
-    outcome
-        .parameters
-        .push(parameter("Ea", &found.activation_energy, "J/mol", wider));
+    let wider = Widening::of(&found.line, constants);
+    let drifted = match constants.with_stated() {
+        None => None,
+        Some((k, errors)) => Some(arrhenius(&constants.kelvin, &k, errors.as_deref())?),
+    };
+    let drifted = drifted.as_ref();
+    let energy = (
+        &found.activation_energy,
+        drifted.map(|own| &own.activation_energy),
+    );
+    parameter("Ea", energy, "J/mol", wider, outcome);
     if per_absorbance {
         outcome
             .parameters
             .push(not_given("ln A", Some(Unit::ONE), PER_ABSORBANCE));
     } else {
-        let logarithm = parameter("ln A", &found.ln_factor, "1", wider);
-        let factor = factor(&logarithm, &constants.unit);
-        outcome.parameters.extend([logarithm, factor]);
+        let logarithm = (&found.ln_factor, drifted.map(|own| &own.ln_factor));
+        parameter("ln A", logarithm, "1", wider, outcome);
+        let turned = outcome.parameter("ln A").map(|own| factor(own, &constants.unit));
+        outcome.parameters.extend(turned);
         outcome.remarks.push(Diagnostic::note(
             Code::new("fit-remark"),
             format!(
-                "ln A is the logarithm of A in {}; A is extrapolated to an infinite temperature",
+                "ln A is the logarithm of the frequency factor A in {}; it is extrapolated to an infinite temperature",
                 constants.unit.display()
             ),
         ));
@@ -208,10 +301,14 @@ fn eyring_line(
     outcome: &mut Outcome,
 ) -> Result<FoundLine, Refusal> {
     let found = eyring(&constants.kelvin, &constants.k, constants.weights())?;
-    let wider = wider(&found.line, constants);
-    outcome
-        .parameters
-        .push(parameter("activation enthalpy", &found.enthalpy, "J/mol", wider));
+    let wider = Widening::of(&found.line, constants);
+    let drifted = match constants.with_stated() {
+        None => None,
+        Some((k, errors)) => Some(eyring(&constants.kelvin, &k, errors.as_deref())?),
+    };
+    let drifted = drifted.as_ref();
+    let enthalpy = (&found.enthalpy, drifted.map(|own| &own.enthalpy));
+    parameter("activation enthalpy", enthalpy, "J/mol", wider, outcome);
     if per_absorbance {
         for (name, code) in [
             ("activation entropy", "J/mol/K"),
@@ -227,10 +324,10 @@ fn eyring_line(
              the activation entropy, the Gibbs energy and ln A do, and are not given",
         ));
     } else {
-        outcome.parameters.extend([
-            parameter("activation entropy", &found.entropy, "J/mol/K", wider),
-            parameter("activation Gibbs energy", &found.gibbs_energy, "J/mol", wider),
-        ]);
+        let entropy = (&found.entropy, drifted.map(|own| &own.entropy));
+        parameter("activation entropy", entropy, "J/mol/K", wider, outcome);
+        let energy = (&found.gibbs_energy, drifted.map(|own| &own.gibbs_energy));
+        parameter("activation Gibbs energy", energy, "J/mol", wider, outcome);
         outcome.remarks.push(Diagnostic::note(
             Code::new("fit-remark"),
             format!(
@@ -244,14 +341,6 @@ fn eyring_line(
         straightness: found.straightness,
         y_title: format!("ln(k T⁻¹ / ({} K⁻¹))", constants.unit.display()),
     })
-}
-
-/// Constants that lie on the line by chance are no surer than their own errors say.
-fn wider(line: &LinearFit, constants: &Constants) -> f64 {
-    match line.residual_sd {
-        Some(sd) if constants.errors.is_some() && sd > 0.0 => sd.recip().max(1.0),
-        _ => 1.0,
-    }
 }
 
 /// The line of `model` through the constants; its numbers stand in the outcome.
@@ -271,6 +360,7 @@ pub(super) fn fitted(
         eyring_line(&constants, per_absorbance, outcome)?
     };
     say_of_points(points, outcome);
+    say_of_stated(&constants, outcome);
     say_of_drift(model, &constants, points, outcome)?;
     say_of_temperatures(plan, &constants, outcome);
     say_of_line(&found, &constants, outcome);
@@ -317,22 +407,33 @@ fn say_of_points(points: &[AtTemperature], outcome: &mut Outcome) {
             ),
         ));
     }
-    let doubtful: Vec<String> = points
-        .iter()
-        .filter(|point| !point.doubts.is_empty())
-        .map(|point| format!("{} ({})", short(point), point.doubts.join(", ")))
-        .collect();
-    if !doubtful.is_empty() {
-        outcome.remarks.push(Diagnostic::warning(
-            Code::new("results-doubtful"),
-            format!(
-                "{} of {} constants come from results that hold something against themselves, and count all the same: {}",
-                doubtful.len(),
-                points.len(),
-                doubtful.join("; ")
-            ),
-        ));
+    let doubts = points.iter().map(|point| (short(point), point.doubts.as_slice()));
+    outcome
+        .remarks
+        .extend(counted_all_the_same("constants come from results that", doubts));
+}
+
+/// Says how much of the errors a stated drift is.
+fn say_of_stated(constants: &Constants, outcome: &mut Outcome) {
+    if constants.stated.is_none() {
+        return;
     }
+    let share = |parameter: &Parameter| {
+        let moved = outcome
+            .statistics
+            .get(&format!("{STATED_DRIFT}{}", parameter.name))?;
+        let part = (moved / parameter.standard_error?).powi(2);
+        Some(format!("{} {:.0} %", parameter.name, 100.0 * part))
+    };
+    let words: Vec<String> = outcome.parameters.iter().filter_map(share).collect();
+    outcome.remarks.push(Diagnostic::note(
+        Code::new("drift-stated"),
+        format!(
+            "the steady drift that was stated for the courses moves their constants alike and does not average out: it is in the errors \
+             above; part of the variance: {}",
+            words.join(", ")
+        ),
+    ));
 }
 
 /// Says what a drift common to all courses would do: it does not average out, and the errors of the constants know nothing of it.
@@ -458,7 +559,7 @@ fn say_of_line(found: &FoundLine, constants: &Constants, outcome: &mut Outcome) 
     outcome
         .statistics
         .insert("points".into(), constants.k.len() as f64);
-    if let Some(sd) = found.line.residual_sd {
+    if let Some(sd) = constants.scatter(&found.line) {
         if weighted && sd > 2.0 {
             outcome.remarks.push(Diagnostic::warning(
                 Code::new("residuals-odd"),

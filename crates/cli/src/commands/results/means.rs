@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use curvary_analysis::study::{DriftEffect, Pooled, pool};
+use curvary_analysis::study::{DriftEffect, Pooled, pool, pool_with_common};
 use curvary_record::{OutcomeKind, Parameter, Unit};
 
 use super::{LIKE_THE_CURVE, ResultRow, flags};
@@ -142,7 +142,7 @@ where
 }
 
 /// A value with its error in another unit, or why it is none to be pooled.
-fn in_unit(
+pub(super) fn in_unit(
     parameter: &Parameter,
     own: &Unit,
     unit: &Unit,
@@ -244,25 +244,10 @@ impl Group<'_> {
         if moved.iter().all(|moved| *moved == 0.0) {
             return pool(values).map_err(refused);
         }
-        let alone: Vec<(f64, Option<f64>)> = values
-            .iter()
-            .zip(&moved)
-            .map(|((value, error), moved)| {
-                let alone = |error: f64| (error * error - moved * moved).max(1e-6 * error * error).sqrt();
-                (*value, error.map(alone))
-            })
-            .collect();
-        let mut pooled = pool(&alone).map_err(refused)?;
-        let common = moved.iter().sum::<f64>() / moved.len() as f64;
-        let all = pooled.standard_error.hypot(common);
-        if pooled.standard_error > 0.0 {
-            // The stated part is known, and has a normal quantile.
-            pooled.half_width = pooled.half_width.hypot(1.96 * common);
-        }
-        pooled.standard_error = all;
+        let (pooled, common) = pool_with_common(values, &moved).map_err(refused)?;
         said.push(format!(
             "the drift that was stated moves these runs alike and does not average out: {} of the error of the mean",
-            telling::rounded(common.abs(), Some(common.abs())).0
+            telling::rounded(common, Some(common)).0
         ));
         Ok(pooled)
     }
@@ -273,14 +258,18 @@ impl Group<'_> {
         for member in &self.members {
             match DriftEffect::of(&member.row.outcome, name) {
                 // In the unit of the mean: what is moved is a difference.
-                DriftEffect::Moves(moved) => moves.push(member.turned(moved)),
-                DriftEffect::Allowed | DriftEffect::Stated(_) => moves.push(0.0),
-                DriftEffect::Unknown(why) => unknown.push((member.row.run.as_str(), why)),
+                DriftEffect::Moves(moved) => moves.push(Some(member.turned(moved))),
+                DriftEffect::Allowed | DriftEffect::Stated(_) => moves.push(Some(0.0)),
+                DriftEffect::Unknown(why) => {
+                    moves.push(None);
+                    unknown.push((member.row.run.as_str(), why));
+                }
             }
         }
-        // Drifts of one lamp have one sign: the mean is moved by the mean of what each result would be moved by.
-        let any = moves.iter().any(|moved| *moved != 0.0);
-        let drift = any.then(|| moves.iter().sum::<f64>() / moves.len() as f64);
+        // Drifts of one lamp have one sign: the mean is moved by the mean of what each result would be moved by, each as much as it
+        // counts.
+        let any = moves.iter().flatten().any(|moved| *moved != 0.0);
+        let drift = pooled.mean_of(moves.into_iter()).filter(|_| any);
         if let Some(moved) = drift.filter(|moved| 0.5 * moved.abs() > pooled.standard_error) {
             let (by, part) = (moved.abs(), 100.0 * (moved / pooled.mean).abs());
             said.push(if part > LIKE_THE_CURVE {

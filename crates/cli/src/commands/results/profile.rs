@@ -1,11 +1,15 @@
 //! One parameter of kept results over a field of their runs, as a table that `fit` takes.
 
+use curvary_analysis::study::DriftEffect;
 use curvary_record::{Run, Trace, Unit, Value};
 
-use super::ResultRow;
+use std::collections::BTreeSet;
+
+use super::means::in_unit;
+use super::{ResultRow, flags};
 use crate::commands::find::{csv_failure, short};
-use crate::ending::{CommandResult, Ending};
-use crate::screen::Screen;
+use crate::ending::{CommandResult, Ending, Failure};
+use crate::screen::{Screen, plural};
 
 /// A field of a trace that is a number, with the unit in which it is stated: what the trace holds itself counts, else what the run says.
 pub(super) fn number_of(run: &Run, trace: Option<&Trace>, key: &str) -> Option<(f64, Unit)> {
@@ -31,8 +35,19 @@ fn head(name: &str, unit: &Unit) -> String {
     }
 }
 
-/// Prints the table; what is left out of it is told.
+/// Prints the table; what is left out of it is told, and what the results in it hold against themselves.
 pub(super) fn profile(rows: &[ResultRow], over: &str, of: &str, screen: &mut Screen) -> CommandResult {
+    // Constants of several laws, or a rate and a constant of one name, are several things.
+    let with = rows.iter().filter(|row| row.outcome.parameter(of).is_some());
+    let models: BTreeSet<&str> = with.map(|row| row.outcome.model.as_str()).collect();
+    if models.len() > 1 {
+        let models: Vec<&str> = models.into_iter().collect();
+        return Err(Failure::usage(format!(
+            "the results with `{of}` are of {}: name one with --model",
+            models.join(" and ")
+        )));
+    }
+    let (mut doubts, mut in_common) = (Vec::<String>::new(), 0_u64);
     let mut units: Option<(Unit, Unit)> = None;
     let mut lines: Vec<[String; 3]> = Vec::new();
     let mut left_out: Vec<String> = Vec::new();
@@ -43,23 +58,27 @@ pub(super) fn profile(rows: &[ResultRow], over: &str, of: &str, screen: &mut Scr
                 .outcome
                 .parameter(of)
                 .ok_or_else(|| format!("it has no {of}"))?;
-            let reason = || {
-                parameter
-                    .reason
-                    .clone()
-                    .unwrap_or_else(|| "it has no value".to_owned())
-            };
-            let value = parameter.value.ok_or_else(reason)?;
             let own = parameter.unit.clone().unwrap_or(Unit::ONE);
-            let (x, y) = units.get_or_insert_with(|| (at_unit.clone(), own.clone()));
-            let turn = |value: f64, from: &Unit, to: &Unit| {
-                from.convert(value, to).map_err(|error| error.to_string())
-            };
-            let (first, next) = (turn(value, &own, y)?, turn(value + 1.0, &own, y)?);
-            let error = parameter.standard_error.map(|error| error * (next - first).abs());
+            let (x, y) = units.clone().unwrap_or_else(|| (at_unit.clone(), own.clone()));
+            let at = at_unit.convert(at, &x).map_err(|error| error.to_string())?;
+            let (value, error) = in_unit(parameter, &own, &y, &row.outcome.kind)?;
+            // A result that is left out gives the columns no unit.
+            units = Some((x, y));
+            let reason = parameter
+                .reason
+                .as_ref()
+                .map(|reason| format!("{of} is {reason}"));
+            let odd: Vec<String> = reason.into_iter().chain(flags(&row.outcome)).collect();
+            in_common += u64::from(matches!(
+                DriftEffect::of(&row.outcome, of),
+                DriftEffect::Stated(_)
+            ));
+            if !odd.is_empty() {
+                doubts.push(format!("{}: {}", short(&row.run), odd.join("; ")));
+            }
             Ok([
-                turn(at, &at_unit, x)?.to_string(),
-                first.to_string(),
+                at.to_string(),
+                value.to_string(),
                 error.map(|error| error.to_string()).unwrap_or_default(),
             ])
         };
@@ -84,6 +103,16 @@ pub(super) fn profile(rows: &[ResultRow], over: &str, of: &str, screen: &mut Scr
             writer.write_record(line).map_err(csv_failure)?;
         }
         writer.flush()?;
+    }
+    for what in &doubts {
+        screen.say(format_args!("in the table all the same: {what}"));
+    }
+    if in_common > 0 {
+        screen.say(format_args!(
+            "the drift that was stated is in the errors of {} and moves them alike: a fit of this table takes the errors as independent, \
+             and its own are too small by that",
+            plural(in_common, "value")
+        ));
     }
     for why in &left_out {
         screen.say(format_args!("left out: {why}"));
