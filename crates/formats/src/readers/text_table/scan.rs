@@ -1373,6 +1373,8 @@ fn kinds_of(
     let mut words = vec![0_usize; columns];
     let mut beyond = vec![0_usize; columns];
     let mut damaged = vec![0_usize; columns];
+    // How many numbers have the decimals of a reading.
+    let mut readings = vec![0_usize; columns];
     // The columns in which a length of time may stand, by its unit or its parts.
     let mut timed: BTreeMap<usize, Vec<&str>> = BTreeMap::new();
     for (row, cells) in rows.iter().zip(cells) {
@@ -1393,6 +1395,7 @@ fn kinds_of(
             if matches!(found, Cell::WithUnit { .. } | Cell::Clock { .. }) {
                 timed.entry(column).or_default();
             }
+            readings[column] += usize::from(matches!(found, Cell::Number { decimals: 2.., .. }));
             match found {
                 Cell::Number { .. } | Cell::WithUnit { .. } | Cell::Bracketed { .. } => figures[column] += 1,
                 Cell::Words if is_nearly_number(&row[range.clone()], dialect.style) => damaged[column] += 1,
@@ -1423,7 +1426,9 @@ fn kinds_of(
             let w = if w == 0 && (d <= f || alone) { 0 } else { w + d };
             // Where an overflow is written as such, a word of its own (`dark`) may be another one.
             let overflows = b > 0 && f >= 3 && w < f;
-            if w > 0 && w * 3 >= f && !overflows || differ(column) {
+            // A word in one of four wells, `bubble`, makes no names of the readings in the others.
+            let remark = f >= 3 && w * 2 < f && readings[column] == f && column > 0;
+            if w > 0 && w * 3 >= f && !overflows && !remark || differ(column) {
                 ColumnKind::Words
             } else {
                 ColumnKind::Figures
@@ -1698,7 +1703,16 @@ fn is_head_of_numbers(rows: &[&str], dialect: &Dialect) -> bool {
         && rest
             .iter()
             .all(|row| numbers(row).iter().all(|value| value.abs() < 100.0));
-    corner_tells || (orderly && light && !rest.is_empty())
+    // `Clock;;1;2;3;4` over the rows of a plate: a count over readings.
+    let counts = across
+        .iter()
+        .enumerate()
+        .all(|(at, &value)| value == (at + 1) as f64);
+    let readings = || {
+        rest.iter()
+            .all(|row| numbers(row).iter().any(|value| value.fract() != 0.0))
+    };
+    corner_tells || (orderly && light && !rest.is_empty()) || counts && rest.len() >= 2 && readings()
 }
 
 /// Whether the lowest of the heads over two columns is a key and its value and so are the rows: `Slit;2 nm` over

@@ -653,6 +653,13 @@ impl Shaper<'_> {
 fn number_over(column: &Column, first: &Column) -> Option<(f64, Option<Coordinate>)> {
     for (level, (text, _)) in column.heads.iter().enumerate().rev() {
         let text = text.trim();
+        // `SD 12 h` is the spread of another column.
+        if text
+            .split_once(' ')
+            .is_some_and(|(first, _)| words::is_statistics(first))
+        {
+            return None;
+        }
         // `1:30` over a scan, in seconds; what two parts are is asked by the caller.
         if let super::super::number::Cell::Clock {
             parts: [a, b, c],

@@ -268,7 +268,7 @@ impl Shaper<'_> {
             return (named_as(&head), Unit::ONE);
         }
         // Nor is a dilution, a volume or the number of a cycle, whatever the lines around the table speak of.
-        if is_number_of_a_field(&head) && self.has_other_readings(y, roles) {
+        if is_number_of_a_field(&head) {
             return (named_as(&head), column.unit.clone().unwrap_or(Unit::ONE));
         }
         // Beside a column that says what it is, a column of another name keeps its own.
@@ -566,15 +566,6 @@ impl Shaper<'_> {
         let labels = self.label_at(column, "this header");
         self.ask("unit-does-not-suit", &message, &readings, labels);
         (Quantity::UNKNOWN, Unit::ONE)
-    }
-
-    /// Whether other columns may be what was measured.
-    fn has_other_readings(&self, y: usize, roles: &[ShapeRole]) -> bool {
-        self.columns.iter().enumerate().any(|(place, other)| {
-            place != y
-                && other.kind == ColumnKind::Figures
-                && matches!(roles[place], ShapeRole::Open | ShapeRole::Measured)
-        })
     }
 
     /// Whether a column has whole numbers, or at least two decimals fewer than two others or more, and not always the same number: an
