@@ -104,6 +104,11 @@ pub(super) struct Stats {
 pub(super) const FEW_NAMES: usize = 256;
 
 impl Stats {
+    /// Whether at least so many numbers go on in an even step that no count has.
+    pub(super) fn goes_in_other_steps(&self, fewest: usize) -> bool {
+        self.count >= fewest && self.step.is_some_and(|step| step.abs() != 1.0)
+    }
+
     /// Of the numbers that are there; NaN stands for absent ones.
     pub(super) fn of(values: &[f64]) -> Self {
         let lacking = values.iter().fold(false, |any, value| any | value.is_nan());
@@ -301,6 +306,10 @@ pub(super) fn describe(
             column.held.push(one);
         }
         leave_doubtful(&mut column, grid.dialect.style);
+        // `scan` over 9000, 8800, 8600: no count.
+        if column.quantity == Some(Quantity::INDEX) && column.stats.goes_in_other_steps(8) {
+            column.quantity = None;
+        }
         hear_other(&mut column);
         for (level, (row, head)) in rows_of_heads.iter().zip(&table.heads).enumerate() {
             if let (Some(span), 1..) = (row[index], index)

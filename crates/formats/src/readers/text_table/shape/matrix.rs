@@ -466,16 +466,6 @@ impl Shaper<'_> {
                         trace.held.push(held);
                     }
                 }
-                // `Initial rate (µmol/L/min)` says what the row is of, and names no sample.
-                if names_samples && (label.is_some() || !in_names) {
-                    trace.fields.claim(
-                        "sample",
-                        Claim::text(
-                            label.clone().unwrap_or_else(|| name.clone()),
-                            Origin::Source(Place::line(line)),
-                        ),
-                    );
-                }
                 let label = label.filter(|label| {
                     // `Wine (2012)`, `Wine (2013)`: what stands in the brackets tells them apart.
                     let others = || {
@@ -490,6 +480,16 @@ impl Shaper<'_> {
                             && super::super::columns::head_or_first_word(other).label.as_ref() == Some(label)
                     })
                 });
+                // `Initial rate (µmol/L/min)` says what the row is of, and names no sample.
+                if names_samples && (label.is_some() || !in_names) {
+                    trace.fields.claim(
+                        "sample",
+                        Claim::text(
+                            label.clone().unwrap_or_else(|| name.clone()),
+                            Origin::Source(Place::line(line)),
+                        ),
+                    );
+                }
                 trace.label = Some(label.unwrap_or_else(|| name.clone()));
             } else if time_quantity.is_none() && first.kind == ColumnKind::Figures {
                 let written = self

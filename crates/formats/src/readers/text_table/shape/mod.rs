@@ -267,8 +267,6 @@ fn role(column: &Column) -> ShapeRole {
         }
         Some("wavelength" | "wavenumber" | "energy" | "time" | "concentration") => ShapeRole::Coordinate,
         Some("absorbance" | "transmittance" | "reflectance" | "rate") => ShapeRole::Measured,
-        // `scan` over 9000, 8800, 8600: no count.
-        Some("index") if runs_in_other_steps(column, 8) => ShapeRole::Open,
         Some("index" | "sample" | "replicate") => ShapeRole::Counter,
         // `ok` over 1 and 0 tells which rows are good.
         Some("flag") if is_yes_or_no(column) => ShapeRole::Counter,
@@ -297,11 +295,6 @@ fn role(column: &Column) -> ShapeRole {
     }
 }
 
-/// Whether at least so many numbers go on in an even step that no count has.
-fn runs_in_other_steps(column: &Column, fewest: usize) -> bool {
-    column.stats.count >= fewest && column.stats.step.is_some_and(|step| step.abs() != 1.0)
-}
-
 /// Whether whole numbers tell one thing from another, by their header: `Lab no.`, `Patient no.`, `barcode`.
 fn identifies(column: &Column) -> bool {
     column.kind == ColumnKind::Figures
@@ -309,7 +302,7 @@ fn identifies(column: &Column) -> bool {
         && column.unit.is_none()
         && column.heads.last().is_some_and(|(text, _)| {
             words::is(WordList::Identifier, text)
-                || !runs_in_other_steps(column, 3) && axis::numbers_things(text)
+                || !column.stats.goes_in_other_steps(3) && axis::numbers_things(text)
         })
 }
 
