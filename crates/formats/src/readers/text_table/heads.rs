@@ -552,7 +552,11 @@ fn map_heads(
     let numbers = texts.iter().filter(|text| leading_number(text).is_some()).count();
     let sure = texts.iter().any(quantity) || numbers * 2 >= texts.len().max(2);
     let remark = !numbers_first && mark.is_some();
-    if !has_words && (numbers < texts.len() || columns == 2 || remark) {
+    // `<>` in the corner of a plate says nothing.
+    let corner = texts
+        .first()
+        .is_some_and(|text| !text.contains(char::is_alphanumeric));
+    if !has_words && (numbers + usize::from(corner) < texts.len() || columns == 2 || remark) {
         return None;
     }
     // Words that were fitted over the columns by other means than the table's own must say what they are.

@@ -292,6 +292,9 @@ fn rows_behind(text: &str, cursor: Cursor, above: &[TextPiece]) -> Option<(Scann
             TextPiece::Table(table) => Some((table, &above[at + 1..])),
             _ => None,
         })?;
+    if let Some(found) = samples_below(text, cursor, before, between) {
+        return Some(found);
+    }
     let mut grid = before.grid.empty_like();
     // The rows of means behind it are read along.
     let end = uncut(text, &grid.dialect).max(cursor.at);
@@ -366,6 +369,77 @@ fn rows_behind(text: &str, cursor: Cursor, above: &[TextPiece]) -> Option<(Scann
                 goes_on || group
             });
     goes_on.then_some((rows, after))
+}
+
+/// Rows of samples at once below a table of standards, with a name in place of the concentration: `river,0.288` below `40,0.812`.
+/// They are a table of their own under the other headers.
+fn samples_below(
+    text: &str,
+    cursor: Cursor,
+    before: &ScannedTable,
+    between: &[TextPiece],
+) -> Option<(ScannedTable, Cursor)> {
+    let quantity = |span: &Span| crate::column_header::read_column_header(&text[span.range()]).quantity;
+    let head = before.heads.last()?;
+    let over_standards = head
+        .cells
+        .first()
+        .copied()
+        .flatten()
+        .and_then(|span| quantity(&span))
+        == Some(curvary_record::Quantity::CONCENTRATION);
+    let of_light = head
+        .cells
+        .iter()
+        .skip(1)
+        .flatten()
+        .all(|span| quantity(span).is_some_and(|quantity| quantity.is_of_light()));
+    let figures = before.grid.kinds.iter().all(|kind| *kind == ColumnKind::Figures);
+    let at_once = between.iter().all(|piece| matches!(piece, TextPiece::Blank));
+    if !over_standards || !of_light || !figures || !at_once || before.open.is_some() || before.grid.rows < 3 {
+        return None;
+    }
+    let mut kinds = before.grid.kinds.clone();
+    *kinds.first_mut()? = ColumnKind::Words;
+    let mut grid = Grid::new(before.grid.dialect.clone(), kinds);
+    let after = grid.read(text, cursor, uncut(text, &before.grid.dialect).max(cursor.at));
+    let digits = |grid: &Grid, column: usize| {
+        let changes = grid.decimals();
+        changes[grid.place(column)]
+            .iter()
+            .map(|&(_, digits)| digits)
+            .collect::<BTreeSet<u8>>()
+    };
+    // Slopes and limits have other decimals than readings.
+    let alike =
+        (1..grid.columns()).all(|column| digits(&grid, column).is_subset(&digits(&before.grid, column)));
+    let is_sample = |span: &Span| {
+        let name = text[span.range()].trim();
+        name.starts_with(char::is_alphabetic)
+            && !crate::words::is_statistics(name)
+            && !crate::words::is(WordList::Target, name)
+            && !crate::preamble::is_known(name)
+    };
+    let whole = grid.rows >= 1 && grid.odd.is_empty() && grid.gaps.is_empty();
+    if !whole || !alike || !grid.words(0).iter().all(is_sample) {
+        return None;
+    }
+    let mut heads = before.heads.clone();
+    for head in &mut heads {
+        if let Some(first) = head.cells.first_mut() {
+            *first = None;
+        }
+    }
+    let rows = ScannedTable {
+        first_line: cursor.line,
+        last_line: grid.line(grid.rows - 1) as u32,
+        grid,
+        heads,
+        open: None,
+        unmatched_head: None,
+        joined: Vec::new(),
+    };
+    Some((rows, after))
 }
 
 /// So many bytes behind the first row are searched for the header again before the rows are read.
@@ -1619,19 +1693,46 @@ fn is_row_over_others(rows: &[&str], dialect: &Dialect) -> bool {
     if !empty(first, corner) || others.len() < FEWEST {
         return false;
     }
-    let numbers: Option<Vec<f64>> = others
+    let numbers: Vec<f64> = others
         .iter()
-        .map(|range| match cell(&first[range.clone()], dialect.style) {
+        .map_while(|range| match cell(&first[range.clone()], dialect.style) {
             Cell::Number { value, .. } => Some(value),
             _ => None,
         })
         .collect();
-    let rises = |numbers: &[f64]| numbers.windows(2).all(|pair| pair[0] < pair[1]);
-    numbers.is_some_and(|numbers| rises(&numbers))
-        && rest.len() >= 2
-        && rest.iter().all(|row| {
+    // Behind them may stand `Row mean`, or nothing where each line ends with the sign.
+    let worded = others[numbers.len()..].iter().all(|range| {
+        matches!(
+            cell(&first[range.clone()], dialect.style),
+            Cell::Words | Cell::Empty
+        )
+    });
+    let rises = numbers.windows(2).all(|pair| pair[0] < pair[1]);
+    // A note among the rows is none of them, and the same header again begins others.
+    let full: Vec<&&str> = rest
+        .iter()
+        .take_while(|row| row.trim_end() != first.trim_end())
+        .filter(|row| raw_split(row, dialect.sep).len() == cells.len())
+        .collect();
+    let first_cell = |row: &str| {
+        raw_split(row, dialect.sep)
+            .first()
+            .map_or("", |range| row[range.clone()].trim())
+            .to_owned()
+    };
+    // `A`, `B`, `C` name the rows of a plate.
+    let lettered = full
+        .iter()
+        .zip('A'..)
+        .all(|(row, letter)| first_cell(row) == letter.to_string());
+    let enough = full.len() >= if lettered { 1 } else { 2 };
+    worded
+        && numbers.len() >= FEWEST
+        && rises
+        && enough
+        && full.iter().all(|row| {
             let below = raw_split(row, dialect.sep);
-            below.len() == cells.len() && below.iter().take(2).all(|range| !empty(row, range))
+            below.iter().take(2).all(|range| !empty(row, range))
         })
 }
 

@@ -306,10 +306,6 @@ pub(super) fn describe(
             column.held.push(one);
         }
         leave_doubtful(&mut column, grid.dialect.style);
-        // `scan` over 9000, 8800, 8600: no count.
-        if column.quantity == Some(Quantity::INDEX) && column.stats.goes_in_other_steps(8) {
-            column.quantity = None;
-        }
         hear_other(&mut column);
         for (level, (row, head)) in rows_of_heads.iter().zip(&table.heads).enumerate() {
             if let (Some(span), 1..) = (row[index], index)
@@ -408,6 +404,16 @@ pub(super) fn describe(
     names::take_replicates(&mut columns, &table.grid);
     clock::join_minutes_and_seconds(&mut columns, table);
     clock::part_four_digits(&mut columns, table);
+    // `scan` over 9000, 8800, 8600: no count.
+    for column in &mut columns {
+        let counts = column
+            .quantity
+            .as_ref()
+            .is_some_and(|quantity| matches!(quantity.as_str(), "index" | "replicate"));
+        if counts && column.stats.goes_in_other_steps(8) {
+            column.quantity = None;
+        }
+    }
     columns
 }
 

@@ -19,9 +19,21 @@ impl Shaper<'_> {
             .filter(|&i| roles[i] == ShapeRole::Beside)
             .collect();
         let measured = roles.contains(&ShapeRole::Measured);
-        // Flags behind single rows are no names of all.
-        let named = (0..roles.len())
-            .any(|i| roles[i] == ShapeRole::Names && (i == 0 || !self.is_sparse(&self.columns[i])));
+        // Flags behind single rows are no names of all, nor are a few words again and again behind numbers that run.
+        let runs = self.columns.first().is_some_and(|first| {
+            first.kind == ColumnKind::Figures && first.stats.orderly() && first.stats.step.is_some()
+        });
+        let flags = |i: usize| {
+            let behind = (i + 1..roles.len()).all(|other| roles[other] == ShapeRole::Names);
+            let words = self
+                .table
+                .grid
+                .distinct(self.source.text(), self.columns[i].index);
+            runs && behind && words.words(self.source.text()).len() * 2 <= self.table.grid.rows
+        };
+        let named = (0..roles.len()).any(|i| {
+            roles[i] == ShapeRole::Names && (i == 0 || !self.is_sparse(&self.columns[i]) && !flags(i))
+        });
         // So do the numbers of tablets and vials.
         let numbered = || {
             self.columns.iter().any(|column| {

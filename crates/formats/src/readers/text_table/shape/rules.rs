@@ -218,6 +218,7 @@ static RULES: &[EvidenceRule] = &[
             shaper.each(|column, about| {
                 if let Some((name, quantity)) = named(column).filter(|(_, quantity)| words::is_ours(quantity))
                     && !is_symbol(name)
+                    && !(quantity == Quantity::INDEX && column.stats.goes_in_other_steps(8))
                 {
                     note(about, as_role(quantity), shaper.at(column));
                 }
