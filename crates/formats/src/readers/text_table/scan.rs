@@ -138,7 +138,8 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize, 
             continue;
         }
         // A row behind a remark sign was put out of use; it begins no table.
-        let remark = matches!(strip_remark(line).0, Some("#" | "##" | "//" | "!" | "%"));
+        let remark = matches!(strip_remark(line).0, Some("#" | "##" | "//" | "!" | "%"))
+            && !is_numbered_sample(text, cursor);
         let class = if remark || is_line_of_conditions(line) || is_caption(line) {
             LineGlance::Words
         } else {
@@ -223,6 +224,27 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize, 
         unsought,
         too_wide: effort.too_wide,
     }
+}
+
+/// Whether a line begins with the number of a sample, `#1;0,3125`, as the next one does, below a header without that sign.
+fn is_numbered_sample(text: &str, cursor: Cursor) -> bool {
+    /// The header stands no farther above.
+    const NEAR_SAMPLES: usize = 64;
+    let numbered = |line: &str| {
+        let number = line.strip_prefix('#').unwrap_or("");
+        let digits = number.bytes().take_while(u8::is_ascii_digit).count();
+        (1..=4).contains(&digits) && number[digits..].starts_with([';', '\t', ',', '|', ' '])
+    };
+    let here = text[cursor.at..].lines();
+    let mut above = text[..cursor.at]
+        .lines()
+        .rev()
+        .take(NEAR_SAMPLES)
+        .skip_while(|line| numbered(line));
+    let header = above
+        .next()
+        .is_some_and(|line| line.starts_with(char::is_alphabetic) && line.contains([';', '\t', ',', '|']));
+    header && here.take(2).filter(|line| numbered(line)).count() >= 1
 }
 
 /// [`scan`] of the part of a text in which a layout says that its tables stand; what is around it is words.
@@ -772,6 +794,22 @@ fn table_at(
     grid.doubt_numbers(text, cursor);
     if grid.rows == 0 {
         return None;
+    }
+    // Names at the end of a table of numbers, `unknown 1,0.305`, are none of its rows.
+    let last = grid.line(grid.rows - 1) as u32;
+    let is_name = |line: &str| {
+        let name = line.trim_start();
+        name.chars().take_while(|c| c.is_alphabetic()).count() >= 3
+    };
+    if grid.kinds[0] == ColumnKind::Figures
+        && let Some(at) = grid.odd.iter().position(|odd| odd.line > last)
+        && grid.odd[at..].iter().all(|odd| is_name(&text[odd.span.range()]))
+    {
+        after = Cursor {
+            at: grid.odd[at].span.start as usize,
+            line: grid.odd[at].line,
+        };
+        grid.odd.truncate(at);
     }
     let mut heads = heads_over(text, &grid, cursor, above);
     let worded = heads.iter().any(|head| {

@@ -229,8 +229,15 @@ impl Shaper<'_> {
             self.used(i, ColumnRole::LeftOut, &Quantity::UNKNOWN, &Unit::ONE);
             self.tell_second_axis(i, "is another x column; the first was taken for the curves");
         }
+        // `;tank 1;tank 2` under `absorbance over wavelength in nm`: the words say what the first column is.
+        let told = self.context.names(&Quantity::WAVELENGTH)
+            && self.columns[x].stats.orderly()
+            && self.columns[x].stats.step.is_some()
+            && self.columns[x].stats.like_nanometres()
+            && ys.iter().all(|&y| !self.columns[y].heads.is_empty());
         if self.columns[x].heads.is_empty()
             && self.columns[x].quantity.is_none()
+            && !told
             && ys.len() >= 3
             && self.source.assume().get("shape").is_none()
         {

@@ -85,7 +85,17 @@ impl Shaper<'_> {
                         && first.stats.like_nanometres()
                         && first.stats.min >= 180.0
                         && !spread.like_light());
-                let words_down = first.kind == ColumnKind::Words && first.clock.is_none();
+                // Numbers of scans in front of the rows, `scan 1, 2, 3`, where the words around speak of wavelengths.
+                let scans_down = first.kind == ColumnKind::Figures
+                    && first.stats.counts()
+                    && first
+                        .quantity
+                        .as_ref()
+                        .is_none_or(|quantity| *quantity == Quantity::INDEX)
+                    && across.len() >= SCAN_FROM
+                    && (self.context.names(&Quantity::WAVELENGTH)
+                        || self.context.units.contains(&Unit::NANOMETRE));
+                let words_down = first.kind == ColumnKind::Words && first.clock.is_none() || scans_down;
                 // `time (s);0;20;40` over `0.25 mM;0.080;0.103`: the cells say of what they are, and the corner what runs across.
                 let of_cells = first.quantity.as_ref().is_some_and(|quantity| {
                     matches!(quantity.as_str(), "concentration" | "temperature" | "ph")
@@ -370,6 +380,28 @@ impl Shaper<'_> {
         }));
         let names = self.row_names(&self.columns.iter().map(role).collect::<Vec<_>>());
         let names_samples = first.names_samples();
+        let beside: Vec<(usize, usize, Quantity, Unit)> = self
+            .columns
+            .iter()
+            .enumerate()
+            .skip(1)
+            .filter(|(i, column)| {
+                column.kind == ColumnKind::Figures && !across.iter().any(|(of, ..)| of == i)
+            })
+            .filter_map(|(i, column)| {
+                let quantity = column.quantity.clone().filter(|quantity| {
+                    matches!(
+                        quantity.as_str(),
+                        "wavelength" | "concentration" | "temperature" | "ph"
+                    )
+                })?;
+                Some((i, column.index, quantity, self.unit_of(column)?))
+            })
+            .filter(|(_, _, quantity, _)| *quantity != x_quantity)
+            .collect();
+        for (i, _, quantity, unit) in &beside {
+            self.used(*i, ColumnRole::Held, quantity, unit);
+        }
         let mut traces = Vec::with_capacity(rows);
         let mut lacking: BTreeMap<(u32, u32), MissingCell> = BTreeMap::new();
         for gap in &self.table.grid.gaps {
@@ -450,6 +482,15 @@ impl Shaper<'_> {
                     trace
                         .held
                         .push(Coordinate::new(quantity.clone(), unit.clone(), value));
+                }
+            }
+            // `Group;nm;0 s;60 s`: what each row was read at.
+            for (_, index, quantity, unit) in &beside {
+                let value = self.table.grid.figure(row, *index);
+                if !value.is_nan() && trace.held(quantity).is_none() {
+                    let mut held = Coordinate::new(quantity.clone(), unit.clone(), value);
+                    held.line = u32::try_from(line).ok();
+                    trace.held.push(held);
                 }
             }
             if let Some(name) = names

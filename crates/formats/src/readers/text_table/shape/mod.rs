@@ -698,6 +698,7 @@ impl Shaper<'_> {
                 };
                 let melting = self.columns[x].stats.orderly() && (roles[x] == ShapeRole::Beside || behind());
                 if (roles.contains(&ShapeRole::Names) && !melting || split)
+                    && !self.names_stand_for(x, roles)
                     && let Some(draft) = self.long_form(&[x], roles)
                 {
                     return TableReading::Runs(vec![draft]);
@@ -729,6 +730,25 @@ impl Shaper<'_> {
             false => stats.max - stats.min,
         };
         stats.count >= 4 && stats.orderly() && range >= least
+    }
+
+    /// Whether the rows of one name all have one value on the axis, `S1 0`, `S1 0`, `S2 2.5`, `S2 2.5`: the names stand for the values
+    /// and part no curves.
+    fn names_stand_for(&self, x: usize, roles: &[ShapeRole]) -> bool {
+        let Some(names) = self.row_names(roles) else {
+            return false;
+        };
+        let mut values: BTreeMap<&str, u64> = BTreeMap::new();
+        let mut repeated = false;
+        for (row, name) in names.iter().enumerate() {
+            let value = self.table.grid.figure(row, self.columns[x].index);
+            match values.insert(name, value.to_bits()) {
+                Some(before) if before != value.to_bits() => return false,
+                before => repeated |= before.is_some(),
+            }
+        }
+        let distinct: std::collections::BTreeSet<u64> = values.values().copied().collect();
+        repeated && distinct.len() >= 3
     }
 
     /// Whether a concentration stands behind all readings, goes up and down, and numbers that identify stand in front.

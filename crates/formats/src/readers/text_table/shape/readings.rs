@@ -219,6 +219,11 @@ impl Shaper<'_> {
     /// A column of words in which most rows have none: flags and events, not names. Rows that sum up others have no name.
     pub(super) fn is_sparse(&self, column: &Column) -> bool {
         let words = self.table.grid.words(column.index);
+        // `D1`, nothing, `D2`, nothing under `Sample`: a name holds for the rows below it.
+        let names = column.index == 0 && column.names_samples() && !self.summed.is_empty();
+        if names {
+            return false;
+        }
         let is_empty = |(row, span): (usize, &Span)| span.start == span.end && !self.summed.contains(&row);
         let empty = words.iter().enumerate().filter(|one| is_empty(*one)).count();
         empty * 3 > words.len() - self.summed.len().min(words.len())
