@@ -300,7 +300,12 @@ impl Shaper<'_> {
             };
             words::is_statistics(first) && self.columns.iter().any(same)
         });
-        if sums_up {
+        // `Row mean` behind the columns of a plate is the mean of what stands there.
+        let is_mean = head.rsplit_once(' ').is_some_and(|(_, last)| {
+            words::is_statistics(last)
+                && curvary_record::unit::spelled(last) == curvary_record::unit::Spelling::None
+        });
+        if sums_up || is_mean && roles.iter().filter(|role| **role != ShapeRole::Names).count() >= 3 {
             return (named_as(&head), column.unit.clone().unwrap_or(Unit::ONE));
         }
         // One of its headers may say it, where another is the name of a sample: `Absorbance` over `Dye A`.
