@@ -522,7 +522,7 @@ pub fn split_unit(text: &str) -> Option<(&str, &str)> {
             .any(|quantity| units.units().iter().any(|unit| fits(quantity, unit)))
     };
     // `T (%) 20 °C`: a value at which was measured.
-    if name.contains(')') && ends_in_number(name) {
+    if name.contains([')', ']']) && ends_in_number(name) {
         return None;
     }
     // The `nm-1` of `E / zo m-2 nm-1` is a part of a unit.

@@ -720,7 +720,8 @@ fn table_at(
         return None;
     }
     // `Wavelength,570 nm` above a plate of twelve columns.
-    if class == LineGlance::Mixed && columns >= 4 && cells[0].len() == 2 {
+    let filled = cells[0].iter().filter(|cell| !cell.is_empty()).count();
+    if class == LineGlance::Mixed && columns >= 4 && filled == 2 {
         let key = sample[0][cells[0][0].clone()].trim();
         if !key.is_empty() && crate::preamble::is_known(key) {
             return None;

@@ -113,7 +113,7 @@ impl LinePattern {
         if lines.len() < least {
             return (None, looked);
         }
-        let pattern = Self::of(&lines, how).filter(|pattern| pattern.holds_values(lines[0].0));
+        let pattern = Self::of(&lines, how).filter(|pattern| pattern.holds_values(lines[0].0, lines.len()));
         (pattern, looked)
     }
 
@@ -158,7 +158,9 @@ impl LinePattern {
     }
 
     /// Whether its values are told apart by more than blanks: a mark leads to one, or a quantity or a unit stands beside it.
-    fn holds_values(&self, first: &str) -> bool {
+    fn holds_values(&self, first: &str, lines: usize) -> bool {
+        /// So many lines of a number, `=` and another are pairs, whatever they are of.
+        const PAIRS: usize = 5;
         let values = || self.parts.iter().filter(|part| part.kind == ColumnKind::Figures);
         let count = values().count();
         let Some(parts) = self.parts(first) else {
@@ -187,6 +189,17 @@ impl LinePattern {
             return false;
         }
         let clocked = self.parts.iter().any(|part| part.kind == ColumnKind::Words);
+        let equated = || {
+            let signs = self.tokens.iter().filter(|token| token.kind == TokenKind::Sign);
+            lines >= PAIRS
+                && self.tokens.len() == 3
+                && signs.clone().any(|token| token.fixed.as_deref() == Some("="))
+        };
+        // `after 30 sec   0.11`
+        let timed = || {
+            let leads = self.tokens.first().and_then(|token| token.fixed.as_deref());
+            unit && leads.is_some_and(|word| words::is(WordList::At, word))
+        };
         // Errors beside numbers stand in lists of results.
         let results = self
             .tokens
@@ -198,7 +211,7 @@ impl LinePattern {
             && match count {
                 0 => false,
                 1 => clocked && named,
-                _ => marked && (named || unit) || named,
+                _ => marked && (named || unit) || named || equated() || timed(),
             }
     }
 }
@@ -503,6 +516,15 @@ fn begins_signed(line: &str, at: usize) -> bool {
 /// How long the number, the time of day or the day is with which a text begins.
 fn number(text: &str) -> (TokenKind, usize) {
     let day = day_length(text);
+    // `2019-05-03T10:02:00` is one moment.
+    if day > 0
+        && let Some(clock) = text[day..]
+            .strip_prefix('T')
+            .map(clock_length)
+            .filter(|length| *length > 0)
+    {
+        return (TokenKind::Clock, day + 1 + clock);
+    }
     if day > 0 {
         return (TokenKind::Day, day);
     }
@@ -516,7 +538,8 @@ fn number(text: &str) -> (TokenKind, usize) {
         .find(|c: char| !(c.is_ascii_digit() || matches!(c, '.' | ',')))
         .unwrap_or(signed.len());
     let mut end = lead + signed[..digits].trim_end_matches(['.', ',']).len();
-    if let Some(power) = text[end..].strip_prefix(['e', 'E']) {
+    // `0.2000D+03` of old programs, too.
+    if let Some(power) = text[end..].strip_prefix(['e', 'E', 'd', 'D']) {
         let figures = power.trim_start_matches(['-', '+']);
         let count = figures.bytes().take_while(u8::is_ascii_digit).count();
         if count > 0 {
@@ -547,7 +570,7 @@ fn day_length(text: &str) -> usize {
     let end = third_at + third;
     let free = bytes
         .get(end)
-        .is_none_or(|byte| matches!(byte, b' ' | b'\t' | b',' | b';' | b'|'));
+        .is_none_or(|byte| matches!(byte, b' ' | b'\t' | b',' | b';' | b'|' | b'T'));
     if shaped && free { end } else { 0 }
 }
 
@@ -647,12 +670,28 @@ mod tests {
                 "S1: 0.003 at 405 nm\nS2: 0.098 at 405 nm\nbeet 1: 0.312 at 405 nm",
                 "=beet 1[] =0.312[] =405[nm]",
             ),
+            (
+                "2019-05-03T10:02:00 A=1.099\n2019-05-03T10:02:15 A=1.065\n2019-05-03T10:02:30 A=1.034",
+                "=2019-05-03T10:02:30[] A=1.034[]",
+            ),
+            (
+                "650.0=0.0603\n653.5=0.0777\n657.0=0.0985\n660.5=0.1284\n664.0=0.1629",
+                "=664.0[] =0.1629[]",
+            ),
+            (
+                "after 0 sec   0.05\nafter 30 sec   0.11\nafter 60 sec   0.16",
+                "=60[sec] =0.16[]",
+            ),
             // Keys and values, results, plain tables and prose are none.
             ("pH: 7\nslit: 2\ngain: 3", ""),
             ("Temperature: 25 C\nPath: 1 cm\nSlit: 2 nm", ""),
             ("k1 = 0.012 ± 0.001\nk2 = 0.034 ± 0.002\nk3 = 0.01 ± 0.001", ""),
             ("400 0.123\n410 0.144\n420 0.165", ""),
             ("betanin 400 0.123\nbetanin 410 0.144\nbetanin 420 0.165", ""),
+            (
+                "0.2000D+03   0.1001D+01\n0.2020D+03   0.1168D+01\n0.2040D+03   0.1280D+01",
+                "",
+            ),
             ("500\t1.2 E-03\n505\t3.4 E-03\n510\t8.1 E-03", ""),
             (
                 "0;0,003;;K-101;0,143\n0,5;0,069;;K-102;0,287\n1;0,134;;K-103;0,211",

@@ -152,7 +152,7 @@ impl Shaper<'_> {
                         && self.rows_are_names_or_conditions()
                         || first.quantity.as_ref().is_some_and(|quantity| {
                             matches!(quantity.as_str(), "concentration" | "temperature" | "ph")
-                        }) && (values.len() > 2 || !first.stats.orderly())) =>
+                        }) && (values.len() > 2 || first.stats.count <= 2)) =>
             {
                 self.light_across(&across, &values, &spread, Some((quantity, unit)))
             }
@@ -160,7 +160,7 @@ impl Shaper<'_> {
             Some((quantity, _))
                 if quantity == Quantity::TIME
                     && values.len() == 2
-                    && first.stats.orderly()
+                    && first.stats.count > 2
                     && first.quantity.as_ref().is_some_and(|quantity| {
                         matches!(quantity.as_str(), "concentration" | "temperature" | "ph")
                     }) =>
@@ -211,7 +211,7 @@ impl Shaper<'_> {
         else {
             return false;
         };
-        let counts = values.windows(2).all(|pair| pair[1] - pair[0] == 1.0);
+        let counts = values.windows(2).all(|pair| (pair[1] - pair[0]).abs() == 1.0);
         (2..SCAN).contains(&values.len()) && !values.contains(&stated) && (counts || !is_even(values))
     }
 
