@@ -494,6 +494,9 @@ impl Shaper<'_> {
         if self.columns.len() == 1 && self.table.grid.columns() == 1 {
             return self.column_alone();
         }
+        if let Some(draft) = self.strips() {
+            return TableReading::Runs(vec![draft]);
+        }
         let roles: Vec<ShapeRole> = self.columns.iter().map(role).collect();
         let coordinates = coordinates(&roles);
         // The ways that may fit, the likeliest first; one that the cells do not go into leaves the turn to the next.
