@@ -180,6 +180,8 @@ impl ParquetFile {
         let mut properties = WriterProperties::builder()
             .set_compression(Compression::GZIP(GzipLevel::default()))
             .set_statistics_enabled(EnabledStatistics::Chunk)
+            // Rows are held as groups already: a page for each twenty thousand of them would only begin the packer anew.
+            .set_data_page_row_count_limit(ROWS)
             .set_key_value_metadata(Some(vec![KeyValue::new("table-schema".to_owned(), described)]));
         for (field, (cells, there)) in self.fields.iter().zip(&self.columns) {
             let column = ColumnPath::from(vec![field.name.clone()]);
