@@ -104,13 +104,17 @@ fn first_look(met: &WalkEntry, limits: &IngestLimits) -> FirstLook {
     let look = |place: &Path| -> io::Result<FirstLook> {
         let (file, metadata) = opened(place)?;
         let size = metadata.len();
-        let wanted = if size > limit { container::TELLING as u64 } else { limit + 1 };
+        let wanted = if size > limit {
+            container::TELLING as u64
+        } else {
+            limit + 1
+        };
         // Room for a byte more than there is, so that the end is met without asking for more.
         let room = usize::try_from(wanted.min(size + 1)).unwrap_or(0);
         let mut start = Vec::with_capacity(room);
         file.take(wanted).read_to_end(&mut start)?;
         Ok(FirstLook {
-            container: container::may_be_container(&start),
+            container: container::may_be_container(start.get(..container::TELLING).unwrap_or(&start)),
             // One that has grown meanwhile is read when its turn comes.
             whole: Some(start).filter(|start| size <= limit && start.len() as u64 <= limit),
         })
@@ -270,7 +274,14 @@ pub fn each_piece<T: Send, E>(
                     if let (false, Some(whole)) = (look.container, look.whole) {
                         let weight = whole.len() as u64;
                         let content = SourceBytes::Here(whole);
-                        return feed.put(Piece { path, content, weight }, weight);
+                        return feed.put(
+                            Piece {
+                                path,
+                                content,
+                                weight,
+                            },
+                            weight,
+                        );
                     }
                     pieces(met, path, look.container, false, limits, &mut |piece| {
                         let weight = piece.weight;
@@ -306,6 +317,32 @@ mod tests {
         assert!(!may_be_container(&met));
         assert!(opened(Path::new("/dev/null")).is_err());
         let _ = std::fs::remove_file(&pipe);
+    }
+
+    #[test]
+    fn small_files_are_read_at_the_first_look() {
+        let place = std::env::temp_dir().join(format!("curvary-look-{}", std::process::id()));
+        let limits = IngestLimits::USUAL;
+        let look = |bytes: &[u8]| {
+            std::fs::write(&place, bytes).expect("a file");
+            first_look(
+                &WalkEntry::File(crate::walk::FoundFile {
+                    place: place.clone(),
+                    below: "a.csv".into(),
+                    stat: curvary_archive::Stat::default(),
+                }),
+                &limits,
+            )
+        };
+        let text = vec![b'1'; SMALL as usize + 1];
+        for length in [0, 1, 500, text.len() - 1] {
+            let looked = look(&text[..length]);
+            assert_eq!(looked.whole.as_deref(), Some(&text[..length]));
+            assert!(!looked.container);
+        }
+        assert!(look(&text).whole.is_none(), "it is read when its turn comes");
+        assert!(look(b"PK\x03\x04").container);
+        let _ = std::fs::remove_file(&place);
     }
 
     #[test]

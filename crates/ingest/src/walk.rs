@@ -371,14 +371,10 @@ mod tests {
     fn what_is_missing_is_told() {
         let mut troubles = Vec::new();
         let roots = [Root::new(Path::new("/no/such/folder"))];
-        walk(
-            &roots,
-            &|_, _| false,
-            &mut |met| {
-                troubles.extend(met.into_iter().map(|(_, met)| met));
-                true
-            },
-        );
+        walk(&roots, &|_, _| false, &mut |met| {
+            troubles.extend(met.into_iter().map(|(_, met)| met));
+            true
+        });
         assert!(
             matches!(&troubles[..], [WalkEntry::Trouble { why, .. }] if why.message.contains("`/no/such/folder`")),
             "{troubles:?}"
