@@ -169,7 +169,7 @@ pub fn is_beside_originals(path: &Path) -> bool {
     path.is_file() && path.extension().is_some_and(|ending| ending == "txt") && of_ours(parent)
 }
 
-fn look<'r>(entries: Vec<(&'r Root, walkdir::Result<DirEntry>)>) -> Vec<(&'r Root, WalkEntry)> {
+fn look(entries: Vec<(&Root, walkdir::Result<DirEntry>)>) -> Vec<(&Root, WalkEntry)> {
     entries
         .into_par_iter()
         .with_min_len(64)
