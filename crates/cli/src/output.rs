@@ -623,10 +623,10 @@ pub(crate) fn may_be_written(target: &Path, existing: ExistingFile) -> io::Resul
         && let Some(archive) = archive_of(target)
     {
         return Err(io::Error::new(
-            io::ErrorKind::PermissionDenied,
+            // Nobody's permission would change it.
+            io::ErrorKind::InvalidInput,
             format!(
-                "the archive `{}` keeps its own files there, which nothing else may be written over or beside: name a path \
-                 outside of it",
+                "the archive `{}` keeps its own files there, which nothing else may be written over or beside",
                 archive.display()
             ),
         ));

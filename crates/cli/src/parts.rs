@@ -5,7 +5,7 @@
 //! left out, so that the same list may be worked on many times, by several workers at once and again after one was
 //! killed: every file counts once. A part without a manifest was cut short; the next worker takes it away.
 
-use std::collections::{BTreeMap, BTreeSet};
+use std::collections::{BTreeMap, BTreeSet, HashSet};
 use std::fs::{self, File};
 use std::io::{self, BufRead as _, Cursor, Write as _};
 use std::path::{Path, PathBuf};
@@ -125,6 +125,8 @@ pub(crate) struct PartSet {
     read: BTreeSet<PathBuf>,
     most: usize,
     waiting: Vec<(PartSource, Vec<Run>)>,
+    /// The digests of those that wait.
+    here: HashSet<String>,
     points: u64,
     /// Parts written by this worker.
     pub(crate) written: u64,
@@ -154,6 +156,7 @@ impl PartSet {
             read: BTreeSet::new(),
             most: most.max(1),
             waiting: Vec::new(),
+            here: HashSet::new(),
             points: 0,
             written: 0,
         };
@@ -176,8 +179,7 @@ impl PartSet {
     pub(crate) fn take(&mut self, fate: &FileReport, runs: Vec<Run>) -> Result<(), Failure> {
         let Some(digest) = &fate.digest else { return Ok(()) };
         // Two files of the list may have the same bytes.
-        let twice = self.waiting.iter().any(|(source, _)| source.digest == *digest);
-        if twice || self.has(digest) {
+        if self.has(digest) || !self.here.insert(digest.to_string()) {
             return Ok(());
         }
         let points = runs.iter().map(|run| run.points() as u64).sum();
@@ -208,6 +210,7 @@ impl PartSet {
 
     fn write(&mut self) -> Result<(), Failure> {
         let waiting = std::mem::take(&mut self.waiting);
+        self.here.clear();
         self.points = 0;
         let folder = self.folder.clone();
         self.commit(waiting).map_err(|error| match error {

@@ -8,8 +8,8 @@ a file; for curvary by the bench `table`, the writers alone. The whole job: the 
 from it and writes them; polars and pandas read what is known from files of theirs, runs, curves and points as Parquet, put it
 together and write the same table. Last, the whole job of curvary beside the writing from memory of the others, which is less.
 What is compared is processor time, of all cores, so that other work on the machine changes
-little; ratios are those of one run of this script: above 1.00 curvary needs less. At the end files of a list become parts, by 1
-and by 2 workers, beside polars, which reads the same files knowing their form, and writes one Parquet file.
+little; ratios are those of one run of this script: above 1.00 curvary needs less. At the end files of a list become parts, short
+ones and longer ones, by 1 and by 2 workers with a core each, beside polars, which reads the same files knowing their form, and writes one Parquet file.
 """
 
 import os
@@ -30,8 +30,8 @@ RUNS = int(sys.argv[3]) if len(sys.argv) > 3 else 2000
 POINTS = 200
 
 
-def course(number):
-    rows = "".join(f"{point * 5},{0.9 - point * (number % 97 + 1) / 40000:.4f}\n" for point in range(POINTS))
+def course(number, points=POINTS):
+    rows = "".join(f"{point * 5},{0.9 - point * (number % 97 + 1) / 40000:.4f}\n" for point in range(points))
     return f"sample: invented {number}\nwavelength: 535 nm\ntemperature: 37 °C\n\ntime (s),absorbance\n{rows}"
 
 
@@ -115,7 +115,7 @@ with tempfile.TemporaryDirectory() as folder:
             told += f"; the whole job: polars {timed(by_polars) / own:.2f}, pandas {timed(by_pandas) / own:.2f}"
         told += "; the whole job beside theirs from memory: " + ", ".join(f"{name} {other / own:.2f}" for name, other in spent.items())
         print(f"{form:8} {written.stat().st_size / 1e6:6.1f} MB by {own:5.2f} s of one core; {told}")
-    def read_by_polars():
+    def read_by_polars(paths):
         tables = []
         for path in paths:
             with open(path, encoding="utf-8") as file:
@@ -124,17 +124,33 @@ with tempfile.TemporaryDirectory() as folder:
             tables.append(table.with_columns(**{key: polars.lit(value) for key, value in keys.items()}))
         polars.concat(tables).write_parquet(folder / "all.parquet", compression="gzip")
 
-    paths = sorted(str(path) for path in (folder / "in").rglob("*.csv"))
-    for workers in (1, 2):
-        def work():
-            running = []
-            for worker in range(workers):
-                (folder / f"list{worker}").write_text("\n".join(paths[worker::workers]))
-                words = ["convert", "--files-from", folder / f"list{worker}", "--to", "parquet", "--out", folder / f"set{workers}", "--quiet"]
-                running.append(subprocess.Popen([PROGRAM, *words], stdout=subprocess.DEVNULL, env=os.environ | {"RAYON_NUM_THREADS": "1"}))
-            if any(process.wait() > 1 for process in running):
-                raise SystemExit("a worker failed")
-        seconds, used = clocked(work)
-        print(f"parts by {workers} worker(s): {seconds:5.2f} s on the clock, {used:5.2f} s of processors, {RUNS / used:.0f} files for each of these")
-    _, used = clocked(read_by_polars)
-    print(f"the same files by polars, which is told their form: {used:5.2f} s, {RUNS / used:.0f} files a second")
+    for points in (40, POINTS):
+        home = folder / f"small {points}"
+        home.mkdir()
+        paths = [home / f"course {number}.csv" for number in range(RUNS)]
+        for number, path in enumerate(paths):
+            path.write_text(course(number, points))
+        length = sum(path.stat().st_size for path in paths) / RUNS / 1000
+        for workers in (1, 2):
+            tries = []
+            for repetition in range(3):
+                def work():
+                    running = []
+                    for worker in range(workers):
+                        (home / f"list{worker}").write_text("\n".join(map(str, paths[worker::workers])))
+                        words = ["convert", "--files-from", home / f"list{worker}", "--to", "parquet", "--quiet"]
+                        words += ["--out", home / f"set {workers} {repetition}"]
+                        # A worker is one core, and has no other.
+                        alone = lambda core=worker: os.sched_setaffinity(0, {core}) if hasattr(os, "sched_setaffinity") else None
+                        running.append(subprocess.Popen([PROGRAM, *words], stdout=subprocess.DEVNULL, preexec_fn=alone))
+                    if any(process.wait() > 1 for process in running):
+                        raise SystemExit("a worker failed")
+
+                tries.append(clocked(work))
+            seconds, used = (min(column) for column in zip(*tries))
+            print(
+                f"{RUNS} files of {length:.2f} kB into parts by {workers} worker(s), a core each: {RUNS / seconds:.0f} files a second on the "
+                f"clock, {RUNS / used:.0f} a second of a core"
+            )
+        used = timed(lambda: read_by_polars(paths))
+        print(f"the same files by polars, which is told their form: {RUNS / used:.0f} files a second of a core")

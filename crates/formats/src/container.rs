@@ -385,12 +385,20 @@ impl Members {
             ContainerKind::Mail => ContainerContent::Mail(Mail::open(&bytes)),
             ContainerKind::Zip => match ZipArchive::new(Cursor::new(bytes.clone())) {
                 Ok(archive) => {
-                    if archive.has_duplicate_names() {
+                    if !archive.has_duplicate_names() {
+                        ContainerContent::Zip { archive, next: 0 }
+                    } else if follow_one_another(&bytes) {
                         let message =
                             "several members have the same name; each is read, the second as `NAME~2`";
                         self.waiting = Some(remark("container-duplicate", &path, message));
+                        ContainerContent::Salvage(Cursor::new(bytes))
+                    } else {
+                        let message =
+                            "several members have the same name, and only the last of them can be found";
+                        let help = "unpack it with a program that asks for new names, then add the folder";
+                        self.waiting = Some(remark("container-duplicate", &path, message).help(help));
+                        ContainerContent::Zip { archive, next: 0 }
                     }
-                    ContainerContent::Zip { archive, next: 0 }
                 }
                 Err(error) => {
                     let message = format!(
@@ -456,6 +464,19 @@ impl OpenContainer {
                 step
             }
             ContainerContent::Spent => ContainerStep::End,
+        }
+    }
+}
+
+/// Whether the members of a zip archive can be read one after another: its table of contents tells one for each name. Their
+/// bytes are passed over, not unpacked.
+fn follow_one_another(bytes: &SharedBytes) -> bool {
+    let mut rest = Cursor::new(bytes.clone());
+    loop {
+        match read_zipfile_from_stream(&mut rest) {
+            Ok(Some(_)) => {}
+            Ok(None) => return true,
+            Err(_) => return false,
         }
     }
 }

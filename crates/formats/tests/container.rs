@@ -62,6 +62,29 @@ fn members_come_with_their_paths_and_bytes() {
     assert!(codes.is_empty());
 }
 
+/// The packer takes no name twice, so that the second is given afterwards: in the member's head and in the table of contents.
+#[test]
+fn members_of_one_name_are_all_read() {
+    let mut bytes = zip(&[
+        ("same.csv", b"400 0.1\n"),
+        ("none.csv", b"400 0.2\n"),
+        ("last.csv", b""),
+    ]);
+    while let Some(at) = bytes.windows(8).position(|name| name == b"none.csv") {
+        bytes[at..at + 8].copy_from_slice(b"same.csv");
+    }
+    let (found, codes) = unpacked("a.zip", bytes, UnpackLimits::default());
+    assert_eq!(
+        paths(&found),
+        ["a.zip!/same.csv", "a.zip!/same~2.csv", "a.zip!/last.csv"]
+    );
+    assert_eq!(
+        (found[0].bytes.as_slice(), found[1].bytes.as_slice()),
+        (&b"400 0.1\n"[..], &b"400 0.2\n"[..])
+    );
+    assert_eq!(codes, ["container-duplicate"]);
+}
+
 #[test]
 fn gzip_holds_one_file_however_many_members() {
     let mut bytes = gz(b"one ");

@@ -316,7 +316,7 @@ impl<'a> Filing<'a> {
     ) {
         let mut together: Vec<Parcel> = Vec::new();
         let mut weight = 0;
-        walk(roots, leave_out, &mut |root, met| {
+        walk(roots, leave_out, &mut |met| {
             let mut unchanged = Vec::new();
             for Peek {
                 met,
@@ -324,7 +324,7 @@ impl<'a> Filing<'a> {
                 stat,
                 known,
                 container,
-            } in self.look(met, names, root)
+            } in self.look(met, names)
             {
                 if known == PathState::Unchanged {
                     unchanged.push(path);
@@ -359,11 +359,11 @@ impl<'a> Filing<'a> {
     }
 
     /// Looks at many files: what the archive knows of them, and which are containers. With orders none is unchanged.
-    fn look(&self, met: Vec<WalkEntry>, names: &FileNames, root: &Root) -> Vec<Peek> {
+    fn look(&self, met: Vec<(&Root, WalkEntry)>, names: &FileNames) -> Vec<Peek> {
         let again = self.desk.has_orders();
         let mut looked: Vec<Peek> = {
             let writer = self.lock();
-            let one = |met: WalkEntry| {
+            let one = |(root, met): (&Root, WalkEntry)| {
                 let path = names.of(root, met.below());
                 let stat = if let WalkEntry::File(FoundFile { stat, .. }) = &met {
                     Some(*stat)

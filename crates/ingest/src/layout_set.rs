@@ -218,7 +218,7 @@ pub fn content_beside(described: &Path, example: &Example) -> Result<Vec<u8>, Bo
 fn bytes(path: &Path) -> Result<Vec<u8>, Box<Diagnostic>> {
     let name = path.display().to_string();
     let failed = |error: std::io::Error| Box::new(unusable("read", &name, &error));
-    let file = crate::piece::opened(path).map_err(failed)?;
+    let (file, _) = crate::piece::opened(path).map_err(failed)?;
     let mut bytes = Vec::new();
     file.take(IngestLimits::USUAL.layout + 1)
         .read_to_end(&mut bytes)

@@ -1,6 +1,6 @@
 //! Single sources: a file, or a member of a container.
 
-use std::fs::{File, OpenOptions};
+use std::fs::{File, Metadata, OpenOptions};
 use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::AtomicBool;
@@ -28,7 +28,7 @@ pub struct Piece {
 pub enum SourceBytes {
     /// In a file that is still to be read.
     InFile(PathBuf),
-    /// Out of a container.
+    /// Out of a container, or of a small file that is read already.
     Here(Vec<u8>),
     /// They cannot be had: where something is all the same, and why.
     Nowhere(Option<PathBuf>, Diagnostic),
@@ -60,7 +60,7 @@ impl SourceBytes {
 
 /// Opens a file that was met as one, and looks at what was opened: since it was met, something else may have come into
 /// its place, and reading a pipe or a device could wait for ever.
-pub(crate) fn opened(place: &Path) -> io::Result<File> {
+pub(crate) fn opened(place: &Path) -> io::Result<(File, Metadata)> {
     let mut options = OpenOptions::new();
     options.read(true);
     #[cfg(unix)]
@@ -70,17 +70,56 @@ pub(crate) fn opened(place: &Path) -> io::Result<File> {
         options.custom_flags(libc::O_NONBLOCK | libc::O_NOCTTY);
     }
     let file = options.open(place)?;
-    if file.metadata()?.is_file() {
-        Ok(file)
+    let metadata = file.metadata()?;
+    if metadata.is_file() {
+        Ok((file, metadata))
     } else {
         Err(io::Error::other("a pipe, a device or a folder is in its place"))
     }
 }
 
 fn bytes(place: &Path, limits: &IngestLimits) -> io::Result<Taken> {
-    let file = opened(place)?;
-    let size = usize::try_from(file.metadata()?.len().min(limits.file)).unwrap_or(0);
+    let (file, metadata) = opened(place)?;
+    let size = usize::try_from(metadata.len().min(limits.file)).unwrap_or(0);
     take_in(file.take(limits.file), size)
+}
+
+/// Files of so many bytes at most are read whole when one looks whether they are containers.
+const SMALL: u64 = 8 << 10;
+
+/// What a first look at a file gave.
+#[derive(Default)]
+struct FirstLook {
+    /// Whether it may be a container.
+    container: bool,
+    /// All its bytes, where they are few.
+    whole: Option<Vec<u8>>,
+}
+
+fn first_look(met: &WalkEntry, limits: &IngestLimits) -> FirstLook {
+    let WalkEntry::File(found) = met else {
+        return FirstLook::default();
+    };
+    let limit = SMALL.min(limits.file);
+    let look = |place: &Path| -> io::Result<FirstLook> {
+        let (file, metadata) = opened(place)?;
+        let size = metadata.len();
+        let wanted = if size > limit {
+            container::TELLING as u64
+        } else {
+            limit + 1
+        };
+        // Room for a byte more than there is, so that the end is met without asking for more.
+        let room = usize::try_from(wanted.min(size + 1)).unwrap_or(0);
+        let mut start = Vec::with_capacity(room);
+        file.take(wanted).read_to_end(&mut start)?;
+        Ok(FirstLook {
+            container: container::may_be_container(start.get(..container::TELLING).unwrap_or(&start)),
+            // One that has grown meanwhile is read when its turn comes.
+            whole: Some(start).filter(|start| size <= limit && start.len() as u64 <= limit),
+        })
+    };
+    look(&found.place).unwrap_or_default()
 }
 
 /// Whether what was met may be a container, by its first bytes; the whole decides later.
@@ -88,9 +127,9 @@ pub(crate) fn may_be_container(met: &WalkEntry) -> bool {
     let WalkEntry::File(found) = met else {
         return false;
     };
-    let mut start = Vec::new();
-    let read =
-        opened(&found.place).and_then(|file| file.take(container::TELLING as u64).read_to_end(&mut start));
+    let mut start = Vec::with_capacity(container::TELLING);
+    let read = opened(&found.place)
+        .and_then(|(file, _)| file.take(container::TELLING as u64).read_to_end(&mut start));
     read.is_ok() && container::may_be_container(&start)
 }
 
@@ -221,14 +260,30 @@ pub fn each_piece<T: Send, E>(
         limits,
         stop,
         |feed: &mut Feed<'_, Piece, T>| {
-            walk(roots, leave_out, &mut |_, met| {
-                let containers: Vec<bool> = met.par_iter().map(may_be_container).collect();
-                met.into_iter().zip(containers).all(|(met, container)| {
+            walk(roots, leave_out, &mut |met| {
+                let looked: Vec<FirstLook> = met
+                    .par_iter()
+                    .with_min_len(64)
+                    .map(|(_, met)| first_look(met, limits))
+                    .collect();
+                met.into_iter().zip(looked).all(|((_, met), look)| {
                     let path = met.below().to_owned();
                     if let Some(instead) = admit(&path) {
                         return feed.put_done(instead);
                     }
-                    pieces(met, path, container, false, limits, &mut |piece| {
+                    if let (false, Some(whole)) = (look.container, look.whole) {
+                        let weight = whole.len() as u64;
+                        let content = SourceBytes::Here(whole);
+                        return feed.put(
+                            Piece {
+                                path,
+                                content,
+                                weight,
+                            },
+                            weight,
+                        );
+                    }
+                    pieces(met, path, look.container, false, limits, &mut |piece| {
                         let weight = piece.weight;
                         feed.put(piece, weight)
                     })
@@ -262,6 +317,32 @@ mod tests {
         assert!(!may_be_container(&met));
         assert!(opened(Path::new("/dev/null")).is_err());
         let _ = std::fs::remove_file(&pipe);
+    }
+
+    #[test]
+    fn small_files_are_read_at_the_first_look() {
+        let place = std::env::temp_dir().join(format!("curvary-look-{}", std::process::id()));
+        let limits = IngestLimits::USUAL;
+        let look = |bytes: &[u8]| {
+            std::fs::write(&place, bytes).expect("a file");
+            first_look(
+                &WalkEntry::File(crate::walk::FoundFile {
+                    place: place.clone(),
+                    below: "a.csv".into(),
+                    stat: curvary_archive::Stat::default(),
+                }),
+                &limits,
+            )
+        };
+        let text = vec![b'1'; SMALL as usize + 1];
+        for length in [0, 1, 500, text.len() - 1] {
+            let looked = look(&text[..length]);
+            assert_eq!(looked.whole.as_deref(), Some(&text[..length]));
+            assert!(!looked.container);
+        }
+        assert!(look(&text).whole.is_none(), "it is read when its turn comes");
+        assert!(look(b"PK\x03\x04").container);
+        let _ = std::fs::remove_file(&place);
     }
 
     #[test]

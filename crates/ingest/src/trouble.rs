@@ -42,6 +42,7 @@ pub fn unusable(doing: &str, path: &str, error: &io::Error) -> Diagnostic {
     let help = match error.kind() {
         io::ErrorKind::NotFound => "look for a misspelt name or a drive that is not connected",
         io::ErrorKind::PermissionDenied => "ask whoever looks after the folder for permission",
+        io::ErrorKind::InvalidInput => "name a file, outside of the folders of archives",
         io::ErrorKind::InvalidFilename => "give it a shorter name of plain letters",
         io::ErrorKind::StorageFull | io::ErrorKind::QuotaExceeded => {
             "make room on the disk and run the same command again; what was done stays done"

@@ -97,13 +97,18 @@ pub type LeaveOut<'a> = dyn Fn(&Path, bool) -> bool + Sync + 'a;
 /// How many files are looked at together.
 const TOGETHER: usize = 1024;
 
-/// Walks the given paths and hands on what is found, many at a time, until `each` says `false`.
+/// Walks the given paths and hands on what is found, each with the path it was found under, many at a time, until `each`
+/// says `false`. Those of several paths come together: a list of files has one path for each.
 ///
 /// Hidden files and folders are left out, and so is everything for which `leave_out` holds. Folders behind links are
 /// not entered.
-pub fn walk(roots: &[Root], leave_out: &LeaveOut<'_>, each: &mut dyn FnMut(&Root, Vec<WalkEntry>) -> bool) {
+pub fn walk<'r>(
+    roots: &'r [Root],
+    leave_out: &LeaveOut<'_>,
+    each: &mut dyn FnMut(Vec<(&'r Root, WalkEntry)>) -> bool,
+) {
+    let mut entries = Vec::with_capacity(TOGETHER);
     for root in roots {
-        let mut entries = Vec::with_capacity(TOGETHER);
         let hidden = |entry: &DirEntry| {
             entry.depth() > 0
                 && (is_hidden(entry.file_name()) || leave_out(entry.path(), entry.file_type().is_dir()))
@@ -116,14 +121,14 @@ pub fn walk(roots: &[Root], leave_out: &LeaveOut<'_>, each: &mut dyn FnMut(&Root
             if entry.as_ref().is_ok_and(|entry| entry.file_type().is_dir()) {
                 continue;
             }
-            entries.push(entry);
-            if entries.len() == TOGETHER && !each(root, look(root, std::mem::take(&mut entries))) {
+            entries.push((root, entry));
+            if entries.len() == TOGETHER && !each(look(std::mem::take(&mut entries))) {
                 return;
             }
         }
-        if !entries.is_empty() && !each(root, look(root, entries)) {
-            return;
-        }
+    }
+    if !entries.is_empty() {
+        each(look(entries));
     }
 }
 
@@ -164,11 +169,11 @@ pub fn is_beside_originals(path: &Path) -> bool {
     path.is_file() && path.extension().is_some_and(|ending| ending == "txt") && of_ours(parent)
 }
 
-fn look(root: &Root, entries: Vec<walkdir::Result<DirEntry>>) -> Vec<WalkEntry> {
+fn look(entries: Vec<(&Root, walkdir::Result<DirEntry>)>) -> Vec<(&Root, WalkEntry)> {
     entries
         .into_par_iter()
         .with_min_len(64)
-        .map(|entry| met(root, entry))
+        .map(|(root, entry)| (root, met(root, entry)))
         .collect()
 }
 
@@ -309,8 +314,8 @@ mod tests {
     fn names(given: &[&Path], leave_out: &LeaveOut<'_>) -> Vec<String> {
         let roots: Vec<Root> = given.iter().map(|path| Root::new(path)).collect();
         let mut names = Vec::new();
-        walk(&roots, leave_out, &mut |_, met| {
-            names.extend(met.iter().map(|met| met.below().to_owned()));
+        walk(&roots, leave_out, &mut |met| {
+            names.extend(met.iter().map(|(_, met)| met.below().to_owned()));
             true
         });
         assert_eq!(count(&roots, leave_out), names.len() as u64);
@@ -365,14 +370,11 @@ mod tests {
     #[test]
     fn what_is_missing_is_told() {
         let mut troubles = Vec::new();
-        walk(
-            &[Root::new(Path::new("/no/such/folder"))],
-            &|_, _| false,
-            &mut |_, met| {
-                troubles.extend(met);
-                true
-            },
-        );
+        let roots = [Root::new(Path::new("/no/such/folder"))];
+        walk(&roots, &|_, _| false, &mut |met| {
+            troubles.extend(met.into_iter().map(|(_, met)| met));
+            true
+        });
         assert!(
             matches!(&troubles[..], [WalkEntry::Trouble { why, .. }] if why.message.contains("`/no/such/folder`")),
             "{troubles:?}"
@@ -387,8 +389,9 @@ mod tests {
         std::os::unix::fs::symlink(&folder.0, folder.0.join("deep/round")).expect("a link");
         std::os::unix::fs::symlink(folder.0.join("deep/a.txt"), folder.0.join("link.txt")).expect("a link");
         let mut all = Vec::new();
-        walk(&[Root::new(&folder.0)], &|_, _| false, &mut |_, met| {
-            all.extend(met);
+        let roots = [Root::new(&folder.0)];
+        walk(&roots, &|_, _| false, &mut |met| {
+            all.extend(met.into_iter().map(|(_, met)| met));
             true
         });
         let files = all.iter().filter(|met| matches!(met, WalkEntry::File(_))).count();

@@ -264,7 +264,7 @@ fn taken_already(path: &str) -> Diagnostic {
 fn apart(roots: &[Root], out: &Path) -> Result<bool, Failure> {
     if let Some(root) = roots
         .iter()
-        .find(|root| root.real.is_dir() && root.real.starts_with(out))
+        .find(|root| root.real.starts_with(out) && root.real.is_dir())
     {
         let message = format!(
             "the output folder `{}` holds what is read, `{}`",

@@ -477,6 +477,9 @@ struct AxisText {
     ends: Vec<usize>,
 }
 
+/// So many points an axis has at most whose text is kept for the next run.
+const KEPT_AXIS: usize = 1 << 14;
+
 /// A row is these pieces one after another.
 enum RowPiece {
     Same(std::ops::Range<usize>),
@@ -559,10 +562,11 @@ impl<W: Write, T: Borrow<Table> + Clone> Writer<W, T> {
         axis_shared: bool,
     ) -> Result<(), WriteError> {
         let dotted = pieces.iter().any(|piece| matches!(piece, RowPiece::X(true)));
-        if axis_shared {
+        let keeps = axis_shared || trace.x.values.len() <= KEPT_AXIS;
+        if keeps {
             self.keep_axis(&trace.x, dotted);
         }
-        let kept = self.axis.as_ref().filter(|axis| axis.is_of(&trace.x, dotted));
+        let kept = self.axis.as_ref().filter(|_| keeps);
         let mut x_decimals = trace.x.decimals.iter();
         let mut y_decimals = trace.y.decimals.iter();
         let mut saturated = trace.saturated.clone();
@@ -637,8 +641,17 @@ impl<W: Write, T: Borrow<Table> + Clone> Writer<W, T> {
 }
 
 impl AxisText {
+    /// The curves of other runs often run over equal axes, of which each has its own: to compare numbers is cheaper by far than
+    /// to write them. Zero and minus zero are not the same text.
     fn is_of(&self, x: &Column, dotted: bool) -> bool {
-        self.dotted == dotted && self.values.is_shared_with(&x.values) && self.decimals == x.decimals
+        let equal = || {
+            let pairs = self.values.iter().zip(x.values.iter());
+            self.values.len() == x.values.len()
+                && pairs.fold(true, |all, (a, b)| all & (a.to_bits() == b.to_bits()))
+        };
+        self.dotted == dotted
+            && self.decimals == x.decimals
+            && (self.values.is_shared_with(&x.values) || equal())
     }
 
     #[inline]

@@ -86,8 +86,8 @@ const PAIRS: [[u8; 2]; 100] = {
 /// Appends `integer` with its last `digits` behind the point.
 #[inline]
 fn push_scaled(out: &mut Vec<u8>, negative: bool, mut integer: u64, digits: u8) {
-    // Fifteen digits at most, with zeros in front as far as the point needs them.
-    let mut text = [b'0'; 20];
+    // Fifteen digits at most, with zeros in front as far as the point needs them, and room for point and sign.
+    let mut text = [b'0'; 24];
     let mut at = text.len();
     while integer >= 10 {
         at -= 2;
@@ -105,17 +105,21 @@ fn push_scaled(out: &mut Vec<u8>, negative: bool, mut integer: u64, digits: u8) 
         let digit = b'0' + integer as u8;
         text[at] = digit;
     }
-    let digits = usize::from(digits);
-    let point = text.len() - digits;
-    let begin = at.min(point - 1);
-    if negative {
-        out.push(b'-');
-    }
-    out.extend_from_slice(&text[begin..point]);
+    let point = text.len() - usize::from(digits);
+    let mut begin = at.min(point - 1);
     if digits > 0 {
-        out.push(b'.');
-        out.extend_from_slice(&text[point..]);
+        // The digits in front make room for the point, so that all is appended at once.
+        for place in begin..point {
+            text[place - 1] = text[place];
+        }
+        text[point - 1] = b'.';
+        begin -= 1;
     }
+    if negative {
+        begin -= 1;
+        text[begin] = b'-';
+    }
+    out.extend_from_slice(&text[begin..]);
 }
 
 /// `value` with the digits it was written with in `raw`, when they stand there; else its shortest decimal.

@@ -87,15 +87,74 @@ impl ColumnBuffer {
     }
 }
 
+impl ColumnBuffer {
+    /// Whether so little stands in the cells, run by run, that to prepare the packer costs more than packing saves: it clears
+    /// a quarter of a megabyte for each page.
+    fn is_small(&self, there: &[i16]) -> bool {
+        fn runs<T: PartialEq>(cells: &[T], length: impl Fn(&T) -> usize) -> usize {
+            let firsts = cells.iter().take(1).chain(
+                cells
+                    .windows(2)
+                    .filter(|pair| pair[0] != pair[1])
+                    .map(|pair| &pair[1]),
+            );
+            let mut all = 0;
+            for first in firsts {
+                all += length(first);
+                if all > SMALL {
+                    break;
+                }
+            }
+            all
+        }
+        let cells = match self {
+            Self::Texts(cells) => runs(cells, |text| text.len() + 8),
+            Self::Numbers(cells) => runs(cells, |_| 8),
+            Self::Wholes(cells) => runs(cells, |_| 8),
+            Self::Truths(cells) => runs(cells, |_| 1),
+            Self::Days(cells) => runs(cells, |_| 4),
+        };
+        cells + runs(there, |_| 2) <= SMALL
+    }
+}
+
+/// So many bytes of a column are not packed.
+const SMALL: usize = 512;
+
 /// A file being written.
 struct ParquetFile {
-    writer: SerializedFileWriter<Box<dyn Output>>,
+    /// Made when the first rows are written: a file of few rows is known whole then.
+    writer: Option<SerializedFileWriter<Box<dyn Output>>>,
+    out: Option<Box<dyn Output>>,
+    fields: Vec<TableField>,
     columns: Vec<(ColumnBuffer, Vec<i16>)>,
     rows: usize,
 }
 
 impl ParquetFile {
-    fn new(out: Box<dyn Output>, fields: &[TableField]) -> Result<Self, ExportError> {
+    fn new(out: Box<dyn Output>, fields: &[TableField]) -> Self {
+        let columns = fields.iter().map(|field| {
+            let cells = match field.kind {
+                ColumnType::String => ColumnBuffer::Texts(Vec::new()),
+                ColumnType::Number => ColumnBuffer::Numbers(Vec::new()),
+                ColumnType::Integer => ColumnBuffer::Wholes(Vec::new()),
+                ColumnType::Boolean => ColumnBuffer::Truths(Vec::new()),
+                ColumnType::Date => ColumnBuffer::Days(Vec::new()),
+            };
+            (cells, Vec::new())
+        });
+        Self {
+            writer: None,
+            out: Some(out),
+            fields: fields.to_vec(),
+            columns: columns.collect(),
+            rows: 0,
+        }
+    }
+
+    /// Begins the file. Where no more rows will come, columns of next to nothing are not packed.
+    fn begin(&mut self, whole: bool) -> Result<(), ExportError> {
+        let Some(out) = self.out.take() else { return Ok(()) };
         let leaf = |field: &TableField| {
             let (physical, logical) = match field.kind {
                 ColumnType::String => (Physical::BYTE_ARRAY, Some(LogicalType::String)),
@@ -110,44 +169,33 @@ impl ParquetFile {
                 .build()
                 .map(Arc::new)
         };
-        let leaves = fields
-            .iter()
-            .map(leaf)
-            .collect::<Result<Vec<_>, _>>()
-            .map_err(failed)?;
+        let leaves = self.fields.iter().map(leaf).collect::<Result<Vec<_>, _>>();
         let schema = Type::group_type_builder("row")
-            .with_fields(leaves)
+            .with_fields(leaves.map_err(failed)?)
             .build()
             .map_err(failed)?;
-        let described = TableSchema::new(fields.to_vec()).to_json();
+        let described = TableSchema::new(self.fields.clone()).to_json();
         // Engines pass over groups of rows by the least and the greatest number in them. Of names, which come in no order,
         // these tell nothing, and to find them takes as long as to write the names.
         let mut properties = WriterProperties::builder()
             .set_compression(Compression::GZIP(GzipLevel::default()))
             .set_statistics_enabled(EnabledStatistics::Chunk)
+            // Rows are held as groups already: a page for each twenty thousand of them would only begin the packer anew.
+            .set_data_page_row_count_limit(ROWS)
             .set_key_value_metadata(Some(vec![KeyValue::new("table-schema".to_owned(), described)]));
-        for field in fields.iter().filter(|field| field.kind == ColumnType::String) {
+        for (field, (cells, there)) in self.fields.iter().zip(&self.columns) {
             let column = ColumnPath::from(vec![field.name.clone()]);
-            properties = properties.set_column_statistics_enabled(column, EnabledStatistics::None);
+            if field.kind == ColumnType::String {
+                properties =
+                    properties.set_column_statistics_enabled(column.clone(), EnabledStatistics::None);
+            }
+            if whole && cells.is_small(there) {
+                properties = properties.set_column_compression(column, Compression::UNCOMPRESSED);
+            }
         }
-        let properties = properties.build();
-        let writer =
-            SerializedFileWriter::new(out, Arc::new(schema), Arc::new(properties)).map_err(failed)?;
-        let columns = fields.iter().map(|field| {
-            let cells = match field.kind {
-                ColumnType::String => ColumnBuffer::Texts(Vec::new()),
-                ColumnType::Number => ColumnBuffer::Numbers(Vec::new()),
-                ColumnType::Integer => ColumnBuffer::Wholes(Vec::new()),
-                ColumnType::Boolean => ColumnBuffer::Truths(Vec::new()),
-                ColumnType::Date => ColumnBuffer::Days(Vec::new()),
-            };
-            (cells, Vec::new())
-        });
-        Ok(Self {
-            writer,
-            columns: columns.collect(),
-            rows: 0,
-        })
+        let writer = SerializedFileWriter::new(out, Arc::new(schema), Arc::new(properties.build()));
+        self.writer = Some(writer.map_err(failed)?);
+        Ok(())
     }
 
     fn row(&mut self, row: &[CellContent<'_>]) -> Result<(), ExportError> {
@@ -164,17 +212,18 @@ impl ParquetFile {
         }
         self.rows += rows;
         if self.rows >= ROWS {
-            self.hand_on()?;
+            self.hand_on(false)?;
         }
         Ok(())
     }
 
-    /// Writes the rows that are held as a group.
-    fn hand_on(&mut self) -> Result<(), ExportError> {
-        if self.rows == 0 {
+    /// Writes the rows that are held as a group; they may be the last.
+    fn hand_on(&mut self, last: bool) -> Result<(), ExportError> {
+        self.begin(last)?;
+        let Some(writer) = self.writer.as_mut().filter(|_| self.rows > 0) else {
             return Ok(());
-        }
-        let mut group = self.writer.next_row_group().map_err(failed)?;
+        };
+        let mut group = writer.next_row_group().map_err(failed)?;
         for (cells, there) in &mut self.columns {
             let Some(mut column) = group.next_column().map_err(failed)? else {
                 break;
@@ -206,9 +255,10 @@ impl ParquetFile {
     }
 
     fn finish(mut self) -> Result<(), ExportError> {
-        self.hand_on()?;
-        let mut out = self.writer.into_inner().map_err(failed)?;
-        out.flush()?;
+        self.hand_on(true)?;
+        if let Some(writer) = self.writer {
+            writer.into_inner().map_err(failed)?.flush()?;
+        }
         Ok(())
     }
 }
@@ -325,7 +375,7 @@ impl Exporter for Parquet {
         all.push(Results::columns());
         for (name, fields) in NAMES.iter().zip(&all) {
             let out = files.create(ExportPart::Member(&format!("{name}.parquet")))?;
-            self.sheets.push(ParquetFile::new(out, fields)?);
+            self.sheets.push(ParquetFile::new(out, fields));
         }
         Ok(())
     }
