@@ -456,7 +456,7 @@ impl From<EntryShape> for FieldClaims {
 impl From<FieldClaims> for EntryShape {
     fn from(entry: FieldClaims) -> Self {
         let mut claims = entry.0.into_iter();
-        // An entry is made by its first claim and claims are never taken away.
+        // An entry is made by its first claim, and taken away whole, so that it is never empty.
         let Claim {
             value,
             unit,
