@@ -723,13 +723,15 @@ fn claim_with(
         && let Some(end) = end_of_value(source, spelling, value.start, raw, customs)
     {
         let end = value.start + end;
+        let rest = end..value.start + raw.len();
         let mut passing = Passing::default();
-        passing.hear(source, end..value.start + raw.len());
+        let of_measurement = matches!(field_of(spelling), Some("ph" | "wavelength" | "path-length"));
+        passing.hear_beside(source, rest.clone(), of_measurement);
+        let before = fields.all("date").len();
         if passing::is_followed_by_day_of_run(spelling, text(source, value.start..end)) {
-            passing::claim_dates(fields, source, end..value.start + raw.len());
-        } else {
-            keep_dates(fields, source, end..value.start + raw.len(), customs);
+            passing::claim_dates(fields, source, rest.clone());
         }
+        keep_rest(fields, source, rest, passing.len() + fields.all("date").len() - before);
         claim_with(
             fields,
             questions,
@@ -756,16 +758,17 @@ fn claim_with(
     put(fields, questions, source, (spelling, raw), (field, &found), place);
 }
 
-/// Keeps the dates among the statements of a text as remarks: they are of something else than the run.
-fn keep_dates(fields: &mut Fields, source: &Source, range: Range<usize>, customs: Customs) {
-    let line = text(source, range.clone());
-    for statement in statements(line) {
-        let at = trim(line, statement);
-        if passing::is_dated(&line[at.clone()], customs) {
-            let whole = range.start + at.start..range.start + at.end;
-            fields.claim("comment", Claim::text(&line[at], origin(source, &whole)));
-        }
+/// Keeps the statements behind a value as a remark where not each of them became a claim: a day of something else than the run,
+/// a temperature that may be that of a store.
+fn keep_rest(fields: &mut Fields, source: &Source, range: Range<usize>, claimed: usize) {
+    let rest = text(source, range.clone());
+    let said = |statement: &Range<usize>| rest[statement.clone()].contains(char::is_alphanumeric);
+    if statements(rest).iter().filter(|statement| said(statement)).count() <= claimed {
+        return;
     }
+    let bare = rest.trim_start_matches(|c: char| c.is_whitespace() || matches!(c, ',' | ';' | '|' | '·' | '•'));
+    let at = range.end - bare.len()..range.end;
+    fields.claim("comment", Claim::text(bare.trim_end(), origin(source, &at)));
 }
 
 /// Where the value of a key, at byte `at`, ends, if conditions or a date follow in statements of their own. Where the key itself is

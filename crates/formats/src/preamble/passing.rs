@@ -13,6 +13,11 @@ pub(crate) struct Passing(Vec<(&'static str, Claim)>);
 impl Passing {
     /// Hears a line, or a part of one.
     pub(crate) fn hear(&mut self, source: &Source, range: Range<usize>) {
+        self.hear_beside(source, range, false);
+    }
+
+    /// The same beside a condition of the measurement, `pH: 7.0, 30 °C`, so that a lone temperature is one, too.
+    pub(super) fn hear_beside(&mut self, source: &Source, range: Range<usize>, of_measurement: bool) {
         let line = text(source, range.clone());
         if line.len() > LONGEST_PASSING {
             return;
@@ -44,7 +49,7 @@ impl Passing {
             }
         }
         // A lone temperature may be that of a store or of a treatment, unless its phrase names it.
-        let alone = found.len() == 1 && !speaks_of_a_measurement(line);
+        let alone = found.len() == 1 && !of_measurement && !speaks_of_a_measurement(line);
         for (at, field, said) in found {
             let raw = &line[at.clone()];
             // `Temperature of the cell holder during the run: 37 °C`
@@ -547,8 +552,10 @@ fn person(phrase: &str, customs: Customs) -> Option<(Range<usize>, Interpretatio
                     .all(|c| c.is_alphabetic() || matches!(c, '.' | '-' | '\''))
         };
         let named = ends.len() - count <= MOST && name.split_whitespace().all(is_name);
-        // `measured by Lowry`, `read by Excel`: methods and programs are named so, too. Nobody's name has one word there.
-        let named = named && (count == 1 || name.contains([' ', '.']));
+        // `measured by Lowry`, `read by Excel`, `dosé par Lowry`: these words name means as well as persons, and nobody's name has
+        // one word there. `von`, `av` and `door` stand in front of persons alone.
+        let means = matches!(said.rsplit(' ').next(), Some("by" | "par" | "por" | "per"));
+        let named = named && (!means || name.contains([' ', '.']));
         let known = said.chars().count() >= SHORTEST && field_of(said) == Some("operator");
         (known && named).then(|| (at, interpret_as(&Key::new("operator"), name, None, customs)))
     })

@@ -351,13 +351,13 @@ impl Context {
         {
             return;
         }
-        for at in preamble::phrases(&lower) {
-            let statement = lower[at.clone()].trim();
+        for phrase in preamble::phrases(&lower) {
+            let statement = lower[phrase].trim();
             if let Some(value) = wavelength_told_by_at(statement) {
                 self.heard.push((value, Unit::NANOMETRE));
                 continue;
             }
-            if line.len() > LONGEST_TITLE || measured_at::is_unknown_attribute(line, at.clone()) {
+            if line.len() > LONGEST_TITLE {
                 continue;
             }
             let number = statement

@@ -3,8 +3,6 @@
 //! A line names wavelengths of other things as well: `Baseline corrected at 750 nm`, `beads, diameter 300 nm`, `absorbs from 300 to
 //! 525 nm`, `not at 525 nm`. What is refused here is heard nowhere, by whatever form of words it was found.
 
-use std::ops::Range;
-
 use crate::light::IN_PASSING;
 use crate::preamble;
 use crate::words::{self, WordList};
@@ -34,27 +32,6 @@ pub(super) fn is_of_something_else(lower: &str, value: f64) -> bool {
         }
     }
     mentions > 0 && mentions == refused
-}
-
-/// Whether a word alone in front of a wavelength, behind another statement, is an attribute that is not known to be of the
-/// measurement: the `cutoff` of `Coloured glass, cutoff 300 nm`.
-pub(super) fn is_unknown_attribute(line: &str, statement: Range<usize>) -> bool {
-    let (Some(before), Some(statement)) = (line.get(..statement.start), line.get(statement.clone())) else {
-        return false;
-    };
-    let behind_another = before.contains(char::is_alphabetic);
-    let words = words_of(statement);
-    let [word, _, ..] = words.as_slice() else {
-        return false;
-    };
-    let lone = words.iter().filter(|word| word.contains(char::is_alphabetic)).count() <= 2;
-    let lower = word.to_lowercase();
-    behind_another
-        && lone
-        && word.starts_with(char::is_lowercase)
-        && !is_of_measuring(&lower)
-        && !words::is(WordList::At, word)
-        && !words::is(WordList::Link, word)
 }
 
 fn words_of(statement: &str) -> Vec<&str> {
@@ -123,7 +100,7 @@ fn is_end_of_range(words: &[&str], at: usize) -> bool {
     let Some(link) = at.checked_sub(1).map(|before| words[before]) else {
         return false;
     };
-    if words::is(WordList::OneSided, link) {
+    if words::is(WordList::OneSided, link) || matches!(link, "<" | ">" | "≤" | "≥") {
         return true;
     }
     let Some(mut first) = at.checked_sub(2) else {
