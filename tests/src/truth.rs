@@ -120,8 +120,13 @@ fn never(wanted: &Value, runs: &[Value]) -> Verdict {
                     .iter()
                     .flat_map(|trace| list(&trace["held"]))
                     .filter(|held| held["quantity"] == **key);
-                if let Some(held) = held.find(|held| list(values).iter().any(|banned| same_value(banned, held))) {
-                    return Err(format!("{key} {} is held, which must never be read", held["value"]));
+                if let Some(held) =
+                    held.find(|held| list(values).iter().any(|banned| same_value(banned, held)))
+                {
+                    return Err(format!(
+                        "{key} {} is held, which must never be read",
+                        held["value"]
+                    ));
                 }
             }
         }

@@ -731,7 +731,12 @@ fn claim_with(
         if passing::is_followed_by_day_of_run(spelling, text(source, value.start..end)) {
             passing::claim_dates(fields, source, rest.clone());
         }
-        keep_rest(fields, source, rest, passing.len() + fields.all("date").len() - before);
+        keep_rest(
+            fields,
+            source,
+            rest,
+            passing.len() + fields.all("date").len() - before,
+        );
         claim_with(
             fields,
             questions,
@@ -762,11 +767,21 @@ fn claim_with(
 /// a temperature that may be that of a store.
 fn keep_rest(fields: &mut Fields, source: &Source, range: Range<usize>, claimed: usize) {
     let rest = text(source, range.clone());
-    let said = |statement: &Range<usize>| rest[statement.clone()].contains(char::is_alphanumeric);
-    if statements(rest).iter().filter(|statement| said(statement)).count() <= claimed {
+    // A wavelength is heard with the words around the table.
+    let said = |statement: &Range<usize>| {
+        let statement = &rest[statement.clone()];
+        statement.contains(char::is_alphanumeric) && !passing::is_wavelength(statement.trim())
+    };
+    if statements(rest)
+        .iter()
+        .filter(|statement| said(statement))
+        .count()
+        <= claimed
+    {
         return;
     }
-    let bare = rest.trim_start_matches(|c: char| c.is_whitespace() || matches!(c, ',' | ';' | '|' | '·' | '•'));
+    let bare =
+        rest.trim_start_matches(|c: char| c.is_whitespace() || matches!(c, ',' | ';' | '|' | '·' | '•'));
     let at = range.end - bare.len()..range.end;
     fields.claim("comment", Claim::text(bare.trim_end(), origin(source, &at)));
 }
@@ -791,14 +806,16 @@ fn end_of_value(source: &Source, spelling: &str, at: usize, raw: &str, customs: 
     let kind = field_of(spelling).and_then(known_field).map(|known| known.kind);
     // A date that is none of the run's belongs to the words that it stands behind.
     let dated = !matches!(kind, Some(ValueKind::Text)) || passing::is_followed_by_day_of_run(spelling, first);
-    let other =
-        |statement: &&str| of_the_run(statement) || dated && passing::is_dated(statement, customs);
+    let other = |statement: &&str| of_the_run(statement) || dated && passing::is_dated(statement, customs);
     let all = rest.iter().all(other);
     let any = || rest.iter().any(other);
     // `Temperature: 20 °C, 25 °C`: two values of one key, of which neither is the one.
     let meant = || understand(spelling, first, customs).0;
     let again = |statement: &&str| {
-        passing::condition(statement.trim(), customs).is_some_and(|(field, _)| field == meant().as_str())
+        let statement = statement.trim();
+        let field = passing::condition(statement, customs).map(|(field, _)| field);
+        let field = field.or_else(|| passing::is_wavelength(statement).then_some("wavelength"));
+        field.is_some_and(|field| field == meant().as_str())
     };
     let ends = match kind {
         Some(ValueKind::Text) => {
@@ -809,7 +826,11 @@ fn end_of_value(source: &Source, spelling: &str, at: usize, raw: &str, customs: 
         Some(ValueKind::Date) => false,
         // `5·10-3 mM, 25 °C`: a number that is not understood takes nothing with it.
         Some(ValueKind::Number(_) | ValueKind::Range(_)) => {
-            all && !rest.iter().any(again) && first.contains(|c: char| c.is_ascii_digit())
+            // A wavelength among them is heard with the words around the table.
+            let conditions = |statement: &&str| other(statement) || passing::is_wavelength(statement);
+            rest.iter().all(conditions)
+                && !rest.iter().any(again)
+                && first.contains(|c: char| c.is_ascii_digit())
         }
         _ => {
             let found = || understand(spelling, first, customs).1;
@@ -943,7 +964,10 @@ fn beside_what_was_set(fields: &mut Fields, field: Key, spelling: &str) -> Key {
         return field;
     }
     // What was set and what was read never stand under one field, so that the first that a key says tells of all.
-    let first = fields.all(field.as_str()).iter().find_map(|claim| claim.spelled.as_deref());
+    let first = fields
+        .all(field.as_str())
+        .iter()
+        .find_map(|claim| claim.spelled.as_deref());
     let of_set = first.is_some_and(is_set);
     if is_set(spelling) {
         let known = first.is_some() && !of_set;

@@ -268,7 +268,7 @@ fn peeled(line: &str, phrase: Range<usize>) -> Vec<Range<usize>> {
 }
 
 /// `400 nm`, and nothing else.
-fn is_wavelength(text: &str) -> bool {
+pub(super) fn is_wavelength(text: &str) -> bool {
     text.strip_suffix("nm")
         .and_then(|number| number.trim_end().replace(',', ".").parse::<f64>().ok())
         .is_some_and(|number| crate::light::IN_PASSING.contains(&number))
@@ -318,7 +318,10 @@ fn parts_conditions(before: &str, behind: &str) -> bool {
     };
     let Some(first) = kind(before) else { return false };
     let ends: Vec<usize> = word_ends(behind.trim_start()).take(2).collect();
-    let second = ends.iter().rev().find_map(|end| kind(&behind.trim_start()[..*end]));
+    let second = ends
+        .iter()
+        .rev()
+        .find_map(|end| kind(&behind.trim_start()[..*end]));
     second.is_some_and(|second| second != first)
 }
 
@@ -430,9 +433,14 @@ fn may_have_the_ph(before: &[&str]) -> bool {
     };
     let of_measuring = |word: &str, lower: &str| {
         words::is(WordList::Measured, word)
-            || [WordList::BegunThing, WordList::MeasuredThing, WordList::Kinetics, WordList::Spectrum]
-                .into_iter()
-                .any(|list| words::begins(list, lower))
+            || [
+                WordList::BegunThing,
+                WordList::MeasuredThing,
+                WordList::Kinetics,
+                WordList::Spectrum,
+            ]
+            .into_iter()
+            .any(|list| words::begins(list, lower))
             || words::quantity_of(word).is_some()
             || is_known(word)
     };
@@ -493,8 +501,18 @@ pub(super) fn is_followed_by_day_of_run(spelling: &str, value: &str) -> bool {
     let of_run = |field: &str| {
         matches!(
             field,
-            "sample" | "sample-id" | "title" | "operator" | "project" | "replicate" | "cycle" | "temperature" | "ph"
-                | "wavelength" | "path-length" | "enzyme" | "time"
+            "sample"
+                | "sample-id"
+                | "title"
+                | "operator"
+                | "project"
+                | "replicate"
+                | "cycle"
+                | "temperature"
+                | "ph"
+                | "wavelength"
+                | "path-length"
+                | "time"
         )
     };
     field_of(spelling)

@@ -306,7 +306,10 @@ impl ListedReadings {
     fn remark(&self) -> Diagnostic {
         Diagnostic::note(
             Code::new("readings-behind-names"),
-            format!("{} lines of a name, a sign and a number were read as a list of readings", self.count),
+            format!(
+                "{} lines of a name, a sign and a number were read as a list of readings",
+                self.count
+            ),
         )
         .at(self.place(), "the first of them")
     }
@@ -319,7 +322,8 @@ impl ListedReadings {
         };
         (!self.of_samples).then(|| Question {
             code: Code::new("is-it-a-measurement"),
-            message: "names with a number behind each: nothing tells that these are readings of samples".to_owned(),
+            message: "names with a number behind each: nothing tells that these are readings of samples"
+                .to_owned(),
             readings: vec![
                 reading(("measurement=yes", "they are readings, one of each name")),
                 reading(("measurement=no", "they are settings or results: nothing is read")),

@@ -377,6 +377,9 @@ impl Context {
 
     /// Leaves out the wavelengths heard behind the first ones of which the line says that they are of something else.
     fn leave_out_others(&mut self, first: usize, lower: &str) {
+        if measured_at::is_list_under_key(lower) {
+            self.heard.truncate(first);
+        }
         let mut place = 0;
         self.heard.retain(|(value, unit)| {
             place += 1;

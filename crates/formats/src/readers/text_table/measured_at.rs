@@ -34,6 +34,15 @@ pub(super) fn is_of_something_else(lower: &str, value: f64) -> bool {
     mentions > 0 && mentions == refused
 }
 
+/// Whether a line in lower case is the key of the wavelength with a list of several: none of them is the one.
+pub(super) fn is_list_under_key(lower: &str) -> bool {
+    let Some((key, list)) = lower.split_once([':', '=']) else {
+        return false;
+    };
+    let light = |word: &&&str| number(word).is_some_and(|value| IN_PASSING.contains(&value));
+    words::field_of(key.trim()) == Some("wavelength") && words_of(list).iter().filter(light).count() >= 2
+}
+
 fn words_of(statement: &str) -> Vec<&str> {
     statement
         .split(|c: char| c.is_whitespace() || matches!(c, '(' | ')' | '[' | ']' | ':' | '=' | '"'))
@@ -66,10 +75,9 @@ fn begins_any(words: &[&str], list: WordList) -> bool {
         .any(|word| words::begins(list, word))
 }
 
-/// Whether a word says that light was measured, or names what was.
+/// Whether a word names light that was measured.
 fn is_of_light(lower: &str) -> bool {
-    words::quantity_of(lower)
-        .is_some_and(|quantity| quantity.is_of_light() || quantity.as_str() == "wavelength")
+    words::quantity_of(lower).is_some_and(|quantity| quantity.is_of_light())
 }
 
 fn is_of_measuring(lower: &str) -> bool {
@@ -106,6 +114,11 @@ fn is_end_of_range(words: &[&str], at: usize) -> bool {
     let Some(mut first) = at.checked_sub(2) else {
         return false;
     };
+    // `up to 525 nm`, `bis zu 525 nm`
+    let small = words::is(WordList::RangeTo, link) || words::is(WordList::Link, link) || link == "zu";
+    if small && words::is(WordList::OneSided, words[first]) {
+        return true;
+    }
     if is_unit(words[first]) && first > 0 {
         first -= 1;
     }
@@ -157,9 +170,8 @@ fn is_another_in_front(front: &[&str]) -> bool {
             return false;
         }
         let has = |list: WordList| word.split('-').any(|part| words::begins(list, part));
-        let of_size = || {
-            has(WordList::OfSize) || has(WordList::Dimension) || words::ends(WordList::Dimension, word)
-        };
+        let of_size =
+            || has(WordList::OfSize) || has(WordList::Dimension) || words::ends(WordList::Dimension, word);
         if has(WordList::AnotherWavelength)
             || has(WordList::LightShone) && !measured
             || has(WordList::SetAgainst) && !measured
@@ -174,11 +186,14 @@ fn is_another_in_front(front: &[&str]) -> bool {
 
 /// `turbidity at 600 nm subtracted`
 fn is_taken_off(behind: &[&str]) -> bool {
-    let mut plain = behind.iter().skip_while(|word| words::is(WordList::Auxiliary, word));
+    let mut plain = behind
+        .iter()
+        .skip_while(|word| words::is(WordList::Auxiliary, word));
     let Some(first) = plain.next() else { return false };
     let second = plain.next();
     let denied = words::is(WordList::Negation, first)
-        && second.is_none_or(|next| words::is(WordList::Measured, next) || words::is(WordList::Auxiliary, next));
+        && second
+            .is_none_or(|next| words::is(WordList::Measured, next) || words::is(WordList::Auxiliary, next));
     words::begins(WordList::TakenOff, first) || denied
 }
 
@@ -209,9 +224,18 @@ mod tests {
             ("Grating blazed at 250 nm", 250.0),
             ("Emission at 525 nm", 525.0),
             ("absorbs above 525 nm", 525.0),
+            ("absorbs up to 525 nm", 525.0),
+            ("Reference wavelength 650 nm", 650.0),
         ] {
             assert!(refused(line, value), "{line}");
         }
+    }
+
+    #[test]
+    fn a_list_under_the_key_names_none() {
+        assert!(is_list_under_key("wavelength: 412, 340 nm"));
+        assert!(is_list_under_key("wavelength = 412 nm, 340 nm"));
+        assert!(!is_list_under_key("wavelength: 412 nm, slit 2 nm"));
     }
 
     #[test]

@@ -549,7 +549,10 @@ fn is_derived(text: &str, section: &Section) -> bool {
         let cells = section.table.heads.iter().flat_map(|head| &head.cells);
         cells.flatten().map(|cell| &text[cell.range()])
     };
-    let titles = section.words.iter().map(|line| strip_remark(&text[line.span.range()]).1);
+    let titles = section
+        .words
+        .iter()
+        .map(|line| strip_remark(&text[line.span.range()]).1);
     let titles = titles.filter(|line| preamble::pairs(line).is_empty());
     let of_peaks = |words: &str| {
         words
@@ -560,9 +563,7 @@ fn is_derived(text: &str, section: &Section) -> bool {
         let quantity = crate::column_header::read_column_header(head).quantity;
         quantity.is_some_and(|quantity| quantity.is_of_light() || quantity == Quantity::WAVELENGTH)
     };
-    let of_another_trade = |head: &str| {
-        matches!(crate::words::word(head), crate::words::HeaderWord::Other(quantity) if crate::words::is_of_another_trade(&quantity))
-    };
+    let of_another_trade = |head: &str| matches!(crate::words::word(head), crate::words::HeaderWord::Other(quantity) if crate::words::is_of_another_trade(&quantity));
     !heads().any(of_another_trade)
         && (titles.into_iter().any(of_peaks) || heads().any(|head| of_peaks(head) || of_light(head)))
 }
