@@ -838,10 +838,7 @@ fn is_caption_between_stars(raw: &str) -> bool {
         let inner = kept.trim_matches(star);
         let lead = kept.len() - kept.trim_start_matches(star).len();
         let tail = kept.len() - kept.trim_end_matches(star).len();
-        lead >= 2
-            && lead == tail
-            && inner.contains(char::is_alphabetic)
-            && !inner.contains(['\t', ';', '|', ','])
+        lead >= 2 && lead == tail && inner.contains(char::is_alphabetic) && !inner.contains(['\t', ';', '|', ','])
     })
 }
 

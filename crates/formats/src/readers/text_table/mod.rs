@@ -1129,7 +1129,6 @@ impl Preamble {
         }
     }
 
-    /// Takes over what another block says, for keys of which this one says nothing.
     /// Takes what the lines above a later table say against the preamble: the fields that are not to be taken over from it,
     /// since the lines leave open which value holds, and remarks on them.
     fn set_apart(
@@ -1170,6 +1169,7 @@ impl Preamble {
         (open, remarks)
     }
 
+    /// Takes over what another block says, for keys of which this one says nothing.
     fn inherit(&mut self, other: &Self) {
         self.inherit_but(other, &[]);
     }
