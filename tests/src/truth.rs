@@ -115,6 +115,19 @@ fn never(wanted: &Value, runs: &[Value]) -> Verdict {
                 {
                     return Err(format!("the field {key} is {given}, which must never be read"));
                 }
+                // A wavelength at which was measured is held by the traces.
+                let mut held = list(&run["traces"])
+                    .iter()
+                    .flat_map(|trace| list(&trace["held"]))
+                    .filter(|held| held["quantity"] == **key);
+                if let Some(held) =
+                    held.find(|held| list(values).iter().any(|banned| same_value(banned, held)))
+                {
+                    return Err(format!(
+                        "{key} {} is held, which must never be read",
+                        held["value"]
+                    ));
+                }
             }
         }
     }

@@ -327,8 +327,7 @@ fn marked(line: &str, body: Range<usize>, mark: char) -> Option<Vec<KeyValueSpan
     Some(pairs)
 }
 
-/// Whether each part of a line between commas, or between semicolons, is a key, a mark and a value, and the first key is known, with a
-/// value that is no text or ends where the part does.
+/// Whether each part of a line between commas is a key, a mark and a value, and at least every second key is one of the trade.
 fn is_list_of_pairs(text: &str, mark: char) -> bool {
     let pair = |part: &str| {
         let at = part.find(mark).filter(|&at| parts_here(part, at, mark));
@@ -724,9 +723,20 @@ fn claim_with(
         && let Some(end) = end_of_value(source, spelling, value.start, raw, customs)
     {
         let end = value.start + end;
+        let rest = end..value.start + raw.len();
         let mut passing = Passing::default();
-        passing.hear(source, end..value.start + raw.len());
-        passing::claim_dates(fields, source, end..value.start + raw.len());
+        let of_measurement = matches!(field_of(spelling), Some("ph" | "wavelength" | "path-length"));
+        passing.hear_beside(source, rest.clone(), of_measurement);
+        let before = fields.all("date").len();
+        if passing::is_followed_by_day_of_run(spelling, text(source, value.start..end)) {
+            passing::claim_dates(fields, source, rest.clone());
+        }
+        keep_rest(
+            fields,
+            source,
+            rest,
+            passing.len() + fields.all("date").len() - before,
+        );
         claim_with(
             fields,
             questions,
@@ -753,6 +763,29 @@ fn claim_with(
     put(fields, questions, source, (spelling, raw), (field, &found), place);
 }
 
+/// Keeps the statements behind a value as a remark where not each of them became a claim: a day of something else than the run,
+/// a temperature that may be that of a store.
+fn keep_rest(fields: &mut Fields, source: &Source, range: Range<usize>, claimed: usize) {
+    let rest = text(source, range.clone());
+    // A wavelength is heard with the words around the table.
+    let said = |statement: &Range<usize>| {
+        let statement = &rest[statement.clone()];
+        statement.contains(char::is_alphanumeric) && !passing::is_wavelength(statement.trim())
+    };
+    if statements(rest)
+        .iter()
+        .filter(|statement| said(statement))
+        .count()
+        <= claimed
+    {
+        return;
+    }
+    let bare =
+        rest.trim_start_matches(|c: char| c.is_whitespace() || matches!(c, ',' | ';' | '|' | '·' | '•'));
+    let at = range.end - bare.len()..range.end;
+    fields.claim("comment", Claim::text(bare.trim_end(), origin(source, &at)));
+}
+
 /// Where the value of a key, at byte `at`, ends, if conditions or a date follow in statements of their own. Where the key itself is
 /// one of several statements, one condition among them is enough.
 fn end_of_value(source: &Source, spelling: &str, at: usize, raw: &str, customs: Customs) -> Option<usize> {
@@ -770,16 +803,35 @@ fn end_of_value(source: &Source, spelling: &str, at: usize, raw: &str, customs: 
         let found = passing::condition(statement.trim(), customs);
         found.is_some_and(|(field, _)| !kept_apart || field != "temperature")
     };
-    let other = |statement: &&str| of_the_run(statement) || passing::is_dated(statement, customs);
+    let kind = field_of(spelling).and_then(known_field).map(|known| known.kind);
+    // A date that is none of the run's belongs to the words that it stands behind.
+    let dated = !matches!(kind, Some(ValueKind::Text)) || passing::is_followed_by_day_of_run(spelling, first);
+    let other = |statement: &&str| of_the_run(statement) || dated && passing::is_dated(statement, customs);
     let all = rest.iter().all(other);
     let any = || rest.iter().any(other);
-    let ends = match field_of(spelling).and_then(known_field).map(|known| known.kind) {
+    // `Temperature: 20 °C, 25 °C`: two values of one key, of which neither is the one.
+    let meant = || understand(spelling, first, customs).0;
+    let again = |statement: &&str| {
+        let statement = statement.trim();
+        let field = passing::condition(statement, customs).map(|(field, _)| field);
+        let field = field.or_else(|| passing::is_wavelength(statement).then_some("wavelength"));
+        field.is_some_and(|field| field == meant().as_str())
+    };
+    let ends = match kind {
         Some(ValueKind::Text) => {
             let plain = !raw[first.len()..].contains('"');
             // Prose goes on behind a comment, and a buffer may be named after its pH.
             plain && (all || is_amid(source, at) && any())
         }
         Some(ValueKind::Date) => false,
+        // `5·10-3 mM, 25 °C`: a number that is not understood takes nothing with it.
+        Some(ValueKind::Number(_) | ValueKind::Range(_)) => {
+            // A wavelength among them is heard with the words around the table.
+            let conditions = |statement: &&str| other(statement) || passing::is_wavelength(statement);
+            rest.iter().all(conditions)
+                && !rest.iter().any(again)
+                && first.contains(|c: char| c.is_ascii_digit())
+        }
         _ => {
             let found = || understand(spelling, first, customs).1;
             all && matches!(
@@ -911,16 +963,17 @@ fn beside_what_was_set(fields: &mut Fields, field: Key, spelling: &str) -> Key {
     if !matches!(field.as_str(), "temperature" | "wavelength") {
         return field;
     }
-    let said = |claim: &Claim| claim.spelled.as_deref().is_some_and(|spelled| !is_set(spelled));
-    if is_set(spelling) {
-        let known = fields.all(field.as_str()).iter().any(said);
-        return if known { Key::new(spelling) } else { field };
-    }
-    if fields
+    // What was set and what was read never stand under one field, so that the first that a key says tells of all.
+    let first = fields
         .all(field.as_str())
         .iter()
-        .any(|claim| !said(claim) && claim.spelled.is_some())
-    {
+        .find_map(|claim| claim.spelled.as_deref());
+    let of_set = first.is_some_and(is_set);
+    if is_set(spelling) {
+        let known = first.is_some() && !of_set;
+        return if known { Key::new(spelling) } else { field };
+    }
+    if of_set {
         for claim in fields.remove(field.as_str()) {
             let key = claim
                 .spelled

@@ -309,6 +309,20 @@ pub enum WordList {
     Missing,
     /// Beginnings of keys whose wavelength is not the one of the measurement.
     AnotherWavelength,
+    /// Beginnings of what is done to a spectrum at another wavelength than that of the measurement.
+    SetAgainst,
+    /// Beginnings of words that say that what stands in front of them was taken off.
+    TakenOff,
+    /// Beginnings and ends of words for lengths of things.
+    Dimension,
+    /// Words in front of the one end of a range that is named.
+    OneSided,
+    /// Words in front of the first end of a range.
+    RangeFrom,
+    /// Words between the ends of a range.
+    RangeTo,
+    /// Beginnings of words for liquids other than the one that was measured.
+    AnotherLiquid,
     /// Beginnings of words that speak of light that a sample is lit with.
     LightShone,
     /// Seconds.

@@ -456,7 +456,7 @@ impl From<EntryShape> for FieldClaims {
 impl From<FieldClaims> for EntryShape {
     fn from(entry: FieldClaims) -> Self {
         let mut claims = entry.0.into_iter();
-        // An entry is made by its first claim and claims are never taken away.
+        // An entry is made by its first claim, and taken away whole, so that it is never empty.
         let Claim {
             value,
             unit,
@@ -483,14 +483,23 @@ impl Fields {
     /// Adds a claim behind those of equal or greater weight; nothing is overwritten.
     ///
     /// Among notes the newest is strongest, since a later note corrects an earlier one; everywhere else the first
-    /// said is, and what is said under a key before what was found in passing. A claim that says the same as another from the same kind of origin and place is not kept twice.
+    /// said is, and what is said under a key before what was found in passing. A claim that says the same as another from the
+    /// same kind of origin and place is not kept twice.
     pub fn claim(&mut self, key: impl Into<Key>, claim: Claim) {
         let claims = &mut self
             .0
             .entry(key.into())
             .or_insert_with(|| FieldClaims(Vec::new()))
             .0;
-        if claims.contains(&claim) {
+        // Where they stand tells most claims apart, and is compared first: thousands of lines may state one key.
+        let line = |claim: &Claim| match &claim.origin {
+            Origin::Source(place) => Some(place.line),
+            _ => None,
+        };
+        if claims
+            .iter()
+            .any(|other| line(other) == line(&claim) && *other == claim)
+        {
             return;
         }
         if claims.is_empty() {
@@ -501,14 +510,12 @@ impl Fields {
         let at = if rank == 0 {
             0
         } else {
-            claims
-                .iter()
-                // What is said under a key outranks what was found in passing, such as a date in the head of a page.
-                .position(|other| {
-                    other.origin.rank() > rank
-                        || other.origin.rank() == rank && other.spelled.is_none() && claim.spelled.is_some()
-                })
-                .unwrap_or(claims.len())
+            // What is said under a key outranks what was found in passing, such as a date in the head of a page.
+            claims.partition_point(|other| {
+                let later = other.origin.rank() > rank
+                    || other.origin.rank() == rank && other.spelled.is_none() && claim.spelled.is_some();
+                !later
+            })
         };
         claims.insert(at, claim);
     }

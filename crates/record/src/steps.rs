@@ -187,7 +187,7 @@ pub(crate) enum NumbersShape {
     /// Each written out.
     Plain(Vec<f64>),
     /// Whole numbers and the steps between them.
-    SerializedSteps {
+    Steps {
         /// The numbers were multiplied by 10 to this power.
         #[schemars(range(max = 22))]
         decimals: u8,

@@ -13,6 +13,11 @@ pub(crate) struct Passing(Vec<(&'static str, Claim)>);
 impl Passing {
     /// Hears a line, or a part of one.
     pub(crate) fn hear(&mut self, source: &Source, range: Range<usize>) {
+        self.hear_beside(source, range, false);
+    }
+
+    /// The same beside a condition of the measurement, `pH: 7.0, 30 °C`, so that a lone temperature is one, too.
+    pub(super) fn hear_beside(&mut self, source: &Source, range: Range<usize>, of_measurement: bool) {
         let line = text(source, range.clone());
         if line.len() > LONGEST_PASSING {
             return;
@@ -44,7 +49,7 @@ impl Passing {
             }
         }
         // A lone temperature may be that of a store or of a treatment, unless its phrase names it.
-        let alone = found.len() == 1 && !speaks_of_a_measurement(line);
+        let alone = found.len() == 1 && !of_measurement && !speaks_of_a_measurement(line);
         for (at, field, said) in found {
             let raw = &line[at.clone()];
             // `Temperature of the cell holder during the run: 37 °C`
@@ -106,7 +111,10 @@ impl Passing {
 /// that are none of the measurement or stand below the first lines. Who is named beside them did that.
 fn tells_of_another_day(source: &Source, range: &Range<usize>, customs: Customs) -> bool {
     let line = text(source, range.clone());
-    let in_front = source.text()[..range.start].matches('\n').count() < FIRST_LINES;
+    if !has_year(line) {
+        return false;
+    }
+    let in_front = is_in_front(source, range.start);
     statements(line).into_iter().any(|statement| {
         let statement = line[statement].trim();
         let words = || {
@@ -121,6 +129,12 @@ fn tells_of_another_day(source: &Source, range: &Range<usize>, customs: Customs)
             && !words().any(|word| words::is(WordList::Measured, word) || field_of(word) == Some("date"))
             && (!in_front || other() || is_of_something_else(statement))
     })
+}
+
+/// Whether a byte stands in the first lines.
+fn is_in_front(source: &Source, at: usize) -> bool {
+    let ends = memchr::memchr_iter(b'\n', &source.text().as_bytes()[..at]);
+    ends.take(FIRST_LINES).count() < FIRST_LINES
 }
 
 /// Whether a statement ends in a date with its year, behind words.
@@ -254,7 +268,7 @@ fn peeled(line: &str, phrase: Range<usize>) -> Vec<Range<usize>> {
 }
 
 /// `400 nm`, and nothing else.
-fn is_wavelength(text: &str) -> bool {
+pub(super) fn is_wavelength(text: &str) -> bool {
     text.strip_suffix("nm")
         .and_then(|number| number.trim_end().replace(',', ".").parse::<f64>().ok())
         .is_some_and(|number| crate::light::IN_PASSING.contains(&number))
@@ -270,7 +284,8 @@ pub(crate) fn statements(line: &str) -> Vec<Range<usize>> {
     for (at, sign) in line.char_indices() {
         let (before, behind) = (&line[start.min(at)..at], &line[at + sign.len_utf8()..]);
         let cuts = match sign {
-            ';' | '|' | '\t' | '；' | '，' | '、' | '\u{3000}' | '·' | '•' => true,
+            ';' | '|' | '\t' | '；' | '，' | '、' | '\u{3000}' => true,
+            '·' | '•' => !multiplies(before, behind),
             ',' => {
                 !(before.ends_with(|c: char| c.is_ascii_digit())
                     && behind.starts_with(|c: char| c.is_ascii_digit()))
@@ -279,7 +294,7 @@ pub(crate) fn statements(line: &str) -> Vec<Range<usize>> {
             '-' | '–' | '—' => {
                 before.ends_with(' ')
                     && behind.starts_with(' ')
-                    && !(digit_before(before) && digit_behind(behind) && !before.contains("pH"))
+                    && !(digit_before(before) && digit_behind(behind) && !parts_conditions(before, behind))
             }
             _ => false,
         };
@@ -290,6 +305,41 @@ pub(crate) fn statements(line: &str) -> Vec<Range<usize>> {
     }
     statements.push(start..line.len());
     statements
+}
+
+/// Whether a dash between two numbers parts two conditions, `pH 7.0 - 25 °C`, and makes no range of them, `pH 7 - 8`: each is one
+/// by itself, and they are of two kinds.
+fn parts_conditions(before: &str, behind: &str) -> bool {
+    let kind = |phrase: &str| {
+        let phrase = phrase.trim_matches([' ', ',', ';', '-', '–', '—']);
+        condition(phrase, Customs::default())
+            .map(|(field, _)| field)
+            .or_else(|| is_wavelength(phrase).then_some("wavelength"))
+    };
+    let Some(first) = kind(before) else { return false };
+    let ends: Vec<usize> = word_ends(behind.trim_start()).take(2).collect();
+    let second = ends
+        .iter()
+        .rev()
+        .find_map(|end| kind(&behind.trim_start()[..*end]));
+    second.is_some_and(|second| second != first)
+}
+
+/// Whether a point between two texts multiplies, and parts nothing: `5·10-3`, `5 · 10^-3`, `L·mol⁻¹·cm⁻¹`.
+fn multiplies(before: &str, behind: &str) -> bool {
+    let numbered = before.trim_end().ends_with(|c: char| c.is_ascii_digit());
+    let power = behind.trim_start().strip_prefix("10");
+    let of_ten = power.is_some_and(|rest| {
+        rest.starts_with(['^', '-', '−', '–', '+', 'E', 'e', '*']) || rest.starts_with(is_superscript)
+    });
+    let glued = |test: fn(char) -> bool| before.ends_with(test) && behind.starts_with(test);
+    let units = before.ends_with(|c: char| c.is_alphabetic() || is_superscript(c))
+        && behind.starts_with(char::is_alphabetic);
+    numbered && of_ten || glued(|c| c.is_ascii_digit()) || units
+}
+
+fn is_superscript(sign: char) -> bool {
+    matches!(sign, '⁻' | '⁺' | '⁰' | '¹' | '²' | '³' | '⁴'..='⁹')
 }
 
 /// The condition that a phrase is, where it says nothing else: a temperature, a pH or a path length. A wavelength is held by
@@ -314,7 +364,7 @@ pub(super) fn condition(phrase: &str, customs: Customs) -> Option<(&'static str,
         let found = interpret_as(&Key::new("ph"), value, None, customs);
         let known = found.fits && matches!(found.value, Value::Number(_));
         // `buffer pH 8.1`, `denaturation of myoglobin at pH 4.0`: the phrase ends in it.
-        return (known && rest.len() == 1).then_some(("ph", found));
+        return (known && rest.len() == 1 && may_have_the_ph(before)).then_some(("ph", found));
     }
     // The longest text behind the number that is a unit.
     let glued = rest[0].find(|c: char| !(c.is_ascii_digit() || matches!(c, '.' | ',')));
@@ -369,6 +419,55 @@ pub(super) fn condition(phrase: &str, customs: Customs) -> Option<(&'static str,
     (fits && (alone || named && others <= 1)).then_some(("path-length", found))
 }
 
+/// Whether the words in front of a pH may be of what was measured, or of what it is in. What was eluted, washed or adjusted with
+/// something has not the pH of that, and of many words it is not known what they say.
+fn may_have_the_ph(before: &[&str]) -> bool {
+    /// `sodium acetate buffer pH 5.0`
+    const MOST: usize = 3;
+    const SHORTEST: usize = 5;
+    let small = |word: &&str| {
+        matches!(*word, "pH" | "pH=" | "=")
+            || [WordList::Link, WordList::At, WordList::InChain, WordList::Inside]
+                .into_iter()
+                .any(|list| words::is(list, word))
+    };
+    let of_measuring = |word: &str, lower: &str| {
+        words::is(WordList::Measured, word)
+            || [
+                WordList::BegunThing,
+                WordList::MeasuredThing,
+                WordList::Kinetics,
+                WordList::Spectrum,
+            ]
+            .into_iter()
+            .any(|list| words::begins(list, lower))
+            || words::quantity_of(word).is_some()
+            || is_known(word)
+    };
+    // `eluted with glycine`, `nach Elution mit Glycin`
+    let by_another = before.iter().any(|word| {
+        let lower = word.to_lowercase();
+        let done = words::ends(WordList::Done, &lower) || lower.starts_with("ge") && lower.ends_with('t');
+        words::begins(WordList::AnotherLiquid, &lower)
+            || words::is(WordList::BehindChain, word)
+            || done
+                && word.starts_with(char::is_lowercase)
+                && word.chars().count() >= SHORTEST
+                && !of_measuring(word, &lower)
+    });
+    let linked = before
+        .iter()
+        .rev()
+        .find(|word| !matches!(**word, "pH" | "pH=" | "="))
+        .is_some_and(small_link);
+    !by_another && (linked || before.iter().filter(|word| !small(word)).count() <= MOST)
+}
+
+/// `at`, `bei`: a word in front of a condition.
+fn small_link(word: &&str) -> bool {
+    words::is(WordList::At, word)
+}
+
 /// Whether a statement is a date with its year, and nothing else.
 pub(super) fn is_dated(statement: &str, customs: Customs) -> bool {
     let statement = date_alone(statement);
@@ -390,6 +489,39 @@ fn date_alone(statement: &str) -> &str {
     } else {
         date
     }
+}
+
+/// Whether a date in a statement behind the value of a key is the day of the run: behind what the run is called and by whom it was
+/// made, or a condition of it. The lot of a reagent, a buffer, an instrument or an unknown thing has days of its own, and so has what
+/// was harvested, bought or printed.
+pub(super) fn is_followed_by_day_of_run(spelling: &str, value: &str) -> bool {
+    let other = |word: &str| {
+        words::begins(WordList::AnotherDate, &word.to_lowercase()) && field_of(word) != Some("sample")
+    };
+    let of_run = |field: &str| {
+        matches!(
+            field,
+            "sample"
+                | "sample-id"
+                | "title"
+                | "operator"
+                | "project"
+                | "replicate"
+                | "cycle"
+                | "temperature"
+                | "ph"
+                | "wavelength"
+                | "path-length"
+                | "time"
+        )
+    };
+    field_of(spelling)
+        .or_else(|| fields_if_fitting(spelling).first().copied())
+        .is_some_and(of_run)
+        && !value
+            .split(|c: char| !c.is_alphabetic())
+            .filter(|word| !word.is_empty())
+            .any(other)
 }
 
 /// Claims the date that a statement of a text is, where none is known yet.
@@ -438,6 +570,10 @@ fn person(phrase: &str, customs: Customs) -> Option<(Range<usize>, Interpretatio
                     .all(|c| c.is_alphabetic() || matches!(c, '.' | '-' | '\''))
         };
         let named = ends.len() - count <= MOST && name.split_whitespace().all(is_name);
+        // `measured by Lowry`, `read by Excel`, `dosé par Lowry`: these words name means as well as persons, and nobody's name has
+        // one word there. `von`, `av` and `door` stand in front of persons alone.
+        let means = matches!(said.rsplit(' ').next(), Some("by" | "par" | "por" | "per"));
+        let named = named && (!means || name.contains([' ', '.']));
         let known = said.chars().count() >= SHORTEST && field_of(said) == Some("operator");
         (known && named).then(|| (at, interpret_as(&Key::new("operator"), name, None, customs)))
     })
@@ -483,24 +619,14 @@ pub fn claim_free(fields: &mut Fields, source: &Source, range: Range<usize>) -> 
     if !goes_on && claim_moment(fields, source, line, start, customs) {
         return true;
     }
-    // `date 2013-07-04`
-    if let Some((key, rest)) = line.split_once(' ')
-        && field_of(key.trim_end_matches(':')) == Some("date")
-        && claim_moment(
-            fields,
-            source,
-            rest.trim(),
-            start + line.len() - rest.trim_start().len(),
-            customs,
-        )
-    {
+    if claim_moment_behind_its_word(fields, source, line, start, customs) {
         return true;
     }
     // A title may end in the date, in a part of its own.
     let title = source.text()[..start]
         .trim_matches(|c: char| !c.is_alphanumeric())
         .is_empty();
-    let in_front = source.text()[..start].matches('\n').count() < FIRST_LINES;
+    let in_front = is_in_front(source, start);
     let mut found: Vec<(&'static str, Claim)> = Vec::new();
     let (mut words, mut treated) = (false, false);
     // `Instrument serviced 2024-08-01, next 2025-08-01`: neither is the day of the measurement.
@@ -602,6 +728,24 @@ pub fn claim_free(fields: &mut Fields, source: &Source, range: Range<usize>) -> 
         fields.claim(key, claim);
     }
     !words
+}
+
+/// Claims the date behind a word for it that says nothing else, `date 2013-07-04`, `measured on 2021-05-06`, wherever the line stands.
+fn claim_moment_behind_its_word(
+    fields: &mut Fields,
+    source: &Source,
+    line: &str,
+    start: usize,
+    customs: Customs,
+) -> bool {
+    const MOST_WORDS: usize = 3;
+    let ends: Vec<usize> = word_ends(line).take(MOST_WORDS).collect();
+    ends.into_iter().any(|end| {
+        let (key, rest) = line.split_at(end);
+        let at = start + line.len() - rest.trim_start().len();
+        field_of(key.trim_end_matches(':')) == Some("date")
+            && claim_moment(fields, source, rest.trim(), at, customs)
+    })
 }
 
 /// Claims a date, and the time beside it, that a text is from end to end.

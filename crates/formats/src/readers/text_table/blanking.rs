@@ -1,6 +1,6 @@
 //! What only stands in the way of the tables of a text, blanked: every line stays as long as it was.
 
-use curvary_record::{Code, Diagnostic, Place};
+use curvary_record::{Alternative, Code, Diagnostic, Label, Place, Question};
 
 use crate::Source;
 
@@ -8,20 +8,21 @@ use crate::Source;
 pub(super) struct Cleared {
     pub(super) text: String,
     pub(super) remarks: Vec<Diagnostic>,
+    /// What only a person can decide of what was blanked.
+    pub(super) questions: Vec<Question>,
 }
 
 /// A text with blanks, and what is to be told of them.
 type Blanked = (String, Option<Diagnostic>);
 
 /// What is looked for in every text.
-const IN_ALL: [fn(&str) -> Option<Blanked>; 8] = [
+const IN_ALL: [fn(&str) -> Option<Blanked>; 7] = [
     with_single_strokes,
     without_tuples,
     without_thousands,
     without_clocks,
     without_statements,
     without_leaders,
-    without_marks_of_keys,
     with_one_decimal_sign,
 ];
 
@@ -47,8 +48,19 @@ pub(super) fn cleared(source: &Source) -> Option<Cleared> {
             cleared = Some(Cleared {
                 text,
                 remarks: remarks.into_iter().chain(remark).collect(),
+                questions: Vec::new(),
             });
         }
+    }
+    let text = cleared.as_ref().map_or(source.text(), |cleared| &cleared.text);
+    if let Some(listed) = without_marks_of_keys(text) {
+        let mut remarks = cleared.map_or(Vec::new(), |cleared| cleared.remarks);
+        remarks.push(listed.remark());
+        cleared = Some(Cleared {
+            remarks,
+            questions: listed.question().into_iter().collect(),
+            text: listed.text,
+        });
     }
     cleared
 }
@@ -276,10 +288,76 @@ struct ListedReading {
     from: usize,
 }
 
+/// A text with tabs in place of the signs between names and their readings.
+struct ListedReadings {
+    text: String,
+    /// The line of the first of them, and how many there are.
+    first: usize,
+    count: usize,
+    /// Whether the names tell that they are of samples.
+    of_samples: bool,
+}
+
+impl ListedReadings {
+    fn place(&self) -> Place {
+        Place::line(self.first)
+    }
+
+    fn remark(&self) -> Diagnostic {
+        Diagnostic::note(
+            Code::new("readings-behind-names"),
+            format!(
+                "{} lines of a name, a sign and a number were read as a list of readings",
+                self.count
+            ),
+        )
+        .at(self.place(), "the first of them")
+    }
+
+    /// `Gain factor: 1.25` is as good a line as `mill pond: 1.25`: of names that are in no list nothing is known.
+    fn question(&self) -> Option<Question> {
+        let reading = |(assume, says): (&str, &str)| Alternative {
+            assume: assume.to_owned(),
+            says: says.to_owned(),
+        };
+        (!self.of_samples).then(|| Question {
+            code: Code::new("is-it-a-measurement"),
+            message: "names with a number behind each: nothing tells that these are readings of samples"
+                .to_owned(),
+            readings: vec![
+                reading(("measurement=yes", "they are readings, one of each name")),
+                reading(("measurement=no", "they are settings or results: nothing is read")),
+            ],
+            labels: vec![Label {
+                place: self.place(),
+                text: "the first of them".to_owned(),
+            }],
+        })
+    }
+}
+
+/// Whether names are plainly those of samples: all of one form with figures, `sample 3411`, `sample 3412`, or a blank among them.
+fn are_samples<'n>(names: impl Iterator<Item = &'n str> + Clone) -> bool {
+    let form = |name: &str| -> String {
+        let mut form = String::new();
+        for sign in name.trim().chars() {
+            if !sign.is_ascii_digit() {
+                form.extend(sign.to_lowercase());
+            } else if !form.ends_with('#') {
+                form.push('#');
+            }
+        }
+        form
+    };
+    let forms: std::collections::BTreeSet<String> = names.clone().map(form).collect();
+    names.clone().any(|name| crate::words::is_blank(name.trim()))
+        || forms.len() == 1 && forms.iter().all(|form| form.contains('#'))
+}
+
 /// The text with tabs in place of the signs between names and their readings, `sample 3411: 0.424`, `blank = 0.018`, where three
 /// lines or more that follow one another are so, all readings have as many decimals, and light is spoken of. Keys whose values
 /// are conditions, results, and lines beside a table of numbers are none.
-fn without_marks_of_keys(text: &str) -> Option<Blanked> {
+fn without_marks_of_keys(text: &str) -> Option<ListedReadings> {
     const FEWEST: usize = 3;
     const LONGEST: usize = 1 << 16;
     const LONGEST_NAME: usize = 48;
@@ -317,6 +395,7 @@ fn without_marks_of_keys(text: &str) -> Option<Blanked> {
     let lines: Vec<&str> = text.split_inclusive('\n').collect();
     let found: Vec<Option<ListedReading>> = lines.iter().map(|line| listed(line)).collect();
     let first = found.iter().flatten().next()?;
+    let at_places = first.from > 0;
     let of_kind = |one: &ListedReading| (one.sign, one.decimals, one.from > 0);
     let alike = found.iter().flatten().all(|one| of_kind(one) == of_kind(first));
     let longest = found.split(Option::is_none).map(<[_]>::len).max().unwrap_or(0);
@@ -333,10 +412,14 @@ fn without_marks_of_keys(text: &str) -> Option<Blanked> {
     if !alike || longest < FEWEST || rows >= TABLE {
         return None;
     }
+    let mut names = Vec::new();
+    let mut place = None;
     let mut blanked = String::with_capacity(text.len());
-    for (line, found) in lines.into_iter().zip(found) {
+    for (number, (line, found)) in lines.into_iter().zip(found).enumerate() {
         match found {
             Some(ListedReading { at, from, .. }) => {
+                place.get_or_insert(number + 1);
+                names.push(&line[from..at]);
                 blanked.extend(std::iter::repeat_n(' ', from));
                 blanked.push_str(&line[from..at]);
                 blanked.push('\t');
@@ -345,7 +428,13 @@ fn without_marks_of_keys(text: &str) -> Option<Blanked> {
             None => blanked.push_str(line),
         }
     }
-    Some((blanked, None))
+    Some(ListedReadings {
+        text: blanked,
+        first: place?,
+        count: names.len(),
+        // What it was read at is said in front of each: `at 400 nm: 0.077`.
+        of_samples: at_places || are_samples(names.into_iter()),
+    })
 }
 
 /// Whether a text says that light was measured, and at which wavelength.

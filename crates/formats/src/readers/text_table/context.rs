@@ -6,6 +6,7 @@ use std::collections::{BTreeSet, HashSet};
 use curvary_record::{Fields, Quantity, Unit, Value};
 use hashbrown::HashMap;
 
+use super::measured_at;
 use super::scan::{TextLine, strip_remark};
 use crate::preamble;
 use crate::words::{self, WordList};
@@ -60,7 +61,7 @@ pub(super) struct Context {
     pub(super) peaks: bool,
     /// A wavelength at which was measured.
     pub(super) wavelength: Option<(f64, Unit, u32)>,
-    /// Two wavelengths that keys state, the first and the last.
+    /// Two wavelengths that keys state, the first and one that is another.
     pub(super) disputed: Option<((f64, Unit), (f64, Unit))>,
     /// The wavelengths that lines name in passing: of several, none is the one.
     heard: Vec<(f64, Unit)>,
@@ -124,7 +125,23 @@ fn tells_other_light(lower: &str) -> bool {
             words::begins(WordList::LightShone, word)
                 || words::begins(WordList::AnotherWavelength, word)
                 || words::begins(WordList::OfSize, word)
+                || words::begins(WordList::Dimension, word)
+                || words::ends(WordList::Dimension, word)
         })
+}
+
+/// Whether two wavelengths are one, whatever their units: 412 nm and 0.412 µm.
+fn is_same_length((one, unit): &(f64, Unit), (other, of_other): &(f64, Unit)) -> bool {
+    /// No source writes more than nine digits, and conversions are good to more.
+    const EQUAL: f64 = 1e-9;
+    if unit == of_other {
+        return one == other;
+    }
+    let nanometres = |value: f64, unit: &Unit| unit.convert(value, &Unit::NANOMETRE).ok();
+    match (nanometres(*one, unit), nanometres(*other, of_other)) {
+        (Some(one), Some(other)) => (one - other).abs() <= EQUAL * one.abs(),
+        _ => false,
+    }
 }
 
 impl Context {
@@ -151,7 +168,10 @@ impl Context {
             }
         }
         if let Some((first, unit)) = context.heard.first()
-            && context.heard.iter().all(|other| other == &(*first, unit.clone()))
+            && context
+                .heard
+                .iter()
+                .all(|other| is_same_length(other, &(*first, unit.clone())))
         {
             context.wavelength = Some((*first, unit.clone(), 0));
         }
@@ -177,16 +197,16 @@ impl Context {
                 _ => None,
             })
             .collect();
-        if let [first, .., last] = numbers.as_slice()
-            && first != last
+        if let Some((first, others)) = numbers.split_first()
+            && let Some(other) = others.iter().rfind(|other| !is_same_length(first, other))
         {
-            context.disputed = Some((first.clone(), last.clone()));
+            context.disputed = Some((first.clone(), other.clone()));
         }
         // `all readings at 405 nm` above `wavelength: 412 nm`.
-        if let [key] = numbers.as_slice() {
-            let mut others = context.heard.iter().filter(|heard| *heard != key);
+        if let Some(key) = numbers.first().filter(|_| context.disputed.is_none()) {
+            let mut others = context.heard.iter().filter(|heard| !is_same_length(heard, key));
             if let Some(other) = others.next()
-                && others.all(|one| one == other)
+                && others.all(|one| is_same_length(one, other))
             {
                 context.disputed = Some((other.clone(), key.clone()));
             }
@@ -321,8 +341,9 @@ impl Context {
     /// `Phosphate, molybdenum blue 880 nm`: a title, or a statement of it, that ends in a wavelength. Sizes of particles and light
     /// that a sample is lit with are others.
     fn hear_ending(&mut self, line: &str) {
-        /// A longer statement is prose.
-        const MOST_WORDS: usize = 6;
+        /// A longer statement, the number and its unit among them, is prose.
+        const MOST_WORDS: usize = 8;
+        let heard = self.heard.len();
         let lower = line.to_lowercase();
         if line.len() > LONGEST_SENTENCE
             || !lower.contains("nm") && !lower.contains("нм")
@@ -347,10 +368,23 @@ impl Context {
             let value = number
                 .and_then(|number| number.replace(',', ".").parse::<f64>().ok())
                 .filter(|value| crate::light::IN_PASSING.contains(value));
-            if let Some(value) = value.filter(|_| statement.split_whitespace().count() <= MOST_WORDS + 2) {
+            if let Some(value) = value.filter(|_| statement.split_whitespace().count() <= MOST_WORDS) {
                 self.heard.push((value, Unit::NANOMETRE));
             }
         }
+        self.leave_out_others(heard, &lower);
+    }
+
+    /// Leaves out the wavelengths heard behind the first ones of which the line says that they are of something else.
+    fn leave_out_others(&mut self, first: usize, lower: &str) {
+        if measured_at::is_list_under_key(lower) {
+            self.heard.truncate(first);
+        }
+        let mut place = 0;
+        self.heard.retain(|(value, unit)| {
+            place += 1;
+            place <= first || *unit != Unit::NANOMETRE || !measured_at::is_of_something_else(lower, *value)
+        });
     }
 
     /// A line that names a unit of wavelength or time, bare of a number, and what was measured, and little else.
@@ -475,8 +509,16 @@ impl Context {
     }
 
     /// Takes in the words of one line.
-    #[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
     fn hear(&mut self, line: &str) {
+        let heard = self.heard.len();
+        self.hear_all(line);
+        if self.heard.len() > heard {
+            self.leave_out_others(heard, &line.to_lowercase());
+        }
+    }
+
+    #[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
+    fn hear_all(&mut self, line: &str) {
         // `Lamp change: 340 nm` and `Reference: 650 nm` tell no wavelength of the measurement.
         let key = line.split(':').next().unwrap_or("");
         let of_other_things = key.len() < line.len()
@@ -601,12 +643,7 @@ impl Context {
             let apart = number
                 .filter(|_| unit.is_some_and(|u| u.trim_end_matches([',', '.', ';', ')', ':']) == "nm"))
                 .copied();
-            // `irradiated at 365 nm`
-            let shone = index
-                .checked_sub(1)
-                .is_some_and(|before| words::begins(WordList::LightShone, parts[before]));
             if said
-                && !shone
                 && let Some(value) = joined
                     .or(apart)
                     .and_then(|n| n.replace(',', ".").parse::<f64>().ok())

@@ -266,18 +266,19 @@ pub(super) fn take_beside_tables(source: &Source, sections: &mut [Section], behi
                     && is_cut_row(&text[line.span.range()], row(last), &grid.dialect)
             })
             .map(|line| line.line);
-        // So does one of which nothing but the name is written.
-        let empty = words_below
-            .first()
-            .filter(|line| {
+        // So do those of which nothing but the name is written.
+        let empty: Vec<u32> = words_below
+            .iter()
+            .take_while(|line| {
                 cut.is_none()
                     && of_names
                     && is_name_alone(&text[line.span.range()], &sections[index].table.grid, text)
             })
-            .map(|line| line.line);
+            .map(|line| line.line)
+            .collect();
         let below: Vec<u32> = words_below
             .iter()
-            .skip(usize::from(cut.is_some() || empty.is_some()))
+            .skip(usize::from(cut.is_some()) + empty.len())
             .take_while(|line| of_table(last, line))
             .map(|line| line.line)
             .collect();
@@ -286,7 +287,7 @@ pub(super) fn take_beside_tables(source: &Source, sections: &mut [Section], behi
             .chain(&below)
             .copied()
             .chain(cut)
-            .chain(empty)
+            .chain(empty.iter().copied())
             .collect();
         sections[index].table.grid.lost_above = lost_above;
         sections[index].words.retain(|line| !taken.contains(&line.line));
@@ -296,12 +297,13 @@ pub(super) fn take_beside_tables(source: &Source, sections: &mut [Section], behi
         }
         take_rows_aside(text, sections, index, behind);
         sections[index].remarks.extend(cut.map(row_cut));
-        sections[index].remarks.extend(empty.map(|line| {
-            Diagnostic::note(
-                Code::new("empty-cell"),
-                "1 row at the end of the table has a name and no reading",
-            )
-            .at(Place::line(line as usize), "this line")
+        sections[index].remarks.extend(empty.first().map(|line| {
+            let message = match empty.len() {
+                1 => "1 row at the end of the table has a name and no reading".to_owned(),
+                rows => format!("{rows} rows at the end of the table have names and no readings"),
+            };
+            Diagnostic::note(Code::new("empty-cell"), message)
+                .at(Place::line(*line as usize), "the first of them")
         }));
         for (lines, where_they_stand, nearest) in [
             (above.as_slice(), "above", "the last"),

@@ -17,6 +17,7 @@ mod heads;
 mod join;
 mod labelled;
 mod marks;
+mod measured_at;
 mod number;
 mod pages;
 mod scan;
@@ -224,6 +225,14 @@ fn read_telling(source: &Source, card: &ReaderInfo, told: Option<&mut ReadTrace>
             if !found.runs.is_empty() {
                 found.remarks.extend(cleared.remarks);
             }
+            for question in cleared.questions {
+                if source.assume().settle(&question) {
+                    continue;
+                }
+                for run in &mut found.runs {
+                    run.questions.push(question.clone());
+                }
+            }
             found
         }
     };
@@ -364,8 +373,9 @@ fn read_lines(source: &Source, mut told: Option<&mut ReadTrace>) -> SourceTables
     let mut unknown: Vec<(CompletedRun, Diagnostic)> = Vec::new();
     // What later tables say otherwise than the first lines holds for these tables, and nothing is known of the others.
     let mut changed: BTreeSet<&'static str> = BTreeSet::new();
-    // What keys say in front of tables that are no measurements, behind the last one that is.
+    // What keys say in front of tables that are no measurements, behind the last one that is, and of those that were left out.
     let mut of_no_table: Vec<Preamble> = Vec::new();
+    let mut keys_left: Vec<TextLine> = Vec::new();
     for (index, section) in sections.iter().enumerate() {
         let before = index.checked_sub(1).map(|before| &sections[before]);
         reading
@@ -433,8 +443,11 @@ fn read_lines(source: &Source, mut told: Option<&mut ReadTrace>) -> SourceTables
             told.tables
                 .push(TableTrace::of(&section.table, Use::of(&shaped)).with(columns));
         }
-        let keys = keys_below(text, &section.words);
-        let keys_alone = (index > 0 && !keys.is_empty()).then(|| Preamble::hear(source, keys));
+        let keys = if index > 0 {
+            keys_behind_table(text, &section.words)
+        } else {
+            &[]
+        };
         let read_before = reading.runs.len();
         match shaped {
             TableReading::Other(reason) => others.push(
@@ -475,21 +488,25 @@ fn read_lines(source: &Source, mut told: Option<&mut ReadTrace>) -> SourceTables
         }
         if reading.runs.len() > read_before {
             of_no_table.clear();
+        } else if !keys.is_empty() && !reading.runs.is_empty() && is_derived(text, section) {
+            of_no_table.push(Preamble::hear(source, keys));
         } else {
-            of_no_table.extend(keys_alone);
+            keys_left.extend(keys);
         }
     }
-    // Keys below the measurements that stand in front of a table of something else, a list of peaks, are as good as those behind.
-    for keys in &of_no_table {
-        for run in &mut reading.runs {
+    // Keys below a measurement that stand in front of what was worked out from it, a list of peaks, are as good as those behind.
+    if let Some(run) = reading.runs.last_mut() {
+        for keys in &of_no_table {
             let mut own = Preamble {
                 fields: std::mem::take(&mut run.fields),
+                questions: std::mem::take(&mut run.questions),
                 ..Preamble::default()
             };
             own.inherit(keys);
-            run.fields = own.fields;
+            (run.fields, run.questions) = (own.fields, own.questions);
         }
     }
+    reading.remarks.extend(of_other_table(source, &keys_left));
     // A few rows of which nothing tells what they are: beside a measurement they are told, alone they are asked about.
     if reading.runs.is_empty() {
         reading.runs.extend(unknown.into_iter().map(|(run, _)| run));
@@ -525,8 +542,55 @@ fn read_lines(source: &Source, mut told: Option<&mut ReadTrace>) -> SourceTables
     reading
 }
 
-/// The lines below a table that are known keys with their values, as far as no heading parts them from it.
-fn keys_below<'l>(text: &str, lines: &'l [TextLine]) -> &'l [TextLine] {
+/// Whether a table that is no measurement was worked out from the one before it: a list of its peaks, or of its wavelengths. A
+/// column of another trade, a price, tells that it was not.
+fn is_derived(text: &str, section: &Section) -> bool {
+    let heads = || {
+        let cells = section.table.heads.iter().flat_map(|head| &head.cells);
+        cells.flatten().map(|cell| &text[cell.range()])
+    };
+    let titles = section
+        .words
+        .iter()
+        .map(|line| strip_remark(&text[line.span.range()]).1);
+    let titles = titles.filter(|line| preamble::pairs(line).is_empty());
+    let of_peaks = |words: &str| {
+        words
+            .split(|c: char| !c.is_alphabetic())
+            .any(|word| crate::words::begins(WordList::Peak, &word.to_lowercase()))
+    };
+    let of_light = |head: &str| {
+        let quantity = crate::column_header::read_column_header(head).quantity;
+        quantity.is_some_and(|quantity| quantity.is_of_light() || quantity == Quantity::WAVELENGTH)
+    };
+    let of_another_trade = |head: &str| matches!(crate::words::word(head), crate::words::HeaderWord::Other(quantity) if crate::words::is_of_another_trade(&quantity));
+    !heads().any(of_another_trade)
+        && (titles.into_iter().any(of_peaks) || heads().any(|head| of_peaks(head) || of_light(head)))
+}
+
+/// A remark on keys above a table of something else: what they say is said of that, and of no measurement.
+fn of_other_table(source: &Source, lines: &[TextLine]) -> Option<Diagnostic> {
+    let first = lines.first()?;
+    let said: Vec<&str> = lines
+        .iter()
+        .map(|line| strip_remark(&source.text()[line.span.range()]).1.trim())
+        .collect();
+    Some(
+        Diagnostic::note(
+            Code::new("keys-of-another-table"),
+            format!(
+                "what stands above a table that is no measurement was taken for no field of a run: {}",
+                said.join("; ")
+            ),
+        )
+        .at(source.place(first.span), "the first of these lines")
+        .help("note what holds for the run"),
+    )
+}
+
+/// Of the lines between a table and the next one, the first ones that are known keys with their values, as far as no heading
+/// parts them from the table before.
+fn keys_behind_table<'l>(text: &str, lines: &'l [TextLine]) -> &'l [TextLine] {
     let stated = |line: &&TextLine| {
         let kept = strip_remark(&text[line.span.range()]).1;
         let pairs = preamble::pairs(kept);
@@ -1065,7 +1129,6 @@ impl Preamble {
         }
     }
 
-    /// Takes over what another block says, for keys of which this one says nothing.
     /// Takes what the lines above a later table say against the preamble: the fields that are not to be taken over from it,
     /// since the lines leave open which value holds, and remarks on them.
     fn set_apart(
@@ -1106,6 +1169,7 @@ impl Preamble {
         (open, remarks)
     }
 
+    /// Takes over what another block says, for keys of which this one says nothing.
     fn inherit(&mut self, other: &Self) {
         self.inherit_but(other, &[]);
     }
