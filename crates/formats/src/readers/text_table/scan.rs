@@ -1778,6 +1778,17 @@ fn is_row_over_others(rows: &[&str], dialect: &Dialect) -> bool {
 /// Whether the first of these rows, words with numbers behind them, is the head of the others: `Wavelength (nm);420;435`.
 fn is_head_of_numbers(rows: &[&str], dialect: &Dialect) -> bool {
     let [first, rest @ ..] = rows else { return false };
+    // `wavelength/nm  500  505`, and two rows below it `wavelength/nm  520  525`: strips of a curve.
+    let name = |row: &str| {
+        split(row, dialect)
+            .first()
+            .map_or("", |range| row[range.clone()].trim())
+            .to_owned()
+    };
+    let own = name(first);
+    if rest.len() >= 3 && rest.iter().any(|row| name(row) == own) && rest.iter().all(|row| row != first) {
+        return false;
+    }
     // In the style of the table: `1,365` is no thousand where the comma is the decimal sign.
     let numbers = |row: &str| -> Vec<f64> {
         split(row, dialect)
