@@ -325,6 +325,8 @@ pub enum WordList {
     Ordinal,
     /// Beginnings of words that say that a date is not the one of the measurement.
     AnotherDate,
+    /// Beginnings of words in front of a medium that is not the one of the measurement.
+    AnotherMedium,
     /// Ends of words that say what was done to something.
     Done,
     /// Words of a key whose value was only set.

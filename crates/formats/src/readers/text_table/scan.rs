@@ -7,6 +7,7 @@ use curvary_record::{Code, Span};
 
 use super::columns::{clock_of, is_head_of_times};
 use super::damaged::is_row_of;
+use super::foot;
 use super::dialect::{Brackets, Decision, Delimiter, Dialect, decide, is_blank, raw_split, split, style_of};
 use super::grid::{ColumnKind, Cursor, Grid, MAX_COLUMNS, MissingCell, line_end};
 use super::heads::{glue_units, heads_above, is_summary_word, unmatched_head};
@@ -292,6 +293,10 @@ fn rows_behind(text: &str, cursor: Cursor, above: &[TextPiece]) -> Option<(Scann
             TextPiece::Table(table) => Some((table, &above[at + 1..])),
             _ => None,
         })?;
+    let (line_end, _) = line_end(text.as_bytes(), cursor.at);
+    if foot::is_foot_of(&text[cursor.at..line_end], &last_rows(text, before)) {
+        return None;
+    }
     let mut grid = before.grid.empty_like();
     // The rows of means behind it are read along.
     let end = uncut(text, &grid.dialect).max(cursor.at);
@@ -366,6 +371,21 @@ fn rows_behind(text: &str, cursor: Cursor, above: &[TextPiece]) -> Option<(Scann
                 goes_on || group
             });
     goes_on.then_some((rows, after))
+}
+
+/// The last rows of a table with names in front.
+pub(super) fn last_rows<'t>(text: &'t str, table: &ScannedTable) -> Vec<&'t str> {
+    if table.grid.kinds.first() != Some(&ColumnKind::Words) {
+        return Vec::new();
+    }
+    let names = table.grid.words(0);
+    let last = &names[names.len().saturating_sub(foot::LONGEST)..];
+    let whole = |span: &Span| {
+        let at = span.range().start;
+        let begins = text[..at].rfind(['\n', '\r']).map_or(0, |end| end + 1);
+        &text[begins..line_end(text.as_bytes(), at).0]
+    };
+    last.iter().map(whole).collect()
 }
 
 /// Where a line that is the same as another begins within a part of a text.
@@ -578,8 +598,16 @@ fn table_at(
     {
         return None;
     }
-    if class == LineGlance::Mixed && is_key_over_headers(text, cursor) {
+    if class == LineGlance::Mixed
+        && (is_key_over_headers(text, cursor) || foot::is_key_above(&text[cursor.at..], head_above))
+    {
         return None;
+    }
+    // Keys with their values below the rows, `Limit;0.8`, are none of them, and say nothing of their columns.
+    let open_are_keys = assume.get("foot") == Some("key");
+    let body = foot::without_foot(&sample, open_are_keys);
+    if body > 0 {
+        sample.truncate(body);
     }
     // `Group 1` above rows that a sign of its own parts: a caption.
     let marked = |row: &&str| hard_marks(row) != [false; 3];
@@ -682,6 +710,13 @@ fn table_at(
         anew.expect_units(&sample);
         grid = anew;
         after = grid.read(text, cursor, again);
+    }
+    if let Some(foot) = foot_of(text, cursor.at..after.at, open_are_keys).filter(|foot| *foot > cursor.at) {
+        let mut anew = Grid::new(dialect.clone(), grid.kinds.clone());
+        anew.learn_extents(&sample, &cells);
+        anew.expect_units(&sample);
+        grid = anew;
+        after = grid.read(text, cursor, foot);
     }
     grid.doubt_numbers(text, cursor);
     if grid.rows == 0 {
@@ -871,6 +906,21 @@ fn table_at(
         },
         after,
     ))
+}
+
+/// Where the lines begin that end a part of a text, which was read as rows, and are keys with their values.
+fn foot_of(text: &str, rows: Range<usize>, open_are_keys: bool) -> Option<usize> {
+    let part = &text[rows.clone()];
+    let mut last: Vec<&str> = part
+        .lines()
+        .rev()
+        .filter(|line| !line.trim_matches(is_blank).is_empty())
+        .take(2 * foot::LONGEST)
+        .collect();
+    last.reverse();
+    let body = foot::without_foot(&last, open_are_keys);
+    let first = last.get(body)?;
+    Some(first.as_ptr() as usize - text.as_ptr() as usize)
 }
 
 /// The table of rows that tabs part, whose columns are known to be of these kinds.
@@ -1582,7 +1632,7 @@ fn is_row_over_others(rows: &[&str], dialect: &Dialect) -> bool {
     let rises = |numbers: &[f64]| numbers.windows(2).all(|pair| pair[0] < pair[1]);
     numbers.is_some_and(|numbers| rises(&numbers))
         && rest.len() >= 2
-        && rest.iter().all(|row| {
+        && rest[..foot::without_foot(rest, false)].iter().all(|row| {
             let below = raw_split(row, dialect.sep);
             below.len() == cells.len() && below.iter().take(2).all(|range| !empty(row, range))
         })

@@ -19,6 +19,7 @@ mod packed;
 mod readings;
 pub(crate) mod rules;
 mod several;
+mod sums;
 mod sideways;
 mod template;
 mod verdict;
@@ -1139,6 +1140,9 @@ fn summed_rows(text: &str, table: &ScannedTable, columns: &[Column]) -> std::col
         }
         rows.extend(names.sums_of_series(&rows));
         rows.extend(names.means_again_and_again(&table.grid, columns));
+        if column.index == 0 {
+            rows.extend(sums::at_the_foot(&table.grid, columns, &rows));
+        }
     }
     rows
 }
