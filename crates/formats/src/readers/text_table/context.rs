@@ -648,6 +648,7 @@ impl Context {
                 if !statement.contains(": ")
                     && !statement.contains('=')
                     && !statement.trim_end().ends_with(':')
+                    && !names_another_wavelength(&phrase.to_lowercase())
                 {
                     self.hear_wavelength(&head);
                 }

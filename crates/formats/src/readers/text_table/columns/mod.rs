@@ -1049,6 +1049,10 @@ pub(super) fn head_or_first_word(text: &str) -> crate::column_header::ColumnHead
     else {
         return head;
     };
+    // `Au 20 nm`: gold of a size, and no unit of absorbance.
+    if first.chars().count() <= 2 && ends_in_value(trimmed) {
+        return head;
+    }
     // `E. coli` begins with no extinction.
     if first.ends_with('.') && first.len() == 2 {
         return head;
