@@ -514,7 +514,8 @@ fn separated(line: &str, body: Range<usize>) -> Option<Vec<KeyValueSpan>> {
             && !passing::names_a_measurement(words)
             && matches!(
                 curvary_record::moment::read(rest, None).date,
-                curvary_record::moment::DateReading::Read(_) | curvary_record::moment::DateReading::Undecidable(_)
+                curvary_record::moment::DateReading::Read(_)
+                    | curvary_record::moment::DateReading::Undecidable(_)
             );
         // A comma is so common that only a known key is one; two heads side by side are no pair.
         let heads = crate::column_header::read_column_header(rest);
@@ -1093,7 +1094,11 @@ fn understand(spelling: &str, raw: &str, customs: Customs) -> (Key, Interpretati
 fn is_somebody(raw: &str) -> bool {
     const MOST_WORDS: usize = 4;
     const LONGEST_INITIALS: usize = 3;
-    let name = raw.split([',', ';', '(', '/', '&', '+']).next().unwrap_or(raw).trim();
+    let name = raw
+        .split([',', ';', '(', '/', '&', '+'])
+        .next()
+        .unwrap_or(raw)
+        .trim();
     let words: Vec<&str> = name.split_whitespace().collect();
     let of_the_trade = |word: &str| {
         let bare = word.trim_matches(|c: char| !c.is_alphanumeric());
@@ -1103,13 +1108,18 @@ fn is_somebody(raw: &str) -> bool {
             || words::is(WordList::Inside, bare)
     };
     let named = |word: &str| {
-        let letters = word.chars().all(|c| c.is_alphabetic() || matches!(c, '.' | '-' | '\''));
+        let letters = word
+            .chars()
+            .all(|c| c.is_alphabetic() || matches!(c, '.' | '-' | '\''));
         letters && (!word.starts_with(char::is_lowercase) || word.chars().count() <= LONGEST_INITIALS)
     };
     // A lone capital letter or two may be a quantity and are initials as well.
-    let initials = |word: &str| word.trim_end_matches('.').chars().count() <= 2 && word.starts_with(char::is_uppercase);
+    let initials =
+        |word: &str| word.trim_end_matches('.').chars().count() <= 2 && word.starts_with(char::is_uppercase);
     (1..=MOST_WORDS).contains(&words.len())
-        && words.iter().all(|word| named(word) && (initials(word) || !of_the_trade(word)))
+        && words
+            .iter()
+            .all(|word| named(word) && (initials(word) || !of_the_trade(word)))
 }
 
 /// Whether all words of what a condition is of are known to mean what was measured, or where: `the bath`, `la cuve`.

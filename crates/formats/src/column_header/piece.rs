@@ -690,7 +690,10 @@ pub(super) fn phrase(text: &str, depth: usize) -> Option<HeaderPiece> {
             .and_then(|two| coordinate(two).map(|piece| (piece, 2)))
             .or_else(|| coordinate(words[at]).map(|piece| (piece, 1)));
         // `AuNP 20 nm`: no light, but the size of something, and a part of its name.
-        if let Some((_, length)) = coordinate.as_ref().filter(|(piece, _)| is_too_short_for_light(piece)) {
+        if let Some((_, length)) = coordinate
+            .as_ref()
+            .filter(|(piece, _)| is_too_short_for_light(piece))
+        {
             let size = words[at..at + length].join(" ");
             let rest = [&words[..at], &words[at + length..]].concat().join(" ");
             let named = quantity_of(&rest)

@@ -59,7 +59,8 @@ impl Passing {
             let named = raw.starts_with(char::is_alphabetic)
                 || first.is_some_and(|word| field_of(word) == Some(field));
             if field == "temperature" && (alone && !named || names_another_temperature(line, raw))
-                || matches!(field, "temperature" | "ph") && treated.iter().any(|part| part.contains(&at.start))
+                || matches!(field, "temperature" | "ph")
+                    && treated.iter().any(|part| part.contains(&at.start))
             {
                 continue;
             }
@@ -137,7 +138,7 @@ fn ends_in_date(statement: &str, customs: Customs) -> bool {
 }
 
 /// The parts of a line that tell what was done to a sample or with something else, `Stopped with 1 M HCl, pH 1.2`, and not how was
-/// measured: statements that say so, and conditions behind them that have no words of their own.
+/// measured: statements that say so, and those behind them up to one that tells of the measurement.
 pub(super) fn parts_of_treatments(line: &str) -> Vec<Range<usize>> {
     let mut parts: Vec<Range<usize>> = Vec::new();
     let mut before = false;
@@ -146,11 +147,17 @@ pub(super) fn parts_of_treatments(line: &str) -> Vec<Range<usize>> {
         if text.is_empty() {
             continue;
         }
-        let bare = || {
-            let words = text.split(|c: char| !c.is_alphabetic()).filter(|word| !word.is_empty());
-            is_condition(text) && words.into_iter().all(|word| word == "pH" || word.chars().count() <= 2)
+        // `Stopped with acid, assay pH 8.0`: what tells of the measurement again is its own.
+        let measured = || {
+            text.split(|c: char| !c.is_alphabetic())
+                .filter(|word| !word.is_empty())
+                .any(|word| {
+                    words::is(WordList::Measured, word)
+                        || words::begins(WordList::BegunThing, &word.to_lowercase())
+                        || words::quantity_of(word).is_some_and(|quantity| quantity.is_of_light())
+                })
         };
-        before = is_treatment(text) || before && bare();
+        before = is_treatment(text) || before && !measured();
         if before {
             parts.push(statement);
         }
@@ -856,15 +863,26 @@ fn is_of_something_else(phrase: &str) -> bool {
 
 /// Whether words name what was measured: a title, behind which the day of the measurement may stand.
 pub(super) fn names_a_measurement(words: &str) -> bool {
-    words.split(|c: char| !c.is_alphabetic()).filter(|word| !word.is_empty()).any(|word| {
-        let lower = word.to_lowercase();
-        [WordList::Spectrum, WordList::Kinetics, WordList::BegunThing, WordList::MeasuredThing]
+    words
+        .split(|c: char| !c.is_alphabetic())
+        .filter(|word| !word.is_empty())
+        .any(|word| {
+            let lower = word.to_lowercase();
+            [
+                WordList::Spectrum,
+                WordList::Kinetics,
+                WordList::BegunThing,
+                WordList::MeasuredThing,
+            ]
             .into_iter()
             .any(|list| words::begins(list, &lower))
-            || words::quantity_of(word).is_some_and(|quantity| quantity.is_of_light())
-    }) || words.split_whitespace().all(|word| {
-        words::is(WordList::Measured, word) || words::is(WordList::OnDay, word) || words::is(WordList::OfTheRun, word)
-    })
+                || words::quantity_of(word).is_some_and(|quantity| quantity.is_of_light())
+        })
+        || words.split_whitespace().all(|word| {
+            words::is(WordList::Measured, word)
+                || words::is(WordList::OnDay, word)
+                || words::is(WordList::OfTheRun, word)
+        })
 }
 
 /// Whether a phrase names an instrument or a part of it and what was done with that, `Instrument service`, `Lamp: new bulb`; a heading

@@ -156,7 +156,8 @@ fn is_of_other_things(line: &str) -> bool {
         let mut words = lower.split([' ', '-']);
         words.any(|word| {
             words::begins(WordList::AnotherWavelength, word)
-                || plain && (words::begins(WordList::LightShone, word) || words::begins(WordList::OfSize, word))
+                || plain
+                    && (words::begins(WordList::LightShone, word) || words::begins(WordList::OfSize, word))
         })
     };
     apparatus || another() || field.is_none() && is_wavelength(value) && !is_of_the_reading(key)
@@ -168,7 +169,10 @@ fn key_of_line(line: &str) -> Option<(&str, &str)> {
     if let Some(pair) = line.split_once(':') {
         return Some((pair.0.trim(), pair.1.trim()));
     }
-    if let Some((key, value)) = line.split_once('=').filter(|(_, value)| is_wavelength(value.trim())) {
+    if let Some((key, value)) = line
+        .split_once('=')
+        .filter(|(_, value)| is_wavelength(value.trim()))
+    {
         return Some((key.trim(), value.trim()));
     }
     // A blank behind a comma is that of a title: `Extract of kale, 412 nm`.
@@ -176,12 +180,16 @@ fn key_of_line(line: &str) -> Option<(&str, &str)> {
     let (key, value) = (&line[..at], &line[at + 1..]);
     let pads = |c: char| c.is_whitespace() || matches!(c, ';' | '|' | ',');
     let (title, value) = (value.starts_with(' '), value.trim_matches(pads));
-    (!title && is_wavelength(value)).then_some((key.trim(), value))
+    let stated = value.starts_with(|c: char| c.is_ascii_digit()) && value.contains("nm");
+    (!title && stated).then_some((key.trim(), value))
 }
 
 /// `656.1 nm`, and nothing else.
 fn is_wavelength(value: &str) -> bool {
-    let number = value.trim_end_matches('.').strip_suffix("nm").or_else(|| value.strip_suffix("нм"));
+    let number = value
+        .trim_end_matches('.')
+        .strip_suffix("nm")
+        .or_else(|| value.strip_suffix("нм"));
     number.is_some_and(|number| number.trim().replace(',', ".").parse::<f64>().is_ok())
 }
 
@@ -194,10 +202,15 @@ fn is_of_the_reading(key: &str) -> bool {
             .is_some_and(Quantity::is_of_light)
     };
     let head = crate::column_header::read_column_header(key);
-    if head.quantity.as_ref().is_some_and(Quantity::is_of_light) || words::fields_if_fitting(key).contains(&"wavelength") {
+    if head.quantity.as_ref().is_some_and(Quantity::is_of_light)
+        || words::fields_if_fitting(key).contains(&"wavelength")
+    {
         return true;
     }
-    let mut parts: Vec<&str> = key.split(|c: char| !c.is_alphabetic()).filter(|word| !word.is_empty()).collect();
+    let mut parts: Vec<&str> = key
+        .split(|c: char| !c.is_alphabetic())
+        .filter(|word| !word.is_empty())
+        .collect();
     let Some(last) = parts.pop() else { return false };
     let read = |word: &str| {
         let lower = word.to_lowercase();
@@ -210,6 +223,25 @@ fn is_of_the_reading(key: &str) -> bool {
     };
     let wavelength = words::quantity_of(last) == Some(Quantity::WAVELENGTH);
     parts.iter().all(|word| read(word)) && (wavelength || read(last))
+}
+
+/// Whether a line in small letters names two wavelengths and more behind each other, `405 and 620 nm`: the last one is not the one.
+fn lists_wavelengths(lower: &str) -> bool {
+    let parts: Vec<&str> = lower
+        .split([' ', '\t', ',', ';', '(', ')', ':'])
+        .filter(|part| !part.is_empty())
+        .collect();
+    let light = |part: &str| {
+        let bare = part.strip_suffix("nm").unwrap_or(part);
+        bare.parse::<f64>()
+            .is_ok_and(|value| crate::light::IN_PASSING.contains(&value))
+    };
+    parts.windows(3).any(|three| {
+        let and = matches!(three[1], "+" | "&" | "/")
+            || words::is(WordList::And, three[1])
+            || words::is(WordList::Or, three[1]);
+        and && light(three[0]) && light(three[2])
+    })
 }
 
 /// Whether a statement in small letters names a wavelength that is none of the reading: a word for it that does not stand in front
@@ -236,7 +268,8 @@ fn names_another_wavelength(lower: &str) -> bool {
         let term = |from: usize, to: usize| {
             to <= parts.len() && words::quantity_of(&parts[from..to].join(" ")) == Some(Quantity::WAVELENGTH)
         };
-        let end = (0..parts.len()).find_map(|from| (1..=3).map(|length| from + length).find(|to| term(from, *to)));
+        let end =
+            (0..parts.len()).find_map(|from| (1..=3).map(|length| from + length).find(|to| term(from, *to)));
         end.is_some_and(|to| {
             !parts[to..].iter().all(|word| small(word))
                 || parts[..to].iter().any(|word| words::begins(WordList::Peak, word))
@@ -408,7 +441,11 @@ impl Context {
                     && words::quantity_of(&format!("{} {}", parts[at - 1], parts[at]))
                         == Some(Quantity::WAVELENGTH)
             });
-        if tells_other_light(&lower) || !known || names_another_wavelength(&lower) {
+        if tells_other_light(&lower)
+            || !known
+            || names_another_wavelength(&lower)
+            || lists_wavelengths(&lower)
+        {
             return;
         }
         let number = |text: &str| {
@@ -448,6 +485,7 @@ impl Context {
             || !lower.contains("nm") && !lower.contains("нм")
             || tells_other_light(&lower)
             || names_another_wavelength(&lower)
+            || lists_wavelengths(&lower)
         {
             return;
         }

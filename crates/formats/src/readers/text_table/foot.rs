@@ -44,7 +44,10 @@ fn sign_of(rows: &[&str]) -> Option<Delimiter> {
 fn usual(rows: &[&str], sign: Delimiter) -> Option<usize> {
     let counts: Vec<usize> = rows.iter().map(|row| filled(row, sign).len()).collect();
     let times = |count: usize| counts.iter().filter(|&&other| other == count).count();
-    let usual = counts.iter().copied().max_by_key(|&count| (times(count), count))?;
+    let usual = counts
+        .iter()
+        .copied()
+        .max_by_key(|&count| (times(count), count))?;
     (times(usual) >= FEWEST_ROWS).then_some(usual)
 }
 
@@ -70,11 +73,15 @@ fn form(name: &str) -> String {
     form
 }
 
-/// Whether a name is of the form of the names of these rows, or that of a blank.
+/// Whether a name is of the form of the names of these rows, with figures in it.
 fn is_named_alike(name: &str, rows: &[&str], sign: Delimiter) -> bool {
     let own = form(name);
-    let same = |row: &&str| filled(row, sign).first().is_some_and(|(_, other)| form(other) == own);
-    own.contains('0') && rows.iter().any(same) || crate::words::is_blank(name)
+    let same = |row: &&str| {
+        filled(row, sign)
+            .first()
+            .is_some_and(|(_, other)| form(other) == own)
+    };
+    own.contains('0') && rows.iter().any(same)
 }
 
 /// The key and the value of a line that has no more cells than these.
@@ -97,9 +104,19 @@ enum Foot {
 
 /// Whether a row of words and numbers stands over others as their header, `Sample;400;410`: whole numbers over numbers with decimals.
 fn is_header(row: &str, below: &[&str], sign: Delimiter) -> bool {
-    let numbers = |row: &str| filled(row, sign).into_iter().skip(1).filter_map(|(_, cell)| decimals(cell)).collect::<Vec<_>>();
+    let numbers = |row: &str| {
+        filled(row, sign)
+            .into_iter()
+            .skip(1)
+            .filter_map(|(_, cell)| decimals(cell))
+            .collect::<Vec<_>>()
+    };
     let own = numbers(row);
-    own.len() >= 2 && own.iter().all(|decimals| *decimals == 0) && below.iter().all(|row| numbers(row).iter().all(|decimals| *decimals > 0))
+    own.len() >= 2
+        && own.iter().all(|decimals| *decimals == 0)
+        && below
+            .iter()
+            .all(|row| numbers(row).iter().all(|decimals| *decimals > 0))
 }
 
 /// What a line is at the foot of these rows.
@@ -128,7 +145,14 @@ fn at_foot(line: &str, rows: &[&str], sign: Delimiter, usual: usize) -> Foot {
         return in_a_list(key, value, &column, &of_column);
     }
     if let Some(own) = decimals(value) {
-        return if of_column.contains(&own) { Foot::Open } else { Foot::Key };
+        // With another decimal sign than all readings it is none of them.
+        let comma = |cell: &str| cell.contains(',');
+        let alike = own == 0 || column.iter().any(|cell| comma(cell) == comma(value));
+        return match of_column.contains(&own) && alike {
+            true => Foot::Open,
+            false if crate::words::is_blank(key) => Foot::Open,
+            false => Foot::Key,
+        };
     }
     let key = match cell(value, Style::POINT) {
         // `S-4;OVER;` lacks both readings.
@@ -160,14 +184,37 @@ fn in_a_list(key: &str, value: &str, column: &[&str], of_column: &[u8]) -> Foot 
     }
     match decimals(value) {
         Some(own) if own == *first => Foot::Row,
-        Some(own) if own == 0 || is_known(key) => Foot::Key,
+        Some(own) if crate::words::is_blank(key) => {
+            if own == 0 {
+                Foot::Open
+            } else {
+                Foot::Row
+            }
+        }
+        Some(own) if own == 0 || is_known(key) || !is_like_a_reading(value) => Foot::Key,
         Some(_) => Foot::Open,
         None => match cell(value, Style::POINT) {
             Cell::WithUnit { .. } | Cell::Clock { .. } => Foot::Key,
-            Cell::Words if value.bytes().filter(u8::is_ascii_digit).count() >= 4 && !value.contains(['<', '>']) => Foot::Key,
+            // One word stands for a reading that was lost.
+            Cell::Words if !value.contains(['<', '>']) => {
+                let dated = value.bytes().filter(u8::is_ascii_digit).count() >= 4;
+                if dated || value.contains(' ') {
+                    Foot::Key
+                } else {
+                    Foot::Row
+                }
+            }
             _ => Foot::Row,
         },
     }
+}
+
+/// Whether a number may be an absorbance.
+fn is_like_a_reading(value: &str) -> bool {
+    value
+        .replace(',', ".")
+        .parse::<f64>()
+        .is_ok_and(|value| (-1.0..=4.0).contains(&value))
 }
 
 /// How many of these rows are left without the lines at their end that are keys with their values; `open_are_keys`: those that may be
@@ -190,7 +237,11 @@ fn body(rows: &[&str]) -> Option<(Delimiter, usize, usize)> {
     let may_be = |row: &&&str| key_and_value(row, sign).is_some();
     let foot = rows.iter().rev().take(LONGEST).take_while(may_be).count();
     // Where two cells are all, half of the rows at least are a list.
-    let foot = if whole < FEWEST_CELLS { foot.min(rows.len() / 2) } else { foot };
+    let foot = if whole < FEWEST_CELLS {
+        foot.min(rows.len() / 2)
+    } else {
+        foot
+    };
     let body = rows.len() - foot;
     let usual = usual(&rows[..body], sign)?;
     (foot > 0).then_some((sign, usual, body))
@@ -221,7 +272,11 @@ pub(super) fn is_key_above(text: &str, head: Option<&str>) -> bool {
     const NEAR: usize = 6;
     let mut lines = text
         .lines()
-        .filter(|line| !line.trim_matches(|c: char| c.is_whitespace() || matches!(c, ';' | ',' | '|')).is_empty())
+        .filter(|line| {
+            !line
+                .trim_matches(|c: char| c.is_whitespace() || matches!(c, ';' | ',' | '|'))
+                .is_empty()
+        })
         .take(FURTHEST);
     let Some(line) = lines.next() else { return false };
     let Some(sign) = SIGNS
@@ -240,7 +295,9 @@ pub(super) fn is_key_above(text: &str, head: Option<&str>) -> bool {
         head.quantity.is_some() || head.unit.is_some() || !head.held.is_empty()
     };
     let headed = head.is_some_and(|head| {
-        let known = pairs(head).iter().any(|pair| is_known(&head[pair.key.clone()]) && !pair.value.is_empty());
+        let known = pairs(head)
+            .iter()
+            .any(|pair| is_known(&head[pair.key.clone()]) && !pair.value.is_empty());
         matches!(filled(head, sign).as_slice(), [_, (_, second)] if !known || names(second))
     });
     if headed {

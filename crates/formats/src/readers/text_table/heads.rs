@@ -605,22 +605,44 @@ fn map_heads(
 /// of names or of conditions has a cell for each of them, or leaves the first one empty. The second cell names nothing that a
 /// column may hold.
 fn is_key_in_cells(line: &str, grid: &Grid) -> bool {
+    /// A header of more words is a sentence.
+    const LONGEST_HEADER: usize = 4;
     let sep = grid.dialect.sep;
     if sep.byte().is_none() || grid.columns() < 2 {
         return false;
     }
-    let cells: Vec<&str> = raw_split(line, sep).into_iter().map(|range| line[range].trim()).collect();
+    let cells: Vec<&str> = raw_split(line, sep)
+        .into_iter()
+        .map(|range| line[range].trim())
+        .collect();
     let filled = cells.iter().filter(|cell| !cell.is_empty()).count();
-    let [key, value, ..] = cells.as_slice() else { return false };
+    let [key, value, ..] = cells.as_slice() else {
+        return false;
+    };
     if filled != 2 || !key.starts_with(char::is_alphabetic) || value.is_empty() {
         return false;
     }
-    let names = |cell: &str| {
-        let head = read_column_header(cell);
-        head.quantity.is_some() || !head.quantities_possible.is_empty() || head.unit.is_some()
+    let of_light = |head: &crate::column_header::ColumnHeader| {
+        head.quantity
+            .as_ref()
+            .is_some_and(curvary_record::Quantity::is_of_light)
     };
-    let number = leading_number(value).is_some();
-    number || !names(value) && !names(key)
+    let (key_head, value_head) = (read_column_header(key), read_column_header(value));
+    // A value with its unit, or a sentence, is over no column.
+    let stated =
+        value.starts_with(|c: char| c.is_ascii_digit()) || value.split_whitespace().count() > LONGEST_HEADER;
+    let names = value_head.quantity.is_some()
+        || !value_head.quantities_possible.is_empty()
+        || value_head.unit.is_some();
+    let named = is_axis(&key_head) || of_light(&key_head) || key_head.unit.is_some();
+    let sample = (crate::words::field_of(key).is_some()
+        || key_head
+            .quantity
+            .as_ref()
+            .is_some_and(|quantity| quantity.as_str() == "sample"))
+        && !is_axis(&key_head);
+    let key_alone = key_head.quantity.is_none() && key_head.quantities_possible.is_empty();
+    stated || !names && !named && (key_alone || sample)
 }
 
 /// Whether a line is of the form of the rows below it, `02.02.2014;0,176;` over others of a date and a reading: a number with as

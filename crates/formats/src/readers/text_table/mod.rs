@@ -410,9 +410,9 @@ fn read_lines(source: &Source, mut told: Option<&mut ReadTrace>) -> SourceTables
             said.title(title, Origin::Source(place));
         }
         let titled = titles.get(index).is_some_and(|title| !keyed(title));
-        if let Some(title) = own_title(text, &sections[0], section)
-            .filter(|_| index > 0 && !titled && own.as_ref().is_some_and(|own| own.fields.get("title").is_none()))
-        {
+        if let Some(title) = own_title(text, &sections[0], section).filter(|_| {
+            index > 0 && !titled && own.as_ref().is_some_and(|own| own.fields.get("title").is_none())
+        }) {
             let place = source.place(title.span);
             let title = strip_remark(&text[title.span.range()]).1.trim().to_owned();
             said.retitle(title, Origin::Source(place));
@@ -1307,13 +1307,21 @@ fn own_title(text: &str, first: &Section, section: &Section) -> Option<TextLine>
     let keys = |line: &TextLine| -> Vec<String> {
         let line = kept(line);
         let pairs = preamble::pairs(line);
-        pairs.into_iter().map(|pair| line[pair.key].to_lowercase()).collect()
+        pairs
+            .into_iter()
+            .map(|pair| line[pair.key].to_lowercase())
+            .collect()
     };
     let heads = join::head_texts(text, &section.table);
     let same = !heads.is_empty() && heads == join::head_texts(text, &first.table);
-    let title = first.words.iter().position(|line| keys(line).is_empty() && !scan::is_ruler(kept(line)))?;
+    let title = first
+        .words
+        .iter()
+        .position(|line| keys(line).is_empty() && !scan::is_ruler(kept(line)))?;
     let form = &first.words[title..];
-    let own = section.words.get(section.words.len().checked_sub(form.len())?..)?;
+    let own = section
+        .words
+        .get(section.words.len().checked_sub(form.len())?..)?;
     let alike = form.iter().zip(own).all(|(one, other)| keys(one) == keys(other));
     let line = *own.first()?;
     let said = kept(&line);

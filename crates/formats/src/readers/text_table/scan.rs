@@ -7,8 +7,8 @@ use curvary_record::{Code, Span};
 
 use super::columns::{clock_of, is_head_of_times};
 use super::damaged::is_row_of;
-use super::foot;
 use super::dialect::{Brackets, Decision, Delimiter, Dialect, decide, is_blank, raw_split, split, style_of};
+use super::foot;
 use super::grid::{ColumnKind, Cursor, Grid, MAX_COLUMNS, MissingCell, line_end};
 use super::heads::{glue_units, heads_above, is_summary_word, unmatched_head};
 use super::join::{goes_on, is_another_group, list_goes_on};
@@ -1622,6 +1622,9 @@ fn is_row_over_others(rows: &[&str], dialect: &Dialect) -> bool {
     if !empty(first, corner) || others.len() < FEWEST {
         return false;
     }
+    // A line without the sign between the cells ends the rows: `Lamp hours: 812`.
+    let parted = |row: &&&str| raw_split(row, dialect.sep).len() > 1;
+    let rest = &rest[..rest.iter().take_while(parted).count()];
     let numbers: Option<Vec<f64>> = others
         .iter()
         .map(|range| match cell(&first[range.clone()], dialect.style) {

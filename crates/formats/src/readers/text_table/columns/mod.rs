@@ -883,7 +883,8 @@ fn is_value(text: &str) -> bool {
 /// Whether a name is followed by a number with decimals and its unit, `s 0.1 mm`, `std 0,25 mL`, or by a length in nanometres,
 /// `AuNP 20 nm`: what the sample had, and no unit of the numbers below. Whole numbers may count the columns: `sensor 1 mV`.
 fn ends_in_value(text: &str) -> bool {
-    value_at_the_end(text).is_some_and(|number| number.contains(['.', ',']) || text.trim_end().ends_with("nm"))
+    value_at_the_end(text)
+        .is_some_and(|number| number.contains(['.', ',']) || text.trim_end().ends_with("nm"))
 }
 
 /// The number in front of the unit that a name ends in: the `5` of `s 5 mM`.

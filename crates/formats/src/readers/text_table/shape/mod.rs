@@ -19,8 +19,8 @@ mod packed;
 mod readings;
 pub(crate) mod rules;
 mod several;
-mod sums;
 mod sideways;
+mod sums;
 mod template;
 mod verdict;
 

@@ -49,13 +49,18 @@ enum Sum {
     Other,
 }
 
+/// What is worked out from numbers.
+type Figure = fn(&[f64]) -> f64;
+
 /// What a row is of the rows in front of row `first`, the same in all columns.
 fn sum_of(grid: &Grid, row: usize, first: usize, figures: &[(usize, f64)]) -> Option<Sum> {
-    let all: [(Sum, fn(&[f64]) -> f64); 6] = [
+    let all: [(Sum, Figure); 6] = [
         (Sum::Mean, mean),
         (Sum::Other, |all| deviation(all, all.len() - 1)),
         (Sum::Other, |all| deviation(all, all.len())),
-        (Sum::Other, |all| 100.0 * deviation(all, all.len() - 1) / mean(all)),
+        (Sum::Other, |all| {
+            100.0 * deviation(all, all.len() - 1) / mean(all)
+        }),
         (Sum::Other, |all| all.len() as f64),
         (Sum::Other, |all| all.iter().sum()),
     ];
@@ -63,7 +68,10 @@ fn sum_of(grid: &Grid, row: usize, first: usize, figures: &[(usize, f64)]) -> Op
         let mut compared = 0;
         for &(column, rounding) in figures {
             let own = grid.figure(row, column);
-            let above: Vec<f64> = (0..first).map(|row| grid.figure(row, column)).filter(|value| !value.is_nan()).collect();
+            let above: Vec<f64> = (0..first)
+                .map(|row| grid.figure(row, column))
+                .filter(|value| !value.is_nan())
+                .collect();
             // A column without numbers tells nothing.
             if own.is_nan() {
                 continue;
