@@ -504,6 +504,18 @@ fn separated(line: &str, body: Range<usize>) -> Option<Vec<KeyValueSpan>> {
         if mark == ';' && !known && words.contains(' ') && is_measured_phrase(words) {
             continue;
         }
+        // `Baseline recorded,2024-01-03`: words in one cell and a day in the next, without the blank that stands behind the comma of a
+        // title, are a key and its value as behind a colon, unless the words are a title of what was measured.
+        let day_in_cell = mark == ','
+            && !known
+            && words.contains(' ')
+            && !text[at + 1..].starts_with(' ')
+            && !passing::names_a_measurement(words)
+            && matches!(
+                curvary_record::moment::read(rest, None).date,
+                curvary_record::moment::DateReading::Read(_)
+                    | curvary_record::moment::DateReading::Undecidable(_)
+            );
         // A comma is so common that only a known key is one; two heads side by side are no pair.
         let heads = crate::column_header::read_column_header(rest);
         let two_heads = heads.quantity.is_some() && heads.held.is_empty();
@@ -518,7 +530,7 @@ fn separated(line: &str, body: Range<usize>) -> Option<Vec<KeyValueSpan>> {
                     unit.contains(|c: char| !c.is_ascii_digit()) && spelled(unit) != Spelling::None
                 });
         if cells > 1 && !unit_apart
-            || (mark == ',' && !known)
+            || (mark == ',' && !known && !day_in_cell)
             || (two_heads && !rest.starts_with(|c: char| c.is_ascii_digit()))
         {
             continue;
@@ -789,6 +801,10 @@ fn keep_rest(fields: &mut Fields, source: &Source, range: Range<usize>, claimed:
 /// Where the value of a key, at byte `at`, ends, if conditions or a date follow in statements of their own. Where the key itself is
 /// one of several statements, one condition among them is enough.
 fn end_of_value(source: &Source, spelling: &str, at: usize, raw: &str, customs: Customs) -> Option<usize> {
+    // `Stopped with: 1 M HCl, pH 1.2`
+    if passing::is_treatment(spelling) {
+        return None;
+    }
     let mut statements = statements(raw).into_iter();
     let first = &raw[statements.next()?];
     let rest: Vec<&str> = statements
@@ -959,7 +975,13 @@ fn field_set_or_read(spelling: &str) -> Option<&'static str> {
 /// The key under which a value goes beside what is known of its field: one that was only set stays under its own word where
 /// another says how it was, whichever of the two comes first.
 fn beside_what_was_set(fields: &mut Fields, field: Key, spelling: &str) -> Key {
-    let is_set = |spelling: &str| matches!(standing(spelling), Some((Standing::Set, _)));
+    // `Thermostat: 29.8 °C` beside a key that calls its value the temperature tells of the thermostat.
+    let is_device = |spelling: &str| {
+        const SHORTEST: usize = 4;
+        spelling.chars().count() >= SHORTEST && fields_if_fitting(spelling).contains(&field.as_str())
+    };
+    let is_set =
+        |spelling: &str| matches!(standing(spelling), Some((Standing::Set, _))) || is_device(spelling);
     if !matches!(field.as_str(), "temperature" | "wavelength") {
         return field;
     }
@@ -1071,7 +1093,7 @@ fn understand(spelling: &str, raw: &str, customs: Customs) -> (Key, Interpretati
         if *field == "date" && dated {
             return (Key::new(*field), found);
         }
-        if *field == "operator" && dated {
+        if *field == "operator" && (dated || !is_somebody(raw)) {
             continue;
         }
         let number = matches!(found.value, Value::Number(_) | Value::Range { .. });
@@ -1080,6 +1102,16 @@ fn understand(spelling: &str, raw: &str, customs: Customs) -> (Key, Interpretati
         let text_field = known_field(field).is_some_and(|known| known.kind == ValueKind::Text);
         if text_field || found.fits && (!number || found.unit_written || unit_in_key()) {
             return (Key::new(*field), found);
+        }
+    }
+    // `Reaction temperature`: of what is measured, or of what it is measured in.
+    if let Some((place, word)) = name.rsplit_once(' ')
+        && words::is(WordList::PlaceOfTemperature, place)
+        && field_of(word) == Some("temperature")
+    {
+        let found = read("temperature");
+        if found.fits && matches!(found.value, Value::Number(_)) && (found.unit_written || stated.is_some()) {
+            return (Key::new("temperature"), found);
         }
     }
     // `Tampon pH: 7,6`
@@ -1108,6 +1140,39 @@ fn understand(spelling: &str, raw: &str, customs: Customs) -> (Key, Interpretati
     };
     let found = interpret_as(&Key::new(own), raw, stated.as_ref(), customs);
     (Key::new(own), found)
+}
+
+/// Whether a value may be the name of somebody, or initials: `hq`, `M. Weiss`, and no word for what was measured or how, `absorbance`,
+/// `in duplicate`.
+fn is_somebody(raw: &str) -> bool {
+    const MOST_WORDS: usize = 4;
+    const LONGEST_INITIALS: usize = 3;
+    let name = raw
+        .split([',', ';', '(', '/', '&', '+'])
+        .next()
+        .unwrap_or(raw)
+        .trim();
+    let words: Vec<&str> = name.split_whitespace().collect();
+    let of_the_trade = |word: &str| {
+        let bare = word.trim_matches(|c: char| !c.is_alphanumeric());
+        words::quantity_of(bare).is_some()
+            || words::begins(WordList::Spectrum, &bare.to_lowercase())
+            || words::is(WordList::InChain, bare)
+            || words::is(WordList::Inside, bare)
+    };
+    let named = |word: &str| {
+        let letters = word
+            .chars()
+            .all(|c| c.is_alphabetic() || matches!(c, '.' | '-' | '\''));
+        letters && (!word.starts_with(char::is_lowercase) || word.chars().count() <= LONGEST_INITIALS)
+    };
+    // A lone capital letter or two may be a quantity and are initials as well.
+    let initials =
+        |word: &str| word.trim_end_matches('.').chars().count() <= 2 && word.starts_with(char::is_uppercase);
+    (1..=MOST_WORDS).contains(&words.len())
+        && words
+            .iter()
+            .all(|word| named(word) && (initials(word) || !of_the_trade(word)))
 }
 
 /// Whether all words of what a condition is of are known to mean what was measured, or where: `the bath`, `la cuve`.

@@ -634,6 +634,18 @@ fn over_unit_of_axis(text: &str) -> Option<HeaderPiece> {
     })
 }
 
+/// Whether a piece beside other words is a length below all wavelengths that such words mean: the size of particles, a thickness.
+fn is_too_short_for_light(piece: &HeaderPiece) -> bool {
+    let HeaderPiece::Held(held) = piece else {
+        return false;
+    };
+    held.quantity == Quantity::WAVELENGTH
+        && held
+            .unit
+            .convert(held.value, &Unit::NANOMETRE)
+            .is_ok_and(|value| value < *crate::light::IN_PASSING.start())
+}
+
 /// Words between a quantity and its wavelength or unit.
 pub(super) fn is_link(word: &str) -> bool {
     word == "@" || fold(word).is_empty() || words::is(WordList::Link, word)
@@ -677,6 +689,21 @@ pub(super) fn phrase(text: &str, depth: usize) -> Option<HeaderPiece> {
             .as_deref()
             .and_then(|two| coordinate(two).map(|piece| (piece, 2)))
             .or_else(|| coordinate(words[at]).map(|piece| (piece, 1)));
+        // `AuNP 20 nm`: no light, but the size of something, and a part of its name.
+        if let Some((_, length)) = coordinate
+            .as_ref()
+            .filter(|(piece, _)| is_too_short_for_light(piece))
+        {
+            let size = words[at..at + length].join(" ");
+            let rest = [&words[..at], &words[at + length..]].concat().join(" ");
+            let named = quantity_of(&rest)
+                .filter(|quantity| quantity.is_of_light() && rest.chars().count() >= 3)
+                .map(|quantity| named(&rest, quantity));
+            return Some(match named {
+                Some(named) => HeaderPiece::Several(vec![named, HeaderPiece::Label(size)]),
+                None => HeaderPiece::Label(text.to_owned()),
+            });
+        }
         if let Some((piece, length)) = coordinate {
             found.push(piece);
             coordinates += 1;

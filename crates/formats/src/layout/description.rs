@@ -106,6 +106,9 @@ fn says(about: &str) -> Option<&'static str> {
         }
         "date" => "The order of day, month and year in dates.",
         "decimal" => "The decimal sign.",
+        "foot" => {
+            "Whether a name and one number at the foot of a table are a row of it, or a key and its value."
+        }
         "heads" => "Whether two headers were interchanged: each stands over numbers that suit the other one.",
         "measurement" => "Whether tables without any header, unit or word are measurements.",
         "parentheses" => "What numbers in parentheses are: negative, or marked as doubtful and so left out.",

@@ -38,6 +38,7 @@ impl Passing {
                 Some((trim(line, phrase), field, found))
             })
             .collect();
+        let treated = parts_of_treatments(line);
         let of_another_day = tells_of_another_day(source, &range, customs);
         for phrase in statements(line) {
             let phrase = trim(line, phrase);
@@ -62,7 +63,10 @@ impl Passing {
                 .next();
             let named = raw.starts_with(char::is_alphabetic)
                 || first.is_some_and(|word| field_of(word) == Some(field));
-            if field == "temperature" && (alone && !named || names_another_temperature(line, raw)) {
+            if field == "temperature" && (alone && !named || names_another_temperature(line, raw))
+                || matches!(field, "temperature" | "ph")
+                    && treated.iter().any(|part| part.contains(&at.start))
+            {
                 continue;
             }
             let at = range.start + at.start..range.start + at.end;
@@ -145,6 +149,56 @@ fn ends_in_date(statement: &str, customs: Customs) -> bool {
         .map(|(at, c)| &statement[at + c.len_utf8()..])
         .take(LONGEST)
         .any(|date| has_year(date) && matches!(moment::read(date, customs.order).date, DateReading::Read(_)))
+}
+
+/// The parts of a line that tell what was done to a sample or with something else, `Stopped with 1 M HCl, pH 1.2`, and not how was
+/// measured: statements that say so, and those behind them up to one that tells of the measurement.
+pub(super) fn parts_of_treatments(line: &str) -> Vec<Range<usize>> {
+    let mut parts: Vec<Range<usize>> = Vec::new();
+    let mut before = false;
+    for statement in statements(line) {
+        let text = line[statement.clone()].trim();
+        if text.is_empty() {
+            continue;
+        }
+        // `Stopped with acid, assay pH 8.0`: what tells of the measurement again is its own.
+        let measured = || {
+            text.split(|c: char| !c.is_alphabetic())
+                .filter(|word| !word.is_empty())
+                .any(|word| {
+                    words::is(WordList::Measured, word)
+                        || words::begins(WordList::BegunThing, &word.to_lowercase())
+                        || words::quantity_of(word).is_some_and(|quantity| quantity.is_of_light())
+                })
+        };
+        before = is_treatment(text) || before && !measured();
+        if before {
+            parts.push(statement);
+        }
+    }
+    parts
+}
+
+/// Whether a statement tells what was done to something, of a medium that is not the one of the measurement, or of something that was
+/// or was kept in a way.
+pub(super) fn is_treatment(statement: &str) -> bool {
+    let words = || {
+        statement
+            .split(|c: char| !(c.is_alphabetic() || c == '\''))
+            .filter(|word| !word.is_empty())
+    };
+    let measured = || {
+        words().any(|word| {
+            let lower = word.to_lowercase();
+            words::is(WordList::Measured, word)
+                || words::is(WordList::Begun, word)
+                || words::begins(WordList::BegunThing, &lower)
+                || words::quantity_of(word).is_some_and(|quantity| quantity.is_of_light())
+        })
+    };
+    is_of_something_else(statement)
+        || words().any(|word| words::begins(WordList::AnotherLiquid, &word.to_lowercase()))
+        || words().count() >= 3 && words().any(|word| words::is(WordList::Auxiliary, word)) && !measured()
 }
 
 /// Whether a line tells a temperature beside the one in `raw`, `storage temperature -20 °C`: then which of them is that of the
@@ -674,6 +728,7 @@ pub fn claim_free(fields: &mut Fields, source: &Source, range: Range<usize>) -> 
                 continue;
             }
             words = true;
+            treated |= is_treatment(part);
             if in_front {
                 claim_number_of_sample(fields, source, part, from);
             }
@@ -948,6 +1003,30 @@ fn is_of_something_else(phrase: &str) -> bool {
         plain && participle && words.get(at + 1).is_none_or(|next| small(next))
     };
     (0..words.len()).any(done) || is_of_apparatus(phrase)
+}
+
+/// Whether words name what was measured: a title, behind which the day of the measurement may stand.
+pub(super) fn names_a_measurement(words: &str) -> bool {
+    words
+        .split(|c: char| !c.is_alphabetic())
+        .filter(|word| !word.is_empty())
+        .any(|word| {
+            let lower = word.to_lowercase();
+            [
+                WordList::Spectrum,
+                WordList::Kinetics,
+                WordList::BegunThing,
+                WordList::MeasuredThing,
+            ]
+            .into_iter()
+            .any(|list| words::begins(list, &lower))
+                || words::quantity_of(word).is_some_and(|quantity| quantity.is_of_light())
+        })
+        || words.split_whitespace().all(|word| {
+            words::is(WordList::Measured, word)
+                || words::is(WordList::OnDay, word)
+                || words::is(WordList::OfTheRun, word)
+        })
 }
 
 /// Whether a phrase names an instrument or a part of it and what was done with that, `Instrument service`, `Lamp: new bulb`; a heading

@@ -144,6 +144,156 @@ fn is_same_length((one, unit): &(f64, Unit), (other, of_other): &(f64, Unit)) ->
     }
 }
 
+/// Whether a line states a value under a key that is none of the measurement: `Lamp change: 340 nm`, `Reference: 650 nm`, and a
+/// wavelength under a key that is not known to be the one at which was measured, `Wavelength calibration: 656.1 nm`.
+fn is_of_other_things(line: &str) -> bool {
+    let Some((key, value)) = key_of_line(line) else {
+        return false;
+    };
+    let field = words::field_of(key);
+    let apparatus = field.is_some_and(|field| {
+        matches!(
+            field,
+            "lamp"
+                | "reference"
+                | "bandwidth"
+                | "baseline"
+                | "blank"
+                | "accessory"
+                | "detector"
+                | "first-wavelength"
+                | "last-wavelength"
+                | "processing"
+        )
+    });
+    // Behind a comma a sentence goes on: `Extinktion, Spalten: Zeit in min`.
+    let plain = !key.contains([',', ';', '.']) && value.contains("nm");
+    let another = || {
+        let lower = key.to_lowercase();
+        let mut words = lower.split([' ', '-']);
+        words.any(|word| {
+            words::begins(WordList::AnotherWavelength, word)
+                || plain
+                    && (words::begins(WordList::LightShone, word) || words::begins(WordList::OfSize, word))
+        })
+    };
+    apparatus || another() || field.is_none() && is_wavelength(value) && !is_of_the_reading(key)
+}
+
+/// The key that a line begins with, and what stands behind it: in front of a colon or an equals sign, or in a cell of its own.
+fn key_of_line(line: &str) -> Option<(&str, &str)> {
+    let line = line.trim();
+    if let Some(pair) = line.split_once(':') {
+        return Some((pair.0.trim(), pair.1.trim()));
+    }
+    if let Some((key, value)) = line
+        .split_once('=')
+        .filter(|(_, value)| is_wavelength(value.trim()))
+    {
+        return Some((key.trim(), value.trim()));
+    }
+    // A blank behind a comma is that of a title: `Extract of kale, 412 nm`.
+    let at = line.find([';', '\t', '|', ','])?;
+    let (key, value) = (&line[..at], &line[at + 1..]);
+    let pads = |c: char| c.is_whitespace() || matches!(c, ';' | '|' | ',');
+    let (title, value) = (value.starts_with(' '), value.trim_matches(pads));
+    let stated = value.starts_with(|c: char| c.is_ascii_digit()) && value.contains("nm");
+    (!title && stated).then_some((key.trim(), value))
+}
+
+/// `656.1 nm`, and nothing else.
+fn is_wavelength(value: &str) -> bool {
+    let number = value
+        .trim_end_matches('.')
+        .strip_suffix("nm")
+        .or_else(|| value.strip_suffix("нм"));
+    number.is_some_and(|number| number.trim().replace(',', ".").parse::<f64>().is_ok())
+}
+
+/// Whether a key that no list has may be of a reading: it names what was measured, or is a word for a wavelength and words for the
+/// reading in front of it, `Assay wavelength`.
+fn is_of_the_reading(key: &str) -> bool {
+    let light = |word: &str| {
+        words::quantity_of(word)
+            .as_ref()
+            .is_some_and(Quantity::is_of_light)
+    };
+    let head = crate::column_header::read_column_header(key);
+    if head.quantity.as_ref().is_some_and(Quantity::is_of_light)
+        || words::fields_if_fitting(key).contains(&"wavelength")
+    {
+        return true;
+    }
+    let mut parts: Vec<&str> = key
+        .split(|c: char| !c.is_alphabetic())
+        .filter(|word| !word.is_empty())
+        .collect();
+    let Some(last) = parts.pop() else { return false };
+    let read = |word: &str| {
+        let lower = word.to_lowercase();
+        light(word)
+            || words::is(WordList::Measured, word)
+            || words::is(WordList::At, word)
+            || words::begins(WordList::ReadAt, &lower) && !words::begins(WordList::AnotherDate, &lower)
+            || words::begins(WordList::BegunThing, &lower)
+            || words::begins(WordList::MeasuredThing, &lower)
+    };
+    let wavelength = words::quantity_of(last) == Some(Quantity::WAVELENGTH);
+    parts.iter().all(|word| read(word)) && (wavelength || read(last))
+}
+
+/// Whether a line in small letters names two wavelengths and more behind each other, `405 and 620 nm`: the last one is not the one.
+fn lists_wavelengths(lower: &str) -> bool {
+    let parts: Vec<&str> = lower
+        .split([' ', '\t', ',', ';', '(', ')', ':'])
+        .filter(|part| !part.is_empty())
+        .collect();
+    let light = |part: &str| {
+        let bare = part.strip_suffix("nm").unwrap_or(part);
+        bare.parse::<f64>()
+            .is_ok_and(|value| crate::light::IN_PASSING.contains(&value))
+    };
+    parts.windows(3).any(|three| {
+        let and = matches!(three[1], "+" | "&" | "/")
+            || words::is(WordList::And, three[1])
+            || words::is(WordList::Or, three[1]);
+        and && light(three[0]) && light(three[2])
+    })
+}
+
+/// Whether a statement in small letters names a wavelength that is none of the reading: a word for it that does not stand in front
+/// of the number, `lambda max 431 nm`, `wavelength calibration at 656.1 nm`, or is that of a peak, `peak wavelength 431 nm`.
+fn names_another_wavelength(lower: &str) -> bool {
+    let small = |word: &str| {
+        words::is(WordList::At, word)
+            || words::is(WordList::Link, word)
+            || words::is(WordList::Genitive, word)
+            || words::is(WordList::InChain, word)
+            || words::is(WordList::Measured, word)
+            || words::is(WordList::Auxiliary, word)
+    };
+    preamble::statements(lower).into_iter().any(|statement| {
+        let Some(number) = lower[statement.clone()].find(|c: char| c.is_ascii_digit()) else {
+            return false;
+        };
+        let front = &lower[statement.start..statement.start + number];
+        let parts: Vec<&str> = front
+            .split(|c: char| !(c.is_alphabetic() || c == '\''))
+            .filter(|word| !word.is_empty())
+            .collect();
+        // Terms of two or three words, too: `longueur d'onde`.
+        let term = |from: usize, to: usize| {
+            to <= parts.len() && words::quantity_of(&parts[from..to].join(" ")) == Some(Quantity::WAVELENGTH)
+        };
+        let end =
+            (0..parts.len()).find_map(|from| (1..=3).map(|length| from + length).find(|to| term(from, *to)));
+        end.is_some_and(|to| {
+            !parts[to..].iter().all(|word| small(word))
+                || parts[..to].iter().any(|word| words::begins(WordList::Peak, word))
+        })
+    })
+}
+
 impl Context {
     /// Gathers from lines of words and from the claims made of them.
     pub(super) fn gather(text: &str, lines: &[TextLine], fields: &Fields) -> Self {
@@ -164,7 +314,10 @@ impl Context {
         // What the first lines end with, where nothing says more.
         if context.heard.is_empty() {
             for line in lines.iter().filter(|line| line.line <= TITLE_LINES) {
-                context.hear_ending(&text[line.span.range()]);
+                let line = strip_remark(&text[line.span.range()]).1;
+                if !is_of_other_things(line) {
+                    context.hear_ending(line);
+                }
             }
         }
         if let Some((first, unit)) = context.heard.first()
@@ -308,7 +461,11 @@ impl Context {
                     && words::quantity_of(&format!("{} {}", parts[at - 1], parts[at]))
                         == Some(Quantity::WAVELENGTH)
             });
-        if tells_other_light(&lower) || !known {
+        if tells_other_light(&lower)
+            || !known
+            || names_another_wavelength(&lower)
+            || lists_wavelengths(&lower)
+        {
             return;
         }
         let number = |text: &str| {
@@ -348,6 +505,8 @@ impl Context {
         if line.len() > LONGEST_SENTENCE
             || !lower.contains("nm") && !lower.contains("нм")
             || tells_other_light(&lower)
+            || names_another_wavelength(&lower)
+            || lists_wavelengths(&lower)
         {
             return;
         }
@@ -519,28 +678,7 @@ impl Context {
 
     #[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
     fn hear_all(&mut self, line: &str) {
-        // `Lamp change: 340 nm` and `Reference: 650 nm` tell no wavelength of the measurement.
-        let key = line.split(':').next().unwrap_or("");
-        let of_other_things = key.len() < line.len()
-            && (words::field_of(key).is_some_and(|field| {
-                matches!(
-                    field,
-                    "lamp"
-                        | "reference"
-                        | "bandwidth"
-                        | "baseline"
-                        | "blank"
-                        | "accessory"
-                        | "detector"
-                        | "first-wavelength"
-                        | "last-wavelength"
-                        | "processing"
-                )
-            }) || key
-                .to_lowercase()
-                .split([' ', '-'])
-                .any(|word| words::begins(WordList::AnotherWavelength, word)));
-        if of_other_things {
+        if is_of_other_things(line) {
             return;
         }
         if line.contains('0') && line.len() < LONGEST_TITLE && crate::column_header::scale_of(line).is_some()
@@ -590,6 +728,7 @@ impl Context {
                 if !statement.contains(": ")
                     && !statement.contains('=')
                     && !statement.trim_end().ends_with(':')
+                    && !names_another_wavelength(&phrase.to_lowercase())
                 {
                     self.hear_wavelength(&head);
                 }
@@ -644,6 +783,7 @@ impl Context {
                 .filter(|_| unit.is_some_and(|u| u.trim_end_matches([',', '.', ';', ')', ':']) == "nm"))
                 .copied();
             if said
+                && !names_another_wavelength(&lower)
                 && let Some(value) = joined
                     .or(apart)
                     .and_then(|n| n.replace(',', ".").parse::<f64>().ok())

@@ -117,7 +117,10 @@ fn heads_behind(text: &str, grid: &Grid, above: &[TextPiece], keys: bool) -> Vec
                     skipped += 1;
                     continue;
                 }
-                if heads.is_empty() && is_title_of_group(text, raw, &above[..index]) {
+                if heads.is_empty()
+                    && (is_title_of_group(text, raw, &above[..index])
+                        || is_caption_below_header(text, raw, grid, &above[..index]))
+                {
                     continue;
                 }
                 if heads.is_empty() && is_note_behind(raw, grid, &above[..index]) {
@@ -523,6 +526,9 @@ fn map_heads(
     if !nearest && columns > 1 && matches!(stated.as_slice(), [pair] if condition(pair)) {
         return None;
     }
+    if !nearest && is_key_in_cells(kept, grid) {
+        return None;
+    }
     let in_cells = stated.len() >= 2 || stated.iter().any(|pair| pair.says.is_some());
     if !over_all && in_cells && columns > 1 && stated.iter().all(known) {
         return None;
@@ -597,6 +603,50 @@ fn map_heads(
             .map(|range| range.map(|r| Span::new(base + r.start, base + r.end)))
             .collect(),
     )
+}
+
+/// Whether a line above a header is a key and its value in cells of their own, `Oven;105 °C`, where the table has more columns: a row
+/// of names or of conditions has a cell for each of them, or leaves the first one empty. The second cell names nothing that a
+/// column may hold.
+fn is_key_in_cells(line: &str, grid: &Grid) -> bool {
+    /// A header of more words is a sentence.
+    const LONGEST_HEADER: usize = 4;
+    let sep = grid.dialect.sep;
+    if sep.byte().is_none() || grid.columns() < 2 {
+        return false;
+    }
+    let cells: Vec<&str> = raw_split(line, sep)
+        .into_iter()
+        .map(|range| line[range].trim())
+        .collect();
+    let filled = cells.iter().filter(|cell| !cell.is_empty()).count();
+    let [key, value, ..] = cells.as_slice() else {
+        return false;
+    };
+    if filled != 2 || !key.starts_with(char::is_alphabetic) || value.is_empty() {
+        return false;
+    }
+    let of_light = |head: &crate::column_header::ColumnHeader| {
+        head.quantity
+            .as_ref()
+            .is_some_and(curvary_record::Quantity::is_of_light)
+    };
+    let (key_head, value_head) = (read_column_header(key), read_column_header(value));
+    // A value with its unit, or a sentence, is over no column.
+    let stated =
+        value.starts_with(|c: char| c.is_ascii_digit()) || value.split_whitespace().count() > LONGEST_HEADER;
+    let names = value_head.quantity.is_some()
+        || !value_head.quantities_possible.is_empty()
+        || value_head.unit.is_some();
+    let named = is_axis(&key_head) || of_light(&key_head) || key_head.unit.is_some();
+    let sample = (crate::words::field_of(key).is_some()
+        || key_head
+            .quantity
+            .as_ref()
+            .is_some_and(|quantity| quantity.as_str() == "sample"))
+        && !is_axis(&key_head);
+    let key_alone = key_head.quantity.is_none() && key_head.quantities_possible.is_empty();
+    stated || !names && !named && (key_alone || sample)
 }
 
 /// Whether a line is of the form of the rows below it, `02.02.2014;0,176;` over others of a date and a reading: a number with as
@@ -867,6 +917,29 @@ fn is_title_of_group(text: &str, raw: &str, above: &[TextPiece]) -> bool {
     undecorated(kept) != kept
         && !names(kept)
         && header.is_some_and(|header| undecorated(header.trim()) == header.trim() && names(header))
+}
+
+/// Whether a line of words without the sign that parts the cells stands directly below a header that has a cell for each column and
+/// names a quantity: it is a caption of the rows, `Second rack`, and none of its words a header.
+fn is_caption_below_header(text: &str, raw: &str, grid: &Grid, above: &[TextPiece]) -> bool {
+    let Some(sign) = grid.dialect.sep.byte().map(char::from) else {
+        return false;
+    };
+    if raw.contains(sign) || !raw.contains(char::is_alphabetic) {
+        return false;
+    }
+    let header = above.iter().rev().find_map(|piece| match piece {
+        TextPiece::Text(line) => Some(&text[line.span.range()]),
+        _ => None,
+    });
+    header.is_some_and(|header| {
+        let cells = raw_split(header, grid.dialect.sep);
+        let names = |cell: &Range<usize>| read_column_header(header[cell.clone()].trim()).quantity.is_some();
+        cells.len() == grid.columns()
+            && cells.len() >= 2
+            && cells.iter().all(|cell| !header[cell.clone()].trim().is_empty())
+            && cells.iter().any(names)
+    })
 }
 
 /// Whether a line of words stands between two or more equal signs on both sides, `*** wells ***`: it is a caption.

@@ -12,6 +12,7 @@ mod context;
 mod damaged;
 mod dialect;
 mod explain;
+mod foot;
 mod grid;
 mod heads;
 mod join;
@@ -108,6 +109,7 @@ pub(crate) fn asked() -> impl Iterator<Item = QuestionKind> {
         },
         QuestionKind::one_of("date", ["day-first", "month-first", "year-first"]),
         QuestionKind::one_of("decimal", ["comma", "point"]),
+        QuestionKind::one_of("foot", ["row", "key"]),
         QuestionKind::one_of("heads", ["swapped", "as-written"]),
         QuestionKind::one_of("measurement", ["yes", "no"]),
         QuestionKind::one_of("parentheses", ["negative", "absent"]),
@@ -416,6 +418,14 @@ fn read_lines(source: &Source, mut told: Option<&mut ReadTrace>) -> SourceTables
             let place = source.place(title.span);
             let title = strip_remark(&text[title.span.range()]).1.to_owned();
             said.title(title, Origin::Source(place));
+        }
+        let titled = titles.get(index).is_some_and(|title| !keyed(title));
+        if let Some(title) = own_title(text, &sections[0], section).filter(|_| {
+            index > 0 && !titled && own.as_ref().is_some_and(|own| own.fields.get("title").is_none())
+        }) {
+            let place = source.place(title.span);
+            let title = strip_remark(&text[title.span.range()]).1.trim().to_owned();
+            said.retitle(title, Origin::Source(place));
         }
         let mut lines = section.words.clone();
         if index > 0 {
@@ -1121,6 +1131,17 @@ impl Preamble {
         self.fields = own.fields;
     }
 
+    /// Takes a title in the place of the one that stands above another table.
+    fn retitle(&mut self, title: String, origin: Origin) {
+        self.fields.remove("title");
+        for comment in self.fields.remove("comment") {
+            if !matches!(&comment.value, curvary_record::Value::Text(said) if *said == title) {
+                self.fields.claim("comment", comment);
+            }
+        }
+        self.fields.claim("title", Claim::text(title, origin));
+    }
+
     fn claim_all(&mut self, fields: &Fields) {
         for (key, claims) in fields.iter() {
             for claim in claims {
@@ -1322,6 +1343,7 @@ fn run(source: &Source, section: &Section, draft: RunDraft, said: &Preamble) -> 
                 .collect(),
         });
     }
+    questions.extend(rows_or_keys(source, section));
     questions.extend(said.questions.iter().cloned());
     CompletedRun {
         technique: draft.technique,
@@ -1332,6 +1354,71 @@ fn run(source: &Source, section: &Section, draft: RunDraft, said: &Preamble) -> 
         remarks,
         lines: Some((section.table.first_line, section.table.last_line)),
     }
+}
+
+/// Asks whether the last rows, of a name and one number below longer ones, are rows or keys with their values.
+fn rows_or_keys(source: &Source, section: &Section) -> Option<Question> {
+    let text = source.text();
+    let rows = scan::last_rows(text, &section.table);
+    let open = foot::open(&rows);
+    let first = open.last().filter(|_| source.assume().get("foot").is_none())?;
+    let labels = open.iter().map(|row| {
+        let start = row.as_ptr() as usize - text.as_ptr() as usize;
+        curvary_record::Label {
+            place: source.place(Span::new(start, start + row.len())),
+            text: String::new(),
+        }
+    });
+    Some(Question {
+        code: Code::new("row-does-not-fit"),
+        message: format!(
+            "`{}` stands at the foot of the table and has a name and one number: is it a row, or a key and its value?",
+            first.trim()
+        ),
+        readings: vec![
+            curvary_record::Alternative {
+                assume: "foot=row".to_owned(),
+                says: "a row of the table".to_owned(),
+            },
+            curvary_record::Alternative {
+                assume: "foot=key".to_owned(),
+                says: "a key and its value".to_owned(),
+            },
+        ],
+        labels: labels.collect(),
+    })
+}
+
+/// The line above a later table that stands where the title of the first one stands: the tables have the same headers, and the lines
+/// between title and header are keys of the same names.
+fn own_title(text: &str, first: &Section, section: &Section) -> Option<TextLine> {
+    let kept = |line: &TextLine| strip_remark(&text[line.span.range()]).1.trim();
+    let keys = |line: &TextLine| -> Vec<String> {
+        let line = kept(line);
+        let pairs = preamble::pairs(line);
+        pairs
+            .into_iter()
+            .map(|pair| line[pair.key].to_lowercase())
+            .collect()
+    };
+    let heads = join::head_texts(text, &section.table);
+    let same = !heads.is_empty() && heads == join::head_texts(text, &first.table);
+    let title = first
+        .words
+        .iter()
+        .position(|line| keys(line).is_empty() && !scan::is_ruler(kept(line)))?;
+    let form = &first.words[title..];
+    let own = section
+        .words
+        .get(section.words.len().checked_sub(form.len())?..)?;
+    let alike = form.iter().zip(own).all(|(one, other)| keys(one) == keys(other));
+    let line = *own.first()?;
+    let said = kept(&line);
+    let is_title = said != kept(&form[0])
+        && said.contains(char::is_alphabetic)
+        && !join::is_furniture(said, &BTreeSet::new())
+        && form.iter().filter(|line| keys(line).is_empty()).count() == 1;
+    (same && alike && is_title).then_some(line)
 }
 
 /// Remarks on the rows that were left out since they do not fit: one each, and one for the rest of many.

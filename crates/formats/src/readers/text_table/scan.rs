@@ -8,6 +8,7 @@ use curvary_record::{Code, Span};
 use super::columns::{clock_of, is_head_of_times};
 use super::damaged::is_row_of;
 use super::dialect::{Brackets, Decision, Delimiter, Dialect, decide, is_blank, raw_split, split, style_of};
+use super::foot;
 use super::grid::{ColumnKind, Cursor, Grid, MAX_COLUMNS, MissingCell, line_end};
 use super::heads::{glue_units, heads_above, is_summary_word, unmatched_head};
 use super::join::{goes_on, is_another_group, list_goes_on};
@@ -317,6 +318,10 @@ fn rows_behind(text: &str, cursor: Cursor, above: &[TextPiece]) -> Option<(Scann
     if let Some(found) = samples_below(text, cursor, before, between) {
         return Some(found);
     }
+    let (line_end, _) = line_end(text.as_bytes(), cursor.at);
+    if foot::is_foot_of(&text[cursor.at..line_end], &last_rows(text, before)) {
+        return None;
+    }
     let mut grid = before.grid.empty_like();
     // The rows of means behind it are read along.
     let end = uncut(text, &grid.dialect).max(cursor.at);
@@ -466,6 +471,21 @@ fn samples_below(
 
 /// So many bytes behind the first row are searched for the header again before the rows are read.
 const NEAR_HEADER: usize = 1 << 14;
+
+/// The last rows of a table with names in front.
+pub(super) fn last_rows<'t>(text: &'t str, table: &ScannedTable) -> Vec<&'t str> {
+    if table.grid.kinds.first() != Some(&ColumnKind::Words) {
+        return Vec::new();
+    }
+    let names = table.grid.words(0);
+    let last = &names[names.len().saturating_sub(foot::LONGEST)..];
+    let whole = |span: &Span| {
+        let at = span.range().start;
+        let begins = text[..at].rfind(['\n', '\r']).map_or(0, |end| end + 1);
+        &text[begins..line_end(text.as_bytes(), at).0]
+    };
+    last.iter().map(whole).collect()
+}
 
 /// Where a line that is the same as another begins within a part of a text.
 fn next_line_like(text: &str, line: &str, within: Range<usize>) -> Option<usize> {
@@ -681,8 +701,16 @@ fn table_at(
     {
         return None;
     }
-    if class == LineGlance::Mixed && is_key_over_headers(text, cursor) {
+    if class == LineGlance::Mixed
+        && (is_key_over_headers(text, cursor) || foot::is_key_above(&text[cursor.at..], head_above))
+    {
         return None;
+    }
+    // Keys with their values below the rows, `Limit;0.8`, are none of them, and say nothing of their columns.
+    let open_are_keys = assume.get("foot") == Some("key");
+    let body = foot::without_foot(&sample, open_are_keys);
+    if body > 0 {
+        sample.truncate(body);
     }
     // `Group 1` above rows that a sign of its own parts: a caption.
     let marked = |row: &&str| hard_marks(row) != [false; 3];
@@ -791,6 +819,13 @@ fn table_at(
         anew.expect_units(&sample);
         grid = anew;
         after = grid.read(text, cursor, again);
+    }
+    if let Some(foot) = foot_of(text, cursor.at..after.at, open_are_keys).filter(|foot| *foot > cursor.at) {
+        let mut anew = Grid::new(dialect.clone(), grid.kinds.clone());
+        anew.learn_extents(&sample, &cells);
+        anew.expect_units(&sample);
+        grid = anew;
+        after = grid.read(text, cursor, foot);
     }
     grid.doubt_numbers(text, cursor);
     if grid.rows == 0 {
@@ -996,6 +1031,21 @@ fn table_at(
         },
         after,
     ))
+}
+
+/// Where the lines begin that end a part of a text, which was read as rows, and are keys with their values.
+fn foot_of(text: &str, rows: Range<usize>, open_are_keys: bool) -> Option<usize> {
+    let part = &text[rows.clone()];
+    let mut last: Vec<&str> = part
+        .lines()
+        .rev()
+        .filter(|line| !line.trim_matches(is_blank).is_empty())
+        .take(2 * foot::LONGEST)
+        .collect();
+    last.reverse();
+    let body = foot::without_foot(&last, open_are_keys);
+    let first = last.get(body)?;
+    Some(first.as_ptr() as usize - text.as_ptr() as usize)
 }
 
 /// The table of rows that tabs part, whose columns are known to be of these kinds.
@@ -1732,6 +1782,9 @@ fn is_row_over_others(rows: &[&str], dialect: &Dialect) -> bool {
     if !empty(first, corner) || others.len() < FEWEST {
         return false;
     }
+    // A line without the sign between the cells ends the rows: `Lamp hours: 812`.
+    let parted = |row: &&&str| raw_split(row, dialect.sep).len() > 1;
+    let rest = &rest[..rest.iter().take_while(parted).count()];
     let numbers: Vec<f64> = others
         .iter()
         .map_while(|range| match cell(&first[range.clone()], dialect.style) {
@@ -1748,7 +1801,7 @@ fn is_row_over_others(rows: &[&str], dialect: &Dialect) -> bool {
     });
     let rises = numbers.windows(2).all(|pair| pair[0] < pair[1]);
     // A note among the rows is none of them, and the same header again begins others.
-    let full: Vec<&&str> = rest
+    let full: Vec<&&str> = rest[..foot::without_foot(rest, false)]
         .iter()
         .take_while(|row| row.trim_end() != first.trim_end())
         .filter(|row| raw_split(row, dialect.sep).len() == cells.len())

@@ -893,10 +893,11 @@ fn is_value(text: &str) -> bool {
     digits.len() < text.trim().len() && !text.ends_with([')', ']', '>']) && !spelled(unit).units().is_empty()
 }
 
-/// Whether a name is followed by a number with decimals and its unit, `s 0.1 mm`, `std 0,25 mL`: what the sample had, and no unit
-/// of the numbers below. Whole numbers may count the columns: `sensor 1 mV`.
+/// Whether a name is followed by a number with decimals and its unit, `s 0.1 mm`, `std 0,25 mL`, or by a length in nanometres,
+/// `AuNP 20 nm`: what the sample had, and no unit of the numbers below. Whole numbers may count the columns: `sensor 1 mV`.
 fn ends_in_value(text: &str) -> bool {
-    value_at_the_end(text).is_some_and(|number| number.contains(['.', ',']))
+    value_at_the_end(text)
+        .is_some_and(|number| number.contains(['.', ',']) || text.trim_end().ends_with("nm"))
 }
 
 /// The number in front of the unit that a name ends in: the `5` of `s 5 mM`.
@@ -1062,6 +1063,10 @@ pub(super) fn head_or_first_word(text: &str) -> crate::column_header::ColumnHead
     else {
         return head;
     };
+    // `Au 20 nm`: gold of a size, and no unit of absorbance.
+    if first.chars().count() <= 2 && ends_in_value(trimmed) {
+        return head;
+    }
     // `E. coli` begins with no extinction.
     if first.ends_with('.') && first.len() == 2 {
         return head;

@@ -20,6 +20,7 @@ mod readings;
 pub(crate) mod rules;
 mod several;
 mod sideways;
+mod sums;
 mod template;
 mod verdict;
 
@@ -1165,6 +1166,9 @@ fn summed_rows(text: &str, table: &ScannedTable, columns: &[Column]) -> std::col
         }
         rows.extend(names.sums_of_series(&rows));
         rows.extend(names.means_again_and_again(&table.grid, columns));
+        if column.index == 0 {
+            rows.extend(sums::at_the_foot(&table.grid, columns, &rows));
+        }
     }
     rows
 }

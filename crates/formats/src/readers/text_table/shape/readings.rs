@@ -21,11 +21,20 @@ impl Shaper<'_> {
         });
         let stated = self.stated_wavelength(traces);
         if let Some((value, unit, line)) = &stated {
+            // `Beads 200 nm`, `Beads 300 nm` below a key that states another wavelength than any of them: sizes, or the key is wrong.
+            let none_is_stated = *line > 0
+                && traces.iter().all(|trace| {
+                    trace.held(&Quantity::WAVELENGTH).is_some_and(|held| {
+                        held.unit
+                            .convert(held.value, unit)
+                            .is_ok_and(|at| (at - value).abs() > 1e-6 * value)
+                    })
+                });
             for trace in traces {
                 let disputed = trace
                     .held(&Quantity::WAVELENGTH)
                     .filter(|held| {
-                        are_at_one
+                        (are_at_one || none_is_stated)
                             && held
                                 .unit
                                 .convert(held.value, unit)

@@ -1,0 +1,327 @@
+//! Lines at the foot of a table, or above it, that are a key and its value and no row of it: `Limit;0.8` below rows of four
+//! cells. What the key means plays no part: such a line has fewer cells than the rows, and its value is not written as the
+//! readings of its column are.
+
+use super::dialect::{Delimiter, raw_split};
+use super::number::{Cell, Style, cell};
+use crate::preamble::{is_known, pairs};
+
+/// So many rows at least tell how many cells a row has, and so many cells a row has, so that two are too few.
+const FEWEST_ROWS: usize = 2;
+const FEWEST_CELLS: usize = 3;
+
+/// So many lines at the end of a table are looked at.
+pub(super) const LONGEST: usize = 12;
+
+/// The signs that part cells and stand in no number, and the comma.
+const SIGNS: [Delimiter; 4] = [
+    Delimiter::Tab,
+    Delimiter::Semicolon,
+    Delimiter::Pipe,
+    Delimiter::Comma,
+];
+
+/// The filled cells of a line with their places.
+fn filled(line: &str, sign: Delimiter) -> Vec<(usize, &str)> {
+    raw_split(line, sign)
+        .into_iter()
+        .map(|range| line[range].trim())
+        .enumerate()
+        .filter(|(_, cell)| !cell.is_empty())
+        .collect()
+}
+
+/// The sign that parts the cells of rows: the first that stands in most of them.
+fn sign_of(rows: &[&str]) -> Option<Delimiter> {
+    SIGNS.into_iter().find(|sign| {
+        let byte = sign.byte().unwrap_or(b',');
+        let with = rows.iter().filter(|row| row.as_bytes().contains(&byte)).count();
+        with * 3 > rows.len() * 2
+    })
+}
+
+/// How many cells most rows have.
+fn usual(rows: &[&str], sign: Delimiter) -> Option<usize> {
+    let counts: Vec<usize> = rows.iter().map(|row| filled(row, sign).len()).collect();
+    let times = |count: usize| counts.iter().filter(|&&other| other == count).count();
+    let usual = counts
+        .iter()
+        .copied()
+        .max_by_key(|&count| (times(count), count))?;
+    (times(usual) >= FEWEST_ROWS).then_some(usual)
+}
+
+/// The decimals with which a number is written, where a text is one and nothing else.
+fn decimals(text: &str) -> Option<u8> {
+    [Style::POINT, Style::COMMA]
+        .into_iter()
+        .find_map(|style| match cell(text, style) {
+            Cell::Number { decimals, .. } => Some(decimals),
+            _ => None,
+        })
+}
+
+/// A word without its figures, `S-#` of `S-12`.
+fn form(name: &str) -> String {
+    let mut form = String::new();
+    for sign in name.chars() {
+        let sign = if sign.is_ascii_digit() { '0' } else { sign };
+        if !(sign == '0' && form.ends_with('0')) {
+            form.push(sign);
+        }
+    }
+    form
+}
+
+/// Whether a name is of the form of the names of these rows, with figures in it.
+fn is_named_alike(name: &str, rows: &[&str], sign: Delimiter) -> bool {
+    let own = form(name);
+    let same = |row: &&str| {
+        filled(row, sign)
+            .first()
+            .is_some_and(|(_, other)| form(other) == own)
+    };
+    own.contains('0') && rows.iter().any(same)
+}
+
+/// The key and the value of a line that has no more cells than these.
+fn key_and_value(line: &str, sign: Delimiter) -> Option<(&str, &str)> {
+    match filled(line, sign).as_slice() {
+        [(0, key), (1, value)] if key.starts_with(char::is_alphabetic) => Some((key, value)),
+        _ => None,
+    }
+}
+
+/// What a line at the foot of a table is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Foot {
+    Row,
+    /// A key and its value.
+    Key,
+    /// Either: its number is written as a reading of its column, but nothing else speaks for a row.
+    Open,
+}
+
+/// Whether a row of words and numbers stands over others as their header, `Sample;400;410`: whole numbers over numbers with decimals.
+fn is_header(row: &str, below: &[&str], sign: Delimiter) -> bool {
+    let numbers = |row: &str| {
+        filled(row, sign)
+            .into_iter()
+            .skip(1)
+            .filter_map(|(_, cell)| decimals(cell))
+            .collect::<Vec<_>>()
+    };
+    let own = numbers(row);
+    own.len() >= 2
+        && own.iter().all(|decimals| *decimals == 0)
+        && below
+            .iter()
+            .all(|row| numbers(row).iter().all(|decimals| *decimals > 0))
+}
+
+/// What a line is at the foot of these rows.
+fn at_foot(line: &str, rows: &[&str], sign: Delimiter, usual: usize) -> Foot {
+    let Some((key, value)) = key_and_value(line, sign) else {
+        return Foot::Row;
+    };
+    if usual < 2 || is_named_alike(key, rows, sign) {
+        return Foot::Row;
+    }
+    let rows = match rows {
+        [header, below @ ..] if is_header(header, below, sign) => below,
+        _ => rows,
+    };
+    let column: Vec<&str> = rows
+        .iter()
+        .filter_map(|row| {
+            let cells = filled(row, sign);
+            let whole = cells.len() == usual;
+            let second = cells.into_iter().find(|(at, _)| *at == 1)?;
+            whole.then_some(second.1)
+        })
+        .collect();
+    let of_column: Vec<u8> = column.iter().filter_map(|cell| decimals(cell)).collect();
+    if usual < FEWEST_CELLS {
+        return in_a_list(key, value, &column, &of_column);
+    }
+    if let Some(own) = decimals(value) {
+        // With another decimal sign than all readings it is none of them.
+        let comma = |cell: &str| cell.contains(',');
+        let alike = own == 0 || column.iter().any(|cell| comma(cell) == comma(value));
+        return match of_column.contains(&own) && alike {
+            true => Foot::Open,
+            false if crate::words::is_blank(key) => Foot::Open,
+            false => Foot::Key,
+        };
+    }
+    let key = match cell(value, Style::POINT) {
+        // `S-4;OVER;` lacks both readings.
+        Cell::Missing | Cell::Beyond | Cell::Empty => false,
+        Cell::WithUnit { unit, .. } => {
+            let unit = value[unit..].trim();
+            !column.iter().any(|cell| cell.ends_with(unit))
+        }
+        // Words below words are a row of names.
+        _ => 2 * of_column.len() > column.len(),
+    };
+    if key { Foot::Key } else { Foot::Row }
+}
+
+/// The same below a list of names with a number each, all with as many decimals.
+fn in_a_list(key: &str, value: &str, column: &[&str], of_column: &[u8]) -> Foot {
+    /// Fewer decimals are no sign of a reading.
+    const FEWEST_DECIMALS: u8 = 2;
+    const FEWEST: usize = 3;
+    let [first, others @ ..] = of_column else {
+        return Foot::Row;
+    };
+    let even = of_column.len() >= FEWEST
+        && of_column.len() == column.len()
+        && *first >= FEWEST_DECIMALS
+        && others.iter().all(|decimals| decimals == first);
+    if !even {
+        return Foot::Row;
+    }
+    match decimals(value) {
+        Some(own) if own == *first => Foot::Row,
+        Some(own) if crate::words::is_blank(key) => {
+            if own == 0 {
+                Foot::Open
+            } else {
+                Foot::Row
+            }
+        }
+        Some(own) if own == 0 || is_known(key) || !is_like_a_reading(value) => Foot::Key,
+        Some(_) => Foot::Open,
+        None => match cell(value, Style::POINT) {
+            Cell::WithUnit { .. } | Cell::Clock { .. } => Foot::Key,
+            // One word stands for a reading that was lost.
+            Cell::Words if !value.contains(['<', '>']) => {
+                let dated = value.bytes().filter(u8::is_ascii_digit).count() >= 4;
+                if dated || value.contains(' ') {
+                    Foot::Key
+                } else {
+                    Foot::Row
+                }
+            }
+            _ => Foot::Row,
+        },
+    }
+}
+
+/// Whether a number may be an absorbance.
+fn is_like_a_reading(value: &str) -> bool {
+    value
+        .replace(',', ".")
+        .parse::<f64>()
+        .is_ok_and(|value| (-1.0..=4.0).contains(&value))
+}
+
+/// How many of these rows are left without the lines at their end that are keys with their values; `open_are_keys`: those that may be
+/// either, too.
+pub(super) fn without_foot(rows: &[&str], open_are_keys: bool) -> usize {
+    let is_key = |foot: Foot| foot == Foot::Key || open_are_keys && foot == Foot::Open;
+    let Some((sign, usual, body)) = body(rows) else {
+        return rows.len();
+    };
+    let keys = (body..rows.len())
+        .rev()
+        .take_while(|&at| is_key(at_foot(rows[at], &rows[..at], sign, usual)));
+    keys.last().unwrap_or(rows.len())
+}
+
+/// The sign between the cells, how many most rows have, and how many rows at least are in front of the foot.
+fn body(rows: &[&str]) -> Option<(Delimiter, usize, usize)> {
+    let sign = sign_of(rows)?;
+    let whole = usual(rows, sign)?;
+    let may_be = |row: &&&str| key_and_value(row, sign).is_some();
+    let foot = rows.iter().rev().take(LONGEST).take_while(may_be).count();
+    // Where two cells are all, half of the rows at least are a list.
+    let foot = if whole < FEWEST_CELLS {
+        foot.min(rows.len() / 2)
+    } else {
+        foot
+    };
+    let body = rows.len() - foot;
+    let usual = usual(&rows[..body], sign)?;
+    (foot > 0).then_some((sign, usual, body))
+}
+
+/// The last of these rows that may be keys with their values as well as rows.
+pub(super) fn open<'r>(rows: &[&'r str]) -> Vec<&'r str> {
+    let Some((sign, usual, body)) = body(rows) else {
+        return Vec::new();
+    };
+    (body..rows.len())
+        .rev()
+        .take_while(|&at| at_foot(rows[at], &rows[..at], sign, usual) == Foot::Open)
+        .map(|at| rows[at])
+        .collect()
+}
+
+/// Whether a line is a key and its value below these rows.
+pub(super) fn is_foot_of(line: &str, rows: &[&str]) -> bool {
+    let Some(sign) = sign_of(rows) else { return false };
+    usual(rows, sign).is_some_and(|usual| at_foot(line, rows, sign, usual) == Foot::Key)
+}
+
+/// Whether the first line of a text is a key and its value above a wider table: it and those that follow have two cells, and below
+/// them stand rows with more. `head` is the line above it.
+pub(super) fn is_key_above(text: &str, head: Option<&str>) -> bool {
+    const FURTHEST: usize = 24;
+    const NEAR: usize = 6;
+    let mut lines = text
+        .lines()
+        .filter(|line| {
+            !line
+                .trim_matches(|c: char| c.is_whitespace() || matches!(c, ';' | ',' | '|'))
+                .is_empty()
+        })
+        .take(FURTHEST);
+    let Some(line) = lines.next() else { return false };
+    let Some(sign) = SIGNS
+        .into_iter()
+        .find(|sign| sign.byte().is_some_and(|byte| line.as_bytes().contains(&byte)))
+    else {
+        return false;
+    };
+    let is_pair = |line: &str| key_and_value(line, sign).is_some();
+    if !is_pair(line) {
+        return false;
+    }
+    // A header of two columns stands over rows of two cells.
+    let names = |cell: &str| {
+        let head = crate::column_header::read_column_header(cell);
+        head.quantity.is_some() || head.unit.is_some() || !head.held.is_empty()
+    };
+    let headed = head.is_some_and(|head| {
+        let known = pairs(head)
+            .iter()
+            .any(|pair| is_known(&head[pair.key.clone()]) && !pair.value.is_empty());
+        matches!(filled(head, sign).as_slice(), [_, (_, second)] if !known || names(second))
+    });
+    if headed {
+        return false;
+    }
+    let lines: Vec<&str> = std::iter::once(line).chain(lines).collect();
+    let below = lines.iter().take_while(|line| is_pair(line)).count();
+    // Two readings or more with as many decimals are a list.
+    let readings: Vec<Option<u8>> = lines[..below]
+        .iter()
+        .map(|line| key_and_value(line, sign).and_then(|(_, value)| decimals(value)))
+        .collect();
+    let list = readings.len() >= 2
+        && readings[0].is_some_and(|decimals| decimals >= 2)
+        && readings.iter().all(|decimals| *decimals == readings[0]);
+    let wider: Vec<&str> = lines[below..]
+        .iter()
+        .copied()
+        .take(NEAR)
+        .filter(|line| filled(line, sign).len() >= FEWEST_CELLS)
+        .collect();
+    let numbers = |line: &&str| {
+        let cells = filled(line, sign);
+        cells.iter().filter(|(_, cell)| decimals(cell).is_some()).count() >= 2
+    };
+    !list && wider.len() >= FEWEST_ROWS && wider.iter().any(numbers)
+}
