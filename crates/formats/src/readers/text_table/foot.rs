@@ -124,7 +124,13 @@ fn at_foot(line: &str, rows: &[&str], sign: Delimiter, usual: usize) -> Foot {
     let Some((key, value)) = key_and_value(line, sign) else {
         return Foot::Row;
     };
-    if usual < 2 || is_named_alike(key, rows, sign) {
+    // A name that stands in front of a row already is one of a row.
+    let again = rows.iter().any(|row| {
+        filled(row, sign)
+            .first()
+            .is_some_and(|(at, name)| *at == 0 && *name == key)
+    });
+    if usual < 2 || again || is_named_alike(key, rows, sign) {
         return Foot::Row;
     }
     let rows = match rows {
