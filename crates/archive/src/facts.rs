@@ -3,7 +3,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use curvary_record::{Claim, Coordinate, Outcome, Quantity, Run, Unit, Value, ValueKind, known_field};
+use curvary_record::{Claim, Coordinate, Outcome, Quantity, Run, Severity, Unit, Value, ValueKind, known_field};
 
 use crate::query::dimension;
 use crate::summary::{Fact, Summary, unit_of};
@@ -142,6 +142,9 @@ impl Facts {
         for remark in &run.remarks {
             self.exact("remark", remark.code.as_str());
             self.exact("has", "remark");
+            if remark.severity >= Severity::Warning {
+                self.exact("has", "warning");
+            }
         }
         for (key, _) in run.fields.disputes() {
             self.exact("dispute", key.as_str());

@@ -53,7 +53,7 @@ const SPECIAL: [(&str, &str, &str); 15] = [
     ),
     (
         "has",
-        "Runs that have a field, result, note, question, remark or dispute.",
+        "Runs that have a field, result, note, question, remark, warning or dispute.",
         "has:result",
     ),
     (

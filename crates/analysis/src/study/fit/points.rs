@@ -31,6 +31,13 @@ pub(in crate::study) fn preparation(
     trace: &Trace,
 ) -> Result<Preparation, Refusal> {
     let needed = needs(chosen);
+    if trace.x.quantity == Quantity::INDEX && !matches!(chosen, Chosen::Formula(_)) {
+        // Numbers of rows are no times and no concentrations: a constant per row would pass for one.
+        let what = needed.as_ref().map_or("another axis", Quantity::as_str);
+        return Err(Refusal::Unsuitable {
+            why: format!("the x axis only counts the readings (index), and {} needs {what}", plan.model),
+        });
+    }
     let known = trace.x.quantity != Quantity::UNKNOWN
         && trace.x.quantity != Quantity::INDEX
         && trace.x.unit != Unit::ONE;

@@ -171,6 +171,8 @@ pub fn compare_together(plan: &FitPlan, models: &[String], runs: &[NamedRun<'_>]
 fn several(plan: &FitPlan, runs: &[NamedRun<'_>]) -> Option<Outcome> {
     let mut outcome = blank(plan, runs.first()?.run, None);
     outcome.runs = Vec::new();
+    // What is asked about a run is said with its name, among its curves.
+    outcome.remarks.clear();
     for named in runs {
         if !outcome.runs.contains(&named.run.id) {
             outcome.runs.push(named.run.id.clone());
