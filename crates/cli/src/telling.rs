@@ -95,7 +95,7 @@ fn half(parameter: &Parameter) -> Option<f64> {
 
 /// The best interval of a parameter in words: `95 %: 1.2 to 3.4`. One by dealing out residuals is a second opinion, and stands in
 /// its remark.
-fn interval(parameter: &Parameter) -> String {
+pub(crate) fn interval(parameter: &Parameter) -> String {
     let Some(interval) = best_interval(parameter) else {
         return String::new();
     };

@@ -257,8 +257,8 @@ pub(super) fn tell_alike(alike: Option<AlikeNoise>, outcome: &mut Outcome) {
     outcome.remarks.push(Diagnostic::warning(
         Code::new("errors-correlated"),
         format!(
-            "neighbouring readings err together over about {} points, as where the instrument smooths them: the noise ({:.2e}), what \
-             counts as a peak and the errors allow for it",
+            "neighbouring readings go together over about {} points, since the instrument smooths them, or since the curve bends \
+             within so few points: the noise, what counts as a peak and the errors allow for it, and the noise may be less than {:.2e}",
             alike.together, alike.sd
         ),
     ));
@@ -562,8 +562,14 @@ fn parameters(peak: &Peak, axis: Axis, ordinate: Ordinate) -> [Parameter; 5] {
             width.reason = Some(format!("a flank does not come down to {at:.4}"));
         }
     }
-    // Absorbance has no dimension, so its area has that of the axis.
-    let area_unit = x_unit.filter(|_| matches!(ordinate, Ordinate::Absorbance | Ordinate::Transmittance));
+    let area_unit = match ordinate {
+        Ordinate::Absorbance => x_unit.and_then(|unit| match unit.code() {
+            code if code.starts_with('/') => Unit::ucum(&format!("{}{code}", Unit::ABSORBANCE.code())).ok(),
+            code => Unit::ucum(&format!("{}.{code}", Unit::ABSORBANCE.code())).ok(),
+        }),
+        Ordinate::Transmittance => x_unit,
+        _ => None,
+    };
     let mut area = bare("peak-area", peak.area.map(|area| area.value), area_unit);
     if peak.area.is_none() {
         area.reason = Some("points are missing between the bases".into());

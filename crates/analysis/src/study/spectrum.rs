@@ -86,7 +86,7 @@ pub fn reference_of(run: &Run) -> Result<Spectrum, String> {
     let [trace] = run.traces.as_slice() else {
         return Err(format!("it has {} traces; expected one", run.traces.len()));
     };
-    if run.in_question() {
+    if run.question_about_curves().is_some() {
         return Err("the run is in question; `curvary worklist` says what is asked".into());
     }
     let (spectrum, marked) = spectrum_of(trace).map_err(|refusal| refusal.to_string())?;

@@ -306,12 +306,8 @@ impl PlotCommand {
         let window = self.within.as_deref().map(crate::courses::span).transpose()?;
         let mut all = Vec::new();
         for subject in subjects {
-            if subject.run.in_question() {
-                let question = subject
-                    .run
-                    .questions
-                    .first()
-                    .map_or("", |question| question.message.as_str());
+            if let Some(question) = subject.run.question_about_curves() {
+                let question = &question.message;
                 said.push(format!(
                     "left out: {}: the run is in question: {question}",
                     subject.place

@@ -162,12 +162,13 @@ impl ArchiveGlance {
     }
 
     fn print(&self, screen: &mut Screen) -> Result<(), Failure> {
-        writeln!(
-            screen,
-            "{}  {}",
-            StyledText(STRONG, one_line(&self.name)),
-            StyledText(FAINT, one_line(&self.archive))
-        )?;
+        let name = StyledText(STRONG, one_line(&self.name));
+        // An archive in a folder of its own name is named once.
+        if self.archive == self.name {
+            writeln!(screen, "{name}")?;
+        } else {
+            writeln!(screen, "{name}  {}", StyledText(FAINT, one_line(&self.archive)))?;
+        }
         writeln!(
             screen,
             "{} of {}",

@@ -236,7 +236,7 @@ impl ReportPage {
                 }
                 let name: String = name.chars().take(36).collect();
                 let id = run.id.as_str();
-                let name = format!("{name} ({}/{index})", id.get(..8).unwrap_or(id));
+                let name = format!("{name} ({}/{})", id.get(..8).unwrap_or(id), run.trace_number(index) + 1);
                 kinds
                     .entry((axis(&trace.x), axis(&trace.y)))
                     .or_default()
@@ -374,15 +374,7 @@ impl ReportPage {
         blocks.push(heading(4, &title));
         let rows = result.parameters.iter().map(|parameter| {
             let (value, error, unit) = telling::value(parameter);
-            let interval = parameter.intervals.first().map_or_else(String::new, |interval| {
-                let end = |end: Option<f64>| end.map_or_else(|| "open".to_owned(), telling::significant);
-                format!(
-                    "{} % from {} to {}",
-                    telling::significant(interval.level * 100.0),
-                    end(interval.low),
-                    end(interval.high)
-                )
-            });
+            let interval = telling::interval(parameter);
             let interval = match &parameter.reason {
                 Some(reason) if interval.is_empty() => reason.clone(),
                 Some(reason) => format!("{interval}; {reason}"),
@@ -610,7 +602,7 @@ fn held(run: &Run, blocks: &mut Vec<ReportBlock>) {
                     .filter_map(|(key, claims)| Some(format!("{key} {}", shown(claims.first()?)))),
             );
             row([
-                run.trace_number(index).to_string().into(),
+                (run.trace_number(index) + 1).to_string().into(),
                 trace.label.as_deref().unwrap_or("").into(),
                 all.join("; ").into(),
                 trace.len().to_string().into(),

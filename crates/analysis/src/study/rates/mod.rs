@@ -832,8 +832,10 @@ fn put_rate(
         ),
         _ => {}
     }
-    if measured.correlation.is_some() {
-        note("neighbouring readings err together, and the error allows for it (see lag_one_correlation)");
+    if let Some(correlation) = measured.correlation {
+        note(&format!(
+            "neighbouring readings err together (lag-one correlation {correlation:.2}), and the error allows for it"
+        ));
     }
     outcome.termination = format!("from {} to {}", measured.window.0, measured.window.1);
 }
