@@ -159,7 +159,9 @@ pub(crate) fn food_blue(wavelength: f64) -> f64 {
 fn maximum(of: &dyn Fn(f64) -> f64, between: std::ops::Range<u32>) -> f64 {
     let hundredths = between.start * 100..between.end * 100;
     let places = hundredths.map(|place| f64::from(place) / 100.0);
-    places.fold(f64::from(between.start), |best, place| if of(place) > of(best) { place } else { best })
+    places.fold(f64::from(between.start), |best, place| {
+        if of(place) > of(best) { place } else { best }
+    })
 }
 
 /// First-order rate constant of the fading at a temperature in °C, per second (invented: 81 kJ/mol).
@@ -468,7 +470,12 @@ fn spectra(shelf: &mut Shelf) {
             "invented demonstration data\nSample,beet juice {number}\nDate,{year}-09-2{number}\nPath length,10 mm\nWavelength (nm),Absorbance\n{}",
             lines(&x, &y, |x, y| format!("{},{}\n", point(x, 1), point(y, 4)))
         );
-        shelf.put(&path, "spectrum, comma", text, &json!({ "maximum_nm": maximum(&betanin, 500..570) }));
+        shelf.put(
+            &path,
+            "spectrum, comma",
+            text,
+            &json!({ "maximum_nm": maximum(&betanin, 500..570) }),
+        );
     }
     let path = "2017/spectra/bleu.txt";
     let x = axis(380.0, 720.0, 1.0);
@@ -708,7 +715,12 @@ fn open_standard(shelf: &mut Shelf) {
         } else {
             "JCAMP-DX, AFFN"
         };
-        shelf.put(&path, shape, text, &json!({ "maximum_nm": maximum(&betanin, 500..570) }));
+        shelf.put(
+            &path,
+            shape,
+            text,
+            &json!({ "maximum_nm": maximum(&betanin, 500..570) }),
+        );
     }
     let path = "2023/open/dyes.jdx";
     let mut text = String::from(

@@ -253,14 +253,11 @@ impl ReportSummary {
         let mut seen = BTreeSet::new();
         let weighty = fate.remarks.iter().filter(|r| r.severity >= Severity::Warning);
         for remark in weighty.filter(|remark| seen.insert(&remark.code)) {
-            let reason = self
-                .warned
-                .entry(remark.code.clone())
-                .or_insert_with(|| Reason {
-                    files: 0,
-                    path: fate.path.clone(),
-                    message: remark.message.clone(),
-                });
+            let reason = self.warned.entry(remark.code.clone()).or_insert_with(|| Reason {
+                files: 0,
+                path: fate.path.clone(),
+                message: remark.message.clone(),
+            });
             reason.files += 1;
         }
     }
@@ -585,12 +582,17 @@ mod tests {
             summary.add(&one);
         }
         let text = anstream::adapter::strip_str(&summary.text(false)).to_string();
-        assert!(text.contains("      2  odd: odd it is\n           as in a\n"), "{text}");
+        assert!(
+            text.contains("      2  odd: odd it is\n           as in a\n"),
+            "{text}"
+        );
         assert!(text.contains("`--errors short`"), "{text}");
         let shown = anstream::adapter::strip_str(&summary.text(true)).to_string();
         assert!(!shown.contains("`--errors short`"), "{shown}");
         assert_eq!(
-            serde_json::to_value(summary.shape()).map(|v| v["warnings"][0]["files"].clone()).ok(),
+            serde_json::to_value(summary.shape())
+                .map(|v| v["warnings"][0]["files"].clone())
+                .ok(),
             Some(2.into())
         );
     }

@@ -173,6 +173,7 @@ fn search(
     let curve = &processed.spectrum.curve;
     let mut table = find_peaks(curve, &options(plan, &processed, alike)).map_err(|refusal| told(&refusal))?;
     tell_alike(alike, outcome);
+    tell_few(alike, curve.len(), outcome);
     if plan.prominence.is_none() {
         tell_hidden(alike, curve, plan, table.peaks.len(), outcome);
     }
@@ -244,6 +245,24 @@ fn search(
     }
     outcome.termination = "found".into();
     Ok(())
+}
+
+/// Fewer points than this leave too few distances between them by which [`alike_noise`] tells noise from a curve that bends.
+const TELLING: usize = 48;
+
+/// Says so where the noise may be too large since there are few points.
+fn tell_few(alike: Option<AlikeNoise>, points: usize, outcome: &mut Outcome) {
+    let Some(alike) = alike.filter(|_| points < TELLING) else {
+        return;
+    };
+    outcome.remarks.push(Diagnostic::note(
+        Code::new("noise-at-most"),
+        format!(
+            "among {points} points noise cannot be told from a curve that bends from point to point: it is {:.2e} at most, and the errors \
+             may be too large",
+            alike.sd
+        ),
+    ));
 }
 
 /// Says so where the noise of neighbours is alike.

@@ -270,7 +270,10 @@ pub(crate) fn bare(
 
 /// What is still asked about a run though it touches none of the numbers: it is told with every result, and flagged.
 pub(crate) fn still_open(run: &Run, about: &[Code]) -> Vec<Diagnostic> {
-    let asked = run.questions.iter().filter(|question| about.contains(&question.code));
+    let asked = run
+        .questions
+        .iter()
+        .filter(|question| about.contains(&question.code));
     let told = asked.map(|question| {
         let words = format!(
             "the run is in question, though not its numbers: {}; `curvary worklist` lists the answers",

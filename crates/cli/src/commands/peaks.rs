@@ -257,7 +257,9 @@ fn print_peaks(heading: &str, finding: &Finding, screen: &mut Screen) -> Result<
     )?;
     // All peaks of one spectrum have one unit each for what is measured of them.
     let head = |place: usize, name: &str| {
-        let first = peaks(outcome).next().and_then(|peak| peak.get(place)?.unit.as_ref());
+        let first = peaks(outcome)
+            .next()
+            .and_then(|peak| peak.get(place)?.unit.as_ref());
         let unit = first.map(curvary_record::Unit::display).unwrap_or_default();
         let words = format!("{name} {unit}");
         words.trim_end().to_owned()

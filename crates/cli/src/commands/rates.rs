@@ -723,7 +723,10 @@ fn print(given: &RateRunReport, together: bool, screen: &mut Screen) -> Result<(
 fn nothing_asked(given: &RateRunReport) -> String {
     match (given.rates.points.len(), given.rates.left_out.as_slice()) {
         (0, []) => "the run has no course of which a rate could be measured".to_owned(),
-        (0, left_out) => one_line(&format!("none of its rates goes into a law: {}", left_out.join("; "))),
+        (0, left_out) => one_line(&format!(
+            "none of its rates goes into a law: {}",
+            left_out.join("; ")
+        )),
         (some, _) => format!(
             "the run holds {} already, and none is to be measured; `--law michaelis-menten` fits a law to them, `curvary fit --list` \
              lists all",

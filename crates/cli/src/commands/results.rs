@@ -114,8 +114,10 @@ impl ResultsCommand {
         let mut without = 0_u64;
         let mut damaged = false;
         let compute = |subjects: &[Subject]| {
-            let rows: Vec<Vec<ResultRow>> =
-                subjects.iter().map(|subject| self.rows(subject, &asked)).collect();
+            let rows: Vec<Vec<ResultRow>> = subjects
+                .iter()
+                .map(|subject| self.rows(subject, &asked))
+                .collect();
             (rows, Vec::new())
         };
         let take = |place: &str, given: Result<Vec<Vec<ResultRow>>, Diagnostic>| {

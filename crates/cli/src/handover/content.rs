@@ -236,7 +236,11 @@ impl ReportPage {
                 }
                 let name: String = name.chars().take(36).collect();
                 let id = run.id.as_str();
-                let name = format!("{name} ({}/{})", id.get(..8).unwrap_or(id), run.trace_number(index) + 1);
+                let name = format!(
+                    "{name} ({}/{})",
+                    id.get(..8).unwrap_or(id),
+                    run.trace_number(index) + 1
+                );
                 kinds
                     .entry((axis(&trace.x), axis(&trace.y)))
                     .or_default()

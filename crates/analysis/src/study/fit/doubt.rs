@@ -264,13 +264,7 @@ fn offset(
     let values: Vec<String> = other
         .parameters
         .iter()
-        .filter_map(|p| {
-            Some(format!(
-                "{} {}",
-                p.name,
-                with_error(p.value, p.standard_error?)
-            ))
-        })
+        .filter_map(|p| Some(format!("{} {}", p.name, with_error(p.value, p.standard_error?))))
         .collect();
     Some(Diagnostic::warning(
         Code::new("lack-of-fit"),
@@ -444,13 +438,7 @@ pub(in crate::study) fn fuller_law(
     let values: Vec<String> = other
         .parameters
         .iter()
-        .filter_map(|p| {
-            Some(format!(
-                "{} {}",
-                p.name,
-                with_error(p.value, p.standard_error?)
-            ))
-        })
+        .filter_map(|p| Some(format!("{} {}", p.name, with_error(p.value, p.standard_error?))))
         .collect();
     Some(Diagnostic::warning(
         Code::new("lack-of-fit"),

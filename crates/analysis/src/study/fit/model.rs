@@ -80,7 +80,9 @@ impl FitPlan {
                 "progress-product+offset" | "progress-substrate+offset" => {
                     "y0 + the integrated law of Michaelis and Menten, by Lambert's W"
                 }
-                name if name.starts_with("progress-") => "the integrated law of Michaelis and Menten, by Lambert's W",
+                name if name.starts_with("progress-") => {
+                    "the integrated law of Michaelis and Menten, by Lambert's W"
+                }
                 _ => "no closed form; `Law::equation` has none",
             }),
             parameters: parameters(law),
@@ -258,9 +260,14 @@ impl FitPlan {
             if !missing.is_empty() {
                 return Err(Refusal::NoStart {
                     why: format!(
-                        "starting values are given for some parameters only; {} {} none",
+                        "starting values are given for some parameters only; {} {} none{}",
                         missing.join(", "),
-                        if missing.len() == 1 { "has" } else { "have" }
+                        if missing.len() == 1 { "has" } else { "have" },
+                        if self.is_formula() && missing.contains(&"t") {
+                            "; the running column, a time too, is called `x` in a formula, or by its own header"
+                        } else {
+                            ""
+                        }
                     ),
                 });
             }

@@ -654,10 +654,14 @@ fn say(
         let alone = format!("{} {unit}", alone.join(", "));
         let words = format!("{name} by itself is {}: {}", alone.trim_end(), found.words());
         if found.homogeneity.is_some_and(|(_, chance)| chance < DIFFER) {
-            warn(format!(
-                "{words}; the mean over runs is {} {unit}",
-                with_error(found.mean, found.standard_error)
-            ).trim_end().to_owned());
+            warn(
+                format!(
+                    "{words}; the mean over runs is {} {unit}",
+                    with_error(found.mean, found.standard_error)
+                )
+                .trim_end()
+                .to_owned(),
+            );
         } else {
             remarks.push(words);
         }

@@ -64,7 +64,9 @@ pub(super) fn tell_line(line: &Calibration, plan: &QuantifyPlan, unit: &Unit, ou
     let mut put = |name: &str, value: Option<f64>, why: Result<f64, String>| {
         outcome.parameters.push(Parameter {
             value,
-            standard_error: value.zip(why.as_ref().ok()).map(|(value, part)| value.abs() * part),
+            standard_error: value
+                .zip(why.as_ref().ok())
+                .map(|(value, part)| value.abs() * part),
             reason: why.err(),
             ..simple(name, 0.0, Some(unit.clone()))
         });
@@ -74,9 +76,17 @@ pub(super) fn tell_line(line: &Calibration, plan: &QuantifyPlan, unit: &Unit, ou
             if limits.critical.is_some() {
                 put("critical-value", limits.critical, Ok(limits.relative_error));
             }
-            put("detection-limit", Some(limits.detection), Ok(limits.relative_error));
+            put(
+                "detection-limit",
+                Some(limits.detection),
+                Ok(limits.relative_error),
+            );
             if limits.quantitation.is_some() {
-                put("quantitation-limit", limits.quantitation, Ok(limits.relative_error));
+                put(
+                    "quantitation-limit",
+                    limits.quantitation,
+                    Ok(limits.relative_error),
+                );
             }
             outcome.remarks.push(note(
                 "limit-form",

@@ -591,7 +591,10 @@ fn say_who_scatters(
     let celsius = Unit::KELVIN
         .convert(point.kelvin, &Unit::CELSIUS)
         .unwrap_or(f64::NAN);
-    let ratio = line.residuals.get(out).map_or(f64::NAN, |residual| residual.exp());
+    let ratio = line
+        .residuals
+        .get(out)
+        .map_or(f64::NAN, |residual| residual.exp());
     let far = if ratio >= 1.0 {
         format!("{} times above the line", two(ratio))
     } else {
