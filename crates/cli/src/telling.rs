@@ -189,7 +189,8 @@ pub(crate) fn parameters(outcome: &Outcome, screen: &mut Screen) -> Result<(), F
     Ok(())
 }
 
-fn ended(outcome: &Outcome) -> String {
+/// How a result ended: points, scatter, and how the search came to its end.
+pub(crate) fn ended(outcome: &Outcome) -> String {
     let mut parts = Vec::new();
     if let Some(points) = outcome.statistics.get("points") {
         parts.push(format!("{points} points"));
