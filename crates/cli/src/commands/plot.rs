@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::Args;
 use curvary_analysis::spectra::{Average, Curve, Grids, Interpolation, SpectrumRefusal, average};
-use curvary_analysis::study::{FitPlan, PlotData, Wanted, fit_run_for, label_of};
+use curvary_analysis::study::{FitPlan, PlotData, Wanted, fit_run_for, label_of, legend_of};
 use curvary_record::{Code, Diagnostic, Run, Trace, ValueKind, known_field};
 
 use super::results::{taken_apart, taken_at};
@@ -330,7 +330,8 @@ impl PlotCommand {
                     continue;
                 }
                 let whole = trace.len();
-                let name = name_of(subject, if subject.run.traces.len() > 1 { &label } else { "" });
+                let several = subject.run.traces.len() > 1;
+                let name = name_of(subject, &if several { legend_of(trace) } else { String::new() });
                 let Some(trace) = cut(trace, window.as_ref())? else {
                     said.push(format!(
                         "left out: {name}: no point lies within the stretch that is drawn"

@@ -3,8 +3,10 @@
 use std::collections::BTreeMap;
 
 use curvary_analysis::enzymes::{State, checklist};
-use curvary_analysis::study::again;
-use curvary_record::{Claim, Column, Origin, Outcome, OutcomeKind, Run, RunId, Severity, Trace, Value};
+use curvary_analysis::study::{again, legend_of};
+use curvary_record::{
+    Claim, Column, Origin, Outcome, OutcomeKind, Run, RunId, Severity, Technique, Trace, Value,
+};
 
 use crate::commands::results::said_of;
 use crate::ending::Failure;
@@ -235,17 +237,35 @@ impl ReportPage {
                 if let Some(temperature) = run.fields.get("temperature") {
                     name = format!("{name}, {}", shown(temperature));
                 }
-                let name: String = name.chars().take(36).collect();
+                // What tells curves of one run apart is not to be cut off.
+                let own = if run.traces.len() > 1 {
+                    legend_of(trace)
+                } else {
+                    String::new()
+                };
+                let own: String = own.chars().take(18).collect();
+                let room = 36 - own.chars().count();
+                name = name.chars().take(room).collect();
+                if !own.is_empty() && !name.contains(&own) {
+                    name = format!("{name}, {own}");
+                }
                 let id = run.id.as_str();
                 let name = format!(
                     "{name} ({}/{})",
                     id.get(..8).unwrap_or(id),
                     run.trace_number(index) + 1
                 );
+                // Single readings and rates are points: nothing is known between them.
+                let single = [Technique::RATE_SERIES, Technique::FIXED_WAVELENGTH];
+                let layer = if single.contains(&run.technique) {
+                    Layer::Points(points)
+                } else {
+                    Layer::Line(interrupted(trace, points))
+                };
                 kinds
                     .entry((axis(&trace.x), axis(&trace.y)))
                     .or_default()
-                    .push(Layer::Line(interrupted(trace, points)).named(name));
+                    .push(layer.named(name));
             }
         }
         let mut figures = Vec::new();
