@@ -155,6 +155,15 @@ pub(crate) fn food_blue(wavelength: f64) -> f64 {
         + bell(wavelength, 408.0, 14.0, 0.09)
 }
 
+/// Where a spectrum is highest between two wavelengths, to 0.01 nm: bands that overlap move each other's maxima.
+fn maximum(of: &dyn Fn(f64) -> f64, between: std::ops::Range<u32>) -> f64 {
+    let hundredths = between.start * 100..between.end * 100;
+    let places = hundredths.map(|place| f64::from(place) / 100.0);
+    places.fold(f64::from(between.start), |best, place| {
+        if of(place) > of(best) { place } else { best }
+    })
+}
+
 /// First-order rate constant of the fading at a temperature in °C, per second (invented: 81 kJ/mol).
 pub(crate) fn fading_constant(celsius: f64) -> f64 {
     let (energy, at, reference) = (81_000.0, 60.0 + 273.15, 3.2e-4);
@@ -461,7 +470,12 @@ fn spectra(shelf: &mut Shelf) {
             "invented demonstration data\nSample,beet juice {number}\nDate,{year}-09-2{number}\nPath length,10 mm\nWavelength (nm),Absorbance\n{}",
             lines(&x, &y, |x, y| format!("{},{}\n", point(x, 1), point(y, 4)))
         );
-        shelf.put(&path, "spectrum, comma", text, &json!({ "maximum_nm": 535.0 }));
+        shelf.put(
+            &path,
+            "spectrum, comma",
+            text,
+            &json!({ "maximum_nm": maximum(&betanin, 500..570) }),
+        );
     }
     let path = "2017/spectra/bleu.txt";
     let x = axis(380.0, 720.0, 1.0);
@@ -475,7 +489,7 @@ fn spectra(shelf: &mut Shelf) {
         path,
         "spectrum, semicolon with blanks, French",
         text,
-        &json!({ "maximum_nm": 630.0 }),
+        &json!({ "maximum_nm": maximum(&food_blue, 600..660) }),
     );
     let path = "2018/spectra/filters as rows.csv";
     let x = axis(400.0, 700.0, 10.0);
@@ -539,7 +553,7 @@ fn spectra(shelf: &mut Shelf) {
         path,
         "spectrum, falling, lines end with CR",
         text,
-        &json!({ "maximum_nm": 535.0 }),
+        &json!({ "maximum_nm": maximum(&betanin, 500..570) }),
     );
     let path = "2023/spectra/notebook.md";
     let x = axis(500.0, 570.0, 5.0);
@@ -553,7 +567,7 @@ fn spectra(shelf: &mut Shelf) {
         path,
         "a table with pipes in prose",
         text,
-        &json!({ "maximum_nm": 535.0 }),
+        &json!({ "maximum_nm": maximum(&betanin, 500..570) }),
     );
     let path = "2022/spectra/saturated.csv";
     let x = axis(400.0, 700.0, 5.0);
@@ -701,7 +715,12 @@ fn open_standard(shelf: &mut Shelf) {
         } else {
             "JCAMP-DX, AFFN"
         };
-        shelf.put(&path, shape, text, &json!({ "maximum_nm": 535.0 }));
+        shelf.put(
+            &path,
+            shape,
+            text,
+            &json!({ "maximum_nm": maximum(&betanin, 500..570) }),
+        );
     }
     let path = "2023/open/dyes.jdx";
     let mut text = String::from(
@@ -894,9 +913,11 @@ fn odd(shelf: &mut Shelf) {
         text,
         &none,
     );
+    // In seconds it agrees with the others at 45 °C, as it should once that is answered.
+    let slow = decay("bare", 0.9, 0.04, fading_constant(45.0), axis(0.0, 5400.0, 180.0));
     let text = format!(
         "invented demonstration data\nsample: betanin\ndate: 03/04/2021\nwavelength: 535 nm\ntemperature: 45 °C\n\ntime\tabsorbance\n{}",
-        lines(&d.times, &d.values, |t, a| format!(
+        lines(&slow.times, &slow.values, |t, a| format!(
             "{}\t{}\n",
             point(t, 0),
             point(a, 4)

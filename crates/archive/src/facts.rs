@@ -3,7 +3,9 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use curvary_record::{Claim, Coordinate, Outcome, Quantity, Run, Unit, Value, ValueKind, known_field};
+use curvary_record::{
+    Claim, Coordinate, Outcome, Quantity, Run, Severity, Unit, Value, ValueKind, known_field,
+};
 
 use crate::query::dimension;
 use crate::summary::{Fact, Summary, unit_of};
@@ -84,6 +86,7 @@ impl Facts {
                 facts.held(held);
             }
         }
+        facts.names_of_points(run);
         facts.of_traces(run);
         facts.scanned(run);
         for path in around.paths {
@@ -121,6 +124,20 @@ impl Facts {
         facts
     }
 
+    /// Names beside points are found as labels of curves are, each once; a plate has hundreds.
+    fn names_of_points(&mut self, run: &Run) {
+        let names: BTreeSet<&String> = run.traces.iter().flat_map(|trace| &trace.row_names).collect();
+        if names.is_empty() {
+            return;
+        }
+        let texts = self.texts.entry("label".to_owned()).or_default();
+        let labels: BTreeSet<String> = texts.iter().cloned().collect();
+        let new = names
+            .into_iter()
+            .filter(|name| !name.trim().is_empty() && !labels.contains(*name));
+        texts.extend(new.cloned());
+    }
+
     fn lists(&mut self, run: &Run, around: &RunContext<'_>) {
         self.exact("technique", run.technique.as_str().to_lowercase());
         let reader = run.source.reader.to_lowercase();
@@ -142,6 +159,9 @@ impl Facts {
         for remark in &run.remarks {
             self.exact("remark", remark.code.as_str());
             self.exact("has", "remark");
+            if remark.severity >= Severity::Warning {
+                self.exact("has", "warning");
+            }
         }
         for (key, _) in run.fields.disputes() {
             self.exact("dispute", key.as_str());

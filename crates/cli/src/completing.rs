@@ -90,7 +90,7 @@ fn values(key: &str, begin: &str) -> Vec<CompletionCandidate> {
             "out-of-date",
             "superseded",
         ],
-        "has" => &["result", "note", "question", "remark", "dispute"],
+        "has" => &["result", "note", "question", "remark", "warning", "dispute"],
         _ => &[],
     };
     let name = match key {

@@ -102,6 +102,8 @@ struct Reason {
 pub(crate) struct ReportSummary {
     by_reader: BTreeMap<(Option<String>, Verdict), FileTally>,
     reasons: BTreeMap<(Verdict, Code), Reason>,
+    /// What is missing from files that were read, or doubtful in them, by kind.
+    warned: BTreeMap<Code, Reason>,
     bytes: u64,
     unchanged: u64,
     warnings: u64,
@@ -148,6 +150,16 @@ pub(crate) struct SummaryShape<'a> {
     bytes: u64,
     readers: Vec<ReaderShape<'a>>,
     reasons: Vec<ReasonShape<'a>>,
+    /// Warnings and errors about files that were read, by kind.
+    warnings: Vec<WarningShape<'a>>,
+}
+
+#[derive(Serialize)]
+struct WarningShape<'a> {
+    code: &'a Code,
+    files: u64,
+    path: &'a str,
+    message: &'a str,
 }
 
 #[derive(Serialize)]
@@ -231,6 +243,23 @@ impl ReportSummary {
                 });
             reason.files += 1;
         }
+        if matches!(fate.verdict, Verdict::Read | Verdict::InQuestion) {
+            self.warn(fate);
+        }
+    }
+
+    /// Counts each kind of warning about a file once.
+    fn warn(&mut self, fate: &FileReport) {
+        let mut seen = BTreeSet::new();
+        let weighty = fate.remarks.iter().filter(|r| r.severity >= Severity::Warning);
+        for remark in weighty.filter(|remark| seen.insert(&remark.code)) {
+            let reason = self.warned.entry(remark.code.clone()).or_insert_with(|| Reason {
+                files: 0,
+                path: fate.path.clone(),
+                message: remark.message.clone(),
+            });
+            reason.files += 1;
+        }
     }
 
     fn tally(&self, verdict: Option<Verdict>) -> FileTally {
@@ -296,7 +325,24 @@ impl ReportSummary {
                     message: &reason.message,
                 })
                 .collect(),
+            warnings: self
+                .sorted_warnings()
+                .into_iter()
+                .map(|(code, reason)| WarningShape {
+                    code,
+                    files: reason.files,
+                    path: &reason.path,
+                    message: &reason.message,
+                })
+                .collect(),
         }
+    }
+
+    /// Most frequent first, equals by name.
+    fn sorted_warnings(&self) -> Vec<(&Code, &Reason)> {
+        let mut all: Vec<_> = self.warned.iter().collect();
+        all.sort_by_key(|(_, reason)| std::cmp::Reverse(reason.files));
+        all
     }
 
     /// Most frequent first, equals by name.
@@ -377,10 +423,12 @@ impl ReportSummary {
         }
     }
 
-    /// For people, with the reasons why files were not read or are in question.
-    pub(crate) fn text(&self) -> String {
+    /// For people, with the reasons why files were not read or are in question, and with the warnings about those that were
+    /// read; `shown`: whether each remark has been shown by itself.
+    pub(crate) fn text(&self, shown: bool) -> String {
         let mut text = self.counts();
         self.put_reasons(&mut text);
+        self.put_warnings(&mut text, shown);
         text
     }
 
@@ -433,26 +481,8 @@ impl ReportSummary {
     }
 
     fn put_reasons(&self, text: &mut String) {
-        let reasons = self.reasons.len();
-        if reasons > 0 {
-            let _ = writeln!(text, "{}", StyledText(STRONG, "what is open, most files first"));
-        }
-        for (_, code, reason) in self.sorted_reasons().take(REASONS) {
-            let message = drawing::clean(&reason.message);
-            let _ = writeln!(text, "  {:>7}  {code}: {message}", count(reason.files));
-            let _ = writeln!(
-                text,
-                "           {}",
-                StyledText(FAINT, format!("as in {}", drawing::clean(&reason.path)))
-            );
-        }
-        if reasons > REASONS {
-            let _ = writeln!(
-                text,
-                "  and {} more",
-                plural((reasons - REASONS) as u64, "reason")
-            );
-        }
+        let all: Vec<_> = self.sorted_reasons().map(|(_, code, why)| (code, why)).collect();
+        put_kinds(text, "what is open, most files first", &all, "reason");
         if self.tally(Some(Verdict::InQuestion)).files > 0 {
             let _ = writeln!(
                 text,
@@ -460,6 +490,33 @@ impl ReportSummary {
                 StyledText(FAINT, "`curvary worklist` shows each question with its answers")
             );
         }
+    }
+
+    /// What is missing from files that were read, or doubtful in them, and where to see each.
+    fn put_warnings(&self, text: &mut String, shown: bool) {
+        let all = self.sorted_warnings();
+        put_kinds(text, "read with warnings, most files first", &all, "kind");
+        if !all.is_empty() && !shown {
+            let where_to = "`curvary explain FILE` shows them with their lines, `--errors short` lists all";
+            let _ = writeln!(text, "{}", StyledText(FAINT, where_to));
+        }
+    }
+}
+
+/// Reasons with how many files each is about, and the first of these.
+fn put_kinds(text: &mut String, heading: &str, all: &[(&Code, &Reason)], noun: &str) {
+    if !all.is_empty() {
+        let _ = writeln!(text, "{}", StyledText(STRONG, heading));
+    }
+    for (code, reason) in all.iter().take(REASONS) {
+        let message = drawing::clean(&reason.message);
+        let _ = writeln!(text, "  {:>7}  {code}: {message}", count(reason.files));
+        let path = format!("as in {}", drawing::clean(&reason.path));
+        let _ = writeln!(text, "           {}", StyledText(FAINT, path));
+    }
+    if all.len() > REASONS {
+        let more = plural((all.len() - REASONS) as u64, noun);
+        let _ = writeln!(text, "  and {more} more");
     }
 }
 
@@ -499,7 +556,7 @@ mod tests {
                 ..fate("d", Verdict::Read, "x")
             });
         }
-        let text = anstream::adapter::strip_str(&summary.text()).to_string();
+        let text = anstream::adapter::strip_str(&summary.text(false)).to_string();
         let at = |word: &str| text.find(word).unwrap_or(usize::MAX);
         assert!(
             at("2  web-page: web-page it is") < at("1  prose: prose it is"),
@@ -512,6 +569,31 @@ mod tests {
                 .map(|v| v["files"].clone())
                 .ok(),
             Some(7.into())
+        );
+    }
+
+    #[test]
+    fn warnings_about_files_that_were_read_are_counted_by_kind() {
+        let mut summary = ReportSummary::default();
+        for path in ["a", "b"] {
+            let mut one = fate(path, Verdict::Read, "odd");
+            one.remarks[0].severity = Severity::Warning;
+            one.remarks.push(one.remarks[0].clone());
+            summary.add(&one);
+        }
+        let text = anstream::adapter::strip_str(&summary.text(false)).to_string();
+        assert!(
+            text.contains("      2  odd: odd it is\n           as in a\n"),
+            "{text}"
+        );
+        assert!(text.contains("`--errors short`"), "{text}");
+        let shown = anstream::adapter::strip_str(&summary.text(true)).to_string();
+        assert!(!shown.contains("`--errors short`"), "{shown}");
+        assert_eq!(
+            serde_json::to_value(summary.shape())
+                .map(|v| v["warnings"][0]["files"].clone())
+                .ok(),
+            Some(2.into())
         );
     }
 

@@ -95,7 +95,7 @@ fn half(parameter: &Parameter) -> Option<f64> {
 
 /// The best interval of a parameter in words: `95 %: 1.2 to 3.4`. One by dealing out residuals is a second opinion, and stands in
 /// its remark.
-fn interval(parameter: &Parameter) -> String {
+pub(crate) fn interval(parameter: &Parameter) -> String {
     let Some(interval) = best_interval(parameter) else {
         return String::new();
     };
@@ -189,7 +189,8 @@ pub(crate) fn parameters(outcome: &Outcome, screen: &mut Screen) -> Result<(), F
     Ok(())
 }
 
-fn ended(outcome: &Outcome) -> String {
+/// How a result ended: points, scatter, and how the search came to its end.
+pub(crate) fn ended(outcome: &Outcome) -> String {
     let mut parts = Vec::new();
     if let Some(points) = outcome.statistics.get("points") {
         parts.push(format!("{points} points"));

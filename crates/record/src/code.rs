@@ -57,5 +57,8 @@ pub const WAVELENGTH_DISPUTED: Code = Code::new("wavelength-disputed");
 /// Questions about what holds for a whole run. They touch no number of a curve.
 pub const ABOUT_CONDITIONS: [Code; 3] = [DAY_OR_MONTH_FIRST, TWO_UNITS, WAVELENGTH_DISPUTED];
 
+/// A result is of a run about which something is still asked that does not touch its numbers.
+pub const QUESTION_OPEN: Code = Code::new("question-open");
+
 /// Questions about what the axes are. A formula that names its columns needs no answer to them.
 pub const ABOUT_AXES: [Code; 2] = [AXIS_UNKNOWN, TIME_UNIT];

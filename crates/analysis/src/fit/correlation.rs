@@ -11,6 +11,7 @@ use serde::{Deserialize, Serialize};
 
 use super::blank::replace_errors;
 use super::{Determination, Fit, Warning};
+use crate::distribution::normal_upper;
 use crate::models::Model;
 
 /// Fewest points of which a correlation is told.
@@ -23,6 +24,9 @@ pub struct Correlation {
     pub lag_one: f64,
     /// How many independent points would tell a mean as well: `n (1 - ρ)/(1 + ρ)`.
     pub effective_points: f64,
+    /// How often independent errors give residuals that go together as much: beyond the normal quantile of their lag-one sum, which
+    /// has a standard deviation of 1/√n and is pushed down by about m/n by a fit of m parameters.
+    pub chance: f64,
     /// Degrees of freedom of the intervals.
     pub degrees_of_freedom: f64,
     /// The standard errors as if every point were news, in the order of the parameters.
@@ -80,6 +84,7 @@ pub fn allow_for_correlation(model: &dyn Model, x: &[&[f64]], fit: &mut Fit) -> 
         .clamp(2.0, fit.degrees_of_freedom as f64);
     fit.correlation = Some(Correlation {
         lag_one: found.rho,
+        chance: normal_upper((lagged / square + m as f64 / size) * size.sqrt()),
         effective_points: size * (1.0 - found.rho) / (1.0 + found.rho),
         degrees_of_freedom,
         plain,
@@ -88,7 +93,15 @@ pub fn allow_for_correlation(model: &dyn Model, x: &[&[f64]], fit: &mut Fit) -> 
     true
 }
 
+/// So rarely independent errors may look alike where neighbours are said to err together; a choice. The errors allow for less.
+const SEEN: f64 = 0.01;
+
 impl Correlation {
+    /// Whether more is seen than chance does now and then.
+    pub fn is_seen(&self) -> bool {
+        self.chance < SEEN
+    }
+
     /// In words, for a person.
     pub fn words(&self, fit: &Fit) -> String {
         let plain: Vec<String> = fit
@@ -103,8 +116,16 @@ impl Correlation {
         } else {
             ""
         };
+        let together = if self.is_seen() {
+            "neighbouring points err together".to_owned()
+        } else {
+            format!(
+                "neighbouring points may err together, as independent ones seem to in {:.0} of 100 fits",
+                100.0 * self.chance
+            )
+        };
         format!(
-            "neighbouring points err together (lag-one correlation {:.2}), so that {} points are worth about {:.0} \
+            "{together} (lag-one correlation {:.2}), so that {} points are worth about {:.0} \
              independent ones: the errors allow for it as a first-order autoregression{wanders} (plain errors, too small: {})",
             self.lag_one,
             fit.points,

@@ -45,6 +45,11 @@ pub struct Concentration {
     pub remarks: Vec<Remark>,
 }
 
+/// A number to six figures: more are the arithmetic's and no one's reading.
+fn six(value: f64) -> f64 {
+    format!("{value:.5e}").parse().unwrap_or(value)
+}
+
 /// c = A·D/(ε·l).
 ///
 /// A negative absorbance gives a negative concentration with a remark: it is not cut off at zero.
@@ -140,7 +145,11 @@ pub fn concentration(readings: &Readings) -> Result<Concentration, Refusal> {
         factor,
         formula: format!(
             "c = A·D/(ε·l) = {}·{}/({} L/mol/cm · {} cm) = {} mol/L",
-            a.value, d.value, e.value, l.value, value
+            a.value,
+            d.value,
+            e.value,
+            l.value,
+            six(value)
         ),
         remarks,
     })

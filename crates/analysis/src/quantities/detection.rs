@@ -48,6 +48,10 @@ pub struct DetectionLimits {
     pub detection: f64,
     /// Quantitation limit; absent where the form names none.
     pub quantitation: Option<f64>,
+    /// Standard error of each limit as a part of it. A limit is a multiple of σ/S. The relative standard error of a standard deviation
+    /// on ν degrees of freedom is 1/√(2ν) for normal errors, to first order; it is independent of the slope's own, and both add in
+    /// squares.
+    pub relative_error: f64,
     /// The computation in words.
     pub formula: String,
     /// What a reader must know.
@@ -75,6 +79,11 @@ pub fn detection_limits(
         });
     }
     let mut remarks = Vec::new();
+    let freedom = match sigma {
+        Sigma::BlankReadings(values) => Some(values.len().saturating_sub(1)),
+        Sigma::ResidualSd | Sigma::InterceptError => Some(calibration.degrees_of_freedom),
+        Sigma::Known(_) => None,
+    };
     let (kind, value) = match sigma {
         Sigma::BlankReadings(values) => {
             require_finite("the blank readings", values)?;
@@ -162,6 +171,9 @@ pub fn detection_limits(
         critical: critical.map(|k: f64| k * unit),
         detection: detection * unit,
         quantitation: quantitation.map(|k: f64| k * unit),
+        relative_error: freedom
+            .map_or(0.0, |freedom| 1.0 / (2.0 * freedom.max(1) as f64).sqrt())
+            .hypot(calibration.slope_error / slope),
         remarks,
     })
 }

@@ -385,6 +385,15 @@ pub fn label_of(trace: &Trace) -> String {
     held.join(", ")
 }
 
+/// The same for a legend: a bare number that the trace holds, such as the time of a scan, has its unit.
+pub fn legend_of(trace: &Trace) -> String {
+    let label = label_of(trace);
+    let number = label.parse::<f64>().ok();
+    let held = trace.held.iter().find(|held| Some(held.value) == number);
+    let unit = held.map(|held| held.unit.display()).unwrap_or_default();
+    format!("{label} {unit}").trim_end().to_owned()
+}
+
 /// The strongest claim of a field, of the trace first and then of the run, in `unit`.
 pub(crate) fn stated(run: &Run, trace: Option<&Trace>, key: &str, unit: &Unit) -> Option<f64> {
     let held = trace.and_then(|trace| trace.held.iter().find(|held| held.quantity.as_str() == key));

@@ -173,6 +173,7 @@ fn search(
     let curve = &processed.spectrum.curve;
     let mut table = find_peaks(curve, &options(plan, &processed, alike)).map_err(|refusal| told(&refusal))?;
     tell_alike(alike, outcome);
+    tell_few(alike, curve.len(), outcome);
     if plan.prominence.is_none() {
         tell_hidden(alike, curve, plan, table.peaks.len(), outcome);
     }
@@ -246,6 +247,24 @@ fn search(
     Ok(())
 }
 
+/// Fewer points than this leave too few distances between them by which [`alike_noise`] tells noise from a curve that bends.
+const TELLING: usize = 48;
+
+/// Says so where the noise may be too large since there are few points.
+fn tell_few(alike: Option<AlikeNoise>, points: usize, outcome: &mut Outcome) {
+    let Some(alike) = alike.filter(|_| points < TELLING) else {
+        return;
+    };
+    outcome.remarks.push(Diagnostic::note(
+        Code::new("noise-at-most"),
+        format!(
+            "among {points} points noise cannot be told from a curve that bends from point to point: it is {:.2e} at most, and the errors \
+             may be too large",
+            alike.sd
+        ),
+    ));
+}
+
 /// Says so where the noise of neighbours is alike.
 pub(super) fn tell_alike(alike: Option<AlikeNoise>, outcome: &mut Outcome) {
     let Some(alike) = alike.filter(|alike| alike.together > 1) else {
@@ -257,8 +276,8 @@ pub(super) fn tell_alike(alike: Option<AlikeNoise>, outcome: &mut Outcome) {
     outcome.remarks.push(Diagnostic::warning(
         Code::new("errors-correlated"),
         format!(
-            "neighbouring readings err together over about {} points, as where the instrument smooths them: the noise ({:.2e}), what \
-             counts as a peak and the errors allow for it",
+            "neighbouring readings go together over about {} points, since the instrument smooths them, or since the curve bends \
+             within so few points: the noise, what counts as a peak and the errors allow for it, and the noise may be less than {:.2e}",
             alike.together, alike.sd
         ),
     ));
@@ -562,8 +581,14 @@ fn parameters(peak: &Peak, axis: Axis, ordinate: Ordinate) -> [Parameter; 5] {
             width.reason = Some(format!("a flank does not come down to {at:.4}"));
         }
     }
-    // Absorbance has no dimension, so its area has that of the axis.
-    let area_unit = x_unit.filter(|_| matches!(ordinate, Ordinate::Absorbance | Ordinate::Transmittance));
+    let area_unit = match ordinate {
+        Ordinate::Absorbance => x_unit.and_then(|unit| match unit.code() {
+            code if code.starts_with('/') => Unit::ucum(&format!("{}{code}", Unit::ABSORBANCE.code())).ok(),
+            code => Unit::ucum(&format!("{}.{code}", Unit::ABSORBANCE.code())).ok(),
+        }),
+        Ordinate::Transmittance => x_unit,
+        _ => None,
+    };
     let mut area = bare("peak-area", peak.area.map(|area| area.value), area_unit);
     if peak.area.is_none() {
         area.reason = Some("points are missing between the bases".into());

@@ -459,7 +459,7 @@ fn candidates(
     computed: &mut Vec<TraceResult>,
     remarks: &mut Vec<Diagnostic>,
 ) -> Result<Vec<ReportCandidate>, String> {
-    if run.in_question() {
+    if run.question_about_curves().is_some() {
         return Err("the run is in question".into());
     }
     let trace = match report.trace {

@@ -12,6 +12,7 @@ use serde::{Deserialize, Serialize};
 use super::again::SCANS;
 use super::fit::scan_times;
 use super::ordinate::as_absorbance;
+use super::spectrum::{in_question, still_open};
 use super::{BY, PlotData, Six, TRUSTED_ABSORBANCE, TraceResult, told, unit_in_terms};
 use crate::refusal::Refusal;
 use crate::scans::{
@@ -91,7 +92,7 @@ pub fn scan_run(task: ScanTask, run: &Run) -> ScanFound {
         parameters: Vec::new(),
         covariance: Vec::new(),
         statistics: BTreeMap::new(),
-        remarks: Vec::new(),
+        remarks: still_open(run, &code::ABOUT_CONDITIONS),
     };
     let (mut spectra, mut concentrations) = (Vec::new(), Vec::new());
     let drawn = match computed(&task, run, &mut outcome, (&mut spectra, &mut concentrations)) {
@@ -147,11 +148,8 @@ fn with_scans<T>(
     work: impl FnOnce(&Scans<'_>, &Unit, Vec<Diagnostic>) -> Result<T, Refusal>,
 ) -> Result<T, Refusal> {
     let unsuitable = |why: String| Refusal::Unsuitable { why };
-    if let Some(question) = run.questions.first() {
-        return Err(unsuitable(format!(
-            "the run is in question: {}",
-            question.message
-        )));
+    if let Some(refusal) = in_question(run) {
+        return Err(refusal);
     }
     if run.technique != Technique::SPECTRAL_TIME_COURSE {
         return Err(unsuitable(format!(

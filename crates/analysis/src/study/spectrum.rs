@@ -86,7 +86,7 @@ pub fn reference_of(run: &Run) -> Result<Spectrum, String> {
     let [trace] = run.traces.as_slice() else {
         return Err(format!("it has {} traces; expected one", run.traces.len()));
     };
-    if run.in_question() {
+    if run.question_about_curves().is_some() {
         return Err("the run is in question; `curvary worklist` says what is asked".into());
     }
     let (spectrum, marked) = spectrum_of(trace).map_err(|refusal| refusal.to_string())?;
@@ -264,6 +264,22 @@ pub(crate) fn bare(
         parameters: Vec::new(),
         covariance: Vec::new(),
         statistics: BTreeMap::new(),
-        remarks: Vec::new(),
+        remarks: still_open(run, &code::ABOUT_CONDITIONS),
     }
+}
+
+/// What is still asked about a run though it touches none of the numbers: it is told with every result, and flagged.
+pub(crate) fn still_open(run: &Run, about: &[Code]) -> Vec<Diagnostic> {
+    let asked = run
+        .questions
+        .iter()
+        .filter(|question| about.contains(&question.code));
+    let told = asked.map(|question| {
+        let words = format!(
+            "the run is in question, though not its numbers: {}; `curvary worklist` lists the answers",
+            question.message
+        );
+        Diagnostic::warning(code::QUESTION_OPEN, words)
+    });
+    told.collect()
 }

@@ -35,6 +35,8 @@ pub(super) fn nearest<'a>(wrong: &str, right: impl Iterator<Item = &'a str>) -> 
     let wrong: Vec<char> = wrong.to_lowercase().chars().take(64).collect();
     right
         .map(|word| (distance(&wrong, word), word))
+        // A slip that leaves nothing of what was written is another word: `F` is not meant for `C`.
+        .filter(|&(steps, word)| steps < wrong.len() || word.to_lowercase().chars().eq(wrong.iter().copied()))
         .filter(|&(steps, word)| steps <= (word.chars().count().max(wrong.len()) / 3).max(1))
         .min_by_key(|&(steps, word)| (steps, word))
         .map(|(_, word)| word)

@@ -33,7 +33,7 @@ const IS: [&str; 7] = [
     "read",
     "superseded",
 ];
-const HAS: [&str; 5] = ["dispute", "note", "question", "remark", "result"];
+const HAS: [&str; 6] = ["dispute", "note", "question", "remark", "result", "warning"];
 const RESULT_WORDS: [&str; 3] = ["kind", "model", "termination"];
 /// Deeper parentheses are no query that a person writes.
 const DEEPEST: usize = 64;

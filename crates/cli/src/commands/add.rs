@@ -173,7 +173,7 @@ impl AddCommand {
             let text = if screen.complains_later() {
                 summary.counts()
             } else {
-                summary.text()
+                summary.text(screen.errors().is_some())
             };
             write!(screen, "{text}")?;
             match folder {

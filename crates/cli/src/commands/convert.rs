@@ -167,7 +167,7 @@ impl ConvertCommand {
                 summary: summary.shape(),
             })?;
         } else {
-            write!(screen, "{}", summary.text())?;
+            write!(screen, "{}", summary.text(screen.errors().is_some()))?;
             writeln!(screen, "{}", StyledText(FAINT, format!("written to: {folder}")))?;
         }
         Ok(summary.ending(setting.strict))
@@ -247,7 +247,7 @@ impl ConvertCommand {
                 summary: summary.shape(),
             })?;
         } else {
-            write!(screen, "{}", summary.text())?;
+            write!(screen, "{}", summary.text(screen.errors().is_some()))?;
             let told = format!("{} written to: {folder}", plural(written, "part"));
             writeln!(screen, "{}", StyledText(FAINT, told))?;
         }

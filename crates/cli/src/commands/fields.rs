@@ -53,7 +53,7 @@ const SPECIAL: [(&str, &str, &str); 15] = [
     ),
     (
         "has",
-        "Runs that have a field, result, note, question, remark or dispute.",
+        "Runs that have a field, result, note, question, remark, warning or dispute.",
         "has:result",
     ),
     (
@@ -67,7 +67,11 @@ const SPECIAL: [(&str, &str, &str); 15] = [
         "result.model:first-order",
     ),
     ("path", "Words of the file's path.", "path:practical"),
-    ("label", "Words of the label of a curve.", "label:37"),
+    (
+        "label",
+        "Words of the label of a curve, or of a name beside a point.",
+        "label:37",
+    ),
     ("reader", "What read the file.", "reader:jcamp-dx"),
     ("points", "Number of points.", "points:>=100"),
     ("traces", "Number of curves of the run.", "traces:1"),

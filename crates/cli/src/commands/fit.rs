@@ -256,7 +256,7 @@ fn list(screen: &mut Screen) -> CommandResult {
     write!(screen, "{}", table.draw(screen.width()))?;
     writeln!(
         screen,
-        "laws of time courses take +offset, +drift and +lag behind their name; t is the time, T the temperature in kelvin, f the ligand's \
+        "the laws from zero-order to approach-to-steady-rate take +offset, +drift and +lag behind their name; t is the time, T the temperature in kelvin, f the ligand's \
          part of a total, and other capitals are concentrations"
     )?;
     Ok(Ending::Done)
@@ -264,7 +264,10 @@ fn list(screen: &mut Screen) -> CommandResult {
 
 impl FitCommand {
     /// Does it.
-    pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
+    pub(crate) fn run(mut self, setting: &Environment, screen: &mut Screen) -> CommandResult {
+        for name in &mut self.model {
+            *name = FitPlan::usual_name(name);
+        }
         if self.list {
             return list(screen);
         }

@@ -21,7 +21,7 @@ mod quantify;
 mod rates;
 mod readers;
 mod reread;
-mod results;
+pub(crate) mod results;
 mod run;
 mod scans;
 pub(crate) mod show;

@@ -255,14 +255,23 @@ fn print_peaks(heading: &str, finding: &Finding, screen: &mut Screen) -> Result<
         StyledText(STRONG, one_line(heading)),
         StyledText(FAINT, one_line(&outcome.model))
     )?;
+    // All peaks of one spectrum have one unit each for what is measured of them.
+    let head = |place: usize, name: &str| {
+        let first = peaks(outcome)
+            .next()
+            .and_then(|peak| peak.get(place)?.unit.as_ref());
+        let unit = first.map(curvary_record::Unit::display).unwrap_or_default();
+        let words = format!("{name} {unit}");
+        words.trim_end().to_owned()
+    };
     let mut table = Listing::new([
         ListingColumn::new("  position").right(),
         ListingColumn::new(""),
         ListingColumn::new(""),
-        ListingColumn::new("height").right(),
-        ListingColumn::new("prominence").right().rank(2),
-        ListingColumn::new("width").right(),
-        ListingColumn::new("area").right().rank(1),
+        ListingColumn::new(head(1, "height")).right(),
+        ListingColumn::new(head(2, "prominence")).right().rank(2),
+        ListingColumn::new(head(3, "width")).right(),
+        ListingColumn::new(head(4, "area")).right().rank(1),
     ]);
     for peak in peaks(outcome) {
         let (position, error, unit) = telling::value(&peak[0]);
@@ -292,7 +301,9 @@ fn print_peaks(heading: &str, finding: &Finding, screen: &mut Screen) -> Result<
     }
     for shoulder in shoulders(outcome) {
         let (position, _, unit) = telling::value(&shoulder[0]);
-        let (height, _, _) = telling::value(&shoulder[1]);
+        let (height, _, of) = telling::value(&shoulder[1]);
+        let height = format!("{height} {of}");
+        let height = height.trim_end();
         writeln!(
             screen,
             "  shoulder near {}, height {height}: a band hidden there lies near it; --bands fits its numbers",

@@ -4,7 +4,7 @@ use std::path::PathBuf;
 
 use clap::Args;
 use curvary_analysis::spectra::{Average, Curve, Grids, Interpolation, SpectrumRefusal, average};
-use curvary_analysis::study::{FitPlan, PlotData, Wanted, fit_run_for, label_of};
+use curvary_analysis::study::{FitPlan, PlotData, Wanted, fit_run_for, label_of, legend_of};
 use curvary_record::{Code, Diagnostic, Run, Trace, ValueKind, known_field};
 
 use super::results::{taken_apart, taken_at};
@@ -306,12 +306,8 @@ impl PlotCommand {
         let window = self.within.as_deref().map(crate::courses::span).transpose()?;
         let mut all = Vec::new();
         for subject in subjects {
-            if subject.run.in_question() {
-                let question = subject
-                    .run
-                    .questions
-                    .first()
-                    .map_or("", |question| question.message.as_str());
+            if let Some(question) = subject.run.question_about_curves() {
+                let question = &question.message;
                 said.push(format!(
                     "left out: {}: the run is in question: {question}",
                     subject.place
@@ -334,7 +330,8 @@ impl PlotCommand {
                     continue;
                 }
                 let whole = trace.len();
-                let name = name_of(subject, if subject.run.traces.len() > 1 { &label } else { "" });
+                let several = subject.run.traces.len() > 1;
+                let name = name_of(subject, &if several { legend_of(trace) } else { String::new() });
                 let Some(trace) = cut(trace, window.as_ref())? else {
                     said.push(format!(
                         "left out: {name}: no point lies within the stretch that is drawn"

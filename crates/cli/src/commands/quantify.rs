@@ -346,10 +346,18 @@ fn recovered(found: &TraceResult, screen: &mut Screen) -> Result<(), Failure> {
     if found.drawn.recovered.is_empty() {
         return Ok(());
     }
+    // The line's own limits and concentrations are in the unit of its standards.
+    let of = ["concentration", "detection-limit"].map(|name| found.outcome.parameter(name)?.unit.as_ref());
+    let unit = of.into_iter().flatten().next();
+    let unit = unit.map(curvary_record::Unit::display);
+    // A bent line has neither: its drawing names the axis.
+    let axis = || Some(found.drawn.x_title.split_once(" / ")?.1.to_owned());
+    let unit = unit.or_else(axis).unwrap_or_default();
+    let head = |name: &str| format!("{name} {unit}").trim_end().to_owned();
     let mut table = Listing::new([
-        ListingColumn::new("  standard").right(),
-        ListingColumn::new("absorbance").right().rank(1),
-        ListingColumn::new("by the line").right(),
+        ListingColumn::new(head("  standard")).right(),
+        ListingColumn::new("absorbance AU").right().rank(1),
+        ListingColumn::new(head("by the line")).right(),
         ListingColumn::new("recovery").right(),
     ]);
     for standard in &found.drawn.recovered {

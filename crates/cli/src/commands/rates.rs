@@ -304,7 +304,7 @@ impl RatesCommand {
             }
         }
         if !self.subjects.json {
-            print(&given, screen)?;
+            print(&given, self.together, screen)?;
             if self.checklist {
                 stated(&given, screen)?;
             }
@@ -595,7 +595,7 @@ fn one(values: &[f64]) -> Option<f64> {
     values.iter().all(|value| value == first).then_some(*first)
 }
 
-fn print(given: &RateRunReport, screen: &mut Screen) -> Result<(), Failure> {
+fn print(given: &RateRunReport, together: bool, screen: &mut Screen) -> Result<(), Failure> {
     let title = given.heading.title();
     writeln!(screen, "{}", StyledText(STRONG, one_line(&title)))?;
     let mut table = Listing::new([
@@ -682,6 +682,9 @@ fn print(given: &RateRunReport, screen: &mut Screen) -> Result<(), Failure> {
             }
         }
     }
+    if given.rates.found.is_empty() && given.series.is_empty() && !together {
+        writeln!(screen, "  {}", StyledText(ASKED, nothing_asked(given)))?;
+    }
     if given.rates.found.iter().any(TraceResult::is_result) {
         write!(screen, "{}", table.draw(screen.width()))?;
     }
@@ -714,6 +717,22 @@ fn print(given: &RateRunReport, screen: &mut Screen) -> Result<(), Failure> {
         ranking(series, screen)?;
     }
     Ok(())
+}
+
+/// Why a run has no rate to be measured and no law was fitted: it holds rates as they stand.
+fn nothing_asked(given: &RateRunReport) -> String {
+    match (given.rates.points.len(), given.rates.left_out.as_slice()) {
+        (0, []) => "the run has no course of which a rate could be measured".to_owned(),
+        (0, left_out) => one_line(&format!(
+            "none of its rates goes into a law: {}",
+            left_out.join("; ")
+        )),
+        (some, _) => format!(
+            "the run holds {} already, and none is to be measured; `--law michaelis-menten` fits a law to them, `curvary fit --list` \
+             lists all",
+            crate::screen::plural(some as u64, "rate")
+        ),
+    }
 }
 
 fn ranking(series: &SeriesFit, screen: &mut Screen) -> Result<(), Failure> {

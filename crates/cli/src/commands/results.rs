@@ -17,7 +17,7 @@ use crate::Environment;
 use crate::commands::find::{csv_failure, harmless, short};
 use crate::ending::{CommandResult, Ending, Failure};
 use crate::screen::{ASKED, FAINT, STRONG, Screen, StyledText, plural};
-use crate::subject::{ReadingDemand, Subject, Subjects};
+use crate::subject::{ReadingDemand, Selection, Subject, Subjects};
 use crate::table::{Listing, ListingColumn, Shorten, TableCell, one_line};
 use crate::telling;
 pub(crate) use means::taken_apart;
@@ -64,7 +64,8 @@ pub(crate) struct ResultsCommand {
 
 /// One result with what is known of its run.
 struct ResultRow {
-    run: String,
+    /// The runs it is of.
+    runs: Vec<String>,
     trace: Option<u32>,
     label: String,
     place: String,
@@ -79,6 +80,19 @@ struct ResultRow {
 }
 
 impl ResultRow {
+    /// The first of its runs.
+    fn first(&self) -> &str {
+        self.runs.first().map_or("", String::as_str)
+    }
+
+    /// The run as it is shown; of several, how many.
+    fn named(&self) -> String {
+        match self.runs.as_slice() {
+            [run] => short(run).to_owned(),
+            several => format!("{} runs", several.len()),
+        }
+    }
+
     /// The first of these fields that is not known of the run.
     fn lacks<'a>(&self, by: &'a [String]) -> Option<&'a str> {
         let mut pairs = by.iter().zip(&self.by);
@@ -100,7 +114,10 @@ impl ResultsCommand {
         let mut without = 0_u64;
         let mut damaged = false;
         let compute = |subjects: &[Subject]| {
-            let rows: Vec<Vec<ResultRow>> = subjects.iter().map(|subject| self.rows(subject)).collect();
+            let rows: Vec<Vec<ResultRow>> = subjects
+                .iter()
+                .map(|subject| self.rows(subject, &asked))
+                .collect();
             (rows, Vec::new())
         };
         let take = |place: &str, given: Result<Vec<Vec<ResultRow>>, Diagnostic>| {
@@ -182,7 +199,7 @@ impl ResultsCommand {
             .filter(|parameter| self.of.is_empty() || self.of.contains(&parameter.name))
     }
 
-    fn rows(&self, subject: &Subject) -> Vec<ResultRow> {
+    fn rows(&self, subject: &Subject, asked: &Selection) -> Vec<ResultRow> {
         let run = &subject.run;
         let mut kept: Vec<&Outcome> = Vec::new();
         for outcome in &subject.outcomes {
@@ -200,10 +217,13 @@ impl ResultsCommand {
         }
         kept.into_iter()
             .map(|outcome| {
+                if outcome.runs.len() > 1 {
+                    return self.of_several(subject, outcome, asked);
+                }
                 let trace = outcome.trace.and_then(|number| run.traces.get(number as usize));
                 let (celsius, ph) = at(run, trace);
                 ResultRow {
-                    run: run.id.to_string(),
+                    runs: vec![run.id.to_string()],
                     trace: outcome.trace.map(|number| number + 1),
                     label: trace.map(label_of).unwrap_or_default(),
                     place: subject.place.clone(),
@@ -218,12 +238,56 @@ impl ResultsCommand {
             .collect()
     }
 
+    /// A result over several runs: it has only what all of them have.
+    fn of_several(&self, subject: &Subject, outcome: &Outcome, asked: &Selection) -> ResultRow {
+        let others: Vec<Option<Run>> = outcome
+            .runs
+            .iter()
+            .map(|id| {
+                if *id == subject.run.id {
+                    Some(subject.run.clone())
+                } else {
+                    asked.look_up(id).ok().map(|(run, _)| run)
+                }
+            })
+            .collect();
+        let run = |run: &Option<Run>, key: &str| {
+            run.as_ref()
+                .map_or_else(Default::default, |run| said_of(run, None, key))
+        };
+        let said = |key: &str| {
+            let mut all = others.iter().map(|other| run(other, key));
+            let first = all.next().unwrap_or_default();
+            if all.all(|other| other.1 == first.1) {
+                first
+            } else {
+                Default::default()
+            }
+        };
+        let own = |key: &str| said(key).1.parse::<f64>().ok();
+        let celsius = own("temperature").and(at(&subject.run, None).0);
+        ResultRow {
+            runs: outcome.runs.iter().map(ToString::to_string).collect(),
+            trace: None,
+            label: String::new(),
+            place: subject.place.clone(),
+            sample: said("sample").0,
+            celsius,
+            ph: own("ph"),
+            over: None,
+            by: self.by.iter().map(|key| said(key)).collect(),
+            outcome: outcome.clone(),
+        }
+    }
+
     /// Runs that stand in no mean, since what `--by` names is not known of them: the field, and the runs.
     fn unknown<'a>(&'a self, rows: &'a [ResultRow]) -> BTreeMap<&'a str, BTreeSet<&'a str>> {
         let mut all: BTreeMap<&str, BTreeSet<&str>> = BTreeMap::new();
         for row in rows.iter().filter(|_| self.mean) {
             if let Some(field) = row.lacks(&self.by) {
-                all.entry(field).or_default().insert(row.run.as_str());
+                all.entry(field)
+                    .or_default()
+                    .extend(row.runs.iter().map(String::as_str));
             }
         }
         all
@@ -239,7 +303,8 @@ impl ResultsCommand {
             .map(|row| {
                 json!({
                     "result": row.outcome.id,
-                    "run": row.run,
+                    "run": row.runs.first(),
+                    "runs": row.runs,
                     "trace": row.trace,
                     "label": row.label,
                     "source": row.place,
@@ -325,7 +390,7 @@ impl ResultsCommand {
                 writer
                     .write_record([
                         row.outcome.id.clone(),
-                        row.run.clone(),
+                        row.runs.join(" "),
                         row.trace.map(|trace| trace.to_string()).unwrap_or_default(),
                         text(&row.label),
                         text(&row.place),
@@ -380,7 +445,7 @@ impl ResultsCommand {
                     (None, _) => String::new(),
                 };
                 table.row([
-                    once(short(&row.run).to_owned()).into(),
+                    once(row.named()).into(),
                     once(row.trace.map(|trace| trace.to_string()).unwrap_or_default()).into(),
                     once(one_line(&row.sample)).into(),
                     once(

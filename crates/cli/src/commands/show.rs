@@ -262,6 +262,9 @@ fn traces(run: &Run, screen: &mut Screen) -> Result<(), Failure> {
     )?;
     for trace in run.traces.iter().take(TRACES) {
         writeln!(screen, "  {}", one_line(&line(trace)))?;
+        if let Some(names) = names_of_points(trace) {
+            writeln!(screen, "    {}", StyledText(FAINT, one_line(&names)))?;
+        }
     }
     if many > TRACES {
         writeln!(
@@ -313,6 +316,22 @@ fn traces(run: &Run, screen: &mut Screen) -> Result<(), Failure> {
         }
     }
     Ok(())
+}
+
+/// So many names of points are shown of a trace.
+const NAMES: usize = 12;
+
+/// The names beside the points of a trace, in their order.
+fn names_of_points(trace: &Trace) -> Option<String> {
+    let some: Vec<&str> = trace.row_names.iter().take(NAMES).map(String::as_str).collect();
+    if some.iter().all(|name| name.is_empty()) {
+        return None;
+    }
+    let more = match trace.row_names.len() - some.len() {
+        0 => String::new(),
+        more => format!(", and {} more", count(more as u64)),
+    };
+    Some(format!("names: {}{more}", some.join(", ")))
 }
 
 /// A trace in one line: label, axes with their range, what is held, what is absent.

@@ -56,6 +56,8 @@ struct OpenWork {
     unread: u64,
     disputes: u64,
     nameless: u64,
+    /// Runs that were read with warnings: something is missing from them or doubtful.
+    warned: u64,
 }
 
 /// A result that was kept.
@@ -153,32 +155,26 @@ impl ArchiveGlance {
                 unread: unread(&list),
                 disputes: list.disputes.iter().map(|group| group.count).sum(),
                 nameless: list.nameless,
+                warned: many("has:warning")?,
             },
             results: results(archive)?,
         })
     }
 
     fn print(&self, screen: &mut Screen) -> Result<(), Failure> {
-        writeln!(
-            screen,
-            "{}  {}",
-            StyledText(STRONG, one_line(&self.name)),
-            StyledText(FAINT, one_line(&self.archive))
-        )?;
+        let name = StyledText(STRONG, one_line(&self.name));
+        // An archive in a folder of its own name is named once.
+        if self.archive == self.name {
+            writeln!(screen, "{name}")?;
+        } else {
+            writeln!(screen, "{name}  {}", StyledText(FAINT, one_line(&self.archive)))?;
+        }
         writeln!(
             screen,
             "{} of {}",
             plural(self.runs, "run"),
             plural(self.files, "file")
         )?;
-        let line = |screen: &mut Screen, name: &str, words: String| -> Result<(), Failure> {
-            if !words.is_empty() {
-                for (at, line) in wrapped(&one_line(&words), screen.width(), 14).iter().enumerate() {
-                    writeln!(screen, "  {:<10}  {line}", if at == 0 { name } else { "" })?;
-                }
-            }
-            Ok(())
-        };
         line(screen, "years", years(&self.years))?;
         line(screen, "techniques", listed(&self.techniques, usize::MAX))?;
         line(screen, "samples", listed(&self.samples, NAMED))?;
@@ -231,9 +227,13 @@ impl ArchiveGlance {
                 });
             }
         }
+        let warned = match open.warned {
+            0 => String::new(),
+            some => format!("{} (`curvary find has:warning`)", plural(some, "run")),
+        };
         if parts.is_empty() {
             writeln!(screen, "nothing is open")?;
-            return Ok(());
+            return line(screen, "warnings", warned);
         }
         for (at, line) in wrapped(&parts.join(", "), screen.width(), 14).iter().enumerate() {
             let name = if at == 0 { "open" } else { "" };
@@ -245,8 +245,18 @@ impl ArchiveGlance {
             "",
             StyledText(FAINT, "`curvary worklist` lists it")
         )?;
-        Ok(())
+        line(screen, "warnings", warned)
     }
+}
+
+/// A line of the overview, where there is anything to say.
+fn line(screen: &mut Screen, name: &str, words: String) -> Result<(), Failure> {
+    if !words.is_empty() {
+        for (at, line) in wrapped(&one_line(&words), screen.width(), 14).iter().enumerate() {
+            writeln!(screen, "  {:<10}  {line}", if at == 0 { name } else { "" })?;
+        }
+    }
+    Ok(())
 }
 
 /// Files that were not read and that nobody has said to be no measurement.

@@ -51,7 +51,8 @@ type Given = (Result<RunConstants, String>, Option<(String, Vec<u32>)>);
 
 impl TemperatureCommand {
     /// Does it.
-    pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
+    pub(crate) fn run(mut self, setting: &Environment, screen: &mut Screen) -> CommandResult {
+        self.model = self.model.as_deref().map(FitPlan::usual_name);
         let asked = self.subjects.asked(setting)?;
         if self.again {
             return again::results(

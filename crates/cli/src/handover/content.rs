@@ -3,9 +3,12 @@
 use std::collections::BTreeMap;
 
 use curvary_analysis::enzymes::{State, checklist};
-use curvary_analysis::study::again;
-use curvary_record::{Claim, Column, Origin, Outcome, Run, RunId, Severity, Trace, Value};
+use curvary_analysis::study::{again, legend_of};
+use curvary_record::{
+    Claim, Column, Origin, Outcome, OutcomeKind, Run, RunId, Severity, Technique, Trace, Value,
+};
 
+use crate::commands::results::said_of;
 use crate::ending::Failure;
 use crate::figure::{Figure, FigureKind, Layer, Panel, Size, interrupted, of_fit};
 use crate::telling;
@@ -194,8 +197,8 @@ impl ReportPage {
                 field("sample"),
                 run.technique.as_str().into(),
                 field("date"),
-                field("temperature"),
-                field("ph"),
+                of_run_or_curves(run, "temperature").into(),
+                of_run_or_curves(run, "ph").into(),
                 run.points().to_string().into(),
             ])
         });
@@ -234,13 +237,35 @@ impl ReportPage {
                 if let Some(temperature) = run.fields.get("temperature") {
                     name = format!("{name}, {}", shown(temperature));
                 }
-                let name: String = name.chars().take(36).collect();
+                // What tells curves of one run apart is not to be cut off.
+                let own = if run.traces.len() > 1 {
+                    legend_of(trace)
+                } else {
+                    String::new()
+                };
+                let own: String = own.chars().take(18).collect();
+                let room = 36 - own.chars().count();
+                name = name.chars().take(room).collect();
+                if !own.is_empty() && !name.contains(&own) {
+                    name = format!("{name}, {own}");
+                }
                 let id = run.id.as_str();
-                let name = format!("{name} ({}/{index})", id.get(..8).unwrap_or(id));
+                let name = format!(
+                    "{name} ({}/{})",
+                    id.get(..8).unwrap_or(id),
+                    run.trace_number(index) + 1
+                );
+                // Single readings and rates are points: nothing is known between them.
+                let single = [Technique::RATE_SERIES, Technique::FIXED_WAVELENGTH];
+                let layer = if single.contains(&run.technique) {
+                    Layer::Points(points)
+                } else {
+                    Layer::Line(interrupted(trace, points))
+                };
                 kinds
                     .entry((axis(&trace.x), axis(&trace.y)))
                     .or_default()
-                    .push(Layer::Line(interrupted(trace, points)).named(name));
+                    .push(layer.named(name));
             }
         }
         let mut figures = Vec::new();
@@ -372,17 +397,12 @@ impl ReportPage {
             title = format!("{title}, {curve}");
         }
         blocks.push(heading(4, &title));
+        if result.kind == OutcomeKind::Comparison {
+            ranking(result, blocks);
+        }
         let rows = result.parameters.iter().map(|parameter| {
             let (value, error, unit) = telling::value(parameter);
-            let interval = parameter.intervals.first().map_or_else(String::new, |interval| {
-                let end = |end: Option<f64>| end.map_or_else(|| "open".to_owned(), telling::significant);
-                format!(
-                    "{} % from {} to {}",
-                    telling::significant(interval.level * 100.0),
-                    end(interval.low),
-                    end(interval.high)
-                )
-            });
+            let interval = telling::interval(parameter);
             let interval = match &parameter.reason {
                 Some(reason) if interval.is_empty() => reason.clone(),
                 Some(reason) => format!("{interval}; {reason}"),
@@ -396,19 +416,25 @@ impl ReportPage {
                 interval.into(),
             ])
         });
-        blocks.push(ReportBlock::Table(HEADS, rows.collect()));
+        if !result.parameters.is_empty() {
+            blocks.push(ReportBlock::Table(HEADS, rows.collect()));
+        }
         let words = format!(
             "{}; result {}, computed by {}.",
-            result.termination, result.id, result.by
+            telling::ended(result),
+            result.id,
+            result.by
         );
         blocks.push(ReportBlock::Words(TextWeight::Told, words));
-        for remark in result
-            .remarks
-            .iter()
-            // What a number rests on is said wherever it is read.
-            .filter(|remark| remark.severity >= Severity::Warning || remark.code.as_str() == telling::DRIFT)
-        {
-            blocks.push(ReportBlock::Words(TextWeight::Warning, remark.message.clone()));
+        // What a number rests on is said wherever it is read.
+        for remark in &result.remarks {
+            let weighs = remark.severity >= Severity::Warning || remark.code.as_str() == telling::DRIFT;
+            let weight = if weighs {
+                TextWeight::Warning
+            } else {
+                TextWeight::Told
+            };
+            blocks.push(ReportBlock::Words(weight, remark.message.clone()));
         }
         let shelf = |id: &RunId| {
             self.runs
@@ -571,6 +597,47 @@ fn conditions(run: &Run, blocks: &mut Vec<ReportBlock>) {
     blocks.push(ReportBlock::Table(HEADS, rows));
 }
 
+/// What the run says of a condition, or else what its curves were taken at: each once, in their order.
+fn of_run_or_curves(run: &Run, key: &str) -> String {
+    if let Some(claim) = run.fields.get(key) {
+        return shown(claim);
+    }
+    let mut all: Vec<String> = Vec::new();
+    for trace in &run.traces {
+        let (said, _) = said_of(run, Some(trace), key);
+        if !said.is_empty() && !all.contains(&said) {
+            all.push(said);
+        }
+    }
+    match all.as_slice() {
+        [first, .., last] if all.len() > 4 => format!("{first} … {last}"),
+        _ => all.join(", "),
+    }
+}
+
+/// The laws of a comparison, best first: AICc above the best, and the weight `exp(-Δ/2)` as a part of all (Akaike's weights; Burnham
+/// and Anderson, Model Selection and Multimodel Inference, 2002, 2.9.1).
+fn ranking(result: &Outcome, blocks: &mut Vec<ReportBlock>) {
+    const HEADS: &[ColumnHeading] = &[("law", false), ("AICc above the best", true), ("weight", true)];
+    let mut laws: Vec<(&str, f64)> = result
+        .statistics
+        .iter()
+        .filter_map(|(name, value)| Some((name.strip_prefix("aicc_difference ")?, *value)))
+        .collect();
+    laws.sort_by(|one, other| one.1.total_cmp(&other.1));
+    let total: f64 = laws.iter().map(|law| (-law.1 / 2.0).exp()).sum();
+    let rows = laws.iter().map(|(name, difference)| {
+        row([
+            (*name).into(),
+            format!("{difference:.1}").into(),
+            format!("{:.3}", (-difference / 2.0).exp() / total).into(),
+        ])
+    });
+    if !laws.is_empty() {
+        blocks.push(ReportBlock::Table(HEADS, rows.collect()));
+    }
+}
+
 /// What is held along each curve.
 fn held(run: &Run, blocks: &mut Vec<ReportBlock>) {
     const HEADS: &[ColumnHeading] = &[
@@ -584,7 +651,7 @@ fn held(run: &Run, blocks: &mut Vec<ReportBlock>) {
     let any = run.traces.iter().any(|trace| {
         !trace.held.is_empty() || !trace.fields.is_empty() || !trace.saturated.is_empty() || trace.absent > 0
     });
-    if !any {
+    if !any && run.traces.len() < 2 {
         return;
     }
     blocks.push(heading(3, "Curves"));
@@ -610,7 +677,7 @@ fn held(run: &Run, blocks: &mut Vec<ReportBlock>) {
                     .filter_map(|(key, claims)| Some(format!("{key} {}", shown(claims.first()?)))),
             );
             row([
-                run.trace_number(index).to_string().into(),
+                (run.trace_number(index) + 1).to_string().into(),
                 trace.label.as_deref().unwrap_or("").into(),
                 all.join("; ").into(),
                 trace.len().to_string().into(),

@@ -291,8 +291,9 @@ impl<'a> JcampDxPage<'a> {
         };
         if !names_kept {
             let message = format!(
-                "run {}, curve {number}: the names of the points have no place in a curve",
-                self.run.id
+                "run {}, curve {}: the names of the points have no place in a curve",
+                self.run.id,
+                number + 1
             );
             self.remarks.push(lost("point-names-lost", message));
         }

@@ -234,7 +234,7 @@ impl Ord for Ordered {
     }
 }
 
-/// `absorbance, betanin, 405 nm (bafd90fc9920124c/0)`: what a person looks for first, and a name that no other has.
+/// `absorbance, betanin, 405 nm (bafd90fc9920124c/1)`: what a person looks for first, and a name that no other has.
 fn head(subject: &ExportedRun<'_>, number: u32, trace: &Trace) -> String {
     let mut parts = vec![with_unit(&trace.y)];
     let sample = trace.fields.text("sample").or(subject.run.fields.text("sample"));
@@ -250,7 +250,12 @@ fn head(subject: &ExportedRun<'_>, number: u32, trace: &Trace) -> String {
         let value = write_decimal(held.value, None);
         parts.push(format!("{value} {}", held.unit.display()).trim_end().to_owned());
     }
-    format!("{} ({}/{number})", parts.join(", "), run_name(&subject.run.id))
+    format!(
+        "{} ({}/{})",
+        parts.join(", "),
+        run_name(&subject.run.id),
+        number + 1
+    )
 }
 
 fn with_unit(column: &Column) -> String {
@@ -295,8 +300,10 @@ impl Exporter for Wide {
             self.curves.push(WideColumn {
                 head: head(subject, number, trace),
                 about: format!(
-                    "Run {}, curve {number}, from {}.",
-                    subject.run.id, subject.run.source.path
+                    "Run {}, curve {}, from {}.",
+                    subject.run.id,
+                    number + 1,
+                    subject.run.source.path
                 ),
                 x: (!shared).then(|| trace.x.clone()),
                 y: trace.y.clone(),

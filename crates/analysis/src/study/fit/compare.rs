@@ -6,7 +6,6 @@ use curvary_record::{Code, Diagnostic, OutcomeKind, Quantity, Run, Technique, Tr
 use serde_json::json;
 
 use super::curve::{FitCurve, curves};
-use super::doubt::two;
 use super::model::Chosen;
 use super::points::needs;
 use super::{FitPoints, blank, gather, refused, weighs};
@@ -15,7 +14,7 @@ use crate::fit::{Data, Determination, Fit, LawChoice, Options, allow_for_correla
 use crate::models::{Constrained, Model};
 use crate::refusal::Refusal;
 use crate::study::plan::FitPlan;
-use crate::study::{PlotData, Six, TraceResult, label_of, likely, title, told};
+use crate::study::{PlotData, TraceResult, label_of, likely, title, told, with_error};
 
 /// Several laws ranked over one trace.
 #[derive(Clone, Debug, PartialEq)]
@@ -232,7 +231,7 @@ fn compared(plan: &FitPlan, laws: &[Chosen], run: &Run, curve: &FitCurve<'_>) ->
     outcome.model = names.join(", ");
     outcome.settings.insert("models".into(), json!(names));
     // What is left out is told as by a fit; the laws below see the same points.
-    outcome.remarks.clone_from(&curve.remarks);
+    outcome.remarks.extend(curve.remarks.iter().cloned());
     let gathered = gather(plan, &laws[0], run, trace, &mut outcome)?;
     let options = Options {
         level: plan.level,
@@ -387,10 +386,9 @@ fn averaged(found: &Ranking, statistics: &mut BTreeMap<String, f64>) -> Option<D
         statistics.insert(format!("averaged {}", parameter.name), mean);
         statistics.insert(format!("averaged_standard_error {}", parameter.name), error);
         words.push(format!(
-            "{} {} ± {} ({} laws{})",
+            "{} {} ({} laws{})",
             parameter.name,
-            Six(mean),
-            two(error),
+            with_error(mean, error),
             own.len(),
             match without {
                 0 => String::new(),

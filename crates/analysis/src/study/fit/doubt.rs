@@ -10,7 +10,7 @@ use crate::distribution::{f_upper, t_two_sided};
 use crate::fit::{Data, Determination, Fit, Options, Robust, Warning, allow_for_correlation, f_test, fit};
 use crate::models::Model;
 use crate::models::law::Law;
-use crate::study::{Six, likely};
+use crate::study::{Six, likely, with_error};
 
 /// Below this probability a drift is told; chance gives one in a hundred fits.
 const DRIFT: f64 = 0.01;
@@ -142,10 +142,14 @@ pub(in crate::study) fn correlated(
             put(format!("plain_standard_error {}", parameter.name), *plain);
         }
     }
-    outcome.remarks.push(Diagnostic::warning(
-        Code::new("errors-correlated"),
-        correlation.words(found),
-    ));
+    // The errors are made wider early, which is the safe side; it speaks against the result only where it is no chance.
+    let words = correlation.words(found);
+    let code = Code::new("errors-correlated");
+    outcome.remarks.push(if correlation.is_seen() {
+        Diagnostic::warning(code, words)
+    } else {
+        Diagnostic::note(code, words)
+    });
 }
 
 /// Says so where a constant describes the points as well as the law.
@@ -260,14 +264,7 @@ fn offset(
     let values: Vec<String> = other
         .parameters
         .iter()
-        .filter_map(|p| {
-            Some(format!(
-                "{} {} ± {}",
-                p.name,
-                Six(p.value),
-                two(p.standard_error?)
-            ))
-        })
+        .filter_map(|p| Some(format!("{} {}", p.name, with_error(p.value, p.standard_error?))))
         .collect();
     Some(Diagnostic::warning(
         Code::new("lack-of-fit"),
@@ -339,12 +336,10 @@ fn drift(
         .filter_map(|p| {
             let before = printed.parameter(&p.name)?;
             Some(format!(
-                "{} {} ± {} in place of {} ± {}",
+                "{} {} in place of {}",
                 p.name,
-                Six(p.value),
-                two(p.standard_error?),
-                Six(before.value),
-                two(before.standard_error?)
+                with_error(p.value, p.standard_error?),
+                with_error(before.value, before.standard_error?)
             ))
         })
         .collect();
@@ -443,14 +438,7 @@ pub(in crate::study) fn fuller_law(
     let values: Vec<String> = other
         .parameters
         .iter()
-        .filter_map(|p| {
-            Some(format!(
-                "{} {} ± {}",
-                p.name,
-                Six(p.value),
-                two(p.standard_error?)
-            ))
-        })
+        .filter_map(|p| Some(format!("{} {}", p.name, with_error(p.value, p.standard_error?))))
         .collect();
     Some(Diagnostic::warning(
         Code::new("lack-of-fit"),

@@ -25,7 +25,7 @@ use curvary_record::{Code, Diagnostic, Interval, Outcome, OutcomeKind, Quantity,
 
 use super::plan::{FitPlan, WeightPlan};
 use super::recorded::temperature_between;
-use super::spectrum::bare;
+use super::spectrum::{bare, still_open};
 use super::{
     Level, PlotData, Six, TraceResult, Wanted, allow_for_scale, concentration_of, curve_of, label_of,
     levels_of, likely, stretch_of_law, tell_apart, title, told, unit_in_terms,
@@ -123,7 +123,11 @@ fn refused(plan: &FitPlan, run: &Run, number: Option<u32>, label: String, refusa
 }
 
 fn blank(plan: &FitPlan, run: &Run, trace: Option<u32>) -> Outcome {
-    bare(OutcomeKind::Fit, &plan.name(), run, trace, plan)
+    let mut outcome = bare(OutcomeKind::Fit, &plan.name(), run, trace, plan);
+    if plan.is_formula() {
+        outcome.remarks.extend(still_open(run, &code::ABOUT_AXES));
+    }
+    outcome
 }
 
 /// Amplitudes are those at time zero: how sure they are, and whether they can be computed at all, depends on how long
@@ -689,7 +693,7 @@ fn fitted(
 ) -> Result<TraceResult, Refusal> {
     let trace = curve.trace.as_ref();
     let mut outcome = blank(plan, run, curve.number);
-    outcome.remarks.clone_from(&curve.remarks);
+    outcome.remarks.extend(curve.remarks.iter().cloned());
     let tied = plan.tied(chosen)?;
     let model: &dyn Model = match &tied {
         Some(tied) => tied,

@@ -80,11 +80,19 @@ impl FitPlan {
                 "progress-product+offset" | "progress-substrate+offset" => {
                     "y0 + the integrated law of Michaelis and Menten, by Lambert's W"
                 }
-                _ => "the integrated law of Michaelis and Menten, by Lambert's W",
+                name if name.starts_with("progress-") => {
+                    "the integrated law of Michaelis and Menten, by Lambert's W"
+                }
+                _ => "no closed form; `Law::equation` has none",
             }),
             parameters: parameters(law),
         });
         courses.chain(laws).collect()
+    }
+
+    /// The one name of a model whose parts may be given in any order: `first-order+drift+offset` is `first-order+offset+drift`.
+    pub fn usual_name(name: &str) -> String {
+        course(name).map_or_else(|_| name.to_owned(), |course| course.name().into_owned())
     }
 
     /// Every model that can be named.
@@ -252,9 +260,14 @@ impl FitPlan {
             if !missing.is_empty() {
                 return Err(Refusal::NoStart {
                     why: format!(
-                        "starting values are given for some parameters only; {} {} none",
+                        "starting values are given for some parameters only; {} {} none{}",
                         missing.join(", "),
-                        if missing.len() == 1 { "has" } else { "have" }
+                        if missing.len() == 1 { "has" } else { "have" },
+                        if self.is_formula() && missing.contains(&"t") {
+                            "; the running column, a time too, is called `x` in a formula, or by its own header"
+                        } else {
+                            ""
+                        }
                     ),
                 });
             }
@@ -281,6 +294,21 @@ impl FitPlan {
     }
 }
 
+/// Letters and figures alone, by which slips are compared.
+fn plainly(name: &str) -> String {
+    let kept = name.chars().filter(|letter| letter.is_alphanumeric());
+    kept.flat_map(char::to_lowercase).collect()
+}
+
+/// The model that was meant by a name with another sign between its words, or a part of it.
+fn near(wrong: &str) -> Option<&'static str> {
+    let wrong = plainly(wrong);
+    let names = || FitPlan::models().into_iter();
+    let alike = |name: &&str| plainly(name) == wrong;
+    let part = |name: &&str| wrong.len() >= 4 && plainly(name).starts_with(&wrong);
+    names().find(alike).or_else(|| names().find(part))
+}
+
 /// The course of a name such as `first-order+offset`.
 pub(super) fn course(name: &str) -> Result<Course, String> {
     let mut parts = name.split('+').map(str::trim);
@@ -296,8 +324,9 @@ pub(super) fn course(name: &str) -> Result<Course, String> {
                     .join(", ")
             );
         }
+        let near = near(base).map_or_else(String::new, |near| format!("did you mean `{near}`? "));
         format!(
-            "no model is called `{base}`; there are {} (each with +offset, +drift or +lag behind it where wanted) and {}",
+            "no model is called `{base}`; {near}there are {} (each with +offset, +drift or +lag behind it where wanted) and {}",
             ORDERS.map(|(name, _)| name).join(", "),
             LAWS.iter().map(|law| law.name).collect::<Vec<_>>().join(", ")
         )

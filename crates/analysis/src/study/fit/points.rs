@@ -24,6 +24,25 @@ pub(super) fn needs(chosen: &Chosen) -> Option<Quantity> {
     }
 }
 
+/// Refuses a law over numbers of rows: they are no times and no concentrations, and a constant per row would pass for one.
+fn refuse_counts(
+    plan: &FitPlan,
+    chosen: &Chosen,
+    trace: &Trace,
+    needed: Option<&Quantity>,
+) -> Result<(), Refusal> {
+    if trace.x.quantity != Quantity::INDEX || matches!(chosen, Chosen::Formula(_)) {
+        return Ok(());
+    }
+    let what = needed.map_or("another axis", Quantity::as_str);
+    Err(Refusal::Unsuitable {
+        why: format!(
+            "the x axis only counts the readings (index), and {} needs {what}",
+            plan.model
+        ),
+    })
+}
+
 pub(in crate::study) fn preparation(
     plan: &FitPlan,
     chosen: &Chosen,
@@ -31,9 +50,8 @@ pub(in crate::study) fn preparation(
     trace: &Trace,
 ) -> Result<Preparation, Refusal> {
     let needed = needs(chosen);
-    let known = trace.x.quantity != Quantity::UNKNOWN
-        && trace.x.quantity != Quantity::INDEX
-        && trace.x.unit != Unit::ONE;
+    refuse_counts(plan, chosen, trace, needed.as_ref())?;
+    let known = trace.x.quantity != Quantity::UNKNOWN && trace.x.unit != Unit::ONE;
     if let Some(needed) = &needed
         && known
         && trace.x.quantity != *needed

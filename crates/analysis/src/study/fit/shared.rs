@@ -14,7 +14,7 @@ use crate::models::{Constrained, Model};
 use crate::refusal::Refusal;
 use crate::study::plan::FitPlan;
 use crate::study::replicates::{Pooled, pool};
-use crate::study::{PlotData, Six, TraceResult, allow_for_scale, curve_of, label_of, likely, told};
+use crate::study::{PlotData, TraceResult, allow_for_scale, curve_of, label_of, likely, told, with_error};
 
 /// Below this probability the runs are taken to differ by more than their own errors. Common practice.
 const DIFFER: f64 = 0.05;
@@ -171,6 +171,8 @@ pub fn compare_together(plan: &FitPlan, models: &[String], runs: &[NamedRun<'_>]
 fn several(plan: &FitPlan, runs: &[NamedRun<'_>]) -> Option<Outcome> {
     let mut outcome = blank(plan, runs.first()?.run, None);
     outcome.runs = Vec::new();
+    // What is asked about a run is said with its name, among its curves.
+    outcome.remarks.clear();
     for named in runs {
         if !outcome.runs.contains(&named.run.id) {
             outcome.runs.push(named.run.id.clone());
@@ -628,6 +630,11 @@ fn say(
             ));
         }
     }
+    let units: std::collections::BTreeMap<String, Unit> = outcome
+        .parameters
+        .iter()
+        .filter_map(|own| Some((own.name.clone(), own.unit.clone()?)))
+        .collect();
     let mut warn = |text: String| {
         outcome
             .remarks
@@ -640,16 +647,21 @@ fn say(
             .iter()
             .filter_map(|fit| {
                 let p = fit.as_ref().ok()?.parameter(name)?;
-                Some(format!("{} ± {}", Six(p.value), Six(p.standard_error?)))
+                Some(with_error(p.value, p.standard_error?))
             })
             .collect();
-        let words = format!("{name} by itself is {}: {}", alone.join(", "), found.words());
+        let unit = units.get(name).map(Unit::display).unwrap_or_default();
+        let alone = format!("{} {unit}", alone.join(", "));
+        let words = format!("{name} by itself is {}: {}", alone.trim_end(), found.words());
         if found.homogeneity.is_some_and(|(_, chance)| chance < DIFFER) {
-            warn(format!(
-                "{words}; the mean over runs is {} ± {}",
-                Six(found.mean),
-                Six(found.standard_error)
-            ));
+            warn(
+                format!(
+                    "{words}; the mean over runs is {} {unit}",
+                    with_error(found.mean, found.standard_error)
+                )
+                .trim_end()
+                .to_owned(),
+            );
         } else {
             remarks.push(words);
         }

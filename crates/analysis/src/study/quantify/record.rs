@@ -61,21 +61,32 @@ pub(super) fn tell_line(line: &Calibration, plan: &QuantifyPlan, unit: &Unit, ou
     } else {
         Sigma::BlankReadings(plan.blank_readings.clone())
     };
-    let mut put = |name: &str, value: Option<f64>, why: Option<String>| {
+    let mut put = |name: &str, value: Option<f64>, why: Result<f64, String>| {
         outcome.parameters.push(Parameter {
             value,
-            reason: why,
+            standard_error: value
+                .zip(why.as_ref().ok())
+                .map(|(value, part)| value.abs() * part),
+            reason: why.err(),
             ..simple(name, 0.0, Some(unit.clone()))
         });
     };
     match detection_limits(line, plan.limit_form, &sigma) {
         Ok(limits) => {
             if limits.critical.is_some() {
-                put("critical-value", limits.critical, None);
+                put("critical-value", limits.critical, Ok(limits.relative_error));
             }
-            put("detection-limit", Some(limits.detection), None);
+            put(
+                "detection-limit",
+                Some(limits.detection),
+                Ok(limits.relative_error),
+            );
             if limits.quantitation.is_some() {
-                put("quantitation-limit", limits.quantitation, None);
+                put(
+                    "quantitation-limit",
+                    limits.quantitation,
+                    Ok(limits.relative_error),
+                );
             }
             outcome.remarks.push(note(
                 "limit-form",
@@ -83,7 +94,7 @@ pub(super) fn tell_line(line: &Calibration, plan: &QuantifyPlan, unit: &Unit, ou
             ));
             remarks(&limits.remarks, outcome);
         }
-        Err(refusal) => put("detection-limit", None, Some(told(&refusal))),
+        Err(refusal) => put("detection-limit", None, Err(told(&refusal))),
     }
     statistics(line, outcome);
     remarks(&line.remarks, outcome);

@@ -12,7 +12,7 @@ use std::collections::BTreeMap;
 
 use curvary_record::{
     Code, Diagnostic, Interval as KeptInterval, Outcome, OutcomeKind, Parameter, Quantity, Run, RunId,
-    Severity, Technique, Trace, Unit,
+    Severity, Technique, Trace, Unit, code,
 };
 use serde::{Deserialize, Serialize};
 
@@ -21,7 +21,7 @@ use shape::{Scatter, scatter, tell_beside, tell_end, tell_far};
 use super::fit::{Chosen, preparation, prepared, stands_for_errors};
 use super::ordinate::as_absorbance;
 use super::plan::{AxisSpan, FitPlan};
-use super::spectrum::as_settings;
+use super::spectrum::{as_settings, in_question, still_open};
 use super::{
     BY, DriftEffect, PlotData, Six, StatedDrift, TraceResult, allow_for_scale, concentration_of, label_of,
     tell_apart, told, unit_in_terms,
@@ -232,10 +232,8 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
         found: vec![refused(plan, run, None, String::new(), refusal)],
         ..RunRates::default()
     };
-    if let Some(question) = run.questions.first() {
-        return fail(&Refusal::Unsuitable {
-            why: format!("the run is in question: {}", question.message),
-        });
+    if let Some(refusal) = in_question(run) {
+        return fail(&refusal);
     }
     if run.technique == Technique::RATE_SERIES {
         if plan.drift.is_some() {
@@ -656,7 +654,7 @@ fn empty(plan: &RatePlan, run: &Run, trace: Option<u32>) -> Outcome {
         parameters: Vec::new(),
         covariance: Vec::new(),
         statistics: BTreeMap::new(),
-        remarks: Vec::new(),
+        remarks: still_open(run, &code::ABOUT_CONDITIONS),
     }
 }
 
@@ -834,8 +832,10 @@ fn put_rate(
         ),
         _ => {}
     }
-    if measured.correlation.is_some() {
-        note("neighbouring readings err together, and the error allows for it (see lag_one_correlation)");
+    if let Some(correlation) = measured.correlation {
+        note(&format!(
+            "neighbouring readings err together (lag-one correlation {correlation:.2}), and the error allows for it"
+        ));
     }
     outcome.termination = format!("from {} to {}", measured.window.0, measured.window.1);
 }

@@ -1,10 +1,10 @@
 //! The rate constants of one run with their temperatures, from what is kept of it.
 
-use curvary_record::{Origin, Outcome, OutcomeKind, Quantity, Run, RunId, Severity, Unit, code};
+use curvary_record::{Origin, Outcome, OutcomeKind, Quantity, Run, RunId, Severity, Trace, Unit, code};
 
 use super::{ABSORBANCE, TemperaturePlan};
 use crate::fit::Determination;
-use crate::study::{DriftEffect, FitPlan, fit_run, label_of};
+use crate::study::{DriftEffect, FitPlan, TraceResult, fit_run, label_of};
 
 /// A rate constant at a temperature.
 #[derive(Clone, Debug, PartialEq)]
@@ -69,23 +69,43 @@ pub fn rate_constants(plan: &TemperaturePlan, run: &Run, kept: &[Outcome]) -> Re
             && outcome.parameter(&plan.of).is_some()
             && plan.fitted.as_ref().is_none_or(|model| *model == outcome.model)
     };
+    let mut refused: Vec<(Option<u32>, String)> = Vec::new();
     let mut fits: Vec<Outcome> = kept
         .iter()
         .filter(meant)
         .filter(|fit| !fit.is_out_of_date())
         .cloned()
         .collect();
-    if let Some(model) = plan.fitted.as_ref().filter(|_| fits.is_empty()) {
+    let mut all = RunConstants::default();
+    let lacking = |number: u32, trace: &Trace, fits: &[Outcome]| {
+        let has = fits
+            .iter()
+            .any(|fit| fit.trace == Some(number) || fit.trace.is_none());
+        is_course(trace) && is_taken(Some(number)) && !has
+    };
+    let mut courses = (0_u32..).zip(&run.traces);
+    if let Some(model) = &plan.fitted
+        && (fits.is_empty() || courses.any(|(number, trace)| lacking(number, trace, &fits)))
+    {
         let now = FitPlan {
             model: model.clone(),
             ..FitPlan::default()
         };
-        let mut found = fit_run(&now, run);
-        found.retain(|found| is_taken(found.trace));
-        if let Some(refused) = found.iter().find(|found| !found.is_result()) {
-            return Err(refused.outcome.termination.clone());
+        // A kept fit of a course counts; the others are fitted now, whatever was kept of their neighbours.
+        let kept: Vec<Option<u32>> = fits.iter().map(|fit| fit.trace).collect();
+        let new = |found: &TraceResult| is_taken(found.trace) && !kept.contains(&found.trace);
+        for found in fit_run(&now, run).into_iter().filter(new) {
+            if found.is_result() {
+                fits.push(found.outcome);
+            } else if found.trace.is_none() {
+                return Err(found.outcome.termination);
+            } else {
+                refused.push((found.trace, found.outcome.termination));
+            }
         }
-        fits = found.into_iter().map(|found| found.outcome).collect();
+        if let (true, [(_, why)]) = (fits.is_empty(), refused.as_slice()) {
+            return Err(why.clone());
+        }
     }
     let models: std::collections::BTreeSet<&str> = fits.iter().map(|fit| fit.model.as_str()).collect();
     if models.len() > 1 {
@@ -105,14 +125,13 @@ pub fn rate_constants(plan: &TemperaturePlan, run: &Run, kept: &[Outcome]) -> Re
         let mut old = kept.iter().filter(meant).filter(|fit| fit.is_out_of_date());
         old.any(|fit| number.is_none() || fit.trace == number)
     };
-    if latest.is_empty() {
+    if latest.is_empty() && refused.is_empty() {
         of_run(run)?;
         if is_old(None) {
             return Err("its kept fit is out of date; `curvary fit --again` computes it from what is known now, --model fits one now".into());
         }
         return Err(format!("no fit with `{}` is kept; --model fits one now", plan.of));
     }
-    let mut all = RunConstants::default();
     for fit in &latest {
         match constant(plan, run, fit)? {
             Ok(point) => all.points.push(point),
@@ -121,13 +140,11 @@ pub fn rate_constants(plan: &TemperaturePlan, run: &Run, kept: &[Outcome]) -> Re
     }
     // A course without a constant, beside others that have one, would be lost from the line in silence.
     for (number, trace) in (0_u32..).zip(&run.traces) {
-        let number = Some(number);
-        let is_course = trace.x.quantity == Quantity::TIME && trace.y.quantity.is_of_light();
-        let has = latest
-            .iter()
-            .any(|fit| fit.trace == number || fit.trace.is_none());
-        if is_course && is_taken(number) && !has {
-            let why = if is_old(number) {
+        if lacking(number, trace, &fits) {
+            let number = Some(number);
+            let why = if let Some((_, why)) = refused.iter().find(|(own, _)| *own == number) {
+                why.clone()
+            } else if is_old(number) {
                 "its kept fit is out of date; `curvary fit --again` computes it from what is known now"
                     .to_owned()
             } else {
@@ -140,6 +157,11 @@ pub fn rate_constants(plan: &TemperaturePlan, run: &Run, kept: &[Outcome]) -> Re
         return Err(all.left_out.join("; "));
     }
     Ok(all)
+}
+
+/// Whether a trace is a course that a law may be fitted to.
+fn is_course(trace: &Trace) -> bool {
+    trace.x.quantity == Quantity::TIME && trace.y.quantity.is_of_light()
 }
 
 /// A reason, with the trace it is of where the run has several.

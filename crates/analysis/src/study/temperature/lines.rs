@@ -80,6 +80,22 @@ impl Constants {
         Ok(all)
     }
 
+    /// The same without one of them.
+    fn without(&self, out: usize) -> Self {
+        let rest = |values: &[f64]| -> Vec<f64> {
+            let others = values.iter().enumerate().filter(|(index, _)| *index != out);
+            others.map(|(_, value)| *value).collect()
+        };
+        Self {
+            kelvin: rest(&self.kelvin),
+            k: rest(&self.k),
+            errors: self.errors.as_deref().map(rest),
+            stated: self.stated.as_deref().map(rest),
+            drifted: rest(&self.drifted),
+            unit: self.unit.clone(),
+        }
+    }
+
     fn weights(&self) -> Option<&[f64]> {
         self.errors.as_deref()
     }
@@ -364,6 +380,7 @@ pub(super) fn fitted(
     say_of_drift(model, &constants, points, outcome)?;
     say_of_temperatures(plan, &constants, outcome);
     say_of_line(&found, &constants, outcome);
+    say_who_scatters(model, points, &constants, &found.line, outcome);
     let FoundLine { line, y_title, .. } = found;
     Ok(PlotData {
         curve: None,
@@ -534,6 +551,64 @@ fn say_of_temperatures(plan: &TemperaturePlan, constants: &Constants, outcome: &
                  all of them is not"
             ),
         },
+    ));
+}
+
+/// Names the constant without which the line fits far better, where the constants scatter: it is looked at first.
+///
+/// Each is left out in turn. Twice and half are choices: below, the scatter is of all constants and no one's.
+fn say_who_scatters(
+    model: &str,
+    points: &[AtTemperature],
+    constants: &Constants,
+    line: &LinearFit,
+    outcome: &mut Outcome,
+) {
+    let weighted = constants.errors.is_some();
+    let Some(all) = constants.scatter(line).filter(|sd| !weighted || *sd > 2.0) else {
+        return;
+    };
+    // With fewer than six, one of them leaves too little scatter behind by chance.
+    if points.len() < 6 {
+        return;
+    }
+    let without = |out: usize| {
+        let rest = constants.without(out);
+        let line = if model == "arrhenius" {
+            arrhenius(&rest.kelvin, &rest.k, rest.weights()).ok()?.line
+        } else {
+            eyring(&rest.kelvin, &rest.k, rest.weights()).ok()?.line
+        };
+        Some((out, rest.scatter(&line)?))
+    };
+    let best = (0..points.len())
+        .filter_map(without)
+        .min_by(|one, other| one.1.total_cmp(&other.1));
+    let Some((out, rest)) = best.filter(|(_, rest)| *rest < all / 2.0) else {
+        return;
+    };
+    let point = &points[out];
+    let celsius = Unit::KELVIN
+        .convert(point.kelvin, &Unit::CELSIUS)
+        .unwrap_or(f64::NAN);
+    let ratio = line
+        .residuals
+        .get(out)
+        .map_or(f64::NAN, |residual| residual.exp());
+    let far = if ratio >= 1.0 {
+        format!("{} times above the line", two(ratio))
+    } else {
+        format!("{} times below the line", two(1.0 / ratio))
+    };
+    outcome.remarks.push(Diagnostic::warning(
+        Code::new("residuals-odd"),
+        format!(
+            "most of the scatter is of run {} at {:.1} °C, {far}: without it the constants would scatter {} as much; look at its \
+             time unit, its temperature and its course",
+            short(point),
+            celsius,
+            two(rest / all)
+        ),
     ));
 }
 

@@ -126,7 +126,7 @@ where
                     error,
                 }),
                 Err(reason) => group.left_out.push(LeftOutResult {
-                    run: row.run.clone(),
+                    run: row.first().to_owned(),
                     trace: row.trace,
                     reason,
                 }),
@@ -186,7 +186,7 @@ impl Group<'_> {
             .collect();
         let mut said = Vec::new();
         let pooled = self.pooled(&values, name, &mut said)?;
-        let runs: BTreeSet<&str> = rows.iter().map(|row| row.run.as_str()).collect();
+        let runs: BTreeSet<&str> = rows.iter().map(|row| row.first()).collect();
         if runs.len() < rows.len() {
             said.push(format!(
                 "the values are of {} of {}",
@@ -262,7 +262,7 @@ impl Group<'_> {
                 DriftEffect::Allowed | DriftEffect::Stated(_) => moves.push(Some(0.0)),
                 DriftEffect::Unknown(why) => {
                     moves.push(None);
-                    unknown.push((member.row.run.as_str(), why));
+                    unknown.push((member.row.first(), why));
                 }
             }
         }
@@ -313,7 +313,7 @@ impl Group<'_> {
                 .into_iter()
                 .filter(|flag| !matches!(flag.as_str(), telling::DRIFT | curvary_record::OUT_OF_DATE));
             for what in own.into_iter().chain(flags) {
-                all.entry(what).or_default().push(&member.row.run);
+                all.entry(what).or_default().push(member.row.first());
             }
         }
         all.into_iter()
@@ -343,10 +343,10 @@ fn same_readings(members: &[PooledResult<'_>]) -> Option<String> {
     let mut same: Vec<&str> = Vec::new();
     for member in members.iter().filter(|member| member.error.is_some()) {
         let twin = members.iter().any(|other| {
-            (other.value, other.error) == (member.value, member.error) && other.row.run != member.row.run
+            (other.value, other.error) == (member.value, member.error) && other.row.runs != member.row.runs
         });
         if twin {
-            same.push(short(&member.row.run));
+            same.push(short(member.row.first()));
         }
     }
     same.dedup();

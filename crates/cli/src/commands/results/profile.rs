@@ -74,7 +74,7 @@ pub(super) fn profile(rows: &[ResultRow], over: &str, of: &str, screen: &mut Scr
                 DriftEffect::Stated(_)
             ));
             if !odd.is_empty() {
-                doubts.push(format!("{}: {}", short(&row.run), odd.join("; ")));
+                doubts.push(format!("{}: {}", short(row.first()), odd.join("; ")));
             }
             Ok([
                 at.to_string(),
@@ -84,7 +84,7 @@ pub(super) fn profile(rows: &[ResultRow], over: &str, of: &str, screen: &mut Scr
         };
         match line() {
             Ok(line) => lines.push(line),
-            Err(why) => left_out.push(format!("{}: {why}", short(&row.run))),
+            Err(why) => left_out.push(format!("{}: {why}", short(row.first()))),
         }
     }
     if let Some((x, y)) = &units {

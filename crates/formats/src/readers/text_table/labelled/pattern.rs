@@ -23,7 +23,7 @@ const SAMPLE: usize = 24;
 const MARKS: [&str; 12] = [":", "=", "->", "-->", "=>", "==>", "→", "⇒", "—", "–", "-", "/"];
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum TokenKind {
+enum PieceKind {
     Number,
     /// A time of day.
     Clock,
@@ -35,7 +35,7 @@ enum TokenKind {
 
 /// How a line is taken apart.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Tokens {
+enum LineSplit {
     /// Every word is a piece.
     Plain,
     /// All words in front of the first colon are one, since names have one word or several.
@@ -44,28 +44,28 @@ enum Tokens {
 
 /// A piece of a line, as a byte range of it.
 #[derive(Clone, Debug, PartialEq, Eq)]
-struct Token {
-    kind: TokenKind,
+struct LinePiece {
+    kind: PieceKind,
     range: Range<usize>,
 }
 
 /// The form that lines have in common.
 pub(super) struct LinePattern {
-    how: Tokens,
-    tokens: Vec<PatternToken>,
-    parts: Vec<PatternPart>,
+    how: LineSplit,
+    tokens: Vec<FormPiece>,
+    parts: Vec<FormPart>,
 }
 
 /// What stands at one place of all lines.
-struct PatternToken {
-    kind: TokenKind,
+struct FormPiece {
+    kind: PieceKind,
     /// The text where it belongs to the form.
     fixed: Option<String>,
 }
 
 /// Where a value or the name of a row stands, in tokens.
 #[derive(Clone, Debug, PartialEq, Eq)]
-struct PatternPart {
+struct FormPart {
     name: Range<usize>,
     value: Range<usize>,
     unit: Option<usize>,
@@ -76,17 +76,17 @@ impl LinePattern {
     /// The form of the lines at `cursor`, where at least `least` of them have one and it holds values, and how many bytes were
     /// looked at.
     pub(super) fn at(text: &str, cursor: Cursor, least: usize) -> (Option<Self>, usize) {
-        let (plain, looked) = Self::tokenised(text, cursor, least, Tokens::Plain);
+        let (plain, looked) = Self::tokenised(text, cursor, least, LineSplit::Plain);
         if plain.is_some() {
             return (plain, looked);
         }
-        let (named, again) = Self::tokenised(text, cursor, least, Tokens::NameFirst);
+        let (named, again) = Self::tokenised(text, cursor, least, LineSplit::NameFirst);
         (named, looked + again)
     }
 
-    fn tokenised(text: &str, cursor: Cursor, least: usize, how: Tokens) -> (Option<Self>, usize) {
+    fn tokenised(text: &str, cursor: Cursor, least: usize, how: LineSplit) -> (Option<Self>, usize) {
         let bytes = text.as_bytes();
-        let mut lines: Vec<(&str, Vec<Token>)> = Vec::new();
+        let mut lines: Vec<(&str, Vec<LinePiece>)> = Vec::new();
         let mut at = cursor.at;
         while at < bytes.len() && lines.len() < SAMPLE {
             let (end, next) = line_end(bytes, at);
@@ -102,7 +102,7 @@ impl LinePattern {
             if lines.is_empty()
                 && !tokens
                     .iter()
-                    .any(|token| token.kind == TokenKind::Word || is_mark(line, token))
+                    .any(|token| token.kind == PieceKind::Word || is_mark(line, token))
             {
                 break;
             }
@@ -118,20 +118,20 @@ impl LinePattern {
     }
 
     /// The form of lines that have the same pieces.
-    fn of(lines: &[(&str, Vec<Token>)], how: Tokens) -> Option<Self> {
+    fn of(lines: &[(&str, Vec<LinePiece>)], how: LineSplit) -> Option<Self> {
         let (first, form) = lines.first()?;
-        let tokens: Vec<PatternToken> = form
+        let tokens: Vec<FormPiece> = form
             .iter()
             .enumerate()
             .map(|(place, token)| {
                 let text = &first[token.range.clone()];
-                let same = |(line, tokens): &(&str, Vec<Token>)| &line[tokens[place].range.clone()] == text;
+                let same = |(line, tokens): &(&str, Vec<LinePiece>)| &line[tokens[place].range.clone()] == text;
                 let fixed = match token.kind {
-                    TokenKind::Sign => true,
-                    TokenKind::Word => lines.iter().all(same),
-                    TokenKind::Number | TokenKind::Clock | TokenKind::Day => false,
+                    PieceKind::Sign => true,
+                    PieceKind::Word => lines.iter().all(same),
+                    PieceKind::Number | PieceKind::Clock | PieceKind::Day => false,
                 };
-                PatternToken {
+                FormPiece {
                     kind: token.kind,
                     fixed: fixed.then(|| text.to_owned()),
                 }
@@ -190,7 +190,7 @@ impl LinePattern {
         }
         let clocked = self.parts.iter().any(|part| part.kind == ColumnKind::Words);
         let equated = || {
-            let signs = self.tokens.iter().filter(|token| token.kind == TokenKind::Sign);
+            let signs = self.tokens.iter().filter(|token| token.kind == PieceKind::Sign);
             lines >= PAIRS
                 && self.tokens.len() == 3
                 && signs.clone().any(|token| token.fixed.as_deref() == Some("="))
@@ -216,9 +216,9 @@ impl LinePattern {
     }
 }
 
-impl PatternPart {
+impl FormPart {
     /// Where it stands in a line.
-    fn on(&self, tokens: &[Token]) -> LabelledPart {
+    fn on(&self, tokens: &[LinePiece]) -> LabelledPart {
         let spanned = |range: &Range<usize>| match (tokens.get(range.start), range.end.checked_sub(1)) {
             (Some(first), Some(last)) if !range.is_empty() => first.range.start..tokens[last].range.end,
             _ => tokens[self.value.start].range.start..tokens[self.value.start].range.start,
@@ -238,26 +238,26 @@ impl PatternPart {
 /// The values and names of lines of one form.
 fn parts_of(
     first: &str,
-    form: &[Token],
-    tokens: &[PatternToken],
-    lines: &[(&str, Vec<Token>)],
-) -> Option<Vec<PatternPart>> {
-    let mut parts: Vec<PatternPart> = Vec::new();
+    form: &[LinePiece],
+    tokens: &[FormPiece],
+    lines: &[(&str, Vec<LinePiece>)],
+) -> Option<Vec<FormPart>> {
+    let mut parts: Vec<FormPart> = Vec::new();
     // Words, and numbers that belong to them, that no value was found for yet.
     let mut lead: Vec<usize> = Vec::new();
     let fixed = |place: usize| tokens.get(place).and_then(|token| token.fixed.as_deref());
-    let values = |parts: &[PatternPart]| parts.iter().any(|part| part.kind == ColumnKind::Figures);
+    let values = |parts: &[FormPart]| parts.iter().any(|part| part.kind == ColumnKind::Figures);
     let mut carried: Option<Range<usize>> = None;
     let mut place = 0;
     while place < form.len() {
         match form[place].kind {
-            TokenKind::Sign => lead.push(place),
-            TokenKind::Word => lead.push(place),
-            TokenKind::Clock | TokenKind::Day => {
+            PieceKind::Sign => lead.push(place),
+            PieceKind::Word => lead.push(place),
+            PieceKind::Clock | PieceKind::Day => {
                 if values(&parts) {
                     return None;
                 }
-                parts.push(PatternPart {
+                parts.push(FormPart {
                     name: place..place,
                     value: place..place + 1,
                     unit: None,
@@ -266,16 +266,16 @@ fn parts_of(
                 lead.clear();
             }
             // `1) probe 1 - absorbance 0,716`: the line itself is numbered.
-            TokenKind::Number if place == 0 && fixed(1).is_some_and(|sign| matches!(sign, ")" | ".")) => {
+            PieceKind::Number if place == 0 && fixed(1).is_some_and(|sign| matches!(sign, ")" | ".")) => {
                 place += 1;
             }
-            TokenKind::Number => {
+            PieceKind::Number => {
                 let unit = unit_behind(first, form, tokens, place);
                 let numbers_a_name = !values(&parts)
                     && unit.is_none()
                     && lead
                         .last()
-                        .is_some_and(|last| form[*last].kind == TokenKind::Word)
+                        .is_some_and(|last| form[*last].kind == PieceKind::Word)
                     && lines.iter().all(|(line, tokens)| {
                         line[tokens[place].range.clone()]
                             .bytes()
@@ -289,7 +289,7 @@ fn parts_of(
                     // `A(400 nm) = 0.12`: the name is that of the value behind it.
                     let argument = matches!(lead[..], [.., name, open]
                         if fixed(open) == Some("(")
-                            && tokens[name].kind == TokenKind::Word
+                            && tokens[name].kind == PieceKind::Word
                             && tokens[name].fixed.is_some()
                             && form[name].range.end == form[open].range.start);
                     if argument {
@@ -301,7 +301,7 @@ fn parts_of(
                     if !argument && name.is_none() {
                         name = carried.take();
                     }
-                    parts.push(PatternPart {
+                    parts.push(FormPart {
                         name: name.unwrap_or(place..place),
                         value: place..place + 1,
                         unit,
@@ -316,10 +316,10 @@ fn parts_of(
     // What is left may only be the same in all lines, or be a word that says something of its line.
     if let Some(&flag) = lead
         .last()
-        .filter(|last| tokens[**last].kind == TokenKind::Word && fixed(**last).is_none())
+        .filter(|last| tokens[**last].kind == PieceKind::Word && fixed(**last).is_none())
     {
         lead.pop();
-        parts.push(PatternPart {
+        parts.push(FormPart {
             name: flag..flag,
             value: flag..flag + 1,
             unit: None,
@@ -333,12 +333,12 @@ fn parts_of(
 /// `None` where something in it fits nowhere.
 fn take_lead(
     first: &str,
-    form: &[Token],
-    tokens: &[PatternToken],
+    form: &[LinePiece],
+    tokens: &[FormPiece],
     lead: Vec<usize>,
-    parts: &mut Vec<PatternPart>,
+    parts: &mut Vec<FormPart>,
 ) -> Option<Option<Range<usize>>> {
-    let is_sign = |place: &usize| form[*place].kind == TokenKind::Sign;
+    let is_sign = |place: &usize| form[*place].kind == PieceKind::Sign;
     let mut groups: Vec<&[usize]> = lead.split(is_sign).filter(|group| !group.is_empty()).collect();
     let varies = |group: &[usize]| group.iter().any(|place| tokens[*place].fixed.is_none());
     let name_of_row = groups.iter().position(|group| varies(group));
@@ -357,7 +357,7 @@ fn take_lead(
             .take_while(|place| tokens[**place].fixed.is_some())
             .count();
         let (row, value) = group.split_at(group.len() - words);
-        parts.push(PatternPart {
+        parts.push(FormPart {
             name: key.map_or(row[0]..row[0], |key| key[0]..key[key.len() - 1] + 1),
             value: row[0]..row[row.len() - 1] + 1,
             unit: None,
@@ -384,7 +384,7 @@ fn take_lead(
     let clocked = || {
         parts
             .iter()
-            .any(|part| matches!(form[part.value.start].kind, TokenKind::Clock | TokenKind::Day))
+            .any(|part| matches!(form[part.value.start].kind, PieceKind::Clock | PieceKind::Day))
     };
     let colon = tokens
         .get(last + 1)
@@ -412,7 +412,7 @@ fn names_quantity(name: &str) -> bool {
 }
 
 /// The word behind a number that is its unit in all lines: none where a mark follows, which makes it the next name.
-fn unit_behind(first: &str, form: &[Token], tokens: &[PatternToken], place: usize) -> Option<usize> {
+fn unit_behind(first: &str, form: &[LinePiece], tokens: &[FormPiece], place: usize) -> Option<usize> {
     let behind = place + 1;
     let unit = tokens.get(behind)?.fixed.as_deref()?;
     let is_name = tokens
@@ -421,11 +421,11 @@ fn unit_behind(first: &str, form: &[Token], tokens: &[PatternToken], place: usiz
         .is_some_and(|sign| sign == "=");
     let apart = form[behind].range.start - form[place].range.end;
     let percent = unit == "%";
-    let known = percent || form[behind].kind == TokenKind::Word && spelled(unit) != Spelling::None;
+    let known = percent || form[behind].kind == PieceKind::Word && spelled(unit) != Spelling::None;
     // `10 A 0.123`: the symbol of the next value.
     let symbol = form
         .get(behind + 1)
-        .is_some_and(|next| next.kind == TokenKind::Number)
+        .is_some_and(|next| next.kind == PieceKind::Number)
         && names_quantity(unit)
         && !first[..form[place].range.start].is_empty()
         && unit.len() == 1;
@@ -433,16 +433,16 @@ fn unit_behind(first: &str, form: &[Token], tokens: &[PatternToken], place: usiz
 }
 
 /// Whether two lines have the same pieces, and the same signs.
-fn are_alike(one: &str, tokens: &[Token], other: &str, others: &[Token]) -> bool {
+fn are_alike(one: &str, tokens: &[LinePiece], other: &str, others: &[LinePiece]) -> bool {
     tokens.len() == others.len()
         && tokens.iter().zip(others).all(|(token, with)| {
             token.kind == with.kind
-                && (token.kind != TokenKind::Sign || one[token.range.clone()] == other[with.range.clone()])
+                && (token.kind != PieceKind::Sign || one[token.range.clone()] == other[with.range.clone()])
         })
 }
 
-fn is_mark(line: &str, token: &Token) -> bool {
-    token.kind == TokenKind::Sign && MARKS.contains(&&line[token.range.clone()])
+fn is_mark(line: &str, token: &LinePiece) -> bool {
+    token.kind == PieceKind::Sign && MARKS.contains(&&line[token.range.clone()])
 }
 
 /// Whether a line has signs that part the cells of a table.
@@ -451,11 +451,11 @@ fn has_delimiters(line: &str) -> bool {
 }
 
 /// The pieces of a line; `None` where it is too long or holds no number.
-fn tokens(line: &str, how: Tokens) -> Option<Vec<Token>> {
+fn tokens(line: &str, how: LineSplit) -> Option<Vec<LinePiece>> {
     if line.len() > LONGEST || !line.bytes().any(|byte| byte.is_ascii_digit()) {
         return None;
     }
-    let mut tokens: Vec<Token> = Vec::new();
+    let mut tokens: Vec<LinePiece> = Vec::new();
     let mut at = 0;
     while let Some(c) = line[at..].chars().next() {
         if matches!(c, ' ' | '\t' | '\u{a0}') {
@@ -465,16 +465,16 @@ fn tokens(line: &str, how: Tokens) -> Option<Vec<Token>> {
         if tokens.len() == MOST {
             return None;
         }
-        let name = (how == Tokens::NameFirst
+        let name = (how == LineSplit::NameFirst
             && c.is_alphabetic()
             && tokens
                 .iter()
-                .all(|token| matches!(token.kind, TokenKind::Clock | TokenKind::Day)))
+                .all(|token| matches!(token.kind, PieceKind::Clock | PieceKind::Day)))
         .then(|| name_to_colon(&line[at..]))
         .flatten();
         if let Some(length) = name {
-            tokens.push(Token {
-                kind: TokenKind::Word,
+            tokens.push(LinePiece {
+                kind: PieceKind::Word,
                 range: at..at + length,
             });
             at += length;
@@ -484,11 +484,11 @@ fn tokens(line: &str, how: Tokens) -> Option<Vec<Token>> {
         let (kind, length) = if c.is_ascii_digit() || begins_signed(line, at) {
             number(&line[at..])
         } else if c.is_alphabetic() || matches!(c, '%' | '°' | 'µ' | 'λ' | '#') {
-            (TokenKind::Word, word(&line[at..]))
+            (PieceKind::Word, word(&line[at..]))
         } else {
-            (TokenKind::Sign, sign(&line[at..]))
+            (PieceKind::Sign, sign(&line[at..]))
         };
-        tokens.push(Token {
+        tokens.push(LinePiece {
             kind,
             range: at..at + length,
         });
@@ -514,7 +514,7 @@ fn begins_signed(line: &str, at: usize) -> bool {
 }
 
 /// How long the number, the time of day or the day is with which a text begins.
-fn number(text: &str) -> (TokenKind, usize) {
+fn number(text: &str) -> (PieceKind, usize) {
     let day = day_length(text);
     // `2019-05-03T10:02:00` is one moment.
     if day > 0
@@ -523,14 +523,14 @@ fn number(text: &str) -> (TokenKind, usize) {
             .map(clock_length)
             .filter(|length| *length > 0)
     {
-        return (TokenKind::Clock, day + 1 + clock);
+        return (PieceKind::Clock, day + 1 + clock);
     }
     if day > 0 {
-        return (TokenKind::Day, day);
+        return (PieceKind::Day, day);
     }
     let clock = clock_length(text);
     if clock > 0 {
-        return (TokenKind::Clock, clock);
+        return (PieceKind::Clock, clock);
     }
     let signed = text.trim_start_matches(['-', '+', '\u{2212}']);
     let lead = text.len() - signed.len();
@@ -546,7 +546,7 @@ fn number(text: &str) -> (TokenKind, usize) {
             end += 1 + power.len() - figures.len() + count;
         }
     }
-    (TokenKind::Number, end)
+    (PieceKind::Number, end)
 }
 
 /// How long the day in figures is, `2024-05-03` or `22/06/23`, with which a text begins.
