@@ -656,7 +656,6 @@ pub(crate) fn furniture_off(line: &str, value: Range<usize>) -> Range<usize> {
 /// kinds of them stand together, each in a part of its own and none twice: a lone temperature may be that of a
 /// treatment, and so may all where a length of time stands beside (`95 °C, 10 min`). A date is claimed where the line
 /// begins with it, as the heading of a page does.
-#[expect(clippy::too_many_lines, reason = "one statement of the line after another")]
 pub fn claim_free(fields: &mut Fields, source: &Source, range: Range<usize>) -> bool {
     let whole = text(source, range.clone());
     let body = without_remark_sign(whole);

@@ -1216,44 +1216,9 @@ impl Preamble {
     }
 }
 
-fn run(source: &Source, section: &Section, draft: RunDraft, said: &Preamble) -> CompletedRun {
-    let fields = if draft.fields.is_empty() {
-        said.fields.clone()
-    } else {
-        let mut own = Preamble {
-            fields: draft.fields,
-            ..Preamble::default()
-        };
-        own.inherit(said);
-        own.fields
-    };
-    let mut remarks = draft.remarks;
-    remarks.extend(section.remarks.iter().cloned());
-    remarks.extend(cut_off(source, section));
-    let summaries = section
-        .table
-        .heads
-        .iter()
-        .filter(|head| head.class == RowClass::Summary);
-    remarks.extend(summed_up(
-        &summaries.map(|head| head.line.line).collect::<Vec<_>>(),
-    ));
-    for (column, unit, cells) in section.table.grid.units_in_some_cells() {
-        remarks.push(
-            Diagnostic::warning(
-                Code::new("unit-in-some-cells"),
-                format!(
-                    "the unit `{unit}` stands behind {cells} of the numbers of column {}, and behind the others none: all were read alike",
-                    column + 1
-                ),
-            )
-            .at(Place::line(section.table.first_line as usize), "its table begins here"),
-        );
-    }
-    remarks.extend(first_row_lost(source, section));
-    remarks.extend(noted(section));
-    remarks.extend(odd_rows(source, section));
-    let mut questions = draft.questions;
+/// What is asked of rows that do not fit their table.
+fn questions_of_rows(source: &Source, section: &Section) -> Vec<Question> {
+    let mut questions = Vec::new();
     let columns = section.table.grid.columns();
     let longer: Vec<_> = section
         .table
@@ -1344,6 +1309,48 @@ fn run(source: &Source, section: &Section, draft: RunDraft, said: &Preamble) -> 
         });
     }
     questions.extend(rows_or_keys(source, section));
+    questions
+}
+
+fn run(source: &Source, section: &Section, draft: RunDraft, said: &Preamble) -> CompletedRun {
+    let fields = if draft.fields.is_empty() {
+        said.fields.clone()
+    } else {
+        let mut own = Preamble {
+            fields: draft.fields,
+            ..Preamble::default()
+        };
+        own.inherit(said);
+        own.fields
+    };
+    let mut remarks = draft.remarks;
+    remarks.extend(section.remarks.iter().cloned());
+    remarks.extend(cut_off(source, section));
+    let summaries = section
+        .table
+        .heads
+        .iter()
+        .filter(|head| head.class == RowClass::Summary);
+    remarks.extend(summed_up(
+        &summaries.map(|head| head.line.line).collect::<Vec<_>>(),
+    ));
+    for (column, unit, cells) in section.table.grid.units_in_some_cells() {
+        remarks.push(
+            Diagnostic::warning(
+                Code::new("unit-in-some-cells"),
+                format!(
+                    "the unit `{unit}` stands behind {cells} of the numbers of column {}, and behind the others none: all were read alike",
+                    column + 1
+                ),
+            )
+            .at(Place::line(section.table.first_line as usize), "its table begins here"),
+        );
+    }
+    remarks.extend(first_row_lost(source, section));
+    remarks.extend(noted(section));
+    remarks.extend(odd_rows(source, section));
+    let mut questions = draft.questions;
+    questions.extend(questions_of_rows(source, section));
     questions.extend(said.questions.iter().cloned());
     CompletedRun {
         technique: draft.technique,

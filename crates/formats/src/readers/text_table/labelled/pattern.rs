@@ -125,7 +125,8 @@ impl LinePattern {
             .enumerate()
             .map(|(place, token)| {
                 let text = &first[token.range.clone()];
-                let same = |(line, tokens): &(&str, Vec<LinePiece>)| &line[tokens[place].range.clone()] == text;
+                let same =
+                    |(line, tokens): &(&str, Vec<LinePiece>)| &line[tokens[place].range.clone()] == text;
                 let fixed = match token.kind {
                     PieceKind::Sign => true,
                     PieceKind::Word => lines.iter().all(same),
@@ -211,7 +212,7 @@ impl LinePattern {
             && match count {
                 0 => false,
                 1 => clocked && named,
-                _ => marked && (named || unit) || named || equated() || timed(),
+                _ => named || marked && unit || equated() || timed(),
             }
     }
 }

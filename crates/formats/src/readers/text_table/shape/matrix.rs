@@ -44,6 +44,7 @@ impl Shaper<'_> {
     }
 
     /// Numbers across the heads: wavelengths by times, or spectra as rows.
+    #[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
     pub(super) fn matrix(&mut self) -> Option<RunDraft> {
         let first = self.columns.first()?;
         let corner: String = first
