@@ -16,6 +16,7 @@ const TEXTS: &[&str] = &[
     "sample: betanin\ndate: 03/04/2021\n\ntime\tabsorbance\n0\t0.8997\n10\t0.8823\n20\t0.8680\n30\t0.8502\n",
     "Absorbance\tWavelength (nm)\n400\t0.03\n420\t0.12\n440\t0.31\n460\t0.52\n480\t0.76\n500\t0.61\n",
     "time (min)\tabsorbance\n0.00\t0.812\n0.30\t0.751\n1.00\t0.695\n1.30\t0.643\n2.00\t0.597\n2.30\t0.551\n",
+    "Prueba;A400;A500\nS1;0,312;0,212\nS2;0,298;0,189\nS3;0,331;0,240\nLímite;0,500;\n",
     "wavelength: 535 nm\n\ntime (s)\tabsorbance at 405 nm\n0\t0.812\n10\t0.751\n20\t0.695\n30\t0.643\n",
 ];
 

@@ -184,7 +184,9 @@ fn is_of_other_things(line: &str) -> bool {
 fn key_of_line(line: &str) -> Option<(&str, &str)> {
     let line = line.trim();
     if let Some(pair) = line.split_once(':') {
-        return Some((pair.0.trim(), pair.1.trim()));
+        // Behind it may stand the signs of empty cells.
+        let pads = |c: char| c.is_whitespace() || matches!(c, ';' | '|' | ',');
+        return Some((pair.0.trim(), pair.1.trim_matches(pads)));
     }
     if let Some((key, value)) = line
         .split_once('=')

@@ -335,6 +335,7 @@ pub(super) fn take_beside_tables(source: &Source, sections: &mut [Section], behi
 /// Takes the lines around a table that have all cells of its rows, and are none of it, out of the words.
 fn take_rows_aside(text: &str, sections: &mut [Section], index: usize, behind: &mut Vec<TextLine>) {
     let grid = &sections[index].table.grid;
+    let digits = std::cell::OnceCell::new();
     let below = match sections.get(index + 1) {
         Some(next) => next.words.as_slice(),
         None => behind.as_slice(),
@@ -343,7 +344,13 @@ fn take_rows_aside(text: &str, sections: &mut [Section], index: usize, behind: &
         .words
         .iter()
         .chain(below)
-        .filter(|line| is_row_aside(&text[line.span.range()], grid))
+        .filter(|line| {
+            is_row_aside(
+                &text[line.span.range()],
+                grid,
+                digits.get_or_init(|| grid.decimals()),
+            )
+        })
         .map(|line| line.line)
         .collect();
     if aside.is_empty() {
@@ -359,7 +366,7 @@ fn take_rows_aside(text: &str, sections: &mut [Section], index: usize, behind: &
 
 /// Whether a line has a cell for each column of a table, words where it has words, and numbers with as many decimals as the
 /// readings where it has readings. Rows that sum up others are none.
-fn is_row_aside(line: &str, grid: &Grid) -> bool {
+fn is_row_aside(line: &str, grid: &Grid, changes: &[Vec<(u32, u8)>]) -> bool {
     const FEWEST_COLUMNS: usize = 3;
     if grid.dialect.sep.byte().is_none() || grid.columns() < FEWEST_COLUMNS || strip_remark(line).0.is_some()
     {
@@ -375,7 +382,6 @@ fn is_row_aside(line: &str, grid: &Grid) -> bool {
     if cells.len() != grid.columns() || sums_up() {
         return false;
     }
-    let changes = grid.decimals();
     let mut readings = 0;
     for (column, range) in cells.into_iter().enumerate() {
         let text = line[range].trim();

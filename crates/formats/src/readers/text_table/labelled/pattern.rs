@@ -199,7 +199,8 @@ impl LinePattern {
         // `after 30 sec   0.11`
         let timed = || {
             let leads = self.tokens.first().and_then(|token| token.fixed.as_deref());
-            unit && leads.is_some_and(|word| words::is(WordList::At, word))
+            unit && leads
+                .is_some_and(|word| words::is(WordList::At, word) || words::is(WordList::Since, word))
         };
         // Errors beside numbers stand in lists of results.
         let results = self
