@@ -200,7 +200,7 @@ with open(WORK / "wide.csv", encoding="utf-8-sig", newline="") as file:
 chosen = {run_name(line["run"]["id"]): line["run"] for line in lines}
 for at, column in enumerate(wide[0][1:], start=1):
     run, trace = re.search(r"\((\S+)/(\d+)\)$", column).groups()
-    trace = chosen[run]["traces"][int(trace)]
+    trace = chosen[run]["traces"][int(trace) - 1]
     values = [float(row[at]) for row in wide[1:]]
     check(f"wide CSV: {column}", values == trace["y"]["values"] and [float(r[0]) for r in wide[1:]] == trace["x"]["values"])
 
