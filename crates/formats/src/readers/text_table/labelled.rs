@@ -50,10 +50,12 @@ impl LabelledPart {
 }
 
 /// The table of labelled values that begins at `cursor`, where the text goes on, and how many bytes beyond the line were
-/// looked at. `read` reads rows of plain cells, whose columns are of certain kinds where the form of the lines tells them.
+/// looked at. `read` reads rows of plain cells, whose columns are of certain kinds where the form of the lines tells them. Lines in
+/// front of byte `no_form_to` were seen to have no form with values.
 pub(super) fn table_at(
     text: &str,
     cursor: Cursor,
+    no_form_to: &mut usize,
     read: impl Fn(&str, u32, Option<Vec<ColumnKind>>) -> Option<ScannedTable>,
 ) -> (Option<(ScannedTable, Cursor)>, usize) {
     let (end, _) = line_end(text.as_bytes(), cursor.at);
@@ -76,8 +78,12 @@ pub(super) fn table_at(
             return (Some((table, after)), looked);
         }
     }
+    if cursor.at < *no_form_to {
+        return (None, looked);
+    }
     let (pattern, seen) = LinePattern::at(text, cursor, LEAST);
-    looked += seen;
+    looked += seen.bytes;
+    *no_form_to = seen.none_before;
     let table = pattern.and_then(|pattern| {
         let first = pattern.parts(without_aside(line).0)?;
         let rows = LabelledLines::gathered(text, cursor, |line| pattern.parts(line));

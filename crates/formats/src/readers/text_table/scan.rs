@@ -106,6 +106,7 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize, 
     let mut effort = Effort::default();
     let mut unsought = None;
     let mut failed_before = false;
+    let mut no_form_to = 0;
     // Where the last table ends, the effort until there, and how many lines were weighed in vain behind it.
     let mut table_before = None;
     let mut in_front = None;
@@ -165,7 +166,7 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize, 
                 };
                 table_at(rows, first, class, &[], assume, least, &mut apart).map(|(table, _)| table)
             };
-            let (labelled, looked) = labelled::table_at(text, cursor, rows);
+            let (labelled, looked) = labelled::table_at(text, cursor, &mut no_form_to, rows);
             effort.read += looked;
             if let Some((table, after)) = labelled {
                 pieces.push(TextPiece::Table(Box::new(table)));

@@ -49,6 +49,15 @@ struct LinePiece {
     range: Range<usize>,
 }
 
+/// How far lines were looked at for a form.
+#[derive(Clone, Copy, Debug)]
+pub(super) struct Looked {
+    pub(super) bytes: usize,
+    /// No line that begins in front of this byte begins a form with values: many lines of one form without values are not looked
+    /// at from each of them on.
+    pub(super) none_before: usize,
+}
+
 /// The form that lines have in common.
 pub(super) struct LinePattern {
     how: LineSplit,
@@ -73,20 +82,24 @@ struct FormPart {
 }
 
 impl LinePattern {
-    /// The form of the lines at `cursor`, where at least `least` of them have one and it holds values, and how many bytes were
-    /// looked at.
-    pub(super) fn at(text: &str, cursor: Cursor, least: usize) -> (Option<Self>, usize) {
+    /// The form of the lines at `cursor`, where at least `least` of them have one and it holds values, and what was looked at.
+    pub(super) fn at(text: &str, cursor: Cursor, least: usize) -> (Option<Self>, Looked) {
         let (plain, looked) = Self::tokenised(text, cursor, least, LineSplit::Plain);
         if plain.is_some() {
             return (plain, looked);
         }
         let (named, again) = Self::tokenised(text, cursor, least, LineSplit::NameFirst);
-        (named, looked + again)
+        let looked = Looked {
+            bytes: looked.bytes + again.bytes,
+            none_before: looked.none_before.min(again.none_before),
+        };
+        (named, looked)
     }
 
-    fn tokenised(text: &str, cursor: Cursor, least: usize, how: LineSplit) -> (Option<Self>, usize) {
+    fn tokenised(text: &str, cursor: Cursor, least: usize, how: LineSplit) -> (Option<Self>, Looked) {
         let bytes = text.as_bytes();
         let mut lines: Vec<(&str, Vec<LinePiece>)> = Vec::new();
+        let mut starts: Vec<usize> = Vec::new();
         let mut at = cursor.at;
         while at < bytes.len() && lines.len() < SAMPLE {
             let (end, next) = line_end(bytes, at);
@@ -107,13 +120,20 @@ impl LinePattern {
                 break;
             }
             lines.push((line, tokens));
+            starts.push(at);
             at = next;
         }
-        let looked = at - cursor.at;
+        let mut looked = Looked {
+            bytes: at - cursor.at,
+            none_before: cursor.at,
+        };
         if lines.len() < least {
             return (None, looked);
         }
         let pattern = Self::of(&lines, how).filter(|pattern| pattern.holds_values(lines[0].0, lines.len()));
+        if pattern.is_none() && lines.len() == SAMPLE {
+            looked.none_before = starts[SAMPLE / 2];
+        }
         (pattern, looked)
     }
 
