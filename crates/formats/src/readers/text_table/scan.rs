@@ -76,6 +76,8 @@ struct Effort {
     too_wide: Option<(u32, usize)>,
     /// Lines that begin in front of this byte were seen to be sentences, and are not weighed one by one.
     sentences_to: usize,
+    /// Lines that begin in front of this byte were seen to have no form with values.
+    no_form_to: usize,
 }
 
 impl Effort {
@@ -106,7 +108,6 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize, 
     let mut effort = Effort::default();
     let mut unsought = None;
     let mut failed_before = false;
-    let mut no_form_to = 0;
     // Where the last table ends, the effort until there, and how many lines were weighed in vain behind it.
     let mut table_before = None;
     let mut in_front = None;
@@ -166,7 +167,7 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize, 
                 };
                 table_at(rows, first, class, &[], assume, least, &mut apart).map(|(table, _)| table)
             };
-            let (labelled, looked) = labelled::table_at(text, cursor, &mut no_form_to, rows);
+            let (labelled, looked) = labelled::table_at(text, cursor, &mut effort.no_form_to, rows);
             effort.read += looked;
             if let Some((table, after)) = labelled {
                 pieces.push(TextPiece::Table(Box::new(table)));
