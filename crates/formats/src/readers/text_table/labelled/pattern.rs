@@ -393,6 +393,9 @@ fn take_lead(
         .last()
         .filter(|group| group.last() >= lead.iter().rev().find(|place| !is_sign(place)))
     else {
+        if name_of_row.is_none() {
+            keep_words_in_front(first, form, groups.first().copied().unwrap_or(&[]), parts);
+        }
         return Some(None);
     };
     let text = |from: usize| &first[form[from].range.start..form[group[group.len() - 1]].range.end];
@@ -415,7 +418,32 @@ fn take_lead(
     let from = quantity
         .or_else(|| (marked && !words::is(WordList::At, text(last))).then_some(last))
         .or_else(|| (colon && !clocked()).then_some(group[0]));
+    if name_of_row.is_none() {
+        let front = groups[0]
+            .split(|place| Some(*place) == from)
+            .next()
+            .unwrap_or(&[]);
+        keep_words_in_front(first, form, front, parts);
+    }
     Some(from.map(|from| from..last + 1))
+}
+
+/// Keeps the words with which all lines begin, `Betanin after 5 min: 0.123`, as the name of their rows. Behind a time they say who
+/// or what wrote the line, and words such as `after` name nothing.
+fn keep_words_in_front(first: &str, form: &[LinePiece], words: &[usize], parts: &mut Vec<FormPart>) {
+    let links = |place: &usize| {
+        let word = &first[form[*place].range.clone()];
+        words::is(WordList::At, word) || words::is(WordList::Since, word)
+    };
+    let count = words.iter().take_while(|place| !links(place)).count();
+    if let (true, [from, ..]) = (parts.is_empty(), &words[..count]) {
+        parts.push(FormPart {
+            name: *from..*from,
+            value: *from..words[count - 1] + 1,
+            unit: None,
+            kind: ColumnKind::Words,
+        });
+    }
 }
 
 /// Whether a header of these words names what photometers measure, or what measurements run over.
@@ -703,6 +731,10 @@ mod tests {
             (
                 "after 0 sec   0.05\nafter 30 sec   0.11\nafter 60 sec   0.16",
                 "=60[sec] =0.16[]",
+            ),
+            (
+                "Betanin after 5 min: 0.123\nBetanin after 10 min: 0.133\nBetanin after 15 min: 0.143",
+                "=Betanin[] =15[min] =0.143[]",
             ),
             // Keys and values, results, plain tables and prose are none.
             ("pH: 7\nslit: 2\ngain: 3", ""),

@@ -12,7 +12,7 @@ const FEWEST_ROWS: usize = 3;
 const MOST_SUMS: usize = 7;
 
 /// The rows at the foot of a table of which each, in all its columns, is the same sum of the rows above them all, where one of them
-/// is their mean or is `known` to sum up by its name. They stand together, and the last one is the last row.
+/// is their mean, in several columns or beside another sum, or is `known` to sum up by its name. They stand together, and the last one is the last row.
 pub(super) fn at_the_foot(grid: &Grid, columns: &[Column], known: &BTreeSet<usize>) -> Vec<usize> {
     let decimals = grid.decimals();
     let figures: Vec<(usize, f64)> = columns
@@ -33,7 +33,11 @@ pub(super) fn at_the_foot(grid: &Grid, columns: &[Column], known: &BTreeSet<usiz
                 })
                 .collect();
             let sums = sums?;
-            let sure = sums.iter().any(|sum| matches!(sum, Sum::Named | Sum::Mean));
+            // One number may be the mean of a few readings by chance; two columns or two sums of them hardly are.
+            let several = figures.len() >= 2 || sums.len() >= 2;
+            let sure = sums
+                .iter()
+                .any(|sum| *sum == Sum::Named || *sum == Sum::Mean && several);
             (sure && !known.contains(&(first.wrapping_sub(1)))).then(|| (first..grid.rows).collect())
         })
         .unwrap_or_default()
