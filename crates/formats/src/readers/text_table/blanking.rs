@@ -384,6 +384,7 @@ fn without_marks_of_keys(text: &str) -> Option<ListedReadings> {
             && name.starts_with(char::is_alphabetic)
             && !name.contains([':', '=', '\t', ';', '|', '\'', '"'])
             && !crate::words::is_statistics(name)
+            && !ends_in_measure(name)
             && !is_key_of_number(name);
         (reading && (named || place.is_some())).then(|| ListedReading {
             sign,
@@ -908,6 +909,15 @@ fn without_errors(text: &str) -> Option<Blanked> {
         .at(Place::line(line), "the first of them")
         .help("the original keeps them; `curvary show RUN --source` shows it");
     Some((blanked, Some(remark)))
+}
+
+/// Whether a name ends in a number with its unit, `Crocin after 5 min`: what was set, and no name.
+fn ends_in_measure(name: &str) -> bool {
+    let mut words = name.split_whitespace().rev();
+    let unit = words.next().unwrap_or("");
+    let number = words.next().unwrap_or("").replace(',', ".");
+    number.parse::<f64>().is_ok()
+        && curvary_record::unit::spelled(unit) != curvary_record::unit::Spelling::None
 }
 
 #[cfg(test)]

@@ -332,6 +332,33 @@ pub(super) fn take_beside_tables(source: &Source, sections: &mut [Section], behi
     }
 }
 
+/// The same where blanks part the cells: a name of any words, and behind it as many readings as the table has columns but one.
+fn is_named_row_aside(line: &str, grid: &Grid, changes: &[Vec<(u32, u8)>]) -> bool {
+    let words: Vec<&str> = line.split_whitespace().collect();
+    let readings = words
+        .iter()
+        .rev()
+        .take_while(|word| matches!(cell(word, grid.dialect.style), Cell::Number { decimals: 2.., .. }))
+        .count();
+    let (name, numbers) = words.split_at(words.len() - readings);
+    let Some(first) = name
+        .first()
+        .filter(|first| first.starts_with(char::is_alphabetic))
+    else {
+        return false;
+    };
+    let sums_up = super::segments::is_summary_word(first)
+        || super::heads::is_summary_word(first)
+        || crate::words::is_statistics(first);
+    let columns = grid.columns() - readings.min(grid.columns())..grid.columns();
+    let alike = columns.zip(numbers).all(|(column, number)| {
+        let digits = |digits: &u8| matches!(cell(number, grid.dialect.style), Cell::Number { decimals, .. } if decimals == *digits);
+        grid.kinds[column] == ColumnKind::Figures
+            && changes[grid.place(column)].iter().any(|(_, own)| digits(own))
+    });
+    !sums_up && readings + 1 == grid.columns() && alike
+}
+
 /// Takes the lines around a table that have all cells of its rows, and are none of it, out of the words.
 fn take_rows_aside(text: &str, sections: &mut [Section], index: usize, behind: &mut Vec<TextLine>) {
     let grid = &sections[index].table.grid;
@@ -368,9 +395,11 @@ fn take_rows_aside(text: &str, sections: &mut [Section], index: usize, behind: &
 /// readings where it has readings. Rows that sum up others are none.
 fn is_row_aside(line: &str, grid: &Grid, changes: &[Vec<(u32, u8)>]) -> bool {
     const FEWEST_COLUMNS: usize = 3;
-    if grid.dialect.sep.byte().is_none() || grid.columns() < FEWEST_COLUMNS || strip_remark(line).0.is_some()
-    {
+    if grid.columns() < FEWEST_COLUMNS || strip_remark(line).0.is_some() {
         return false;
+    }
+    if grid.dialect.sep.byte().is_none() {
+        return is_named_row_aside(line, grid, changes);
     }
     let cells = split(line, &grid.dialect);
     let first = cells.first().map_or("", |range| line[range.clone()].trim());
@@ -387,6 +416,8 @@ fn is_row_aside(line: &str, grid: &Grid, changes: &[Vec<(u32, u8)>]) -> bool {
         let text = line[range].trim();
         match (grid.kinds[column], cell(text, grid.dialect.style)) {
             (ColumnKind::Words, Cell::Words) => {}
+            // A name in place of the number that runs.
+            (ColumnKind::Figures, Cell::Words) if column == 0 && text.starts_with(char::is_alphabetic) => {}
             (ColumnKind::Words, Cell::Number { decimals: 0, .. }) => {}
             (ColumnKind::Figures, Cell::Number { decimals, .. }) => {
                 let below = &changes[grid.place(column)];

@@ -222,6 +222,22 @@ impl LinePattern {
             unit && leads
                 .is_some_and(|word| words::is(WordList::At, word) || words::is(WordList::Since, word))
         };
+        // `5 min 0.123`: nothing but what was set with its unit, and the reading.
+        let set_and_read = || {
+            let kinds = self.tokens.iter().map(|token| token.kind);
+            let pair = kinds.eq([PieceKind::Number, PieceKind::Word, PieceKind::Number]);
+            let runs = self.tokens[1].fixed.as_deref().is_some_and(|unit| {
+                spelled(unit)
+                    .units()
+                    .iter()
+                    .any(|unit| matches!(unit.code(), "s" | "min" | "h" | "nm"))
+            });
+            pair && unit
+                && runs
+                && parts
+                    .last()
+                    .is_some_and(|part| first[part.value.clone()].contains(['.', ',']))
+        };
         // Errors beside numbers stand in lists of results.
         let results = self
             .tokens
@@ -233,7 +249,7 @@ impl LinePattern {
             && match count {
                 0 => false,
                 1 => clocked && named,
-                _ => named || marked && unit || equated() || timed(),
+                _ => named || marked && unit || equated() || timed() || set_and_read(),
             }
     }
 }
@@ -736,6 +752,7 @@ mod tests {
                 "Betanin after 5 min: 0.123\nBetanin after 10 min: 0.133\nBetanin after 15 min: 0.143",
                 "=Betanin[] =15[min] =0.143[]",
             ),
+            ("0 min 0.012\n1 min 0.104\n2 min 0.198", "=2[min] =0.198[]"),
             // Keys and values, results, plain tables and prose are none.
             ("pH: 7\nslit: 2\ngain: 3", ""),
             ("Temperature: 25 C\nPath: 1 cm\nSlit: 2 nm", ""),
