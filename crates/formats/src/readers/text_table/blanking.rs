@@ -911,13 +911,17 @@ fn without_errors(text: &str) -> Option<Blanked> {
     Some((blanked, Some(remark)))
 }
 
-/// Whether a name ends in a number with its unit, `Crocin after 5 min`: what was set, and no name.
+/// Whether a name ends in a time or a wavelength, `Crocin after 5 min`: what was set, and no name.
 fn ends_in_measure(name: &str) -> bool {
     let mut words = name.split_whitespace().rev();
     let unit = words.next().unwrap_or("");
     let number = words.next().unwrap_or("").replace(',', ".");
+    let runs = curvary_record::unit::spelled(unit);
     number.parse::<f64>().is_ok()
-        && curvary_record::unit::spelled(unit) != curvary_record::unit::Spelling::None
+        && runs
+            .units()
+            .iter()
+            .any(|unit| matches!(unit.code(), "s" | "min" | "h" | "nm"))
 }
 
 #[cfg(test)]

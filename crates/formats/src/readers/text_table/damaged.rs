@@ -411,7 +411,7 @@ fn is_row_aside(line: &str, grid: &Grid, changes: &[Vec<(u32, u8)>]) -> bool {
     if cells.len() != grid.columns() || sums_up() {
         return false;
     }
-    let mut readings = 0;
+    let (mut readings, mut figures) = (0, 0);
     for (column, range) in cells.into_iter().enumerate() {
         let text = line[range].trim();
         match (grid.kinds[column], cell(text, grid.dialect.style)) {
@@ -425,12 +425,14 @@ fn is_row_aside(line: &str, grid: &Grid, changes: &[Vec<(u32, u8)>]) -> bool {
                     .iter()
                     .any(|&(_, digits)| u32::from(digits) == u32::from(decimals));
                 readings += usize::from(decimals >= 2 && like);
+                figures += 1;
             }
-            (ColumnKind::Figures, Cell::Empty | Cell::Missing | Cell::Beyond) => {}
+            (ColumnKind::Figures, Cell::Empty | Cell::Missing | Cell::Beyond) => figures += 1,
             _ => return false,
         }
     }
-    readings > 0
+    // `standard (100 %),0.531,,,,,` is a remark.
+    readings > 0 && readings * 2 >= figures
 }
 
 #[cfg(test)]

@@ -156,7 +156,7 @@ fn at_foot(line: &str, rows: &[&str], sign: Delimiter, usual: usize) -> Foot {
         let alike = own == 0 || column.iter().any(|cell| comma(cell) == comma(value));
         return match of_column.contains(&own) && alike {
             true => Foot::Open,
-            false if crate::words::is_blank(key) => Foot::Open,
+            false if crate::words::is_blank(key) || may_be_shortened(key, value, &column) => Foot::Open,
             false => Foot::Key,
         };
     }
@@ -197,6 +197,7 @@ fn in_a_list(key: &str, value: &str, column: &[&str], of_column: &[u8]) -> Foot 
                 Foot::Row
             }
         }
+        Some(_) if may_be_shortened(key, value, column) => Foot::Open,
         Some(own) if own == 0 || is_known(key) || !is_like_a_reading(value) => Foot::Key,
         Some(_) => Foot::Open,
         None => match cell(value, Style::POINT) {
@@ -213,6 +214,21 @@ fn in_a_list(key: &str, value: &str, column: &[&str], of_column: &[u8]) -> Foot 
             _ => Foot::Row,
         },
     }
+}
+
+/// Whether a number below a column may be a reading whose last zeros are not written, `0.6` and `1` below `0.312` and `1.204`: it lies
+/// among the others.
+fn may_be_shortened(key: &str, value: &str, column: &[&str]) -> bool {
+    let number = |text: &str| text.replace(',', ".").parse::<f64>().ok();
+    let readings = || column.iter().filter_map(|cell| number(cell));
+    let (Some(own), Some(least), Some(most)) = (
+        number(value),
+        readings().reduce(f64::min),
+        readings().reduce(f64::max),
+    ) else {
+        return false;
+    };
+    !is_known(key) && (least..=most).contains(&own)
 }
 
 /// Whether a number may be an absorbance.

@@ -177,7 +177,7 @@ fn relation(text: &str, first: &ScannedTable, second: &ScannedTable, lines_betwe
 }
 
 /// The form of a text: its letters, and what are no figures, with every row of figures as one sign.
-fn form_of(text: &str) -> String {
+pub(super) fn form_of(text: &str) -> String {
     let mut form = String::new();
     for sign in text.trim().chars() {
         let sign = if sign.is_ascii_digit() { '0' } else { sign };

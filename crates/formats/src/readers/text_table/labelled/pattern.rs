@@ -182,6 +182,8 @@ impl LinePattern {
     fn holds_values(&self, first: &str, lines: usize) -> bool {
         /// So many lines of a number, `=` and another are pairs, whatever they are of.
         const PAIRS: usize = 5;
+        /// Signs of errors and limits: what stands behind them was not read.
+        const LIMITS: [char; 7] = ['±', '<', '>', '≤', '≥', '~', '≈'];
         let values = || self.parts.iter().filter(|part| part.kind == ColumnKind::Figures);
         let count = values().count();
         let Some(parts) = self.parts(first) else {
@@ -239,10 +241,12 @@ impl LinePattern {
                     .is_some_and(|part| first[part.value.clone()].contains(['.', ',']))
         };
         // Errors beside numbers stand in lists of results.
-        let results = self
-            .tokens
-            .iter()
-            .any(|token| token.fixed.as_deref().is_some_and(|fixed| fixed.contains('±')));
+        let results = self.tokens.iter().any(|token| {
+            token
+                .fixed
+                .as_deref()
+                .is_some_and(|fixed| !MARKS.contains(&fixed) && fixed.contains(LIMITS))
+        });
         !results
             && count <= MOST_VALUES
             && parts.len() >= 2
@@ -338,6 +342,11 @@ fn parts_of(
                     let mut name = take_lead(first, form, tokens, std::mem::take(&mut lead), &mut parts)?;
                     if !argument && name.is_none() {
                         name = carried.take();
+                    }
+                    // `A420 = 0.312 x 10`: a number without name and unit behind one that is named is no reading.
+                    let named = |part: &FormPart| part.kind == ColumnKind::Figures && !part.name.is_empty();
+                    if name.is_none() && unit.is_none() && parts.iter().any(named) {
+                        return None;
                     }
                     parts.push(FormPart {
                         name: name.unwrap_or(place..place),
@@ -753,6 +762,11 @@ mod tests {
                 "=Betanin[] =15[min] =0.143[]",
             ),
             ("0 min 0.012\n1 min 0.104\n2 min 0.198", "=2[min] =0.198[]"),
+            (
+                "S1: A420 = 0.312 x 10\nS2: A420 = 0.412 x 10\nS3: A420 = 0.512 x 10",
+                "",
+            ),
+            ("S1: A < 0.005\nS2: A < 0.005\nS3: A < 0.007", ""),
             // Keys and values, results, plain tables and prose are none.
             ("pH: 7\nslit: 2\ngain: 3", ""),
             ("Temperature: 25 C\nPath: 1 cm\nSlit: 2 nm", ""),

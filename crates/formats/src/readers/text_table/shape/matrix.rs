@@ -194,7 +194,7 @@ impl Shaper<'_> {
     }
 
     /// Whether bare numbers over columns that may be wavelengths are names of samples all the same: each row says at which
-    /// wavelength it was read, or the words around state one that is none of them, and a count or no steps at all are seen.
+    /// wavelength it was read, or the words around state one that is none of them, and the numbers count.
     pub(super) fn numbers_are_names(&self, values: &[f64]) -> bool {
         /// So many numbers are a scan.
         const SCAN: usize = 10;
@@ -213,7 +213,7 @@ impl Shaper<'_> {
             return false;
         };
         let counts = values.windows(2).all(|pair| (pair[1] - pair[0]).abs() == 1.0);
-        (2..SCAN).contains(&values.len()) && !values.contains(&stated) && (counts || !is_even(values))
+        (2..SCAN).contains(&values.len()) && !values.contains(&stated) && counts
     }
 
     /// Whether the name of every row says that something was measured in it.

@@ -1167,7 +1167,16 @@ fn summed_rows(text: &str, table: &ScannedTable, columns: &[Column]) -> std::col
         rows.extend(names.sums_of_series(&rows));
         rows.extend(names.means_again_and_again(&table.grid, columns));
         if column.index == 0 {
-            rows.extend(sums::at_the_foot(&table.grid, columns, &rows));
+            // `W4` below `W1`, `W2`, `W3` is a sample, whatever was read of it.
+            let form = |row: usize| super::join::form_of(text[spans[row].range()].trim());
+            let named_alike = |row: usize| {
+                let own = form(row);
+                own.contains('0') && (0..row).any(|other| form(other) == own)
+            };
+            let sums = sums::at_the_foot(&table.grid, columns, &rows);
+            if !sums.iter().any(|row| !rows.contains(row) && named_alike(*row)) {
+                rows.extend(sums);
+            }
         }
     }
     rows

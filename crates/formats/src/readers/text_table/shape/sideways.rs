@@ -84,7 +84,16 @@ impl Shaper<'_> {
         let measured: Option<Vec<_>> = names.get(1..height)?.iter().map(of_light).collect();
         let measured = measured.filter(|measured| !measured.is_empty())?;
         let alike = names.chunks(height).all(|strip| strip == &names[..height]);
-        if !runs || !alike {
+        // Each strip goes on where the one before it ends.
+        let over: Vec<f64> = (0..names.len())
+            .step_by(height)
+            .flat_map(|row| figures.iter().map(move |column| (row, column.index)))
+            .map(|(row, index)| self.table.grid.figure(row, index))
+            .filter(|value| !value.is_nan())
+            .collect();
+        let on =
+            over.windows(2).all(|pair| pair[0] < pair[1]) || over.windows(2).all(|pair| pair[0] > pair[1]);
+        if !runs || !alike || !on {
             return None;
         }
         let indexes: Vec<usize> = figures.iter().map(|column| column.index).collect();
