@@ -251,7 +251,9 @@ fn is_head(text: &str) -> bool {
             .iter()
             .any(|held| held.quantity == curvary_record::Quantity::WAVELENGTH);
     let names = head.quantity.is_some() && head.held.is_empty() || read;
-    names && !text.starts_with(|c: char| c.is_ascii_digit())
+    // `Okoro, J.` ends in an initial, not in a unit.
+    let initial = text.ends_with('.') && text.trim_end_matches('.').ends_with(|c: char| c.is_uppercase());
+    names && !initial && !text.starts_with(|c: char| c.is_ascii_digit())
 }
 
 /// The cells of a line, without blanks and quotes; a separator between quotes parts nothing.

@@ -11,10 +11,12 @@ use super::dialect::{Brackets, Decision, Delimiter, Dialect, decide, is_blank, r
 use super::foot;
 use super::grid::{ColumnKind, Cursor, Grid, MAX_COLUMNS, MissingCell, line_end};
 use super::heads::{glue_units, heads_above, is_summary_word, unmatched_head};
+use super::items;
 use super::join::{goes_on, is_another_group, list_goes_on};
 use super::labelled;
 use super::number::{Cell, Style, cell, dotted_time, durations_differ, has_concise, is_nearly_number};
 use super::pages::PageBreak;
+use super::records::records_at;
 use super::segments::RowClass;
 use super::surroundings::{are_like_readings, begins_with_name, lines_of_light_above, with_following};
 use crate::words::WordList;
@@ -102,6 +104,26 @@ pub(super) struct Scanned {
 /// Cuts a text into pieces. No table begins above byte `from`; one has `least` columns or more. Pages of a report that are
 /// all written alike become one table at once, unless each is a piece of its own `by_page`.
 pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize, by_page: bool) -> Scanned {
+    let scanned = scan_lines(text, assume, from, least, by_page, false);
+    let found = scanned
+        .pieces
+        .iter()
+        .any(|piece| matches!(piece, TextPiece::Table(_)));
+    if found || text.len() > items::LONGEST_TEXT {
+        return scanned;
+    }
+    scan_lines(text, assume, from, least, by_page, true)
+}
+
+/// [`scan`]; of a line of several `items` each may be a row.
+fn scan_lines(
+    text: &str,
+    assume: &Assumptions,
+    from: usize,
+    least: usize,
+    by_page: bool,
+    items: bool,
+) -> Scanned {
     let bytes = text.as_bytes();
     let mut pieces: Vec<TextPiece> = Vec::new();
     let mut cursor = Cursor { at: 0, line: 1 };
@@ -167,6 +189,16 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize, 
                 };
                 table_at(rows, first, class, &[], assume, least, &mut apart).map(|(table, _)| table)
             };
+            let of_kinds = |text: &str, line: u32, kinds| rows(text, line, Some(kinds));
+            if let Some(records) = records_at(text, cursor, of_kinds) {
+                pieces.extend(records.keys.into_iter().map(TextPiece::Text));
+                pieces.push(TextPiece::Table(Box::new(records.table)));
+                cursor = records.after;
+                table_before = None;
+                written = Some(None);
+                failed_before = false;
+                continue;
+            }
             let (labelled, looked) = labelled::table_at(text, cursor, &mut effort.no_form_to, rows);
             effort.read += looked;
             if let Some((table, after)) = labelled {
@@ -216,6 +248,16 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize, 
             failed_before = true;
             tried += 1;
         }
+        if items
+            && !remark
+            && cursor.at >= from
+            && let Some((table, prefix, after)) = table_of_items(text, cursor, &pieces, assume)
+        {
+            pieces.extend(prefix.map(TextPiece::Text));
+            pieces.push(TextPiece::Table(Box::new(table)));
+            cursor = after;
+            continue;
+        }
         pieces.push(TextPiece::Text(TextLine {
             span: Span::new(cursor.at, end),
             line: cursor.line,
@@ -227,6 +269,48 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize, 
         unsought,
         too_wide: effort.too_wide,
     }
+}
+
+/// The table of the items of the line at `cursor`, the words in front of them, and where the text goes on.
+fn table_of_items(
+    text: &str,
+    cursor: Cursor,
+    above: &[TextPiece],
+    assume: &Assumptions,
+) -> Option<(ScannedTable, Option<TextLine>, Cursor)> {
+    let found = items::items_at(text, cursor)?;
+    let prefix = (!text[found.prefix.clone()].trim().is_empty()).then(|| TextLine {
+        span: Span::new(found.prefix.start, found.prefix.end),
+        line: cursor.line,
+    });
+    let above: Vec<TextPiece> = above.iter().cloned().chain(prefix.map(TextPiece::Text)).collect();
+    let first = Cursor {
+        at: found.start,
+        line: cursor.line,
+    };
+    // The items alone, with what stands above them.
+    let part = &found.text[..found.after.at];
+    let read = |above: &[TextPiece], text: &str, first: Cursor| {
+        let (end, _) = line_end(text.as_bytes(), first.at);
+        let class = class_of(&text[first.at..end]);
+        table_at(text, first, class, above, assume, 2, &mut Effort::default())
+    };
+    let rows = |rows: &str, line: u32, kinds: Option<Vec<ColumnKind>>| {
+        let first = Cursor { at: 0, line };
+        match kinds {
+            Some(kinds) => rows_of_kinds(rows, first, kinds, assume),
+            None => read(&[], rows, first).map(|(table, _)| table),
+        }
+    };
+    let (labelled, _) = labelled::table_at(part, first, &mut 0, rows);
+    let (mut table, _) = labelled.or_else(|| read(&above, part, first))?;
+    if table.grid.rows != found.lines.len() || !table.grid.odd.is_empty() {
+        return None;
+    }
+    table.grid.place_rows(&found.lines);
+    table.first_line = cursor.line;
+    table.last_line = found.after.line - 1;
+    Some((table, prefix, found.after))
 }
 
 /// Whether a line begins with the number of a sample, `#1;0,3125`, as the next one does, below a header without that sign.
@@ -445,7 +529,7 @@ fn samples_below(
     let is_sample = |span: &Span| {
         let name = text[span.range()].trim();
         name.starts_with(char::is_alphabetic)
-            && !crate::words::is_statistics(name)
+            && !name.split_whitespace().any(crate::words::is_statistics)
             && !crate::words::is(WordList::Target, name)
             && !crate::preamble::is_known(name)
     };

@@ -171,6 +171,28 @@ impl Grid {
         }
     }
 
+    /// Says on which line each row begins, where the rows were read out of a text of their own.
+    pub(super) fn place_rows(&mut self, lines: &[u32]) {
+        let before = std::mem::take(&mut self.lines);
+        let row_of = |line: u32| {
+            let index = before.partition_point(|&(_, first)| first <= line);
+            let (row, first) = before[index.saturating_sub(1).min(before.len() - 1)];
+            (row + line.saturating_sub(first)) as usize
+        };
+        for note in &mut self.notes {
+            note.line = lines.get(row_of(note.line)).copied().unwrap_or(note.line);
+        }
+        for (row, &line) in (0_u32..).zip(lines) {
+            let goes_on = self
+                .lines
+                .last()
+                .is_some_and(|&(first, begins)| begins + (row - first) == line);
+            if !goes_on {
+                self.lines.push((row, line));
+            }
+        }
+    }
+
     /// An empty table of columns of these kinds.
     pub(super) fn new(dialect: Dialect, kinds: Vec<ColumnKind>) -> Self {
         let (mut figures, mut words) = (0, 0);

@@ -212,11 +212,27 @@ impl LinePattern {
             return false;
         }
         let clocked = self.parts.iter().any(|part| part.kind == ColumnKind::Words);
+        let read = |part: Option<&LabelledPart>| {
+            part.is_some_and(|part| first[part.value.clone()].contains(['.', ',']))
+        };
         let equated = || {
-            let signs = self.tokens.iter().filter(|token| token.kind == PieceKind::Sign);
+            let mut signs = self.tokens.iter().filter(|token| token.kind == PieceKind::Sign);
+            let joins = |sign: &str| sign == "=" || sign == ":" && read(parts.last());
             lines >= PAIRS
                 && self.tokens.len() == 3
-                && signs.clone().any(|token| token.fixed.as_deref() == Some("="))
+                && signs.any(|token| token.fixed.as_deref().is_some_and(joins))
+        };
+        // `0.140 at 400 nm`
+        let set_behind = || {
+            let places = self.tokens.windows(3).any(|tokens| {
+                tokens[0].kind == PieceKind::Number
+                    && tokens[1]
+                        .fixed
+                        .as_deref()
+                        .is_some_and(|word| words::is(WordList::At, word))
+                    && tokens[2].kind == PieceKind::Number
+            });
+            places && unit && read(parts.first())
         };
         // `after 30 sec   0.11`
         let timed = || {
@@ -234,11 +250,7 @@ impl LinePattern {
                     .iter()
                     .any(|unit| matches!(unit.code(), "s" | "min" | "h" | "nm"))
             });
-            pair && unit
-                && runs
-                && parts
-                    .last()
-                    .is_some_and(|part| first[part.value.clone()].contains(['.', ',']))
+            pair && unit && runs && read(parts.last())
         };
         // Errors beside numbers stand in lists of results.
         let results = self.tokens.iter().any(|token| {
@@ -253,7 +265,7 @@ impl LinePattern {
             && match count {
                 0 => false,
                 1 => clocked && named,
-                _ => named || marked && unit || equated() || timed() || set_and_read(),
+                _ => named || marked && unit || equated() || timed() || set_and_read() || set_behind(),
             }
     }
 }
