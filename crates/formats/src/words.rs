@@ -12,7 +12,7 @@ use curvary_record::{Quantity, known_field};
 use hashbrown::HashMap;
 use serde::Deserialize;
 
-use self::quick::{Beginnings, Listed, with_folded, with_marker_form};
+use self::quick::{Beginnings, Bytes, Listed, with_folded, with_marker_form};
 
 /// What a word over a column says.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -447,6 +447,8 @@ struct WordBook {
     quantities: Beginnings,
     /// Of those that name an optical one beyond ours.
     optical: Beginnings,
+    /// The bytes with which the lower-case forms of markers begin.
+    markers: Bytes,
 }
 
 static BOOK: LazyLock<WordBook> = LazyLock::new(|| {
@@ -470,7 +472,12 @@ impl WordBook {
             let terms = words.iter().filter(move |(_, meaning)| named(meaning));
             Beginnings::of(terms.map(|(word, _)| word.as_str()))
         };
+        let mut markers = Bytes::default();
+        for form in words.keys().filter_map(|form| form.strip_prefix('\u{1}')) {
+            form.bytes().take(1).for_each(|first| markers.insert(first));
+        }
         Self {
+            markers,
             lists,
             quantities: terms(|meaning| meaning.quantity.is_some()),
             optical: terms(|meaning| {
@@ -806,6 +813,11 @@ pub fn marker(cell: &str) -> Option<Marker> {
         .all(|c| matches!(c, '-' | '–' | '—' | '.' | '*' | '?' | '#' | '_' | '/'))
     {
         return Some(Marker::Missing);
+    }
+    // Most cells that are no numbers begin as no marker does.
+    let first = cell.as_bytes()[0].to_ascii_lowercase();
+    if first.is_ascii() && !BOOK.markers.has(first) {
+        return None;
     }
     with_marker_form(cell, |form| BOOK.words.get(form))?.marker
 }

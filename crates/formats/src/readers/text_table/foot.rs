@@ -40,9 +40,23 @@ fn sign_of(rows: &[&str]) -> Option<Delimiter> {
     })
 }
 
+/// How many filled cells a line has.
+fn count_filled(line: &str, sign: Delimiter) -> usize {
+    match sign
+        .byte()
+        .filter(|_| sign != Delimiter::Pipe && !line.contains('"'))
+    {
+        Some(byte) => line
+            .split(char::from(byte))
+            .filter(|cell| !cell.trim().is_empty())
+            .count(),
+        None => filled(line, sign).len(),
+    }
+}
+
 /// How many cells most rows have.
 fn usual(rows: &[&str], sign: Delimiter) -> Option<usize> {
-    let counts: Vec<usize> = rows.iter().map(|row| filled(row, sign).len()).collect();
+    let counts: Vec<usize> = rows.iter().map(|row| count_filled(row, sign)).collect();
     let times = |count: usize| counts.iter().filter(|&&other| other == count).count();
     let usual = counts
         .iter()
@@ -255,9 +269,13 @@ pub(super) fn without_foot(rows: &[&str], open_are_keys: bool) -> usize {
 /// The sign between the cells, how many most rows have, and how many rows at least are in front of the foot.
 fn body(rows: &[&str]) -> Option<(Delimiter, usize, usize)> {
     let sign = sign_of(rows)?;
-    let whole = usual(rows, sign)?;
     let may_be = |row: &&&str| key_and_value(row, sign).is_some();
     let foot = rows.iter().rev().take(LONGEST).take_while(may_be).count();
+    // Most tables end in rows.
+    if foot == 0 {
+        return None;
+    }
+    let whole = usual(rows, sign)?;
     // Where two cells are all, half of the rows at least are a list.
     let foot = if whole < FEWEST_CELLS {
         foot.min(rows.len() / 2)
@@ -311,6 +329,13 @@ pub(super) fn is_key_above(text: &str, head: Option<&str>) -> bool {
     if !is_pair(line) {
         return false;
     }
+    // Most tables are nowhere wider than the line.
+    let lines: Vec<&str> = std::iter::once(line).chain(lines).collect();
+    let mark = sign.byte().unwrap_or(b',');
+    let may_be_wider = |line: &&&str| memchr::memchr_iter(mark, line.as_bytes()).count() + 1 >= FEWEST_CELLS;
+    if lines.iter().filter(may_be_wider).count() < FEWEST_ROWS {
+        return false;
+    }
     // A header of two columns stands over rows of two cells.
     let names = |cell: &str| {
         let head = crate::column_header::read_column_header(cell);
@@ -325,7 +350,6 @@ pub(super) fn is_key_above(text: &str, head: Option<&str>) -> bool {
     if headed {
         return false;
     }
-    let lines: Vec<&str> = std::iter::once(line).chain(lines).collect();
     let below = lines.iter().take_while(|line| is_pair(line)).count();
     // Two readings or more with as many decimals are a list.
     let readings: Vec<Option<u8>> = lines[..below]

@@ -5,7 +5,7 @@ use std::ops::Range;
 
 use curvary_record::{Code, Span};
 
-use super::columns::{clock_of, is_head_of_times};
+use super::columns::{clock_of, is_head_of_times, shared_parameter};
 use super::damaged::is_row_of;
 use super::dialect::{Brackets, Decision, Delimiter, Dialect, decide, is_blank, raw_split, split, style_of};
 use super::foot;
@@ -167,6 +167,8 @@ fn scan_lines(
             && !is_numbered_sample(text, cursor);
         let class = if remark || is_line_of_conditions(line) || is_caption(line) {
             LineGlance::Words
+        } else if is_row_without_reading(text, cursor, &pieces) {
+            LineGlance::Mixed
         } else {
             class_of(line)
         };
@@ -311,6 +313,46 @@ fn table_of_items(
     table.first_line = cursor.line;
     table.last_line = found.after.line - 1;
     Some((table, prefix, found.after))
+}
+
+/// Whether the line at `cursor` is the first row below a header, and lacks its readings: `Tea;n.d.` under `Sample;A420`.
+fn is_row_without_reading(text: &str, cursor: Cursor, above: &[TextPiece]) -> bool {
+    let (end, next) = line_end(text.as_bytes(), cursor.at);
+    let line = &text[cursor.at..end];
+    let Some(TextPiece::Text(head)) = above.last() else {
+        return false;
+    };
+    let head = &text[head.span.range()];
+    let Some(mark) = parting_of(head, line) else {
+        return false;
+    };
+    let of_light = |cell: &str| {
+        let quantity = crate::column_header::read_column_header(cell.trim()).quantity;
+        quantity.is_some_and(|quantity| quantity.is_of_light())
+    };
+    if !head.split(char::from(mark)).skip(1).any(of_light) {
+        return false;
+    }
+    let mut cells = line
+        .split(char::from(mark))
+        .map(|cell| cell.trim_matches(is_blank));
+    let named = cells
+        .next()
+        .is_some_and(|name| name.contains(char::is_alphanumeric));
+    let (mut markers, mut others) = (0, 0);
+    for cell in cells.filter(|cell| !cell.is_empty()) {
+        if crate::words::marker(cell).is_some() {
+            markers += 1;
+        } else {
+            others += 1;
+        }
+    }
+    let below = &text[next.min(text.len())..line_end(text.as_bytes(), next.min(text.len())).0];
+    named
+        && markers > 0
+        && others == 0
+        && parting_of(head, below).is_some()
+        && class_of(below) != LineGlance::Words
 }
 
 /// Whether a line begins with the number of a sample, `#1;0,3125`, as the next one does, below a header without that sign.
@@ -696,6 +738,12 @@ pub(super) fn is_ruler(line: &str) -> bool {
             && line.split(',').all(|cell| cell.len() >= 3 && cell.bytes().all(|byte| byte == b'-'))
 }
 
+/// Whether a line and the one above it are keys with a colon, `Sample 2: Malt` below `Sample 1: Tea`.
+fn is_key_below_key(above: Option<&str>, line: &str) -> bool {
+    let is_key = |line: &str| matches!(crate::preamble::pairs(line).first(), Some(pair) if pair.mark == ':');
+    above.is_some_and(is_key) && is_key(line)
+}
+
 /// Whether a line of a word and a number stands directly over the headers of a wider table: `Ramp;0.5 °C/min` is a key there.
 fn stands_over_headers(text: &str, cursor: Cursor) -> bool {
     let (end, next) = line_end(text.as_bytes(), cursor.at);
@@ -767,12 +815,12 @@ fn table_at(
     least: usize,
     effort: &mut Effort,
 ) -> Option<(ScannedTable, Cursor)> {
-    let mut sample = sample(text, cursor, class);
-    effort.weighed += sample.iter().map(|row| row.len()).sum::<usize>();
     let head_above = match above.iter().rev().find(|piece| !is_ruler_piece(text, piece)) {
         Some(TextPiece::Text(line)) => Some(strip_remark(&text[line.span.range()]).1),
         _ => None,
     };
+    let mut sample = sample(text, cursor, class, head_above);
+    effort.weighed += sample.iter().map(|row| row.len()).sum::<usize>();
     // The header again, as behind a page break, is no row.
     if let Some(again) = head_above.and_then(|head| sample.iter().position(|row| row.trim() == head.trim())) {
         sample.truncate(again);
@@ -783,7 +831,9 @@ fn table_at(
     }
     if class == LineGlance::Mixed
         && sample.len() < 2
-        && (head_above.is_none() || stands_over_headers(text, cursor))
+        && (head_above.is_none()
+            || stands_over_headers(text, cursor)
+            || is_key_below_key(head_above, sample[0]))
     {
         return None;
     }
@@ -851,7 +901,8 @@ fn table_at(
     {
         return None;
     }
-    if is_row_of_levels(&sample, &dialect)
+    if is_row_under_parameter(&sample, head_above, &dialect)
+        || is_row_of_levels(&sample, &dialect)
         || is_row_over_others(&with_following(text, cursor, &sample[..1]), &dialect)
     {
         return None;
@@ -1010,8 +1061,8 @@ fn table_at(
     if grid.rows <= 3 && !words_first && sample.len() <= 3 && sample.iter().all(|row| is_line_of_keys(row)) {
         return None;
     }
-    // `run 1` under a title of two words is no sample with a reading of one.
-    if words_first && grid.rows == 1 && figures == 1 && dialect.sep == Delimiter::Blank {
+    // `run 1` under a title of two words is no sample with a reading of one, nor is `3 readings` under `A at 450 nm`.
+    if wordy > 0 && grid.rows == 1 && figures == 1 && dialect.sep == Delimiter::Blank {
         return None;
     }
     if words_first && grid.rows <= 6 && heads_are_a_key(text, &heads, &grid) {
@@ -1243,8 +1294,8 @@ fn groups_of_three(rows: &[&str], dialect: &Dialect) -> Option<usize> {
     if !matches!(dialect.sep, Delimiter::Blank | Delimiter::Comma) || dialect.pieces.is_some() {
         return None;
     }
-    // A row without three digits that stand alone has no group of them; neither has a table of such rows.
-    if !rows.iter().any(|row| has_three_alone(row)) {
+    // A row without such digits has no group of them; neither has a table of such rows.
+    if !rows.iter().any(|row| has_group_of_three(row)) {
         return None;
     }
     let cells: Vec<Vec<&str>> = rows
@@ -1273,12 +1324,23 @@ fn groups_of_three(rows: &[&str], dialect: &Dialect) -> Option<usize> {
     })
 }
 
-/// Whether three digits stand somewhere in a line with no other sign of a number beside them.
-fn has_three_alone(line: &str) -> bool {
+/// Whether three digits stand somewhere in a line with no other sign of a number beside them, behind one to three digits that
+/// stand so too.
+fn has_group_of_three(line: &str) -> bool {
     let of_number = |byte: &u8| byte.is_ascii_alphanumeric() || matches!(byte, b'.' | b'-' | b'+');
-    let runs = line.as_bytes().split(|byte| !of_number(byte));
-    runs.into_iter()
-        .any(|run| run.len() == 3 && run.iter().all(u8::is_ascii_digit))
+    let digits = |run: &[u8]| run.iter().all(u8::is_ascii_digit);
+    let mut front: &[u8] = b"-";
+    for run in line
+        .as_bytes()
+        .split(|byte| !of_number(byte))
+        .filter(|run| !run.is_empty())
+    {
+        if run.len() == 3 && digits(run) && front.len() <= 3 && digits(front) {
+            return true;
+        }
+        front = run;
+    }
+    false
 }
 
 pub(super) fn is_ruler_piece(text: &str, piece: &TextPiece) -> bool {
@@ -1290,8 +1352,9 @@ pub(super) fn is_ruler_piece(text: &str, piece: &TextPiece) -> bool {
 }
 
 /// The lines from `cursor` on that may be rows of one table: of one class, with at most single blank lines between.
-fn sample(text: &str, cursor: Cursor, class: LineGlance) -> Vec<&str> {
+fn sample<'t>(text: &'t str, cursor: Cursor, class: LineGlance, head: Option<&str>) -> Vec<&'t str> {
     let bytes = text.as_bytes();
+    let parting = head.and_then(|head| parting_of(head, &text[cursor.at..line_end(bytes, cursor.at).0]));
     let mut rows: Vec<&str> = Vec::with_capacity(SAMPLE);
     let mut marks: Vec<[bool; 3]> = Vec::with_capacity(SAMPLE);
     let mut at = cursor.at;
@@ -1315,6 +1378,14 @@ fn sample(text: &str, cursor: Cursor, class: LineGlance) -> Vec<&str> {
         if blanks > 0
             && !rows.is_empty()
             && (rows.len() >= 2 && lacks_the_separator(&rows, line) || is_another_header(line))
+        {
+            break;
+        }
+        // Below rows that are parted as their header is, what lacks the sign is no row of theirs: `3 readings`.
+        if let Some(mark) = parting
+            && !rows.is_empty()
+            && !line.as_bytes().contains(&mark)
+            && goes_on_without(text, at, mark)
         {
             break;
         }
@@ -1343,7 +1414,7 @@ fn sample(text: &str, cursor: Cursor, class: LineGlance) -> Vec<&str> {
             LineGlance::Figures => this == LineGlance::Figures,
             _ => this != LineGlance::Words,
         };
-        if !fits {
+        if !fits && !rows.is_empty() {
             // A row of nothing but markers, or one that begins with one, is still a row.
             let first = line.trim_matches(is_blank);
             if !(rows.len() >= 2
@@ -1374,6 +1445,23 @@ fn sample(text: &str, cursor: Cursor, class: LineGlance) -> Vec<&str> {
         marks.push(own);
     }
     rows
+}
+
+/// The sign that stands as often in a row as in the header above it, and so parts both beyond doubt.
+fn parting_of(head: &str, row: &str) -> Option<u8> {
+    let count = |line: &str, mark: u8| memchr::memchr_iter(mark, line.as_bytes()).count();
+    [b'\t', b';', b'|']
+        .into_iter()
+        .find(|&mark| count(head, mark) >= 1 && count(head, mark) == count(row, mark))
+}
+
+/// Whether no line from `at` on up to the next blank line has a sign.
+fn goes_on_without(text: &str, at: usize, mark: u8) -> bool {
+    text[at.min(text.len())..]
+        .lines()
+        .take_while(|line| !line.trim_matches(is_blank).is_empty())
+        .take(SAMPLE)
+        .all(|line| !line.as_bytes().contains(&mark))
 }
 
 /// Whether a line below a blank one is the header of another table: cells of words, of which one says what was measured, and none
@@ -1791,14 +1879,15 @@ fn sums_up_below(rows: &[&str], dialect: &Dialect) -> bool {
             .map_or(String::new(), |range| row[range.clone()].to_owned())
     };
     let [head, rest @ ..] = rows else { return false };
+    let word = first(head);
+    if !is_summary_word(&word) && !super::segments::is_summary_word(word.trim()) {
+        return false;
+    }
     let numbered = rest
         .iter()
         .filter(|row| leading_number(&first(row)).is_some())
         .count();
-    let word = first(head);
-    (is_summary_word(&word) || super::segments::is_summary_word(word.trim()))
-        && numbered >= 3
-        && numbered * 2 > rest.len()
+    numbered >= 3 && numbered * 2 > rest.len()
 }
 
 /// So many rows of conditions and headers stand over one table.
@@ -1821,15 +1910,43 @@ fn is_row_of_conditions(rows: &[&str], dialect: &Dialect) -> bool {
             .first()
             .is_some_and(|range| leading_number(&row[range.clone()]).is_some())
     };
+    if !known || leading_number(key).is_some() || values.len() < 2 || !values.iter().all(is_number) {
+        return false;
+    }
     // Other rows of conditions and the header may stand below it.
     let above = rest.iter().take_while(|row| !begins_with_number(row)).count();
     let rest = rest.get(above.min(MOST_CONDITIONS)..).unwrap_or(&[]);
-    known
-        && leading_number(key).is_none()
-        && values.len() >= 2
-        && values.iter().all(is_number)
-        && rest.len() >= 2
-        && rest.iter().filter(begins_with_number).count() * 10 >= rest.len() * 9
+    rest.len() >= 2 && rest.iter().filter(begins_with_number).count() * 10 >= rest.len() * 9
+}
+
+/// Whether the first of these rows holds numbers of what the line above it names with its unit, and nothing is measured in it:
+/// `Strain;0;4;8` under `;Time (h);;`.
+fn is_row_under_parameter(rows: &[&str], head: Option<&str>, dialect: &Dialect) -> bool {
+    let ([first, _, ..], Some(head)) = (rows, head.filter(|_| dialect.sep.byte().is_some())) else {
+        return false;
+    };
+    let over: Vec<&str> = raw_split(head, dialect.sep)
+        .into_iter()
+        .map(|cell| head[cell].trim())
+        .filter(|cell| !cell.is_empty())
+        .collect();
+    // Of several the first stands over the names of the rows.
+    let over = over[usize::from(over.len() > 1)..].iter().copied();
+    let cells = split(first, dialect);
+    let Some((name, numbers)) = cells.split_first().filter(|(_, numbers)| numbers.len() >= 2) else {
+        return false;
+    };
+    let numbers: Option<Vec<f64>> = numbers
+        .iter()
+        .map(|range| match cell(&first[range.clone()], dialect.style) {
+            Cell::Number { value, .. } => Some(value),
+            _ => None,
+        })
+        .collect();
+    let runs = numbers.is_some_and(|numbers| {
+        numbers.windows(2).all(|pair| pair[0] < pair[1]) || numbers.windows(2).all(|pair| pair[0] > pair[1])
+    });
+    runs && leading_number(&first[name.clone()]).is_none() && shared_parameter(over).is_some()
 }
 
 /// Whether the first of these rows tells the columns of the others apart: nothing over the first column, a number with
