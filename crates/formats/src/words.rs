@@ -305,6 +305,24 @@ pub enum WordList {
     Peak,
     /// Beginnings of words that speak of a derivative.
     Derivative,
+    /// Beginnings of words of a title over what was measured to check the instrument or the method.
+    OfCheck,
+    /// A column of a table.
+    Column,
+    /// Words that say that one is the first of several.
+    FirstOf,
+    /// The second.
+    SecondOf,
+    /// The third.
+    ThirdOf,
+    /// The fourth.
+    FourthOf,
+    /// Words between the name of a column and what it is of.
+    ColumnIs,
+    /// Articles.
+    Article,
+    /// Words in front of a number that is not meant exactly.
+    About,
     /// Parts of words that say what stands for a missing value.
     Missing,
     /// Beginnings of keys whose wavelength is not the one of the measurement.

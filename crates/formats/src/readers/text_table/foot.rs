@@ -3,7 +3,7 @@
 //! readings of its column are.
 
 use super::dialect::{Delimiter, raw_split};
-use super::number::{Cell, Style, cell};
+use super::number::{Cell, Style, cell, marked_number};
 use crate::preamble::{is_known, pairs};
 
 /// So many rows at least tell how many cells a row has, and so many cells a row has, so that two are too few.
@@ -73,6 +73,21 @@ fn decimals(text: &str) -> Option<u8> {
             Cell::Number { decimals, .. } => Some(decimals),
             _ => None,
         })
+}
+
+/// What a number with a mark of somebody's beside it is, `0.612 (repeat)`, below readings with these decimals: a row where it has as
+/// many, and either where it has others, as `ca. 0.6` has.
+fn marked_reading(value: &str, of_column: &[u8]) -> Option<Foot> {
+    let marked = [Style::POINT, Style::COMMA]
+        .into_iter()
+        .find_map(|style| marked_number(value, style))?;
+    if of_column.contains(&marked.decimals) {
+        Some(Foot::Row)
+    } else if marked.doubtful && is_like_a_reading(&marked.value.to_string()) {
+        Some(Foot::Open)
+    } else {
+        None
+    }
 }
 
 /// A word without its figures, `S-#` of `S-12`.
@@ -174,6 +189,9 @@ fn at_foot(line: &str, rows: &[&str], sign: Delimiter, usual: usize) -> Foot {
             false => Foot::Key,
         };
     }
+    if let Some(foot) = marked_reading(value, &of_column).filter(|_| !is_known(key)) {
+        return foot;
+    }
     let key = match cell(value, Style::POINT) {
         // `S-4;OVER;` lacks both readings.
         Cell::Missing | Cell::Beyond | Cell::Empty => false,
@@ -214,6 +232,7 @@ fn in_a_list(key: &str, value: &str, column: &[&str], of_column: &[u8]) -> Foot 
         Some(_) if may_be_shortened(key, value, column) => Foot::Open,
         Some(own) if own == 0 || is_known(key) || !is_like_a_reading(value) => Foot::Key,
         Some(_) => Foot::Open,
+        None if let Some(foot) = marked_reading(value, of_column).filter(|_| !is_known(key)) => foot,
         None => match cell(value, Style::POINT) {
             Cell::WithUnit { .. } | Cell::Clock { .. } => Foot::Key,
             // One word stands for a reading that was lost.

@@ -14,7 +14,9 @@ use super::heads::{glue_units, heads_above, is_summary_word, unmatched_head};
 use super::items;
 use super::join::{goes_on, is_another_group, list_goes_on};
 use super::labelled;
-use super::number::{Cell, Style, cell, dotted_time, durations_differ, has_concise, is_nearly_number};
+use super::number::{
+    Cell, Style, cell, dotted_time, durations_differ, has_concise, is_nearly_number, marked_number,
+};
 use super::pages::PageBreak;
 use super::records::records_at;
 use super::segments::RowClass;
@@ -465,7 +467,7 @@ fn rows_behind(text: &str, cursor: Cursor, above: &[TextPiece]) -> Option<(Scann
     let told = |gap: &super::grid::Gap| {
         matches!(
             gap.lack,
-            MissingCell::Empty | MissingCell::Missing | MissingCell::Beyond
+            MissingCell::Empty | MissingCell::Missing | MissingCell::Beyond | MissingCell::Doubtful
         )
     };
     let filled = filled && grid.gaps.iter().all(told);
@@ -550,33 +552,65 @@ fn samples_below(
         .flatten()
         .all(|span| quantity(span).is_some_and(|quantity| quantity.is_of_light()));
     let figures = before.grid.kinds.iter().all(|kind| *kind == ColumnKind::Figures);
-    let at_once = between.iter().all(|piece| matches!(piece, TextPiece::Blank));
+    let at_once = between.iter().all(|piece| match piece {
+        TextPiece::Blank => true,
+        TextPiece::Text(line) => is_title_of_samples(&text[line.span.range()]),
+        TextPiece::Table(_) => false,
+    });
     if !over_standards || !of_light || !figures || !at_once || before.open.is_some() || before.grid.rows < 3 {
         return None;
     }
     let mut kinds = before.grid.kinds.clone();
     *kinds.first_mut()? = ColumnKind::Words;
-    let mut grid = Grid::new(before.grid.dialect.clone(), kinds);
-    let after = grid.read(text, cursor, uncut(text, &before.grid.dialect).max(cursor.at));
-    let digits = |grid: &Grid, column: usize| {
-        let changes = grid.decimals();
-        changes[grid.place(column)]
-            .iter()
-            .map(|&(_, digits)| digits)
-            .collect::<BTreeSet<u8>>()
-    };
-    // Slopes and limits have other decimals than readings.
-    let alike =
-        (1..grid.columns()).all(|column| digits(&grid, column).is_subset(&digits(&before.grid, column)));
-    let is_sample = |span: &Span| {
-        let name = text[span.range()].trim();
+    let is_sample = |name: &str| {
         name.starts_with(char::is_alphabetic)
             && !name.split_whitespace().any(crate::words::is_statistics)
             && !crate::words::is(WordList::Target, name)
             && !crate::preamble::is_known(name)
     };
-    let whole = grid.rows >= 1 && grid.odd.is_empty() && grid.gaps.is_empty();
-    if !whole || !alike || !grid.words(0).iter().all(is_sample) {
+    // Slopes and limits, which have other decimals than readings, and whatever else follows, end them.
+    let digits: Vec<BTreeSet<u8>> = before
+        .grid
+        .decimals()
+        .into_iter()
+        .map(|changes| changes.into_iter().map(|(_, digits)| digits).collect())
+        .collect();
+    let dialect = &before.grid.dialect;
+    let is_row = |line: &str| {
+        let cells = split(line, dialect);
+        let name = cells.first().map_or("", |range| line[range.clone()].trim());
+        let read = |(column, range): (usize, &Range<usize>)| match cell(&line[range.clone()], dialect.style) {
+            Cell::Number { decimals, .. } => digits[before.grid.place(column)].contains(&decimals),
+            Cell::Missing | Cell::Beyond => true,
+            Cell::Words => marked_number(&line[range.clone()], dialect.style).is_some(),
+            _ => false,
+        };
+        cells.len() == before.grid.columns()
+            && is_sample(name)
+            && cells.iter().enumerate().skip(1).all(read)
+    };
+    let mut end = cursor.at;
+    let mut at = cursor.at;
+    let uncut = uncut(text, dialect).max(cursor.at);
+    while at < uncut {
+        let (line, next) = line_end(text.as_bytes(), at);
+        let row = &text[at..line];
+        if is_row(row) {
+            end = next;
+        } else if !row.trim_matches(is_blank).is_empty() {
+            break;
+        }
+        at = next;
+    }
+    let mut grid = Grid::new(dialect.clone(), kinds);
+    let after = grid.read(text, cursor, end.min(uncut));
+    let told = |gap: &super::grid::Gap| {
+        matches!(
+            gap.lack,
+            MissingCell::Missing | MissingCell::Beyond | MissingCell::Doubtful
+        )
+    };
+    if grid.rows == 0 || !grid.odd.is_empty() || !grid.gaps.iter().all(told) {
         return None;
     }
     let mut heads = before.heads.clone();
@@ -595,6 +629,15 @@ fn samples_below(
         joined: Vec::new(),
     };
     Some((rows, after))
+}
+
+/// Whether a line is a title over samples, `Samples`, `Proben:`: a word or two without figures that state nothing.
+fn is_title_of_samples(line: &str) -> bool {
+    const MOST_WORDS: usize = 4;
+    let line = strip_remark(line).1;
+    line.split_whitespace().count() <= MOST_WORDS
+        && !line.contains(|c: char| c.is_ascii_digit())
+        && crate::preamble::pairs(line).iter().all(|pair| pair.value.is_empty())
 }
 
 /// So many bytes behind the first row are searched for the header again before the rows are read.
@@ -1735,6 +1778,10 @@ fn kinds_of(
             readings[column] += usize::from(matches!(found, Cell::Number { decimals: 2.., .. }));
             match found {
                 Cell::Number { .. } | Cell::WithUnit { .. } | Cell::Bracketed { .. } => figures[column] += 1,
+                Cell::Words if marked_number(&row[range.clone()], dialect.style).is_some() => {
+                    figures[column] += 1;
+                    readings[column] += 1;
+                }
                 Cell::Words if is_nearly_number(&row[range.clone()], dialect.style) => damaged[column] += 1,
                 Cell::Words | Cell::Clock { .. } => words[column] += 1,
                 Cell::Beyond => beyond[column] += 1,
@@ -1800,8 +1847,11 @@ fn take_names(
         let head = crate::column_header::read_column_header(&head[range.clone()]);
         head.quantity == Some(curvary_record::Quantity::CONCENTRATION)
     });
-    // A count of the rows may stand in front of the names.
-    let counted = heads.first().is_some_and(|range| {
+    // A count of the rows may stand in front of the names, and so may the number of a rack.
+    let identified = heads
+        .first()
+        .is_some_and(|range| crate::words::is(WordList::Identifier, head[range.clone()].trim()));
+    let counted = identified || heads.first().is_some_and(|range| {
         let head = head[range.clone()].trim();
         crate::words::quantity_of(head) == Some(curvary_record::Quantity::INDEX)
             || crate::words::is(WordList::Series, head)
@@ -1853,7 +1903,16 @@ fn take_names(
                     .windows(3)
                     .all(|three| three[2] - three[1] == three[1] - three[0])
                 && (plain[1] - plain[0]).abs() != 1.0;
-            column == usize::from(counted)
+            // `1.1`, `1.2`, `2.1` in front of the concentrations: levels, and the replicates of each.
+            let levels = || {
+                let texts = rows
+                    .iter()
+                    .zip(cells)
+                    .map(|(row, cells)| cells.get(column).map_or("", |range| row[range.clone()].trim()));
+                of_known_concentration && are_levels_with_replicates(texts)
+            };
+            column == usize::from(counted) && levels()
+                || column == usize::from(counted)
                 && !even
                 && !runs
                 && numbers.clone().all(|found| {
@@ -1868,6 +1927,31 @@ fn take_names(
             kinds[column] = ColumnKind::Words;
         }
     }
+}
+
+/// Whether texts number levels and the replicates of each with a point between: `1.1`, `1.2`, `2.1`, `2.2`.
+fn are_levels_with_replicates<'t>(texts: impl Iterator<Item = &'t str>) -> bool {
+    let mut before: Option<(u32, u32)> = None;
+    let mut again = false;
+    for text in texts {
+        let parts = text.split_once(['.', ',']);
+        let Some((level, replicate)) =
+            parts.and_then(|(level, replicate)| Some((level.parse::<u32>().ok()?, replicate.parse::<u32>().ok()?)))
+        else {
+            return false;
+        };
+        let goes_on = match before {
+            None => replicate == 1,
+            Some((last, of)) if level == last => replicate == of + 1,
+            Some((last, _)) => level > last && replicate == 1,
+        };
+        again |= before.is_some_and(|(last, _)| last == level);
+        if !goes_on {
+            return false;
+        }
+        before = Some((level, replicate));
+    }
+    again
 }
 
 /// Whether the first of these rows is the `min`, `max` or `n` of others that begin with numbers.

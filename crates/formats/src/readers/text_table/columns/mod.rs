@@ -668,7 +668,16 @@ fn condition_over(key: &str, cell: &str, lowest: Option<&str>, grid: &Grid) -> O
         }
     };
     let of = read_column_header(key).quantity?;
-    (lowest.is_some_and(runs) && matches!(of.as_str(), "ph" | "temperature" | "concentration"))
+    // Times over wavelengths stand beside other conditions: `Time (s);0;60` over `Temperature (°C);25.0;25.1` over `nm`.
+    let times = || {
+        let light = |lowest: &str| {
+            read_column_header(lowest)
+                .quantity
+                .is_some_and(|quantity| matches!(quantity.as_str(), "wavelength" | "wavenumber"))
+        };
+        of == Quantity::TIME && lowest.is_some_and(light)
+    };
+    (lowest.is_some_and(runs) && (matches!(of.as_str(), "ph" | "temperature" | "concentration") || times()))
         .then(|| condition(key, cell.trim(), grid))
         .flatten()
 }

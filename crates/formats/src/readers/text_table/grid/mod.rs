@@ -15,7 +15,9 @@ use self::distinct::Distinct;
 use super::columns::{Stats, unit_in_cells};
 use super::damaged::{is_cut_row, resembles, same_outline};
 use super::dialect::{Brackets, Delimiter, Dialect, is_blank, split};
-use super::number::{Cell, EXTINCTION, cell, duration_in, has_concise, is_uncertainty, plain};
+use super::number::{
+    Cell, EXTINCTION, cell, duration_in, has_concise, is_uncertainty, marked_number, plain,
+};
 
 /// No table has more cells than this; what lies beyond begins another one.
 pub(super) const MAX_CELLS: usize = 400_000_000;
@@ -48,6 +50,8 @@ pub(super) enum MissingCell {
     Unreadable,
     /// A number in parentheses stood there, and nobody has said what that means.
     Bracketed,
+    /// A number stood there that is not meant exactly, or that somebody doubts.
+    Doubtful,
     /// The row ended before it.
     Short,
     /// A number stood there that has lost its decimal sign, as the numbers above and below show.
@@ -95,6 +99,8 @@ pub(super) enum Noted {
     Aside,
     /// An uncertainty behind a number was left aside.
     Uncertainty,
+    /// A mark of somebody's stands beside a number, which was kept.
+    Marked,
     /// It sums up the rows above it, and was left out.
     Summary,
 }
