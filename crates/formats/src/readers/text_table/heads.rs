@@ -286,7 +286,8 @@ fn is_title(text: &str, cells: &[Option<Span>], below: &HeadRow) -> bool {
     }
     // A key and its value over the headers of two columns: `"Operator","Okoro, J."` over `"Wavelength, nm","Absorbance"`.
     let key = |span: &Span| {
-        let field = crate::words::field_of(text[span.range()].trim());
+        let word = text[span.range()].trim();
+        let field = crate::words::field_of(word).filter(|_| read_column_header(word).quantity.is_none());
         field.is_some_and(|field| !matches!(field, "sample" | "sample-id"))
     };
     if filled == 2

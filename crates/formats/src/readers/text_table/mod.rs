@@ -354,7 +354,11 @@ fn read_lines(source: &Source, mut told: Option<&mut ReadTrace>) -> SourceTables
     let (wells, of_wells) = wells::take(text, &mut sections, &mut behind);
     if let Some(told) = told.as_deref_mut() {
         told.take(&legends, TakenFor::Heads, "says what a column holds");
-        told.take(&added, TakenFor::Rows, "1 row that was said to belong to the table");
+        told.take(
+            &added,
+            TakenFor::Rows,
+            "1 row that was said to belong to the table",
+        );
         told.take(&of_wells, TakenFor::Key, "says what stands in the wells");
     }
     let (sections, behind) = keys_behind(text, sections, behind);
@@ -371,7 +375,10 @@ fn read_lines(source: &Source, mut told: Option<&mut ReadTrace>) -> SourceTables
     let mut trailer = Preamble::hear(source, &behind);
     for line in &of_check {
         let said = strip_remark(&text[line.span.range()]).1.trim().to_owned();
-        trailer.fields.claim("comment", Claim::text(said, Origin::Source(source.place(line.span))));
+        trailer.fields.claim(
+            "comment",
+            Claim::text(said, Origin::Source(source.place(line.span))),
+        );
     }
     let (conditions, sections): (Vec<(Section, WellNames)>, Vec<(Section, WellNames)>) = sections
         .into_iter()
@@ -921,7 +928,8 @@ fn head_of_letter(text: &str, lines: &[TextLine]) -> Option<std::ops::RangeInclu
 fn without_checks(text: &str, behind: Vec<TextLine>) -> (Vec<TextLine>, Vec<TextLine>) {
     let mut last: Option<u32> = None;
     behind.into_iter().partition(|line| {
-        let apart = is_title_of_check(&text[line.span.range()]) || last.is_some_and(|last| line.line == last + 1);
+        let apart =
+            is_title_of_check(&text[line.span.range()]) || last.is_some_and(|last| line.line == last + 1);
         last = apart.then_some(line.line);
         !apart
     })
@@ -932,7 +940,10 @@ fn is_title_of_check(line: &str) -> bool {
     const MOST_WORDS: usize = 4;
     let (_, kept) = strip_remark(line);
     let kept = kept.trim_end_matches([':', '-', '=', ' ', ';', ',', '\t']);
-    let words = || kept.split(|c: char| !(c.is_alphanumeric() || c == '-')).filter(|word| !word.is_empty());
+    let words = || {
+        kept.split(|c: char| !(c.is_alphanumeric() || c == '-'))
+            .filter(|word| !word.is_empty())
+    };
     kept.len() <= 60
         && words().count() <= MOST_WORDS
         && words().any(|word| crate::words::begins(WordList::OfCheck, &word.to_lowercase()))

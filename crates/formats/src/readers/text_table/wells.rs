@@ -30,7 +30,10 @@ pub(super) fn take(
     behind: &mut Vec<TextLine>,
 ) -> (Vec<WellNames>, Vec<u32>) {
     let mut names = vec![WellNames::new(); sections.len()];
-    let plates: Vec<Option<Plate>> = sections.iter().map(|section| Plate::of(text, &section.table)).collect();
+    let plates: Vec<Option<Plate>> = sections
+        .iter()
+        .map(|section| Plate::of(text, &section.table))
+        .collect();
     if plates.iter().all(Option::is_none) {
         return (names, Vec::new());
     }
@@ -44,7 +47,10 @@ pub(super) fn take(
         };
         let plate = plates.get(block).and_then(Option::as_ref);
         let above = block.checked_sub(1).and_then(|above| plates[above].as_ref());
-        let key = [above, plate].into_iter().flatten().find_map(|plate| plate.key(text, words));
+        let key = [above, plate]
+            .into_iter()
+            .flatten()
+            .find_map(|plate| plate.key(text, words));
         keys.push(key);
     }
     let written = keys.iter().flatten().count();
@@ -52,7 +58,9 @@ pub(super) fn take(
     for (index, plate) in plates.iter().enumerate() {
         let Some(plate) = plate else { continue };
         // One key above all plates or below all of them is that of all.
-        let of_all = [0, count].into_iter().find(|block| written == 1 && keys[*block].is_some());
+        let of_all = [0, count]
+            .into_iter()
+            .find(|block| written == 1 && keys[*block].is_some());
         let own = of_all.unwrap_or(if in_front { index } else { index + 1 });
         let key = keys[own].as_ref().filter(|key| plate.has(&key.names));
         if let Some(key) = key {
@@ -60,7 +68,12 @@ pub(super) fn take(
         }
     }
     let used = |key: &WellKey| names.contains(&key.names);
-    let taken: Vec<u32> = keys.iter().flatten().filter(|key| used(key)).flat_map(|key| key.lines.clone()).collect();
+    let taken: Vec<u32> = keys
+        .iter()
+        .flatten()
+        .filter(|key| used(key))
+        .flat_map(|key| key.lines.clone())
+        .collect();
     for section in sections {
         section.words.retain(|line| !taken.contains(&line.line));
     }
@@ -86,7 +99,11 @@ impl Plate {
         if figures < FEWEST_COLUMNS || grid.rows > usize::from(b'Z' - b'A') + 1 {
             return None;
         }
-        let rows: Option<Vec<char>> = grid.words(0).iter().map(|span| letter(text[span.range()].trim())).collect();
+        let rows: Option<Vec<char>> = grid
+            .words(0)
+            .iter()
+            .map(|span| letter(text[span.range()].trim()))
+            .collect();
         let heads = table.heads.last()?;
         let columns: Vec<u32> = heads
             .cells
@@ -123,7 +140,10 @@ impl Plate {
     fn grid(&self, text: &str, words: &[TextLine]) -> Option<WellKey> {
         let cells = |line: &TextLine| -> Vec<&str> {
             let line = &text[line.span.range()];
-            split(line, &self.dialect).into_iter().map(|range| line[range].trim()).collect()
+            split(line, &self.dialect)
+                .into_iter()
+                .map(|range| line[range].trim())
+                .collect()
         };
         let is_header = |line: &TextLine| {
             let cells = cells(line);
@@ -133,7 +153,9 @@ impl Plate {
         };
         let header = words.iter().position(is_header)?;
         // Where blanks part the cells an empty corner is no cell.
-        let first = cells(&words[header]).iter().position(|cell| cell.parse::<u32>().is_ok())?;
+        let first = cells(&words[header])
+            .iter()
+            .position(|cell| cell.parse::<u32>().is_ok())?;
         let shift = usize::from(first == 0);
         let mut key = WellKey {
             names: WellNames::new(),
@@ -141,7 +163,11 @@ impl Plate {
         };
         for line in &words[header + 1..] {
             let row = cells(line);
-            let Some(letter) = row.first().and_then(|cell| letter(cell)).filter(|letter| self.rows.contains(letter)) else {
+            let Some(letter) = row
+                .first()
+                .and_then(|cell| letter(cell))
+                .filter(|letter| self.rows.contains(letter))
+            else {
                 break;
             };
             key.lines.push(line.line);
@@ -176,7 +202,8 @@ fn lines(text: &str, words: &[TextLine]) -> WellKey {
         };
         key.lines.push(line.line);
         for (wells, name) in statements {
-            key.names.extend(wells.into_iter().map(|well| (well, name.to_owned())));
+            key.names
+                .extend(wells.into_iter().map(|well| (well, name.to_owned())));
         }
     }
     key
@@ -208,10 +235,15 @@ fn wells_of(text: &str) -> Option<Vec<(char, u32)>> {
 /// `A1`, `H12`.
 fn well(text: &str) -> Option<(char, u32)> {
     let mut chars = text.chars();
-    let row = chars.next().and_then(|row| letter(row.encode_utf8(&mut [0; 4])))?;
+    let row = chars
+        .next()
+        .and_then(|row| letter(row.encode_utf8(&mut [0; 4])))?;
     let digits = chars.as_str();
     let plain = !digits.is_empty() && digits.bytes().all(|byte| byte.is_ascii_digit());
-    let column = digits.parse().ok().filter(|column| plain && (1..=MOST_COLUMNS).contains(column))?;
+    let column = digits
+        .parse()
+        .ok()
+        .filter(|column| plain && (1..=MOST_COLUMNS).contains(column))?;
     Some((row, column))
 }
 
@@ -231,7 +263,10 @@ mod tests {
     fn wells_by_their_corners() {
         assert_eq!(wells_of("A1"), Some(vec![('A', 1)]));
         assert_eq!(wells_of("A1-A3"), Some(vec![('A', 1), ('A', 2), ('A', 3)]));
-        assert_eq!(wells_of("A1 to B2"), Some(vec![('A', 1), ('A', 2), ('B', 1), ('B', 2)]));
+        assert_eq!(
+            wells_of("A1 to B2"),
+            Some(vec![('A', 1), ('A', 2), ('B', 1), ('B', 2)])
+        );
         assert_eq!(wells_of("A1, C2"), Some(vec![('A', 1), ('C', 2)]));
         assert_eq!(wells_of("A405"), None);
         assert_eq!(wells_of("pH"), None);

@@ -915,7 +915,10 @@ impl Shaper<'_> {
     fn hear_percents(&mut self) {
         let light = [Quantity::TRANSMITTANCE, Quantity::REFLECTANCE];
         let of = |column: &Column, quantity: &Quantity| column.quantity.as_ref() == Some(quantity);
-        let spectrum = self.columns.iter().any(|column| of(column, &Quantity::WAVELENGTH));
+        let spectrum = self
+            .columns
+            .iter()
+            .any(|column| of(column, &Quantity::WAVELENGTH));
         if !spectrum || !light.iter().any(|quantity| self.context.names(quantity)) {
             return;
         }
@@ -935,7 +938,9 @@ impl Shaper<'_> {
         let length = |column: &Column| {
             let (head, _) = column.heads.last()?;
             let (number, unit) = head.trim().split_once(|c: char| c.is_whitespace())?;
-            let unit = matches!(unit.trim(), "mm" | "cm").then(|| Unit::ucum(unit.trim()).ok()).flatten()?;
+            let unit = matches!(unit.trim(), "mm" | "cm")
+                .then(|| Unit::ucum(unit.trim()).ok())
+                .flatten()?;
             let value = leading_number(number).filter(|value| *value > 0.0)?;
             Some(Coordinate::new(Quantity::named("path-length"), unit, value))
         };
@@ -943,7 +948,10 @@ impl Shaper<'_> {
             return;
         };
         let runs = first.quantity.as_ref().is_some_and(|quantity| {
-            matches!(quantity.as_str(), "wavelength" | "wavenumber" | "time" | "concentration")
+            matches!(
+                quantity.as_str(),
+                "wavelength" | "wavenumber" | "time" | "concentration"
+            )
         });
         let lengths: Option<Vec<Coordinate>> = others.iter().map(length).collect();
         let Some(lengths) = lengths.filter(|lengths| lengths.len() >= 2 && runs && self.context.cells) else {
