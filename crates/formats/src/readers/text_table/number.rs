@@ -859,7 +859,13 @@ fn is_marked_number(text: &str, decimal: char) -> bool {
 pub(super) fn is_nearly_number(text: &str, style: Style) -> bool {
     let decimal = char::from(style.decimal);
     let text = text.trim().trim_start_matches(['-', '+']);
-    if is_marked_number(text, decimal) {
+    // `0,311 (2x)`: a remark stands behind it.
+    let remarked = text.strip_suffix(')').and_then(|text| text.split_once(" ("));
+    if is_marked_number(text, decimal)
+        || remarked.is_some_and(|(number, _)| {
+            number.contains(decimal) && matches!(cell(number, style), Cell::Number { .. })
+        })
+    {
         return true;
     }
     let digits = text.bytes().filter(u8::is_ascii_digit).count();

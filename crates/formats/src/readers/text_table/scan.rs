@@ -205,7 +205,13 @@ fn scan_lines(
             }
             let (labelled, looked) = labelled::table_at(text, cursor, &mut effort.no_form_to, rows);
             effort.read += looked;
-            if let Some((table, after)) = labelled {
+            if let Some((mut table, after)) = labelled {
+                if table.heads.is_empty()
+                    && let Some(head) = header_of_pairs(text, line, pieces.last())
+                {
+                    pieces.pop();
+                    table.heads.push(head);
+                }
                 pieces.push(TextPiece::Table(Box::new(table)));
                 cursor = after;
                 table_before = None;
@@ -355,6 +361,31 @@ fn is_row_without_reading(text: &str, cursor: Cursor, above: &[TextPiece]) -> bo
         && others == 0
         && parting_of(head, below).is_some()
         && class_of(below) != LineGlance::Words
+}
+
+/// The header of pairs, which the same sign parts: `Wavelength (nm):Absorbance` above `400:0.0292`.
+fn header_of_pairs(text: &str, pair: &str, above: Option<&TextPiece>) -> Option<HeadRow> {
+    let Some(TextPiece::Text(line)) = above else {
+        return None;
+    };
+    let mark = ["->", "=", ":"].into_iter().find(|mark| pair.contains(mark))?;
+    let header = &text[line.span.range()];
+    let cells: Vec<&str> = header.split(mark).map(str::trim).collect();
+    let names = |cell: &str| {
+        cell.starts_with(char::is_alphabetic)
+            && crate::column_header::read_column_header(cell).quantity.is_some()
+    };
+    let span = |cell: &str| {
+        let from = cell.as_ptr() as usize - text.as_ptr() as usize;
+        Span::new(from, from + cell.len())
+    };
+    (cells.len() == 2 && pair.matches(mark).count() == 1 && cells.iter().all(|cell| names(cell))).then(|| {
+        HeadRow {
+            line: *line,
+            class: RowClass::Header,
+            cells: cells.iter().map(|cell| Some(span(cell))).collect(),
+        }
+    })
 }
 
 /// Whether a line begins with the number of a sample, `#1;0,3125`, as the next one does, below a header without that sign.
@@ -1431,6 +1462,7 @@ fn sample<'t>(text: &'t str, cursor: Cursor, class: LineGlance, head: Option<&st
             && !rows.is_empty()
             && !line.as_bytes().contains(&mark)
             && goes_on_without(text, at, mark)
+            && begins_otherwise(line, rows[0])
         {
             break;
         }
@@ -1498,6 +1530,12 @@ fn parting_of(head: &str, row: &str) -> Option<u8> {
     [b'\t', b';', b'|']
         .into_iter()
         .find(|&mark| count(head, mark) >= 1 && count(head, mark) == count(row, mark))
+}
+
+/// Whether a line of words does not begin as a row does, and so is none that was cut off: `3 readings` below `Tea<tab>0.101`.
+fn begins_otherwise(line: &str, row: &str) -> bool {
+    let worded = |line: &str| line.trim_start().starts_with(char::is_alphabetic);
+    line.contains(char::is_alphabetic) && (worded(line) != worded(row) || !worded(row))
 }
 
 /// Whether no line from `at` on up to the next blank line has a sign.

@@ -1280,12 +1280,12 @@ impl<'a> ColumnNames<'a> {
                 .all(|(_, word)| word.is_empty() || names_extreme(word))
     }
 
-    /// Whether a row is one of several under `Std`: standards, and no deviation.
+    /// Whether a row is one of several under `Std`: standards, and no deviation. No table begins with a deviation.
     fn is_standard(&self, row: usize) -> bool {
         let at = |row: Option<usize>| row.and_then(|row| self.of_row.get(row));
         let own = at(Some(row));
         own.is_some_and(|&name| crate::words::fold(self.words[name as usize].1) == "std")
-            && (at(row.checked_sub(1)) == own || at(Some(row + 1)) == own)
+            && (at(Some(0)) == own || at(row.checked_sub(1)) == own || at(Some(row + 1)) == own)
     }
 
     fn sums_up(&self, name: usize) -> bool {
