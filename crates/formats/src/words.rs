@@ -794,7 +794,16 @@ pub fn about_its_genitive(term: &str) -> Option<(&str, &str)> {
 /// Whether a row or column under this word sums up others: a mean, a deviation, a slope.
 #[must_use]
 pub fn is_statistics(word: &str) -> bool {
-    meaning(word).is_some_and(|meaning| meaning.statistics)
+    let of = |word: &str| meaning(word).is_some_and(|meaning| meaning.statistics);
+    // `slope (1/min)`: its unit stands behind it.
+    let bare = || {
+        let (front, unit) = word
+            .trim_end()
+            .strip_suffix([')', ']'])?
+            .rsplit_once([' ', '(', '['])?;
+        (!unit.is_empty()).then(|| front.trim_end_matches([' ', '(', '[']))
+    };
+    of(word) || bare().is_some_and(of)
 }
 
 /// Whether a sample of this name is a blank or a reference.

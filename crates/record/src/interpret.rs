@@ -333,7 +333,8 @@ fn measure(
         let agree = stated.units().iter().any(|unit| candidates.contains(unit));
         if !agree {
             return Interpretation {
-                question: Some(two_units(text, stated, &written)),
+                // Of a key that is not known nothing is computed: its words are kept as they stand.
+                question: custom.is_some().then(|| two_units(text, stated, &written)),
                 ..Interpretation::text(raw, custom.is_some())
             };
         }

@@ -39,6 +39,7 @@ enum SignKind {
     Digit,
     Mark,
     Minus,
+    Raised,
     Box,
     Direction,
 }
@@ -51,6 +52,7 @@ impl SignKind {
             Self::Digit => "digits of another script",
             Self::Mark => "Arabic marks",
             Self::Minus => "hyphens in the place of minus signs",
+            Self::Raised => "raised decimal points",
             Self::Box => "drawn lines",
             Self::Direction => "marks of the direction of writing",
         }
@@ -71,6 +73,7 @@ fn kind(sign: char) -> Option<SignKind> {
         // Hyphen, no-break hyphen, figure dash, superscript minus, modifier minus, heavy minus. The minus sign itself,
         // the en dash and the small hyphen-minus are known to the readers.
         '\u{2010}'..='\u{2012}' | '\u{207B}' | '\u{2D7}' | '\u{2796}' => SignKind::Minus,
+        '·' => SignKind::Raised,
         '\u{2500}'..='\u{257F}' | '¦' => SignKind::Box,
         '\u{200E}' | '\u{200F}' | '\u{61C}' | '\u{202A}'..='\u{202E}' | '\u{2066}'..='\u{2069}' => {
             SignKind::Direction
@@ -119,6 +122,22 @@ pub(super) fn plain(text: String, remarks: &mut Vec<Diagnostic>) -> String {
             // The full-width forms of ASCII lie in its order.
             SignKind::Wide => char::from_u32(u32::from(sign) - 0xFF01 + 0x21),
             SignKind::Digit => digit(sign),
+            // Between digits, of which the last have a blank or the end of the line behind them; `2·10` is a product.
+            SignKind::Raised => {
+                let mut end = at + 1;
+                while digit_at(Some(end)) {
+                    end += 1;
+                }
+                let ends = signs
+                    .get(end)
+                    .is_none_or(|sign| sign.is_whitespace() || matches!(sign, ';' | ','));
+                let decimals = end - at - 1;
+                (digit_at(before)
+                    && decimals >= 2
+                    && ends
+                    && !(decimals == 2 && signs[at + 1] == '1' && signs[at + 2] == '0'))
+                    .then_some('.')
+            }
             SignKind::Mark => match sign {
                 '\u{66A}' => Some('%'),
                 '\u{60C}' => Some(','),

@@ -2,6 +2,7 @@
 
 use curvary_record::{Alternative, Code, Diagnostic, Label, Place, Question};
 
+use super::surroundings::{names_light, names_wavelength};
 use crate::Source;
 
 /// A text with blanks in place of what stood in the way, and remarks on it.
@@ -363,14 +364,26 @@ fn without_marks_of_keys(text: &str) -> Option<ListedReadings> {
     const LONGEST_NAME: usize = 48;
     /// So many lines of numbers are a table, whose results the list may be.
     const TABLE: usize = 3;
-    if text.len() > LONGEST || !text.contains([':', '=']) || !speaks_of_readings(text) {
+    if text.len() > LONGEST
+        || !text.contains([':', '=', '—', '–'])
+        || !(names_wavelength(text) && names_light(text))
+    {
         return None;
     }
     let listed = |line: &str| -> Option<ListedReading> {
         let line = line.trim_end();
-        let at = line.rfind([':', '='])?;
+        // A dash between blanks leads to a reading as well: `river — 0,214`.
+        let dash = || {
+            [" — ", " – "]
+                .into_iter()
+                .find_map(|dash| line.rfind(dash))
+                .map(|at| at + 1)
+        };
+        let at = line.rfind([':', '=']).or_else(dash)?;
         let sign = line[at..].chars().next()?;
-        let (name, value) = (line[..at].trim(), line[at + 1..].trim());
+        let value = line[at + sign.len_utf8()..].trim();
+        let bullet = line[..at].trim_start().strip_prefix("- ");
+        let name = bullet.unwrap_or(&line[..at]).trim();
         let digits = value.strip_prefix('-').unwrap_or(value);
         let (whole, decimals) = digits.split_once(['.', ','])?;
         let figures = |part: &str| !part.is_empty() && part.bytes().all(|byte| byte.is_ascii_digit());
@@ -380,9 +393,14 @@ fn without_marks_of_keys(text: &str) -> Option<ListedReadings> {
         let place = name
             .split_once(' ')
             .filter(|(word, place)| crate::words::is(crate::words::WordList::At, word) && is_at(place));
+        // `1:10`: how the sample was diluted.
+        let diluted = name
+            .split_once(':')
+            .is_some_and(|(one, other)| one == "1" && figures(other.trim()));
         let named = name.chars().count() <= LONGEST_NAME
-            && name.starts_with(char::is_alphabetic)
-            && !name.contains([':', '=', '\t', ';', '|', '\'', '"'])
+            && (diluted
+                || name.starts_with(char::is_alphabetic)
+                    && !name.contains([':', '=', '\t', ';', '|', '\'', '"']))
             && !crate::words::is_statistics(name)
             && !ends_in_measure(name)
             && !is_key_of_number(name);
@@ -390,13 +408,21 @@ fn without_marks_of_keys(text: &str) -> Option<ListedReadings> {
             sign,
             at,
             decimals: decimals.len(),
-            from: place.map_or(0, |(_, place)| place.as_ptr() as usize - line.as_ptr() as usize),
+            from: place
+                .map(|(_, place)| place)
+                .or_else(|| bullet.map(|_| name))
+                .map_or(0, |name| name.as_ptr() as usize - line.as_ptr() as usize),
         })
     };
     let lines: Vec<&str> = text.split_inclusive('\n').collect();
     let found: Vec<Option<ListedReading>> = lines.iter().map(|line| listed(line)).collect();
     let first = found.iter().flatten().next()?;
-    let at_places = first.from > 0;
+    let is_place = |line: &str, one: &ListedReading| one.from > 0 && is_at(line[one.from..one.at].trim());
+    let at_places = lines
+        .iter()
+        .zip(&found)
+        .find_map(|(line, found)| found.as_ref().map(|one| is_place(line, one)))
+        .unwrap_or(false);
     let of_kind = |one: &ListedReading| (one.sign, one.decimals, one.from > 0);
     let alike = found.iter().flatten().all(|one| of_kind(one) == of_kind(first));
     let longest = found.split(Option::is_none).map(<[_]>::len).max().unwrap_or(0);
@@ -418,13 +444,14 @@ fn without_marks_of_keys(text: &str) -> Option<ListedReadings> {
     let mut blanked = String::with_capacity(text.len());
     for (number, (line, found)) in lines.into_iter().zip(found).enumerate() {
         match found {
-            Some(ListedReading { at, from, .. }) => {
+            Some(ListedReading { at, from, sign, .. }) => {
                 place.get_or_insert(number + 1);
                 names.push(&line[from..at]);
                 blanked.extend(std::iter::repeat_n(' ', from));
                 blanked.push_str(&line[from..at]);
                 blanked.push('\t');
-                blanked.push_str(&line[at + 1..]);
+                blanked.extend(std::iter::repeat_n(' ', sign.len_utf8() - 1));
+                blanked.push_str(&line[at + sign.len_utf8()..]);
             }
             None => blanked.push_str(line),
         }
@@ -436,15 +463,6 @@ fn without_marks_of_keys(text: &str) -> Option<ListedReadings> {
         // What it was read at is said in front of each: `at 400 nm: 0.077`.
         of_samples: at_places || are_samples(names.into_iter()),
     })
-}
-
-/// Whether a text says that light was measured, and at which wavelength.
-fn speaks_of_readings(text: &str) -> bool {
-    let word = |word: &str| {
-        word.chars().count() >= 3
-            && crate::words::quantity_of(word).is_some_and(|quantity| quantity.is_of_light())
-    };
-    text.contains("nm") && text.split(|c: char| !c.is_alphanumeric()).any(word)
 }
 
 /// Whether a text is a number with a unit that something is held at, and nothing else: `400 nm`.

@@ -389,7 +389,10 @@ pub(super) fn decide(rows: &[&str], heads: Option<&str>) -> (Decision, Option<Pa
             continue;
         }
         // Names with a number each behind a wide gap: `river bank    0,168`.
-        if sep == Delimiter::Comma && rows.iter().all(|row| is_name_and_number(row)) {
+        if sep == Delimiter::Comma
+            && rows.len() >= 2
+            && rows.iter().filter(|row| is_name_and_number(row)).count() * 4 >= rows.len() * 3
+        {
             continue;
         }
         if best
@@ -499,7 +502,7 @@ fn parts_all(fit: &DelimiterFit) -> bool {
 }
 
 /// Whether every comma of some rows stands between two digits.
-fn commas_stand_in_numbers(rows: &[&str]) -> bool {
+pub(super) fn commas_stand_in_numbers(rows: &[&str]) -> bool {
     let in_number = |row: &str| {
         let bytes = row.as_bytes();
         let is_digit = |at: Option<usize>| at.and_then(|at| bytes.get(at)).is_some_and(u8::is_ascii_digit);

@@ -162,6 +162,29 @@ fn at_foot(line: &str, rows: &[&str], sign: Delimiter, usual: usize) -> Foot {
     if usual < 2 || again || is_named_alike(key, rows, sign) {
         return Foot::Row;
     }
+    // A word below times of day is no time: `rate (AU/min),0.0540`.
+    let timed = |cell: &str| {
+        cell.contains(':')
+            && cell
+                .bytes()
+                .all(|byte| byte.is_ascii_digit() || matches!(byte, b':' | b'.' | b','))
+    };
+    let is_timed = |row: &&str| matches!(filled(row, sign).first(), Some((0, cell)) if timed(cell));
+    if rows.len() >= FEWEST_ROWS && rows.iter().all(|row| is_timed(row)) {
+        return Foot::Key;
+    }
+    // Another row ends where this one does: the last column holds remarks on some.
+    let own: Vec<usize> = filled(line, sign).iter().map(|(at, _)| *at).collect();
+    let as_short = |row: &&str| {
+        let cells = filled(row, sign);
+        cells.iter().map(|(at, _)| *at).eq(own.iter().copied())
+            && cells
+                .get(1)
+                .is_some_and(|(_, cell)| decimals(cell).is_some() && decimals(cell) == decimals(value))
+    };
+    if usual >= FEWEST_CELLS && rows.iter().any(|row| as_short(&row)) {
+        return Foot::Row;
+    }
     let rows = match rows {
         [header, below @ ..] if is_header(header, below, sign) => below,
         _ => rows,

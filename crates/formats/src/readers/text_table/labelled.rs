@@ -406,7 +406,7 @@ fn name_of_row(line: &str, from: usize) -> Option<LabelledPart> {
     // In front of the name of the row stands when it was.
     let dated = || {
         let clock = rest.starts_with('[') && clock_length(&line[start..end]) == end - start;
-        (clock && name_of_row(line, next).is_some()).then_some(())
+        (clock && (name_of_row(line, next).is_some() || named(line, next).is_some())).then_some(())
     };
     let named = next > end + 1 && marked().or_else(dated).is_some();
     let number = name.bytes().all(|byte| byte.is_ascii_digit());

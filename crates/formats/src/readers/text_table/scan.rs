@@ -1580,7 +1580,11 @@ fn is_another_header(line: &str) -> bool {
 fn lacks_the_separator(rows: &[&str], line: &str) -> bool {
     let has = |line: &str, mark: u8| line.as_bytes().contains(&mark);
     let all_have = |mark: u8| rows.iter().all(|row| has(row, mark));
-    let parting = [b'\t', b';', b'|', b','].into_iter().find(|mark| all_have(*mark));
+    // A comma in every number parts nothing.
+    let decimal = || super::dialect::commas_stand_in_numbers(rows);
+    let parting = [b'\t', b';', b'|', b',']
+        .into_iter()
+        .find(|mark| all_have(*mark) && !(*mark == b',' && decimal()));
     // Two blanks or more part cells that hold single ones.
     let wide = |line: &str| line.trim_matches(is_blank).contains("  ");
     let lacks = parting.map_or_else(

@@ -19,12 +19,11 @@ pub(super) fn lines_of_light_above(text: &str, above: &[TextPiece], behind: &str
             _ => None,
         })
     };
-    let of_light = |word: &str| {
-        (word.chars().count() >= 3 || long && word == "E")
-            && crate::words::quantity_of(word).is_some_and(|quantity| quantity.is_of_light())
+    let names_light = |line: &str| {
+        names_light(line) || long && line.split(|c: char| !c.is_alphanumeric()).any(|word| word == "E")
     };
-    let names_light = |line: &str| line.split(|c: char| !c.is_alphanumeric()).any(of_light);
-    let introduces = |line: &str| (long || line.ends_with(':')) && line.contains("nm") && names_light(line);
+    let introduces =
+        |line: &str| (long || line.ends_with(':')) && names_wavelength(line) && names_light(line);
     if lines().take(NEAREST).any(introduces) {
         return true;
     }
@@ -36,7 +35,42 @@ pub(super) fn lines_of_light_above(text: &str, above: &[TextPiece], behind: &str
                 .take(NEAREST + 1),
         )
     };
-    long && lines().take(NEAR).any(|line| line.contains("nm")) && near().any(names_light)
+    long && lines().take(NEAR).any(names_wavelength) && near().any(names_light)
+}
+
+/// Whether words name light that was measured: by a word of three letters or more, by two, `optical density`, or as `A280`.
+pub(super) fn names_light(text: &str) -> bool {
+    let is_of_light = |words: &str| {
+        words.chars().count() >= 3
+            && crate::words::quantity_of(words).is_some_and(|quantity| quantity.is_of_light())
+    };
+    let mut before = "";
+    words_of(text).any(|word| {
+        let two = std::mem::replace(&mut before, word);
+        is_of_light(word) || is_light_at(word) || !two.is_empty() && is_of_light(&format!("{two} {word}"))
+    })
+}
+
+/// Whether words name a wavelength in nanometres, or light at one, `A280`.
+pub(super) fn names_wavelength(text: &str) -> bool {
+    text.contains("nm") || text.contains("нм") || words_of(text).any(is_light_at)
+}
+
+fn words_of(text: &str) -> impl Iterator<Item = &str> {
+    text.split(|c: char| !c.is_alphanumeric())
+        .filter(|word| !word.is_empty())
+}
+
+/// `A280`, `OD600`
+fn is_light_at(word: &str) -> bool {
+    const LONGEST: usize = 6;
+    word.len() <= LONGEST
+        && word.starts_with(|c: char| c.is_ascii_uppercase())
+        && word.ends_with(|c: char| c.is_ascii_digit())
+        && {
+            let head = crate::column_header::read_column_header(word);
+            head.quantity.is_some_and(|quantity| quantity.is_of_light()) && !head.held.is_empty()
+        }
 }
 
 /// Whether the numbers of a column may be absorbances that were read: they have decimals, and none is above four.

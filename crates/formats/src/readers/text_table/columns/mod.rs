@@ -332,7 +332,11 @@ pub(super) fn describe(
         if let Some(unit) = grid.units[index].as_deref().and_then(unit_in_cells) {
             // What stands behind every number outweighs a head of one letter: `S` over `50 µM`.
             if column.quantity.as_ref().is_some_and(|quantity| {
-                !unit_fits(quantity, &unit) || quantity.known() == Some(KnownQuantity::Sample)
+                !unit_fits(quantity, &unit)
+                    || matches!(
+                        quantity.known(),
+                        Some(KnownQuantity::Sample | KnownQuantity::Index | KnownQuantity::Item)
+                    )
             }) {
                 column.quantity = None;
             }
