@@ -394,3 +394,30 @@ fn only_the_program_draws() {
         }
     }
 }
+
+/// The fuzz targets are built with the versions that the program is built with.
+#[test]
+fn the_fuzz_targets_have_the_same_dependencies() {
+    let versions = |path: &str| -> BTreeMap<String, BTreeSet<String>> {
+        let text = fs::read_to_string(root().join(path)).expect("a lock file");
+        let lock: toml::Table = text.parse().expect("TOML");
+        let mut all: BTreeMap<String, BTreeSet<String>> = BTreeMap::new();
+        for package in lock["package"].as_array().expect("packages") {
+            let text = |key: &str| package[key].as_str().expect("a text").to_owned();
+            all.entry(text("name")).or_default().insert(text("version"));
+        }
+        all
+    };
+    let own = versions("Cargo.lock");
+    let mut shared = 0;
+    for (name, versions) in versions("fuzz/Cargo.lock") {
+        // What only the targets need.
+        let Some(ours) = own.get(&name) else { continue };
+        assert!(
+            versions.is_subset(ours),
+            "fuzz/Cargo.lock has {name} {versions:?}, Cargo.lock {ours:?}: see DEVELOPERS.md"
+        );
+        shared += 1;
+    }
+    assert!(shared > 50, "{shared} packages");
+}

@@ -462,11 +462,9 @@ pub(super) fn measured(text: &str) -> Option<Coordinate> {
     match meanings.as_slice() {
         [(quantity, unit)] => Some(held(quantity.clone(), unit.clone(), value, text)),
         // `340 NM` is a wavelength, `5 NM` may be a concentration: by the range of the instrument, else unknown.
-        [(quantity, unit), ..] if *quantity == Quantity::WAVELENGTH && *unit == Unit::NANOMETRE => {
-            WAVELENGTHS
-                .contains(&value)
-                .then(|| held(quantity.clone(), unit.clone(), value, text))
-        }
+        [(quantity, unit), ..] if *quantity == Quantity::WAVELENGTH && *unit == Unit::NANOMETRE => IN_PASSING
+            .contains(&value)
+            .then(|| held(quantity.clone(), unit.clone(), value, text)),
         _ => None,
     }
 }
@@ -490,7 +488,7 @@ pub(super) fn at_wavelength(text: &str) -> Option<HeaderPiece> {
     let bare = unit.is_empty() || matches!(unit, "_" | ".");
     let whole = digits.split(['.', ',']).next().unwrap_or("").len();
     if !(bare || spelled(unit).units().first() == Some(&Unit::NANOMETRE))
-        || !WAVELENGTHS.contains(&value)
+        || !IN_PASSING.contains(&value)
         || whole < 3
         || digits.starts_with('0')
     {

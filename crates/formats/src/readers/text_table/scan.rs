@@ -1905,7 +1905,9 @@ fn is_head_of_numbers(rows: &[&str], dialect: &Dialect) -> bool {
                 .first()
                 .is_none_or(|range| !names(&row[range.clone()]))
         });
-    let light = across.iter().all(|&value| (150.0..3500.0).contains(&value))
+    let light = across
+        .iter()
+        .all(|&value| crate::light::AMONG_OTHERS.contains(&value))
         && rest
             .iter()
             .all(|row| numbers(row).iter().all(|value| value.abs() < 100.0));

@@ -165,7 +165,12 @@ impl Stats {
 
     /// Lies where the wavelengths of UV, visible and near-infrared light lie, in nanometres.
     pub(super) fn like_nanometres(&self) -> bool {
-        self.count > 0 && self.min >= 120.0 && self.max <= 3500.0
+        self.all_in(&crate::light::IN_COLUMNS)
+    }
+
+    /// Whether there are numbers and all lie in a range.
+    pub(super) fn all_in(&self, range: &std::ops::RangeInclusive<f64>) -> bool {
+        self.count > 0 && self.min >= *range.start() && self.max <= *range.end()
     }
 }
 
@@ -653,7 +658,9 @@ fn condition(key: &str, text: &str, grid: &Grid) -> Option<Coordinate> {
             | KnownQuantity::Wavelength
             | KnownQuantity::Wavenumber,
         ) => unit.or(match quantity.known() {
-            Some(KnownQuantity::Wavelength) if (185.0..=1100.0).contains(&value) => Some(Unit::NANOMETRE),
+            Some(KnownQuantity::Wavelength) if crate::light::IN_PASSING.contains(&value) => {
+                Some(Unit::NANOMETRE)
+            }
             Some(KnownQuantity::Temperature) if (0.0..=110.0).contains(&value) => Some(Unit::CELSIUS),
             _ => None,
         }),
