@@ -76,8 +76,8 @@ impl Failure {
     }
 
     /// The command line was wrong in this way.
-    pub(crate) fn usage(message: impl Into<String>) -> Self {
-        Self::wrong(Diagnostic::error(Code::new("command-line"), message))
+    pub(crate) fn usage(message: impl fmt::Display) -> Self {
+        Self::wrong(Diagnostic::error(Code::new("command-line"), message.to_string()))
     }
 
     /// Nothing could be done.

@@ -433,10 +433,7 @@ fn in_units_of(one: &mut PlottedCurve, first: &Trace) -> Result<(), Failure> {
                 .iter()
                 .map(|value| column.unit.convert(*value, &wanted.unit))
                 .collect();
-            column.values = values
-                .map_err(|error| Failure::usage(error.to_string()))?
-                .into_iter()
-                .collect();
+            column.values = values.map_err(Failure::usage)?.into_iter().collect();
             column.unit = wanted.unit.clone();
         }
     }

@@ -325,14 +325,14 @@ impl ResultsCommand {
                 let left_out: Vec<Value> = row
                     .left_out
                     .iter()
-                    .map(|out| json!({ "run": out.run, "trace": out.trace, "reason": out.reason }))
+                    .map(|out| json!({ "run": out.run, "trace": out.trace, "reason": out.reason.to_string() }))
                     .collect();
                 let (model, name, unit) = (&row.of.model, &row.of.parameter, &row.of.unit);
                 let mean = match &row.found {
                     Ok(mean) => mean,
                     Err(why) => {
                         return json!({
-                            "by": by, "model": model, "parameter": name, "unit": unit, "mean": null, "reason": why,
+                            "by": by, "model": model, "parameter": name, "unit": unit, "mean": null, "reason": why.to_string(),
                             "left_out": left_out,
                         });
                     }

@@ -149,7 +149,7 @@ struct StepParts<'n> {
 
 impl AnimlSource<'_> {
     /// The runs of a document of which our own writer wrote every step; why they cannot be taken as they were written.
-    fn own_runs(&self, root: &XmlElement) -> Option<Result<Vec<CompletedRun>, String>> {
+    fn own_runs(&self, root: &XmlElement) -> Option<Result<Vec<CompletedRun>, ours::OwnStepFault>> {
         let sets = root.all("ExperimentStepSet");
         let steps: Vec<&XmlElement> = sets.flat_map(|set| set.all("ExperimentStep")).collect();
         if steps.is_empty() || !steps.iter().all(|step| ours::is_ours(step)) {
