@@ -1,5 +1,6 @@
 //! How a command ends: four exit statuses, and what is said when it ends badly.
 
+use std::fmt;
 use std::io;
 use std::path::Path;
 use std::process::ExitCode;

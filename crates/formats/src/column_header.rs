@@ -6,6 +6,7 @@
 
 mod computed;
 mod derived;
+mod phrase;
 mod piece;
 mod scale;
 mod substance;
@@ -19,7 +20,8 @@ use hashbrown::HashMap;
 pub(crate) use self::computed::computed_by_line;
 use self::derived::{absorbed, derived, reciprocal_of_light};
 pub(crate) use self::derived::{is_derived, is_derived_of_light};
-use self::piece::{HeaderPiece, fits, is_link, lone_unit, piece, quantities_of, symbol};
+use self::phrase::{is_link, phrase};
+use self::piece::{HeaderPiece, fits, lone_unit, piece, quantities_of, symbol};
 pub(crate) use self::scale::{has_unknown_scale, scale_of, without_scale};
 use self::substance::without_substance;
 use crate::light::IN_PASSING;

@@ -530,7 +530,7 @@ fn by_the_standard(runs: &[Run], options: &jcamp::JcampDxOptions) -> Result<(), 
 
 /// AnIML is read by our own reader as the same runs: every number to the bit with its decimals, every unit and field.
 fn comes_home(runs: &[Run]) -> Result<(), String> {
-    let document = written(animl::Animl::default(), runs)["main"].clone();
+    let document = written(animl::AnimlExporter::default(), runs)["main"].clone();
     let (_, reading) = Readers::built_in().read(&Source::new("a.animl", document), None);
     if reading.runs.len() != runs.len() {
         return Err(format!(
@@ -873,7 +873,7 @@ fn the_same_comes_through_csv_and_jcamp_dx_and_csv() {
 fn what_was_changed_in_our_own_document_is_told() {
     let table = "sample: a\n\nwavelength (nm),absorbance\n400,0.10\n410,0.20\n420,0.30\n430,0.1\n";
     let runs = read("a.csv", table.into());
-    let text = String::from_utf8(written(animl::Animl::default(), &runs)["main"].clone()).unwrap();
+    let text = String::from_utf8(written(animl::AnimlExporter::default(), &runs)["main"].clone()).unwrap();
     let told = |text: String| {
         let source = Source::new("a.animl", text.into_bytes());
         let (_, reading) = Readers::built_in().read(&source, None);

@@ -4,7 +4,8 @@
 
 use curvary_record::moment::{self, DateReading};
 
-use super::passing::{condition, free, has_year, phrases};
+use super::free::{free, has_year};
+use super::phrases::condition;
 use super::*;
 use crate::words::WordList;
 

@@ -17,7 +17,7 @@ pub use jcamp::JcampDx;
 pub use package::Package;
 pub use print::{Print, printed_text};
 pub use spreadsheet::Spreadsheet;
-pub use structured::Structured;
+pub use structured::StructuredText;
 pub use text_table::TextTable;
 pub use tidy_csv::TidyCsv;
 
@@ -34,7 +34,7 @@ pub fn all() -> Vec<Box<dyn Reader>> {
         Box::new(Package::default()),
         Box::new(Print::default()),
         Box::new(Spreadsheet::default()),
-        Box::new(Structured::default()),
+        Box::new(StructuredText::default()),
         Box::new(TextTable::default()),
         Box::new(TidyCsv::default()),
     ]

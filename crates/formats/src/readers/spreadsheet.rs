@@ -81,7 +81,7 @@ impl Reader for Spreadsheet {
         let mut sink = Sink::new(source, &self.card, SpanUnit::Bytes, SourceLimits::WHOLE);
         let told = sink
             .parts(readings)
-            .and_then(|()| remarks.into_iter().try_for_each(|remark| sink.told(remark)));
+            .and_then(|()| remarks.into_iter().try_for_each(|remark| sink.add_remark(remark)));
         sink.finished(told)
     }
 

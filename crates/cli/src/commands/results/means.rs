@@ -24,7 +24,7 @@ pub(super) struct MeanKey {
 /// A mean, or why there is none, with what was left out of it.
 pub(super) struct MeanRow {
     pub(super) of: MeanKey,
-    pub(super) found: Result<Mean, NoMean>,
+    pub(super) found: Result<PooledMean, NoMean>,
     /// Results that have no number to be pooled, each with the reason.
     pub(super) left_out: Vec<LeftOutResult>,
 }
@@ -68,7 +68,7 @@ pub(super) enum NoMean {
 }
 
 /// A mean over runs, with what it cannot know.
-pub(super) struct Mean {
+pub(super) struct PooledMean {
     pub(super) pooled: Pooled,
     /// By how much a drift that no course shows would move it, in its unit, by those results of which that is known.
     pub(super) drift: Option<f64>,
@@ -198,7 +198,7 @@ pub(super) fn in_unit(
 const HELD: &str = curvary_analysis::fit::Determination::Held.words();
 
 impl Group<'_> {
-    fn mean(&self, name: &str) -> Result<Mean, NoMean> {
+    fn mean(&self, name: &str) -> Result<PooledMean, NoMean> {
         let rows: Vec<&ResultRow> = self.members.iter().map(|member| member.row).collect();
         if let Some(why) = apart(&rows) {
             return Err(why);
@@ -245,7 +245,7 @@ impl Group<'_> {
         }
         said.extend(self.doubts(name));
         said.extend(same_readings(&self.members));
-        Ok(Mean {
+        Ok(PooledMean {
             pooled,
             drift,
             drift_unknown,

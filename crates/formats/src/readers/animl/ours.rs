@@ -6,7 +6,7 @@ use curvary_record::{
 };
 
 use super::AnimlSource;
-use super::values::{self, Given, SeriesFault};
+use super::values::{self, SeriesCells, SeriesFault};
 use crate::Source;
 use crate::readers::xml::XmlElement;
 use crate::sink::CompletedRun;
@@ -300,13 +300,13 @@ fn raw<'n>(node: &'n XmlElement, length: usize, source: &Source) -> Result<Raw<'
         fault,
     })?;
     match series.values {
-        Given::Numbers(numbers) => {
+        SeriesCells::Numbers(numbers) => {
             if numbers.iter().any(|value| !value.is_finite()) {
                 return Err(OwnStepFault::NotFinite(id.to_owned()));
             }
             raw.values = numbers;
         }
-        Given::Texts(texts) => {
+        SeriesCells::Texts(texts) => {
             for (text, span) in &texts {
                 raw.values.push(finite(text)?);
                 let mantissa = text.split(['e', 'E']).next().unwrap_or_default();

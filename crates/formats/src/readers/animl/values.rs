@@ -60,11 +60,11 @@ pub(super) struct ValueSeries<'n> {
     /// The one base unit of the SI that it is made of, with its factor.
     pub(super) base: Option<(&'n str, f64)>,
     pub(super) span: Span,
-    pub(super) values: Given<'n>,
+    pub(super) values: SeriesCells<'n>,
 }
 
 /// Values as they were given.
-pub(super) enum Given<'n> {
+pub(super) enum SeriesCells<'n> {
     /// As texts; an empty one is no value.
     Texts(Vec<(Cow<'n, str>, Span)>),
     /// As binary numbers; NaN is no value.
@@ -74,20 +74,20 @@ pub(super) enum Given<'n> {
 impl ValueSeries<'_> {
     pub(super) fn len(&self) -> usize {
         match &self.values {
-            Given::Texts(texts) => texts.len(),
-            Given::Numbers(numbers) => numbers.len(),
+            SeriesCells::Texts(texts) => texts.len(),
+            SeriesCells::Numbers(numbers) => numbers.len(),
         }
     }
 
     /// A value as text, with its place.
     pub(super) fn cell(&self, row: usize) -> (Cow<'_, str>, Span) {
         match &self.values {
-            Given::Texts(texts) => texts
+            SeriesCells::Texts(texts) => texts
                 .get(row)
                 .map_or((Cow::Borrowed(""), self.span), |(text, span)| {
                     (Cow::Borrowed(text), *span)
                 }),
-            Given::Numbers(numbers) => {
+            SeriesCells::Numbers(numbers) => {
                 let number = numbers.get(row).filter(|number| !number.is_nan());
                 (
                     number.map_or(Cow::Borrowed(""), |number| Cow::Owned(number.to_string())),
@@ -133,9 +133,9 @@ fn read(node: &XmlElement, length: Option<usize>) -> Result<ValueSeries<'_>, Ser
     }
     let packed = sets.iter().filter(|set| set.name == "EncodedValueSet").count();
     let values = if packed == 0 {
-        Given::Texts(texts(&sets, length)?)
+        SeriesCells::Texts(texts(&sets, length)?)
     } else if packed == sets.len() {
-        Given::Numbers(numbers(&sets, kind, length)?)
+        SeriesCells::Numbers(numbers(&sets, kind, length)?)
     } else {
         return Err(SeriesFault::PartlyPacked);
     };

@@ -252,7 +252,7 @@ fn is_numbered_sample(text: &str, cursor: Cursor) -> bool {
 
 /// [`scan`] of the part of a text in which a layout says that its tables stand; what is around it is words.
 pub(super) fn scan_within(text: &str, source: &Source, least: usize, by_page: bool) -> Scanned {
-    let (from, to) = (source.told().from, source.told().to.unwrap_or(text.len()));
+    let (from, to) = (source.hints().from, source.hints().to.unwrap_or(text.len()));
     let mut scanned = scan(&text[..to], source.assume(), from, least, by_page);
     let bytes = text.as_bytes();
     let mut cursor = Cursor { at: 0, line: 1 };
