@@ -299,32 +299,12 @@ const SHARED_NAMES: &[(&str, &[&str])] = &[
     (
         "words of the standard in `jcamp-dx`, which is used alone",
         &[
-            "Code", "Data", "Decimals", "Peak", "Place", "Record", "Remark", "Scans", "Span", "Table",
+            "Code", "Data", "Decimals", "Peak", "Place", "Record", "Remark", "Scans", "Span",
         ],
-    ),
-    (
-        "an exporter beside the reader of the same format",
-        &["Animl", "JcampDx", "TidyCsv"],
     ),
     (
         "rooms that do not know each other, each with its own module in front of the name",
-        &[
-            "Bounds",
-            "Conversion",
-            "Description",
-            "Example",
-            "Folder",
-            "Key",
-            "Manifest",
-            "Mean",
-            "Members",
-            "Order",
-            "Part",
-            "Step",
-            "Value",
-            "Words",
-            "Writer",
-        ],
+        &["Conversion", "Key", "Order", "Part"],
     ),
 ];
 

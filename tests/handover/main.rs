@@ -399,3 +399,54 @@ fn a_full_disk_leaves_nothing_behind() {
         assert!(left.is_empty(), "{form}: {left:?}");
     }
 }
+
+/// A name with the ending of the format is one file, which holds one source and is never the original.
+#[test]
+fn one_source_goes_into_one_file() {
+    let folder = tempfile::tempdir().unwrap();
+    let folder = folder.path();
+    fs::create_dir(folder.join("in")).unwrap();
+    for name in ["in/a.txt", "in/b.txt"] {
+        fs::write(folder.join(name), short("Sample: a")).unwrap();
+    }
+    let convert = |words: &[&str]| run(folder, &[&["convert"], words].concat());
+    let made = convert(&["in/a.txt", "--to", "jcamp-dx", "--out", "x.jdx"]);
+    assert_eq!(status(&made), Some(0), "{made:?}");
+    let first = fs::read(folder.join("x.jdx")).unwrap();
+    assert!(first.starts_with(b"##TITLE="));
+    // What is there stays, unless it is said otherwise.
+    let made = convert(&["in/b.txt", "--to", "jcamp-dx", "--out", "x.jdx"]);
+    assert_eq!(status(&made), Some(3), "{made:?}");
+    assert_eq!(fs::read(folder.join("x.jdx")).unwrap(), first);
+    // Nor is the original ever replaced.
+    let made = convert(&["x.jdx", "--to", "jcamp-dx", "--out", "x.jdx", "--replace"]);
+    assert_eq!(status(&made), Some(2), "{made:?}");
+    assert_eq!(fs::read(folder.join("x.jdx")).unwrap(), first);
+    for (words, out) in [
+        (&["in/a.txt", "in/b.txt"][..], "y.jdx"),
+        (&["in"], "y.jdx"),
+        (&["in/a.txt"], "y.csv"),
+    ] {
+        let made = convert(&[words, &["--to", "jcamp-dx", "--out", out]].concat());
+        assert_eq!(status(&made), Some(2), "{made:?}");
+        assert!(
+            String::from_utf8_lossy(&made.stderr).contains("out-is-one-file"),
+            "{made:?}"
+        );
+        assert!(!folder.join(out).exists());
+    }
+    // Nothing comes of a file that is refused.
+    fs::write(folder.join("words.txt"), "nothing but words\n").unwrap();
+    let made = convert(&["words.txt", "--to", "jcamp-dx", "--out", "z.jdx"]);
+    assert_eq!(status(&made), Some(3), "{made:?}");
+    assert!(!folder.join("z.jdx").exists());
+    assert!(
+        !String::from_utf8_lossy(&made.stdout).contains("written to"),
+        "{made:?}"
+    );
+    // A folder of that name goes on being one.
+    fs::create_dir(folder.join("old.jdx")).unwrap();
+    let made = convert(&["in", "--to", "jcamp-dx", "--out", "old.jdx"]);
+    assert_eq!(status(&made), Some(0), "{made:?}");
+    assert!(folder.join("old.jdx/in/a.txt.jdx").exists() || folder.join("old.jdx/a.txt.jdx").exists());
+}

@@ -76,3 +76,25 @@ fn a_printed_report_is_read_again() {
     }
     assert!(cells > 100, "{cells}");
 }
+
+/// One spectrum of which nothing is held has its table of curves, too: what it runs over and how many points it has.
+#[test]
+fn a_report_of_one_spectrum_lists_its_curve() {
+    let folder = tempfile::tempdir().unwrap();
+    let folder = folder.path();
+    fs::write(
+        folder.join("leaf.csv"),
+        "Wavelength (nm);Absorbance\n400;0,12\n401;0,13\n402;0,15\n",
+    )
+    .unwrap();
+    let made = run(
+        folder,
+        &["convert", "leaf.csv", "--to", "report", "--out", "leaf.html"],
+    );
+    assert_eq!(status(&made), Some(0), "{made:?}");
+    let page = fs::read_to_string(folder.join("leaf.html")).unwrap();
+    assert!(
+        page.contains(">Curves<") && page.contains("wavelength 400 to 402 nm"),
+        "{page}"
+    );
+}

@@ -71,7 +71,7 @@ pub enum WordFault {
     Empty(String),
     /// What a key means is no field.
     #[error(transparent)]
-    Field(#[from] FieldFault),
+    Field(#[from] FieldMeaningFault),
     /// What a header means is nothing that a column can be of.
     #[error("`{meaning}` does not say what `{word}` is: expected {expected}")]
     Header {
@@ -124,7 +124,7 @@ pub enum WordFault {
 
 /// Why the meaning of a key is none.
 #[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
-pub enum FieldFault {
+pub enum FieldMeaningFault {
     /// No such field is known.
     #[error("no field is called `{field}`{} (`{NOTHING}` when it is none)", meant(*near))]
     NoField {
@@ -301,7 +301,7 @@ pub fn unit_of(text: &str) -> Option<Unit> {
 ///
 /// # Errors
 /// What is wrong with it, and what was expected.
-pub fn check_field(meaning: &str) -> Result<(), FieldFault> {
+pub fn check_field(meaning: &str) -> Result<(), FieldMeaningFault> {
     if meaning == NOTHING {
         return Ok(());
     }
@@ -309,16 +309,16 @@ pub fn check_field(meaning: &str) -> Result<(), FieldFault> {
         .split_once(':')
         .map_or((meaning, None), |(field, unit)| (field, Some(unit.trim())));
     let Some(known) = known_field(field.trim()) else {
-        return Err(FieldFault::NoField {
+        return Err(FieldMeaningFault::NoField {
             field: field.to_owned(),
             near: nearest(field, known_fields().iter().map(|known| known.key)),
         });
     };
     match unit.map(|text| (text, unit_of(text))) {
         None => Ok(()),
-        Some((text, None)) => Err(FieldFault::NoUnit(text.to_owned())),
+        Some((text, None)) => Err(FieldMeaningFault::NoUnit(text.to_owned())),
         Some((text, Some(unit))) if !accepts_unit(&Key::new(known.key), &unit) => {
-            Err(FieldFault::OtherUnit {
+            Err(FieldMeaningFault::OtherUnit {
                 field: field.to_owned(),
                 unit: text.to_owned(),
             })
