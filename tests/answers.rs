@@ -498,3 +498,91 @@ fn no_answer_changes_a_file_that_did_not_ask() {
     }
     assert!(wrong.is_empty(), "{wrong}");
 }
+
+/// A workbook of two columns of numbers and nothing else.
+fn bare_workbook(readings: [f64; 4]) -> Vec<u8> {
+    let office = "http://schemas.openxmlformats.org";
+    let rows: String = readings
+        .iter()
+        .enumerate()
+        .map(|(at, reading)| {
+            let row = at + 1;
+            format!(
+                "<row r=\"{row}\"><c r=\"A{row}\"><v>{row}</v></c><c r=\"B{row}\"><v>{reading}</v></c></row>"
+            )
+        })
+        .collect();
+    let relation = |kind: &str, target: &str| {
+        format!(
+            "<Relationships xmlns=\"{office}/package/2006/relationships\"><Relationship Id=\"rId1\" \
+             Type=\"{office}/officeDocument/2006/relationships/{kind}\" Target=\"{target}\"/></Relationships>"
+        )
+    };
+    let form = "application/vnd.openxmlformats-officedocument.spreadsheetml";
+    let parts = [
+        (
+            "[Content_Types].xml",
+            format!(
+                "<Types xmlns=\"{office}/package/2006/content-types\">\
+                 <Default Extension=\"rels\" ContentType=\"application/vnd.openxmlformats-package.relationships+xml\"/>\
+                 <Default Extension=\"xml\" ContentType=\"application/xml\"/>\
+                 <Override PartName=\"/xl/workbook.xml\" ContentType=\"{form}.sheet.main+xml\"/>\
+                 <Override PartName=\"/xl/worksheets/sheet1.xml\" ContentType=\"{form}.worksheet+xml\"/></Types>"
+            ),
+        ),
+        ("_rels/.rels", relation("officeDocument", "xl/workbook.xml")),
+        (
+            "xl/workbook.xml",
+            format!(
+                "<workbook xmlns=\"{office}/spreadsheetml/2006/main\" xmlns:r=\"{office}/officeDocument/2006/relationships\">\
+                 <sheets><sheet name=\"Sheet1\" sheetId=\"1\" r:id=\"rId1\"/></sheets></workbook>"
+            ),
+        ),
+        (
+            "xl/_rels/workbook.xml.rels",
+            relation("worksheet", "worksheets/sheet1.xml"),
+        ),
+        (
+            "xl/worksheets/sheet1.xml",
+            format!(
+                "<worksheet xmlns=\"{office}/spreadsheetml/2006/main\"><sheetData>{rows}</sheetData></worksheet>"
+            ),
+        ),
+    ];
+    let mut book = zip::ZipWriter::new(std::io::Cursor::new(Vec::new()));
+    for (name, text) in parts {
+        book.start_file(name, zip::write::SimpleFileOptions::default())
+            .unwrap();
+        std::io::Write::write_all(&mut book, text.as_bytes()).unwrap();
+    }
+    book.finish().unwrap().into_inner()
+}
+
+/// What a document asks that is no text is shown and answered as that of any other file, and for all that are written alike.
+#[test]
+fn questions_of_workbooks_are_shown_and_answered() {
+    let folder = tempfile::tempdir().unwrap();
+    let folder = folder.path();
+    fs::write(folder.join("a.xlsx"), bare_workbook([0.11, 0.12, 0.13, 0.15])).unwrap();
+    fs::write(folder.join("b.xlsx"), bare_workbook([0.21, 0.32, 0.43, 0.55])).unwrap();
+    run(folder, &["add", "a.xlsx", "b.xlsx", "--quiet"]);
+    let open = worklist(folder);
+    assert!(!open.is_empty());
+    for question in &open {
+        assert_eq!(question["files"], 2, "{question}");
+        let family = question["family"].as_str().unwrap();
+        assert!(family.starts_with("cells of a document"), "{family}");
+    }
+    while let Some(question) = worklist(folder).first() {
+        let id = question["id"].as_str().unwrap();
+        let choice = question["choices"][0]["answer"].as_str().unwrap();
+        run(folder, &["answer", id, choice]);
+    }
+    let runs = everything(folder);
+    assert_eq!(runs.len(), 2);
+    assert!(
+        runs.values()
+            .all(|run| run["questions"].as_array().is_none_or(Vec::is_empty)),
+        "{runs:?}"
+    );
+}

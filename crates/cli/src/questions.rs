@@ -370,6 +370,10 @@ fn lines(
     wanted: u32,
 ) -> Result<Vec<FileLine>, Failure> {
     let source = Source::new(example.path.clone(), archive.original(&example.digest)?);
+    // A workbook and a printed report have no lines of text.
+    if !source.may_be_text() {
+        return Ok(Vec::new());
+    }
     let text: Vec<&str> = source.text().lines().collect();
     let at = match &asked.about {
         OpenItemKind::Key { key } => text

@@ -217,7 +217,9 @@ impl Ingest {
         let family = catch_unwind(AssertUnwindSafe(|| family::of(&finished.source)))
             .ok()
             .flatten();
-        let Some(family) = family else {
+        // What is asked must be shown and answered, however little is known of the file's manner.
+        let asks = finished.reading.runs.iter().any(Run::in_question);
+        let Some(family) = family.or_else(|| asks.then(|| Family::of_one(finished.source.digest()))) else {
             return finished;
         };
         let mut answers: Vec<&Answer> = self

@@ -21,8 +21,8 @@ pub use structured::StructuredText;
 pub use text_table::TextTable;
 pub use tidy_csv::TidyCsv;
 
-use crate::Reader;
 use crate::assume::QuestionKind;
+use crate::{Reader, Source};
 
 /// Every built-in reader.
 #[must_use]
@@ -38,6 +38,14 @@ pub fn all() -> Vec<Box<dyn Reader>> {
         Box::new(TextTable::default()),
         Box::new(TidyCsv::default()),
     ]
+}
+
+/// The tables of a document that is no text, each written out as plain text; none of anything else.
+pub(crate) fn written_out(source: &Source) -> Vec<String> {
+    if print::is_document(source.bytes()) {
+        return printed_text(source).into_iter().collect();
+    }
+    spreadsheet::written_out(source.bytes())
 }
 
 /// What the built-in readers may ask; each of them owns its questions.

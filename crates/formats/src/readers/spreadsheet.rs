@@ -98,6 +98,13 @@ impl Reader for Spreadsheet {
     }
 }
 
+/// The sheets of a workbook, written out; none where the bytes are no workbook.
+pub(super) fn written_out(bytes: &[u8]) -> Vec<String> {
+    let book = WorkbookReader::open(bytes);
+    let sheets = book.into_iter().flat_map(|book| book.sheets);
+    sheets.map(|sheet| sheet.rendering.text().to_owned()).collect()
+}
+
 /// A sheet, written out.
 struct WrittenSheet {
     rendering: Rendering,

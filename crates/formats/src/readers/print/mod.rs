@@ -71,7 +71,7 @@ impl Reader for Print {
     }
 
     fn recognise(&self, glimpse: &SourcePreview<'_>) -> Recognition {
-        if glimpse.start.starts_with(b"%PDF-") {
+        if is_document(glimpse.start) {
             Recognition::Yes("a PDF document".to_owned())
         } else {
             Recognition::No("no PDF document".to_owned())
@@ -269,6 +269,11 @@ fn digitised<'t>(
 /// When the document cannot be opened.
 pub fn printed_text(source: &Source) -> Result<String, Box<Diagnostic>> {
     Ok(PrintedReport::open(source)?.rendering.text().to_owned())
+}
+
+/// Whether bytes begin as those of a PDF document.
+pub(super) fn is_document(bytes: &[u8]) -> bool {
+    bytes.starts_with(b"%PDF-")
 }
 
 /// A report, written out.
