@@ -10,21 +10,9 @@ use std::path::Path;
 use std::process::Stdio;
 
 use curvary_formats::{Assumptions, Readers, Source};
+use curvary_tests::ways::Dice;
 use curvary_tests::{call, root, truth, ways};
 use serde_json::Value;
-
-/// A small generator of even numbers, the same on every machine (Knuth's MMIX constants).
-struct Dice(u64);
-
-impl Dice {
-    fn roll(&mut self, sides: u64) -> u64 {
-        self.0 = self
-            .0
-            .wrapping_mul(6_364_136_223_846_793_005)
-            .wrapping_add(1_442_695_040_888_963_407);
-        (self.0 >> 33) % sides
-    }
-}
 
 /// One way of writing: how its files are made, and what the truth answers.
 struct Way {

@@ -370,9 +370,18 @@ fn lines(
     wanted: u32,
 ) -> Result<Vec<FileLine>, Failure> {
     let source = Source::new(example.path.clone(), archive.original(&example.digest)?);
-    // A workbook and a printed report have no lines of text.
+    // A workbook and a printed report have no lines of text: the place is named, a sheet and its row.
     if !source.may_be_text() {
-        return Ok(Vec::new());
+        let place = example
+            .question
+            .as_ref()
+            .and_then(|question| question.labels.first())
+            .map(|label| &label.place);
+        return Ok(vec![FileLine {
+            path: example.path.clone(),
+            line: place.map_or(0, |place| place.line),
+            text: place.and_then(|place| place.part.clone()).unwrap_or_default(),
+        }]);
     }
     let text: Vec<&str> = source.text().lines().collect();
     let at = match &asked.about {

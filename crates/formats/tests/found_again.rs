@@ -10,7 +10,9 @@ use std::sync::{Arc, Mutex};
 
 use calamine::{Data, Reader as _, Xlsx};
 use curvary_formats::writers::csv::CsvOptions;
-use curvary_formats::writers::export::{ExportError, ExportPart, Exporter, Files, Output, TidyCsv, export};
+use curvary_formats::writers::export::{
+    ExportError, ExportPart, Exporter, Files, Output, TidyCsvExporter, export,
+};
 use curvary_formats::writers::json_lines::Json;
 use curvary_formats::writers::table_schema::TableSchema;
 use curvary_formats::writers::units::Units;
@@ -365,7 +367,7 @@ fn sources(folder: &Path, all: &mut Vec<PathBuf>) {
 
 fn all_exports(runs: &[Run]) -> Result<(), String> {
     let told = |format: &'static str| move |why: String| format!("{format}: {why}");
-    let tidy = written(TidyCsv::new(CsvOptions::default()), runs);
+    let tidy = written(TidyCsvExporter::new(CsvOptions::default()), runs);
     let schema: TableSchema = serde_json::from_slice(&tidy["schema"]).unwrap();
     csv_table(&tidy["main"], &schema)
         .points(runs, true)
@@ -586,7 +588,7 @@ fn read(name: &str, bytes: Vec<u8>) -> Vec<Run> {
 /// Through tidy CSV, JCAMP-DX and tidy CSV again.
 fn there_and_back(runs: &[Run]) -> Result<(), String> {
     let csv = |runs: &[Run]| {
-        let bytes = written(TidyCsv::new(CsvOptions::default()), runs)["main"].clone();
+        let bytes = written(TidyCsvExporter::new(CsvOptions::default()), runs)["main"].clone();
         read("a.csv", bytes)
     };
     let first = csv(runs);

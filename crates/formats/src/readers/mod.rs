@@ -45,7 +45,7 @@ pub(crate) fn written_out(source: &Source) -> Vec<String> {
     if print::is_document(source.bytes()) {
         return printed_text(source).into_iter().collect();
     }
-    spreadsheet::written_out(source.bytes())
+    spreadsheet::sheets_as_text(source.bytes())
 }
 
 /// What the built-in readers may ask; each of them owns its questions.

@@ -99,7 +99,7 @@ impl Reader for Spreadsheet {
 }
 
 /// The sheets of a workbook, written out; none where the bytes are no workbook.
-pub(super) fn written_out(bytes: &[u8]) -> Vec<String> {
+pub(super) fn sheets_as_text(bytes: &[u8]) -> Vec<String> {
     let book = WorkbookReader::open(bytes);
     let sheets = book.into_iter().flat_map(|book| book.sheets);
     sheets.map(|sheet| sheet.rendering.text().to_owned()).collect()
