@@ -27,7 +27,7 @@ impl Family {
     pub fn of_one(file: &Digest) -> Self {
         Self {
             writing: format!(
-                "no other file is written so as far as is known; {}",
+                "written as no other file, {}",
                 file.as_str()
             ),
             keys: Vec::new(),

@@ -167,9 +167,10 @@ impl Serialize for SerializedSteps<'_> {
 
 /// A step, or several equal ones.
 #[derive(JsonSchema)]
+#[schemars(rename = "StoredStep")]
 #[serde(untagged)]
 #[expect(dead_code, reason = "for the schema alone")]
-pub(crate) enum StoredStep {
+pub(crate) enum Step {
     /// A step.
     One(i64),
     /// A step and how many times it follows.
@@ -194,7 +195,7 @@ pub(crate) enum NumbersShape {
         #[schemars(range(max = 2))]
         order: u8,
         /// What came of it; running sums, `order` times, undo it.
-        steps: Vec<StoredStep>,
+        steps: Vec<Step>,
     },
 }
 
