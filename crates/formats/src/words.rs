@@ -14,7 +14,7 @@ use hashbrown::HashMap;
 use serde::Deserialize;
 
 pub use self::fold::fold;
-use self::quick::{Beginnings, FoldedList, with_folded, with_marker_form};
+use self::quick::{Beginnings, Bytes, FoldedList, with_folded, with_marker_form};
 
 /// What a word over a column says.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -216,6 +216,24 @@ pub enum WordList {
     Peak,
     /// Beginnings of words that speak of a derivative.
     Derivative,
+    /// Beginnings of words of a title over what was measured to check the instrument or the method.
+    OfCheck,
+    /// A column of a table.
+    Column,
+    /// Words that say that one is the first of several.
+    FirstOf,
+    /// The second.
+    SecondOf,
+    /// The third.
+    ThirdOf,
+    /// The fourth.
+    FourthOf,
+    /// Words between the name of a column and what it is of.
+    ColumnIs,
+    /// Articles.
+    Article,
+    /// Words in front of a number that is not meant exactly.
+    About,
     /// Parts of words that say what stands for a missing value.
     Missing,
     /// Beginnings of keys whose wavelength is not the one of the measurement.
@@ -358,6 +376,8 @@ struct WordBook {
     quantities: Beginnings,
     /// Of those that name an optical one beyond ours.
     optical: Beginnings,
+    /// The bytes with which the lower-case forms of markers begin.
+    markers: Bytes,
 }
 
 static BOOK: LazyLock<WordBook> = LazyLock::new(|| {
@@ -381,7 +401,12 @@ impl WordBook {
             let terms = words.iter().filter(move |(_, meaning)| named(meaning));
             Beginnings::of(terms.map(|(word, _)| word.as_str()))
         };
+        let mut markers = Bytes::default();
+        for form in words.keys().filter_map(|form| form.strip_prefix('\u{1}')) {
+            form.bytes().take(1).for_each(|first| markers.insert(first));
+        }
         Self {
+            markers,
             lists,
             quantities: terms(|meaning| meaning.quantity.is_some()),
             optical: terms(|meaning| {
@@ -717,6 +742,11 @@ pub fn marker(cell: &str) -> Option<Marker> {
         .all(|c| matches!(c, '-' | '–' | '—' | '.' | '*' | '?' | '#' | '_' | '/'))
     {
         return Some(Marker::Missing);
+    }
+    // Most cells that are no numbers begin as no marker does.
+    let first = cell.as_bytes()[0].to_ascii_lowercase();
+    if first.is_ascii() && !BOOK.markers.has(first) {
+        return None;
     }
     with_marker_form(cell, |form| BOOK.words.get(form))?.marker
 }

@@ -26,10 +26,7 @@ impl Family {
     #[must_use]
     pub fn of_one(file: &Digest) -> Self {
         Self {
-            writing: format!(
-                "written as no other file, {}",
-                file.as_str()
-            ),
+            writing: format!("written as no other file, {}", file.as_str()),
             keys: Vec::new(),
         }
     }

@@ -36,6 +36,10 @@ pub(super) fn with_words(name: &str) -> Quantity {
 pub(super) fn reciprocal_of_light(text: &str) -> Option<ColumnHeader> {
     let of = text.strip_prefix('1')?.trim_start().strip_prefix('/')?.trim();
     let of = of.trim_matches(['(', ')', '[', ']']);
+    // `1/24 (%T)` is a name.
+    if of.starts_with(|c: char| c.is_ascii_digit()) {
+        return None;
+    }
     let head = understand(of);
     let of_light = head.quantity.as_ref().is_some_and(Quantity::is_of_light) && head.label.is_none();
     of_light.then(|| ColumnHeader {

@@ -69,7 +69,9 @@ fn paired(line: &str, body: &Range<usize>, separator: char) -> Option<Vec<KeyVal
             Some(KeyCell::Marked(_)) | None => (cells[at].end..cells[at].end, None, at + 1),
         };
         // Two heads of columns side by side are no key and its value.
-        if mark == separator && is_head(&line[value.clone()]) {
+        if mark == separator
+            && (is_head(&line[value.clone()]) || !may_be_value(&line[key.clone()], &line[value.clone()]))
+        {
             return Some(Vec::new());
         }
         pairs.push(KeyValueSpan {
@@ -238,6 +240,19 @@ fn is_unit(text: &str) -> bool {
     bare.contains(|c: char| !c.is_ascii_digit()) && spelled(bare) != Spelling::None
 }
 
+/// Whether a cell may be the value of a key without a mark: `Raw` is no wavelength, and `525 nm` no sample.
+fn may_be_value(key: &str, value: &str) -> bool {
+    let Some(field) = field_of(key) else { return true };
+    if value.is_empty() {
+        return true;
+    }
+    if field == "sample" {
+        let of_light = value.starts_with(|c: char| c.is_ascii_digit()) && value.ends_with("nm");
+        return !of_light;
+    }
+    field != "wavelength" || value.contains(|c: char| c.is_numeric())
+}
+
 /// Whether a cell names what a column holds, and no value of it.
 fn is_head(text: &str) -> bool {
     let head = read_column_header(text);
@@ -251,7 +266,9 @@ fn is_head(text: &str) -> bool {
             .iter()
             .any(|held| held.quantity == curvary_record::Quantity::WAVELENGTH);
     let names = head.quantity.is_some() && head.held.is_empty() || read;
-    names && !text.starts_with(|c: char| c.is_ascii_digit())
+    // `Okoro, J.` ends in an initial, not in a unit.
+    let initial = text.ends_with('.') && text.trim_end_matches('.').ends_with(|c: char| c.is_uppercase());
+    names && !initial && !text.starts_with(|c: char| c.is_ascii_digit())
 }
 
 /// The cells of a line, without blanks and quotes; a separator between quotes parts nothing.

@@ -183,7 +183,8 @@ fn marked(line: &str, body: Range<usize>, mark: char) -> Option<Vec<KeyValueSpan
             .rfind('(')
             .is_some_and(|at| at > 0 && !words[at..].contains(')'))
     };
-    if !is_key(&line[key.clone()]) || mark == '=' && in_bracket(&line[key.clone()]) {
+    let sentence = mark == '=' && (in_bracket(&line[key.clone()]) || tells_of_a_reading(text));
+    if !is_key(&line[key.clone()]) || sentence {
         return None;
     }
     // `Wavelength: 412 nm,SOP: 12-340,Operator: ab`: each part between commas has a key, so that unknown ones are keys as well.
@@ -245,6 +246,34 @@ fn marked(line: &str, body: Range<usize>, mark: char) -> Option<Vec<KeyValueSpan
         });
     }
     Some(pairs)
+}
+
+/// Whether a line is a sentence that tells of a single reading: `The blank was A = 0.002 before the run.`, `Blank gave E = 0.001 at
+/// 700 nm`. Words stand in front of the symbol and behind the number.
+pub(crate) fn tells_of_a_reading(line: &str) -> bool {
+    const FEWEST_WORDS: usize = 5;
+    let Some((front, behind)) = line.split_once('=') else {
+        return false;
+    };
+    let plain = !line.contains([';', '\t', '|']) && !behind.contains('=');
+    let word = |word: &str| word.chars().filter(|c| c.is_alphabetic()).count() >= 2;
+    let mut words_in_front = front.split_whitespace().rev();
+    let symbol = words_in_front.next().unwrap_or("");
+    let lead = words_in_front.filter(|one| word(one)).count();
+    let number = behind
+        .split_whitespace()
+        .next()
+        .unwrap_or("")
+        .trim_end_matches(['.', ',']);
+    let reading = number.starts_with(|c: char| c.is_ascii_digit() || c == '-') && number.contains(['.', ',']);
+    let rest = behind.split_whitespace().skip(1).filter(|one| word(one)).count();
+    plain
+        && reading
+        && lead >= 2
+        && lead + rest + 1 >= FEWEST_WORDS
+        && crate::column_header::read_column_header(symbol)
+            .quantity
+            .is_some_and(|quantity| quantity.is_of_light())
 }
 
 /// Whether each part of a line between commas is a key, a mark and a value, and at least every second key is one of the trade.

@@ -76,14 +76,14 @@ fn first_folded(text: &str) -> Option<u8> {
 
 /// A set of bytes.
 #[derive(Clone, Copy, Debug, Default)]
-struct Bytes([u64; 4]);
+pub(super) struct Bytes([u64; 4]);
 
 impl Bytes {
-    fn insert(&mut self, byte: u8) {
+    pub(super) fn insert(&mut self, byte: u8) {
         self.0[usize::from(byte >> 6)] |= 1 << (byte & 63);
     }
 
-    fn has(self, byte: u8) -> bool {
+    pub(super) fn has(self, byte: u8) -> bool {
         self.0[usize::from(byte >> 6)] >> (byte & 63) & 1 == 1
     }
 

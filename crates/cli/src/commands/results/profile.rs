@@ -5,22 +5,11 @@ use curvary_record::{Run, Trace, Unit, Value};
 
 use std::collections::BTreeSet;
 
-use super::means::{NoValue, in_unit};
+use super::means::in_unit;
 use super::{ResultRow, flags};
 use crate::commands::find::{csv_failure, short};
 use crate::ending::{CommandResult, Ending, Failure};
 use crate::screen::{Screen, plural};
-
-/// Why a result stands in no line.
-#[derive(Debug, thiserror::Error)]
-enum NoLine {
-    #[error("no {0} is known")]
-    NotOver(String),
-    #[error("it has no {0}")]
-    NoParameter(String),
-    #[error(transparent)]
-    Value(#[from] NoValue),
-}
 
 /// A field of a trace that is a number, with the unit in which it is stated: what the trace holds itself counts, else what the run says.
 pub(super) fn number_of(run: &Run, trace: Option<&Trace>, key: &str) -> Option<(f64, Unit)> {
@@ -63,16 +52,17 @@ pub(super) fn profile(rows: &[ResultRow], over: &str, of: &str, screen: &mut Scr
     let mut lines: Vec<[String; 3]> = Vec::new();
     let mut left_out: Vec<String> = Vec::new();
     for row in rows {
-        let mut line = || -> Result<[String; 3], NoLine> {
-            let (at, at_unit) = row.over.clone().ok_or_else(|| NoLine::NotOver(over.to_owned()))?;
+        let mut line = || -> Result<[String; 3], String> {
+            let (at, at_unit) = row.over.clone().ok_or_else(|| format!("no {over} is known"))?;
             let parameter = row
                 .outcome
                 .parameter(of)
-                .ok_or_else(|| NoLine::NoParameter(of.to_owned()))?;
+                .ok_or_else(|| format!("it has no {of}"))?;
             let own = parameter.unit.clone().unwrap_or(Unit::ONE);
             let (x, y) = units.clone().unwrap_or_else(|| (at_unit.clone(), own.clone()));
-            let at = at_unit.convert(at, &x).map_err(NoValue::from)?;
-            let (value, error) = in_unit(parameter, &own, &y, &row.outcome.kind)?;
+            let at = at_unit.convert(at, &x).map_err(|error| error.to_string())?;
+            let (value, error) =
+                in_unit(parameter, &own, &y, &row.outcome.kind).map_err(|why| why.to_string())?;
             // A result that is left out gives the columns no unit.
             units = Some((x, y));
             let reason = parameter

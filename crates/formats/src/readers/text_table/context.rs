@@ -8,6 +8,7 @@ use hashbrown::HashMap;
 
 use super::measured_at;
 use super::scan::{TextLine, strip_remark};
+use super::wells::WellNames;
 use crate::preamble;
 use crate::words::{self, WordList};
 
@@ -59,6 +60,8 @@ pub(super) struct Context {
     pub(super) spectrum: bool,
     pub(super) kinetics: bool,
     pub(super) peaks: bool,
+    /// Cells are named through which light goes.
+    pub(super) cells: bool,
     /// A wavelength at which was measured.
     pub(super) wavelength: Option<(f64, Unit, u32)>,
     /// Two wavelengths that keys state, the first and one that is another.
@@ -87,6 +90,8 @@ pub(super) struct Context {
     pub(super) minutes_and_seconds: bool,
     /// What one line says of several runs that stand side by side, from left to right.
     pub(super) beside: Vec<Fields>,
+    /// What stands in the wells of a plate.
+    pub(super) wells: WellNames,
     /// The scan has a speed in nanometres per time, or a step in nanometres.
     pub(super) scans: bool,
 }
@@ -298,8 +303,14 @@ fn names_another_wavelength(lower: &str) -> bool {
 
 impl Context {
     /// Gathers from lines of words and from the claims made of them.
-    pub(super) fn gather(text: &str, lines: &[TextLine], fields: &Fields) -> Self {
+    ///
+    /// Where its `own` lines, of a later table, name a wavelength, those that the others name are not of this table.
+    pub(super) fn gather(text: &str, lines: &[TextLine], own: &[TextLine], fields: &Fields) -> Self {
         let mut context = Self::default();
+        let mut of_own = Self::default();
+        for line in &own[..own.len().min(MAX_LINES)] {
+            of_own.hear_known(strip_remark(&text[line.span.range()]).1);
+        }
         // What stands on every page of a report says no more than what stands once; the last word counts.
         let lines = &lines[..lines.len().min(MAX_LINES)];
         let mut heard: HashSet<&str> = HashSet::with_capacity(lines.len());
@@ -312,6 +323,9 @@ impl Context {
         once.reverse();
         for line in once {
             context.hear_known(line);
+        }
+        if !of_own.heard.is_empty() {
+            context.heard = of_own.heard;
         }
         // What the first lines end with, where nothing says more.
         if context.heard.is_empty() {
@@ -624,6 +638,7 @@ impl Context {
             spectrum,
             kinetics,
             peaks,
+            cells,
             wavelength: _,
             disputed: _,
             heard,
@@ -638,6 +653,7 @@ impl Context {
             sentinels,
             minutes_and_seconds,
             beside: _,
+            wells: _,
             scans,
         } = line;
         self.quantities.extend(quantities.iter().cloned());
@@ -652,6 +668,7 @@ impl Context {
         self.spectrum |= spectrum;
         self.kinetics |= kinetics;
         self.peaks |= peaks;
+        self.cells |= cells;
         self.scans |= scans;
         self.minutes_and_seconds |= minutes_and_seconds;
         for (mine, later) in [
@@ -676,6 +693,10 @@ impl Context {
         self.hear_all(line);
         if self.heard.len() > heard {
             self.leave_out_others(heard, &line.to_lowercase());
+        }
+        // `The lamp was checked, E = 0.001 at 700 nm`: where that one reading was taken.
+        if preamble::tells_of_a_reading(line) {
+            self.heard.truncate(heard);
         }
     }
 
@@ -825,6 +846,7 @@ impl Context {
             }
             self.spectrum |= words::begins(WordList::Spectrum, word);
             self.kinetics |= words::begins(WordList::Kinetics, word);
+            self.cells |= words::ends(WordList::CellEnd, word);
             self.peaks |= words::begins(WordList::Peak, word) || matches!(word, "pic" | "pics");
             if words::is(WordList::Negation, word) {
                 denied = REACH_OF_A_NEGATION;

@@ -3,10 +3,10 @@
 use curvary_record::{Code, Diagnostic, Place};
 
 use super::dialect::{Delimiter, Dialect, is_blank, raw_split, split};
-use super::grid::{ColumnKind, Grid};
+use super::grid::{ColumnKind, Cursor, Grid};
 use super::join::{Section, row_cut};
 use super::number::{Cell, cell};
-use super::scan::{TextLine, strip_remark};
+use super::scan::{ScannedTable, TextLine, strip_remark};
 use crate::Source;
 
 /// A line in its outline: each run of digits, of letters and of blanks is one sign, all other signs stand as they are.
@@ -295,7 +295,7 @@ pub(super) fn take_beside_tables(source: &Source, sections: &mut [Section], behi
             Some(next) => next.words.retain(|line| !taken.contains(&line.line)),
             None => behind.retain(|line| !taken.contains(&line.line)),
         }
-        take_rows_aside(text, sections, index, behind);
+        take_rows_aside(source, sections, index, behind);
         sections[index].remarks.extend(cut.map(row_cut));
         sections[index].remarks.extend(empty.first().map(|line| {
             let message = match empty.len() {
@@ -360,14 +360,16 @@ fn is_named_row_aside(line: &str, grid: &Grid, changes: &[Vec<(u32, u8)>]) -> bo
 }
 
 /// Takes the lines around a table that have all cells of its rows, and are none of it, out of the words.
-fn take_rows_aside(text: &str, sections: &mut [Section], index: usize, behind: &mut Vec<TextLine>) {
+fn take_rows_aside(source: &Source, sections: &mut [Section], index: usize, behind: &mut Vec<TextLine>) {
+    let text = source.text();
+    let answer = source.assume().get("rows");
     let grid = &sections[index].table.grid;
     let digits = std::cell::OnceCell::new();
     let below = match sections.get(index + 1) {
         Some(next) => next.words.as_slice(),
         None => behind.as_slice(),
     };
-    let aside: Vec<u32> = sections[index]
+    let lines: Vec<TextLine> = sections[index]
         .words
         .iter()
         .chain(below)
@@ -378,8 +380,9 @@ fn take_rows_aside(text: &str, sections: &mut [Section], index: usize, behind: &
                 digits.get_or_init(|| grid.decimals()),
             )
         })
-        .map(|line| line.line)
+        .copied()
         .collect();
+    let aside: Vec<u32> = lines.iter().map(|line| line.line).collect();
     if aside.is_empty() {
         return;
     }
@@ -388,7 +391,97 @@ fn take_rows_aside(text: &str, sections: &mut [Section], index: usize, behind: &
         Some(next) => next.words.retain(|line| !aside.contains(&line.line)),
         None => behind.retain(|line| !aside.contains(&line.line)),
     }
-    sections[index].rows_aside = aside;
+    match answer {
+        Some("belong") => sections[index].rows_added = lines,
+        Some(_) => {}
+        None => sections[index].rows_aside = aside,
+    }
+}
+
+/// Puts the lines of which somebody said that they belong to a table among its rows. Names in place of the numbers that run make
+/// them readings of their own, behind the table and under its other headers. Returns their numbers.
+pub(super) fn add_rows(text: &str, sections: &mut Vec<Section>) -> Vec<u32> {
+    let mut all = Vec::new();
+    let mut index = 0;
+    while index < sections.len() {
+        let lines = std::mem::take(&mut sections[index].rows_added);
+        let table = &mut sections[index].table;
+        index += 1;
+        if lines.is_empty() {
+            continue;
+        }
+        all.extend(lines.iter().map(|line| line.line));
+        let cursor = |line: &TextLine| Cursor {
+            at: line.span.range().start,
+            line: line.line,
+        };
+        let first = table.grid.line(0) as u32;
+        let named = table.grid.kinds.first() == Some(&ColumnKind::Words);
+        let mut kinds = table.grid.kinds.clone();
+        if let Some(kind) = kinds.first_mut() {
+            *kind = ColumnKind::Words;
+        }
+        let empty = || {
+            if named {
+                table.grid.empty_like()
+            } else {
+                Grid::new(table.grid.dialect.clone(), kinds.clone())
+            }
+        };
+        let (mut above, mut below) = (empty(), empty());
+        let mut unread = Vec::new();
+        for line in &lines {
+            let part = if named && line.line < first {
+                &mut above
+            } else {
+                &mut below
+            };
+            if !part.add_row(&text[line.span.range()], cursor(line)) {
+                unread.push(line.line);
+            }
+        }
+        if let Some(line) = unread.first() {
+            sections[index - 1].remarks.push(
+                Diagnostic::warning(
+                    Code::new("row-does-not-fit"),
+                    format!(
+                        "{} that were said to be rows could not be read as such, and were left out",
+                        unread.len()
+                    ),
+                )
+                .at(Place::line(*line as usize), "the first of them"),
+            );
+        }
+        let table = &mut sections[index - 1].table;
+        if named {
+            if above.rows > 0 {
+                std::mem::swap(&mut above, &mut table.grid);
+                table.first_line = table.grid.line(0) as u32;
+                table.grid.append(above);
+            }
+            if below.rows > 0 {
+                table.last_line = below.line(below.rows - 1) as u32;
+                table.grid.append(below);
+            }
+        } else if below.rows > 0 {
+            let mut heads = table.heads.clone();
+            for cell in heads.iter_mut().filter_map(|head| head.cells.first_mut()) {
+                *cell = None;
+            }
+            let table = ScannedTable {
+                first_line: below.line(0) as u32,
+                last_line: below.line(below.rows - 1) as u32,
+                grid: below,
+                heads,
+                open: None,
+                unmatched_head: None,
+                joined: Vec::new(),
+            };
+            sections.insert(index, Section::of_rows(table));
+            index += 1;
+        }
+    }
+    all
 }
 
 /// Whether a line has a cell for each column of a table, words where it has words, and numbers with as many decimals as the

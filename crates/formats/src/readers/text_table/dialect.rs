@@ -334,6 +334,30 @@ struct DelimiterFit {
     cells: Vec<Vec<Range<usize>>>,
 }
 
+/// What a separator is worth before any line is looked at: signs that stand in no number first.
+fn of_itself(sep: Delimiter) -> f64 {
+    match sep {
+        Delimiter::Blank => 0.0,
+        Delimiter::Wide => -0.01,
+        _ => 0.02,
+    }
+}
+
+/// The weight of a separator that is of all lines, whatever their cells are.
+const PARTED: f64 = 0.25;
+
+/// The most that a separator can be worth.
+fn most_of(sep: Delimiter) -> f64 {
+    PARTED + 1.0 + of_itself(sep)
+}
+
+impl DelimiterFit {
+    /// How much speaks for the separator.
+    fn score(&self) -> f64 {
+        self.steady * (PARTED + self.figures) + of_itself(self.sep)
+    }
+}
+
 /// The cells of rows, as a separator parts them.
 pub(super) type Parted = (Delimiter, Vec<Vec<Range<usize>>>);
 
@@ -343,6 +367,7 @@ pub(super) fn decide(rows: &[&str], heads: Option<&str>) -> (Decision, Option<Pa
     let mut best: Option<DelimiterFit> = None;
     // Splitting at blanks would swallow the empty cells between tabs and shift what stands behind them.
     let mut tabs_separate = false;
+    let beyond_doubt = heads.and_then(|head| parted_as(head, rows));
     for sep in [
         Delimiter::Tab,
         Delimiter::Semicolon,
@@ -352,7 +377,9 @@ pub(super) fn decide(rows: &[&str], heads: Option<&str>) -> (Decision, Option<Pa
         Delimiter::Blank,
         Delimiter::Wide,
     ] {
-        if tabs_separate && matches!(sep, Delimiter::Blank | Delimiter::Wide) {
+        if tabs_separate && matches!(sep, Delimiter::Blank | Delimiter::Wide)
+            || beyond_doubt.is_some_and(|parting| parting != sep)
+        {
             continue;
         }
         // A damaged row has no say against the two kinds of comma in all others.
@@ -375,6 +402,12 @@ pub(super) fn decide(rows: &[&str], heads: Option<&str>) -> (Decision, Option<Pa
         if sep == Delimiter::Comma && rows.iter().all(|row| is_name_and_number(row)) {
             continue;
         }
+        if best
+            .as_ref()
+            .is_some_and(|best| best.score() + 1e-9 >= most_of(sep))
+        {
+            continue;
+        }
         let Some(fit) = fit(rows, sep) else { continue };
         tabs_separate |= sep == Delimiter::Tab
             && fit.count >= 2
@@ -382,19 +415,9 @@ pub(super) fn decide(rows: &[&str], heads: Option<&str>) -> (Decision, Option<Pa
                 || parts_names_off(rows, &fit));
         let better = match &best {
             None => true,
-            Some(old) => {
-                let score = |fit: &DelimiterFit| {
-                    fit.steady * (0.25 + fit.figures)
-                        + match fit.sep {
-                            Delimiter::Blank => 0.0,
-                            Delimiter::Wide => -0.01,
-                            _ => 0.02,
-                        }
-                };
-                score(&fit) > score(old) + 1e-9
-            }
+            Some(old) => fit.score() > old.score() + 1e-9,
         };
-        if better && fit.count >= 2 && fit.steady >= 0.6 {
+        if better && fit.steady >= 0.6 {
             // Nothing can do better than every row with the same count of nothing but figures.
             let perfect = fit.steady >= 1.0 && fit.figures >= 1.0 && fit.sep != Delimiter::CommaBlank;
             best = Some(fit);
@@ -432,6 +455,23 @@ pub(super) fn decide(rows: &[&str], heads: Option<&str>) -> (Decision, Option<Pa
         .zip(&fit.cells)
         .flat_map(|(row, cells)| cells.iter().map(move |cell| &row[cell.clone()]));
     (style_of(fit.sep, texts), Some((fit.sep, fit.cells)))
+}
+
+/// The sign that stands as often in every row as in the header above them, in which it parts words.
+fn parted_as(head: &str, rows: &[&str]) -> Option<Delimiter> {
+    let count = |line: &str, mark: u8| memchr::memchr_iter(mark, line.as_bytes()).count();
+    [Delimiter::Tab, Delimiter::Semicolon, Delimiter::Pipe]
+        .into_iter()
+        .find(|sep| {
+            let Some(mark) = sep.byte() else { return false };
+            let of_head = count(head, mark);
+            let words = || {
+                head.split(char::from(mark))
+                    .filter(|cell| cell.contains(char::is_alphabetic))
+                    .count()
+            };
+            of_head >= 1 && rows.iter().all(|row| count(row, mark) == of_head) && words() >= 2
+        })
 }
 
 /// Whether a sign parts the rows into as many cells, of which one column is of numbers throughout, and blanks stand only
@@ -605,6 +645,10 @@ fn fit(rows: &[&str], sep: Delimiter) -> Option<DelimiterFit> {
     }
     let cells: Vec<Vec<Range<usize>>> = rows.iter().map(|row| raw_split(row, sep)).collect();
     let counts: Vec<usize> = cells.iter().map(Vec::len).collect();
+    let mut sorted = counts.clone();
+    sorted.sort_unstable();
+    // What parts no lines is no separator.
+    let count = mode(&sorted).filter(|&count| count >= 2)?;
     let (mut figures, mut filled) = (0.0, 0_usize);
     for (row, cells) in rows.iter().zip(&cells) {
         for range in cells {
@@ -616,9 +660,6 @@ fn fit(rows: &[&str], sep: Delimiter) -> Option<DelimiterFit> {
             figures += weigh(text);
         }
     }
-    let mut sorted = counts.clone();
-    sorted.sort_unstable();
-    let count = mode(&sorted)?;
     let hard = sep.byte().is_some();
     let near = counts
         .iter()
@@ -645,7 +686,14 @@ fn weigh(text: &str) -> f64 {
     if is_plain(Style::POINT) || is_plain(Style::COMMA) {
         return 1.0;
     }
-    for style in [Style::POINT, Style::COMMA] {
+    let digits = text.bytes().filter(u8::is_ascii_digit).count();
+    // Words without a figure are the same in both styles.
+    let styles: &[Style] = if digits == 0 {
+        &[Style::POINT]
+    } else {
+        &[Style::POINT, Style::COMMA]
+    };
+    for &style in styles {
         match cell(text, style) {
             Cell::Number { .. }
             | Cell::Bracketed { .. }
@@ -656,7 +704,6 @@ fn weigh(text: &str) -> f64 {
             Cell::Empty | Cell::Words => {}
         }
     }
-    let digits = text.bytes().filter(u8::is_ascii_digit).count();
     let parts_a_date = |text: &str| text.contains(['-', '/', ':']) || text.matches('.').count() >= 2;
     let date_like = digits >= 4
         && (!text.contains(' ') || text.split(' ').any(parts_a_date))

@@ -23,6 +23,16 @@ pub(super) struct ReadTrace {
     /// All that lines of words were taken to say.
     pub(super) fields: Vec<Fields>,
     pub(super) tables: Vec<TableTrace>,
+    /// What lines were taken for that are words otherwise, by their numbers: what a column holds, what stands in a well, rows.
+    pub(super) taken: BTreeMap<u32, (TakenFor, &'static str)>,
+}
+
+impl ReadTrace {
+    /// Notes what lines were taken for.
+    pub(super) fn take(&mut self, lines: &[u32], taken_for: TakenFor, says: &'static str) {
+        self.taken
+            .extend(lines.iter().map(|line| (*line, (taken_for, says))));
+    }
 }
 
 /// A table, after joining, and what became of it.
@@ -107,6 +117,10 @@ pub(super) fn parts(source: &Source, told: ReadTrace) -> Vec<ExplainedLines> {
         match piece {
             TextPiece::Blank => {}
             TextPiece::Text(line) => {
+                if let Some((taken_for, says)) = told.taken.get(&line.line) {
+                    parts.push(ExplainedLines::new(line.line, line.line, *taken_for, *says));
+                    continue;
+                }
                 let said = claims.get(&line.line).map_or(&[][..], Vec::as_slice);
                 parts.push(words_part(text, *line, said, unmatched.contains(&line.line)));
             }
@@ -188,7 +202,7 @@ fn words_part(text: &str, line: TextLine, said: &[(&str, &Claim)], unmatched: bo
 
 /// What a line of words names that helps to understand the tables.
 fn names(text: &str, line: TextLine) -> String {
-    let context = Context::gather(text, &[line], &Fields::default());
+    let context = Context::gather(text, &[line], &[], &Fields::default());
     let measures = |quantity: &&Quantity| !matches!(quantity.as_str(), "date" | "index" | "sample" | "flag");
     let mut named: Vec<String> = context
         .quantities

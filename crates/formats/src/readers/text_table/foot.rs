@@ -3,7 +3,7 @@
 //! readings of its column are.
 
 use super::dialect::{Delimiter, raw_split};
-use super::number::{Cell, Style, cell};
+use super::number::{Cell, Style, cell, marked_number};
 use crate::preamble::{is_known, pairs};
 
 /// So many rows at least tell how many cells a row has, and so many cells a row has, so that two are too few.
@@ -40,9 +40,23 @@ fn sign_of(rows: &[&str]) -> Option<Delimiter> {
     })
 }
 
+/// How many filled cells a line has.
+fn count_filled(line: &str, sign: Delimiter) -> usize {
+    match sign
+        .byte()
+        .filter(|_| sign != Delimiter::Pipe && !line.contains('"'))
+    {
+        Some(byte) => line
+            .split(char::from(byte))
+            .filter(|cell| !cell.trim().is_empty())
+            .count(),
+        None => filled(line, sign).len(),
+    }
+}
+
 /// How many cells most rows have.
 fn usual(rows: &[&str], sign: Delimiter) -> Option<usize> {
-    let counts: Vec<usize> = rows.iter().map(|row| filled(row, sign).len()).collect();
+    let counts: Vec<usize> = rows.iter().map(|row| count_filled(row, sign)).collect();
     let times = |count: usize| counts.iter().filter(|&&other| other == count).count();
     let usual = counts
         .iter()
@@ -59,6 +73,21 @@ fn decimals(text: &str) -> Option<u8> {
             Cell::Number { decimals, .. } => Some(decimals),
             _ => None,
         })
+}
+
+/// What a number with a mark of somebody's beside it is, `0.612 (repeat)`, below readings with these decimals: a row where it has as
+/// many, and either where it has others, as `ca. 0.6` has.
+fn marked_reading(value: &str, of_column: &[u8]) -> Option<Foot> {
+    let marked = [Style::POINT, Style::COMMA]
+        .into_iter()
+        .find_map(|style| marked_number(value, style))?;
+    if of_column.contains(&marked.decimals) {
+        Some(Foot::Row)
+    } else if marked.doubtful && is_like_a_reading(&marked.value.to_string()) {
+        Some(Foot::Open)
+    } else {
+        None
+    }
 }
 
 /// A word without its figures, `S-#` of `S-12`.
@@ -160,6 +189,9 @@ fn at_foot(line: &str, rows: &[&str], sign: Delimiter, usual: usize) -> Foot {
             false => Foot::Key,
         };
     }
+    if let Some(foot) = marked_reading(value, &of_column).filter(|_| !is_known(key)) {
+        return foot;
+    }
     let key = match cell(value, Style::POINT) {
         // `S-4;OVER;` lacks both readings.
         Cell::Missing | Cell::Beyond | Cell::Empty => false,
@@ -200,6 +232,7 @@ fn in_a_list(key: &str, value: &str, column: &[&str], of_column: &[u8]) -> Foot 
         Some(_) if may_be_shortened(key, value, column) => Foot::Open,
         Some(own) if own == 0 || is_known(key) || !is_like_a_reading(value) => Foot::Key,
         Some(_) => Foot::Open,
+        None if let Some(foot) = marked_reading(value, of_column).filter(|_| !is_known(key)) => foot,
         None => match cell(value, Style::POINT) {
             Cell::WithUnit { .. } | Cell::Clock { .. } => Foot::Key,
             // One word stands for a reading that was lost.
@@ -255,9 +288,13 @@ pub(super) fn without_foot(rows: &[&str], open_are_keys: bool) -> usize {
 /// The sign between the cells, how many most rows have, and how many rows at least are in front of the foot.
 fn body(rows: &[&str]) -> Option<(Delimiter, usize, usize)> {
     let sign = sign_of(rows)?;
-    let whole = usual(rows, sign)?;
     let may_be = |row: &&&str| key_and_value(row, sign).is_some();
     let foot = rows.iter().rev().take(LONGEST).take_while(may_be).count();
+    // Most tables end in rows.
+    if foot == 0 {
+        return None;
+    }
+    let whole = usual(rows, sign)?;
     // Where two cells are all, half of the rows at least are a list.
     let foot = if whole < FEWEST_CELLS {
         foot.min(rows.len() / 2)
@@ -311,6 +348,13 @@ pub(super) fn is_key_above(text: &str, head: Option<&str>) -> bool {
     if !is_pair(line) {
         return false;
     }
+    // Most tables are nowhere wider than the line.
+    let lines: Vec<&str> = std::iter::once(line).chain(lines).collect();
+    let mark = sign.byte().unwrap_or(b',');
+    let may_be_wider = |line: &&&str| memchr::memchr_iter(mark, line.as_bytes()).count() + 1 >= FEWEST_CELLS;
+    if lines.iter().filter(may_be_wider).count() < FEWEST_ROWS {
+        return false;
+    }
     // A header of two columns stands over rows of two cells.
     let names = |cell: &str| {
         let head = crate::column_header::read_column_header(cell);
@@ -325,7 +369,6 @@ pub(super) fn is_key_above(text: &str, head: Option<&str>) -> bool {
     if headed {
         return false;
     }
-    let lines: Vec<&str> = std::iter::once(line).chain(lines).collect();
     let below = lines.iter().take_while(|line| is_pair(line)).count();
     // Two readings or more with as many decimals are a list.
     let readings: Vec<Option<u8>> = lines[..below]

@@ -266,16 +266,35 @@ fn is_title(text: &str, cells: &[Option<Span>], below: &HeadRow) -> bool {
     if both && in_front && filled < cells.len() {
         return true;
     }
-    // A key and a day over the first two columns, `analysed,2020-12-03`.
-    if filled == 2
+    // One day among words over headers that need none, `analysed,2020-12-03`, `Plate 7; read at 450 nm; 14.10.2022`: days of
+    // curves are several.
+    let is_day = |span: &Span| {
+        matches!(
+            read_date(text[span.range()].trim(), None),
+            DateReading::Read(_) | DateReading::Undecidable(_)
+        )
+    };
+    let days = cells.iter().flatten().filter(|span| is_day(span)).count();
+    let full = || below.cells.len() == cells.len() && below.cells.iter().all(Option::is_some);
+    if days == 1
         && in_front
-        && cells.len() >= 3
-        && cells[1].is_some_and(|span| {
-            matches!(
-                read_date(text[span.range()].trim(), None),
-                DateReading::Read(_) | DateReading::Undecidable(_)
-            )
-        })
+        && filled >= 2
+        && !cells[0].as_ref().is_some_and(is_day)
+        && (filled == 2 && cells.len() >= 3 || full())
+    {
+        return true;
+    }
+    // A key and its value over the headers of two columns: `"Operator","Okoro, J."` over `"Wavelength, nm","Absorbance"`.
+    let key = |span: &Span| {
+        let word = text[span.range()].trim();
+        let field = crate::words::field_of(word).filter(|_| read_column_header(word).quantity.is_none());
+        field.is_some_and(|field| !matches!(field, "sample" | "sample-id"))
+    };
+    if filled == 2
+        && cells.len() == 2
+        && cells[0].as_ref().is_some_and(key)
+        && full()
+        && corner.is_some_and(|corner| is_axis(&read_column_header(&text[corner.range()])))
     {
         return true;
     }

@@ -18,8 +18,24 @@ pub(super) struct Section {
     pub(super) remarks: Vec<Diagnostic>,
     /// Lines that have the cells of its rows and were taken for none: what they are is asked.
     pub(super) rows_aside: Vec<u32>,
+    /// Such lines of which somebody said that they belong to it.
+    pub(super) rows_added: Vec<TextLine>,
     /// Whether nothing but the furniture of paper stands between it and the table before, under the same heads.
     pub(super) on_next_page: bool,
+}
+
+impl Section {
+    /// Rows without words of their own.
+    pub(super) const fn of_rows(table: ScannedTable) -> Self {
+        Self {
+            words: Vec::new(),
+            table,
+            remarks: Vec::new(),
+            rows_aside: Vec::new(),
+            rows_added: Vec::new(),
+            on_next_page: false,
+        }
+    }
 }
 
 /// The sections of a text, and the words behind the last table.
@@ -117,6 +133,7 @@ pub(super) fn sections(text: &str, pieces: Vec<TextPiece>) -> (Vec<Section>, Vec
                     table,
                     remarks: Vec::new(),
                     rows_aside: Vec::new(),
+                    rows_added: Vec::new(),
                 });
             }
         }

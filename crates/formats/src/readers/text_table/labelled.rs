@@ -4,6 +4,7 @@
 //! more that differ in nothing but these and their numbers are a table. Its numbers are read as those of any other table; its
 //! headers are the names of the first line.
 
+mod marked;
 mod pattern;
 
 use std::ops::Range;
@@ -11,8 +12,10 @@ use std::ops::Range;
 use curvary_record::Span;
 use curvary_record::unit::{Spelling, spelled};
 
+use self::marked::ValueModel;
 use self::pattern::LinePattern;
-use super::grid::{ColumnKind, Cursor, line_end};
+use super::grid::{ColumnKind, Cursor, Gap, MissingCell, line_end};
+use super::join::form_of;
 use super::scan::{HeadRow, ScannedTable, TextLine};
 use super::segments::RowClass;
 
@@ -64,14 +67,25 @@ pub(super) fn table_at(
     if is_under_headers(text, cursor, line) {
         return (None, 0);
     }
-    if let Some(first) = parts(line) {
-        let likeness = form(line, &first);
+    // The first reading may be a marker itself.
+    let marked = |alike: &dyn Fn(&str) -> Option<Vec<LabelledPart>>| {
+        let line = without_aside(line).0;
+        marked::may_begin(line)
+            .then(|| marked::read(line, None, || false, alike))
+            .flatten()
+    };
+    let plainly = parts(line).map(|parts| (line.to_owned(), parts.clone(), parts));
+    let first = plainly.or_else(|| marked(&parts).map(|first| (first.line, first.parts, first.own)));
+    if let Some((shown, seen, first)) = first {
+        let likeness = form(&shown, &seen);
         let alike = |line: &str| parts(line).filter(|parts| form(line, parts) == likeness);
-        let rows = LabelledLines::gathered(text, cursor, alike);
+        let rows = LabelledLines::gathered(text, cursor, &ValueModel::of(&shown, &seen), alike);
         let after = rows.after;
         looked += after.at - cursor.at;
-        let table = (rows.count >= LEAST)
-            .then(|| read(&rows.text, cursor.line, None))
+        let kinds = || first.iter().map(|part| part.kind).collect();
+        let table = rows
+            .is_table(values(&first))
+            .then(|| read(&rows.text, cursor.line, (rows.marked > 0).then(kinds)))
             .flatten()
             .and_then(|table| headed(table, cursor, end, &first, rows));
         if let Some(table) = table {
@@ -85,11 +99,15 @@ pub(super) fn table_at(
     looked += seen.bytes;
     *no_form_to = seen.none_before;
     let table = pattern.and_then(|pattern| {
-        let first = pattern.parts(without_aside(line).0)?;
-        let rows = LabelledLines::gathered(text, cursor, |line| pattern.parts(line));
+        let of_form = |line: &str| pattern.parts(line);
+        let plainly = of_form(without_aside(line).0).map(|parts| (line.to_owned(), parts.clone(), parts));
+        let (shown, seen, first) =
+            plainly.or_else(|| marked(&of_form).map(|first| (first.line, first.parts, first.own)))?;
+        let rows = LabelledLines::gathered(text, cursor, &ValueModel::of(&shown, &seen), of_form);
         let after = rows.after;
         looked += after.at - cursor.at;
-        let table = (rows.count >= LEAST)
+        let table = rows
+            .is_table(values(&first))
             .then(|| read(&rows.text, cursor.line, Some(pattern.kinds())))
             .flatten()?;
         Some((headed(table, cursor, end, &first, rows)?, after))
@@ -110,6 +128,8 @@ fn is_under_headers(text: &str, cursor: Cursor, line: &str) -> bool {
 struct LabelledLines {
     text: String,
     count: usize,
+    /// How many of them have no number where the others have one.
+    marked: usize,
     /// The lines that stand between them.
     between: Vec<TextLine>,
     after: Cursor,
@@ -118,15 +138,29 @@ struct LabelledLines {
 impl LabelledLines {
     /// The lines at `cursor` that are `alike`. A few words between them, `10:07 bubble knocked off`, do not end a table whose
     /// first value then goes on where it was; a key does, which may belong to what follows.
-    fn gathered(text: &str, cursor: Cursor, alike: impl Fn(&str) -> Option<Vec<LabelledPart>>) -> Self {
+    fn gathered(
+        text: &str,
+        cursor: Cursor,
+        model: &ValueModel,
+        alike: impl Fn(&str) -> Option<Vec<LabelledPart>>,
+    ) -> Self {
         const MOST_BETWEEN: usize = 3;
         let bytes = text.as_bytes();
         let mut rows = Self {
             text: String::new(),
             count: 0,
+            marked: 0,
             between: Vec::new(),
             after: cursor,
         };
+        // Names of one form with figures in them, as far as the mark behind them.
+        let named = |line: &str| {
+            line.split([':', '='])
+                .next()
+                .map(form_of)
+                .filter(|form| form.contains('0'))
+        };
+        let model_name = named(&text[cursor.at..line_end(bytes, cursor.at).0]);
         let mut waiting: Vec<TextLine> = Vec::new();
         let mut blanks = String::new();
         let (mut before, mut falls): (Option<f64>, Option<bool>) = (None, None);
@@ -139,15 +173,25 @@ impl LabelledLines {
                 line: at.line + 1,
             };
             let (line, aside) = without_aside(line);
-            if let Some(parts) = alike(line) {
+            let plain = alike(line);
+            let is_marked = plain.is_none();
+            let goes_on = || {
+                let (end, _) = line_end(bytes, next.min(bytes.len()));
+                let below = without_aside(&text[next.min(end)..end]).0;
+                rows.count > 0
+                    && (model_name.is_some() && named(line) == model_name || alike(below).is_some())
+            };
+            let marked = || marked::read(line, Some(model), goes_on, &alike).map(|marked| marked.own);
+            if let Some(parts) = plain.or_else(marked) {
                 let value = first_value(line, &parts);
                 let step = before.zip(value).map(|(before, value)| value - before);
                 let turns = |step: f64| step != 0.0 && falls.is_some_and(|falls| falls != (step < 0.0));
-                if !waiting.is_empty() && step.is_none_or(turns) {
+                if !waiting.is_empty() && step.map_or(!is_marked, turns) {
                     break;
                 }
                 falls = falls.or(step.filter(|step| *step != 0.0).map(|step| step < 0.0));
-                before = value;
+                before = value.or(before);
+                rows.marked += usize::from(is_marked);
                 rows.text.push_str(&std::mem::take(&mut blanks));
                 rows.between.append(&mut waiting);
                 bare_row(line, &parts, &mut rows.text);
@@ -176,6 +220,21 @@ impl LabelledLines {
         }
         rows
     }
+}
+
+impl LabelledLines {
+    /// Whether they are enough for a table: two of them at least are whole, and most values are numbers, of so many in each line.
+    const fn is_table(&self, values: usize) -> bool {
+        self.count >= LEAST && self.count - self.marked >= 2 && 2 * self.marked < self.count * values
+    }
+}
+
+/// How many numbers a line has.
+fn values(parts: &[LabelledPart]) -> usize {
+    parts
+        .iter()
+        .filter(|part| part.kind == ColumnKind::Figures)
+        .count()
 }
 
 /// A line without the remark in brackets at its end, `Probe 4: E = 1,322  (measured 1:2)`, and where it stands. A unit is none.
@@ -212,6 +271,10 @@ fn bare_row(line: &str, parts: &[LabelledPart], rows: &mut String) {
     for (place, part) in parts.iter().enumerate() {
         for kept in [&part.value, &part.unit] {
             row[kept.clone()].copy_from_slice(&line.as_bytes()[kept.clone()]);
+        }
+        // A word that says nothing that we know stands for a reading that is missing.
+        if part.kind == ColumnKind::Figures && marked::is_unknown(&line[part.value.clone()]) {
+            row[part.value.clone()].fill(b'?');
         }
         if place > 0 {
             row[part.value.start - 1] = b'\t';
@@ -252,7 +315,8 @@ fn headed(
 ) -> Option<ScannedTable> {
     let grid = &mut table.grid;
     let plain = grid.kinds.iter().eq(first.iter().map(|part| &part.kind));
-    if !plain || !grid.gaps.is_empty() || grid.rows != rows.count || !grid.odd.is_empty() {
+    let told = |gap: &Gap| matches!(gap.lack, MissingCell::Missing | MissingCell::Beyond);
+    if !plain || !grid.gaps.iter().all(told) || grid.rows != rows.count || !grid.odd.is_empty() {
         return None;
     }
     grid.move_by(cursor.at);

@@ -15,17 +15,22 @@ mod explain;
 mod foot;
 mod grid;
 mod heads;
+mod items;
 mod join;
 mod labelled;
+mod legend;
 mod marks;
 mod measured_at;
 mod number;
 mod pages;
+mod questions;
+mod records;
 mod scan;
 mod segments;
 mod series;
 pub(crate) mod shape;
 mod surroundings;
+mod wells;
 
 use std::collections::{BTreeSet, HashSet};
 
@@ -39,7 +44,9 @@ use self::join::{Section, sections};
 use self::scan::{TextLine, scan_within, strip_remark};
 use self::segments::RowClass;
 use self::shape::{RunDraft, TableReading, shape};
+use self::wells::WellNames;
 use crate::assume::{AnswerForm, QuestionKind};
+use crate::explanation::TakenFor;
 use crate::preamble;
 use crate::sink::{CompletedRun, Sink, SourceLimits, SpanUnit};
 use crate::source::is_control;
@@ -114,6 +121,7 @@ pub(crate) fn asked() -> impl Iterator<Item = QuestionKind> {
         QuestionKind::one_of("measurement", ["yes", "no"]),
         QuestionKind::one_of("parentheses", ["negative", "absent"]),
         QuestionKind::one_of("ranges", ["start", "middle"]),
+        QuestionKind::one_of("rows", ["belong", "apart"]),
         QuestionKind::one_of("shape", ["columns", "packed"]),
         QuestionKind::one_of(
             "times",
@@ -341,6 +349,18 @@ fn read_lines(source: &Source, mut told: Option<&mut ReadTrace>) -> SourceTables
         };
     }
     damaged::take_beside_tables(source, &mut sections, &mut behind);
+    let legends = legend::take(text, &mut sections, &mut behind);
+    let added = damaged::add_rows(text, &mut sections);
+    let (wells, of_wells) = wells::take(text, &mut sections, &mut behind);
+    if let Some(told) = told.as_deref_mut() {
+        told.take(&legends, TakenFor::Heads, "says what a column holds");
+        told.take(
+            &added,
+            TakenFor::Rows,
+            "1 row that was said to belong to the table",
+        );
+        told.take(&of_wells, TakenFor::Key, "says what stands in the wells");
+    }
     let (sections, behind) = keys_behind(text, sections, behind);
     // What stands in front of the first table speaks of all; what stands above a later one, of that one.
     let mut sections = sections;
@@ -351,10 +371,21 @@ fn read_lines(source: &Source, mut told: Option<&mut ReadTrace>) -> SourceTables
         marks.iter().map(|mark| mark.line).collect()
     };
     let mut preamble = Preamble::hear(source, &sections[0].words);
-    let trailer = Preamble::hear(source, &behind);
-    let (conditions, sections): (Vec<Section>, Vec<Section>) = sections
+    let (behind, of_check): (Vec<TextLine>, Vec<TextLine>) = without_checks(text, behind);
+    let mut trailer = Preamble::hear(source, &behind);
+    for line in &of_check {
+        let said = strip_remark(&text[line.span.range()]).1.trim().to_owned();
+        trailer.fields.claim(
+            "comment",
+            Claim::text(said, Origin::Source(source.place(line.span))),
+        );
+    }
+    let (conditions, sections): (Vec<(Section, WellNames)>, Vec<(Section, WellNames)>) = sections
         .into_iter()
-        .partition(|section| is_row_of_conditions(text, section));
+        .zip(wells)
+        .partition(|(section, _)| is_row_of_conditions(text, section));
+    let conditions: Vec<Section> = conditions.into_iter().map(|(section, _)| section).collect();
+    let (sections, wells): (Vec<Section>, Vec<WellNames>) = sections.into_iter().unzip();
     for section in &conditions {
         preamble.hear_row(source, section);
     }
@@ -434,13 +465,17 @@ fn read_lines(source: &Source, mut told: Option<&mut ReadTrace>) -> SourceTables
         lines.extend(&behind);
         lines.extend(titles.get(index));
         lines.extend(conditions.iter().flat_map(|section| &section.words));
-        let mut context = Context::gather(text, &lines, &said.fields);
+        // What the lines of a later table say of the wavelength outweighs what the first lines say.
+        let own_lines: Vec<TextLine> = section.words.iter().chain(titles.get(index)).copied().collect();
+        let own_lines = if index > 0 { own_lines.as_slice() } else { &[] };
+        let mut context = Context::gather(text, &lines, own_lines, &said.fields);
         if set_aside.contains(&"wavelength") {
             context.wavelength = None;
             context.disputed = None;
         }
         context.sentinels.extend(&source.hints().missing);
         context.beside.clone_from(&said.beside);
+        context.wells.clone_from(&wells[index]);
         let mut columns = (Vec::new(), Vec::new());
         let shaped = shape(
             source,
@@ -803,35 +838,6 @@ fn numbers_aside<'a>(text: &str, lines: impl Iterator<Item = &'a TextLine>) -> O
     )
 }
 
-/// The lines directly above a table without heads whose first numbers lead up to its first one in its own steps: rows
-/// of it that something beside them kept from being read.
-fn rows_above(source: &Source, section: &Section) -> Option<Vec<usize>> {
-    let table = &section.table;
-    let grid = &table.grid;
-    if !table.heads.is_empty() || grid.rows < 3 || grid.kinds.first() != Some(&grid::ColumnKind::Figures) {
-        return None;
-    }
-    let (first, second) = (grid.figure(0, 0), grid.figure(1, 0));
-    let step = second - first;
-    let lines = source.lines();
-    let text = source.text();
-    let mut rows = Vec::new();
-    let mut expected = first - step;
-    for line in (1..grid.line(0)).rev() {
-        let raw = text[lines.span(line - 1).range()].trim();
-        let number = raw
-            .split([';', '\t', ',', ' ', '|'])
-            .next()
-            .and_then(|cell| cell.parse::<f64>().ok());
-        if !number.is_some_and(|number| (number - expected).abs() <= 1e-6 * step.abs()) || step == 0.0 {
-            break;
-        }
-        rows.push(line);
-        expected -= step;
-    }
-    Some(rows).filter(|rows| !rows.is_empty())
-}
-
 /// A remark on a number that the end of the file has cut, where it looks cut.
 fn cut_off(source: &Source, section: &Section) -> Option<Diagnostic> {
     let text = source.text();
@@ -915,6 +921,34 @@ fn head_of_letter(text: &str, lines: &[TextLine]) -> Option<std::ops::RangeInclu
     let has = |which: usize| block.iter().any(|line| key(line) == Some(which));
     // A writer and a subject; `From: 400 nm` alone is a setting.
     (has(0) && has(1)).then(|| lines[first].line..=block.last().map_or(lines[first].line, |line| line.line))
+}
+
+/// Lines behind the last table, and those among them that stand under a title of their own over a check of the instrument, as far as
+/// they follow upon each other: their keys are none of the run.
+fn without_checks(text: &str, behind: Vec<TextLine>) -> (Vec<TextLine>, Vec<TextLine>) {
+    let mut last: Option<u32> = None;
+    behind.into_iter().partition(|line| {
+        let apart =
+            is_title_of_check(&text[line.span.range()]) || last.is_some_and(|last| line.line == last + 1);
+        last = apart.then_some(line.line);
+        !apart
+    })
+}
+
+/// Whether a line is a title over what was measured to check the instrument, `QC check`: a few words that state nothing.
+fn is_title_of_check(line: &str) -> bool {
+    const MOST_WORDS: usize = 4;
+    let (_, kept) = strip_remark(line);
+    let kept = kept.trim_end_matches([':', '-', '=', ' ', ';', ',', '\t']);
+    let words = || {
+        kept.split(|c: char| !(c.is_alphanumeric() || c == '-'))
+            .filter(|word| !word.is_empty())
+    };
+    kept.len() <= 60
+        && words().count() <= MOST_WORDS
+        && words().any(|word| crate::words::begins(WordList::OfCheck, &word.to_lowercase()))
+        && !kept.contains(|c: char| c.is_ascii_digit() || matches!(c, '.' | ';' | ',' | '\t' | '(' | '|'))
+        && preamble::pairs(kept).is_empty()
 }
 
 /// What lines of words say: claims, questions about them, and what is left as comment.
@@ -1216,102 +1250,6 @@ impl Preamble {
     }
 }
 
-/// What is asked of rows that do not fit their table.
-fn questions_of_rows(source: &Source, section: &Section) -> Vec<Question> {
-    let mut questions = Vec::new();
-    let columns = section.table.grid.columns();
-    let longer: Vec<_> = section
-        .table
-        .grid
-        .odd
-        .iter()
-        .filter(|odd| odd.cells.is_some_and(|cells| cells as usize > columns))
-        .collect();
-    if !longer.is_empty() && source.assume().get("shape").is_none() {
-        questions.push(Question {
-            code: Code::new("row-does-not-fit"),
-            message: format!("{} rows have more cells than the {columns} columns of the table: which of them belong to it?", longer.len()),
-            readings: vec![curvary_record::Alternative {
-                assume: "shape=columns".to_owned(),
-                says: "these rows are to be left out".to_owned(),
-            }],
-            labels: longer
-                .iter()
-                .take(8)
-                .map(|odd| curvary_record::Label { place: source.place(odd.span), text: String::new() })
-                .collect(),
-        });
-    }
-    let shorter = section.table.grid.lines_short_between_blanks();
-    if !shorter.is_empty() && source.assume().get("shape").is_none() {
-        let (rows, have) = match shorter.len() {
-            1 => ("1 row".to_owned(), "has"),
-            n => (format!("{n} rows"), "have"),
-        };
-        questions.push(Question {
-            code: Code::new("row-does-not-fit"),
-            message: format!(
-                "{rows} {have} fewer numbers than the {columns} columns of the table, and nothing tells which is missing"
-            ),
-            readings: vec![curvary_record::Alternative {
-                assume: "shape=columns".to_owned(),
-                says: "the numbers of these rows are to be left out".to_owned(),
-            }],
-            labels: shorter
-                .iter()
-                .take(8)
-                .map(|line| curvary_record::Label { place: Place::line(*line), text: String::new() })
-                .collect(),
-        });
-    }
-    if !section.rows_aside.is_empty() && source.assume().get("shape").is_none() {
-        let (lines, have) = match section.rows_aside.len() {
-            1 => ("1 line".to_owned(), "has"),
-            n => (format!("{n} lines"), "have"),
-        };
-        questions.push(Question {
-            code: Code::new("row-does-not-fit"),
-            message: format!(
-                "{lines} apart from the table {have} the cells of its rows: do they belong to it?"
-            ),
-            readings: vec![curvary_record::Alternative {
-                assume: "shape=columns".to_owned(),
-                says: "these lines are to be left out".to_owned(),
-            }],
-            labels: section
-                .rows_aside
-                .iter()
-                .take(8)
-                .map(|line| curvary_record::Label {
-                    place: Place::line(*line as usize),
-                    text: String::new(),
-                })
-                .collect(),
-        });
-    }
-    if let Some(rows) = rows_above(source, section).filter(|_| source.assume().get("shape").is_none()) {
-        questions.push(Question {
-            code: Code::new("row-does-not-fit"),
-            message: format!(
-                "{} directly above the table, and lead up to its first row, but with other cells: do they belong to it?",
-                if rows.len() == 1 { "1 line stands".to_owned() } else { format!("{} lines stand", rows.len()) }
-            ),
-            readings: vec![curvary_record::Alternative {
-                assume: "shape=columns".to_owned(),
-                says: "these lines are to be left out".to_owned(),
-            }],
-            labels: rows
-                .iter()
-                .rev()
-                .take(8)
-                .map(|line| curvary_record::Label { place: Place::line(*line), text: String::new() })
-                .collect(),
-        });
-    }
-    questions.extend(rows_or_keys(source, section));
-    questions
-}
-
 fn run(source: &Source, section: &Section, draft: RunDraft, said: &Preamble) -> CompletedRun {
     let fields = if draft.fields.is_empty() {
         said.fields.clone()
@@ -1350,50 +1288,17 @@ fn run(source: &Source, section: &Section, draft: RunDraft, said: &Preamble) -> 
     remarks.extend(noted(section));
     remarks.extend(odd_rows(source, section));
     let mut questions = draft.questions;
-    questions.extend(questions_of_rows(source, section));
+    questions.extend(questions::of_rows(source, section));
     questions.extend(said.questions.iter().cloned());
     CompletedRun {
         technique: draft.technique,
         because: draft.because,
         fields,
         traces: draft.traces,
-        questions,
+        questions: questions::one_each(questions),
         remarks,
         lines: Some((section.table.first_line, section.table.last_line)),
     }
-}
-
-/// Asks whether the last rows, of a name and one number below longer ones, are rows or keys with their values.
-fn rows_or_keys(source: &Source, section: &Section) -> Option<Question> {
-    let text = source.text();
-    let rows = scan::last_rows(text, &section.table);
-    let open = foot::open(&rows);
-    let first = open.last().filter(|_| source.assume().get("foot").is_none())?;
-    let labels = open.iter().map(|row| {
-        let start = row.as_ptr() as usize - text.as_ptr() as usize;
-        curvary_record::Label {
-            place: source.place(Span::new(start, start + row.len())),
-            text: String::new(),
-        }
-    });
-    Some(Question {
-        code: Code::new("row-does-not-fit"),
-        message: format!(
-            "`{}` stands at the foot of the table and has a name and one number: is it a row, or a key and its value?",
-            first.trim()
-        ),
-        readings: vec![
-            curvary_record::Alternative {
-                assume: "foot=row".to_owned(),
-                says: "a row of the table".to_owned(),
-            },
-            curvary_record::Alternative {
-                assume: "foot=key".to_owned(),
-                says: "a key and its value".to_owned(),
-            },
-        ],
-        labels: labels.collect(),
-    })
 }
 
 /// The line above a later table that stands where the title of the first one stands: the tables have the same headers, and the lines
@@ -1510,6 +1415,11 @@ fn noted(section: &Section) -> impl Iterator<Item = Diagnostic> + '_ {
             of(|what| matches!(what, Noted::Aside)),
             "words-behind-row",
             "with words behind the last column, which were left aside",
+        ),
+        (
+            of(|what| matches!(what, Noted::Marked)),
+            "number-marked",
+            "with a mark beside a number, such as a star or a remark in brackets: the number was kept as it stands",
         ),
         (
             of(|what| matches!(what, Noted::Summary)),

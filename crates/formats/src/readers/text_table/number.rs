@@ -786,6 +786,57 @@ fn in_thousands(figure: &str, sign: char) -> bool {
         && groups.all(|group| group.len() == 3 && digits(group))
 }
 
+/// A number with decimals beside which somebody made a mark.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(super) struct MarkedNumber {
+    pub(super) value: f64,
+    pub(super) decimals: u8,
+    /// What stands beside it says that it is not meant exactly, or that somebody doubts it: `ca. 0.6`, `~0.41`, `0.36?`.
+    pub(super) doubtful: bool,
+}
+
+/// Reads a number with decimals beside a mark: `0.612 (repeat)`, `0.612*`, `ca. 0.6`. A mark with a number, a sign or a unit of its
+/// own may change what is in front of it, and is none.
+pub(super) fn marked_number(text: &str, style: Style) -> Option<MarkedNumber> {
+    const LONGEST: usize = 32;
+    /// Signs of footnotes.
+    const NOTES: [char; 6] = ['*', '†', '‡', '§', '¶', '#'];
+    let text = text.trim();
+    if text.len() > LONGEST || !text.contains(char::from(style.decimal)) {
+        return None;
+    }
+    let at = text.find(|c: char| c.is_ascii_digit())?;
+    let at = at - usize::from(text[..at].ends_with(['-', '+']));
+    let (front, rest) = text.split_at(at);
+    let front = front.trim_end();
+    let about = matches!(front, "~" | "≈" | "∼") || crate::words::is(crate::words::WordList::About, front);
+    let noted = !front.is_empty() && front.chars().all(|c| NOTES.contains(&c));
+    if !(front.is_empty() || about || noted) {
+        return None;
+    }
+    let (value, decimals, end) = spelled(rest, style).filter(|(_, decimals, _)| *decimals > 0)?;
+    let mark = rest[end..].trim();
+    let asked = mark.trim_matches(['(', ')']) == "?";
+    let signs = !mark.is_empty() && mark.chars().all(|c| NOTES.contains(&c));
+    let bracket = || {
+        let inner = mark.strip_prefix(['(', '['])?.strip_suffix([')', ']'])?;
+        let worded = inner.chars().filter(|c| c.is_alphabetic()).count() >= 2;
+        let says = |c: char| {
+            matches!(c, ':' | '=' | '±' | '%' | '/' | '<' | '>' | '(' | '[' | '^' | '×')
+                || c == char::from(style.decimal)
+        };
+        let unit = curvary_record::unit::spelled(inner.trim()) != curvary_record::unit::Spelling::None;
+        (worded && !inner.contains(says) && !unit).then_some(())
+    };
+    let remark = signs || bracket().is_some();
+    let is_mark = asked || remark || mark.is_empty() && (about || noted);
+    is_mark.then_some(MarkedNumber {
+        value,
+        decimals,
+        doubtful: about || asked,
+    })
+}
+
 /// Whether a text is a number with decimals and a mark of somebody's doubt behind it or before it: `0.012*`, `36.7?`, `~0.41`,
 /// `0.35 (outlier)`.
 fn is_marked_number(text: &str, decimal: char) -> bool {
@@ -808,7 +859,13 @@ fn is_marked_number(text: &str, decimal: char) -> bool {
 pub(super) fn is_nearly_number(text: &str, style: Style) -> bool {
     let decimal = char::from(style.decimal);
     let text = text.trim().trim_start_matches(['-', '+']);
-    if is_marked_number(text, decimal) {
+    // `0,311 (2x)`: a remark stands behind it.
+    let remarked = text.strip_suffix(')').and_then(|text| text.split_once(" ("));
+    if is_marked_number(text, decimal)
+        || remarked.is_some_and(|(number, _)| {
+            number.contains(decimal) && matches!(cell(number, style), Cell::Number { .. })
+        })
+    {
         return true;
     }
     let digits = text.bytes().filter(u8::is_ascii_digit).count();

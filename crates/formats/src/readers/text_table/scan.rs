@@ -5,16 +5,20 @@ use std::ops::Range;
 
 use curvary_record::{Code, Span};
 
-use super::columns::{clock_of, is_head_of_times};
+use super::columns::{clock_of, is_head_of_times, shared_parameter};
 use super::damaged::is_row_of;
 use super::dialect::{Brackets, Decision, Delimiter, Dialect, decide, is_blank, raw_split, split, style_of};
 use super::foot;
 use super::grid::{ColumnKind, Cursor, Grid, MAX_COLUMNS, MissingCell, line_end};
 use super::heads::{glue_units, heads_above, is_summary_word, unmatched_head};
+use super::items;
 use super::join::{goes_on, is_another_group, list_goes_on};
 use super::labelled;
-use super::number::{Cell, Style, cell, dotted_time, durations_differ, has_concise, is_nearly_number};
+use super::number::{
+    Cell, Style, cell, dotted_time, durations_differ, has_concise, is_nearly_number, marked_number,
+};
 use super::pages::PageBreak;
+use super::records::records_at;
 use super::segments::RowClass;
 use super::surroundings::{are_like_readings, begins_with_name, lines_of_light_above, with_following};
 use crate::words::WordList;
@@ -102,6 +106,26 @@ pub(super) struct Scanned {
 /// Cuts a text into pieces. No table begins above byte `from`; one has `least` columns or more. Pages of a report that are
 /// all written alike become one table at once, unless each is a piece of its own `by_page`.
 pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize, by_page: bool) -> Scanned {
+    let scanned = scan_lines(text, assume, from, least, by_page, false);
+    let found = scanned
+        .pieces
+        .iter()
+        .any(|piece| matches!(piece, TextPiece::Table(_)));
+    if found || text.len() > items::LONGEST_TEXT {
+        return scanned;
+    }
+    scan_lines(text, assume, from, least, by_page, true)
+}
+
+/// [`scan`]; of a line of several `items` each may be a row.
+fn scan_lines(
+    text: &str,
+    assume: &Assumptions,
+    from: usize,
+    least: usize,
+    by_page: bool,
+    items: bool,
+) -> Scanned {
     let bytes = text.as_bytes();
     let mut pieces: Vec<TextPiece> = Vec::new();
     let mut cursor = Cursor { at: 0, line: 1 };
@@ -145,6 +169,8 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize, 
             && !is_numbered_sample(text, cursor);
         let class = if remark || is_line_of_conditions(line) || is_caption(line) {
             LineGlance::Words
+        } else if is_row_without_reading(text, cursor, &pieces) {
+            LineGlance::Mixed
         } else {
             class_of(line)
         };
@@ -167,9 +193,25 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize, 
                 };
                 table_at(rows, first, class, &[], assume, least, &mut apart).map(|(table, _)| table)
             };
+            let of_kinds = |text: &str, line: u32, kinds| rows(text, line, Some(kinds));
+            if let Some(records) = records_at(text, cursor, of_kinds) {
+                pieces.extend(records.keys.into_iter().map(TextPiece::Text));
+                pieces.push(TextPiece::Table(Box::new(records.table)));
+                cursor = records.after;
+                table_before = None;
+                written = Some(None);
+                failed_before = false;
+                continue;
+            }
             let (labelled, looked) = labelled::table_at(text, cursor, &mut effort.no_form_to, rows);
             effort.read += looked;
-            if let Some((table, after)) = labelled {
+            if let Some((mut table, after)) = labelled {
+                if table.heads.is_empty()
+                    && let Some(head) = header_of_pairs(text, line, pieces.last())
+                {
+                    pieces.pop();
+                    table.heads.push(head);
+                }
                 pieces.push(TextPiece::Table(Box::new(table)));
                 cursor = after;
                 table_before = None;
@@ -216,6 +258,16 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize, 
             failed_before = true;
             tried += 1;
         }
+        if items
+            && !remark
+            && cursor.at >= from
+            && let Some((table, prefix, after)) = table_of_items(text, cursor, &pieces, assume)
+        {
+            pieces.extend(prefix.map(TextPiece::Text));
+            pieces.push(TextPiece::Table(Box::new(table)));
+            cursor = after;
+            continue;
+        }
         pieces.push(TextPiece::Text(TextLine {
             span: Span::new(cursor.at, end),
             line: cursor.line,
@@ -227,6 +279,113 @@ pub(super) fn scan(text: &str, assume: &Assumptions, from: usize, least: usize, 
         unsought,
         too_wide: effort.too_wide,
     }
+}
+
+/// The table of the items of the line at `cursor`, the words in front of them, and where the text goes on.
+fn table_of_items(
+    text: &str,
+    cursor: Cursor,
+    above: &[TextPiece],
+    assume: &Assumptions,
+) -> Option<(ScannedTable, Option<TextLine>, Cursor)> {
+    let found = items::items_at(text, cursor)?;
+    let prefix = (!text[found.prefix.clone()].trim().is_empty()).then(|| TextLine {
+        span: Span::new(found.prefix.start, found.prefix.end),
+        line: cursor.line,
+    });
+    let above: Vec<TextPiece> = above.iter().cloned().chain(prefix.map(TextPiece::Text)).collect();
+    let first = Cursor {
+        at: found.start,
+        line: cursor.line,
+    };
+    // The items alone, with what stands above them.
+    let part = &found.text[..found.after.at];
+    let read = |above: &[TextPiece], text: &str, first: Cursor| {
+        let (end, _) = line_end(text.as_bytes(), first.at);
+        let class = class_of(&text[first.at..end]);
+        table_at(text, first, class, above, assume, 2, &mut Effort::default())
+    };
+    let rows = |rows: &str, line: u32, kinds: Option<Vec<ColumnKind>>| {
+        let first = Cursor { at: 0, line };
+        match kinds {
+            Some(kinds) => rows_of_kinds(rows, first, kinds, assume),
+            None => read(&[], rows, first).map(|(table, _)| table),
+        }
+    };
+    let (labelled, _) = labelled::table_at(part, first, &mut 0, rows);
+    let (mut table, _) = labelled.or_else(|| read(&above, part, first))?;
+    if table.grid.rows != found.lines.len() || !table.grid.odd.is_empty() {
+        return None;
+    }
+    table.grid.place_rows(&found.lines);
+    table.first_line = cursor.line;
+    table.last_line = found.after.line - 1;
+    Some((table, prefix, found.after))
+}
+
+/// Whether the line at `cursor` is the first row below a header, and lacks its readings: `Tea;n.d.` under `Sample;A420`.
+fn is_row_without_reading(text: &str, cursor: Cursor, above: &[TextPiece]) -> bool {
+    let (end, next) = line_end(text.as_bytes(), cursor.at);
+    let line = &text[cursor.at..end];
+    let Some(TextPiece::Text(head)) = above.last() else {
+        return false;
+    };
+    let head = &text[head.span.range()];
+    let Some(mark) = parting_of(head, line) else {
+        return false;
+    };
+    let of_light = |cell: &str| {
+        let quantity = crate::column_header::read_column_header(cell.trim()).quantity;
+        quantity.is_some_and(|quantity| quantity.is_of_light())
+    };
+    if !head.split(char::from(mark)).skip(1).any(of_light) {
+        return false;
+    }
+    let mut cells = line
+        .split(char::from(mark))
+        .map(|cell| cell.trim_matches(is_blank));
+    let named = cells
+        .next()
+        .is_some_and(|name| name.contains(char::is_alphanumeric));
+    let (mut markers, mut others) = (0, 0);
+    for cell in cells.filter(|cell| !cell.is_empty()) {
+        if crate::words::marker(cell).is_some() {
+            markers += 1;
+        } else {
+            others += 1;
+        }
+    }
+    let below = &text[next.min(text.len())..line_end(text.as_bytes(), next.min(text.len())).0];
+    named
+        && markers > 0
+        && others == 0
+        && parting_of(head, below).is_some()
+        && class_of(below) != LineGlance::Words
+}
+
+/// The header of pairs, which the same sign parts: `Wavelength (nm):Absorbance` above `400:0.0292`.
+fn header_of_pairs(text: &str, pair: &str, above: Option<&TextPiece>) -> Option<HeadRow> {
+    let Some(TextPiece::Text(line)) = above else {
+        return None;
+    };
+    let mark = ["->", "=", ":"].into_iter().find(|mark| pair.contains(mark))?;
+    let header = &text[line.span.range()];
+    let cells: Vec<&str> = header.split(mark).map(str::trim).collect();
+    let names = |cell: &str| {
+        cell.starts_with(char::is_alphabetic)
+            && crate::column_header::read_column_header(cell).quantity.is_some()
+    };
+    let span = |cell: &str| {
+        let from = cell.as_ptr() as usize - text.as_ptr() as usize;
+        Span::new(from, from + cell.len())
+    };
+    (cells.len() == 2 && pair.matches(mark).count() == 1 && cells.iter().all(|cell| names(cell))).then(|| {
+        HeadRow {
+            line: *line,
+            class: RowClass::Header,
+            cells: cells.iter().map(|cell| Some(span(cell))).collect(),
+        }
+    })
 }
 
 /// Whether a line begins with the number of a sample, `#1;0,3125`, as the next one does, below a header without that sign.
@@ -339,7 +498,7 @@ fn rows_behind(text: &str, cursor: Cursor, above: &[TextPiece]) -> Option<(Scann
     let told = |gap: &super::grid::Gap| {
         matches!(
             gap.lack,
-            MissingCell::Empty | MissingCell::Missing | MissingCell::Beyond
+            MissingCell::Empty | MissingCell::Missing | MissingCell::Beyond | MissingCell::Doubtful
         )
     };
     let filled = filled && grid.gaps.iter().all(told);
@@ -424,33 +583,63 @@ fn samples_below(
         .flatten()
         .all(|span| quantity(span).is_some_and(|quantity| quantity.is_of_light()));
     let figures = before.grid.kinds.iter().all(|kind| *kind == ColumnKind::Figures);
-    let at_once = between.iter().all(|piece| matches!(piece, TextPiece::Blank));
+    let at_once = between.iter().all(|piece| match piece {
+        TextPiece::Blank => true,
+        TextPiece::Text(line) => is_title_of_samples(&text[line.span.range()]),
+        TextPiece::Table(_) => false,
+    });
     if !over_standards || !of_light || !figures || !at_once || before.open.is_some() || before.grid.rows < 3 {
         return None;
     }
     let mut kinds = before.grid.kinds.clone();
     *kinds.first_mut()? = ColumnKind::Words;
-    let mut grid = Grid::new(before.grid.dialect.clone(), kinds);
-    let after = grid.read(text, cursor, uncut(text, &before.grid.dialect).max(cursor.at));
-    let digits = |grid: &Grid, column: usize| {
-        let changes = grid.decimals();
-        changes[grid.place(column)]
-            .iter()
-            .map(|&(_, digits)| digits)
-            .collect::<BTreeSet<u8>>()
-    };
-    // Slopes and limits have other decimals than readings.
-    let alike =
-        (1..grid.columns()).all(|column| digits(&grid, column).is_subset(&digits(&before.grid, column)));
-    let is_sample = |span: &Span| {
-        let name = text[span.range()].trim();
+    let is_sample = |name: &str| {
         name.starts_with(char::is_alphabetic)
-            && !crate::words::is_statistics(name)
+            && !name.split_whitespace().any(crate::words::is_statistics)
             && !crate::words::is(WordList::Target, name)
             && !crate::preamble::is_known(name)
     };
-    let whole = grid.rows >= 1 && grid.odd.is_empty() && grid.gaps.is_empty();
-    if !whole || !alike || !grid.words(0).iter().all(is_sample) {
+    // Slopes and limits, which have other decimals than readings, and whatever else follows, end them.
+    let digits: Vec<BTreeSet<u8>> = before
+        .grid
+        .decimals()
+        .into_iter()
+        .map(|changes| changes.into_iter().map(|(_, digits)| digits).collect())
+        .collect();
+    let dialect = &before.grid.dialect;
+    let is_row = |line: &str| {
+        let cells = split(line, dialect);
+        let name = cells.first().map_or("", |range| line[range.clone()].trim());
+        let read = |(column, range): (usize, &Range<usize>)| match cell(&line[range.clone()], dialect.style) {
+            Cell::Number { decimals, .. } => digits[before.grid.place(column)].contains(&decimals),
+            Cell::Missing | Cell::Beyond => true,
+            Cell::Words => marked_number(&line[range.clone()], dialect.style).is_some(),
+            _ => false,
+        };
+        cells.len() == before.grid.columns() && is_sample(name) && cells.iter().enumerate().skip(1).all(read)
+    };
+    let mut end = cursor.at;
+    let mut at = cursor.at;
+    let uncut = uncut(text, dialect).max(cursor.at);
+    while at < uncut {
+        let (line, next) = line_end(text.as_bytes(), at);
+        let row = &text[at..line];
+        if is_row(row) {
+            end = next;
+        } else if !row.trim_matches(is_blank).is_empty() {
+            break;
+        }
+        at = next;
+    }
+    let mut grid = Grid::new(dialect.clone(), kinds);
+    let after = grid.read(text, cursor, end.min(uncut));
+    let told = |gap: &super::grid::Gap| {
+        matches!(
+            gap.lack,
+            MissingCell::Missing | MissingCell::Beyond | MissingCell::Doubtful
+        )
+    };
+    if grid.rows == 0 || !grid.odd.is_empty() || !grid.gaps.iter().all(told) {
         return None;
     }
     let mut heads = before.heads.clone();
@@ -469,6 +658,17 @@ fn samples_below(
         joined: Vec::new(),
     };
     Some((rows, after))
+}
+
+/// Whether a line is a title over samples, `Samples`, `Proben:`: a word or two without figures that state nothing.
+fn is_title_of_samples(line: &str) -> bool {
+    const MOST_WORDS: usize = 4;
+    let line = strip_remark(line).1;
+    line.split_whitespace().count() <= MOST_WORDS
+        && !line.contains(|c: char| c.is_ascii_digit())
+        && crate::preamble::pairs(line)
+            .iter()
+            .all(|pair| pair.value.is_empty())
 }
 
 /// So many bytes behind the first row are searched for the header again before the rows are read.
@@ -612,6 +812,12 @@ pub(super) fn is_ruler(line: &str) -> bool {
             && line.split(',').all(|cell| cell.len() >= 3 && cell.bytes().all(|byte| byte == b'-'))
 }
 
+/// Whether a line and the one above it are keys with a colon, `Sample 2: Malt` below `Sample 1: Tea`.
+fn is_key_below_key(above: Option<&str>, line: &str) -> bool {
+    let is_key = |line: &str| matches!(crate::preamble::pairs(line).first(), Some(pair) if pair.mark == ':');
+    above.is_some_and(is_key) && is_key(line)
+}
+
 /// Whether a line of a word and a number stands directly over the headers of a wider table: `Ramp;0.5 °C/min` is a key there.
 fn stands_over_headers(text: &str, cursor: Cursor) -> bool {
     let (end, next) = line_end(text.as_bytes(), cursor.at);
@@ -683,12 +889,12 @@ fn table_at(
     least: usize,
     effort: &mut Effort,
 ) -> Option<(ScannedTable, Cursor)> {
-    let mut sample = sample(text, cursor, class);
-    effort.weighed += sample.iter().map(|row| row.len()).sum::<usize>();
     let head_above = match above.iter().rev().find(|piece| !is_ruler_piece(text, piece)) {
         Some(TextPiece::Text(line)) => Some(strip_remark(&text[line.span.range()]).1),
         _ => None,
     };
+    let mut sample = sample(text, cursor, class, head_above);
+    effort.weighed += sample.iter().map(|row| row.len()).sum::<usize>();
     // The header again, as behind a page break, is no row.
     if let Some(again) = head_above.and_then(|head| sample.iter().position(|row| row.trim() == head.trim())) {
         sample.truncate(again);
@@ -699,7 +905,11 @@ fn table_at(
     }
     if class == LineGlance::Mixed
         && sample.len() < 2
-        && (head_above.is_none() || stands_over_headers(text, cursor))
+        && (head_above.is_none()
+            || stands_over_headers(text, cursor)
+            || sample
+                .first()
+                .is_none_or(|line| is_key_below_key(head_above, line)))
     {
         return None;
     }
@@ -767,7 +977,8 @@ fn table_at(
     {
         return None;
     }
-    if is_row_of_levels(&sample, &dialect)
+    if is_row_under_parameter(&sample, head_above, &dialect)
+        || is_row_of_levels(&sample, &dialect)
         || is_row_over_others(&with_following(text, cursor, &sample[..1]), &dialect)
     {
         return None;
@@ -926,8 +1137,8 @@ fn table_at(
     if grid.rows <= 3 && !words_first && sample.len() <= 3 && sample.iter().all(|row| is_line_of_keys(row)) {
         return None;
     }
-    // `run 1` under a title of two words is no sample with a reading of one.
-    if words_first && grid.rows == 1 && figures == 1 && dialect.sep == Delimiter::Blank {
+    // `run 1` under a title of two words is no sample with a reading of one, nor is `3 readings` under `A at 450 nm`.
+    if wordy > 0 && grid.rows == 1 && figures == 1 && dialect.sep == Delimiter::Blank {
         return None;
     }
     if words_first && grid.rows <= 6 && heads_are_a_key(text, &heads, &grid) {
@@ -1159,8 +1370,8 @@ fn groups_of_three(rows: &[&str], dialect: &Dialect) -> Option<usize> {
     if !matches!(dialect.sep, Delimiter::Blank | Delimiter::Comma) || dialect.pieces.is_some() {
         return None;
     }
-    // A row without three digits that stand alone has no group of them; neither has a table of such rows.
-    if !rows.iter().any(|row| has_three_alone(row)) {
+    // A row without such digits has no group of them; neither has a table of such rows.
+    if !rows.iter().any(|row| has_group_of_three(row)) {
         return None;
     }
     let cells: Vec<Vec<&str>> = rows
@@ -1189,12 +1400,23 @@ fn groups_of_three(rows: &[&str], dialect: &Dialect) -> Option<usize> {
     })
 }
 
-/// Whether three digits stand somewhere in a line with no other sign of a number beside them.
-fn has_three_alone(line: &str) -> bool {
+/// Whether three digits stand somewhere in a line with no other sign of a number beside them, behind one to three digits that
+/// stand so too.
+fn has_group_of_three(line: &str) -> bool {
     let of_number = |byte: &u8| byte.is_ascii_alphanumeric() || matches!(byte, b'.' | b'-' | b'+');
-    let runs = line.as_bytes().split(|byte| !of_number(byte));
-    runs.into_iter()
-        .any(|run| run.len() == 3 && run.iter().all(u8::is_ascii_digit))
+    let digits = |run: &[u8]| run.iter().all(u8::is_ascii_digit);
+    let mut front: &[u8] = b"-";
+    for run in line
+        .as_bytes()
+        .split(|byte| !of_number(byte))
+        .filter(|run| !run.is_empty())
+    {
+        if run.len() == 3 && digits(run) && front.len() <= 3 && digits(front) {
+            return true;
+        }
+        front = run;
+    }
+    false
 }
 
 pub(super) fn is_ruler_piece(text: &str, piece: &TextPiece) -> bool {
@@ -1206,8 +1428,9 @@ pub(super) fn is_ruler_piece(text: &str, piece: &TextPiece) -> bool {
 }
 
 /// The lines from `cursor` on that may be rows of one table: of one class, with at most single blank lines between.
-fn sample(text: &str, cursor: Cursor, class: LineGlance) -> Vec<&str> {
+fn sample<'t>(text: &'t str, cursor: Cursor, class: LineGlance, head: Option<&str>) -> Vec<&'t str> {
     let bytes = text.as_bytes();
+    let parting = head.and_then(|head| parting_of(head, &text[cursor.at..line_end(bytes, cursor.at).0]));
     let mut rows: Vec<&str> = Vec::with_capacity(SAMPLE);
     let mut marks: Vec<[bool; 3]> = Vec::with_capacity(SAMPLE);
     let mut at = cursor.at;
@@ -1231,6 +1454,15 @@ fn sample(text: &str, cursor: Cursor, class: LineGlance) -> Vec<&str> {
         if blanks > 0
             && !rows.is_empty()
             && (rows.len() >= 2 && lacks_the_separator(&rows, line) || is_another_header(line))
+        {
+            break;
+        }
+        // Below rows that are parted as their header is, what lacks the sign is no row of theirs: `3 readings`.
+        if let Some(mark) = parting
+            && !rows.is_empty()
+            && !line.as_bytes().contains(&mark)
+            && goes_on_without(text, at, mark)
+            && begins_otherwise(line, rows[0])
         {
             break;
         }
@@ -1259,7 +1491,7 @@ fn sample(text: &str, cursor: Cursor, class: LineGlance) -> Vec<&str> {
             LineGlance::Figures => this == LineGlance::Figures,
             _ => this != LineGlance::Words,
         };
-        if !fits {
+        if !fits && !rows.is_empty() {
             // A row of nothing but markers, or one that begins with one, is still a row.
             let first = line.trim_matches(is_blank);
             if !(rows.len() >= 2
@@ -1290,6 +1522,29 @@ fn sample(text: &str, cursor: Cursor, class: LineGlance) -> Vec<&str> {
         marks.push(own);
     }
     rows
+}
+
+/// The sign that stands as often in a row as in the header above it, and so parts both beyond doubt.
+fn parting_of(head: &str, row: &str) -> Option<u8> {
+    let count = |line: &str, mark: u8| memchr::memchr_iter(mark, line.as_bytes()).count();
+    [b'\t', b';', b'|']
+        .into_iter()
+        .find(|&mark| count(head, mark) >= 1 && count(head, mark) == count(row, mark))
+}
+
+/// Whether a line of words does not begin as a row does, and so is none that was cut off: `3 readings` below `Tea<tab>0.101`.
+fn begins_otherwise(line: &str, row: &str) -> bool {
+    let worded = |line: &str| line.trim_start().starts_with(char::is_alphabetic);
+    line.contains(char::is_alphabetic) && (worded(line) != worded(row) || !worded(row))
+}
+
+/// Whether no line from `at` on up to the next blank line has a sign.
+fn goes_on_without(text: &str, at: usize, mark: u8) -> bool {
+    text[at.min(text.len())..]
+        .lines()
+        .take_while(|line| !line.trim_matches(is_blank).is_empty())
+        .take(SAMPLE)
+        .all(|line| !line.as_bytes().contains(&mark))
 }
 
 /// Whether a line below a blank one is the header of another table: cells of words, of which one says what was measured, and none
@@ -1563,6 +1818,10 @@ fn kinds_of(
             readings[column] += usize::from(matches!(found, Cell::Number { decimals: 2.., .. }));
             match found {
                 Cell::Number { .. } | Cell::WithUnit { .. } | Cell::Bracketed { .. } => figures[column] += 1,
+                Cell::Words if marked_number(&row[range.clone()], dialect.style).is_some() => {
+                    figures[column] += 1;
+                    readings[column] += 1;
+                }
                 Cell::Words if is_nearly_number(&row[range.clone()], dialect.style) => damaged[column] += 1,
                 Cell::Words | Cell::Clock { .. } => words[column] += 1,
                 Cell::Beyond => beyond[column] += 1,
@@ -1628,17 +1887,21 @@ fn take_names(
         let head = crate::column_header::read_column_header(&head[range.clone()]);
         head.quantity == Some(curvary_record::Quantity::CONCENTRATION)
     });
-    // A count of the rows may stand in front of the names.
-    let counted = heads.first().is_some_and(|range| {
-        let head = head[range.clone()].trim();
-        crate::words::quantity_of(head) == Some(curvary_record::Quantity::INDEX)
-            || crate::words::is(WordList::Series, head)
-    }) && rows.iter().zip(cells).enumerate().all(|(row, (line, cells))| {
-        let first = cells
-            .first()
-            .map(|range| cell(&line[range.clone()], dialect.style));
-        matches!(first, Some(Cell::Number { value, decimals: 0 }) if value == (row + 1) as f64)
-    });
+    // A count of the rows may stand in front of the names, and so may the number of a rack.
+    let identified = heads
+        .first()
+        .is_some_and(|range| crate::words::is(WordList::Identifier, head[range.clone()].trim()));
+    let counted = identified
+        || heads.first().is_some_and(|range| {
+            let head = head[range.clone()].trim();
+            crate::words::quantity_of(head) == Some(curvary_record::Quantity::INDEX)
+                || crate::words::is(WordList::Series, head)
+        }) && rows.iter().zip(cells).enumerate().all(|(row, (line, cells))| {
+            let first = cells
+                .first()
+                .map(|range| cell(&line[range.clone()], dialect.style));
+            matches!(first, Some(Cell::Number { value, decimals: 0 }) if value == (row + 1) as f64)
+        });
     for (column, range) in heads.into_iter().enumerate() {
         let head = head[range].trim();
         let names = matches!(crate::words::field_of(head), Some("sample" | "sample-id"))
@@ -1681,21 +1944,55 @@ fn take_names(
                     .windows(3)
                     .all(|three| three[2] - three[1] == three[1] - three[0])
                 && (plain[1] - plain[0]).abs() != 1.0;
-            column == usize::from(counted)
-                && !even
-                && !runs
-                && numbers.clone().all(|found| {
-                    matches!(
-                        found,
-                        Some(Cell::Number { decimals: 0, .. } | Cell::WithUnit { .. })
-                    )
-                })
-                && !numbers.by_ref().enumerate().all(counts)
+            // `1.1`, `1.2`, `2.1` in front of the concentrations: levels, and the replicates of each.
+            let levels = || {
+                let texts = rows
+                    .iter()
+                    .zip(cells)
+                    .map(|(row, cells)| cells.get(column).map_or("", |range| row[range.clone()].trim()));
+                of_known_concentration && are_levels_with_replicates(texts)
+            };
+            column == usize::from(counted) && levels()
+                || column == usize::from(counted)
+                    && !even
+                    && !runs
+                    && numbers.clone().all(|found| {
+                        matches!(
+                            found,
+                            Some(Cell::Number { decimals: 0, .. } | Cell::WithUnit { .. })
+                        )
+                    })
+                    && !numbers.by_ref().enumerate().all(counts)
         };
         if names && kinds[column] == ColumnKind::Figures && (worded() || numbered()) {
             kinds[column] = ColumnKind::Words;
         }
     }
+}
+
+/// Whether texts number levels and the replicates of each with a point between: `1.1`, `1.2`, `2.1`, `2.2`.
+fn are_levels_with_replicates<'t>(texts: impl Iterator<Item = &'t str>) -> bool {
+    let mut before: Option<(u32, u32)> = None;
+    let mut again = false;
+    for text in texts {
+        let parts = text.split_once(['.', ',']);
+        let Some((level, replicate)) = parts.and_then(|(level, replicate)| {
+            Some((level.parse::<u32>().ok()?, replicate.parse::<u32>().ok()?))
+        }) else {
+            return false;
+        };
+        let goes_on = match before {
+            None => replicate == 1,
+            Some((last, of)) if level == last => replicate == of + 1,
+            Some((last, _)) => level > last && replicate == 1,
+        };
+        again |= before.is_some_and(|(last, _)| last == level);
+        if !goes_on {
+            return false;
+        }
+        before = Some((level, replicate));
+    }
+    again
 }
 
 /// Whether the first of these rows is the `min`, `max` or `n` of others that begin with numbers.
@@ -1707,14 +2004,15 @@ fn sums_up_below(rows: &[&str], dialect: &Dialect) -> bool {
             .map_or(String::new(), |range| row[range.clone()].to_owned())
     };
     let [head, rest @ ..] = rows else { return false };
+    let word = first(head);
+    if !is_summary_word(&word) && !super::segments::is_summary_word(word.trim()) {
+        return false;
+    }
     let numbered = rest
         .iter()
         .filter(|row| leading_number(&first(row)).is_some())
         .count();
-    let word = first(head);
-    (is_summary_word(&word) || super::segments::is_summary_word(word.trim()))
-        && numbered >= 3
-        && numbered * 2 > rest.len()
+    numbered >= 3 && numbered * 2 > rest.len()
 }
 
 /// So many rows of conditions and headers stand over one table.
@@ -1737,15 +2035,43 @@ fn is_row_of_conditions(rows: &[&str], dialect: &Dialect) -> bool {
             .first()
             .is_some_and(|range| leading_number(&row[range.clone()]).is_some())
     };
+    if !known || leading_number(key).is_some() || values.len() < 2 || !values.iter().all(is_number) {
+        return false;
+    }
     // Other rows of conditions and the header may stand below it.
     let above = rest.iter().take_while(|row| !begins_with_number(row)).count();
     let rest = rest.get(above.min(MOST_CONDITIONS)..).unwrap_or(&[]);
-    known
-        && leading_number(key).is_none()
-        && values.len() >= 2
-        && values.iter().all(is_number)
-        && rest.len() >= 2
-        && rest.iter().filter(begins_with_number).count() * 10 >= rest.len() * 9
+    rest.len() >= 2 && rest.iter().filter(begins_with_number).count() * 10 >= rest.len() * 9
+}
+
+/// Whether the first of these rows holds numbers of what the line above it names with its unit, and nothing is measured in it:
+/// `Strain;0;4;8` under `;Time (h);;`.
+fn is_row_under_parameter(rows: &[&str], head: Option<&str>, dialect: &Dialect) -> bool {
+    let ([first, _, ..], Some(head)) = (rows, head.filter(|_| dialect.sep.byte().is_some())) else {
+        return false;
+    };
+    let over: Vec<&str> = raw_split(head, dialect.sep)
+        .into_iter()
+        .map(|cell| head[cell].trim())
+        .filter(|cell| !cell.is_empty())
+        .collect();
+    // Of several the first stands over the names of the rows.
+    let over = over[usize::from(over.len() > 1)..].iter().copied();
+    let cells = split(first, dialect);
+    let Some((name, numbers)) = cells.split_first().filter(|(_, numbers)| numbers.len() >= 2) else {
+        return false;
+    };
+    let numbers: Option<Vec<f64>> = numbers
+        .iter()
+        .map(|range| match cell(&first[range.clone()], dialect.style) {
+            Cell::Number { value, .. } => Some(value),
+            _ => None,
+        })
+        .collect();
+    let runs = numbers.is_some_and(|numbers| {
+        numbers.windows(2).all(|pair| pair[0] < pair[1]) || numbers.windows(2).all(|pair| pair[0] > pair[1])
+    });
+    runs && leading_number(&first[name.clone()]).is_none() && shared_parameter(over).is_some()
 }
 
 /// Whether the first of these rows tells the columns of the others apart: nothing over the first column, a number with

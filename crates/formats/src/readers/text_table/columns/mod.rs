@@ -276,11 +276,18 @@ pub(super) fn describe(
             if let Some(parted) = parted.as_ref().filter(|parted| parted.has(level)) {
                 if index == 0 {
                     column.heads.push((bare_unit(cell).to_owned(), span));
-                } else if level == parted.numbers
-                    && let Some(unit) = rows_of_heads[parted.units][index]
-                {
-                    let unit = bare_unit(&text[unit.range()]);
-                    column.heads.push((format!("{} {unit}", cell.trim()), span));
+                } else if level == parted.numbers {
+                    let own =
+                        || Some(bare_unit(&text[rows_of_heads[parted.units][index]?.range()]).to_owned());
+                    let said = match parted.shared.as_deref() {
+                        Some("pH") => format!("pH {}", cell.trim()),
+                        Some(unit) => format!("{} {unit}", cell.trim()),
+                        None => match own() {
+                            Some(unit) => format!("{} {unit}", cell.trim()),
+                            None => continue,
+                        },
+                    };
+                    column.heads.push((said, span));
                 }
                 continue;
             }
@@ -427,6 +434,8 @@ pub(super) fn describe(
 struct PartedCoordinates {
     numbers: usize,
     units: usize,
+    /// What is said of all numbers at once, as it is spelled, `°C` of `Temperature (°C)`; else each has a unit of its own.
+    shared: Option<String>,
 }
 
 impl PartedCoordinates {
@@ -439,9 +448,15 @@ impl PartedCoordinates {
 /// are taken at. Behind a word that counts, `Run 1 2 3`, the unit is that of the column.
 fn numbers_over_units(text: &str, rows: &[Vec<Option<Span>>]) -> Option<PartedCoordinates> {
     let cell = |span: &Span| text[span.range()].trim();
+    // A sign at the end of each line leaves a column without a name.
+    let width = rows
+        .iter()
+        .filter_map(|row| row.iter().rposition(Option::is_some))
+        .max()
+        .map_or(0, |last| last + 1);
     let over_curves = |level: usize| -> Option<Vec<&str>> {
         let cells: Vec<&str> = rows[level].iter().skip(1).flatten().map(cell).collect();
-        (cells.len() >= 2 && cells.len() + 1 == rows[level].len()).then_some(cells)
+        (cells.len() >= 2 && cells.len() + 1 == width).then_some(cells)
     };
     let numbers_of = |level: usize| {
         let plain = |text: &&str| {
@@ -482,9 +497,50 @@ fn numbers_over_units(text: &str, rows: &[Vec<Option<Span>>]) -> Option<PartedCo
             .iter()
             .zip(&of_curves)
             .all(|pair| taken_at(pair).as_ref() == Some(&first));
-        (!counts && alike).then_some(PartedCoordinates { numbers, units })
+        (!counts && alike).then_some(PartedCoordinates {
+            numbers,
+            units,
+            shared: None,
+        })
     };
-    (0..rows.len()).find_map(found)
+    // `Temperature (°C)` over `20`, `40`, `60`, in the first of these columns or in all of them.
+    let named = |units: usize| {
+        let beside = [
+            Some(units + 1).filter(|level| *level < rows.len()),
+            units.checked_sub(1),
+        ];
+        let numbers = beside
+            .into_iter()
+            .flatten()
+            .find(|level| numbers_of(*level).is_some())?;
+        let shared = shared_parameter(rows[units].iter().skip(1).flatten().map(cell))?;
+        Some(PartedCoordinates {
+            numbers,
+            units,
+            shared: Some(shared),
+        })
+    };
+    (0..rows.len()).find_map(|level| found(level).or_else(|| named(level)))
+}
+
+/// The unit of what readings are taken at, where one cell, or the same in all, names it with its unit and nothing else: `°C` of
+/// `Temperature (°C)`; `pH` for itself.
+pub(super) fn shared_parameter<'a>(mut cells: impl Iterator<Item = &'a str>) -> Option<String> {
+    let first = cells.next()?;
+    if cells.any(|cell| cell != first) {
+        return None;
+    }
+    let head = read_column_header(first);
+    let quantity = head.quantity.filter(|_| head.held.is_empty())?;
+    if quantity == Quantity::named("ph") {
+        return Some("pH".to_owned());
+    }
+    let taken_at = matches!(
+        quantity.as_str(),
+        "temperature" | "time" | "concentration" | "wavelength"
+    );
+    let (_, unit) = split_unit(first).filter(|_| taken_at && head.unit.is_some())?;
+    Some(bare_unit(unit).to_owned())
 }
 
 /// A unit without the brackets it stands in.
@@ -613,7 +669,16 @@ fn condition_over(key: &str, cell: &str, lowest: Option<&str>, grid: &Grid) -> O
         }
     };
     let of = read_column_header(key).quantity?;
-    (lowest.is_some_and(runs) && matches!(of.as_str(), "ph" | "temperature" | "concentration"))
+    // Times over wavelengths stand beside other conditions: `Time (s);0;60` over `Temperature (°C);25.0;25.1` over `nm`.
+    let times = || {
+        let light = |lowest: &str| {
+            read_column_header(lowest)
+                .quantity
+                .is_some_and(|quantity| matches!(quantity.as_str(), "wavelength" | "wavenumber"))
+        };
+        of == Quantity::TIME && lowest.is_some_and(light)
+    };
+    (lowest.is_some_and(runs) && (matches!(of.as_str(), "ph" | "temperature" | "concentration") || times()))
         .then(|| condition(key, cell.trim(), grid))
         .flatten()
 }

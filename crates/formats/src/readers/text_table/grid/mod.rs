@@ -15,7 +15,7 @@ use self::distinct::Distinct;
 use super::columns::{Stats, unit_in_cells};
 use super::damaged::{is_cut_row, resembles, same_outline};
 use super::dialect::{Brackets, Delimiter, Dialect, is_blank, split};
-use super::number::{Cell, EXTINCTION, cell, duration_in, has_concise, is_uncertainty, plain};
+use super::number::{Cell, EXTINCTION, cell, duration_in, has_concise, is_uncertainty, marked_number, plain};
 
 /// No table has more cells than this; what lies beyond begins another one.
 pub(super) const MAX_CELLS: usize = 400_000_000;
@@ -48,6 +48,8 @@ pub(super) enum MissingCell {
     Unreadable,
     /// A number in parentheses stood there, and nobody has said what that means.
     Bracketed,
+    /// A number stood there that is not meant exactly, or that somebody doubts.
+    Doubtful,
     /// The row ended before it.
     Short,
     /// A number stood there that has lost its decimal sign, as the numbers above and below show.
@@ -95,6 +97,8 @@ pub(super) enum Noted {
     Aside,
     /// An uncertainty behind a number was left aside.
     Uncertainty,
+    /// A mark of somebody's stands beside a number, which was kept.
+    Marked,
     /// It sums up the rows above it, and was left out.
     Summary,
 }
@@ -168,6 +172,28 @@ impl Grid {
         }
         for odd in &mut self.odd {
             odd.span = moved(odd.span);
+        }
+    }
+
+    /// Says on which line each row begins, where the rows were read out of a text of their own.
+    pub(super) fn place_rows(&mut self, lines: &[u32]) {
+        let before = std::mem::take(&mut self.lines);
+        let row_of = |line: u32| {
+            let index = before.partition_point(|&(_, first)| first <= line);
+            let (row, first) = before[index.saturating_sub(1).min(before.len() - 1)];
+            (row + line.saturating_sub(first)) as usize
+        };
+        for note in &mut self.notes {
+            note.line = lines.get(row_of(note.line)).copied().unwrap_or(note.line);
+        }
+        for (row, &line) in (0_u32..).zip(lines) {
+            let goes_on = self
+                .lines
+                .last()
+                .is_some_and(|&(first, begins)| begins + (row - first) == line);
+            if !goes_on {
+                self.lines.push((row, line));
+            }
         }
     }
 

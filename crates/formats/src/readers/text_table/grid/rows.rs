@@ -402,11 +402,39 @@ impl Grid {
             .map_or(u8::MAX, |&(_, _, decimals)| decimals)
     }
 
+    /// Adds a row of which somebody said that it is one, and whether it could be read. Where blanks part the cells, the name in front may have several words.
+    pub(in crate::readers::text_table) fn add_row(&mut self, line: &str, cursor: Cursor) -> bool {
+        let mut cells = split(line, &self.dialect);
+        let more = cells.len().saturating_sub(self.columns());
+        if more > 0 && self.dialect.sep.byte().is_none() && self.kinds.first() == Some(&ColumnKind::Words) {
+            let name = cells[0].start..cells[more].end;
+            cells.splice(..=more, [name]);
+        }
+        self.lines
+            .push((u32::try_from(self.rows).unwrap_or(u32::MAX), cursor.line));
+        let cells = cells.into_iter().map(Some).collect();
+        let read = matches!(self.row_of_cells(line, cursor, cells), LineOutcome::Yes);
+        if !read {
+            self.lines.pop();
+        }
+        self.settle();
+        read
+    }
+
     /// A row in any spelling.
-    #[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
     fn careful_row(&mut self, line: &str, cursor: Cursor) -> LineOutcome {
-        let mut cells: Vec<Option<std::ops::Range<usize>>> =
-            split(line, &self.dialect).into_iter().map(Some).collect();
+        let cells = split(line, &self.dialect).into_iter().map(Some).collect();
+        self.row_of_cells(line, cursor, cells)
+    }
+
+    /// The same of a line in cells.
+    #[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
+    fn row_of_cells(
+        &mut self,
+        line: &str,
+        cursor: Cursor,
+        mut cells: Vec<Option<std::ops::Range<usize>>>,
+    ) -> LineOutcome {
         let columns = self.columns();
         let hard = self.dialect.sep.byte().is_some() || self.dialect.sep == Delimiter::CommaBlank;
         while hard
@@ -480,6 +508,8 @@ impl Grid {
         let (mut good, mut bad, mut empty) = (0, 0, 0);
         // Columns whose cell is a length of time in other units than those before it.
         let mut lengths: Vec<usize> = Vec::new();
+        // Columns whose number has a mark beside it, `0.612 (repeat)`, and those where it is doubted, `ca. 0.6`.
+        let (mut marked, mut doubtful): (Vec<usize>, Vec<usize>) = (Vec::new(), Vec::new());
         for (column, range) in cells.iter().enumerate() {
             let found = match range {
                 Some(range) if self.kinds[column] == ColumnKind::Figures => match read(range) {
@@ -487,6 +517,20 @@ impl Grid {
                         lengths.push(column);
                         Cell::Number { value, decimals }
                     }
+                    Cell::Words => match marked_number(&line[range.clone()], self.dialect.style) {
+                        Some(number) if number.doubtful => {
+                            doubtful.push(column);
+                            Cell::Missing
+                        }
+                        Some(number) => {
+                            marked.push(column);
+                            Cell::Number {
+                                value: number.value,
+                                decimals: number.decimals,
+                            }
+                        }
+                        None => Cell::Words,
+                    },
                     found => found,
                 },
                 Some(range) if range.is_empty() => Cell::Empty,
@@ -608,6 +652,7 @@ impl Grid {
                 },
                 Cell::Empty if cells[column].is_none() && hard => (f64::NAN, None, Some(MissingCell::Short)),
                 Cell::Empty => (f64::NAN, None, Some(MissingCell::Empty)),
+                Cell::Missing if doubtful.contains(&column) => (f64::NAN, None, Some(MissingCell::Doubtful)),
                 Cell::Missing => (f64::NAN, None, Some(MissingCell::Missing)),
                 Cell::Beyond => (f64::NAN, None, Some(MissingCell::Beyond)),
                 Cell::Clock { .. } | Cell::Words => (f64::NAN, None, Some(MissingCell::Unreadable)),
@@ -649,6 +694,7 @@ impl Grid {
         for (is, what) in [
             (touching, Noted::Touching),
             (aside, Noted::Aside),
+            (!marked.is_empty(), Noted::Marked),
             (uncertain || concise, Noted::Uncertainty),
         ] {
             if is {

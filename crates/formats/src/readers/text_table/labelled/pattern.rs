@@ -4,11 +4,13 @@
 //! the form, and what changes was written down. A word of the form in front of a number is its name, a unit behind it is
 //! its unit, and words that change in front of all numbers name the row.
 
+use std::borrow::Cow;
 use std::ops::Range;
 
 use curvary_record::unit::{Spelling, spelled};
 use curvary_record::{KnownQuantity, Quantity};
 
+use super::marked::{self, ValueModel};
 use super::{LONGEST, LabelledPart, clock_length};
 use crate::readers::text_table::grid::{ColumnKind, Cursor, line_end};
 use crate::words::{self, WordList};
@@ -84,38 +86,79 @@ struct FormPart {
 impl LinePattern {
     /// The form of the lines at `cursor`, where at least `least` of them have one and it holds values, and what was looked at.
     pub(super) fn at(text: &str, cursor: Cursor, least: usize) -> (Option<Self>, Looked) {
-        let (plain, looked) = Self::tokenised(text, cursor, least, LineSplit::Plain);
-        if plain.is_some() {
-            return (plain, looked);
+        let ways = [LineSplit::Plain, LineSplit::NameFirst];
+        let (end, _) = line_end(text.as_bytes(), cursor.at);
+        let shown = marked::shown(super::without_aside(&text[cursor.at..end]).0);
+        let firsts = std::iter::once(None).chain(shown.iter().map(|shown| Some(shown.as_str())));
+        let mut all: Option<Looked> = None;
+        for (first, how) in firsts.flat_map(|first| ways.map(|how| (first, how))) {
+            let (pattern, looked) = Self::tokenised(text, cursor, least, how, first);
+            let before = all.unwrap_or(Looked {
+                bytes: 0,
+                none_before: looked.none_before,
+            });
+            let together = Looked {
+                bytes: before.bytes + looked.bytes,
+                none_before: before.none_before.min(looked.none_before),
+            };
+            if pattern.is_some() {
+                return (pattern, together);
+            }
+            all = Some(together);
         }
-        let (named, again) = Self::tokenised(text, cursor, least, LineSplit::NameFirst);
-        let looked = Looked {
-            bytes: looked.bytes + again.bytes,
-            none_before: looked.none_before.min(again.none_before),
+        let none = Looked {
+            bytes: 0,
+            none_before: cursor.at,
         };
-        (named, looked)
+        (None, all.unwrap_or(none))
     }
 
-    fn tokenised(text: &str, cursor: Cursor, least: usize, how: LineSplit) -> (Option<Self>, Looked) {
+    /// The same of lines that are taken apart in one way, where the first may be `shown` with a figure in place of a marker.
+    fn tokenised(
+        text: &str,
+        cursor: Cursor,
+        least: usize,
+        how: LineSplit,
+        first_shown: Option<&str>,
+    ) -> (Option<Self>, Looked) {
         let bytes = text.as_bytes();
-        let mut lines: Vec<(&str, Vec<LinePiece>)> = Vec::new();
+        let mut lines: Vec<(Cow<'_, str>, Vec<LinePiece>)> = Vec::new();
+        // So many of them have no number where the others have one.
+        let mut marked = 0;
         let mut starts: Vec<usize> = Vec::new();
         let mut at = cursor.at;
         while at < bytes.len() && lines.len() < SAMPLE {
             let (end, next) = line_end(bytes, at);
             let line = super::without_aside(&text[at..end]).0;
-            let Some(tokens) = tokens(line, how).filter(|tokens| {
-                lines
-                    .first()
-                    .is_none_or(|(first, form)| are_alike(first, form, line, tokens))
-            }) else {
+            let fits = |line: &str| {
+                tokens(line, how).filter(|tokens| {
+                    lines
+                        .first()
+                        .is_none_or(|(first, form)| are_alike(first, form, line, tokens))
+                })
+            };
+            let found = match (first_shown, lines.is_empty()) {
+                (Some(shown), true) => {
+                    marked += 1;
+                    tokens(shown, how).map(|tokens| (Cow::Borrowed(shown), tokens))
+                }
+                _ => fits(line)
+                    .map(|tokens| (Cow::Borrowed(line), tokens))
+                    .or_else(|| {
+                        let (first, _) = lines.first()?;
+                        let (shown, tokens) = stand_in(line, first, fits)?;
+                        marked += 1;
+                        Some((Cow::Owned(shown), tokens))
+                    }),
+            };
+            let Some((line, tokens)) = found else {
                 break;
             };
             // A form without words and signs is that of a plain table.
             if lines.is_empty()
                 && !tokens
                     .iter()
-                    .any(|token| token.kind == PieceKind::Word || is_mark(line, token))
+                    .any(|token| token.kind == PieceKind::Word || is_mark(&line, token))
             {
                 break;
             }
@@ -127,10 +170,10 @@ impl LinePattern {
             bytes: at - cursor.at,
             none_before: cursor.at,
         };
-        if lines.len() < least {
+        if lines.len() < least || lines.len() - marked < 2 || 2 * marked > lines.len() {
             return (None, looked);
         }
-        let pattern = Self::of(&lines, how).filter(|pattern| pattern.holds_values(lines[0].0, lines.len()));
+        let pattern = Self::of(&lines, how).filter(|pattern| pattern.holds_values(&lines[0].0, lines.len()));
         if pattern.is_none() && lines.len() == SAMPLE {
             looked.none_before = starts[SAMPLE / 2];
         }
@@ -138,15 +181,16 @@ impl LinePattern {
     }
 
     /// The form of lines that have the same pieces.
-    fn of(lines: &[(&str, Vec<LinePiece>)], how: LineSplit) -> Option<Self> {
+    fn of(lines: &[(Cow<'_, str>, Vec<LinePiece>)], how: LineSplit) -> Option<Self> {
         let (first, form) = lines.first()?;
         let tokens: Vec<FormPiece> = form
             .iter()
             .enumerate()
             .map(|(place, token)| {
                 let text = &first[token.range.clone()];
-                let same =
-                    |(line, tokens): &(&str, Vec<LinePiece>)| &line[tokens[place].range.clone()] == text;
+                let same = |(line, tokens): &(Cow<'_, str>, Vec<LinePiece>)| {
+                    &line[tokens[place].range.clone()] == text
+                };
                 let fixed = match token.kind {
                     PieceKind::Sign => true,
                     PieceKind::Word => lines.iter().all(same),
@@ -212,11 +256,27 @@ impl LinePattern {
             return false;
         }
         let clocked = self.parts.iter().any(|part| part.kind == ColumnKind::Words);
+        let read = |part: Option<&LabelledPart>| {
+            part.is_some_and(|part| first[part.value.clone()].contains(['.', ',']))
+        };
         let equated = || {
-            let signs = self.tokens.iter().filter(|token| token.kind == PieceKind::Sign);
+            let mut signs = self.tokens.iter().filter(|token| token.kind == PieceKind::Sign);
+            let joins = |sign: &str| sign == "=" || sign == ":" && read(parts.last());
             lines >= PAIRS
                 && self.tokens.len() == 3
-                && signs.clone().any(|token| token.fixed.as_deref() == Some("="))
+                && signs.any(|token| token.fixed.as_deref().is_some_and(joins))
+        };
+        // `0.140 at 400 nm`
+        let set_behind = || {
+            let places = self.tokens.windows(3).any(|tokens| {
+                tokens[0].kind == PieceKind::Number
+                    && tokens[1]
+                        .fixed
+                        .as_deref()
+                        .is_some_and(|word| words::is(WordList::At, word))
+                    && tokens[2].kind == PieceKind::Number
+            });
+            places && unit && read(parts.first())
         };
         // `after 30 sec   0.11`
         let timed = || {
@@ -234,11 +294,7 @@ impl LinePattern {
                     .iter()
                     .any(|unit| matches!(unit.code(), "s" | "min" | "h" | "nm"))
             });
-            pair && unit
-                && runs
-                && parts
-                    .last()
-                    .is_some_and(|part| first[part.value.clone()].contains(['.', ',']))
+            pair && unit && runs && read(parts.last())
         };
         // Errors beside numbers stand in lists of results.
         let results = self.tokens.iter().any(|token| {
@@ -253,7 +309,7 @@ impl LinePattern {
             && match count {
                 0 => false,
                 1 => clocked && named,
-                _ => named || marked && unit || equated() || timed() || set_and_read(),
+                _ => named || marked && unit || equated() || timed() || set_and_read() || set_behind(),
             }
     }
 }
@@ -282,7 +338,7 @@ fn parts_of(
     first: &str,
     form: &[LinePiece],
     tokens: &[FormPiece],
-    lines: &[(&str, Vec<LinePiece>)],
+    lines: &[(Cow<'_, str>, Vec<LinePiece>)],
 ) -> Option<Vec<FormPart>> {
     let mut parts: Vec<FormPart> = Vec::new();
     // Words, and numbers that belong to them, that no value was found for yet.
@@ -505,6 +561,23 @@ fn unit_behind(first: &str, form: &[LinePiece], tokens: &[FormPiece], place: usi
         && !first[..form[place].range.start].is_empty()
         && unit.len() == 1;
     (known && apart <= 2 && !is_name && !symbol).then_some(behind)
+}
+
+/// A line with a figure in place of the marker in it, and its pieces, where these are `fits` to those of the first line.
+fn stand_in(
+    line: &str,
+    first: &str,
+    fits: impl Fn(&str) -> Option<Vec<LinePiece>>,
+) -> Option<(String, Vec<LinePiece>)> {
+    let model = ValueModel::ending_like(first);
+    marked::stand_ins(line, Some(&model))
+        .into_iter()
+        .find_map(|stand_in| {
+            let tokens = (!stand_in.shortened && !stand_in.unknown)
+                .then(|| fits(&stand_in.line))
+                .flatten()?;
+            Some((stand_in.line, tokens))
+        })
 }
 
 /// Whether two lines have the same pieces, and the same signs.

@@ -799,6 +799,37 @@ impl Shaper<'_> {
             })
     }
 
+    /// Whether a column has one value in all rows, three or more.
+    pub(super) fn is_constant(&self, place: usize) -> bool {
+        const FEWEST: usize = 3;
+        let stats = &self.columns[place].stats;
+        self.columns[place].kind == ColumnKind::Figures
+            && stats.min == stats.max
+            && stats.count >= FEWEST
+            && stats.count + self.summed.len() >= self.table.grid.rows
+    }
+
+    /// Coordinates that have the same value in every row of readings. A length of millimetres in cells of their own is that of the
+    /// cell.
+    pub(super) fn constants_of_readings(&self, roles: &[ShapeRole]) -> Vec<(usize, Coordinate)> {
+        let mut constants = self.constants(usize::MAX, roles);
+        constants.retain(|(place, _)| self.is_constant(*place));
+        let light = |held: &Coordinate| held.quantity == Quantity::WAVELENGTH;
+        let measured = roles.contains(&ShapeRole::Measured);
+        for (place, column) in self.columns.iter().enumerate() {
+            let bare = column.heads.is_empty() && column.quantity.is_none() && self.is_constant(place);
+            let Some(unit) = column.unit.clone().filter(|_| bare && measured) else {
+                continue;
+            };
+            let of_cell = ["mm", "cm"].contains(&unit.code());
+            if of_cell && !column.held.iter().any(light) {
+                let length = Quantity::named("path-length");
+                constants.push((place, Coordinate::new(length, unit, column.stats.min)));
+            }
+        }
+        constants
+    }
+
     /// Coordinates that have the same value in every row.
     fn constants(&self, x: usize, roles: &[ShapeRole]) -> Vec<(usize, Coordinate)> {
         let mut constants = Vec::new();

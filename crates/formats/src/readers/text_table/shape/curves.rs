@@ -385,6 +385,12 @@ impl Shaper<'_> {
                 "say that the value lies beyond the range (overflow, saturated)",
             ),
             (
+                MissingCell::Doubtful,
+                "number-doubtful",
+                "is a number that is not meant exactly, or that somebody doubts",
+                "are numbers that are not meant exactly, or that somebody doubts",
+            ),
+            (
                 MissingCell::Unreadable,
                 "number-not-readable",
                 "is no number in the style of this table",

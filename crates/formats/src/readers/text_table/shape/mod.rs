@@ -409,6 +409,8 @@ impl Shaper<'_> {
         self.hear_shouted_nanometres();
         self.ask_parentheses();
         self.hear_rates();
+        self.hear_percents();
+        self.hear_path_lengths();
         self.unswap();
         self.set_numbers_of_rows_apart();
         let verdict = self.verdict();
@@ -589,6 +591,15 @@ impl Shaper<'_> {
 
     /// Curves over one column, or readings of their own where none runs.
     fn curves_or_readings(&mut self, mut xs: Vec<usize>, roles: &[ShapeRole]) -> TableReading {
+        // What is the same in every row, `Merlot, 420 nm`, `Malbec, 420 nm`, is held by readings that have a name each.
+        if let &[x] = xs.as_slice()
+            && self.is_constant(x)
+            && self.named_one_by_one(roles)
+            && self.source.assume().get("shape").is_none()
+        {
+            self.tell_flags(roles);
+            return self.readings(roles);
+        }
         // A coordinate that never changes is held, not run over.
         let alone = xs.len() < 2;
         xs.retain(|&i| {
@@ -897,6 +908,59 @@ impl Shaper<'_> {
             column.unit = Some(unit.clone());
         }
         self.because_once("y is a rate: the words around the table say so");
+    }
+
+    /// Where the words around speak of transmittances and a column is of wavelengths, a letter with percents, `B (%)`, is the name of
+    /// what was measured, and no concentration.
+    fn hear_percents(&mut self) {
+        let light = [Quantity::TRANSMITTANCE, Quantity::REFLECTANCE];
+        let of = |column: &Column, quantity: &Quantity| column.quantity.as_ref() == Some(quantity);
+        let spectrum = self
+            .columns
+            .iter()
+            .any(|column| of(column, &Quantity::WAVELENGTH));
+        if !spectrum || !light.iter().any(|quantity| self.context.names(quantity)) {
+            return;
+        }
+        for column in &mut self.columns {
+            let named = column.heads.last().is_some_and(|(head, _)| {
+                let name = crate::column_header::split_unit(head).map_or(head.as_str(), |(name, _)| name);
+                words::quantity_of(name).is_none() && name.trim().chars().count() == 1
+            });
+            if named && of(column, &Quantity::CONCENTRATION) && column.unit == Some(Unit::PERCENT) {
+                column.quantity = None;
+            }
+        }
+    }
+
+    /// Where the words around speak of cells, lengths over all curves, `1 mm`, `2 mm`, `5 mm`, are those of the cells.
+    fn hear_path_lengths(&mut self) {
+        let length = |column: &Column| {
+            let (head, _) = column.heads.last()?;
+            let (number, unit) = head.trim().split_once(|c: char| c.is_whitespace())?;
+            let unit = matches!(unit.trim(), "mm" | "cm")
+                .then(|| Unit::ucum(unit.trim()).ok())
+                .flatten()?;
+            let value = leading_number(number).filter(|value| *value > 0.0)?;
+            Some(Coordinate::new(Quantity::named("path-length"), unit, value))
+        };
+        let Some((first, others)) = self.columns.split_first_mut() else {
+            return;
+        };
+        let runs = first.quantity.as_ref().is_some_and(|quantity| {
+            matches!(
+                quantity.as_str(),
+                "wavelength" | "wavenumber" | "time" | "concentration"
+            )
+        });
+        let lengths: Option<Vec<Coordinate>> = others.iter().map(length).collect();
+        let Some(lengths) = lengths.filter(|lengths| lengths.len() >= 2 && runs && self.context.cells) else {
+            return;
+        };
+        for (column, length) in others.iter_mut().zip(lengths) {
+            column.held.retain(|held| held.quantity != Quantity::UNKNOWN);
+            column.held.push(length);
+        }
     }
 
     /// Takes keys and their values that stand to the right of a table, in two columns without heads, for what they are.
@@ -1216,12 +1280,12 @@ impl<'a> ColumnNames<'a> {
                 .all(|(_, word)| word.is_empty() || names_extreme(word))
     }
 
-    /// Whether a row is one of several under `Std`: standards, and no deviation.
+    /// Whether a row is one of several under `Std`: standards, and no deviation. No table begins with a deviation.
     fn is_standard(&self, row: usize) -> bool {
         let at = |row: Option<usize>| row.and_then(|row| self.of_row.get(row));
         let own = at(Some(row));
         own.is_some_and(|&name| crate::words::fold(self.words[name as usize].1) == "std")
-            && (at(row.checked_sub(1)) == own || at(Some(row + 1)) == own)
+            && (at(Some(0)) == own || at(row.checked_sub(1)) == own || at(Some(row + 1)) == own)
     }
 
     fn sums_up(&self, name: usize) -> bool {

@@ -161,7 +161,9 @@ impl Shaper<'_> {
                     .enumerate()
                     .all(|(row, value)| value == (row + 1) as f64)
             };
-            **role == ShapeRole::Counter && column.kind == ColumnKind::Figures && !flag && !counts()
+            // One rack for all tells none of them from the others.
+            let alike = names.is_some() && column.stats.min == column.stats.max;
+            **role == ShapeRole::Counter && column.kind == ColumnKind::Figures && !flag && !counts() && !alike
         });
         let columns: Vec<&Column> = numbers.map(|(column, _)| column).collect();
         for column in columns.into_iter().rev() {
@@ -303,8 +305,20 @@ impl Shaper<'_> {
             })
             .filter(|&i| i > 0 || !self.columns[i].heads.is_empty() || !self.columns[i].stats.counts())
             .collect();
+        let constants = self.constants_of_readings(roles);
+        let is_held = |y: &usize| constants.iter().any(|(place, _)| place == y);
+        let (held, ys): (Vec<usize>, Vec<usize>) = ys.into_iter().partition(is_held);
+        // A table of nothing else is one of conditions.
+        let (constants, ys) = if ys.is_empty() {
+            (Vec::new(), held)
+        } else {
+            (constants, ys)
+        };
         if ys.is_empty() {
             return TableReading::Other("rows of names, and no numbers beside them".to_owned());
+        }
+        for (place, constant) in &constants {
+            self.used(*place, ColumnRole::Held, &constant.quantity, &constant.unit);
         }
         let rows = self.table.grid.rows;
         let names = self.row_names_and_numbers(roles);
@@ -360,6 +374,12 @@ impl Shaper<'_> {
             if let Some(mut trace) = self.assemble(x, column, y, &kept) {
                 if let Some(names) = &names {
                     trace.row_names = kept.iter().filter_map(|row| names.get(row).cloned()).collect();
+                    self.name_wells(y, &mut trace.row_names);
+                }
+                for (_, constant) in &constants {
+                    if trace.held(&constant.quantity).is_none() {
+                        trace.held.push(constant.clone());
+                    }
                 }
                 traces.push(trace);
             }
@@ -374,6 +394,20 @@ impl Shaper<'_> {
             _ => Technique::TIME_COURSE,
         };
         TableReading::Runs(vec![self.finish(technique, traces)])
+    }
+
+    /// Puts what stands in the wells of a column of a plate behind the letters of their rows: `A / blank`.
+    fn name_wells(&self, y: usize, rows: &mut [String]) {
+        let head = self.columns[y].heads.last();
+        let Some(column) = head.and_then(|(head, _)| head.trim().parse::<u32>().ok()) else {
+            return;
+        };
+        for row in rows {
+            let letter = row.chars().next().filter(|_| row.len() == 1);
+            if let Some(name) = letter.and_then(|letter| self.context.wells.get(&(letter, column))) {
+                *row = format!("{row} / {name}");
+            }
+        }
     }
 
     /// A single column of numbers: what it runs over must be stated.

@@ -107,7 +107,7 @@ fn with_shaper(source: &Source, look: impl Fn(&Shaper<'_>)) {
             _ => None,
         })
         .collect();
-    let context = Context::gather(source.text(), &words, &Fields::default());
+    let context = Context::gather(source.text(), &words, &[], &Fields::default());
     for piece in &pieces.pieces {
         if let scan::TextPiece::Table(table) = piece {
             look(&Shaper::of(source, table, &context, None));

@@ -1,0 +1,191 @@
+//! Readings that stand one behind the other in a line: `S1 0.732, S2 0.721, S3 0.576`, `0.140 at 400 nm, 0.382 at 420 nm and
+//! 0.608 at 440 nm`, `300:0.078  301:0.087`.
+//!
+//! They are sought only in a text in which no table was found. All items of a line have one form, and there are three or more;
+//! each is then read as if it stood on a line of its own.
+
+use std::ops::Range;
+
+use super::grid::{Cursor, line_end};
+
+/// So many items are the least.
+const LEAST: usize = 3;
+/// A longer text is none that somebody wrote by hand.
+pub(super) const LONGEST_TEXT: usize = 1 << 16;
+
+/// A text in which every item stands on a line of its own; every byte that is kept stands where it stood.
+pub(super) struct Items {
+    pub(super) text: String,
+    /// What stands in front of the first item in its line, `At 620 nm:`.
+    pub(super) prefix: Range<usize>,
+    /// Where the first item begins.
+    pub(super) start: usize,
+    /// The line of the source on which each item stands.
+    pub(super) lines: Vec<u32>,
+    pub(super) after: Cursor,
+}
+
+/// The items that begin in the line at `cursor`, and go on in the lines below.
+pub(super) fn items_at(text: &str, cursor: Cursor) -> Option<Items> {
+    let (end, _) = line_end(text.as_bytes(), cursor.at);
+    let line = &text[cursor.at..end];
+    let digits = line.bytes().filter(u8::is_ascii_digit).count();
+    if digits < 2 * LEAST {
+        return None;
+    }
+    let starts = std::iter::once(0).chain(line.match_indices(": ").map(|(at, _)| at + 2));
+    let (from, first) = starts
+        .filter_map(|from| Some((from, items_of(&line[from..], None)?)))
+        .find(|(_, items)| items.len() >= LEAST)?;
+    let form = form_of(&line[from..][first[0].clone()]);
+    let mut bytes = text.as_bytes().to_vec();
+    let mut lines = Vec::new();
+    let mut at = cursor;
+    let start = cursor.at + from + first[0].start;
+    while at.at < text.len() {
+        let (end, next) = line_end(text.as_bytes(), at.at);
+        let begins = if at == cursor { at.at + from } else { at.at };
+        let Some(items) = items_of(&text[begins..end], Some(&form)) else {
+            break;
+        };
+        let kept: Vec<Range<usize>> = items
+            .iter()
+            .map(|item| begins + item.start..begins + item.end)
+            .collect();
+        for place in begins..end {
+            let in_item = kept.iter().any(|item| item.contains(&place));
+            let behind = kept.iter().any(|item| item.end == place)
+                && kept.last().is_some_and(|last| last.end != place);
+            if !in_item {
+                bytes[place] = if behind { b'\n' } else { b' ' };
+            }
+        }
+        lines.extend(kept.iter().map(|_| at.line));
+        at = Cursor {
+            at: next,
+            line: at.line + 1,
+        };
+    }
+    Some(Items {
+        text: String::from_utf8(bytes).ok()?,
+        prefix: cursor.at..cursor.at + from,
+        start,
+        lines,
+        after: at,
+    })
+}
+
+/// The items of a line, as bytes of it, where all of it is items of one form.
+fn items_of(line: &str, form: Option<&[char]>) -> Option<Vec<Range<usize>>> {
+    let body = line.trim_end().trim_end_matches(['.', ',', ';']);
+    [";", "|", ", ", "  ", "\t"]
+        .into_iter()
+        .find_map(|separator| items_parted_by(body, separator, form))
+}
+
+fn items_parted_by(body: &str, separator: &str, form: Option<&[char]>) -> Option<Vec<Range<usize>>> {
+    let place = |part: &str| {
+        let part = part.trim();
+        let from = part.as_ptr() as usize - body.as_ptr() as usize;
+        from..from + part.len()
+    };
+    let mut items: Vec<Range<usize>> = body
+        .split(separator)
+        .filter(|part| !part.trim().is_empty())
+        .map(place)
+        .collect();
+    let first = form_of(&body[items.first()?.clone()]);
+    let form = form.unwrap_or(&first);
+    if !holds_a_reading(form) {
+        return None;
+    }
+    // `… and 0.075 at 500 nm`: the last two may be parted by a word.
+    let last = items.last()?.clone();
+    if form_of(&body[last.clone()]) != form {
+        let text = &body[last.clone()];
+        let words = text.match_indices(' ').map(|(at, _)| at);
+        let parted = words.filter_map(|at| {
+            let behind = text[at + 1..].find(' ')? + at + 2;
+            let word = text[at + 1..behind - 1].trim();
+            let joins =
+                !word.is_empty() && word.chars().count() <= 4 && word.chars().all(char::is_alphabetic);
+            let (front, back) = (text[..at].trim_end(), text[behind..].trim_start());
+            (joins && form_of(front) == form && form_of(back) == form).then_some((front, back))
+        });
+        let (front, back) = parted.last()?;
+        items.pop();
+        items.extend([place(front), place(back)]);
+    }
+    let alike = items.iter().all(|item| form_of(&body[item.clone()]) == form);
+    alike.then_some(items)
+}
+
+/// What an item is made of: `L` for a name, `D` for a number with decimals, `N` for another, `W` for a word, and its signs.
+fn form_of(item: &str) -> Vec<char> {
+    let mut form = Vec::new();
+    let mut rest = item.trim();
+    while let Some(first) = rest.chars().next() {
+        let word = |c: char| c.is_alphanumeric() || matches!(c, '_' | '\'' | '%' | '°' | 'µ');
+        if first.is_ascii_digit() {
+            let end = rest
+                .find(|c: char| !c.is_ascii_digit() && !matches!(c, '.' | ','))
+                .unwrap_or(rest.len());
+            let number = rest[..end].trim_end_matches(['.', ',']);
+            form.push(if number.contains(['.', ',']) { 'D' } else { 'N' });
+            rest = &rest[number.len()..];
+        } else if word(first) {
+            let end = rest.find(|c: char| !word(c) && c != '-').unwrap_or(rest.len());
+            form.push('W');
+            rest = &rest[end..];
+        } else {
+            form.push(first);
+            rest = &rest[first.len_utf8()..];
+        }
+        rest = rest.trim_start();
+    }
+    // A name has one word or several, and perhaps a number of its own: `Most 1`, `river`.
+    let name = form.iter().take_while(|piece| matches!(piece, 'W' | 'N')).count();
+    if name > 0 && form[0] == 'W' && form.get(name).is_some() {
+        form.splice(..name, ['L']);
+    }
+    form
+}
+
+/// Whether a form has a name and a number with decimals, or two numbers.
+fn holds_a_reading(form: &[char]) -> bool {
+    let numbers = form.iter().filter(|piece| matches!(piece, 'D' | 'N')).count();
+    let apart = form
+        .iter()
+        .any(|piece| !matches!(piece, 'D' | 'N' | ',' | '.' | '-' | '+'));
+    form.contains(&'D') && apart && (numbers == 2 || numbers == 1 && form[0] == 'L')
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn items_of_one_form() {
+        let cases = [
+            ("S1 0.732, S2 0.721, S3 0.576, blank 0.012", 4),
+            (
+                "0.140 at 400 nm, 0.382 at 420 nm, 0.608 at 440 nm and 0.075 at 500 nm.",
+                4,
+            ),
+            ("300:0.078  301:0.087  302:0.097", 3),
+            ("Most 1: 0,312; Most 2: 0,405; Wein: 0,101", 3),
+            // Plain numbers, conditions, and words are none.
+            ("0.123, 0.231, 0.312", 0),
+            ("0.5 mg/L, 1.0 mg/L, 2.0 mg/L", 0),
+            ("slit 2 nm, speed 3.0, gain 4", 0),
+            ("first we waited, then the lamp was on for 3.5 h, then off", 0),
+        ];
+        for (line, count) in cases {
+            assert_eq!(
+                items_of(line, None).map_or(0, |items| items.len()),
+                count,
+                "{line}"
+            );
+        }
+    }
+}
