@@ -409,7 +409,7 @@ fn one_source_goes_into_one_file() {
     for name in ["in/a.txt", "in/b.txt"] {
         fs::write(folder.join(name), short("Sample: a")).unwrap();
     }
-    let convert = |words: &[&str]| run(folder, &[&["convert"], words].concat());
+    let convert = |words: &[&str]| run(folder, &[&["convert"][..], words].concat());
     let made = convert(&["in/a.txt", "--to", "jcamp-dx", "--out", "x.jdx"]);
     assert_eq!(status(&made), Some(0), "{made:?}");
     let first = fs::read(folder.join("x.jdx")).unwrap();
@@ -427,7 +427,7 @@ fn one_source_goes_into_one_file() {
         (&["in"], "y.jdx"),
         (&["in/a.txt"], "y.csv"),
     ] {
-        let made = convert(&[words, &["--to", "jcamp-dx", "--out", out]].concat());
+        let made = convert(&[words, &["--to", "jcamp-dx", "--out", out][..]].concat());
         assert_eq!(status(&made), Some(2), "{made:?}");
         assert!(
             String::from_utf8_lossy(&made.stderr).contains("out-is-one-file"),
