@@ -10,21 +10,9 @@ use std::path::Path;
 use std::process::Stdio;
 
 use curvary_formats::{Assumptions, Readers, Source};
+use curvary_tests::ways::Dice;
 use curvary_tests::{call, root, truth, ways};
 use serde_json::Value;
-
-/// A small generator of even numbers, the same on every machine (Knuth's MMIX constants).
-struct Dice(u64);
-
-impl Dice {
-    fn roll(&mut self, sides: u64) -> u64 {
-        self.0 = self
-            .0
-            .wrapping_mul(6_364_136_223_846_793_005)
-            .wrapping_add(1_442_695_040_888_963_407);
-        (self.0 >> 33) % sides
-    }
-}
 
 /// One way of writing: how its files are made, and what the truth answers.
 struct Way {
@@ -497,4 +485,95 @@ fn no_answer_changes_a_file_that_did_not_ask() {
         }
     }
     assert!(wrong.is_empty(), "{wrong}");
+}
+
+/// A workbook of two columns of numbers and nothing else.
+fn bare_workbook(readings: [f64; 4]) -> Vec<u8> {
+    let office = "http://schemas.openxmlformats.org";
+    let rows: String = readings
+        .iter()
+        .enumerate()
+        .map(|(at, reading)| {
+            let row = at + 1;
+            format!(
+                "<row r=\"{row}\"><c r=\"A{row}\"><v>{row}</v></c><c r=\"B{row}\"><v>{reading}</v></c></row>"
+            )
+        })
+        .collect();
+    let relation = |kind: &str, target: &str| {
+        format!(
+            "<Relationships xmlns=\"{office}/package/2006/relationships\"><Relationship Id=\"rId1\" \
+             Type=\"{office}/officeDocument/2006/relationships/{kind}\" Target=\"{target}\"/></Relationships>"
+        )
+    };
+    let form = "application/vnd.openxmlformats-officedocument.spreadsheetml";
+    let parts = [
+        (
+            "[Content_Types].xml",
+            format!(
+                "<Types xmlns=\"{office}/package/2006/content-types\">\
+                 <Default Extension=\"rels\" ContentType=\"application/vnd.openxmlformats-package.relationships+xml\"/>\
+                 <Default Extension=\"xml\" ContentType=\"application/xml\"/>\
+                 <Override PartName=\"/xl/workbook.xml\" ContentType=\"{form}.sheet.main+xml\"/>\
+                 <Override PartName=\"/xl/worksheets/sheet1.xml\" ContentType=\"{form}.worksheet+xml\"/></Types>"
+            ),
+        ),
+        ("_rels/.rels", relation("officeDocument", "xl/workbook.xml")),
+        (
+            "xl/workbook.xml",
+            format!(
+                "<workbook xmlns=\"{office}/spreadsheetml/2006/main\" xmlns:r=\"{office}/officeDocument/2006/relationships\">\
+                 <sheets><sheet name=\"Sheet1\" sheetId=\"1\" r:id=\"rId1\"/></sheets></workbook>"
+            ),
+        ),
+        (
+            "xl/_rels/workbook.xml.rels",
+            relation("worksheet", "worksheets/sheet1.xml"),
+        ),
+        (
+            "xl/worksheets/sheet1.xml",
+            format!(
+                "<worksheet xmlns=\"{office}/spreadsheetml/2006/main\"><sheetData>{rows}</sheetData></worksheet>"
+            ),
+        ),
+    ];
+    let mut book = zip::ZipWriter::new(std::io::Cursor::new(Vec::new()));
+    for (name, text) in parts {
+        book.start_file(name, zip::write::SimpleFileOptions::default())
+            .unwrap();
+        std::io::Write::write_all(&mut book, text.as_bytes()).unwrap();
+    }
+    book.finish().unwrap().into_inner()
+}
+
+/// What a document asks that is no text is shown and answered as that of any other file, and for all that are written alike.
+#[test]
+fn questions_of_workbooks_are_shown_and_answered() {
+    let folder = tempfile::tempdir().unwrap();
+    let folder = folder.path();
+    fs::write(folder.join("a.xlsx"), bare_workbook([0.11, 0.12, 0.13, 0.15])).unwrap();
+    fs::write(folder.join("b.xlsx"), bare_workbook([0.21, 0.32, 0.43, 0.55])).unwrap();
+    run(folder, &["add", "a.xlsx", "b.xlsx", "--quiet"]);
+    let open = worklist(folder);
+    assert!(!open.is_empty());
+    for question in &open {
+        assert_eq!(question["files"], 2, "{question}");
+        let family = question["family"].as_str().unwrap();
+        assert!(family.starts_with("cells of a document"), "{family}");
+    }
+    for _ in 0..open.len() {
+        let left = worklist(folder);
+        let Some(question) = left.first() else { break };
+        let id = question["id"].as_str().unwrap();
+        let choice = question["choices"][0]["answer"].as_str().unwrap();
+        run(folder, &["answer", id, choice]);
+    }
+    assert!(worklist(folder).is_empty());
+    let runs = everything(folder);
+    assert_eq!(runs.len(), 2);
+    assert!(
+        runs.values()
+            .all(|run| run["questions"].as_array().is_none_or(Vec::is_empty)),
+        "{runs:?}"
+    );
 }

@@ -258,7 +258,14 @@ fn every_front_page_shows_how_a_crate_is_used() {
 #[test]
 fn errors_have_types() {
     let sentence = Regex::new(r"Result<[^;{]*, *String *>").expect("a pattern");
-    for room in ["record", "jcamp-dx", "plugin-abi", "plugin-host", "ingest"] {
+    for room in [
+        "record",
+        "jcamp-dx",
+        "plugin-abi",
+        "formats",
+        "plugin-host",
+        "ingest",
+    ] {
         let mut found = Vec::new();
         sources(&root().join("crates").join(room).join("src"), &mut found);
         for path in found.into_iter().filter(|path| !path.ends_with("tests.rs")) {
@@ -292,32 +299,12 @@ const SHARED_NAMES: &[(&str, &[&str])] = &[
     (
         "words of the standard in `jcamp-dx`, which is used alone",
         &[
-            "Code", "Data", "Decimals", "Peak", "Place", "Record", "Remark", "Scans", "Span", "Table",
+            "Code", "Data", "Decimals", "Peak", "Place", "Record", "Remark", "Scans", "Span",
         ],
-    ),
-    (
-        "an exporter beside the reader of the same format",
-        &["Animl", "JcampDx", "TidyCsv"],
     ),
     (
         "rooms that do not know each other, each with its own module in front of the name",
-        &[
-            "Bounds",
-            "Conversion",
-            "Description",
-            "Example",
-            "Folder",
-            "Key",
-            "Manifest",
-            "Mean",
-            "Members",
-            "Order",
-            "Part",
-            "Step",
-            "Value",
-            "Words",
-            "Writer",
-        ],
+        &["Conversion", "Key", "Order", "Part", "Step"],
     ),
 ];
 
@@ -393,4 +380,31 @@ fn only_the_program_draws() {
             assert!(!DRAWING.contains(&name.as_str()), "{room} draws with {name}");
         }
     }
+}
+
+/// The fuzz targets are built with the versions that the program is built with.
+#[test]
+fn the_fuzz_targets_have_the_same_dependencies() {
+    let versions = |path: &str| -> BTreeMap<String, BTreeSet<String>> {
+        let text = fs::read_to_string(root().join(path)).expect("a lock file");
+        let lock: toml::Table = text.parse().expect("TOML");
+        let mut all: BTreeMap<String, BTreeSet<String>> = BTreeMap::new();
+        for package in lock["package"].as_array().expect("packages") {
+            let text = |key: &str| package[key].as_str().expect("a text").to_owned();
+            all.entry(text("name")).or_default().insert(text("version"));
+        }
+        all
+    };
+    let own = versions("Cargo.lock");
+    let mut shared = 0;
+    for (name, versions) in versions("fuzz/Cargo.lock") {
+        // What only the targets need.
+        let Some(ours) = own.get(&name) else { continue };
+        assert!(
+            versions.is_subset(ours),
+            "fuzz/Cargo.lock has {name} {versions:?}, Cargo.lock {ours:?}: see DEVELOPERS.md"
+        );
+        shared += 1;
+    }
+    assert!(shared > 50, "{shared} packages");
 }

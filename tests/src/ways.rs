@@ -19,7 +19,7 @@ impl Dice {
 
 /// What a key of the preamble says.
 #[derive(Clone, Copy, PartialEq, Eq)]
-pub enum Says {
+pub enum KeyContent {
     /// The sample.
     Sample,
     /// The operator's initials.
@@ -45,7 +45,7 @@ pub struct Way {
     /// Its name.
     pub name: &'static str,
     /// Keys of the preamble.
-    pub keys: &'static [(&'static str, Says)],
+    pub keys: &'static [(&'static str, KeyContent)],
     /// What stands before each key, and between key and value.
     pub form: (&'static str, &'static str),
     /// The headers.
@@ -85,9 +85,9 @@ const FRACTION: (&str, &str) = ("transmittance", "1");
 const PLAIN: Way = Way {
     name: "",
     keys: &[
-        ("Sample", Says::Sample),
-        ("Date", Says::Date),
-        ("Operator", Says::Operator),
+        ("Sample", KeyContent::Sample),
+        ("Date", KeyContent::Date),
+        ("Operator", KeyContent::Operator),
     ],
     form: COLON,
     heads: ("Wavelength (nm)", "Absorbance"),
@@ -99,12 +99,15 @@ const PLAIN: Way = Way {
     words: &[],
 };
 
-const NORSK: &[(&str, Says)] = &[("Prøve", Says::Sample), ("Dato", Says::Date)];
-const DEUTSCH: &[(&str, Says)] = &[("Probe", Says::Sample), ("Datum", Says::DateWithPoints)];
-const RUN: &[(&str, Says)] = &[
-    ("run", Says::Number),
-    ("sample", Says::Sample),
-    ("operator", Says::Operator),
+const NORSK: &[(&str, KeyContent)] = &[("Prøve", KeyContent::Sample), ("Dato", KeyContent::Date)];
+const DEUTSCH: &[(&str, KeyContent)] = &[
+    ("Probe", KeyContent::Sample),
+    ("Datum", KeyContent::DateWithPoints),
+];
+const RUN: &[(&str, KeyContent)] = &[
+    ("run", KeyContent::Number),
+    ("sample", KeyContent::Sample),
+    ("operator", KeyContent::Operator),
 ];
 
 /// The ways. All of it is invented.
@@ -155,7 +158,7 @@ pub const WAYS: &[Way] = &[
     },
     Way {
         name: "francais",
-        keys: &[("Échantillon", Says::Sample), ("Date", Says::Date)],
+        keys: &[("Échantillon", KeyContent::Sample), ("Date", KeyContent::Date)],
         form: ("", " : "),
         heads: ("Longueur d'onde (nm)", "Absorbance"),
         comma: true,
@@ -164,7 +167,7 @@ pub const WAYS: &[Way] = &[
     },
     Way {
         name: "castellano",
-        keys: &[("Muestra", Says::Sample), ("Fecha", Says::Date)],
+        keys: &[("Muestra", KeyContent::Sample), ("Fecha", KeyContent::Date)],
         heads: ("Longitud de onda (nm)", "Absorbancia"),
         comma: true,
         ..PLAIN
@@ -172,9 +175,9 @@ pub const WAYS: &[Way] = &[
     Way {
         name: "italiano",
         keys: &[
-            ("Campione", Says::Sample),
-            ("Data", Says::Date),
-            ("Operatore", Says::Operator),
+            ("Campione", KeyContent::Sample),
+            ("Data", KeyContent::Date),
+            ("Operatore", KeyContent::Operator),
         ],
         heads: ("lunghezza d'onda (nm)", "assorbanza"),
         delimiter: ";",
@@ -272,13 +275,13 @@ pub const WAYS: &[Way] = &[
     },
     Way {
         name: "day-first",
-        keys: &[("Sample", Says::Sample), ("Date", Says::DayFirst)],
+        keys: &[("Sample", KeyContent::Sample), ("Date", KeyContent::DayFirst)],
         answers: &[("day-or-month-first", "date=day-first")],
         ..PLAIN
     },
     Way {
         name: "month-first",
-        keys: &[("Sample", Says::Sample), ("Date", Says::MonthFirst)],
+        keys: &[("Sample", KeyContent::Sample), ("Date", KeyContent::MonthFirst)],
         delimiter: ",",
         answers: &[("day-or-month-first", "date=month-first")],
         ..PLAIN
@@ -317,7 +320,7 @@ pub const WAYS: &[Way] = &[
     // Words of the house.
     Way {
         name: "lsg-tw",
-        keys: &[("Lsg", Says::Sample), ("Tw", Says::Temperature)],
+        keys: &[("Lsg", KeyContent::Sample), ("Tw", KeyContent::Temperature)],
         heads: ("Wellenlänge (nm)", "Absorbanz"),
         comma: true,
         words: &["key:Lsg=sample", "key:Tw=temperature"],
@@ -325,7 +328,7 @@ pub const WAYS: &[Way] = &[
     },
     Way {
         name: "kz",
-        keys: &[("Probe", Says::Sample), ("Kz", Says::Operator)],
+        keys: &[("Probe", KeyContent::Sample), ("Kz", KeyContent::Operator)],
         x: SECONDS,
         heads: ("Zeit (s)", "Absorbanz"),
         comma: true,
@@ -334,7 +337,10 @@ pub const WAYS: &[Way] = &[
     },
     Way {
         name: "kuevette",
-        keys: &[("Probe", Says::Sample), ("Kuevette", Says::PathLength)],
+        keys: &[
+            ("Probe", KeyContent::Sample),
+            ("Kuevette", KeyContent::PathLength),
+        ],
         heads: ("Wellenlänge (nm)", "Absorbanz"),
         delimiter: ";",
         comma: true,
@@ -391,21 +397,23 @@ impl Way {
             }
             let iso = format!("{year}-{month:02}-{day:02}");
             let (value, field) = match says {
-                Says::Sample => (sample.clone(), Some(("sample", json!(sample)))),
-                Says::Operator => (hand.to_owned(), Some(("operator", json!(hand)))),
-                Says::Date => (iso.clone(), Some(("date", json!(iso)))),
-                Says::DateWithPoints => (format!("{day:02}.{month:02}.{year}"), Some(("date", json!(iso)))),
-                Says::DayFirst => (format!("{day:02}/{month:02}/{year}"), Some(("date", json!(iso)))),
-                Says::MonthFirst => (format!("{month:02}/{day:02}/{year}"), Some(("date", json!(iso)))),
-                Says::Temperature => (
+                KeyContent::Sample => (sample.clone(), Some(("sample", json!(sample)))),
+                KeyContent::Operator => (hand.to_owned(), Some(("operator", json!(hand)))),
+                KeyContent::Date => (iso.clone(), Some(("date", json!(iso)))),
+                KeyContent::DateWithPoints => {
+                    (format!("{day:02}.{month:02}.{year}"), Some(("date", json!(iso))))
+                }
+                KeyContent::DayFirst => (format!("{day:02}/{month:02}/{year}"), Some(("date", json!(iso)))),
+                KeyContent::MonthFirst => (format!("{month:02}/{day:02}/{year}"), Some(("date", json!(iso)))),
+                KeyContent::Temperature => (
                     format!("{degrees},0 °C"),
                     Some(("temperature", json!({"value": degrees, "unit": "Cel"}))),
                 ),
-                Says::PathLength => (
+                KeyContent::PathLength => (
                     (1 + n % 5).to_string(),
                     Some(("path-length", json!({"value": 1 + n % 5, "unit": "cm"}))),
                 ),
-                Says::Number => (n.to_string(), None),
+                KeyContent::Number => (n.to_string(), None),
             };
             fields.extend(field.map(|(key, value)| (key.to_owned(), value)));
             let (before, between) = self.form;

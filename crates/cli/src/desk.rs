@@ -132,7 +132,7 @@ impl Complaints {
             let path = Some(fate.path.as_str());
             let text = drawn.unwrap_or_else(|| remarks(path, &fate.remarks, &NoTexts, errors));
             if !text.is_empty() {
-                screen.say_drawn(&text);
+                screen.message_drawn(&text);
             }
             return;
         }
@@ -143,7 +143,7 @@ impl Complaints {
         for remark in errors {
             self.met += 1;
             if self.met <= SHOWN {
-                screen.say_drawn(&format!("{}\n", drawing::short(Some(&fate.path), remark)));
+                screen.message_drawn(&format!("{}\n", drawing::short(Some(&fate.path), remark)));
             }
         }
     }
@@ -153,7 +153,7 @@ impl Complaints {
         for remark in lost {
             self.met += 1;
             if self.met <= SHOWN || screen.errors().is_some() {
-                screen.say_drawn(&format!("{}\n", drawing::short(Some(&fate.path), remark)));
+                screen.message_drawn(&format!("{}\n", drawing::short(Some(&fate.path), remark)));
             }
         }
     }

@@ -7,6 +7,7 @@ use annotate_snippets::renderer::DecorStyle;
 use annotate_snippets::{AnnotationKind, Group, Level, Origin, Renderer, Snippet};
 use curvary_record::{Diagnostic, Label, Place, Question, Severity};
 
+use crate::questions::{plainly, quoted};
 use crate::screen::Errors;
 
 /// Where the drawing finds the lines of a file.
@@ -95,12 +96,12 @@ pub(crate) fn question(path: Option<&str>, question: &Question, texts: &dyn Text
     diagnostic.notes = question
         .readings
         .iter()
-        .map(|reading| format!("`{}` would say: {}", reading.assume, reading.says))
+        .map(|reading| format!("`{}` would say: {}", plainly(&reading.assume), reading.says))
         .collect();
-    diagnostic.help = question
-        .readings
-        .first()
-        .map(|reading| format!("settle it with `--assume {}` or a note", reading.assume));
+    diagnostic.help = question.readings.first().map(|reading| {
+        let answer = quoted(&plainly(&reading.assume));
+        format!("settle it with `--assume {answer}` or a note")
+    });
     draw(path, &diagnostic, texts, errors)
 }
 

@@ -1,5 +1,6 @@
 //! How a command ends: four exit statuses, and what is said when it ends badly.
 
+use std::fmt;
 use std::io;
 use std::path::Path;
 use std::process::ExitCode;
@@ -76,8 +77,8 @@ impl Failure {
     }
 
     /// The command line was wrong in this way.
-    pub(crate) fn usage(message: impl Into<String>) -> Self {
-        Self::wrong(Diagnostic::error(Code::new("command-line"), message))
+    pub(crate) fn usage(message: impl fmt::Display) -> Self {
+        Self::wrong(Diagnostic::error(Code::new("command-line"), message.to_string()))
     }
 
     /// Nothing could be done.

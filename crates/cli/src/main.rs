@@ -100,8 +100,7 @@ pub(crate) fn definitions() -> clap::Command {
 /// Does the command that these words say, as part of another one.
 pub(crate) fn perform(words: &[String], screen: &mut Screen) -> CommandResult {
     let words = std::iter::once("curvary".into()).chain(words.iter().map(Into::into));
-    let program = Program::try_parse_from(commands::arguments(words))
-        .map_err(|error| Failure::usage(error.to_string()))?;
+    let program = Program::try_parse_from(commands::arguments(words)).map_err(Failure::usage)?;
     let Common { archive, strict, .. } = program.common;
     match program.command {
         Some(command) => command.run(&Environment { archive, strict }, screen),

@@ -2,6 +2,7 @@
 
 use std::cell::RefCell;
 use std::collections::BTreeSet;
+use std::ffi::OsStr;
 use std::fs::{self, File};
 use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
@@ -9,7 +10,8 @@ use std::path::{Path, PathBuf};
 use clap::builder::{PossibleValuesParser, TypedValueParser};
 use clap::{Args, ValueEnum};
 use curvary_formats::writers::export::{
-    self, ExportError, ExportPart, ExportedRun, ExportedRuns, Exporter, Files, FormatRoom, Output, Told,
+    self, ExportError, ExportPart, ExportRemarks, ExportedRun, ExportedRuns, Exporter, Files, FormatRoom,
+    Output,
 };
 use curvary_formats::writers::units::Units;
 use curvary_formats::writers::{animl, csv, jcamp, json_lines, parquet, tables, wide, xlsx};
@@ -153,6 +155,20 @@ impl Format {
         }
     }
 
+    /// Whether a name that ends so is of a file in this format, where it is one file.
+    pub(crate) fn is_ending(self, ending: &OsStr) -> bool {
+        let others: &[&str] = match self {
+            Self::Tables | Self::Parquet => return false,
+            Self::JcampDx => &["dx"],
+            Self::Report => &["htm", "pdf"],
+            _ => &[],
+        };
+        others
+            .iter()
+            .chain([&self.ending()])
+            .any(|own| ending.eq_ignore_ascii_case(own))
+    }
+
     fn units(self) -> Units {
         match self {
             Self::JcampDx | Self::Animl | Self::Json | Self::JsonLines | Self::Report | Self::Bundle => {
@@ -205,13 +221,13 @@ impl OutputOptions {
         target: &Path,
         existing: ExistingFile,
         mut runs: &[Run],
-    ) -> io::Result<(Option<OutputFiles>, Told)> {
+    ) -> io::Result<(Option<OutputFiles>, ExportRemarks)> {
         match self.prepare_all(target, existing, &mut runs) {
             Ok((files, told)) => Ok((Some(files), told)),
             Err(ExportError::Io(error)) => Err(error),
             Err(ExportError::Refused(why)) => Ok((
                 None,
-                Told {
+                ExportRemarks {
                     remarks: vec![*why],
                     not_carried: None,
                 },
@@ -227,7 +243,7 @@ impl OutputOptions {
         existing: ExistingFile,
         subjects: &mut dyn ExportedRuns,
         look: &dyn Fn(&OutputFiles) -> Result<(), ExportError>,
-    ) -> Result<Told, ExportError> {
+    ) -> Result<ExportRemarks, ExportError> {
         let (files, told) = self.prepare_all(target, existing, subjects)?;
         look(&files)?;
         files.commit()?;
@@ -239,7 +255,7 @@ impl OutputOptions {
         target: &Path,
         existing: ExistingFile,
         subjects: &mut dyn ExportedRuns,
-    ) -> Result<(OutputFiles, Told), ExportError> {
+    ) -> Result<(OutputFiles, ExportRemarks), ExportError> {
         if target == Path::new("-") {
             return Err(io::Error::new(
                 io::ErrorKind::InvalidInput,
@@ -269,13 +285,13 @@ impl OutputOptions {
             ..csv::CsvOptions::default()
         };
         match self.to {
-            Format::Csv => Box::new(export::TidyCsv::new(options)),
+            Format::Csv => Box::new(export::TidyCsvExporter::new(options)),
             Format::WideCsv => Box::new(wide::Wide::new(self.union, self.bom)),
             Format::Tables => Box::new(tables::Tables::new(options)),
             Format::Xlsx => Box::new(xlsx::Xlsx::default()),
             Format::Parquet => Box::new(parquet::Parquet::default()),
-            Format::JcampDx => Box::new(export::JcampDx::new(self.jcamp())),
-            Format::Animl => Box::new(animl::Animl::default()),
+            Format::JcampDx => Box::new(export::JcampDxExporter::new(self.jcamp())),
+            Format::Animl => Box::new(animl::AnimlExporter::default()),
             Format::Json => Box::new(json_lines::Json::document()),
             Format::JsonLines => Box::new(json_lines::Json::lines()),
             Format::Report | Format::Bundle => Box::new(ReportExporter::new(self, printed)),
@@ -570,7 +586,7 @@ fn folder_of(target: &Path) -> &Path {
 }
 
 /// Tells what a format cannot carry; notes on matters of form only to those who ask for them.
-pub(crate) fn report_written(target: &Path, told: &Told, screen: &mut Screen) {
+pub(crate) fn report_written(target: &Path, told: &ExportRemarks, screen: &mut Screen) {
     let least = if screen.errors().is_some() {
         Severity::Note
     } else {

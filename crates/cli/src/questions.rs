@@ -370,6 +370,19 @@ fn lines(
     wanted: u32,
 ) -> Result<Vec<FileLine>, Failure> {
     let source = Source::new(example.path.clone(), archive.original(&example.digest)?);
+    // A workbook and a printed report have no lines of text: the place is named, a sheet and its row.
+    if !source.may_be_text() {
+        let place = example
+            .question
+            .as_ref()
+            .and_then(|question| question.labels.first())
+            .map(|label| &label.place);
+        return Ok(vec![FileLine {
+            path: example.path.clone(),
+            line: place.map_or(0, |place| place.line),
+            text: place.and_then(|place| place.part.clone()).unwrap_or_default(),
+        }]);
+    }
     let text: Vec<&str> = source.text().lines().collect();
     let at = match &asked.about {
         OpenItemKind::Key { key } => text
@@ -550,13 +563,17 @@ impl Effect {
 const NAMED: usize = 8;
 
 /// The runs of which something was noted or found that holds no more, for people; nothing where there are none.
-pub(crate) fn left_behind(runs: &[RunId]) -> Option<String> {
-    let named: Vec<&str> = runs.iter().take(NAMED).map(RunId::as_str).collect();
-    let more = if runs.len() > NAMED { " …" } else { "" };
-    (!runs.is_empty()).then(|| {
+pub(crate) fn left_behind<'r>(
+    runs: impl IntoIterator<Item = &'r RunId, IntoIter: ExactSizeIterator>,
+) -> Option<String> {
+    let runs = runs.into_iter();
+    let count = runs.len();
+    let named: Vec<&str> = runs.take(NAMED).map(RunId::as_str).collect();
+    let more = if count > NAMED { " …" } else { "" };
+    (count > 0).then(|| {
         format!(
-            "{}: notes or results hold no more, since what is read differs: {}{more}",
-            plural(runs.len() as u64, "run"),
+            "{}: notes or results hold for no newer run, since what is read differs: {}{more}",
+            plural(count as u64, "run"),
             named.join(" ")
         )
     })

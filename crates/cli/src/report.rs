@@ -380,8 +380,8 @@ impl ReportSummary {
         let ChangedFiles {
             files,
             inherited,
-            left_behind,
             path,
+            ..
         } = &self.changed;
         if *files == 0 {
             return;
@@ -406,19 +406,6 @@ impl ReportSummary {
             say(format!(
                 "{}: notes and results taken over, since the numbers are the same",
                 plural(*inherited, "run")
-            ));
-        }
-        if !left_behind.is_empty() {
-            let runs: Vec<&str> = left_behind.iter().take(REASONS).map(RunId::as_str).collect();
-            say(format!(
-                "{}: notes or results stay with the earlier version, since what was read differs: {}{}",
-                plural(left_behind.len() as u64, "run"),
-                runs.join(" "),
-                if left_behind.len() > runs.len() {
-                    " …"
-                } else {
-                    ""
-                }
             ));
         }
     }
@@ -474,7 +461,10 @@ impl ReportSummary {
         }
         self.put_duplicates(&mut text);
         self.put_changed(&mut text);
-        if let Some(line) = questions::left_behind(&self.left_behind) {
+        // One sentence for both reasons: another content, and another reading of the same.
+        let left_behind: BTreeSet<&RunId> =
+            self.changed.left_behind.iter().chain(&self.left_behind).collect();
+        if let Some(line) = questions::left_behind(left_behind) {
             let _ = writeln!(text, "  {}", StyledText(FAINT, line));
         }
         text

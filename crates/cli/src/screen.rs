@@ -106,7 +106,7 @@ impl Screen {
     }
 
     /// Says what is to be said of the safety of people.
-    pub(crate) fn say_cautions(&mut self) -> io::Result<()> {
+    pub(crate) fn print_cautions(&mut self) -> io::Result<()> {
         for caution in std::mem::take(&mut self.cautions) {
             let text = StyledText(ASKED, crate::table::one_line(&caution));
             writeln!(self, "{text}")?;
@@ -159,19 +159,19 @@ impl Screen {
     /// Draws a diagnostic on standard error, in full unless another way was asked for.
     pub(crate) fn complain(&mut self, path: Option<&str>, diagnostic: &Diagnostic, texts: &dyn Texts) {
         let text = drawing::draw(path, diagnostic, texts, self.errors.unwrap_or(Errors::Full));
-        self.say_drawn(&text);
+        self.message_drawn(&text);
     }
 
     /// Writes to standard error what was drawn elsewhere.
-    pub(crate) fn say_drawn(&mut self, text: &str) {
+    pub(crate) fn message_drawn(&mut self, text: &str) {
         if let Some(later) = &mut self.later {
             later.push_str(text);
             return;
         }
-        self.say_now(text);
+        self.message_now(text);
     }
 
-    fn say_now(&mut self, text: &str) {
+    fn message_now(&mut self, text: &str) {
         if let Some(held) = &mut self.held {
             held.extend_from_slice(text.as_bytes());
             return;
@@ -185,7 +185,7 @@ impl Screen {
     /// Says something on standard error, unless silence was asked for.
     pub(crate) fn say(&mut self, text: impl fmt::Display) {
         if !self.quiet {
-            self.say_now(&format!("{text}\n"));
+            self.message_now(&format!("{text}\n"));
         }
     }
 

@@ -234,7 +234,7 @@ impl Subject {
 }
 
 /// Says how many traces a query did not ask for.
-pub(crate) fn say_aside(aside: usize, screen: &mut Screen) {
+pub(crate) fn report_aside(aside: usize, screen: &mut Screen) {
     if aside > 0 {
         let were = if aside == 1 { "was" } else { "were" };
         screen.say(format_args!(
@@ -491,8 +491,8 @@ impl Selection {
     }
 
     /// Says how many traces of these the query did not ask for.
-    pub(crate) fn say_aside(subjects: &[Subject], screen: &mut Screen) {
-        say_aside(subjects.iter().map(Subject::aside).sum(), screen);
+    pub(crate) fn report_aside(subjects: &[Subject], screen: &mut Screen) {
+        report_aside(subjects.iter().map(Subject::aside).sum(), screen);
     }
 
     /// Every subject, one after another.
@@ -620,7 +620,7 @@ impl KeptResults {
 
     /// Says it, where there is something to say.
     pub(crate) fn say(self, screen: &mut Screen) {
-        say_aside(self.aside, screen);
+        report_aside(self.aside, screen);
         for words in self.outside.iter().take(FEW) {
             screen.say(words);
         }

@@ -10,7 +10,7 @@ use std::path::{Path, PathBuf};
 use std::time::Instant;
 
 use curvary_formats::writers::csv::CsvOptions;
-use curvary_formats::writers::export::{ExportPart, Exporter, Files, Output, TidyCsv, export};
+use curvary_formats::writers::export::{ExportPart, Exporter, Files, Output, TidyCsvExporter, export};
 use curvary_formats::writers::parquet::Parquet;
 use curvary_formats::writers::tables::Tables;
 use curvary_formats::writers::units::Units;
@@ -72,7 +72,7 @@ fn main() {
         let least = (0..5)
             .map(|_| {
                 let mut exporter: Box<dyn Exporter> = match form {
-                    "csv" => Box::new(TidyCsv::new(CsvOptions::default())),
+                    "csv" => Box::new(TidyCsvExporter::new(CsvOptions::default())),
                     "tables" => Box::new(Tables::new(CsvOptions::default())),
                     _ => Box::new(Parquet::default()),
                 };

@@ -6,7 +6,7 @@ use std::hint::black_box;
 use std::time::Instant;
 
 use curvary_formats::readers::JcampDx;
-use curvary_formats::writers::csv::{Survey, Writer};
+use curvary_formats::writers::csv::{CsvWriter, Survey};
 use curvary_formats::writers::jcamp::{Form, JcampDxOptions, write};
 use curvary_formats::{Reader, Source};
 use curvary_record::{
@@ -64,7 +64,7 @@ fn tidy(run: &Run) -> Vec<u8> {
     let mut survey = Survey::default();
     survey.see(run);
     let table = survey.table();
-    let mut writer = Writer::new(Vec::new(), &table).unwrap();
+    let mut writer = CsvWriter::new(Vec::new(), &table).unwrap();
     writer.write(run).unwrap();
     writer.finish().unwrap()
 }

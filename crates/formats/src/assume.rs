@@ -5,7 +5,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use curvary_record::{Alternative, Quantity, Question, Topic, TopicAnswer, Unit};
 
 use crate::readers;
-use crate::vocabulary::{LocalWord, WordKind, unit_of};
+use crate::vocabulary::{LocalWord, WordFault, WordKind, unit_of};
 use crate::words;
 
 /// Something that a built-in reader asks. Each reader has its own list of them, and `readers::asked` all.
@@ -35,23 +35,114 @@ impl QuestionKind {
     }
 
     /// What was expected, where an answer is none.
-    fn check(&self, answer: &str) -> Result<(), String> {
+    fn check(&self, answer: &str) -> Result<(), ExpectedAnswer> {
         match &self.answers {
             AnswerForm::OneOf(answers) if answers.contains(&answer) => Ok(()),
-            AnswerForm::OneOf(answers) => {
-                let quoted: Vec<String> = answers.iter().map(|answer| format!("`{answer}`")).collect();
-                Err(match quoted.split_last() {
-                    Some((last, front)) if !front.is_empty() => format!("{} or {last}", front.join(", ")),
-                    _ => quoted.concat(),
-                })
-            }
-            AnswerForm::Axis => check_axis(answer),
+            AnswerForm::OneOf(answers) => Err(ExpectedAnswer::OneOf(answers.clone())),
+            AnswerForm::Axis => Ok(check_axis(answer)?),
             AnswerForm::Pieces if answer.split('+').all(|part| matches!(part, "1" | "2")) => Ok(()),
-            AnswerForm::Pieces => {
-                Err("the pieces of each cell between the commas, such as `2+2` or `1+2`".to_owned())
-            }
+            AnswerForm::Pieces => Err(ExpectedAnswer::Pieces),
         }
     }
+}
+
+/// Why a text settles nothing.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum AssumptionFault {
+    /// It is no pair of a question and its answer.
+    #[error("`{0}` is no assumption: expected ABOUT=ANSWER, such as `decimal=comma`")]
+    NoPair(String),
+    /// The answer is none that the question takes.
+    #[error("`{answer}` does not settle `{about}`: expected {expected}")]
+    NoAnswer {
+        /// What the question is about.
+        about: String,
+        /// What was answered.
+        answer: String,
+        /// What it takes.
+        expected: ExpectedAnswer,
+    },
+    /// No reader asks that.
+    #[error(
+        "nothing is called `{about}`: expected {}, x or y{}",
+        known.join(", "),
+        meant(near.as_deref())
+    )]
+    NoQuestion {
+        /// What was named.
+        about: String,
+        /// What is asked.
+        known: Vec<&'static str>,
+        /// What was probably meant.
+        near: Option<String>,
+    },
+    /// It is a word of a vocabulary, and says nothing.
+    #[error(transparent)]
+    Word(#[from] WordFault),
+}
+
+/// What settles a question, where an answer does not.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum ExpectedAnswer {
+    /// One of these words.
+    #[error("{}", one_of(.0))]
+    OneOf(Vec<&'static str>),
+    /// Counts of pieces.
+    #[error("the pieces of each cell between the commas, such as `2+2` or `1+2`")]
+    Pieces,
+    /// What a plugin takes.
+    #[error("an answer of a word or two")]
+    Words,
+    /// A quantity and its unit.
+    #[error(transparent)]
+    Axis(#[from] AxisFault),
+}
+
+/// Why a text names nothing that a column can be of; in words, what was expected.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum AxisFault {
+    /// It names no quantity.
+    #[error("QUANTITY or QUANTITY:UNIT")]
+    Empty,
+    /// Its unit is none.
+    #[error("QUANTITY or QUANTITY:UNIT with a unit such as `nm`, `s`, `%` or `{{AU}}`; `{0}` is none")]
+    NoUnit(String),
+    /// Its unit is one of another quantity.
+    #[error("a unit of {quantity}, such as `{quantity}:{usual}`; `{unit}` measures something else")]
+    OtherUnit {
+        /// The quantity.
+        quantity: &'static str,
+        /// A unit that measures it.
+        usual: &'static str,
+        /// The unit that does not.
+        unit: Unit,
+    },
+    /// No such quantity is known.
+    #[error(
+        "a known quantity; {}write `{NEW}{answer}` for a quantity of your own",
+        near.as_ref().map(|near| format!("did you mean `{near}`? ")).unwrap_or_default()
+    )]
+    UnknownQuantity {
+        /// What was written.
+        answer: String,
+        /// What was probably meant.
+        near: Option<String>,
+    },
+}
+
+/// `a`, `b` or `c`.
+fn one_of(answers: &[&str]) -> String {
+    let quoted: Vec<String> = answers.iter().map(|answer| format!("`{answer}`")).collect();
+    match quoted.split_last() {
+        Some((last, front)) if !front.is_empty() => format!("{} or {last}", front.join(", ")),
+        _ => quoted.concat(),
+    }
+}
+
+/// What is added to a message where a slip of the pen is likely.
+pub(crate) fn meant(near: Option<&str>) -> String {
+    near.map(|near| format!("; did you mean `{near}`?"))
+        .unwrap_or_default()
 }
 
 /// Settled questions, by what they are about: `decimal=comma`, `x=wavelength:nm`, `y=transmittance:%`, `date=day-first`.
@@ -73,27 +164,27 @@ impl Assumptions {
     ///
     /// # Errors
     /// When the text is no such pair, or the answer is none that `about` takes; the message says which there are.
-    pub fn add(&mut self, text: &str) -> Result<(), String> {
+    pub fn add(&mut self, text: &str) -> Result<(), AssumptionFault> {
         if LocalWord::read(text).is_some() {
             let word = LocalWord::parse(text)?;
             self.by_topic.insert(word.about().as_str().into(), word.meaning);
             return Ok(());
         }
-        let (about, answer) = text.split_once('=').ok_or_else(|| {
-            format!("`{text}` is no assumption: expected ABOUT=ANSWER, such as `decimal=comma`")
-        })?;
+        let (about, answer) = text
+            .split_once('=')
+            .ok_or_else(|| AssumptionFault::NoPair(text.to_owned()))?;
         let (about, answer) = (about.trim(), answer.trim());
-        let wrong = |expected: &str| {
-            Err(format!(
-                "`{answer}` does not settle `{about}`: expected {expected}"
-            ))
+        let wrong = |expected| AssumptionFault::NoAnswer {
+            about: about.to_owned(),
+            answer: answer.to_owned(),
+            expected,
         };
         match readers::asked().find(|asked| asked.about == about) {
-            Some(asked) => asked.check(answer).or_else(|expected| wrong(&expected))?,
+            Some(asked) => asked.check(answer).map_err(wrong)?,
             // What a plugin asks is its own: `NAME/ABOUT`.
             None if is_of_reader(about) => {
                 if answer.is_empty() || answer.len() > LONGEST_ANSWER || answer.contains(char::is_control) {
-                    return wrong("an answer of a word or two");
+                    return Err(wrong(ExpectedAnswer::Words));
                 }
             }
             None => {
@@ -102,13 +193,12 @@ impl Assumptions {
                     .map(|asked| asked.about)
                     .collect();
                 known.sort_unstable();
-                let near = nearest(about, known.iter().copied())
-                    .map(|near| format!("; did you mean `{near}`?"))
-                    .unwrap_or_default();
-                return Err(format!(
-                    "nothing is called `{about}`: expected {}, x or y{near}",
-                    known.join(", ")
-                ));
+                let near = nearest(about, known.iter().copied()).map(str::to_owned);
+                return Err(AssumptionFault::NoQuestion {
+                    about: about.to_owned(),
+                    known,
+                    near,
+                });
             }
         }
         let answer = match about {
@@ -246,7 +336,7 @@ pub(crate) fn is_of_reader(about: &str) -> bool {
 ///
 /// # Errors
 /// When the quantity is none that is known, or the unit measures something else; the message says what was expected.
-pub(crate) fn stated_axis(quantity: &str, unit: Option<&Unit>) -> Result<Quantity, String> {
+pub(crate) fn stated_axis(quantity: &str, unit: Option<&Unit>) -> Result<Quantity, AxisFault> {
     let answer = match unit {
         Some(unit) => format!("{quantity}:{unit}"),
         None => quantity.to_owned(),
@@ -322,25 +412,21 @@ const QUANTITIES: [(&str, &[&str]); 24] = [
 ];
 
 /// Whether an answer names an axis that can be; else what was expected.
-pub(crate) fn check_axis(answer: &str) -> Result<(), String> {
+pub(crate) fn check_axis(answer: &str) -> Result<(), AxisFault> {
     let (quantity, unit) = axis(answer);
     let unit = match unit {
-        Some(code) => Some(unit_of(code).ok_or_else(|| {
-            format!(
-                "QUANTITY or QUANTITY:UNIT with a unit such as `nm`, `s`, `%` or `{{AU}}`; `{code}` is none"
-            )
-        })?),
+        Some(code) => Some(unit_of(code).ok_or_else(|| AxisFault::NoUnit(code.to_owned()))?),
         None => None,
     };
     if quantity.is_empty() {
-        return Err("QUANTITY or QUANTITY:UNIT".to_owned());
+        return Err(AxisFault::Empty);
     }
     if matches!(quantity, "x" | "y") {
         return Ok(());
     }
     let known = QUANTITIES.iter().find(|(name, _)| *name == quantity);
     match known {
-        Some((_, units)) => {
+        Some((quantity, units)) => {
             let measured = |unit: &Unit| {
                 units.is_empty()
                     || units
@@ -348,10 +434,11 @@ pub(crate) fn check_axis(answer: &str) -> Result<(), String> {
                         .any(|code| Unit::ucum(code).is_ok_and(|other| unit.converts_to(&other)))
             };
             match unit.filter(|unit| !measured(unit)) {
-                Some(unit) => Err(format!(
-                    "a unit of {quantity}, such as `{quantity}:{}`; `{unit}` measures something else",
-                    units.first().unwrap_or(&"1")
-                )),
+                Some(unit) => Err(AxisFault::OtherUnit {
+                    quantity,
+                    usual: units.first().unwrap_or(&"1"),
+                    unit,
+                }),
                 None => Ok(()),
             }
         }
@@ -359,12 +446,10 @@ pub(crate) fn check_axis(answer: &str) -> Result<(), String> {
         None => {
             let others = words::quantities();
             let names = QUANTITIES.iter().map(|(name, _)| *name);
-            let near = nearest(quantity, names.chain(others))
-                .map(|near| format!("did you mean `{near}`? "))
-                .unwrap_or_default();
-            Err(format!(
-                "a known quantity; {near}write `{NEW}{answer}` for a quantity of your own"
-            ))
+            Err(AxisFault::UnknownQuantity {
+                answer: answer.to_owned(),
+                near: nearest(quantity, names.chain(others)).map(str::to_owned),
+            })
         }
     }
 }
@@ -413,7 +498,7 @@ mod tests {
             ("measurement=maybe", "`yes` or `no`"),
         ] {
             let mut assume = Assumptions::none();
-            let error = assume.add(text).expect_err(text);
+            let error = assume.add(text).expect_err(text).to_string();
             assert!(error.contains(wanted), "{text}: {error}");
             assert!(assume.is_empty(), "{text}");
         }

@@ -6,6 +6,7 @@
 
 mod computed;
 mod derived;
+mod phrase;
 mod piece;
 mod scale;
 mod substance;
@@ -19,9 +20,11 @@ use hashbrown::HashMap;
 pub(crate) use self::computed::computed_by_line;
 use self::derived::{absorbed, derived, reciprocal_of_light};
 pub(crate) use self::derived::{is_derived, is_derived_of_light};
-use self::piece::{HeaderPiece, fits, is_link, lone_unit, piece, quantities_of, symbol};
+use self::phrase::{is_link, phrase};
+use self::piece::{HeaderPiece, fits, lone_unit, piece, quantities_of, symbol};
 pub(crate) use self::scale::{has_unknown_scale, scale_of, without_scale};
 use self::substance::without_substance;
+use crate::light::IN_PASSING;
 use crate::words::{WordList, fold, quantity_of, words_of};
 
 /// What a head says.
@@ -48,10 +51,6 @@ const LONGEST: usize = 160;
 
 /// Pieces are taken apart no deeper than this.
 const DEEPEST: usize = 6;
-
-/// The wavelengths, in nanometres, that a bare number beside an absorbance may mean (`A405`): the range of
-/// UV-visible instruments with some room.
-const WAVELENGTHS: std::ops::RangeInclusive<f64> = 185.0..=1100.0;
 
 /// Reads a column head. Never fails; what is not understood is the label.
 #[must_use]
@@ -658,7 +657,7 @@ impl HeaderParts {
         let of_light =
             matches!(self.quantities.as_slice(), [one] if matches!(one.as_slice(), [q] if q.is_of_light()));
         for coordinate in &mut self.held {
-            if of_light && coordinate.quantity == Quantity::UNKNOWN && WAVELENGTHS.contains(&coordinate.value)
+            if of_light && coordinate.quantity == Quantity::UNKNOWN && IN_PASSING.contains(&coordinate.value)
             {
                 coordinate.quantity = Quantity::WAVELENGTH;
                 coordinate.unit = Unit::NANOMETRE;

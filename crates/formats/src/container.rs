@@ -231,8 +231,8 @@ pub fn bundle(bytes: &[u8]) -> Option<String> {
 ///
 /// An `Err` is a remark about a member that is not handed out, or about the container; the iterator goes on after it.
 #[must_use]
-pub fn members(path: impl Into<String>, bytes: Vec<u8>, limits: UnpackLimits) -> Members {
-    let mut members = Members {
+pub fn members(path: impl Into<String>, bytes: Vec<u8>, limits: UnpackLimits) -> ContainerMembers {
+    let mut members = ContainerMembers {
         open: Vec::new(),
         limits,
         total: 0,
@@ -255,7 +255,7 @@ pub fn members(path: impl Into<String>, bytes: Vec<u8>, limits: UnpackLimits) ->
 }
 
 /// An iterator over the members of a container; see [`members`].
-pub struct Members {
+pub struct ContainerMembers {
     /// The containers that are open, outermost first.
     open: Vec<OpenContainer>,
     limits: UnpackLimits,
@@ -307,7 +307,7 @@ enum ContainerStep {
     End,
 }
 
-impl Iterator for Members {
+impl Iterator for ContainerMembers {
     type Item = Result<ContainerMember, Diagnostic>;
 
     fn next(&mut self) -> Option<Self::Item> {
@@ -354,7 +354,7 @@ impl Iterator for Members {
     }
 }
 
-impl Members {
+impl ContainerMembers {
     /// The path, with a number before its ending where another member has it already: `run~2.csv`.
     fn unused(&mut self, path: String) -> String {
         if self.names.insert(path.clone()) {

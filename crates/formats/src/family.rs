@@ -8,7 +8,7 @@ use std::collections::BTreeSet;
 
 use curvary_record::{Around, Family, Headers, Manner, unit};
 
-use crate::{Source, words};
+use crate::{Source, readers, words};
 
 /// So much of the beginning is looked at: more tells nothing new about the manner of writing.
 const BYTES: usize = 24 << 10;
@@ -19,10 +19,25 @@ const KEY: usize = 48;
 /// The family of a source; none where it has no table, for what is no table was written in no manner.
 #[must_use]
 pub fn of(source: &Source) -> Option<Family> {
-    if !source.may_be_text() {
-        return None;
+    if source.may_be_text() {
+        return of_text(source.text(), false);
     }
-    let text = source.text();
+    let mut all = readers::written_out(source)
+        .into_iter()
+        .filter_map(|text| of_text(&text, true));
+    let mut family = all.next()?;
+    for other in all {
+        // Sheets that are written alike are one family, and others are named as well.
+        if other.writing != family.writing {
+            family.writing = format!("{} + {}", family.writing, other.writing);
+        }
+        family = family.with(&other);
+    }
+    Some(family)
+}
+
+/// The family of a text, which may be the tables of a document, written out with tabs that are none of its own.
+fn of_text(text: &str, in_document: bool) -> Option<Family> {
     let text = &text[..text.floor_char_boundary(BYTES)];
     let lines: Vec<&str> = text.lines().take(LINES).map(str::trim_end).collect();
     if lines
@@ -64,7 +79,15 @@ pub fn of(source: &Source) -> Option<Family> {
     }
     let (keys, around) = preamble(&lines, &used, Some(delimiter));
     let manner = Manner {
-        cells: format!("{}{}", delimiter.name(), marks.name()),
+        cells: format!(
+            "{}{}",
+            if in_document {
+                "cells of a document"
+            } else {
+                delimiter.name()
+            },
+            marks.name()
+        ),
         kinds: kinds.join(", "),
         headers: match bare {
             Some(table) => Headers::Absent([vec![table], headers].concat().join(", ")),
@@ -551,6 +574,26 @@ mod tests {
         assert_eq!(one, other);
         let pairs = family("c.txt", "nm\tA\tnm\tA\n400\t0.1\t400\t0.2\n410\t0.2\t410\t0.3\n");
         assert_eq!(pairs, family("d.txt", "nm\tA\n400\t0.1\n410\t0.2\n"));
+    }
+
+    /// A workbook's family is that of its sheets, without the tabs between which they are written out.
+    #[test]
+    fn a_workbook_is_written_in_cells() {
+        let mut book = rust_xlsxwriter::Workbook::new();
+        let sheet = book.add_worksheet();
+        for (row, (x, y)) in [(1.0, 0.11), (2.0, 0.12), (3.0, 0.13), (4.0, 0.15)]
+            .into_iter()
+            .enumerate()
+        {
+            sheet.write(row as u32, 0, x).expect("a cell");
+            sheet.write(row as u32, 1, y).expect("a cell");
+        }
+        let bytes = book.save_to_buffer().expect("it is written to memory");
+        let family = of(&Source::new("a.xlsx", bytes)).expect("it has a table");
+        assert_eq!(
+            family.writing,
+            "cells of a document, points in numbers; number | no header, two columns, rising"
+        );
     }
 
     #[test]

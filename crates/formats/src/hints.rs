@@ -25,6 +25,13 @@ pub(crate) enum ColumnSelector {
 }
 
 impl ColumnSelector {
+    fn words(&self) -> String {
+        match self {
+            Self::Head(head) => format!("with the header `{head}`"),
+            Self::Index(index) => format!("at place {}", index + 1),
+        }
+    }
+
     /// Whether it is the column at a place, from 0, under these heads.
     pub(crate) fn is<'a>(&self, index: usize, mut heads: impl Iterator<Item = &'a str>) -> bool {
         match self {
@@ -32,6 +39,15 @@ impl ColumnSelector {
             Self::Index(place) => *place == index,
         }
     }
+}
+
+/// Why a column that a layout names cannot be meant.
+#[derive(Clone, Debug, PartialEq, thiserror::Error)]
+#[error("the layout names a column {}, and there {}", .selector.words(), if *.several { "are several" } else { "is none" })]
+pub(crate) struct HintFault {
+    pub(crate) selector: ColumnSelector,
+    /// Whether it fits several columns, and not none.
+    pub(crate) several: bool,
 }
 
 /// What a column is of.

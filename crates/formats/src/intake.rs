@@ -13,7 +13,7 @@ const CHUNK: usize = 1 << 18;
 
 /// A file's bytes, with what was found out about them on the way.
 #[derive(Clone, Debug, PartialEq, Eq)]
-pub struct Taken {
+pub struct Intake {
     /// The bytes.
     pub bytes: Vec<u8>,
     /// Their digest.
@@ -22,7 +22,7 @@ pub struct Taken {
     pub(crate) ordinary: bool,
 }
 
-impl From<Vec<u8>> for Taken {
+impl From<Vec<u8>> for Intake {
     fn from(bytes: Vec<u8>) -> Self {
         let digest = Digest::of(&bytes);
         Self {
@@ -55,7 +55,7 @@ pub(crate) fn is_ordinary(bytes: &[u8]) -> bool {
 ///
 /// # Errors
 /// When the file cannot be read.
-pub fn take_in(mut file: impl Read, size: usize) -> io::Result<Taken> {
+pub fn take_in(mut file: impl Read, size: usize) -> io::Result<Intake> {
     // How many cores there are is asked for large files only: the answer is read from several files of the system.
     let alone = || std::thread::available_parallelism().is_ok_and(|cores| cores.get() == 1);
     if size < LARGE || alone() {
@@ -85,7 +85,7 @@ pub fn take_in(mut file: impl Read, size: usize) -> io::Result<Taken> {
     // A file that has grown meanwhile.
     let more = file.read_to_end(&mut bytes)?;
     let digest = digest.filter(|_| more == 0).unwrap_or_else(|| Digest::of(&bytes));
-    Ok(Taken {
+    Ok(Intake {
         bytes,
         digest,
         ordinary: ordinary && more == 0,

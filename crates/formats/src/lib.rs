@@ -40,7 +40,6 @@ pub mod guard;
 mod hints;
 mod intake;
 pub mod layout;
-mod light;
 pub mod manifest;
 pub mod preamble;
 pub mod readers;
@@ -55,10 +54,11 @@ mod work;
 pub mod writers;
 
 pub use assume::Assumptions;
+use curvary_record::light;
 pub use explanation::ExplainedLines;
-pub use intake::{Taken, take_in};
+pub use intake::{Intake, take_in};
 pub use layout::Layout;
-pub use manifest::Manifest;
+pub use manifest::PluginManifest;
 pub use readers::printed_text;
 pub use recognise::{
     Candidate, Reader, ReaderChoice, ReaderInfo, Readers, Reading, Recognition, SourcePreview,

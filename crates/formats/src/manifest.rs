@@ -1,7 +1,7 @@
 //! What stands beside a plugin's library: who it is, which files are its own, which library is for which system.
 //!
 //! Listing readers and choosing one needs nothing else, so a library is loaded only when a file is the plugin's. How
-//! files are told ([`Manifest::recognise`]) and what examples are is the same as in layouts.
+//! files are told ([`PluginManifest::recognise`]) and what examples are is the same as in layouts.
 
 use std::collections::BTreeMap;
 
@@ -10,7 +10,7 @@ use schemars::JsonSchema;
 use serde::Deserialize;
 use toml::Spanned;
 
-use crate::layout::{DamageTrial, Example, LayoutFault, Paper, Recognise, place_or_file};
+use crate::layout::{DamageTrial, LayoutExample, LayoutFault, Paper, Recognise, place_or_file};
 use crate::{Reader, ReaderInfo, Recognition, SourcePreview};
 
 /// The start of every plugin's id.
@@ -33,7 +33,7 @@ pub enum Input {
 #[derive(Clone, Debug, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case", deny_unknown_fields)]
 #[schemars(rename = "Plugin")]
-struct Description {
+struct PluginDescription {
     /// The major version of the contract that the library keeps.
     #[schemars(with = "u32")]
     contract: Spanned<u32>,
@@ -53,16 +53,17 @@ struct Description {
     recognise: Recognise,
     /// How much one file may take, where that is less than what is usual.
     #[serde(default)]
-    limits: Bounds,
+    limits: PluginBounds,
     /// At least one.
     #[serde(default)]
-    example: Vec<Example>,
+    example: Vec<LayoutExample>,
 }
 
 /// How much one file may take.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case", deny_unknown_fields)]
-pub struct Bounds {
+#[schemars(rename = "Bounds")]
+pub struct PluginBounds {
     /// Seconds.
     #[serde(default)]
     pub seconds: Option<u32>,
@@ -73,22 +74,22 @@ pub struct Bounds {
 
 /// A `plugin.toml` that was understood.
 #[derive(Clone, Debug)]
-pub struct Manifest {
+pub struct PluginManifest {
     card: ReaderInfo,
     paper: Paper,
-    description: Description,
+    description: PluginDescription,
 }
 
 /// The schema of `plugin.toml`, as pretty JSON.
 #[must_use]
 pub fn schema() -> String {
-    curvary_record::schema::schema_of::<Description>(
+    curvary_record::schema::schema_of::<PluginDescription>(
         "plugin-v1.json",
         "A plugin: a reader in a shared library.",
     )
 }
 
-impl Manifest {
+impl PluginManifest {
     /// Understands the text of a `plugin.toml`. `path` is what diagnostics call the file.
     ///
     /// # Errors
@@ -101,7 +102,7 @@ impl Manifest {
                 why.help("the plugin is not used until this is put right; other readers are not concerned"),
             )
         };
-        let description: Description =
+        let description: PluginDescription =
             toml::from_str(text).map_err(|error| wrong(error.span(), error.message().trim().to_owned()))?;
         description
             .check()
@@ -129,7 +130,7 @@ impl Manifest {
         self.description.name.get_ref()
     }
 
-    /// The file, as it was named to [`Manifest::parse`].
+    /// The file, as it was named to [`PluginManifest::parse`].
     #[must_use]
     pub fn path(&self) -> &str {
         &self.paper.path
@@ -157,7 +158,7 @@ impl Manifest {
 
     /// How much one file may take.
     #[must_use]
-    pub fn bounds(&self) -> Bounds {
+    pub fn bounds(&self) -> PluginBounds {
         self.description.limits
     }
 
@@ -174,7 +175,7 @@ impl Manifest {
 
     /// Its examples; there is at least one.
     #[must_use]
-    pub fn examples(&self) -> &[Example] {
+    pub fn examples(&self) -> &[LayoutExample] {
         &self.description.example
     }
 
@@ -186,18 +187,18 @@ impl Manifest {
 
     /// What an example expects and reading its bytes with the plugin did not give; empty when the example holds.
     #[must_use]
-    pub fn hold(&self, reader: &dyn Reader, example: &Example, bytes: Vec<u8>) -> Vec<Diagnostic> {
+    pub fn hold(&self, reader: &dyn Reader, example: &LayoutExample, bytes: Vec<u8>) -> Vec<Diagnostic> {
         self.paper.hold(reader, example, bytes)
     }
 
     /// Reads damaged copies of an example with the plugin: cut off anywhere, lines dropped, bytes flipped.
     #[must_use]
-    pub fn damage(&self, reader: &dyn Reader, example: &Example, bytes: &[u8]) -> DamageTrial {
+    pub fn damage(&self, reader: &dyn Reader, example: &LayoutExample, bytes: &[u8]) -> DamageTrial {
         self.paper.damage(reader, example, bytes)
     }
 }
 
-impl Description {
+impl PluginDescription {
     fn check(&self) -> Result<(), LayoutFault> {
         let name = self.name.get_ref();
         let plain = |c: char| c.is_ascii_lowercase() || c.is_ascii_digit() || c == '-';
@@ -234,7 +235,7 @@ impl Description {
                     .to_owned(),
             });
         }
-        self.example.iter().try_for_each(Example::check)
+        self.example.iter().try_for_each(LayoutExample::check)
     }
 }
 
@@ -248,7 +249,7 @@ mod tests {
 
     #[test]
     fn a_manifest_says_who_and_where() {
-        let manifest = Manifest::parse("plugin.toml", GOOD).expect("it is sound");
+        let manifest = PluginManifest::parse("plugin.toml", GOOD).expect("it is sound");
         assert_eq!(manifest.card().id, "plugin/pegs");
         let file = |system: &str, processor: &str| {
             manifest
@@ -269,7 +270,7 @@ mod tests {
             ("\"text\"\n[", "\"words\"\n[", 5),
         ] {
             let text = GOOD.replacen(from, to, 1);
-            let why = Manifest::parse("plugin.toml", &text).expect_err("it is wrong");
+            let why = PluginManifest::parse("plugin.toml", &text).expect_err("it is wrong");
             assert_eq!(why.line(), Some(line), "{why:?}");
         }
     }

@@ -280,7 +280,7 @@ impl Readers {
                     }
                 } else {
                     settled(source.assume(), |assume| {
-                        reader.read(&source.under(assume, source.told().clone()))
+                        reader.read(&source.under(assume, source.hints().clone()))
                     })
                 };
                 settled.reading.remarks.extend(source.remarks().iter().cloned());

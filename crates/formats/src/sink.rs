@@ -46,7 +46,7 @@ pub struct SourceLimits {
     /// Points of all columns.
     pub points: usize,
     /// Claims, held coordinates and questions.
-    pub sayings: usize,
+    pub statements: usize,
     /// Remarks.
     pub remarks: usize,
     /// Bytes of one text.
@@ -61,7 +61,7 @@ impl SourceLimits {
         runs: 10_000,
         curves: 100_000,
         points: 16 << 20,
-        sayings: 200_000,
+        statements: 200_000,
         remarks: 1_000,
         text: 64 << 10,
         texts: 64 << 20,
@@ -72,7 +72,7 @@ impl SourceLimits {
         runs: 4 << 20,
         curves: 16 << 20,
         points: 2 << 30,
-        sayings: 64 << 20,
+        statements: 64 << 20,
         remarks: 4 << 20,
         text: 64 << 20,
         texts: 2 << 30,
@@ -187,8 +187,8 @@ impl<'a> Sink<'a> {
         take(&mut self.left.points, run.points(), || {
             format!("{} points", self.limits.points)
         })?;
-        take(&mut self.left.sayings, run.sayings(), || {
-            format!("{} claims", self.limits.sayings)
+        take(&mut self.left.statements, run.statements(), || {
+            format!("{} claims", self.limits.statements)
         })?;
         take(&mut self.left.remarks, run.remarks.len(), || {
             format!("{} remarks", self.limits.remarks)
@@ -221,7 +221,7 @@ impl<'a> Sink<'a> {
     ///
     /// # Errors
     /// When there are too many.
-    pub fn told(&mut self, remark: Diagnostic) -> Result<(), ContractViolation> {
+    pub fn add_remark(&mut self, remark: Diagnostic) -> Result<(), ContractViolation> {
         take(&mut self.left.remarks, 1, || {
             format!("{} remarks", self.limits.remarks)
         })?;
@@ -249,7 +249,7 @@ impl<'a> Sink<'a> {
                 self.understood(run.into())?;
             }
             for remark in reading.remarks {
-                self.told(remark)?;
+                self.add_remark(remark)?;
             }
         }
         let read = !self.reading.runs.is_empty();
@@ -259,7 +259,7 @@ impl<'a> Sink<'a> {
                 // A table of something else beside a measurement is no error.
                 remark.severity = remark.severity.min(Severity::Warning);
             }
-            self.told(remark)?;
+            self.add_remark(remark)?;
         }
         Ok(())
     }
@@ -319,7 +319,7 @@ impl<'a> Sink<'a> {
     /// When no run is open, or there are too many.
     pub fn claim(&mut self, key: LocatedText<'_>, value: LocatedText<'_>) -> Result<(), ContractViolation> {
         self.texts(&[key.text, value.text])?;
-        self.saying()?;
+        self.count_statement()?;
         let place = self.place(value.span);
         let source = self.source;
         let run = self.run("a claim")?;
@@ -374,7 +374,7 @@ impl<'a> Sink<'a> {
         let mut questions = Vec::new();
         for (key, value) in curve.claims {
             self.texts(&[key.text, value.text])?;
-            self.saying()?;
+            self.count_statement()?;
             let place = self.place(value.span);
             preamble::claim_at(
                 &mut fields,
@@ -455,7 +455,7 @@ impl<'a> Sink<'a> {
         answers: &[(&str, &str)],
         span: Span,
     ) -> Result<(), ContractViolation> {
-        self.saying()?;
+        self.count_statement()?;
         self.texts(&[about, message])?;
         let about = format!("{}/{about}", self.card.id.rsplit('/').next().unwrap_or_default());
         if !is_of_reader(&about) {
@@ -593,9 +593,9 @@ impl<'a> Sink<'a> {
         Ok(())
     }
 
-    fn saying(&mut self) -> Result<(), ContractViolation> {
-        take(&mut self.left.sayings, 1, || {
-            format!("{} claims", self.limits.sayings)
+    fn count_statement(&mut self) -> Result<(), ContractViolation> {
+        take(&mut self.left.statements, 1, || {
+            format!("{} claims", self.limits.statements)
         })
     }
 
@@ -634,7 +634,7 @@ impl<'a> Sink<'a> {
 
     fn held(&mut self, said: &FixedCoordinateInput<'_>) -> Result<Coordinate, ContractViolation> {
         self.texts(&[said.quantity, said.unit, said.value.text])?;
-        self.saying()?;
+        self.count_statement()?;
         let unit = unit_of(said.unit);
         let quantity = stated(said.quantity, unit.as_ref())?;
         let Some(unit) = unit.or_else(|| customary(&quantity)) else {

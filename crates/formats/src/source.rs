@@ -11,7 +11,7 @@ use curvary_record::{Code, Diagnostic, Digest, LineTable, Place, Span};
 pub(crate) use self::sight::is_control;
 use crate::container;
 use crate::hints::Hints;
-use crate::intake::{Taken, is_ordinary};
+use crate::intake::{Intake, is_ordinary};
 use crate::{Assumptions, SourcePreview};
 
 /// The bytes of one file and the text they are, with everything that is said about the file from outside.
@@ -28,6 +28,8 @@ pub struct Source {
     own: Option<String>,
     assume: Assumptions,
     told: Hints,
+    /// Whether `own` is another document's tables, written out.
+    rendered: bool,
     lines: OnceLock<LineTable>,
 }
 
@@ -36,13 +38,13 @@ enum File {
     /// Plain UTF-8 without oddities: the text is the bytes.
     Text(String),
     /// Anything else.
-    Bytes(Undecoded),
+    Bytes(EncodedBytes),
 }
 
 /// Bytes that are decoded when somebody asks.
-struct Undecoded {
+struct EncodedBytes {
     bytes: Vec<u8>,
-    decoded: OnceLock<Decoded>,
+    decoded: OnceLock<DecodedText>,
     /// The beginning of the text of a long file, for recognition alone.
     head: OnceLock<String>,
     /// Whether a reader has asked for the text, and not for its beginning alone.
@@ -55,8 +57,8 @@ const BINARY: &str = "binary";
 /// So much of a file's beginning is decoded for recognition: enough to tell the encoding.
 const HEAD: usize = 1 << 16;
 
-impl Undecoded {
-    fn decoded(&self) -> &Decoded {
+impl EncodedBytes {
+    fn decoded(&self) -> &DecodedText {
         self.decoded.get_or_init(|| decode(&self.bytes))
     }
 
@@ -85,7 +87,7 @@ impl Source {
     pub fn with_digest(path: impl Into<String>, bytes: Vec<u8>, digest: Digest) -> Self {
         Self::taken(
             path,
-            Taken {
+            Intake {
                 bytes,
                 digest,
                 ordinary: false,
@@ -95,7 +97,7 @@ impl Source {
 
     /// The same of a file that was taken in.
     #[must_use]
-    pub fn taken(path: impl Into<String>, taken: Taken) -> Self {
+    pub fn taken(path: impl Into<String>, taken: Intake) -> Self {
         let ordinary = !sight::is_document(&taken.bytes) && (taken.ordinary || is_ordinary(&taken.bytes));
         Self {
             path: path.into(),
@@ -105,6 +107,7 @@ impl Source {
             own: None,
             assume: Assumptions::none(),
             told: Hints::default(),
+            rendered: false,
             lines: OnceLock::new(),
         }
     }
@@ -127,6 +130,7 @@ impl Source {
             own: self.own.clone(),
             assume,
             told,
+            rendered: self.rendered,
             lines: self.lines.clone(),
         }
     }
@@ -146,10 +150,16 @@ impl Source {
     pub(crate) fn rendered(&self, text: String) -> Self {
         Self {
             own: Some(text),
+            rendered: true,
             ordinary: false,
             lines: OnceLock::new(),
             ..self.under(self.assume.clone(), self.told.clone())
         }
+    }
+
+    /// Whether the text is that of tables of another document, written out plainly.
+    pub(crate) fn is_rendered(&self) -> bool {
+        self.rendered
     }
 
     /// Whether the text is known to be without control characters and without `=`, `|`, `*`, `>` and `+`.
@@ -158,7 +168,7 @@ impl Source {
     }
 
     /// What a layout tells of its tables.
-    pub(crate) fn told(&self) -> &Hints {
+    pub(crate) fn hints(&self) -> &Hints {
         &self.told
     }
 
@@ -326,7 +336,7 @@ impl TextLines<'_> {
 }
 
 /// A text, and what was said of it when it was decoded.
-struct Decoded {
+struct DecodedText {
     text: String,
     encoding: &'static str,
     remarks: Vec<Diagnostic>,
@@ -336,7 +346,7 @@ impl File {
     /// What the bytes of a file hold. Those that are `ordinary` need no second look.
     fn of(bytes: Vec<u8>, ordinary: bool) -> Self {
         let undecoded = |bytes| {
-            Self::Bytes(Undecoded {
+            Self::Bytes(EncodedBytes {
                 bytes,
                 decoded: OnceLock::new(),
                 head: OnceLock::new(),
@@ -370,16 +380,16 @@ fn is_odd(text: &str) -> bool {
         || signs::has_odd(text) && !is_exact(text)
 }
 
-fn decode(bytes: &[u8]) -> Decoded {
+fn decode(bytes: &[u8]) -> DecodedText {
     if sight::is_document(bytes) {
-        return Decoded {
+        return DecodedText {
             text: String::new(),
             encoding: BINARY,
             remarks: Vec::new(),
         };
     }
     match std::str::from_utf8(bytes) {
-        Ok(text) if !is_odd(text) => Decoded {
+        Ok(text) if !is_odd(text) => DecodedText {
             text: without_form_feeds(text.to_owned()),
             encoding: "UTF-8",
             remarks: Vec::new(),
@@ -389,7 +399,7 @@ fn decode(bytes: &[u8]) -> Decoded {
 }
 
 /// The text of bytes that are no plain UTF-8.
-fn decode_oddly(bytes: &[u8]) -> Decoded {
+fn decode_oddly(bytes: &[u8]) -> DecodedText {
     let mut remarks = Vec::new();
     let (text, encoding) = decode_any(bytes, &mut remarks);
     let text = tidy(text, &mut remarks);
@@ -398,7 +408,7 @@ fn decode_oddly(bytes: &[u8]) -> Decoded {
     } else {
         signs::plain(text, &mut remarks)
     };
-    Decoded {
+    DecodedText {
         text,
         encoding,
         remarks,

@@ -7,7 +7,7 @@
 use curvary_record::interpret::accepts_unit;
 use curvary_record::{Key, Quantity, Unit, known_field, known_fields, unit};
 
-use crate::assume::{axis, check_axis, nearest};
+use crate::assume::{AssumptionFault, AxisFault, axis, check_axis, meant, nearest};
 use crate::{Assumptions, words};
 
 /// What a word stands for.
@@ -58,6 +58,94 @@ pub struct LocalWord {
     pub meaning: String,
 }
 
+/// Why a line is no word of a vocabulary, or means nothing that can be.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum WordFault {
+    /// It has not the form of one.
+    #[error(
+        "`{0}` is no word of a vocabulary: expected key:WORD=FIELD, header:WORD=QUANTITY:UNIT, unit:WORD=UNIT, value:KEY:WORD=TEXT or mark:WORD=QUANTITY:UNIT"
+    )]
+    NoWord(String),
+    /// The word or its meaning is missing.
+    #[error("`{0}` says nothing: a word and its meaning are expected")]
+    Empty(String),
+    /// What a key means is no field.
+    #[error(transparent)]
+    Field(#[from] FieldMeaningFault),
+    /// What a header means is nothing that a column can be of.
+    #[error("`{meaning}` does not say what `{word}` is: expected {expected}")]
+    Header {
+        /// The word.
+        word: String,
+        /// What it was said to mean.
+        meaning: String,
+        /// What was expected.
+        expected: AxisFault,
+    },
+    /// Every laboratory uses the word for something else.
+    #[error(
+        "`{word}` is a word for {quantity} in every laboratory; where a file uses it otherwise, answer the question about that file"
+    )]
+    OfEveryLaboratory {
+        /// The word.
+        word: String,
+        /// What it means.
+        quantity: Quantity,
+    },
+    /// What is said to be a unit is none.
+    #[error("`{0}` is no unit: expected one such as `cm`, `°C` or `mmol/L`")]
+    NoUnit(String),
+    /// The word is a unit.
+    #[error("`{word}` is known as a unit already: {unit}")]
+    KnownUnit {
+        /// The word.
+        word: String,
+        /// The unit as people write it.
+        unit: String,
+    },
+    /// The key whose value is meant is not named.
+    #[error("the key is missing: expected value:KEY:WORD=TEXT")]
+    NoKey,
+    /// An answer that no value gives.
+    #[error("`{0}` cannot be settled by a value: expected x=QUANTITY:UNIT, y=QUANTITY:UNIT or a text")]
+    NotByValue(String),
+    /// An answer that is none.
+    #[error(transparent)]
+    Answer(Box<AssumptionFault>),
+    /// What a mark means is nothing that a column can be of; in words, what was expected.
+    #[error(transparent)]
+    Mark(#[from] AxisFault),
+    /// What a mark means is nothing that a block is taken at.
+    #[error(
+        "`{0}` is nothing that a block is taken at: expected time, temperature, concentration or ph with a unit, such as `time:min`"
+    )]
+    NoCondition(String),
+}
+
+/// Why the meaning of a key is none.
+#[derive(Clone, Debug, PartialEq, Eq, thiserror::Error)]
+pub enum FieldMeaningFault {
+    /// No such field is known.
+    #[error("no field is called `{field}`{} (`{NOTHING}` when it is none)", meant(*near))]
+    NoField {
+        /// What was written.
+        field: String,
+        /// What was probably meant.
+        near: Option<&'static str>,
+    },
+    /// The unit is none.
+    #[error("`{0}` is no unit: expected one such as `cm`, `°C` or `mmol/L`")]
+    NoUnit(String),
+    /// The unit is one of something else.
+    #[error("`{unit}` does not measure {field}")]
+    OtherUnit {
+        /// The field.
+        field: String,
+        /// The unit.
+        unit: String,
+    },
+}
+
 impl LocalWord {
     /// Takes a line apart; `None` where it is no line of a vocabulary. Nothing is checked.
     #[must_use]
@@ -91,16 +179,10 @@ impl LocalWord {
     ///
     /// # Errors
     /// What is wrong with it, and what was expected.
-    pub fn parse(line: &str) -> Result<Self, String> {
-        let word = Self::read(line).ok_or_else(|| {
-            format!(
-                "`{line}` is no word of a vocabulary: expected key:WORD=FIELD, header:WORD=QUANTITY:UNIT, unit:WORD=UNIT, value:KEY:WORD=TEXT or mark:WORD=QUANTITY:UNIT"
-            )
-        })?;
+    pub fn parse(line: &str) -> Result<Self, WordFault> {
+        let word = Self::read(line).ok_or_else(|| WordFault::NoWord(line.to_owned()))?;
         if word.word.is_empty() || word.meaning.is_empty() {
-            return Err(format!(
-                "`{line}` says nothing: a word and its meaning are expected"
-            ));
+            return Err(WordFault::Empty(line.to_owned()));
         }
         match word.kind {
             WordKind::Key => check_field(&word.meaning)?,
@@ -138,66 +220,57 @@ impl LocalWord {
         (Quantity::named(quantity), unit.and_then(unit_of))
     }
 
-    fn check_header(&self) -> Result<(), String> {
+    fn check_header(&self) -> Result<(), WordFault> {
         if self.meaning == NOTHING {
             return Ok(());
         }
-        let wrong = |expected: String| {
-            format!(
-                "`{}` does not say what `{}` is: expected {expected}",
-                self.meaning, self.word
-            )
-        };
-        check_axis(&self.meaning).map_err(wrong)?;
+        check_axis(&self.meaning).map_err(|expected| WordFault::Header {
+            word: self.word.clone(),
+            meaning: self.meaning.clone(),
+            expected,
+        })?;
         let (meant, _) = self.axis();
         match words::quantity_of(&self.word) {
-            Some(known) if known != meant => Err(format!(
-                "`{}` is a word for {known} in every laboratory; where a file uses it otherwise, answer the question about that file",
-                self.word
-            )),
+            Some(quantity) if quantity != meant => Err(WordFault::OfEveryLaboratory {
+                word: self.word.clone(),
+                quantity,
+            }),
             _ => Ok(()),
         }
     }
 
-    fn check_unit(&self) -> Result<(), String> {
+    fn check_unit(&self) -> Result<(), WordFault> {
         if unit_of(&self.meaning).is_none() {
-            return Err(format!(
-                "`{}` is no unit: expected one such as `cm`, `°C` or `mmol/L`",
-                self.meaning
-            ));
+            return Err(WordFault::NoUnit(self.meaning.clone()));
         }
         if let Some(known) = unit::spelled(&self.word).one() {
-            return Err(format!(
-                "`{}` is known as a unit already: {}",
-                self.word,
-                known.display()
-            ));
+            return Err(WordFault::KnownUnit {
+                word: self.word.clone(),
+                unit: known.display().to_string(),
+            });
         }
         Ok(())
     }
 
-    fn check_value(&self) -> Result<(), String> {
+    fn check_value(&self) -> Result<(), WordFault> {
         let of = self.of.as_deref().unwrap_or_default();
         if of.is_empty() {
-            return Err("the key is missing: expected value:KEY:WORD=TEXT".to_owned());
+            return Err(WordFault::NoKey);
         }
         match self.meaning.split_once('=') {
-            Some(("x" | "y", _)) => Assumptions::none().add(&self.meaning),
-            Some((about, _)) => Err(format!(
-                "`{about}` cannot be settled by a value: expected x=QUANTITY:UNIT, y=QUANTITY:UNIT or a text"
-            )),
+            Some(("x" | "y", _)) => Assumptions::none()
+                .add(&self.meaning)
+                .map_err(|fault| WordFault::Answer(Box::new(fault))),
+            Some((about, _)) => Err(WordFault::NotByValue(about.to_owned())),
             None => Ok(()),
         }
     }
 
-    fn check_mark(&self) -> Result<(), String> {
+    fn check_mark(&self) -> Result<(), WordFault> {
         check_axis(&self.meaning)?;
         let (quantity, unit) = self.axis();
         if unit.is_none() || !matches!(quantity.as_str(), "time" | "temperature" | "concentration" | "ph") {
-            return Err(format!(
-                "`{}` is nothing that a block is taken at: expected time, temperature, concentration or ph with a unit, such as `time:min`",
-                self.meaning
-            ));
+            return Err(WordFault::NoCondition(self.meaning.clone()));
         }
         Ok(())
     }
@@ -228,7 +301,7 @@ pub fn unit_of(text: &str) -> Option<Unit> {
 ///
 /// # Errors
 /// What is wrong with it, and what was expected.
-pub fn check_field(meaning: &str) -> Result<(), String> {
+pub fn check_field(meaning: &str) -> Result<(), FieldMeaningFault> {
     if meaning == NOTHING {
         return Ok(());
     }
@@ -236,20 +309,19 @@ pub fn check_field(meaning: &str) -> Result<(), String> {
         .split_once(':')
         .map_or((meaning, None), |(field, unit)| (field, Some(unit.trim())));
     let Some(known) = known_field(field.trim()) else {
-        let near = nearest(field, known_fields().iter().map(|known| known.key))
-            .map(|near| format!("; did you mean `{near}`?"))
-            .unwrap_or_default();
-        return Err(format!(
-            "no field is called `{field}`{near} (`{NOTHING}` when it is none)"
-        ));
+        return Err(FieldMeaningFault::NoField {
+            field: field.to_owned(),
+            near: nearest(field, known_fields().iter().map(|known| known.key)),
+        });
     };
     match unit.map(|text| (text, unit_of(text))) {
         None => Ok(()),
-        Some((text, None)) => Err(format!(
-            "`{text}` is no unit: expected one such as `cm`, `°C` or `mmol/L`"
-        )),
+        Some((text, None)) => Err(FieldMeaningFault::NoUnit(text.to_owned())),
         Some((text, Some(unit))) if !accepts_unit(&Key::new(known.key), &unit) => {
-            Err(format!("`{text}` does not measure {field}"))
+            Err(FieldMeaningFault::OtherUnit {
+                field: field.to_owned(),
+                unit: text.to_owned(),
+            })
         }
         Some(_) => Ok(()),
     }
@@ -303,7 +375,7 @@ mod tests {
             ("mark:Takt=absorbance", "nothing that a block is taken at"),
             ("header:=absorbance", "says nothing"),
         ] {
-            let error = LocalWord::parse(line).expect_err(line);
+            let error = LocalWord::parse(line).expect_err(line).to_string();
             assert!(error.contains(wanted), "{line}: {error}");
         }
     }

@@ -3,6 +3,7 @@
 //! Words are compared as [`fold`] leaves them: without case, accents and marks. A look-up is one hash of the folded
 //! word; the table is read once, from `words.toml`, which is part of the program.
 
+mod fold;
 mod quick;
 
 use std::collections::{BTreeMap, BTreeSet, HashSet};
@@ -12,7 +13,8 @@ use curvary_record::{Quantity, known_field};
 use hashbrown::HashMap;
 use serde::Deserialize;
 
-use self::quick::{Beginnings, Bytes, Listed, with_folded, with_marker_form};
+pub use self::fold::fold;
+use self::quick::{Beginnings, Bytes, FoldedList, with_folded, with_marker_form};
 
 /// What a word over a column says.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -109,97 +111,6 @@ pub enum Marker {
     Beyond,
 }
 
-/// The word as it is compared: lower case, accents off, every run of blanks and marks one blank, none at the ends.
-///
-/// `Wellenlänge`, `WELLENLANGE` and `wellen-länge` differ only in the blank; `ß` is `ss`; signs that carry meaning
-/// (`%`, `#`, `[`, `]`, `<`, `>`, `+`, Greek letters, digits) stay.
-#[must_use]
-pub fn fold(text: &str) -> String {
-    crate::work::looks_at(text.len());
-    let mut folded = String::with_capacity(text.len());
-    let mut blank = false;
-    let mut push = |folded: &mut String, plain: Option<Plain>| match plain {
-        Some(Plain::Nothing) => {}
-        None => blank = true,
-        Some(plain) => {
-            if blank && !folded.is_empty() {
-                folded.push(' ');
-            }
-            blank = false;
-            match plain {
-                Plain::Sign(sign) => folded.push(sign),
-                Plain::Text(text) => folded.push_str(text),
-                Plain::Nothing => {}
-            }
-        }
-    };
-    for sign in text.chars() {
-        // The usual case first.
-        if sign.is_ascii() {
-            let kept =
-                sign.is_ascii_alphanumeric() || matches!(sign, '%' | '#' | '[' | ']' | '<' | '>' | '+' | '*');
-            push(&mut folded, kept.then(|| Plain::Sign(sign.to_ascii_lowercase())));
-        } else {
-            for sign in sign.to_lowercase() {
-                push(&mut folded, plain(sign));
-            }
-        }
-    }
-    folded
-}
-
-/// What a sign in lower case is folded to.
-enum Plain {
-    Sign(char),
-    Text(&'static str),
-    Nothing,
-}
-
-/// The folded form of a sign in lower case; `None` for a mark that parts words.
-fn plain(sign: char) -> Option<Plain> {
-    Some(Plain::Text(match sign {
-        'á' | 'à' | 'â' | 'ä' | 'ã' | 'å' | 'ą' | 'ā' | 'ă' => "a",
-        'é' | 'è' | 'ê' | 'ë' | 'ę' | 'ē' | 'ě' => "e",
-        'í' | 'ì' | 'î' | 'ï' | 'ī' | 'ı' => "i",
-        'ó' | 'ò' | 'ô' | 'ö' | 'õ' | 'ø' | 'ō' | 'ő' => "o",
-        'ú' | 'ù' | 'û' | 'ü' | 'ū' | 'ů' | 'ű' => "u",
-        'ý' | 'ÿ' => "y",
-        'ñ' | 'ń' | 'ň' => "n",
-        'ç' | 'ć' | 'č' => "c",
-        'ď' => "d",
-        'ğ' => "g",
-        'ł' | 'ĺ' | 'ľ' => "l",
-        'ř' | 'ŕ' => "r",
-        'ś' | 'š' | 'ş' | 'ș' => "s",
-        'ť' | 'ț' => "t",
-        'ź' | 'ż' | 'ž' => "z",
-        'ß' => "ss",
-        'ά' => "α",
-        'έ' => "ε",
-        'ή' => "η",
-        'ί' | 'ϊ' | 'ΐ' => "ι",
-        'ό' => "ο",
-        'ύ' | 'ϋ' | 'ΰ' => "υ",
-        'ώ' => "ω",
-        // The sigma at the end of a word, which capitals do not tell apart.
-        'ς' => "σ",
-        'ё' => "е",
-        'й' => "и",
-        'ї' => "і",
-        'æ' => "ae",
-        'œ' => "oe",
-        '∆' => "δ",
-        'µ' => "μ",
-        '₀' => "0",
-        // Combining accents, as some systems write letters in two parts.
-        '\u{300}'..='\u{36F}' => return Some(Plain::Nothing),
-        '°' | '∞' | '№' | '²' | '℃' | '℉' => return Some(Plain::Sign(sign)),
-        // Units in one sign, `㎚`.
-        '\u{3371}'..='\u{33DF}' => return Some(Plain::Sign(sign)),
-        sign => return sign.is_alphanumeric().then_some(Plain::Sign(sign)),
-    }))
-}
-
 /// Longer texts are no words of the trade.
 const LONGEST: usize = 64;
 
@@ -211,16 +122,16 @@ struct WordData {
     fitting: BTreeMap<String, Vec<String>>,
     quantity: BTreeMap<String, Vec<String>>,
     other: BTreeMap<String, Vec<String>>,
-    generic: Words,
-    statistics: Words,
+    generic: WordTable,
+    statistics: WordTable,
     marker: BTreeMap<String, Vec<String>>,
-    blank: Words,
+    blank: WordTable,
     furniture: Furniture,
     list: BTreeMap<WordList, Vec<String>>,
 }
 
 #[derive(Deserialize)]
-struct Words {
+struct WordTable {
     words: Vec<String>,
 }
 
@@ -401,7 +312,7 @@ pub enum WordList {
     Against,
 }
 
-fn listed(list: WordList) -> Option<&'static Listed> {
+fn listed(list: WordList) -> Option<&'static FoldedList> {
     BOOK.lists.get(list as usize)
 }
 
@@ -460,7 +371,7 @@ struct WordBook {
     /// By folded word.
     words: HashMap<String, WordMeaning>,
     /// By the place of each in [`WordList`].
-    lists: Vec<Listed>,
+    lists: Vec<FoldedList>,
     /// Of all terms that name a quantity.
     quantities: Beginnings,
     /// Of those that name an optical one beyond ours.
@@ -477,13 +388,13 @@ static BOOK: LazyLock<WordBook> = LazyLock::new(|| {
 
 impl WordBook {
     fn of(mut data: WordData) -> Self {
-        let mut lists: Vec<Listed> = Vec::new();
+        let mut lists: Vec<FoldedList> = Vec::new();
         for (list, words) in std::mem::take(&mut data.list) {
             let place = list as usize;
             if lists.len() <= place {
-                lists.resize_with(place + 1, Listed::default);
+                lists.resize_with(place + 1, FoldedList::default);
             }
-            lists[place] = Listed::of(&words);
+            lists[place] = FoldedList::of(&words);
         }
         let words = table(data);
         let terms = |named: fn(&WordMeaning) -> bool| {
@@ -890,184 +801,4 @@ pub fn is_furniture(line: &str) -> bool {
 }
 
 #[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn the_data_file_reads_and_names_known_fields() {
-        let data: WordData = toml::from_str(include_str!("words.toml")).expect("words.toml reads");
-        let mut words = 0;
-        let mut seen: HashMap<String, String> = HashMap::new();
-        for (key, list) in &data.field {
-            assert!(known_field(key).is_some(), "`{key}` is no known field");
-            words += list.len();
-            for word in list {
-                let other = seen.insert(fold(word), key.clone());
-                assert!(
-                    other.as_ref().is_none_or(|other| other == key),
-                    "`{word}` means {key} and {other:?}"
-                );
-            }
-        }
-        for keys in data.fitting.values() {
-            for key in keys {
-                assert!(known_field(key).is_some(), "`{key}` is no known field");
-            }
-        }
-        let mut seen: HashMap<String, String> = HashMap::new();
-        for (name, list) in &data.quantity {
-            for word in list {
-                let other = seen.insert(fold(word), name.clone());
-                assert!(
-                    other.as_ref().is_none_or(|other| other == name),
-                    "`{word}` means {name} and {other:?}"
-                );
-            }
-        }
-        for kind in data.marker.keys() {
-            assert!(
-                ["missing", "above", "below", "saturated"].contains(&kind.as_str()),
-                "{kind}"
-            );
-        }
-        assert!(words > 700, "{words}");
-    }
-
-    #[test]
-    fn words_fold() {
-        for (text, folded) in [
-            ("Wellenlänge", "wellenlange"),
-            ("WELLENLÄNGE:", "wellenlange"),
-            ("Wellenla\u{308}nge", "wellenlange"),
-            ("  Path-Length_", "path length"),
-            ("longueur d'onde", "longueur d onde"),
-            ("longueur d’onde", "longueur d onde"),
-            ("% T", "% t"),
-            ("Größe", "grosse"),
-            ("∆A", "δa"),
-            ("ΔA", "δa"),
-            ("długość fali", "dlugosc fali"),
-            ("Idő", "ido"),
-            ("SICAKLIK", "sicaklik"),
-            ("sıcaklık", "sicaklik"),
-            ("ΧΡΌΝΟΣ", "χρονοσ"),
-            ("χρόνος", "χρονοσ"),
-            ("Объём", "объем"),
-            ("波長", "波長"),
-            ("[S]", "[s]"),
-            ("...", ""),
-        ] {
-            assert_eq!(fold(text), folded, "{text}");
-        }
-    }
-
-    #[test]
-    fn keys_in_many_languages() {
-        for (key, field) in [
-            ("Temperature", "temperature"),
-            ("Temp.", "temperature"),
-            ("TEMPERATUR", "temperature"),
-            ("Température", "temperature"),
-            ("Temperatura", "temperature"),
-            ("Probe", "sample"),
-            ("Échantillon", "sample"),
-            ("Muestra", "sample"),
-            ("Schichtdicke", "path-length"),
-            ("Trajet optique", "path-length"),
-            ("Paso óptico", "path-length"),
-            ("PATHLENGTH", "path-length"),
-            ("path_length", "path-length"),
-            ("Wellenlaenge", "wavelength"),
-            ("Longueur d’onde", "wavelength"),
-            ("Scan speed", "scan-speed"),
-            ("Datum", "date"),
-            ("Fecha", "date"),
-            ("Bemerkung", "comment"),
-            ("pH-Wert", "ph"),
-            ("PH", "ph"),
-            ("Operator", "operator"),
-            ("Spectral bandwidth", "bandwidth"),
-            ("Lösungsmittel", "solvent"),
-            ("[S]", "substrate-concentration"),
-            ("Uhrzeit", "time"),
-            ("Monster", "sample"),
-            ("Våglängd", "wavelength"),
-            ("Próbka", "sample"),
-            ("Bølgelængde", "wavelength"),
-            ("Aallonpituus", "wavelength"),
-            ("Vlnová délka", "wavelength"),
-            ("HULLÁMHOSSZ", "wavelength"),
-            ("Dalga boyu", "wavelength"),
-            ("Длина волны", "wavelength"),
-            ("Довжина хвилі", "wavelength"),
-            ("ΜΗΚΟΣ ΚΥΜΑΤΟΣ", "wavelength"),
-            ("波長", "wavelength"),
-            ("样品", "sample"),
-            ("樣品", "sample"),
-            ("溶媒", "solvent"),
-            ("Hőmérséklet", "temperature"),
-        ] {
-            assert_eq!(field_of(key), Some(field), "{key}");
-        }
-        for key in ["jacket", "T", "data", "time", "name", "", "::", "x", "betanin"] {
-            assert_eq!(field_of(key), None, "{key}");
-        }
-        assert_eq!(quantity_of("čas"), Some(Quantity::TIME));
-        assert_eq!(quantity_of("CAS"), None);
-        assert_eq!(quantity_of("吸光度"), Some(Quantity::ABSORBANCE));
-        assert_eq!(fields_if_fitting("T"), fields_if_fitting("t"));
-        assert_eq!(fields_if_fitting("Time"), ["time", "duration"]);
-    }
-
-    #[test]
-    fn cells_without_a_number() {
-        for (cell, wanted) in [
-            ("OVER", Some(Marker::Beyond)),
-            ("Over range", Some(Marker::Beyond)),
-            ("****", Some(Marker::Missing)),
-            ("---", Some(Marker::Missing)),
-            ("#N/A", Some(Marker::Missing)),
-            ("NaN", Some(Marker::Missing)),
-            ("n.d.", Some(Marker::Missing)),
-            ("-1.#IND", Some(Marker::Missing)),
-            ("k.A.", Some(Marker::Missing)),
-            ("hors gamme", Some(Marker::Beyond)),
-            ("SAT", Some(Marker::Beyond)),
-            ("0.12", None),
-            ("", None),
-            ("betanin", None),
-        ] {
-            assert_eq!(marker(cell), wanted, "{cell}");
-        }
-    }
-
-    #[test]
-    fn lines_of_the_paper() {
-        for line in [
-            "Page 1 of 3",
-            "Seite 2",
-            "Page 1/3",
-            "- 3 -",
-            "página 2 de 4",
-            "End of data",
-            "Seite 1 von 2",
-            "pag. 3",
-        ] {
-            assert!(is_furniture(line), "{line}");
-        }
-        for line in ["Sample: page", "405 0.12", "- 3", "1 of 3", "", "pages of notes"] {
-            assert!(!is_furniture(line), "{line}");
-        }
-    }
-
-    #[test]
-    fn sums_and_blanks() {
-        assert!(
-            ["Mittelwert", "Mean", "RSD", "% RSD", "Std. dev.", "écart-type"]
-                .into_iter()
-                .all(is_statistics)
-        );
-        assert!(["Blank", "Leerwert", "REF", "blanc"].into_iter().all(is_blank));
-        assert!(!is_statistics("sample") && !is_blank("betanin"));
-    }
-}
+mod tests;

@@ -10,7 +10,9 @@ use std::sync::{Arc, Mutex};
 
 use calamine::{Data, Reader as _, Xlsx};
 use curvary_formats::writers::csv::CsvOptions;
-use curvary_formats::writers::export::{ExportError, ExportPart, Exporter, Files, Output, TidyCsv, export};
+use curvary_formats::writers::export::{
+    ExportError, ExportPart, Exporter, Files, Output, TidyCsvExporter, export,
+};
 use curvary_formats::writers::json_lines::Json;
 use curvary_formats::writers::table_schema::TableSchema;
 use curvary_formats::writers::units::Units;
@@ -365,7 +367,7 @@ fn sources(folder: &Path, all: &mut Vec<PathBuf>) {
 
 fn all_exports(runs: &[Run]) -> Result<(), String> {
     let told = |format: &'static str| move |why: String| format!("{format}: {why}");
-    let tidy = written(TidyCsv::new(CsvOptions::default()), runs);
+    let tidy = written(TidyCsvExporter::new(CsvOptions::default()), runs);
     let schema: TableSchema = serde_json::from_slice(&tidy["schema"]).unwrap();
     csv_table(&tidy["main"], &schema)
         .points(runs, true)
@@ -530,7 +532,7 @@ fn by_the_standard(runs: &[Run], options: &jcamp::JcampDxOptions) -> Result<(), 
 
 /// AnIML is read by our own reader as the same runs: every number to the bit with its decimals, every unit and field.
 fn comes_home(runs: &[Run]) -> Result<(), String> {
-    let document = written(animl::Animl::default(), runs)["main"].clone();
+    let document = written(animl::AnimlExporter::default(), runs)["main"].clone();
     let (_, reading) = Readers::built_in().read(&Source::new("a.animl", document), None);
     if reading.runs.len() != runs.len() {
         return Err(format!(
@@ -586,7 +588,7 @@ fn read(name: &str, bytes: Vec<u8>) -> Vec<Run> {
 /// Through tidy CSV, JCAMP-DX and tidy CSV again.
 fn there_and_back(runs: &[Run]) -> Result<(), String> {
     let csv = |runs: &[Run]| {
-        let bytes = written(TidyCsv::new(CsvOptions::default()), runs)["main"].clone();
+        let bytes = written(TidyCsvExporter::new(CsvOptions::default()), runs)["main"].clone();
         read("a.csv", bytes)
     };
     let first = csv(runs);
@@ -873,7 +875,7 @@ fn the_same_comes_through_csv_and_jcamp_dx_and_csv() {
 fn what_was_changed_in_our_own_document_is_told() {
     let table = "sample: a\n\nwavelength (nm),absorbance\n400,0.10\n410,0.20\n420,0.30\n430,0.1\n";
     let runs = read("a.csv", table.into());
-    let text = String::from_utf8(written(animl::Animl::default(), &runs)["main"].clone()).unwrap();
+    let text = String::from_utf8(written(animl::AnimlExporter::default(), &runs)["main"].clone()).unwrap();
     let told = |text: String| {
         let source = Source::new("a.animl", text.into_bytes());
         let (_, reading) = Readers::built_in().read(&source, None);

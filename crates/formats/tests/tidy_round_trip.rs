@@ -5,7 +5,7 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use curvary_formats::writers::csv::{CsvOptions, Survey, Writer};
+use curvary_formats::writers::csv::{CsvOptions, CsvWriter, Survey};
 use curvary_formats::{Readers, Source};
 use curvary_record::{Run, Technique, Trace, Unit};
 
@@ -24,7 +24,7 @@ fn written(runs: &[Run]) -> Vec<u8> {
     let mut survey = Survey::new(CsvOptions::default());
     runs.iter().for_each(|run| survey.see(run));
     let table = survey.table();
-    let mut writer = Writer::new(Vec::new(), &table).expect("memory");
+    let mut writer = CsvWriter::new(Vec::new(), &table).expect("memory");
     for run in runs {
         writer.write(run).expect("it was surveyed");
     }

@@ -1,6 +1,6 @@
 //! Bytes are decoded when a reader asks for their text, and not before.
 
-use curvary_formats::manifest::Manifest;
+use curvary_formats::manifest::PluginManifest;
 use curvary_formats::{Reader, ReaderInfo, Readers, Reading, Recognition, Source, SourcePreview, family};
 use curvary_record::{Code, Diagnostic};
 
@@ -73,7 +73,7 @@ fn a_plugin_for_bytes_knows_its_files_without_decoding() {
     let text = "contract = 1\nname = \"pegs\"\ntitle = \"pegs\"\nversion = \"1\"\ninput = \"bytes\"\n\
         [library]\nlinux = \"libpegs.so\"\n[recognise]\nbegins = \"02504547\"\ncontains = [\"PEGS\"]\n\
         [[example]]\ntext = \"PEGS\"\npoints = 1\nfirst = [1.0, 2.0]\nlast = [1.0, 2.0]\n";
-    let manifest = Manifest::parse("plugin.toml", text).expect("it is sound");
+    let manifest = PluginManifest::parse("plugin.toml", text).expect("it is sound");
     let source = Source::new("a.peg", [b"\x02PEGS\x1E".to_vec(), numbers()].concat());
     let says = manifest.recognise(&source.glimpse());
     assert!(matches!(says, Recognition::Yes(_)), "{says:?}");

@@ -4,7 +4,7 @@
 
 use std::collections::BTreeMap;
 
-use curvary_formats::writers::csv::{CsvOptions, Origins, Survey, WriteError, Writer};
+use curvary_formats::writers::csv::{CsvOptions, CsvWriter, Origins, Survey, WriteError};
 use curvary_formats::writers::json::{self, SourceDocument};
 use curvary_formats::writers::table_schema::ColumnType;
 use curvary_formats::{ReaderInfo, Reading, Source};
@@ -65,7 +65,7 @@ fn written(runs: &[Run], options: CsvOptions) -> TableText {
     let mut survey = Survey::new(options);
     runs.iter().for_each(|run| survey.see(run));
     let table = survey.table();
-    let mut writer = Writer::new(Vec::new(), &table).unwrap();
+    let mut writer = CsvWriter::new(Vec::new(), &table).unwrap();
     let rows: u64 = runs.iter().map(|run| writer.write(run).unwrap()).sum();
     let bytes = writer.finish().unwrap();
     let mut reader = csv::Reader::from_reader(bytes.as_slice());
@@ -429,7 +429,7 @@ fn a_byte_order_mark_on_request() {
     });
     survey.see(&one);
     let table = survey.table();
-    let mut writer = Writer::new(Vec::new(), &table).unwrap();
+    let mut writer = CsvWriter::new(Vec::new(), &table).unwrap();
     writer.write(&one).unwrap();
     assert!(writer.finish().unwrap().starts_with(b"\xEF\xBB\xBFrun,trace,"));
 }
@@ -437,7 +437,7 @@ fn a_byte_order_mark_on_request() {
 #[test]
 fn a_table_without_rows_has_a_head() {
     let table = Survey::default().table();
-    let bytes = Writer::new(Vec::new(), &table).unwrap().finish().unwrap();
+    let bytes = CsvWriter::new(Vec::new(), &table).unwrap().finish().unwrap();
     assert_eq!(bytes, b"run,trace,technique\r\n");
 }
 
@@ -452,7 +452,7 @@ fn a_run_that_was_not_surveyed_is_refused() {
     let mut survey = Survey::default();
     survey.see(&a);
     let table = survey.table();
-    let mut writer = Writer::new(Vec::new(), &table).unwrap();
+    let mut writer = CsvWriter::new(Vec::new(), &table).unwrap();
     assert!(matches!(writer.write(&b), Err(WriteError::NotSurveyed { column, .. }) if column == "time_s"));
 }
 

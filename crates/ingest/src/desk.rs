@@ -5,7 +5,7 @@ use std::path::{Path, PathBuf};
 
 use curvary_archive::{Answer, StoredAnswers};
 use curvary_formats::{
-    Assumptions, ReaderInfo, Readers, Reading, SettledReading, Source, Taken, container, family,
+    Assumptions, Intake, ReaderInfo, Readers, Reading, SettledReading, Source, container, family,
 };
 use curvary_plugin_host::{AllowedPlugin, Plugin};
 use curvary_record::{Code, Diagnostic, Family, Run, Verdict, code};
@@ -155,13 +155,13 @@ impl Ingest {
 
     /// The source of some bytes, with what was settled about it.
     #[must_use]
-    pub fn source(&self, path: &str, taken: Taken) -> Source {
+    pub fn source(&self, path: &str, taken: Intake) -> Source {
         Source::taken(path, taken).assuming(self.orders.assume.clone())
     }
 
     /// The source of some bytes, with more settled about it than the orders say; the orders weigh more.
     #[must_use]
-    pub fn source_settling(&self, path: &str, taken: Taken, more: &Assumptions) -> Source {
+    pub fn source_settling(&self, path: &str, taken: Intake, more: &Assumptions) -> Source {
         let mut assume = more.clone();
         assume.overlay(&self.orders.assume);
         Source::taken(path, taken).assuming(assume)
@@ -169,7 +169,7 @@ impl Ingest {
 
     /// Reads one source. A reader that fails on it fails on it alone.
     #[must_use]
-    pub fn read(&self, path: &str, taken: Taken) -> FileReading {
+    pub fn read(&self, path: &str, taken: Intake) -> FileReading {
         self.read_source(self.source(path, taken))
     }
 
@@ -217,7 +217,9 @@ impl Ingest {
         let family = catch_unwind(AssertUnwindSafe(|| family::of(&finished.source)))
             .ok()
             .flatten();
-        let Some(family) = family else {
+        // What is asked must be shown and answered, however little is known of the file's manner.
+        let asks = finished.reading.runs.iter().any(Run::in_question);
+        let Some(family) = family.or_else(|| asks.then(|| Family::of_one(finished.source.digest()))) else {
             return finished;
         };
         let mut answers: Vec<&Answer> = self

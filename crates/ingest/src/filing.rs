@@ -10,7 +10,7 @@ use std::time::{Duration, Instant};
 use curvary_archive::{
     Addition, Archive, Heir, Holder, Moved, PathState, PreparedSources, Preparer, SourceByRuns, Stat, Writer,
 };
-use curvary_formats::{Reading, Source, Taken};
+use curvary_formats::{Intake, Reading, Source};
 use curvary_record::{Diagnostic, Digest, Fields, Outcome, Run, Verdict};
 use rayon::prelude::*;
 
@@ -26,7 +26,7 @@ use crate::trouble::Trouble;
 use crate::walk::{FoundFile, LeaveOut, Root, WalkEntry, is_archive, is_beside_originals, walk};
 
 /// What an export states about its own results, found in one of its runs.
-type Reported<'a> = dyn Fn(&Run) -> Vec<Outcome> + Sync + 'a;
+type ReportedResults<'a> = dyn Fn(&Run) -> Vec<Outcome> + Sync + 'a;
 
 /// An archive that is being filled.
 pub struct Filing<'a> {
@@ -35,7 +35,7 @@ pub struct Filing<'a> {
     limits: IngestLimits,
     writer: Mutex<Writer>,
     preparer: Preparer,
-    reported: &'a Reported<'a>,
+    reported: &'a ReportedResults<'a>,
     beside: bool,
 }
 
@@ -136,7 +136,7 @@ impl<'a> Filing<'a> {
         desk: &'a Ingest,
         limits: IngestLimits,
         command: &str,
-        reported: &'a Reported<'a>,
+        reported: &'a ReportedResults<'a>,
     ) -> Result<Self, Trouble> {
         let writer = archive.write(command)?;
         Ok(Self {
@@ -403,7 +403,7 @@ impl<'a> Filing<'a> {
     fn read_one(
         &self,
         path: &str,
-        taken: Taken,
+        taken: Intake,
         before: Option<&Digest>,
     ) -> Result<(FileReading, Inheritance), Trouble> {
         let Some(before) = before else {

@@ -6,7 +6,7 @@ use std::io::Read;
 use std::path::{Path, PathBuf};
 
 use curvary_formats::Layout;
-use curvary_formats::layout::Example;
+use curvary_formats::layout::LayoutExample;
 use curvary_record::{Code, Diagnostic, Place};
 
 use crate::limits::IngestLimits;
@@ -192,7 +192,7 @@ pub fn understood(path: &Path) -> Result<Layout, Box<Misfit>> {
 }
 
 /// What an example expects and reading it does not give.
-pub fn hold(layout: &Layout, example: &Example) -> Vec<Diagnostic> {
+pub fn hold(layout: &Layout, example: &LayoutExample) -> Vec<Diagnostic> {
     match content(layout, example) {
         Ok(bytes) => layout.hold(example, bytes),
         Err(why) => vec![*why],
@@ -200,12 +200,12 @@ pub fn hold(layout: &Layout, example: &Example) -> Vec<Diagnostic> {
 }
 
 /// The bytes of an example.
-pub fn content(layout: &Layout, example: &Example) -> Result<Vec<u8>, Box<Diagnostic>> {
+pub fn content(layout: &Layout, example: &LayoutExample) -> Result<Vec<u8>, Box<Diagnostic>> {
     content_beside(Path::new(layout.path()), example)
 }
 
 /// The bytes of an example that is described in a file.
-pub fn content_beside(described: &Path, example: &Example) -> Result<Vec<u8>, Box<Diagnostic>> {
+pub fn content_beside(described: &Path, example: &LayoutExample) -> Result<Vec<u8>, Box<Diagnostic>> {
     match (example.text(), example.file()) {
         (Some(text), _) => Ok(text.as_bytes().to_vec()),
         (None, file) => {

@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 
 use curvary_archive::{Archive, Heir, Moved, heirs_of_reading, heirs_of_version};
-use curvary_formats::{Assumptions, Taken, family};
+use curvary_formats::{Assumptions, Intake, family};
 use curvary_record::{Digest, OutcomeKind, Run, RunId};
 
 use crate::desk::{FileReading, Ingest};
@@ -24,7 +24,7 @@ pub(crate) fn read(
     desk: &Ingest,
     archive: &Archive,
     path: &str,
-    taken: Taken,
+    taken: Intake,
     before: &Digest,
 ) -> Result<FileReading, Trouble> {
     let mut noted = Assumptions::none();

@@ -5,7 +5,7 @@ use std::io::{self, Read};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::AtomicBool;
 
-use curvary_formats::{Taken, container, take_in};
+use curvary_formats::{Intake, container, take_in};
 use curvary_record::{Code, Diagnostic, Severity};
 use rayon::prelude::*;
 
@@ -47,7 +47,7 @@ impl SourceBytes {
     ///
     /// # Errors
     /// Why they cannot be had.
-    pub fn bytes(self, path: &str, limits: &IngestLimits) -> Result<Taken, Box<Diagnostic>> {
+    pub fn bytes(self, path: &str, limits: &IngestLimits) -> Result<Intake, Box<Diagnostic>> {
         match self {
             Self::InFile(place) => {
                 bytes(&place, limits).map_err(|error| Box::new(unusable("read", path, &error)))
@@ -78,7 +78,7 @@ pub(crate) fn opened(place: &Path) -> io::Result<(File, Metadata)> {
     }
 }
 
-fn bytes(place: &Path, limits: &IngestLimits) -> io::Result<Taken> {
+fn bytes(place: &Path, limits: &IngestLimits) -> io::Result<Intake> {
     let (file, metadata) = opened(place)?;
     let size = usize::try_from(metadata.len().min(limits.file)).unwrap_or(0);
     take_in(file.take(limits.file), size)

@@ -167,7 +167,7 @@ fn parts_of(text: &str) -> String {
         let (part, after) = rest.split_at(end);
         let sign: String = after.chars().take(1).collect();
         rest = &after[sign.len()..];
-        match telling(part) {
+        match informative(part) {
             Some(field) => {
                 pattern.push_str(&between);
                 pattern.push_str(&field);
@@ -185,7 +185,7 @@ fn parts_of(text: &str) -> String {
 }
 
 /// A part of a name whose form says what it is.
-fn telling(part: &str) -> Option<String> {
+fn informative(part: &str) -> Option<String> {
     let digits = |text: &str| !text.is_empty() && text.bytes().all(|byte| byte.is_ascii_digit());
     let number = |text: &str| {
         let mut halves = text.splitn(2, ['.', ',', 'p']);

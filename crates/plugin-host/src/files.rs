@@ -4,7 +4,7 @@ use std::fs;
 use std::io::Read;
 use std::path::{Path, PathBuf};
 
-use curvary_formats::manifest::{FILE, Manifest};
+use curvary_formats::manifest::{FILE, PluginManifest};
 use curvary_plugin_abi::raw;
 use curvary_record::{Code, Diagnostic, Digest, Place};
 
@@ -16,7 +16,7 @@ const LONGEST_LIBRARY: u64 = 256 << 20;
 /// A plugin's files, as they are now.
 #[derive(Clone, Debug)]
 pub(crate) struct PluginFiles {
-    pub(crate) manifest: Manifest,
+    pub(crate) manifest: PluginManifest,
     pub(crate) manifest_digest: Digest,
     pub(crate) folder: PathBuf,
 }
@@ -32,7 +32,7 @@ impl PluginFiles {
             Box::new(why)
         })?;
         Ok(Self {
-            manifest: Manifest::parse(&shown, &text)?,
+            manifest: PluginManifest::parse(&shown, &text)?,
             manifest_digest: Digest::of(text.as_bytes()),
             folder: folder.to_owned(),
         })

@@ -7,7 +7,7 @@ use std::time::{Duration, Instant};
 
 #[cfg(unix)]
 use curvary_formats::manifest::Input;
-use curvary_formats::manifest::Manifest;
+use curvary_formats::manifest::PluginManifest;
 use curvary_formats::{Reader, ReaderInfo, Reading, Recognition, Source, SourcePreview};
 use curvary_record::{Code, Diagnostic, Digest, Place};
 
@@ -108,7 +108,7 @@ impl Plugin {
 
     /// Its description.
     #[must_use]
-    pub fn manifest(&self) -> &Manifest {
+    pub fn manifest(&self) -> &PluginManifest {
         &self.files.manifest
     }
 
@@ -553,7 +553,7 @@ mod aside {
     }
 
     /// A part of the text, or what the plugin made.
-    fn said<'a>(text: Option<&'a str>, word: WireText<'a>) -> Result<LocatedText<'a>, PluginFailure> {
+    fn located<'a>(text: Option<&'a str>, word: WireText<'a>) -> Result<LocatedText<'a>, PluginFailure> {
         match word {
             WireText::Made(text, place) => Ok(LocatedText {
                 text,
@@ -578,7 +578,7 @@ mod aside {
     fn take(sink: &mut Sink<'_>, text: Option<&str>, report: WorkerReport<'_>) -> Result<(), PluginFailure> {
         match report {
             WorkerReport::BeginRun(technique, place) => sink.begin_run(technique, span(place))?,
-            WorkerReport::Claim(key, value) => sink.claim(said(text, key)?, said(text, value)?)?,
+            WorkerReport::Claim(key, value) => sink.claim(located(text, key)?, located(text, value)?)?,
             WorkerReport::Axis(axis) => with_column(text, &axis, |column| sink.axis(column))?,
             WorkerReport::Curve {
                 label,
@@ -592,13 +592,13 @@ mod aside {
                         Ok(FixedCoordinateInput {
                             quantity,
                             unit,
-                            value: said(text, value)?,
+                            value: located(text, value)?,
                         })
                     })
                     .collect::<Result<Vec<_>, PluginFailure>>()?;
                 let claims = claims
                     .into_iter()
-                    .map(|(key, value)| Ok((said(text, key)?, said(text, value)?)))
+                    .map(|(key, value)| Ok((located(text, key)?, located(text, value)?)))
                     .collect::<Result<Vec<_>, PluginFailure>>()?;
                 with_column(text, &column, |column| {
                     sink.curve(&CurveInput {
@@ -643,7 +643,7 @@ mod aside {
                 for place in parts {
                     cells.push(match place {
                         (0, 0) => LocatedText::default(),
-                        place => said(text, WireText::Here(*place))?,
+                        place => located(text, WireText::Here(*place))?,
                     });
                 }
                 Values::Texts(&cells)
@@ -672,7 +672,7 @@ mod aside {
             }
         };
         let said = ColumnInput {
-            header: said(text, column.header)?,
+            header: located(text, column.header)?,
             quantity: column.quantity,
             unit: column.unit,
             comma: column.comma,

@@ -56,7 +56,7 @@ fn work() -> io::Result<()> {
         return Err(io::Error::other("no order to load"));
     };
     if build != BUILD {
-        listener.say(&WorkerReport::Unusable(
+        listener.send(&WorkerReport::Unusable(
             "the worker is of another build than the program",
         ))?;
         return listener.flush();
@@ -65,11 +65,11 @@ fn work() -> io::Result<()> {
     let reader = match load(library, name, version) {
         Ok(reader) => reader,
         Err(why) => {
-            listener.say(&WorkerReport::Unusable(&why.to_string()))?;
+            listener.send(&WorkerReport::Unusable(&why.to_string()))?;
             return listener.flush();
         }
     };
-    listener.say(&WorkerReport::Ready)?;
+    listener.send(&WorkerReport::Ready)?;
     listener.flush()?;
     let mut body = Vec::new();
     while next(&mut orders, &mut frame)? {
@@ -236,7 +236,7 @@ fn flush_what_was_printed() {
 
 impl PluginListener {
     /// Puts a message on its way.
-    fn say(&mut self, report: &WorkerReport<'_>) -> io::Result<()> {
+    fn send(&mut self, report: &WorkerReport<'_>) -> io::Result<()> {
         put(self.buffer(), report).map_err(io::Error::other)
     }
 }

@@ -22,6 +22,15 @@ pub struct Family {
 }
 
 impl Family {
+    /// The family of one file alone, of which nothing is known that another could have in common with it.
+    #[must_use]
+    pub fn of_one(file: &Digest) -> Self {
+        Self {
+            writing: format!("written as no other file, {}", file.as_str()),
+            keys: Vec::new(),
+        }
+    }
+
     /// A short name, for lists and the index: the writing's part, a point, and the keys' part.
     #[must_use]
     pub fn id(&self) -> String {

@@ -8,6 +8,7 @@ mod numeral;
 
 pub use self::local::{apply_words, guess_word};
 use self::numeral::{Numeral, numeral, take};
+use crate::light;
 use crate::moment::{self, DateReading, Order};
 use crate::unit::{Spelling, spelled};
 use crate::{Alternative, Claim, Code, Key, Question, Unit, Value, ValueKind};
@@ -269,7 +270,7 @@ fn sure_without_unit(key: &str, value: f64) -> bool {
         // Ten is ten millimetres or ten centimetres, and so are two, four and five.
         "path-length" => (0.01..=1.0).contains(&value),
         "wavelength" | "first-wavelength" | "last-wavelength" | "wavelength-range" => {
-            (150.0..=1200.0).contains(&value)
+            light::UNDER_KEY.contains(&value)
         }
         "ph" => (0.0..=14.0).contains(&value),
         "bandwidth" | "step" => value > 0.0 && value <= 20.0,
@@ -295,7 +296,7 @@ fn plausible(key: &str, value: f64, unit: &Unit) -> bool {
         "path-length" => within("cm", 0.0001, 50.0),
         "ph" => (-1.0..=15.0).contains(&value),
         "wavelength" | "first-wavelength" | "last-wavelength" | "wavelength-range" => {
-            within("nm", 100.0, 5000.0)
+            within("nm", *light::POSSIBLE.start(), *light::POSSIBLE.end())
         }
         "bandwidth" | "step" => within("nm", 0.0, 50.0),
         _ => true,

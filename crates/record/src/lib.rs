@@ -24,6 +24,7 @@ mod diagnostic;
 mod family;
 mod field;
 pub mod interpret;
+pub mod light;
 pub mod moment;
 pub mod names;
 mod numbers;

@@ -585,7 +585,7 @@ fn make(year: u32, digits: usize, month: u32, day: u32) -> Option<(civil::Date, 
     Some((date, assumed))
 }
 
-fn told((date, century_assumed): (civil::Date, bool)) -> Date {
+fn as_date((date, century_assumed): (civil::Date, bool)) -> Date {
     Date {
         iso: date.to_string(),
         century_assumed,
@@ -630,7 +630,7 @@ fn date(tokens: &[DateToken], order: Option<Order>) -> DateReading {
         named_day.is_none_or(|day| found.0.weekday().to_monday_one_offset() == day)
     };
     let one = |found: Option<(civil::Date, bool)>| match found.filter(&fits) {
-        Some(found) => DateReading::Read(told(found)),
+        Some(found) => DateReading::Read(as_date(found)),
         None => DateReading::No,
     };
     if let Some((month, before)) = named_month {
@@ -671,34 +671,34 @@ fn date(tokens: &[DateToken], order: Option<Order>) -> DateReading {
                 .filter(&fits)
                 .filter(|_| digits == 2 && hyphens && order.is_none());
             if let Some(year_first) = year_first {
-                let mut readings = vec![(Order::YearFirst, told(year_first))];
+                let mut readings = vec![(Order::YearFirst, as_date(year_first))];
                 for (order, found) in [(Order::DayFirst, day_first), (Order::MonthFirst, month_first)] {
                     if let Some(found) = found
-                        .map(told)
+                        .map(as_date)
                         .filter(|day| readings.iter().all(|(_, other)| other != day))
                     {
                         readings.push((order, found));
                     }
                 }
                 return match readings.len() {
-                    1 => DateReading::Read(told(year_first)),
+                    1 => DateReading::Read(as_date(year_first)),
                     _ => DateReading::Undecidable(readings),
                 };
             }
             // Points are the mark of day-first dates (DIN 5008, and the custom of the lands that use them).
             let points = signs.iter().filter(|&&sign| sign == '.').count() >= 2;
             match (day_first, month_first) {
-                (Some(first), _) if points => DateReading::Read(told(first)),
-                (Some(first), Some(second)) if first.0 == second.0 => DateReading::Read(told(first)),
+                (Some(first), _) if points => DateReading::Read(as_date(first)),
+                (Some(first), Some(second)) if first.0 == second.0 => DateReading::Read(as_date(first)),
                 (Some(first), Some(second)) => match order {
-                    Some(Order::DayFirst) => DateReading::Read(told(first)),
-                    Some(Order::MonthFirst) => DateReading::Read(told(second)),
+                    Some(Order::DayFirst) => DateReading::Read(as_date(first)),
+                    Some(Order::MonthFirst) => DateReading::Read(as_date(second)),
                     _ => DateReading::Undecidable(vec![
-                        (Order::DayFirst, told(first)),
-                        (Order::MonthFirst, told(second)),
+                        (Order::DayFirst, as_date(first)),
+                        (Order::MonthFirst, as_date(second)),
                     ]),
                 },
-                (Some(found), None) | (None, Some(found)) => DateReading::Read(told(found)),
+                (Some(found), None) | (None, Some(found)) => DateReading::Read(as_date(found)),
                 (None, None) => DateReading::No,
             }
         }

@@ -1,23 +1,24 @@
 //! `curvary convert`: files into open formats, without an archive.
 
+mod place;
+
 use std::collections::BTreeSet;
-use std::fs::{self, File};
 use std::io::{self, Write};
 use std::path::{Path, PathBuf};
 use std::sync::atomic::AtomicBool;
-use std::sync::{Mutex, PoisonError};
 use std::time::{Duration, Instant};
 
 use clap::Args;
-use curvary_formats::writers::export::Told;
+use curvary_formats::writers::export::ExportRemarks;
 use curvary_formats::writers::json;
 use curvary_ingest::{FileReading, FileReport, Ingest, IngestLimits, Piece, Root, each_piece};
 use curvary_record::{Code, Diagnostic, Severity};
 use serde::Serialize;
 
+use self::place::{OutputPlace, apart};
 use crate::Environment;
 use crate::desk::{self, Complaints, OptionScope, ReadingOptions};
-use crate::ending::{CommandResult, Failure, unusable};
+use crate::ending::{CommandResult, Ending, Failure, unusable};
 use crate::handover::{for_strangers, found_in_file, still_there};
 use crate::output::{self, ExistingFile, Format, OutputFiles, OutputOptions, commit_all, prepared};
 use crate::parts::{self, PartSet};
@@ -26,7 +27,7 @@ use crate::screen::{Errors, FAINT, Progress, Screen, StyledText, plural};
 
 /// Read files and folders and write what was read in an open format, without an archive
 ///
-/// Writes `DIR/<relative path>.json` (or .csv, .jdx) for each source. As JSON every file gets one, also those that were
+/// Writes `DIR/<relative path>.json` (or .csv, .jdx) for each source, or `FILE` where one file is read and FILE has the ending of the format. As JSON every file gets one, also those that were
 /// refused, with the reason. The files that are read are never touched, and files that are there already are replaced only
 /// where an earlier convert wrote them.
 #[derive(Debug, Args)]
@@ -43,8 +44,8 @@ pub(crate) struct ConvertCommand {
     files_a_part: usize,
     #[command(flatten)]
     output: OutputOptions,
-    /// The folder to write to
-    #[arg(long, value_name = "DIR")]
+    /// The folder to write to; for one source also a file, by a name with the ending of the format
+    #[arg(long, value_name = "DIR|FILE")]
     out: PathBuf,
     #[command(flatten)]
     reading: ReadingOptions,
@@ -90,17 +91,13 @@ impl ConvertCommand {
         if self.files_from.is_some() && self.output.to == Format::Parquet {
             return self.parts(setting, &desk, &roots, screen);
         }
-        let out = Root::new(&self.out).real;
-        let below = apart(&roots, &out)?;
-        fs::create_dir_all(&self.out).map_err(|error| Failure::file("make the folder", &self.out, &error))?;
-        let out = Root::new(&self.out).real;
-        let made = OutputFolder::open(&out, below, self.replace)?;
+        let made = OutputPlace::open(&self.out, self.output.to, &roots, self.replace)?;
         let mut report = self.report.as_deref().map(ReportFile::create).transpose()?;
         let progress = Progress::new(screen.quiet());
-        let own = out.clone();
-        let leave_out = move |path: &Path, folder: bool| folder && path == own;
+        let own = made.folder().map(Path::to_owned);
+        let leave_out = move |path: &Path, folder: bool| folder && own.as_deref() == Some(path);
         desk::count_aside(&progress, roots.clone(), leave_out.clone());
-        let several = roots.len() > 1;
+        let several = roots.len() > 1 || made.folder().is_none();
         let mut summary = ReportSummary::default();
         let (begun, mut complaints, mut done) = (Instant::now(), Complaints::default(), 0);
         let (limits, errors) = (IngestLimits::default(), screen.errors());
@@ -131,9 +128,9 @@ impl ConvertCommand {
             &leave_out,
             &limits,
             &AtomicBool::new(false),
-            // Two given folders may hold files of one relative path, and only one can be written.
+            // Two given folders may hold files of one relative path, and a container several for one file: only one can be written.
             |path| {
-                let twice = several && !taken.insert(target(&made.out, path, self.output.to.ending()));
+                let twice = several && !taken.insert(made.target(path, self.output.to.ending()));
                 twice.then(|| ConvertedSource::nothing(FileReport::failed(path, taken_already(path))))
             },
             |piece| convert(piece, &desk, (&made, &self.output), &limits, errors),
@@ -168,7 +165,10 @@ impl ConvertCommand {
             })?;
         } else {
             write!(screen, "{}", summary.text(screen.errors().is_some()))?;
-            writeln!(screen, "{}", StyledText(FAINT, format!("written to: {folder}")))?;
+            // Into a folder goes what can be; a file is there or not.
+            if made.folder().is_some() || summary.ending(false) == Ending::Done {
+                writeln!(screen, "{}", StyledText(FAINT, format!("written to: {folder}")))?;
+            }
         }
         Ok(summary.ending(setting.strict))
     }
@@ -256,92 +256,10 @@ impl ConvertCommand {
 }
 
 fn taken_already(path: &str) -> Diagnostic {
-    let message = format!("`{path}` is in two of the given folders, and only the first was written");
-    Diagnostic::error(Code::new("same-output"), message).help("convert them one folder at a time")
-}
-
-/// Refuses an output folder in which originals could be overwritten; says whether it lies below what is read.
-fn apart(roots: &[Root], out: &Path) -> Result<bool, Failure> {
-    if let Some(root) = roots
-        .iter()
-        .find(|root| root.real.starts_with(out) && root.real.is_dir())
-    {
-        let message = format!(
-            "the output folder `{}` holds what is read, `{}`",
-            out.display(),
-            root.real.display()
-        );
-        let why = Diagnostic::error(Code::new("out-overlaps"), message);
-        return Err(Failure::wrong(why.help(
-            "name a folder of its own with `--out`; originals are never touched",
-        )));
-    }
-    Ok(roots.iter().any(|root| out.starts_with(&root.real)))
-}
-
-/// The file that lists what in an output folder is ours.
-const MARK: &str = ".written-by-curvary";
-
-/// An output folder, and the files in it that an earlier convert wrote and a later one may write again.
-struct OutputFolder {
-    out: PathBuf,
-    replace: bool,
-    /// Their paths below the folder, and the file in which they are listed.
-    listed: Mutex<(BTreeSet<String>, File)>,
-}
-
-impl OutputFolder {
-    /// Opens a folder, which below the originals must hold only what we wrote.
-    fn open(out: &Path, below: bool, replace: bool) -> Result<Self, Failure> {
-        let mark = out.join(MARK);
-        let fail = |error: io::Error| Failure::file("use", out, &error);
-        if below && !mark.exists() && fs::read_dir(out).map_err(fail)?.next().is_some() {
-            let message = format!(
-                "the output folder `{}` holds files that curvary did not write",
-                out.display()
-            );
-            let why = Diagnostic::error(Code::new("out-overlaps"), message);
-            return Err(Failure::wrong(
-                why.help("name a new folder with `--out`; originals are never touched"),
-            ));
-        }
-        let listed = fs::read_to_string(&mark).unwrap_or_default();
-        let mut file = File::options()
-            .append(true)
-            .create(true)
-            .open(&mark)
-            .map_err(fail)?;
-        if listed.is_empty() {
-            writeln!(
-                file,
-                "Files in this folder that curvary wrote and may write again:"
-            )
-            .map_err(fail)?;
-        }
-        let listed = listed.lines().map(str::to_owned).collect();
-        Ok(Self {
-            out: out.to_owned(),
-            replace,
-            listed: Mutex::new((listed, file)),
-        })
-    }
-
-    /// Whether a file that is at `target` may be replaced; from now on it is ours if none is there.
-    fn claim(&self, target: &Path) -> io::Result<ExistingFile> {
-        let below = target.strip_prefix(&self.out).unwrap_or(target);
-        let line = curvary_ingest::slashed(below);
-        let mut listed = self.listed.lock().unwrap_or_else(PoisonError::into_inner);
-        let (ours, file) = &mut *listed;
-        if ours.contains(&line) {
-            return Ok(ExistingFile::Replaced);
-        }
-        let existing = ExistingFile::asked(self.replace);
-        crate::output::may_be_written(target, existing)?;
-        // Listed before it is written, so that one that was cut short can be written again.
-        file.write_all(format!("{line}\n").as_bytes())?;
-        ours.insert(line);
-        Ok(existing)
-    }
+    let message =
+        format!("`{path}` would be written to the same file as another, and only the first was written");
+    Diagnostic::error(Code::new("same-output"), message)
+        .help("convert folders one at a time, and what holds several files into a folder")
 }
 
 /// So many sources wait at most until what came of them is made durable together, and so long.
@@ -397,13 +315,13 @@ fn committed_all(
 fn convert(
     piece: Piece,
     desk: &Ingest,
-    (made, output): (&OutputFolder, &OutputOptions),
+    (made, output): (&OutputPlace, &OutputOptions),
     limits: &IngestLimits,
     errors: Option<Errors>,
 ) -> ConvertedSource {
     let to = output.to;
     let Piece { path, content, .. } = piece;
-    let target = target(&made.out, &path, to.ending());
+    let target = made.target(&path, to.ending());
     let taken = match content.bytes(&path, limits) {
         Ok(taken) => taken,
         Err(why) => {
@@ -433,8 +351,8 @@ fn convert(
         Format::Json => made
             .claim(&target)
             .and_then(|existing| prepare_json(&target, existing, &finished))
-            .map(|files| (Some(files), Told::default())),
-        _ if finished.reading.runs.is_empty() => Ok((None, Told::default())),
+            .map(|files| (Some(files), ExportRemarks::default())),
+        _ if finished.reading.runs.is_empty() => Ok((None, ExportRemarks::default())),
         _ => made.claim(&target).and_then(|existing| {
             if to != Format::Report {
                 return output.prepare(&target, existing, &finished.reading.runs);
@@ -452,7 +370,7 @@ fn convert(
             Ok(match still {
                 Some((name, value)) => (
                     None,
-                    Told {
+                    ExportRemarks {
                         remarks: vec![still_there(&value, &name)],
                         ..told
                     },
@@ -462,7 +380,7 @@ fn convert(
         }),
     };
     match written {
-        Ok((files, Told { remarks, not_carried })) => {
+        Ok((files, ExportRemarks { remarks, not_carried })) => {
             converted.without_room = not_carried.is_some();
             let weighty = remarks
                 .iter()
@@ -484,28 +402,6 @@ fn note(fate: &mut FileReport, target: &Path, error: &io::Error) {
         .push(unusable("write", &target.display().to_string(), error));
 }
 
-/// `OUT/<relative path>.<ending>`; the members of a container go into a folder of its name.
-fn target(out: &Path, path: &str, ending: &str) -> PathBuf {
-    let mut target = out.to_owned();
-    for part in path
-        .split('/')
-        .filter(|part| !part.is_empty() && *part != "." && *part != "..")
-    {
-        target.push(part);
-    }
-    // A file that has the ending already gets no second one, and cannot meet one that has none.
-    let ended = target
-        .extension()
-        .is_some_and(|own| own.eq_ignore_ascii_case(ending));
-    if ended {
-        target.set_extension("");
-    }
-    let mut name = target.into_os_string();
-    name.push(if ended { ".curvary." } else { "." });
-    name.push(ending);
-    name.into()
-}
-
 fn prepare_json(target: &Path, existing: ExistingFile, finished: &FileReading) -> io::Result<OutputFiles> {
     let FileReading {
         source,
@@ -516,33 +412,4 @@ fn prepare_json(target: &Path, existing: ExistingFile, finished: &FileReading) -
     prepared(target, existing, |file| {
         json::SourceDocument::new(source, card.as_ref(), reading).write(file)
     })
-}
-
-#[cfg(test)]
-mod tests {
-    use super::*;
-
-    #[test]
-    fn targets_stay_below_the_output_folder() {
-        let out = Path::new("/out");
-        assert_eq!(target(out, "a/b.txt", "json"), Path::new("/out/a/b.txt.json"));
-        assert_eq!(
-            target(out, "../../b.zip!/../c.txt", "csv"),
-            Path::new("/out/b.zip!/c.txt.csv")
-        );
-        assert_eq!(
-            target(out, "leaf 1.CSV", "csv"),
-            Path::new("/out/leaf 1.curvary.csv")
-        );
-    }
-
-    #[test]
-    fn output_may_not_hold_the_originals() {
-        let here = std::env::current_dir().expect("a folder");
-        let roots = [Root::new(&here)];
-        assert!(apart(&roots, &here).is_err());
-        assert!(apart(&roots, here.parent().expect("it has one")).is_err());
-        assert_eq!(apart(&roots, &here.join("out")).ok(), Some(true));
-        assert_eq!(apart(&roots, Path::new("/elsewhere")).ok(), Some(false));
-    }
 }

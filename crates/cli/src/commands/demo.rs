@@ -56,7 +56,7 @@ impl DemoCommand {
             screen,
             "Some files of the demonstration are wrong on purpose, to show what happens then. These were refused, each with its reason:",
         )?;
-        screen.say_drawn(&deliberate);
+        screen.message_drawn(&deliberate);
         narrate(
             screen,
             "And others leave something open on purpose: what is not sure is asked, never guessed.",

@@ -9,7 +9,7 @@ use clap::Args;
 use clap_complete::ArgValueCompleter;
 use curvary_archive::{Archive, View};
 use curvary_formats::assume;
-use curvary_formats::writers::export::{ExportError, ExportedRun, ExportedRuns, Told};
+use curvary_formats::writers::export::{ExportError, ExportRemarks, ExportedRun, ExportedRuns};
 use curvary_record::{Code, Diagnostic, Digest, Outcome, Run, RunId, Severity};
 use rayon::prelude::*;
 
@@ -19,7 +19,7 @@ use crate::handover::bundle::{BundleContent, pack};
 use crate::handover::{LeaveOut, LeftOutValues, NOT_FOR_STRANGERS, found_in_file, still_there};
 use crate::output::{self, ExistingFile, Format, OutputFiles, OutputOptions};
 use crate::screen::{ASKED, Progress, Screen, StyledText, plural};
-use crate::subject::{NamedRuns, meant, no_run, say_aside};
+use crate::subject::{NamedRuns, meant, no_run, report_aside};
 
 /// Write runs out of the archive in an open format
 ///
@@ -105,7 +105,7 @@ impl HandoverArgs {
     }
 
     /// Refuses words of the command line in which a value stands that is left out of the runs.
-    fn tells_nothing_left_out(&self, gone: &LeftOutValues, to: Format) -> Result<(), Failure> {
+    fn refuse_left_out(&self, gone: &LeftOutValues, to: Format) -> Result<(), Failure> {
         let day = self.day();
         let dated = (to == Format::Bundle).then_some(day.as_str());
         for (words, name, help) in [
@@ -171,7 +171,7 @@ impl ExportCommand {
         kept.meant = Some(meant);
         kept.progress = Progress::new(screen.quiet());
         kept.settle()?;
-        say_aside(kept.aside, screen);
+        report_aside(kept.aside, screen);
         if !kept.asked.is_empty() {
             left_out(&kept.asked, screen);
         }
@@ -199,7 +199,7 @@ impl ExportCommand {
                  too",
             );
         }
-        self.handing.tells_nothing_left_out(&kept.gone, self.output.to)?;
+        self.handing.refuse_left_out(&kept.gone, self.output.to)?;
         if let Some(words) = kept.results_of_others() {
             screen.say(words);
         }
@@ -212,7 +212,7 @@ impl ExportCommand {
             ));
         }
         let told = if self.output.to == Format::Bundle {
-            Told {
+            ExportRemarks {
                 remarks: self.pack(&archive, &mut kept, existing)?,
                 not_carried: None,
             }
@@ -248,7 +248,7 @@ impl ExportCommand {
 }
 
 impl ExportCommand {
-    fn write(&self, kept: &mut ReopenedRuns<'_>, existing: ExistingFile) -> Result<Told, Failure> {
+    fn write(&self, kept: &mut ReopenedRuns<'_>, existing: ExistingFile) -> Result<ExportRemarks, Failure> {
         let mut output = self.output.clone();
         output.title.clone_from(&self.handing.title);
         output.left_out = kept.gone.words();

@@ -344,7 +344,7 @@ impl FitCommand {
         screen: &mut Screen,
     ) -> CommandResult {
         let subjects = asked.all(reading)?;
-        Selection::say_aside(&subjects, screen);
+        Selection::report_aside(&subjects, screen);
         let names = names_of(&subjects);
         let runs: Vec<NamedRun<'_>> = subjects
             .iter()

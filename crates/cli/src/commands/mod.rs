@@ -89,7 +89,7 @@ impl Command {
     pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         let asks = self.asks_the_archive();
         let ending = self.done(setting, screen)?;
-        screen.say_cautions()?;
+        screen.print_cautions()?;
         let asked = setting.archive.there().filter(|_| asks);
         // One that cannot be opened was not asked.
         let lost = asked.and_then(|root| Archive::open(&root).ok()?.lost().ok());

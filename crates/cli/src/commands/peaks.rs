@@ -342,5 +342,5 @@ pub(crate) fn window(text: &str) -> Result<Window, Failure> {
             .parse::<f64>()
             .map_err(|_| wrong())
     };
-    Window::new(number(from)?, number(to)?).map_err(|refusal| Failure::usage(refusal.to_string()))
+    Window::new(number(from)?, number(to)?).map_err(Failure::usage)
 }

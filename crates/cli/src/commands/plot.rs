@@ -81,7 +81,7 @@ impl PlotCommand {
         }
         let asked = self.sources.asked(setting)?;
         let subjects = asked.all(ReadingDemand::Whole)?;
-        Selection::say_aside(&subjects, screen);
+        Selection::report_aside(&subjects, screen);
         let title = match subjects.as_slice() {
             [one] => one.place.clone(),
             several => plural(several.len() as u64, "run"),
@@ -380,7 +380,7 @@ fn group_of(run: &Run, trace: &Trace, field: &str) -> (String, String) {
     if field.is_empty() {
         return Default::default();
     }
-    let (text, compared) = super::results::said_of(run, Some(trace), field);
+    let (text, compared) = super::results::value_of(run, Some(trace), field);
     let is_text = known_field(field).is_some_and(|known| matches!(known.kind, ValueKind::Text));
     if is_text || text.is_empty() {
         return (text, compared);
@@ -433,10 +433,7 @@ fn in_units_of(one: &mut PlottedCurve, first: &Trace) -> Result<(), Failure> {
                 .iter()
                 .map(|value| column.unit.convert(*value, &wanted.unit))
                 .collect();
-            column.values = values
-                .map_err(|error| Failure::usage(error.to_string()))?
-                .into_iter()
-                .collect();
+            column.values = values.map_err(Failure::usage)?.into_iter().collect();
             column.unit = wanted.unit.clone();
         }
     }

@@ -227,11 +227,11 @@ impl ResultsCommand {
                     trace: outcome.trace.map(|number| number + 1),
                     label: trace.map(label_of).unwrap_or_default(),
                     place: subject.place.clone(),
-                    sample: said_of(run, trace, "sample").0,
+                    sample: value_of(run, trace, "sample").0,
                     celsius,
                     ph,
                     over: self.over.as_ref().and_then(|key| number_of(run, trace, key)),
-                    by: self.by.iter().map(|key| said_of(run, trace, key)).collect(),
+                    by: self.by.iter().map(|key| value_of(run, trace, key)).collect(),
                     outcome: outcome.clone(),
                 }
             })
@@ -253,7 +253,7 @@ impl ResultsCommand {
             .collect();
         let run = |run: &Option<Run>, key: &str| {
             run.as_ref()
-                .map_or_else(Default::default, |run| said_of(run, None, key))
+                .map_or_else(Default::default, |run| value_of(run, None, key))
         };
         let said = |key: &str| {
             let mut all = others.iter().map(|other| run(other, key));
@@ -325,14 +325,14 @@ impl ResultsCommand {
                 let left_out: Vec<Value> = row
                     .left_out
                     .iter()
-                    .map(|out| json!({ "run": out.run, "trace": out.trace, "reason": out.reason }))
+                    .map(|out| json!({ "run": out.run, "trace": out.trace, "reason": out.reason.to_string() }))
                     .collect();
                 let (model, name, unit) = (&row.of.model, &row.of.parameter, &row.of.unit);
                 let mean = match &row.found {
                     Ok(mean) => mean,
                     Err(why) => {
                         return json!({
-                            "by": by, "model": model, "parameter": name, "unit": unit, "mean": null, "reason": why,
+                            "by": by, "model": model, "parameter": name, "unit": unit, "mean": null, "reason": why.to_string(),
                             "left_out": left_out,
                         });
                     }
@@ -560,7 +560,7 @@ pub(crate) fn taken_at(run: &Run, trace: &Trace) -> (Option<f64>, Option<f64>) {
 }
 
 /// The same in words, and as it is compared: 310.15 K and 37 °C are one. Both are empty where nothing is known.
-pub(crate) fn said_of(run: &Run, trace: Option<&Trace>, key: &str) -> (String, String) {
+pub(crate) fn value_of(run: &Run, trace: Option<&Trace>, key: &str) -> (String, String) {
     let shown = |value: &dyn std::fmt::Display, unit: Option<&Unit>| match unit {
         Some(unit) if unit.code() != "1" => format!("{value} {}", unit.display()),
         _ => value.to_string(),

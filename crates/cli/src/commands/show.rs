@@ -16,7 +16,7 @@ use crate::screen::{ASKED, BAD, Errors, FAINT, STRONG, Screen, StyledText, count
 use crate::sketch::{SketchAxes, SketchCurve, sketch};
 use crate::subject::{named, no_run};
 use crate::table::one_line;
-use crate::{comparison, telling};
+use crate::{comparison, questions, telling};
 
 /// Show a run: its fields with their origins, disputes, traces with a small drawing, results and open questions
 ///
@@ -395,15 +395,13 @@ fn questions(run: &Run, screen: &mut Screen) -> Result<(), Failure> {
             writeln!(
                 screen,
                 "  {}  {}",
-                reading.assume,
+                questions::plainly(&reading.assume),
                 StyledText(FAINT, one_line(&reading.says))
             )?;
         }
         if let Some(reading) = question.readings.first() {
-            let settle = format!(
-                "settle it with `curvary note {} assume:{}`",
-                run.id, reading.assume
-            );
+            let answer = questions::quoted(&format!("assume:{}", questions::plainly(&reading.assume)));
+            let settle = format!("settle it with `curvary note {} {answer}`", run.id);
             writeln!(screen, "  {}", StyledText(FAINT, settle))?;
         }
     }

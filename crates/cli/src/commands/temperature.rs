@@ -47,7 +47,7 @@ pub(crate) struct TemperatureCommand {
 }
 
 /// The rate constants of a run, or why there is none; and which of its traces are taken, where not all are.
-type Given = (Result<RunConstants, String>, Option<(String, Vec<u32>)>);
+type ConstantsOfRun = (Result<RunConstants, String>, Option<(String, Vec<u32>)>);
 
 impl TemperatureCommand {
     /// Does it.
@@ -86,7 +86,7 @@ impl TemperatureCommand {
         let mut points: Vec<AtTemperature> = Vec::new();
         let mut left_out: Vec<(String, String)> = Vec::new();
         let compute = |subjects: &[Subject]| {
-            let given: Vec<Given> = subjects
+            let given: Vec<ConstantsOfRun> = subjects
                 .iter()
                 .map(|subject| {
                     let own = TemperaturePlan {
@@ -100,7 +100,7 @@ impl TemperatureCommand {
             (given, Vec::new())
         };
         let mut traces_of = BTreeMap::new();
-        let take = |place: &str, given: Result<Vec<Given>, Diagnostic>| {
+        let take = |place: &str, given: Result<Vec<ConstantsOfRun>, Diagnostic>| {
             match given {
                 Err(why) => left_out.push((place.to_owned(), why.message)),
                 Ok(given) => {

@@ -100,7 +100,8 @@ impl VocabularyCommand {
                 Some(at) => accepted.push(suggestions.swap_remove(at).accepts),
                 None => {
                     // The message says what a word looks like.
-                    let why = LocalWord::parse(word).err().unwrap_or_default();
+                    let why = LocalWord::parse(word).err().map(|fault| fault.to_string());
+                    let why = why.unwrap_or_default();
                     return Err(Failure::usage(format!(
                         "{why}; no suggestion is called so either"
                     )));

@@ -591,7 +591,7 @@ fn replaced(replaced: &curvary_archive::Replaced, screen: &mut Screen) -> Result
         let runs = replaced.left_behind.iter().map(|run| short(run.as_str()));
         writeln!(
             screen,
-            "{:>8}  runs among them whose notes or results hold for no newer run, since what was read differs",
+            "{:>8}  with notes or results that hold for no newer run, since what was read differs",
             count(replaced.left_behind.len() as u64)
         )?;
         let runs: Vec<&str> = runs.take(8).collect();

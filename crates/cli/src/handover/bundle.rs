@@ -11,7 +11,9 @@ use std::path::{Path, PathBuf};
 
 use curvary_archive::{Answer, Archive, Sequence};
 use curvary_formats::writers::csv::{CsvOptions, Origins};
-use curvary_formats::writers::export::{self, ExportError, ExportPart, ExportedRuns, Files, Output, Told};
+use curvary_formats::writers::export::{
+    self, ExportError, ExportPart, ExportRemarks, ExportedRuns, Files, Output,
+};
 use curvary_formats::writers::table_schema::TableField;
 use curvary_formats::writers::units::Units;
 use curvary_formats::writers::{json_lines, tables};
@@ -193,7 +195,7 @@ fn fill(
     };
     let mut four = tables::Tables::new(CsvOptions::default());
     // The bundle itself has everything, whatever one of its forms has no room for.
-    let Told { mut remarks, .. } =
+    let ExportRemarks { mut remarks, .. } =
         export::export(&mut four, subjects, Units::OneEach, &mut within).map_err(&exported)?;
     let mut lines = json_lines::Json::lines();
     export::export(&mut lines, subjects, Units::AsRead, &mut within).map_err(&exported)?;

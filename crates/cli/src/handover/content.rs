@@ -8,7 +8,7 @@ use curvary_record::{
     Claim, Column, Origin, Outcome, OutcomeKind, Run, RunId, Severity, Technique, Trace, Value,
 };
 
-use crate::commands::results::said_of;
+use crate::commands::results::value_of;
 use crate::ending::Failure;
 use crate::figure::{Figure, FigureKind, Layer, Panel, Size, interrupted, of_fit};
 use crate::telling;
@@ -589,7 +589,7 @@ fn conditions(run: &Run, blocks: &mut Vec<ReportBlock>) {
                     key.as_str().into(),
                     shown(claim).into(),
                     claim.raw.as_str().into(),
-                    said_by(&claim.origin).into(),
+                    origin_words(&claim.origin).into(),
                 ])
             });
         }
@@ -604,7 +604,7 @@ fn of_run_or_curves(run: &Run, key: &str) -> String {
     }
     let mut all: Vec<String> = Vec::new();
     for trace in &run.traces {
-        let (said, _) = said_of(run, Some(trace), key);
+        let (said, _) = value_of(run, Some(trace), key);
         if !said.is_empty() && !all.contains(&said) {
             all.push(said);
         }
@@ -643,15 +643,13 @@ fn held(run: &Run, blocks: &mut Vec<ReportBlock>) {
     const HEADS: &[ColumnHeading] = &[
         ("curve", false),
         ("name", false),
+        ("over", false),
         ("held", false),
         ("points", true),
         ("over range", true),
         ("not readable", true),
     ];
-    let any = run.traces.iter().any(|trace| {
-        !trace.held.is_empty() || !trace.fields.is_empty() || !trace.saturated.is_empty() || trace.absent > 0
-    });
-    if !any && run.traces.len() < 2 {
+    if run.traces.is_empty() {
         return;
     }
     blocks.push(heading(3, "Curves"));
@@ -679,6 +677,7 @@ fn held(run: &Run, blocks: &mut Vec<ReportBlock>) {
             row([
                 (run.trace_number(index) + 1).to_string().into(),
                 trace.label.as_deref().unwrap_or("").into(),
+                span_of(&trace.x).into(),
                 all.join("; ").into(),
                 trace.len().to_string().into(),
                 trace.saturated.len().to_string().into(),
@@ -695,6 +694,16 @@ fn held(run: &Run, blocks: &mut Vec<ReportBlock>) {
     }
 }
 
+/// From where to where a column goes, with its unit: `wavelength 380 to 700 nm`.
+fn span_of(column: &Column) -> String {
+    let (Some(first), Some(last)) = (column.values.first(), column.values.last()) else {
+        return String::new();
+    };
+    format!("{} {first} to {last} {}", column.quantity, column.unit.display())
+        .trim_end()
+        .to_owned()
+}
+
 /// A claim's value with its unit.
 fn shown(claim: &Claim) -> String {
     let unit = claim.unit.as_ref().map(|unit| unit.display()).unwrap_or_default();
@@ -709,7 +718,7 @@ fn shown(claim: &Claim) -> String {
     format!("{value}{plus_minus} {unit}").trim_end().to_owned()
 }
 
-fn said_by(origin: &Origin) -> String {
+fn origin_words(origin: &Origin) -> String {
     match origin {
         Origin::Note { at, author } => {
             let by: Vec<&str> = author.iter().chain(at).map(String::as_str).collect();

@@ -182,7 +182,7 @@ fn unread<'p>(path: &'p Path) -> impl Fn(io::Error) -> Failure + 'p {
     move |error| Failure::file("read", path, &error)
 }
 
-fn tell(path: &Path, wrong: BTreeSet<String>, screen: &mut Screen) {
+fn report_wrong(path: &Path, wrong: BTreeSet<String>, screen: &mut Screen) {
     for why in wrong {
         let why = Diagnostic::warning(Code::new("bundle-not-taken-in"), why);
         screen.complain(Some(&path.display().to_string()), &why, &NoTexts);
@@ -282,7 +282,7 @@ pub(crate) fn take_answers(path: &Path, archive: &Archive, screen: &mut Screen) 
         let count = answers.append(new)?.len() as u64;
         screen.say(format_args!("{} of the bundle kept", plural(count, "answer")));
     }
-    tell(path, wrong, screen);
+    report_wrong(path, wrong, screen);
     Ok(())
 }
 
@@ -468,7 +468,7 @@ pub(crate) fn take_in(path: &Path, root: &Path, screen: &mut Screen) -> Result<(
         }
         writer.finish()?;
     }
-    tell(path, wrong, screen);
+    report_wrong(path, wrong, screen);
     if new_notes + new_results > 0 {
         screen.say(format_args!(
             "{} and {} of the bundle kept",

@@ -11,7 +11,7 @@ use std::sync::{Arc, OnceLock};
 use aho_corasick::AhoCorasick;
 use curvary_record::{Outcome, Run, Unit, Value as Claimed, known_field, unit};
 
-use super::search::Folded;
+use super::search::FoldedText;
 
 /// What is left out of what is handed over.
 #[derive(Clone, Debug, Default)]
@@ -27,7 +27,7 @@ pub(crate) struct LeftOutValues {
     /// What was asked for by name, with how many runs had it.
     fields: BTreeMap<String, u64>,
     /// The values that are told from all other words, as [`key`] writes them.
-    values: BTreeMap<String, Value>,
+    values: BTreeMap<String, LeftOutValue>,
     /// Values that are like other words too.
     weak: BTreeSet<String>,
     /// Names of fields that were met.
@@ -41,7 +41,7 @@ pub(crate) struct LeftOutValues {
 
 /// A value that was left out.
 #[derive(Clone, Debug)]
-pub(crate) struct Value {
+pub(crate) struct LeftOutValue {
     /// As it stood in its source.
     pub(crate) text: String,
     /// What it was of, such as `operator of run 0c1d…`.
@@ -55,12 +55,12 @@ pub(crate) struct Value {
 struct Finder {
     automaton: AhoCorasick,
     /// Each value under its key.
-    values: Vec<(String, Value)>,
+    values: Vec<(String, LeftOutValue)>,
 }
 
 /// A value as it is looked for: small letters of ASCII, single blanks.
 fn key(value: &str) -> String {
-    Folded::new(value).text.to_ascii_lowercase()
+    FoldedText::new(value).text.to_ascii_lowercase()
 }
 
 /// What stands in the place of a value that is left out.
@@ -168,7 +168,7 @@ impl LeaveOut {
             *gone.fields.entry("path".to_owned()).or_default() += 1;
             let name = anonymous(run);
             for part in parts(&run.source.path) {
-                gone.values.entry(key(part)).or_insert_with(|| Value {
+                gone.values.entry(key(part)).or_insert_with(|| LeftOutValue {
                     text: part.to_owned(),
                     of: format!("the path of run {}", run.id),
                     instead: name.clone(),
@@ -268,8 +268,12 @@ fn is_ordinary(value: &str) -> bool {
     {
         return true;
     }
-    let words = WORDS.get_or_init(|| Folded::new(&super::skeleton().to_lowercase()).text.into_owned());
-    let wanted = Folded::new(&small).text.trim().to_owned();
+    let words = WORDS.get_or_init(|| {
+        FoldedText::new(&super::skeleton().to_lowercase())
+            .text
+            .into_owned()
+    });
+    let wanted = FoldedText::new(&small).text.trim().to_owned();
     words
         .match_indices(&wanted)
         .any(|(at, found)| stands_alone(words, &(at..at + found.len())))
@@ -291,7 +295,7 @@ impl LeftOutValues {
             self.weak.insert(value.to_owned());
         } else {
             // The name of a file is replaced by another name, and this by words.
-            let value = Value {
+            let value = LeftOutValue {
                 text: value.to_owned(),
                 of: of(),
                 instead: LEFT_OUT.to_owned(),
@@ -342,12 +346,12 @@ impl LeftOutValues {
     }
 
     /// Where values stand as words of their own in a text of single blanks, the longest first where one holds another.
-    pub(super) fn whole_words(&self, text: &str) -> Vec<(Range<usize>, &Value)> {
+    pub(super) fn whole_words(&self, text: &str) -> Vec<(Range<usize>, &LeftOutValue)> {
         let places = self.keyed(text).into_iter();
         places.map(|(range, (_, value))| (range, value)).collect()
     }
 
-    fn keyed(&self, text: &str) -> Vec<(Range<usize>, &(String, Value))> {
+    fn keyed(&self, text: &str) -> Vec<(Range<usize>, &(String, LeftOutValue))> {
         let Some(finder) = &self.finder else {
             return Vec::new();
         };
@@ -373,11 +377,11 @@ impl LeftOutValues {
     }
 
     /// Where values stand in a text, each with its key.
-    fn places(&self, text: &str) -> Vec<(Range<usize>, &(String, Value))> {
+    fn places(&self, text: &str) -> Vec<(Range<usize>, &(String, LeftOutValue))> {
         if self.finder.is_none() {
             return Vec::new();
         }
-        let folded = Folded::new(text);
+        let folded = FoldedText::new(text);
         let mut places = self.keyed(&folded.text);
         for (range, _) in &mut places {
             *range = folded.stood(range);
@@ -386,7 +390,7 @@ impl LeftOutValues {
     }
 
     /// A value that stands in a text.
-    pub(crate) fn found_in_text(&self, text: &str) -> Option<Value> {
+    pub(crate) fn found_in_text(&self, text: &str) -> Option<LeftOutValue> {
         super::escapes::layers(text).find_map(|text| {
             let places = self.places(&text);
             places.first().map(|(_, (_, value))| value.clone())

@@ -18,7 +18,7 @@ pub(crate) use leaving::{LeaveOut, LeftOutValues};
 pub(crate) use search::found_in_file;
 
 /// A value that was left out stands in a file of an export all the same.
-pub(crate) fn still_there(value: &leaving::Value, name: &str) -> Diagnostic {
+pub(crate) fn still_there(value: &leaving::LeftOutValue, name: &str) -> Diagnostic {
     let why = Diagnostic::error(
         Code::new("left-out-value-found"),
         format!(

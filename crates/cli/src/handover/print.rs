@@ -353,7 +353,7 @@ impl ReportPage {
             Failure::file(
                 "write",
                 std::path::Path::new("the report"),
-                &std::io::Error::other(why),
+                &std::io::Error::other(why.to_string()),
             )
         })?;
         Ok((bytes, missing))
@@ -388,8 +388,19 @@ fn ink(grey: u8) -> Fill {
     }
 }
 
-fn drawn(title: &str, pages: &[Vec<PageItem>]) -> Result<Vec<u8>, String> {
-    let font = |data: &'static [u8]| Font::new(data.to_vec().into(), 0).ok_or("the font cannot be used");
+/// Why no document could be set.
+#[derive(Debug, thiserror::Error)]
+enum SettingFault {
+    #[error("the font cannot be used")]
+    Font,
+    #[error("the page has no size")]
+    Page,
+    #[error("{0:?}")]
+    Document(krilla::error::KrillaError),
+}
+
+fn drawn(title: &str, pages: &[Vec<PageItem>]) -> Result<Vec<u8>, SettingFault> {
+    let font = |data: &'static [u8]| Font::new(data.to_vec().into(), 0).ok_or(SettingFault::Font);
     let fonts = [font(dejavu::sans::regular())?, font(dejavu::sans::bold())?];
     let mut document = Document::new();
     document.set_metadata(
@@ -399,7 +410,7 @@ fn drawn(title: &str, pages: &[Vec<PageItem>]) -> Result<Vec<u8>, String> {
             .creator(format!("curvary {}", env!("CARGO_PKG_VERSION"))),
     );
     for (number, items) in pages.iter().enumerate() {
-        let settings = PageSettings::from_wh(SHEET.0, SHEET.1).ok_or("the page has no size")?;
+        let settings = PageSettings::from_wh(SHEET.0, SHEET.1).ok_or(SettingFault::Page)?;
         let mut page = document.start_page_with(settings);
         let mut surface = page.surface();
         for item in items {
@@ -417,7 +428,7 @@ fn drawn(title: &str, pages: &[Vec<PageItem>]) -> Result<Vec<u8>, String> {
         surface.finish();
         page.finish();
     }
-    document.finish().map_err(|error| format!("{error:?}"))
+    document.finish().map_err(SettingFault::Document)
 }
 
 fn set(item: &PageItem, fonts: &[Font; 2], surface: &mut Surface<'_>) {

@@ -12,7 +12,7 @@ use curvary_formats::writers::parquet;
 use curvary_formats::{Source, printed_text};
 use zip::ZipArchive;
 
-use super::leaving::Value;
+use super::leaving::LeftOutValue;
 use super::{LeftOutValues, escapes};
 
 /// Blanks, line ends and underscores are one blank, however many stand there: `M._Example` is `M. Example`.
@@ -21,13 +21,13 @@ pub(super) fn is_blank(sign: char) -> bool {
 }
 
 /// A text with such blanks, and where each of its bytes stood.
-pub(super) struct Folded<'t> {
+pub(super) struct FoldedText<'t> {
     pub(super) text: Cow<'t, str>,
     /// Empty where nothing has moved.
     places: Vec<usize>,
 }
 
-impl<'t> Folded<'t> {
+impl<'t> FoldedText<'t> {
     pub(super) fn new(text: &'t str) -> Self {
         let mut before = false;
         let plain = text.chars().all(|sign| {
@@ -73,7 +73,7 @@ impl<'t> Folded<'t> {
 ///
 /// # Errors
 /// When the file cannot be read back.
-pub(crate) fn found_in_file(gone: &LeftOutValues, mut file: File) -> io::Result<Option<Value>> {
+pub(crate) fn found_in_file(gone: &LeftOutValues, mut file: File) -> io::Result<Option<LeftOutValue>> {
     if !gone.looks() {
         return Ok(None);
     }
@@ -95,7 +95,7 @@ pub(crate) fn found_in_file(gone: &LeftOutValues, mut file: File) -> io::Result<
     }
 }
 
-fn in_zip(gone: &LeftOutValues, file: File) -> io::Result<Option<Value>> {
+fn in_zip(gone: &LeftOutValues, file: File) -> io::Result<Option<LeftOutValue>> {
     let mut zip = ZipArchive::new(file)?;
     for at in 0..zip.len() {
         let member = zip.by_index(at)?;
@@ -109,7 +109,7 @@ fn in_zip(gone: &LeftOutValues, file: File) -> io::Result<Option<Value>> {
     Ok(None)
 }
 
-fn in_parquet(gone: &LeftOutValues, file: File) -> io::Result<Option<Value>> {
+fn in_parquet(gone: &LeftOutValues, file: File) -> io::Result<Option<LeftOutValue>> {
     let mut found = None;
     parquet::each_text(file, |text| {
         if found.is_none() {
@@ -122,7 +122,7 @@ fn in_parquet(gone: &LeftOutValues, file: File) -> io::Result<Option<Value>> {
 
 /// Undone escapes may be blanks.
 fn single_blanks(text: Cow<'_, str>) -> Cow<'_, str> {
-    let folded = match Folded::new(&text).text {
+    let folded = match FoldedText::new(&text).text {
         Cow::Owned(folded) => Some(folded),
         Cow::Borrowed(_) => None,
     };
@@ -130,7 +130,7 @@ fn single_blanks(text: Cow<'_, str>) -> Cow<'_, str> {
 }
 
 /// A value that was left out and stands in a text all the same. The text is looked through piece by piece.
-pub(super) fn found_in(gone: &LeftOutValues, mut file: impl Read) -> io::Result<Option<Value>> {
+pub(super) fn found_in(gone: &LeftOutValues, mut file: impl Read) -> io::Result<Option<LeftOutValue>> {
     const PIECE: usize = 1 << 20;
     if !gone.looks() {
         return Ok(None);
@@ -235,7 +235,7 @@ mod tests {
     #[test]
     fn places_are_those_of_the_text_before() {
         let text = "öl\t__ M.  Example";
-        let folded = Folded::new(text);
+        let folded = FoldedText::new(text);
         assert_eq!(folded.text, "öl M. Example");
         let at = folded.text.find("M. Example").unwrap();
         assert_eq!(&text[folded.stood(&(at..at + 10))], "M.  Example");

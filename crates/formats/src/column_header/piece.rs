@@ -462,11 +462,9 @@ pub(super) fn measured(text: &str) -> Option<Coordinate> {
     match meanings.as_slice() {
         [(quantity, unit)] => Some(held(quantity.clone(), unit.clone(), value, text)),
         // `340 NM` is a wavelength, `5 NM` may be a concentration: by the range of the instrument, else unknown.
-        [(quantity, unit), ..] if *quantity == Quantity::WAVELENGTH && *unit == Unit::NANOMETRE => {
-            WAVELENGTHS
-                .contains(&value)
-                .then(|| held(quantity.clone(), unit.clone(), value, text))
-        }
+        [(quantity, unit), ..] if *quantity == Quantity::WAVELENGTH && *unit == Unit::NANOMETRE => IN_PASSING
+            .contains(&value)
+            .then(|| held(quantity.clone(), unit.clone(), value, text)),
         _ => None,
     }
 }
@@ -490,7 +488,7 @@ pub(super) fn at_wavelength(text: &str) -> Option<HeaderPiece> {
     let bare = unit.is_empty() || matches!(unit, "_" | ".");
     let whole = digits.split(['.', ',']).next().unwrap_or("").len();
     if !(bare || spelled(unit).units().first() == Some(&Unit::NANOMETRE))
-        || !WAVELENGTHS.contains(&value)
+        || !IN_PASSING.contains(&value)
         || whole < 3
         || digits.starts_with('0')
     {
@@ -631,205 +629,6 @@ fn over_unit_of_axis(text: &str) -> Option<HeaderPiece> {
             HeaderPiece::Label(name.to_owned()),
             HeaderPiece::Unit(units),
         ])
-    })
-}
-
-/// Whether a piece beside other words is a length below all wavelengths that such words mean: the size of particles, a thickness.
-fn is_too_short_for_light(piece: &HeaderPiece) -> bool {
-    let HeaderPiece::Held(held) = piece else {
-        return false;
-    };
-    held.quantity == Quantity::WAVELENGTH
-        && held
-            .unit
-            .convert(held.value, &Unit::NANOMETRE)
-            .is_ok_and(|value| value < *crate::light::IN_PASSING.start())
-}
-
-/// Words between a quantity and its wavelength or unit.
-pub(super) fn is_link(word: &str) -> bool {
-    word == "@" || fold(word).is_empty() || words::is(WordList::Link, word)
-}
-
-/// A phrase of several words: `Absorbance at 405 nm`, `405 nm betanin`, `betanin pH 7`, `Time s`, `Probe 1 Abs`.
-#[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
-pub(super) fn phrase(text: &str, depth: usize) -> Option<HeaderPiece> {
-    // Brackets, commas and dashes part a head; its pieces come here one by one.
-    if depth > DEEPEST
-        || text.contains(['(', ')', '[', ']', '{', '}', ';', '|', '–', '—'])
-        || text.contains(", ")
-    {
-        return None;
-    }
-    if let Some((before, behind)) = text.split_once('@') {
-        let spaced = format!("{} at {}", before.trim(), behind.trim());
-        return phrase(&spaced, depth + 1).filter(|_| depth < DEEPEST);
-    }
-    // Underscores are blanks where there are no others.
-    if !text.contains(' ') && text.contains('_') {
-        let spaced = text.replace('_', " ");
-        return piece(&spaced, false, depth + 1);
-    }
-    let words: Vec<&str> = text.split(' ').filter(|word| !word.is_empty()).collect();
-    if words.len() < 2 || words.len() > 12 {
-        return None;
-    }
-    // `t x 60 s` tells a scale, and nothing that is held.
-    let scaled = |pair: &[&str]| matches!(pair, ["x" | "X" | "×" | "*" | "·", factor] if factor.starts_with(|c: char| c.is_ascii_digit()));
-    if words.windows(2).any(scaled) {
-        return None;
-    }
-    let mut found: Vec<HeaderPiece> = Vec::new();
-    let mut left: Vec<&str> = Vec::new();
-    let mut at = 0;
-    let mut coordinates = 0;
-    while at < words.len() {
-        let two = (at + 1 < words.len()).then(|| format!("{} {}", words[at], words[at + 1]));
-        let coordinate = two
-            .as_deref()
-            .and_then(|two| coordinate(two).map(|piece| (piece, 2)))
-            .or_else(|| coordinate(words[at]).map(|piece| (piece, 1)));
-        // `AuNP 20 nm`: no light, but the size of something, and a part of its name.
-        if let Some((_, length)) = coordinate
-            .as_ref()
-            .filter(|(piece, _)| is_too_short_for_light(piece))
-        {
-            let size = words[at..at + length].join(" ");
-            let rest = [&words[..at], &words[at + length..]].concat().join(" ");
-            let named = quantity_of(&rest)
-                .filter(|quantity| quantity.is_of_light() && rest.chars().count() >= 3)
-                .map(|quantity| named(&rest, quantity));
-            return Some(match named {
-                Some(named) => HeaderPiece::Several(vec![named, HeaderPiece::Label(size)]),
-                None => HeaderPiece::Label(text.to_owned()),
-            });
-        }
-        if let Some((piece, length)) = coordinate {
-            found.push(piece);
-            coordinates += 1;
-            at += length;
-        } else {
-            left.push(words[at]);
-            at += 1;
-        }
-    }
-    // Of what is left, a quantity stands at the front or at the end.
-    let words_left = left.clone();
-    // `sample A` ends with a name, however much `a` is a link.
-    let letter = |word: &str| word.len() == 1 && word.starts_with(|c: char| c.is_ascii_uppercase());
-    // Links stand in front of coordinates; without one, `chlorophyll a` ends with a name as well.
-    while coordinates > 0 && left.last().is_some_and(|word| is_link(word) && !letter(word)) && left.len() > 1
-    {
-        left.pop();
-    }
-    if left.is_empty() {
-        return Some(HeaderPiece::Several(found)).filter(|_| coordinates > 0);
-    }
-    let whole = left.join(" ");
-    // `10 µM inhibitor`, `time 30 s`, `25 °C temperature`: the word names what is held, and not the column.
-    let named_held = quantity_of(&whole).filter(|quantity| {
-        found
-            .iter()
-            .any(|piece| matches!(piece, HeaderPiece::Held(held) if held.quantity == *quantity))
-    });
-    if let Some(quantity) = named_held {
-        // Which substance is held is worth a label; that a time is one is said by its unit.
-        if quantity == Quantity::CONCENTRATION {
-            found.push(HeaderPiece::Label(whole));
-        }
-        return Some(HeaderPiece::Several(found));
-    }
-    let alone = symbol(&whole)
-        .map(HeaderPiece::Quantity)
-        .or_else(|| quantity_of(&whole).map(|quantity| named(&whole, quantity)))
-        .or_else(|| {
-            (left.len() < words.len())
-                .then(|| piece(&whole, false, depth + 1))
-                .flatten()
-        });
-    if let Some(piece) = alone {
-        found.insert(0, piece);
-        return Some(HeaderPiece::Several(found));
-    }
-    // `E 340 sample 1` is `E340 sample 1`.
-    if let [first, second, rest @ ..] = words.as_slice()
-        && !rest.is_empty()
-        && second.len() == 3
-        && symbol(first).is_some()
-        && let Some(found) = at_wavelength(&format!("{first}{second}"))
-    {
-        return Some(HeaderPiece::Several(vec![
-            found,
-            HeaderPiece::Label(rest.join(" ")),
-        ]));
-    }
-    // `yeast OD 600` is `yeast OD600`.
-    if let [names @ .., first, second] = words.as_slice()
-        && !names.is_empty()
-        && second.len() == 3
-        && (symbol(first).is_some() || quantity_of(first).is_some_and(|quantity| quantity.is_of_light()))
-        && second.bytes().all(|byte| byte.is_ascii_digit())
-        && let Some(found) = at_wavelength(&format!("{first}{second}"))
-    {
-        return Some(HeaderPiece::Several(vec![
-            found,
-            HeaderPiece::Label(names.join(" ")),
-        ]));
-    }
-    // `seconds since the start`: a unit of time in a word, and since when.
-    if let [unit, since, ..] = words.as_slice()
-        && unit.chars().count() > 3
-        && words::is(WordList::Since, since)
-        && let Some(units) = lone_unit(unit)
-        && units.iter().all(|unit| unit.converts_to(&Unit::SECOND))
-    {
-        return Some(HeaderPiece::Measured(vec![Quantity::TIME], units));
-    }
-    // `WT OD600`: a name before the reading at a wavelength.
-    if let [names @ .., last] = words.as_slice()
-        && !names.is_empty()
-        && names
-            .iter()
-            .all(|name| quantity_of(name).is_none() && symbol(name).is_none())
-        && let Some(found) = at_wavelength(last)
-    {
-        return Some(HeaderPiece::Several(vec![
-            found,
-            HeaderPiece::Label(names.join(" ")),
-        ]));
-    }
-    // `A595 b`: a reading at a wavelength with its replicate.
-    if let [first, rest @ ..] = words.as_slice()
-        && !rest.is_empty()
-        && let Some(found) = at_wavelength(first)
-    {
-        return Some(HeaderPiece::Several(vec![
-            found,
-            HeaderPiece::Label(rest.join(" ")),
-        ]));
-    }
-    for split in 1..left.len() {
-        let (front, back) = (
-            left[..left.len() - split].join(" "),
-            left[left.len() - split..].join(" "),
-        );
-        // `ΔE/min run 1`
-        if let Some(found) = rate(&front) {
-            return Some(HeaderPiece::Several(vec![found, HeaderPiece::Label(back)]));
-        }
-        // The longest quantity in front (`Abs. betanin`), then the longest at the end (`betanin Abs`).
-        for (name, rest) in [(&front, &back), (&back, &front)] {
-            if let Some(quantity) = quantity_of(name).filter(|q| q.is_of_light() && name.chars().count() > 1)
-            {
-                found.insert(0, named(name, quantity));
-                found.push(HeaderPiece::Label(rest.clone()));
-                return Some(HeaderPiece::Several(found));
-            }
-        }
-    }
-    (coordinates > 0).then(|| {
-        found.push(HeaderPiece::Label(words_left.join(" ")));
-        HeaderPiece::Several(found)
     })
 }
 

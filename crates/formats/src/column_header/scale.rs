@@ -32,7 +32,7 @@ pub(crate) fn scale_of(text: &str) -> Option<i32> {
         });
     }
     let plain = plain.replace("**", "^");
-    if let Some(power) = said(&plain) {
+    if let Some(power) = stated_power(&plain) {
         return Some(power);
     }
     // `c (mM)/1000`: a factor behind the unit and its bracket.
@@ -90,7 +90,7 @@ pub(crate) fn has_unknown_scale(text: &str) -> bool {
 }
 
 /// The power of ten that words say: `all absorbances are multiplied by 10`, `Werte mit 1000 multipliziert`.
-fn said(text: &str) -> Option<i32> {
+fn stated_power(text: &str) -> Option<i32> {
     let lower = text.to_lowercase();
     let words: Vec<&str> = lower
         .split([' ', ',', ';', ':', '(', ')'])

@@ -8,7 +8,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use curvary_record::{Code, Diagnostic, Severity, Value};
 
 use super::example::{axis_of, pair};
-use super::{Example, Paper};
+use super::{LayoutExample, Paper};
 use crate::{Reader, Reading, Recognition, Source};
 
 /// Of each kind of damage at most so many copies are tried, evenly spread over the file.
@@ -122,7 +122,7 @@ impl ReadContent {
 
 impl Paper {
     /// Reads damaged copies of an example: cut off anywhere, lines dropped, bytes flipped.
-    pub(crate) fn damage(&self, reader: &dyn Reader, example: &Example, bytes: &[u8]) -> DamageTrial {
+    pub(crate) fn damage(&self, reader: &dyn Reader, example: &LayoutExample, bytes: &[u8]) -> DamageTrial {
         let whole = ReadContent::of(&reader.read(&Source::new(example.path(), bytes.to_vec())));
         let mut damage = DamageTrial::default();
         self.try_all(reader, &mut damage, &whole, example, cut_off(bytes));
@@ -140,7 +140,7 @@ impl Paper {
         reader: &dyn Reader,
         damage: &mut DamageTrial,
         whole: &ReadContent,
-        example: &Example,
+        example: &LayoutExample,
         copies: impl Iterator<Item = (String, Vec<u8>)>,
     ) {
         let mut complaints = 0;
@@ -182,7 +182,7 @@ impl Paper {
     fn try_hostile(
         reader: &dyn Reader,
         damage: &mut DamageTrial,
-        example: &Example,
+        example: &LayoutExample,
         copies: Vec<(String, Vec<u8>)>,
     ) {
         let mut complaints = 0;
@@ -210,7 +210,7 @@ impl Paper {
         notes.into_iter().fold(told, Diagnostic::with_note)
     }
 
-    fn silent(&self, example: &Example, what: &str, number: &str) -> Diagnostic {
+    fn silent(&self, example: &LayoutExample, what: &str, number: &str) -> Diagnostic {
         let span = example
             .file
             .as_ref()

@@ -2,6 +2,7 @@
 
 use std::borrow::Cow;
 use std::collections::BTreeMap;
+use std::fmt;
 use std::ops::Range;
 
 use curvary_record::{Key, Technique, Unit, interpret, known_field};
@@ -11,7 +12,7 @@ use serde_json::json;
 use toml::Spanned;
 
 use super::recognise::Recognise;
-use super::table::{ColumnMeaning, Table};
+use super::table::{ColumnMeaning, TableDescription};
 use crate::Assumptions;
 use crate::assume::{AnswerForm, is_word, nearest};
 use crate::readers::text_table;
@@ -36,7 +37,7 @@ pub(super) struct Description {
     pub(super) settle: Settle,
     /// Where the table stands, and what stands in it for missing values.
     #[serde(default)]
-    pub(super) table: Table,
+    pub(super) table: TableDescription,
     /// What columns are of; a table without one of them is not read.
     #[serde(default)]
     pub(super) column: Vec<ColumnMeaning>,
@@ -52,11 +53,11 @@ pub(super) struct Description {
     pub(super) key: Vec<KeyMeaning>,
     /// What the export never says, by known field: words, or a number with its unit as a person writes it.
     #[serde(default)]
-    #[schemars(with = "BTreeMap<String, Words>")]
+    #[schemars(with = "BTreeMap<String, ExpectedWords>")]
     pub(super) fields: BTreeMap<String, Spanned<toml::Value>>,
     /// At least one.
     #[serde(default)]
-    pub(super) example: Vec<Example>,
+    pub(super) example: Vec<LayoutExample>,
 }
 
 /// What the built-in reader would have to ask; each answer as `--assume` takes it.
@@ -76,7 +77,7 @@ impl JsonSchema for Settle {
         let mut properties = serde_json::Map::new();
         for asked in text_table::asked() {
             let mut one = json!({ "type": "string" });
-            if let Some(says) = says(asked.about) {
+            if let Some(says) = wording(asked.about) {
                 one["description"] = says.into();
             }
             if let AnswerForm::OneOf(answers) = &asked.answers {
@@ -99,7 +100,7 @@ impl JsonSchema for Settle {
 }
 
 /// What a question is about, for those who read the schema.
-fn says(about: &str) -> Option<&'static str> {
+fn wording(about: &str) -> Option<&'static str> {
     Some(match about {
         "columns" => {
             "Where a comma separates cells and is the decimal sign too: the pieces of each cell, such as `2+2`."
@@ -150,7 +151,8 @@ pub(super) struct KeyMeaning {
 /// A file of this shape with what must come out of it.
 #[derive(Clone, Debug, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case", deny_unknown_fields)]
-pub struct Example {
+#[schemars(rename = "Example")]
+pub struct LayoutExample {
     /// A file, by its path from the layout's folder; either this or `text`.
     #[serde(default)]
     #[schemars(with = "Option<String>")]
@@ -189,15 +191,15 @@ pub struct Example {
     pub(super) technique: Option<Spanned<String>>,
     /// What is known of the first run: words, or a number with its unit as a person writes it.
     #[serde(default)]
-    #[schemars(with = "BTreeMap<String, Words>")]
+    #[schemars(with = "BTreeMap<String, ExpectedWords>")]
     pub(super) fields: BTreeMap<String, Spanned<toml::Value>>,
 }
 
 /// What a field can be given as.
 #[derive(JsonSchema)]
-#[schemars(untagged)]
+#[schemars(untagged, rename = "Words")]
 #[expect(dead_code, reason = "only the schema needs it")]
-enum Words {
+enum ExpectedWords {
     Text(String),
     Number(f64),
 }
@@ -219,10 +221,10 @@ pub(crate) struct LayoutFault {
 }
 
 impl LayoutFault {
-    pub(crate) fn at<T>(value: &Spanned<T>, message: impl Into<String>) -> Self {
+    pub(crate) fn at<T>(value: &Spanned<T>, message: impl fmt::Display) -> Self {
         Self {
             span: Some(value.span()),
-            message: message.into(),
+            message: message.to_string(),
         }
     }
 }
@@ -321,7 +323,7 @@ impl KeyMeaning {
     }
 }
 
-impl Example {
+impl LayoutExample {
     /// The file it is in, from the layout's folder.
     #[must_use]
     pub fn file(&self) -> Option<&str> {

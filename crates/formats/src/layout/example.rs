@@ -5,12 +5,17 @@ use std::ops::Range;
 use curvary_record::{Claim, Code, Column, Diagnostic, Key, Origin, Trace, interpret};
 
 use super::description::raw_of;
-use super::{Example, Paper};
+use super::{LayoutExample, Paper};
 use crate::{Reader, Reading, Recognition, Source};
 
 impl Paper {
     /// What an example expects and reading its bytes did not give; empty when the example holds.
-    pub(crate) fn hold(&self, reader: &dyn Reader, example: &Example, bytes: Vec<u8>) -> Vec<Diagnostic> {
+    pub(crate) fn hold(
+        &self,
+        reader: &dyn Reader,
+        example: &LayoutExample,
+        bytes: Vec<u8>,
+    ) -> Vec<Diagnostic> {
         let mut complaints = Vec::new();
         let source = Source::new(example.path(), bytes);
         let whole = example
@@ -115,7 +120,7 @@ impl Paper {
         complaints
     }
 
-    fn hold_fields(&self, example: &Example, reading: &Reading, complaints: &mut Vec<Diagnostic>) {
+    fn hold_fields(&self, example: &LayoutExample, reading: &Reading, complaints: &mut Vec<Diagnostic>) {
         let fields = reading.runs.first().map(|run| &run.fields);
         for (field, value) in &example.fields {
             let Some(raw) = raw_of(value.get_ref()) else {
@@ -126,12 +131,12 @@ impl Paper {
             if found.is_some_and(|found| found.agrees(&wanted)) {
                 continue;
             }
-            let found = found.map_or("nothing".to_owned(), said);
+            let found = found.map_or("nothing".to_owned(), shown);
             complaints.push(self.complaint(
                 value.span(),
                 format!(
                     "the example expects {field} {}, and reading it gives {found}",
-                    said(&wanted)
+                    shown(&wanted)
                 ),
             ));
         }
@@ -164,7 +169,7 @@ pub(super) fn axis_of(column: &Column) -> String {
     format!("{}:{}", column.quantity, column.unit.code())
 }
 
-fn said(claim: &Claim) -> String {
+fn shown(claim: &Claim) -> String {
     let unit = claim
         .unit
         .as_ref()

@@ -20,7 +20,7 @@ pub(crate) use description::LayoutFault;
 pub(crate) use recognise::Recognise;
 
 pub use damage::DamageTrial;
-pub use description::{Example, schema};
+pub use description::{LayoutExample, schema};
 pub use draft::draft;
 
 use curvary_record::{Code, Diagnostic, Digest, LineTable, Place, Span};
@@ -94,19 +94,19 @@ impl Layout {
 
     /// Its examples; there is at least one.
     #[must_use]
-    pub fn examples(&self) -> &[Example] {
+    pub fn examples(&self) -> &[LayoutExample] {
         &self.description.example
     }
 
     /// What an example expects and reading its bytes did not give; empty when the example holds.
     #[must_use]
-    pub fn hold(&self, example: &Example, bytes: Vec<u8>) -> Vec<Diagnostic> {
+    pub fn hold(&self, example: &LayoutExample, bytes: Vec<u8>) -> Vec<Diagnostic> {
         self.paper.hold(self, example, bytes)
     }
 
     /// Reads damaged copies of an example: cut off anywhere, lines dropped, bytes flipped.
     #[must_use]
-    pub fn damage(&self, example: &Example, bytes: &[u8]) -> DamageTrial {
+    pub fn damage(&self, example: &LayoutExample, bytes: &[u8]) -> DamageTrial {
         self.paper.damage(self, example, bytes)
     }
 }
@@ -151,7 +151,7 @@ impl Reader for Layout {
         // What a person says of one file weighs more than what the layout says of all.
         let mut assume = self.settled.clone();
         assume.outweigh(source.assume());
-        let told = match self.told(source.text()) {
+        let told = match self.hints(source.text()) {
             Ok(told) => told,
             Err(reason) => return Reading::refused(*reason),
         };
@@ -169,7 +169,7 @@ impl Reader for Layout {
     fn explain(&self, source: &Source) -> Vec<ExplainedLines> {
         let mut assume = self.settled.clone();
         assume.outweigh(source.assume());
-        match self.told(source.text()) {
+        match self.hints(source.text()) {
             Ok(told) => text_table::explain(&source.under(assume, told), &self.card),
             Err(_) => Vec::new(),
         }

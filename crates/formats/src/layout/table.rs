@@ -15,7 +15,8 @@ use crate::hints::{ColumnHint, ColumnSelector, HintMeaning, Hints};
 /// Where the table stands, and what stands in it for missing values.
 #[derive(Clone, Debug, Default, Deserialize, JsonSchema)]
 #[serde(rename_all = "kebab-case", deny_unknown_fields)]
-pub(super) struct Table {
+#[schemars(rename = "Table")]
+pub(super) struct TableDescription {
     /// No table begins above the first line that contains this; a file without it is not read.
     #[serde(default)]
     #[schemars(with = "Option<String>")]
@@ -70,7 +71,7 @@ const HELD: [(&str, &str); 5] = [
     ("ph", "ph"),
 ];
 
-impl Table {
+impl TableDescription {
     pub(super) fn check(&self) -> Result<(), LayoutFault> {
         for (text, name) in [(&self.after, "after"), (&self.before, "before")] {
             if let Some(text) = text.as_ref().filter(|text| text.get_ref().trim().is_empty()) {
@@ -164,7 +165,7 @@ fn held_at(name: &str, value: &Spanned<toml::Value>) -> Result<Coordinate, Layou
 
 impl Layout {
     /// What the reader is told about the tables of a text.
-    pub(super) fn told(&self, text: &str) -> Result<Hints, Box<Diagnostic>> {
+    pub(super) fn hints(&self, text: &str) -> Result<Hints, Box<Diagnostic>> {
         let table = &self.description.table;
         let from = match &table.after {
             None => 0,

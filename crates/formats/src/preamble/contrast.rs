@@ -4,7 +4,8 @@
 
 use curvary_record::moment::{self, DateReading};
 
-use super::passing::{condition, free, has_year, phrases};
+use super::free::{free, has_year};
+use super::phrases::condition;
 use super::*;
 use crate::words::WordList;
 
@@ -169,7 +170,7 @@ fn numbers(source: &Source, line: &str, range: &Range<usize>, field: &'static st
                     .is_ok_and(|at| (-90.0..=150.0).contains(&at)),
                 _ => unit
                     .convert(value, &Unit::NANOMETRE)
-                    .is_ok_and(|at| (180.0..=1400.0).contains(&at)),
+                    .is_ok_and(|at| crate::light::NEAR_WORDS.contains(&at)),
             };
             (said.fits && said.unit_written && in_range).then_some((count, part, said))
         });

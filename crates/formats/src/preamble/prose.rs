@@ -7,7 +7,7 @@
 
 use curvary_record::moment::{self, DateReading};
 
-use super::passing::{Passing, free, has_year, is_duration};
+use super::free::{free, has_year, is_duration};
 use super::*;
 use crate::words::WordList;
 
@@ -75,7 +75,7 @@ impl SentenceWord<'_> {
 }
 
 /// Hears what the prose among lines of words says. `lines` are byte ranges of the source with their numbers.
-pub(crate) fn hear(
+pub(crate) fn take_prose(
     passing: &mut Passing,
     source: &Source,
     lines: impl IntoIterator<Item = (u32, Range<usize>)>,
@@ -118,7 +118,7 @@ fn sentences(passing: &mut Passing, source: &Source, paragraph: &Paragraph) {
         sentence.push(word);
         if ends || words.peek().is_none() {
             if sentence.len() >= FEWEST_WORDS {
-                hear_sentence(passing, source, paragraph, &sentence);
+                take_sentence(passing, source, paragraph, &sentence);
             }
             sentence.clear();
         }
@@ -169,7 +169,7 @@ struct Sentence<'a> {
     customs: Customs,
 }
 
-fn hear_sentence(passing: &mut Passing, source: &Source, paragraph: &Paragraph, words: &[SentenceWord<'_>]) {
+fn take_sentence(passing: &mut Passing, source: &Source, paragraph: &Paragraph, words: &[SentenceWord<'_>]) {
     let sentence = Sentence {
         source,
         paragraph,
@@ -317,7 +317,7 @@ impl Sentence<'_> {
 
     /// Whether a further temperature comes behind a chain, before another clause begins: then which of them is the sample's is
     /// not said plainly. `… that had been kept at 0 °C` is a clause of its own.
-    fn says_another_temperature(&self, from: usize) -> bool {
+    fn states_another_temperature(&self, from: usize) -> bool {
         (from..self.words.len())
             .take_while(|at| !self.words[*at].is(WordList::Auxiliary))
             .any(|at| matches!(self.part(at), Some((_, SentencePart::Said("temperature", _)))))
@@ -361,7 +361,7 @@ impl Sentence<'_> {
                 break;
             }
         }
-        if self.says_another_temperature(at) {
+        if self.states_another_temperature(at) {
             said.retain(|(field, _)| *field != "temperature");
         }
         said
@@ -481,7 +481,7 @@ impl Sentence<'_> {
             let (raw, range) = text_of(2)?;
             let found = interpret_as(&Key::new("ph"), self.words[at + 1].text, None, self.customs);
             let sure = found.fits && matches!(found.value, Value::Number(_));
-            return sure.then(|| (2, self.said("ph", &found, raw, range)));
+            return sure.then(|| (2, self.part_of("ph", &found, raw, range)));
         }
         if !first.number() {
             return None;
@@ -504,7 +504,7 @@ impl Sentence<'_> {
                     return None;
                 };
                 let plain = raw.contains(['°', 'º', '℃']) && (-80.0..=150.0).contains(&value) && found.fits;
-                return plain.then(|| (length, self.said("temperature", &found, raw, range)));
+                return plain.then(|| (length, self.part_of("temperature", &found, raw, range)));
             }
             let aside = ["wavelength", "path-length"]
                 .iter()
@@ -523,7 +523,13 @@ impl Sentence<'_> {
         })
     }
 
-    fn said(&self, field: &'static str, found: &Interpretation, raw: &str, at: Range<usize>) -> SentencePart {
+    fn part_of(
+        &self,
+        field: &'static str,
+        found: &Interpretation,
+        raw: &str,
+        at: Range<usize>,
+    ) -> SentencePart {
         let origin = origin(self.source, &self.paragraph.place(at));
         SentencePart::Said(field, Box::new(found.claim(raw, origin)))
     }

@@ -399,7 +399,7 @@ fn prose(text: &str) -> Vec<String> {
         lines.push((number, from..from + line.len()));
         from += line.len() + 1;
     }
-    hear_prose(&mut passing, &source, lines);
+    take_prose(&mut passing, &source, lines);
     let mut fields = Fields::default();
     passing.settle(&mut fields);
     let mut said: Vec<String> = fields
@@ -578,6 +578,6 @@ fn what_a_date_is_of() {
         ("see mail of ", false),
         ("SOP 12 of ", false),
     ] {
-        assert_eq!(super::passing::is_of_the_run(before), wanted, "{before}");
+        assert_eq!(super::free::is_of_the_run(before), wanted, "{before}");
     }
 }

@@ -17,12 +17,12 @@ pub use jcamp::JcampDx;
 pub use package::Package;
 pub use print::{Print, printed_text};
 pub use spreadsheet::Spreadsheet;
-pub use structured::Structured;
+pub use structured::StructuredText;
 pub use text_table::TextTable;
 pub use tidy_csv::TidyCsv;
 
-use crate::Reader;
 use crate::assume::QuestionKind;
+use crate::{Reader, Source};
 
 /// Every built-in reader.
 #[must_use]
@@ -34,10 +34,18 @@ pub fn all() -> Vec<Box<dyn Reader>> {
         Box::new(Package::default()),
         Box::new(Print::default()),
         Box::new(Spreadsheet::default()),
-        Box::new(Structured::default()),
+        Box::new(StructuredText::default()),
         Box::new(TextTable::default()),
         Box::new(TidyCsv::default()),
     ]
+}
+
+/// The tables of a document that is no text, each written out as plain text; none of anything else.
+pub(crate) fn written_out(source: &Source) -> Vec<String> {
+    if print::is_document(source.bytes()) {
+        return printed_text(source).into_iter().collect();
+    }
+    spreadsheet::sheets_as_text(source.bytes())
 }
 
 /// What the built-in readers may ask; each of them owns its questions.

@@ -81,7 +81,7 @@ impl Reader for Spreadsheet {
         let mut sink = Sink::new(source, &self.card, SpanUnit::Bytes, SourceLimits::WHOLE);
         let told = sink
             .parts(readings)
-            .and_then(|()| remarks.into_iter().try_for_each(|remark| sink.told(remark)));
+            .and_then(|()| remarks.into_iter().try_for_each(|remark| sink.add_remark(remark)));
         sink.finished(told)
     }
 
@@ -96,6 +96,13 @@ impl Reader for Spreadsheet {
             },
         )
     }
+}
+
+/// The sheets of a workbook, written out; none where the bytes are no workbook.
+pub(super) fn sheets_as_text(bytes: &[u8]) -> Vec<String> {
+    let book = WorkbookReader::open(bytes);
+    let sheets = book.into_iter().flat_map(|book| book.sheets);
+    sheets.map(|sheet| sheet.rendering.text().to_owned()).collect()
 }
 
 /// A sheet, written out.

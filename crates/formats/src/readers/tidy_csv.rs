@@ -210,7 +210,7 @@ fn read(source: &Source, card: &ReaderInfo) -> Reading {
     let told = runs
         .into_iter()
         .try_for_each(|(name, traces)| sink.understood(run(source, &roles, &name, &traces)))
-        .and_then(|()| remarks.into_iter().try_for_each(|remark| sink.told(remark)));
+        .and_then(|()| remarks.into_iter().try_for_each(|remark| sink.add_remark(remark)));
     sink.finished(told)
 }
 
@@ -679,7 +679,7 @@ fn trace(
     let x = Column::new(Quantity::named(x_key.clone()), x_unit, Vec::new());
     let y = Column::new(y_quantity.clone(), y_unit.clone(), Vec::new());
     let mut trace = points((x, x_at), (y, y_at), roles, rows, remarks)?;
-    say_of_curve(&mut trace, x_at, roles, rows, all);
+    describe_curve(&mut trace, x_at, roles, rows, all);
     Some(trace)
 }
 
@@ -738,7 +738,7 @@ fn points(
 }
 
 /// What the other columns say of a curve, and of no other curve of its run.
-fn say_of_curve(trace: &mut Trace, x_at: usize, roles: &[TidyRole], rows: &[TidyRow], all: &[CurveRows]) {
+fn describe_curve(trace: &mut Trace, x_at: usize, roles: &[TidyRole], rows: &[TidyRow], all: &[CurveRows]) {
     let Some(first) = rows.first() else {
         return;
     };

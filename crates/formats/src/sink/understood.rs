@@ -60,7 +60,7 @@ impl CompletedRun {
     }
 
     /// Claims, held coordinates and questions.
-    pub(super) fn sayings(&self) -> usize {
+    pub(super) fn statements(&self) -> usize {
         let of = |fields: &Fields| fields.iter().map(|(_, claims)| claims.len()).sum::<usize>();
         let of_traces = self
             .traces

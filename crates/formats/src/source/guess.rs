@@ -15,7 +15,7 @@ use crate::words::spellings;
 
 /// The text of bytes in the encoding that suits them best, and its name.
 pub(super) fn guess(bytes: &[u8]) -> (&'static str, String) {
-    let sample = telling_lines(bytes);
+    let sample = informative_lines(bytes);
     let detected = detected(&sample);
     let mut best = (sense(&WESTERN.decode(&sample), WESTERN.tongues), &WESTERN);
     let mut western = best.0;
@@ -115,7 +115,7 @@ static OTHERS: [Decoding; 16] = [
 ];
 
 /// The lines that have anything beyond ASCII, as far as they are needed.
-fn telling_lines(bytes: &[u8]) -> Vec<u8> {
+fn informative_lines(bytes: &[u8]) -> Vec<u8> {
     const ENOUGH: usize = 1 << 15;
     let mut sample = Vec::new();
     for line in bytes.split(|&byte| matches!(byte, b'\n' | b'\r')) {

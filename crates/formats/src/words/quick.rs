@@ -103,7 +103,7 @@ impl Bytes {
 
 /// The words of one list.
 #[derive(Debug, Default)]
-pub(super) struct Listed {
+pub(super) struct FoldedList {
     /// In lower case as they are spelled.
     pub(super) lower: Vec<String>,
     folded: HashSet<String>,
@@ -112,7 +112,7 @@ pub(super) struct Listed {
     first_folded: Bytes,
 }
 
-impl Listed {
+impl FoldedList {
     pub(super) fn of(words: &[String]) -> Self {
         let lower: Vec<String> = words.iter().map(|word| word.to_lowercase()).collect();
         let folded: HashSet<String> = words.iter().map(|word| fold(word)).collect();

@@ -36,7 +36,7 @@ const LONGEST: usize = 1024;
 
 /// The exporter.
 #[derive(Default)]
-pub struct Animl {
+pub struct AnimlExporter {
     /// Identifiers of samples by name.
     samples: BTreeMap<String, String>,
     numbers: u64,
@@ -46,7 +46,7 @@ pub struct Animl {
     steps: u64,
 }
 
-impl Exporter for Animl {
+impl Exporter for AnimlExporter {
     fn room(&self) -> FormatRoom {
         FormatRoom {
             fields: true,

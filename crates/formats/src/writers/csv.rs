@@ -1,11 +1,11 @@
 //! Tidy CSV: one observation a row, one variable a column, units in the columns' names, values exactly as read.
 //!
 //! Two passes, because a column is only written when some row fills it: a [`Survey`] looks at every run once and
-//! gives a [`Table`]; a [`Writer`] then writes the rows, holding no more than a block of them. A [`Table`] also
-//! describes itself ([`Table::schema`]).
+//! gives a [`CsvTable`]; a [`CsvWriter`] then writes the rows, holding no more than a block of them. A [`CsvTable`] also
+//! describes itself ([`CsvTable::schema`]).
 //!
 //! ```
-//! use curvary_formats::writers::csv::{CsvOptions, Survey, Writer};
+//! use curvary_formats::writers::csv::{CsvOptions, Survey, CsvWriter};
 //! # use curvary_record::{Column, Decimals, Digest, Fields, Quantity, Run, RunId, SourceRef, Technique, Trace, Unit};
 //! # let digest = Digest::of(b"");
 //! # let x = Column::new(Quantity::WAVELENGTH, Unit::NANOMETRE, vec![400.0]);
@@ -18,7 +18,7 @@
 //! let mut survey = Survey::new(CsvOptions::default());
 //! runs.iter().for_each(|run| survey.see(run));
 //! let table = survey.table();
-//! let mut writer = Writer::new(Vec::new(), &table)?;
+//! let mut writer = CsvWriter::new(Vec::new(), &table)?;
 //! for run in &runs {
 //!     writer.write(run)?;
 //! }
@@ -318,7 +318,7 @@ impl Survey {
 
     /// The table's columns. They depend on what was seen, not on its order.
     #[must_use]
-    pub fn table(&self) -> Table {
+    pub fn table(&self) -> CsvTable {
         let mut found: Vec<(&CsvVariable, &VariableSurvey)> = self.seen.iter().collect();
         found.sort_by_cached_key(|(variable, seen)| (rank(variable, seen), (*variable).clone()));
         let empty = VariableSurvey::default();
@@ -336,7 +336,7 @@ impl Survey {
             .map(|((variable, seen), head)| describe(variable, seen, head))
             .collect();
         let place = |wanted: &CsvVariable| found.iter().position(|(variable, _)| *variable == wanted);
-        Table {
+        CsvTable {
             options: self.options,
             columns,
             dotted: found
@@ -392,7 +392,7 @@ fn has_point(text: &[u8]) -> bool {
 
 /// The columns of a table.
 #[derive(Clone, Debug)]
-pub struct Table {
+pub struct CsvTable {
     options: CsvOptions,
     columns: Vec<TableField>,
     /// Columns of whole and of other numbers: the whole ones end with a point there, so that no program takes the
@@ -404,7 +404,7 @@ pub struct Table {
     index: BTreeMap<CsvVariable, usize>,
 }
 
-impl Table {
+impl CsvTable {
     /// The heads, from left to right.
     pub fn heads(&self) -> impl Iterator<Item = &str> {
         self.columns.iter().map(|column| column.name.as_str())
@@ -459,8 +459,8 @@ impl Table {
     }
 }
 
-/// Writes the rows of a [`Table`].
-pub struct Writer<W: Write, T: Borrow<Table> + Clone> {
+/// Writes the rows of a [`CsvTable`].
+pub struct CsvWriter<W: Write, T: Borrow<CsvTable> + Clone> {
     out: W,
     table: T,
     block: Vec<u8>,
@@ -491,13 +491,13 @@ enum RowPiece {
     Position,
 }
 
-impl<W: Write, T: Borrow<Table> + Clone> Writer<W, T> {
+impl<W: Write, T: Borrow<CsvTable> + Clone> CsvWriter<W, T> {
     /// Writes the head.
     ///
     /// # Errors
     /// When `out` cannot be written.
     pub fn new(out: W, table: T) -> Result<Self, WriteError> {
-        let columns: &Table = table.borrow();
+        let columns: &CsvTable = table.borrow();
         let mut block = Vec::with_capacity(BLOCK + BLOCK / 4);
         if columns.options.byte_order_mark {
             block.extend_from_slice("\u{FEFF}".as_bytes());
@@ -525,7 +525,7 @@ impl<W: Write, T: Borrow<Table> + Clone> Writer<W, T> {
     /// written.
     pub fn write(&mut self, run: &Run) -> Result<u64, WriteError> {
         let table = self.table.clone();
-        let table: &Table = table.borrow();
+        let table: &CsvTable = table.borrow();
         let (of_run, groups) = groups(run, table.options);
         let base = table.row(run, table.base(), &of_run)?;
         let mut rows = 0;

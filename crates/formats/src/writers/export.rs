@@ -177,7 +177,7 @@ impl ExportedRuns for &[Run] {
 
 /// What is to be said of an export.
 #[derive(Clone, Debug, Default)]
-pub struct Told {
+pub struct ExportRemarks {
     /// What could not be written as asked.
     pub remarks: Vec<Diagnostic>,
     /// What the format has no room for, whatever the runs are.
@@ -196,7 +196,7 @@ pub fn export(
     subjects: &mut dyn ExportedRuns,
     units: Units,
     files: &mut dyn Files,
-) -> Result<Told, ExportError> {
+) -> Result<ExportRemarks, ExportError> {
     let mut survey = UnitSurvey::default();
     if units != Units::AsRead {
         subjects.each(&mut |subject| {
@@ -236,9 +236,9 @@ pub fn export(
             .into_iter()
             .map(|message| Diagnostic::warning(Code::new("unit-stays"), message)),
     );
-    Ok(Told {
+    Ok(ExportRemarks {
         remarks,
-        not_carried: left.told(),
+        not_carried: left.not_carried(),
     })
 }
 
@@ -284,7 +284,7 @@ impl Omissions {
     }
 
     /// One remark on all of it, since it is the same for a whole export.
-    fn told(&self) -> Option<Diagnostic> {
+    fn not_carried(&self) -> Option<Diagnostic> {
         let kinds = [
             (self.fields, "field", "fields"),
             (
@@ -317,16 +317,16 @@ impl Omissions {
 
 /// Tidy CSV with its Table Schema beside it.
 #[derive(Default)]
-pub struct TidyCsv {
+pub struct TidyCsvExporter {
     options: super::csv::CsvOptions,
     survey: super::csv::Survey,
     writer: Option<TableWriter>,
 }
 
 /// A table being written.
-pub(super) type TableWriter = super::csv::Writer<Box<dyn Output>, std::sync::Arc<super::csv::Table>>;
+pub(super) type TableWriter = super::csv::CsvWriter<Box<dyn Output>, std::sync::Arc<super::csv::CsvTable>>;
 
-impl TidyCsv {
+impl TidyCsvExporter {
     /// A tidy table.
     #[must_use]
     pub fn new(options: super::csv::CsvOptions) -> Self {
@@ -338,7 +338,7 @@ impl TidyCsv {
     }
 }
 
-impl Exporter for TidyCsv {
+impl Exporter for TidyCsvExporter {
     fn room(&self) -> FormatRoom {
         FormatRoom {
             fields: true,
@@ -357,7 +357,7 @@ impl Exporter for TidyCsv {
         schema.write_all(table.schema().to_json().as_bytes())?;
         schema.flush()?;
         let out = files.create(ExportPart::Main)?;
-        self.writer = Some(super::csv::Writer::new(out, std::sync::Arc::new(table))?);
+        self.writer = Some(super::csv::CsvWriter::new(out, std::sync::Arc::new(table))?);
         Ok(())
     }
 
@@ -378,7 +378,7 @@ impl Exporter for TidyCsv {
 
 /// JCAMP-DX. Its file begins with the count of its blocks, which are counted in the first pass.
 #[derive(Default)]
-pub struct JcampDx {
+pub struct JcampDxExporter {
     options: super::jcamp::JcampDxOptions,
     blocks: usize,
     written: usize,
@@ -391,7 +391,7 @@ pub struct JcampDx {
 /// So many remarks of one kind are told one by one.
 const REMARKS: usize = 1000;
 
-impl JcampDx {
+impl JcampDxExporter {
     /// A file of the standard.
     #[must_use]
     pub fn new(options: super::jcamp::JcampDxOptions) -> Self {
@@ -401,7 +401,7 @@ impl JcampDx {
         }
     }
 
-    fn tell(&mut self, remarks: Vec<Diagnostic>) {
+    fn keep_remarks(&mut self, remarks: Vec<Diagnostic>) {
         for remark in remarks {
             if self.remarks.contains(&remark) {
                 continue;
@@ -415,7 +415,7 @@ impl JcampDx {
     }
 }
 
-impl Exporter for JcampDx {
+impl Exporter for JcampDxExporter {
     fn room(&self) -> FormatRoom {
         FormatRoom {
             fields: true,
@@ -451,7 +451,7 @@ impl Exporter for JcampDx {
                 out.write_all(written.text.as_bytes())?;
             }
         }
-        self.tell(remarks);
+        self.keep_remarks(remarks);
         Ok(())
     }
 

@@ -550,7 +550,7 @@ impl<'a> JcampDxPage<'a> {
         let structure = matches!(key.as_str(), "title" | "data-type" | "origin" | "owner");
         if let Some(label) = label_of(key.as_str()).filter(|_| !structure) {
             if self.is_plain(&label, &told)
-                && says_the_same(&claim(key, &told, nowhere()), &in_its_unit(key, strongest))
+                && is_the_same(&claim(key, &told, nowhere()), &in_its_unit(key, strongest))
                 && !self.has(&label)
             {
                 self.records.push((label, told));
@@ -572,7 +572,7 @@ impl<'a> JcampDxPage<'a> {
             Value::Text(words) => quoted(words),
             _ => text(strongest),
         };
-        let same = says_the_same(
+        let same = is_the_same(
             &private_claim(key, &told, nowhere()),
             &in_its_unit(key, strongest),
         );
@@ -631,7 +631,7 @@ impl<'a> JcampDxPage<'a> {
         let sample = self.run.fields.text("sample").unwrap_or("sample");
         let list = format!("({sample}, {}, {unit})", as_written(*value, &strongest.raw));
         let same = only_concentration(&list)
-            .is_some_and(|one| says_the_same(&claim(&Key::new("concentration"), &one, nowhere()), strongest));
+            .is_some_and(|one| is_the_same(&claim(&Key::new("concentration"), &one, nowhere()), strongest));
         let fits = same && self.is_plain("CONCENTRATIONS", &list) && !sample.contains([',', '(', ')']);
         if fits {
             self.records.push(("CONCENTRATIONS".to_owned(), list));
@@ -664,7 +664,7 @@ fn nowhere() -> Origin {
     Origin::Source(Place::default())
 }
 
-fn says_the_same(one: &Claim, other: &Claim) -> bool {
+fn is_the_same(one: &Claim, other: &Claim) -> bool {
     one.value == other.value && one.unit == other.unit && one.plus_minus == other.plus_minus
 }
 

@@ -36,14 +36,15 @@ pub struct SourceDocument<'a> {
     /// How the reading went.
     pub verdict: Verdict,
     /// What was odd: about the source as a whole first, then about each run.
-    pub remarks: Vec<Remark<'a>>,
+    pub remarks: Vec<RemarkEntry<'a>>,
     /// The runs, in the order of the source.
     pub runs: &'a [Run],
 }
 
 /// A diagnostic with its main place at hand.
 #[derive(Clone, Debug, Serialize, JsonSchema)]
-pub struct Remark<'a> {
+#[schemars(rename = "Remark")]
+pub struct RemarkEntry<'a> {
     /// The diagnostic.
     #[serde(flatten)]
     pub diagnostic: &'a Diagnostic,
@@ -58,7 +59,7 @@ pub struct Remark<'a> {
     pub run: Option<u32>,
 }
 
-impl<'a> Remark<'a> {
+impl<'a> RemarkEntry<'a> {
     fn new(diagnostic: &'a Diagnostic, run: Option<usize>) -> Self {
         let column = diagnostic.labels.first().map(|label| label.place.column);
         Self {
@@ -77,7 +78,7 @@ impl<'a> SourceDocument<'a> {
         let of_runs = reading.runs.iter().enumerate().flat_map(|(index, run)| {
             run.remarks
                 .iter()
-                .map(move |remark| Remark::new(remark, Some(index)))
+                .map(move |remark| RemarkEntry::new(remark, Some(index)))
         });
         Self {
             curvary: Maker::of(SCHEMA),
@@ -91,7 +92,7 @@ impl<'a> SourceDocument<'a> {
             remarks: reading
                 .remarks
                 .iter()
-                .map(|remark| Remark::new(remark, None))
+                .map(|remark| RemarkEntry::new(remark, None))
                 .chain(of_runs)
                 .collect(),
             runs: &reading.runs,

@@ -17,7 +17,7 @@ use parquet::file::reader::{FileReader, SerializedFileReader};
 use parquet::file::writer::SerializedFileWriter;
 use parquet::schema::types::{ColumnPath, Type};
 
-use super::csv::{CellContent, ColumnStretch, CsvOptions, Table};
+use super::csv::{CellContent, ColumnStretch, CsvOptions, CsvTable};
 use super::export::{ExportError, ExportPart, ExportedRun, Exporter, Files, FormatRoom, Output};
 use super::results::Results;
 use super::table_schema::{ColumnType, TableField, TableSchema};
@@ -327,7 +327,7 @@ fn days(text: &str) -> Option<i32> {
 /// The exporter of four files.
 pub struct Parquet {
     surveys: Surveys,
-    tables: Vec<Table>,
+    tables: Vec<CsvTable>,
     sheets: Vec<ParquetFile>,
     results: Results,
 }

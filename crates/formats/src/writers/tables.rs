@@ -8,7 +8,7 @@ use std::sync::Arc;
 use curvary_record::{Diagnostic, write_decimal};
 use serde_json::{Value, json};
 
-use super::csv::{CellContent, CsvOptions, RowKind, Survey, Writer};
+use super::csv::{CellContent, CsvOptions, CsvWriter, RowKind, Survey};
 use super::export::{ExportError, ExportPart, ExportedRun, Exporter, Files, FormatRoom, Output, TableWriter};
 use super::results::Results;
 use super::table_schema::{TableField, TableSchema};
@@ -38,7 +38,7 @@ impl Surveys {
         }
     }
 
-    pub(super) fn tables(&self) -> [super::csv::Table; 3] {
+    pub(super) fn tables(&self) -> [super::csv::CsvTable; 3] {
         [self.0[0].table(), self.0[1].table(), self.0[2].table()]
     }
 }
@@ -130,7 +130,7 @@ impl Exporter for Tables {
             let out = files.create(ExportPart::Member(&path))?;
             self.resources
                 .push(resource(name, &path, "csv", table.schema().fields));
-            self.writers.push(Writer::new(out, Arc::new(table))?);
+            self.writers.push(CsvWriter::new(out, Arc::new(table))?);
         }
         let columns = Results::columns();
         let mut out = files.create(ExportPart::Member("results.csv"))?;

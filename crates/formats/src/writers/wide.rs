@@ -158,10 +158,10 @@ impl Wide {
             }
             return Ok(());
         }
-        let mut rows: BTreeMap<Ordered, String> = BTreeMap::new();
+        let mut rows: BTreeMap<OrderedNumber, String> = BTreeMap::new();
         for x in self.curves.iter().filter_map(|curve| curve.x.as_ref()) {
             for (&value, text) in x.values.iter().zip(x.texts()) {
-                rows.entry(Ordered(value + 0.0)).or_insert(text);
+                rows.entry(OrderedNumber(value + 0.0)).or_insert(text);
             }
         }
         let falling = axis.values.first() > axis.values.last();
@@ -218,17 +218,17 @@ impl CurveCursor<'_> {
 
 /// Numbers of a column, which are never NaN, in their order.
 #[derive(Clone, Copy, PartialEq)]
-struct Ordered(f64);
+struct OrderedNumber(f64);
 
-impl Eq for Ordered {}
+impl Eq for OrderedNumber {}
 
-impl PartialOrd for Ordered {
+impl PartialOrd for OrderedNumber {
     fn partial_cmp(&self, other: &Self) -> Option<std::cmp::Ordering> {
         Some(self.cmp(other))
     }
 }
 
-impl Ord for Ordered {
+impl Ord for OrderedNumber {
     fn cmp(&self, other: &Self) -> std::cmp::Ordering {
         self.0.total_cmp(&other.0)
     }

@@ -6,7 +6,7 @@
 use curvary_record::{Code, Diagnostic};
 use rust_xlsxwriter::{DocProperties, ExcelDateTime, Format, Workbook, Worksheet, XlsxError};
 
-use super::csv::{CellContent, CsvOptions, Table};
+use super::csv::{CellContent, CsvOptions, CsvTable};
 use super::export::{ExportError, ExportPart, ExportedRun, Exporter, Files, FormatRoom};
 use super::results::Results;
 use super::table_schema::TableField;
@@ -22,7 +22,7 @@ pub struct Xlsx {
     surveys: Surveys,
     points: u64,
     book: Workbook,
-    tables: Vec<Table>,
+    tables: Vec<CsvTable>,
     /// Rows written of each sheet, the head among them.
     rows: [u32; 4],
     results: Results,

@@ -3,12 +3,11 @@
 use std::collections::BTreeMap;
 
 use super::{Customs, interpret, interpret_as};
+use crate::light::AMONG_OTHERS;
 use crate::moment::{self, DateReading};
 use crate::unit::Spelling;
 use crate::{Claim, Fields, Key, Unit, Value, known_field};
 
-/// Wavelengths that photometers of this trade reach, in nanometres: from vacuum ultraviolet to the end of the near infrared.
-const WAVELENGTHS: std::ops::RangeInclusive<f64> = 150.0..=3500.0;
 /// Path lengths of cells in nanometres: 0.1 mm to 20 cm.
 const PATH_LENGTHS: std::ops::RangeInclusive<f64> = 1e5..=2e8;
 /// No photometer has a wider slit, in nanometres.
@@ -104,7 +103,7 @@ fn guess_value(key: &Key, value: &str) -> Option<&'static str> {
             let unit = found.unit?;
             let nanometres = |value| {
                 unit.convert(value, &Unit::NANOMETRE)
-                    .is_ok_and(|nm| WAVELENGTHS.contains(&nm))
+                    .is_ok_and(|nm| AMONG_OTHERS.contains(&nm))
             };
             return (nanometres(from) && nanometres(to)).then_some("wavelength-range");
         }
@@ -121,7 +120,7 @@ fn guess_value(key: &Key, value: &str) -> Option<&'static str> {
     let like = |code: &str| Unit::ucum(code).is_ok_and(|other| unit.converts_to(&other));
     let nanometres = unit.convert(number, &Unit::NANOMETRE).ok();
     Some(match nanometres {
-        Some(nm) if WAVELENGTHS.contains(&nm) => "wavelength",
+        Some(nm) if AMONG_OTHERS.contains(&nm) => "wavelength",
         Some(nm) if PATH_LENGTHS.contains(&nm) => "path-length",
         Some(nm) if nm > 0.0 && nm <= WIDEST_BAND => "bandwidth",
         Some(_) => return None,

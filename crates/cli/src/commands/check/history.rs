@@ -68,9 +68,9 @@ pub(super) fn show(subjects: &Subjects, setting: &Environment, screen: &mut Scre
         |_, given| {
             for (key, kept) in given.into_iter().flatten() {
                 match kept {
-                    Kept::Value(kept) => series.entry(key).or_default().push(kept),
-                    Kept::Undated => undated += 1,
-                    Kept::Undetermined => undetermined += 1,
+                    KeptCheck::Value(kept) => series.entry(key).or_default().push(kept),
+                    KeptCheck::Undated => undated += 1,
+                    KeptCheck::Undetermined => undetermined += 1,
                 }
             }
             Ok(())
@@ -104,7 +104,7 @@ pub(super) fn show(subjects: &Subjects, setting: &Environment, screen: &mut Scre
 }
 
 /// What a kept check has of an item.
-enum Kept {
+enum KeptCheck {
     Value(CheckValue),
     /// The run has no date.
     Undated,
@@ -113,7 +113,7 @@ enum Kept {
 }
 
 /// Every value of a run's kept checks, under check and item; nothing to place where the run has no date.
-fn kept(subject: &Subject) -> Vec<((String, String), Kept)> {
+fn kept(subject: &Subject) -> Vec<((String, String), KeptCheck)> {
     let date = subject.run.fields.text("date").unwrap_or_default();
     let day = date
         .get(..10)
@@ -132,11 +132,11 @@ fn kept(subject: &Subject) -> Vec<((String, String), Kept)> {
             let verdict = rest.split(';').next().unwrap_or_default().to_owned();
             let limit = |end: &str| outcome.statistics.get(&format!("limit_{end}_{number}")).copied();
             let Some(value) = parameter.value else {
-                all.push(((outcome.model.clone(), item.to_owned()), Kept::Undetermined));
+                all.push(((outcome.model.clone(), item.to_owned()), KeptCheck::Undetermined));
                 continue;
             };
-            let kept = day.map_or(Kept::Undated, |day| {
-                Kept::Value(CheckValue {
+            let kept = day.map_or(KeptCheck::Undated, |day| {
+                KeptCheck::Value(CheckValue {
                     date: date.to_owned(),
                     day,
                     value,

@@ -24,7 +24,7 @@ pub(super) struct MeanKey {
 /// A mean, or why there is none, with what was left out of it.
 pub(super) struct MeanRow {
     pub(super) of: MeanKey,
-    pub(super) found: Result<Mean, String>,
+    pub(super) found: Result<PooledMean, NoMean>,
     /// Results that have no number to be pooled, each with the reason.
     pub(super) left_out: Vec<LeftOutResult>,
 }
@@ -33,11 +33,42 @@ pub(super) struct MeanRow {
 pub(super) struct LeftOutResult {
     pub(super) run: String,
     pub(super) trace: Option<u32>,
-    pub(super) reason: String,
+    pub(super) reason: NoValue,
+}
+
+/// Why a value stands in no mean and in no table of values.
+#[derive(Debug, thiserror::Error)]
+pub(super) enum NoValue {
+    /// What the result itself says.
+    #[error("{0}")]
+    Stated(String),
+    #[error("it has no value")]
+    Missing,
+    /// A parameter that a person held says nothing of the run.
+    #[error("{HELD}")]
+    Held,
+    #[error(transparent)]
+    Unit(#[from] curvary_record::unit::Incommensurable),
+    #[error("it is no finite number")]
+    NotFinite,
+}
+
+/// Why there is no mean.
+#[derive(Debug, thiserror::Error)]
+pub(super) enum NoMean {
+    /// The runs were taken under different conditions.
+    #[error("the runs were taken at {at}; --by {field} pools them apart")]
+    Apart { at: String, field: &'static str },
+    #[error("no value")]
+    NoValue,
+    #[error("one value only")]
+    OneValue,
+    #[error(transparent)]
+    Refused(#[from] curvary_analysis::Refusal),
 }
 
 /// A mean over runs, with what it cannot know.
-pub(super) struct Mean {
+pub(super) struct PooledMean {
     pub(super) pooled: Pooled,
     /// By how much a drift that no course shows would move it, in its unit, by those results of which that is known.
     pub(super) drift: Option<f64>,
@@ -147,19 +178,17 @@ pub(super) fn in_unit(
     own: &Unit,
     unit: &Unit,
     kind: &OutcomeKind,
-) -> Result<(f64, Option<f64>), String> {
-    let reason = || parameter.reason.clone();
+) -> Result<(f64, Option<f64>), NoValue> {
+    let reason = || parameter.reason.clone().map(NoValue::Stated);
     let value = parameter
         .value
-        .ok_or_else(|| reason().unwrap_or_else(|| "it has no value".to_owned()))?;
-    // A parameter that a person held says nothing of the run.
+        .ok_or_else(|| reason().unwrap_or(NoValue::Missing))?;
     if *kind == OutcomeKind::Fit && parameter.reason.as_deref() == Some(HELD) {
-        return Err(HELD.to_owned());
+        return Err(NoValue::Held);
     }
-    let turn = |value: f64| own.convert(value, unit).map_err(|error| error.to_string());
-    let (value, next) = (turn(value)?, turn(value + 1.0)?);
+    let (value, next) = (own.convert(value, unit)?, own.convert(value + 1.0, unit)?);
     if !value.is_finite() {
-        return Err("it is no finite number".to_owned());
+        return Err(NoValue::NotFinite);
     }
     let error = parameter.standard_error.map(|error| error * (next - value).abs());
     Ok((value, error))
@@ -169,14 +198,14 @@ pub(super) fn in_unit(
 const HELD: &str = curvary_analysis::fit::Determination::Held.words();
 
 impl Group<'_> {
-    fn mean(&self, name: &str) -> Result<Mean, String> {
+    fn mean(&self, name: &str) -> Result<PooledMean, NoMean> {
         let rows: Vec<&ResultRow> = self.members.iter().map(|member| member.row).collect();
         if let Some(why) = apart(&rows) {
             return Err(why);
         }
         match self.members.len() {
-            0 => return Err("no value".to_owned()),
-            1 => return Err("one value only".to_owned()),
+            0 => return Err(NoMean::NoValue),
+            1 => return Err(NoMean::OneValue),
             _ => {}
         }
         let values: Vec<(f64, Option<f64>)> = self
@@ -216,7 +245,7 @@ impl Group<'_> {
         }
         said.extend(self.doubts(name));
         said.extend(same_readings(&self.members));
-        Ok(Mean {
+        Ok(PooledMean {
             pooled,
             drift,
             drift_unknown,
@@ -231,8 +260,7 @@ impl Group<'_> {
         values: &[(f64, Option<f64>)],
         name: &str,
         said: &mut Vec<String>,
-    ) -> Result<Pooled, String> {
-        let refused = |refusal: curvary_analysis::Refusal| refusal.to_string();
+    ) -> Result<Pooled, NoMean> {
         let moved: Vec<f64> = self
             .members
             .iter()
@@ -242,9 +270,9 @@ impl Group<'_> {
             })
             .collect();
         if moved.iter().all(|moved| *moved == 0.0) {
-            return pool(values).map_err(refused);
+            return Ok(pool(values)?);
         }
-        let (pooled, common) = pool_with_common(values, &moved).map_err(refused)?;
+        let (pooled, common) = pool_with_common(values, &moved)?;
         said.push(format!(
             "the drift that was stated moves these runs alike and does not average out: {} of the error of the mean",
             telling::rounded(common, Some(common)).0
@@ -359,11 +387,9 @@ fn same_readings(members: &[PooledResult<'_>]) -> Option<String> {
 }
 
 /// Why results are not of one thing.
-fn apart(rows: &[&ResultRow]) -> Option<String> {
-    let (where_, field) = taken_apart(rows.iter().map(|row| (row.celsius, row.ph)))?;
-    Some(format!(
-        "the runs were taken at {where_}; --by {field} pools them apart"
-    ))
+fn apart(rows: &[&ResultRow]) -> Option<NoMean> {
+    let (at, field) = taken_apart(rows.iter().map(|row| (row.celsius, row.ph)))?;
+    Some(NoMean::Apart { at, field })
 }
 
 /// Where things were taken whose temperatures (°C) or pH differ by more than rounding of what was noted, and the field that does.

@@ -61,7 +61,8 @@ pub(super) fn profile(rows: &[ResultRow], over: &str, of: &str, screen: &mut Scr
             let own = parameter.unit.clone().unwrap_or(Unit::ONE);
             let (x, y) = units.clone().unwrap_or_else(|| (at_unit.clone(), own.clone()));
             let at = at_unit.convert(at, &x).map_err(|error| error.to_string())?;
-            let (value, error) = in_unit(parameter, &own, &y, &row.outcome.kind)?;
+            let (value, error) =
+                in_unit(parameter, &own, &y, &row.outcome.kind).map_err(|why| why.to_string())?;
             // A result that is left out gives the columns no unit.
             units = Some((x, y));
             let reason = parameter

@@ -133,7 +133,7 @@ struct AnimlSource<'a> {
 }
 
 /// A key and its value, as the document has them.
-struct Claimed {
+struct AnimlClaim {
     key: String,
     text: String,
     span: Span,
@@ -149,7 +149,7 @@ struct StepParts<'n> {
 
 impl AnimlSource<'_> {
     /// The runs of a document of which our own writer wrote every step; why they cannot be taken as they were written.
-    fn own_runs(&self, root: &XmlElement) -> Option<Result<Vec<CompletedRun>, String>> {
+    fn own_runs(&self, root: &XmlElement) -> Option<Result<Vec<CompletedRun>, ours::OwnStepFault>> {
         let sets = root.all("ExperimentStepSet");
         let steps: Vec<&XmlElement> = sets.flat_map(|set| set.all("ExperimentStep")).collect();
         if steps.is_empty() || !steps.iter().all(|step| ours::is_ours(step)) {
@@ -301,7 +301,7 @@ impl AnimlSource<'_> {
     }
 
     /// What is said of a step.
-    fn claims(&self, of_step: &StepParts<'_>) -> Vec<Claimed> {
+    fn claims(&self, of_step: &StepParts<'_>) -> Vec<AnimlClaim> {
         let step = of_step.step;
         let mut all = Vec::new();
         for reference in &of_step.samples {
@@ -313,7 +313,7 @@ impl AnimlSource<'_> {
             let own = of_test || of_step.samples.len() == 1;
             let sample = self.samples.get(id);
             let name = sample.and_then(|sample| sample.attribute("name")).unwrap_or(id);
-            all.push(Claimed {
+            all.push(AnimlClaim {
                 key: if own { "sample" } else { role }.to_owned(),
                 text: name.to_owned(),
                 span: sample.map_or(reference.span, |sample| sample.span),
@@ -326,7 +326,7 @@ impl AnimlSource<'_> {
                 parameters(category, 0, &mut all);
             }
         }
-        let claimed = |key: &str, node: &XmlElement| Claimed {
+        let claimed = |key: &str, node: &XmlElement| AnimlClaim {
             key: key.to_owned(),
             text: node.text.trim().to_owned(),
             span: node.span,
@@ -406,7 +406,7 @@ fn is_table(set: &XmlElement) -> bool {
 }
 
 /// The parameters of a category and of those inside, each with its unit.
-fn parameters(category: &XmlElement, depth: usize, all: &mut Vec<Claimed>) {
+fn parameters(category: &XmlElement, depth: usize, all: &mut Vec<AnimlClaim>) {
     if depth > 8 {
         return;
     }
@@ -416,7 +416,7 @@ fn parameters(category: &XmlElement, depth: usize, all: &mut Vec<Claimed>) {
     }
 }
 
-fn own_parameters(category: &XmlElement, all: &mut Vec<Claimed>) {
+fn own_parameters(category: &XmlElement, all: &mut Vec<AnimlClaim>) {
     for parameter in category.all("Parameter") {
         let Some(key) = parameter.attribute("name") else {
             continue;
@@ -428,7 +428,7 @@ fn own_parameters(category: &XmlElement, all: &mut Vec<Claimed>) {
             .one("Unit")
             .and_then(|unit| unit.attribute("label"))
             .unwrap_or("");
-        all.push(Claimed {
+        all.push(AnimlClaim {
             key: key.to_owned(),
             text: format!("{} {}", value.text.trim(), plain_label(unit))
                 .trim()
@@ -502,11 +502,11 @@ fn with_column(
 ) -> Result<(), ContractViolation> {
     let (quantity, unit) = meaning(series);
     let texts: Vec<LocatedText<'_>> = match &series.values {
-        values::Given::Texts(texts) => texts
+        values::SeriesCells::Texts(texts) => texts
             .iter()
             .map(|(text, span)| LocatedText { text, span: *span })
             .collect(),
-        values::Given::Numbers(_) => Vec::new(),
+        values::SeriesCells::Numbers(_) => Vec::new(),
     };
     call(&ColumnInput {
         header: LocatedText {
@@ -517,8 +517,8 @@ fn with_column(
         unit: &unit,
         comma: false,
         values: match &series.values {
-            values::Given::Texts(_) => Values::Texts(&texts),
-            values::Given::Numbers(numbers) => Values::Numbers(numbers, &[]),
+            values::SeriesCells::Texts(_) => Values::Texts(&texts),
+            values::SeriesCells::Numbers(numbers) => Values::Numbers(numbers, &[]),
         },
     })
 }

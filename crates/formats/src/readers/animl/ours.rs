@@ -6,7 +6,7 @@ use curvary_record::{
 };
 
 use super::AnimlSource;
-use super::values::{self, Given};
+use super::values::{self, SeriesCells, SeriesFault};
 use crate::Source;
 use crate::readers::xml::XmlElement;
 use crate::sink::CompletedRun;
@@ -52,18 +52,71 @@ fn parameters(category: &XmlElement) -> impl Iterator<Item = AnimlParameter<'_>>
     })
 }
 
+/// Why a step that says that our own writer wrote it is none of its.
+#[derive(Debug, thiserror::Error)]
+pub(super) enum OwnStepFault {
+    #[error("it has no method")]
+    NoMethod,
+    #[error("it has no category of our own")]
+    NoCategory,
+    #[error("`{0}` is no technique")]
+    Technique(String),
+    #[error("it has no points")]
+    NoPoints,
+    #[error("`{0}` is no number")]
+    NoNumber(String),
+    #[error("`{0}` is too great a number")]
+    TooGreat(String),
+    #[error("`{0}` is no unit")]
+    NoUnit(String),
+    #[error("`{0}` has no unit")]
+    WithoutUnit(String),
+    #[error("the range `{0}` has no end")]
+    OpenRange(String),
+    #[error("a series has no name")]
+    NamelessSeries,
+    #[error("`{id}`: {fault}")]
+    Series { id: String, fault: SeriesFault },
+    #[error("`{0}` holds what is no number")]
+    NotFinite(String),
+    #[error("a set of series does not say its length")]
+    NoLength,
+    #[error("a set of series has no axis")]
+    NoAxis,
+    #[error("nothing is said of `{0}`")]
+    Undescribed(String),
+    #[error("the {0} axis has no quantity")]
+    NoQuantity(&'static str),
+    #[error("`{0}` are no counts of decimals")]
+    Decimals(String),
+    #[error("the {0} axis has not as many counts of decimals as numbers")]
+    CountOfDecimals(&'static str),
+    #[error(transparent)]
+    Columns(#[from] curvary_record::LengthMismatch),
+    #[error("the names of the points are missing")]
+    NoPointNames,
+    #[error("there are not as many names as points")]
+    CountOfPointNames,
+    #[error("`{0}` is no point")]
+    NoPoint(String),
+    #[error("there is no point {0}")]
+    PointBeyond(u32),
+    #[error("`{0}` is no count")]
+    NoCount(String),
+}
+
 impl AnimlSource<'_> {
     /// The run of a step of our own; why it is none.
-    pub(super) fn own_run(&self, step: &XmlElement) -> Result<CompletedRun, String> {
+    pub(super) fn own_run(&self, step: &XmlElement) -> Result<CompletedRun, OwnStepFault> {
         let source = self.sink.source();
-        let method = step.one("Method").ok_or("it has no method")?;
-        let own = category(method, OURS).ok_or("it has no category of our own")?;
+        let method = step.one("Method").ok_or(OwnStepFault::NoMethod)?;
+        let own = category(method, OURS).ok_or(OwnStepFault::NoCategory)?;
         let mut run = empty_run(source.place(step.span).line);
         for parameter in parameters(own) {
             match parameter.name {
                 "technique" => {
                     if !is_name(parameter.words) {
-                        return Err(format!("`{}` is no technique", parameter.words));
+                        return Err(OwnStepFault::Technique(parameter.words.to_owned()));
                     }
                     run.technique = Technique::ALL
                         .into_iter()
@@ -92,7 +145,7 @@ impl AnimlSource<'_> {
             traces(result, source, &mut run.traces)?;
         }
         if run.traces.iter().all(Trace::is_empty) {
-            return Err("it has no points".to_owned());
+            return Err(OwnStepFault::NoPoints);
         }
         Ok(run)
     }
@@ -147,24 +200,24 @@ fn empty_run(line: u32) -> CompletedRun {
     }
 }
 
-fn finite(words: &str) -> Result<f64, String> {
+fn finite(words: &str) -> Result<f64, OwnStepFault> {
     let number: f64 = words
         .trim()
         .parse()
-        .map_err(|_| format!("`{}` is no number", words.trim()))?;
+        .map_err(|_| OwnStepFault::NoNumber(words.trim().to_owned()))?;
     if number.is_finite() {
         Ok(number)
     } else {
-        Err(format!("`{}` is too great a number", words.trim()))
+        Err(OwnStepFault::TooGreat(words.trim().to_owned()))
     }
 }
 
-fn unit_of(label: &str) -> Result<Unit, String> {
-    Unit::ucum(label).map_err(|_| format!("`{label}` is no unit"))
+fn unit_of(label: &str) -> Result<Unit, OwnStepFault> {
+    Unit::ucum(label).map_err(|_| OwnStepFault::NoUnit(label.to_owned()))
 }
 
 /// The fields of a category of parameters.
-fn fields(category: &XmlElement, source: &Source) -> Result<Fields, String> {
+fn fields(category: &XmlElement, source: &Source) -> Result<Fields, OwnStepFault> {
     let mut fields = Fields::default();
     let mut from: Option<(String, f64, String)> = None;
     let mut last: Option<(Key, Claim)> = None;
@@ -212,7 +265,7 @@ fn fields(category: &XmlElement, source: &Source) -> Result<Fields, String> {
     }
     keep(&mut last, None);
     if let Some((key, ..)) = from {
-        return Err(format!("the range `{key}` has no end"));
+        return Err(OwnStepFault::OpenRange(key));
     }
     Ok(fields)
 }
@@ -226,12 +279,12 @@ struct Raw<'n> {
     lines: Vec<u32>,
 }
 
-fn raw<'n>(node: &'n XmlElement, length: usize, source: &Source) -> Result<Raw<'n>, String> {
-    let id = node.attribute("seriesID").ok_or("a series has no name")?;
+fn raw<'n>(node: &'n XmlElement, length: usize, source: &Source) -> Result<Raw<'n>, OwnStepFault> {
+    let id = node.attribute("seriesID").ok_or(OwnStepFault::NamelessSeries)?;
     let unit = node
         .one("Unit")
         .and_then(|unit| unit.attribute("label"))
-        .ok_or_else(|| format!("`{id}` has no unit"))?;
+        .ok_or_else(|| OwnStepFault::WithoutUnit(id.to_owned()))?;
     let mut raw = Raw {
         id,
         unit,
@@ -242,15 +295,18 @@ fn raw<'n>(node: &'n XmlElement, length: usize, source: &Source) -> Result<Raw<'
     if length == 0 {
         return Ok(raw);
     }
-    let series = values::series(node, Some(length)).map_err(|why| format!("`{id}`: {why}"))?;
+    let series = values::series(node, Some(length)).map_err(|fault| OwnStepFault::Series {
+        id: id.to_owned(),
+        fault,
+    })?;
     match series.values {
-        Given::Numbers(numbers) => {
+        SeriesCells::Numbers(numbers) => {
             if numbers.iter().any(|value| !value.is_finite()) {
-                return Err(format!("`{id}` holds what is no number"));
+                return Err(OwnStepFault::NotFinite(id.to_owned()));
             }
             raw.values = numbers;
         }
-        Given::Texts(texts) => {
+        SeriesCells::Texts(texts) => {
             for (text, span) in &texts {
                 raw.values.push(finite(text)?);
                 let mantissa = text.split(['e', 'E']).next().unwrap_or_default();
@@ -264,29 +320,32 @@ fn raw<'n>(node: &'n XmlElement, length: usize, source: &Source) -> Result<Raw<'
 }
 
 /// The curves of a result.
-fn traces(result: &XmlElement, source: &Source, all: &mut Vec<Trace>) -> Result<(), String> {
+fn traces(result: &XmlElement, source: &Source, all: &mut Vec<Trace>) -> Result<(), OwnStepFault> {
     let Some(set) = result.one("SeriesSet") else {
         return Ok(());
     };
     let length: usize = set
         .attribute("length")
         .and_then(|length| length.trim().parse().ok())
-        .ok_or("a set of series does not say its length")?;
+        .ok_or(OwnStepFault::NoLength)?;
     let (words, numbers): (Vec<&XmlElement>, Vec<&XmlElement>) = set
         .all("Series")
         .partition(|series| series.attribute("seriesType") == Some("String"));
     let mut numbers = numbers.into_iter();
-    let axis = numbers.next().ok_or("a set of series has no axis")?;
+    let axis = numbers.next().ok_or(OwnStepFault::NoAxis)?;
     let axis = raw(axis, length, source)?;
     let shared: curvary_record::Numbers = axis.values.into();
     for node in numbers {
         let y = raw(node, length, source)?;
         let own = category(result, &format!("{OURS} {}", y.id))
-            .ok_or_else(|| format!("nothing is said of `{}`", y.id))?;
+            .ok_or_else(|| OwnStepFault::Undescribed(y.id.to_owned()))?;
         let said = |name: &str| parameters(own).find(|parameter| parameter.name == name);
-        let column = |letter: &str, label: &str, values, decimals: &Decimals| -> Result<Column, String> {
-            let quantity = said(&format!("{letter} quantity"))
-                .ok_or_else(|| format!("the {letter} axis has no quantity"))?;
+        let column = |letter: &'static str,
+                      label: &str,
+                      values,
+                      decimals: &Decimals|
+         -> Result<Column, OwnStepFault> {
+            let quantity = said(&format!("{letter} quantity")).ok_or(OwnStepFault::NoQuantity(letter))?;
             let code = match (quantity.words, label) {
                 ("absorbance", "AU") => "{AU}",
                 ("transmittance", "percentT") => "%",
@@ -295,13 +354,11 @@ fn traces(result: &XmlElement, source: &Source, all: &mut Vec<Trace>) -> Result<
             let values: curvary_record::Numbers = values;
             let decimals: Decimals = match said(&format!("{letter} decimals")) {
                 Some(known) => serde_json::from_str(known.words)
-                    .map_err(|_| format!("`{}` are no counts of decimals", known.words))?,
+                    .map_err(|_| OwnStepFault::Decimals(known.words.to_owned()))?,
                 None => decimals.clone(),
             };
             if !decimals.is_empty() && decimals.len() != values.len() {
-                return Err(format!(
-                    "the {letter} axis has not as many counts of decimals as numbers"
-                ));
+                return Err(OwnStepFault::CountOfDecimals(letter));
             }
             let mut column = Column::new(Quantity::named(quantity.words), unit_of(code)?, values);
             column.name = said(&format!("{letter} head")).map(|head| head.words.to_owned());
@@ -309,19 +366,19 @@ fn traces(result: &XmlElement, source: &Source, all: &mut Vec<Trace>) -> Result<
         };
         let x = column("x", axis.unit, shared.clone(), &axis.decimals)?;
         let y_column = column("y", y.unit, y.values.into(), &y.decimals)?;
-        let mut trace = Trace::new(x, y_column).map_err(|error| error.to_string())?;
+        let mut trace = Trace::new(x, y_column)?;
         for line in &y.lines {
             trace.lines.push(*line as usize);
         }
         curve(own, source, &mut trace)?;
         if said("names of points").is_some() {
-            let names = words.first().ok_or("the names of the points are missing")?;
+            let names = words.first().ok_or(OwnStepFault::NoPointNames)?;
             let names = names
                 .one("IndividualValueSet")
-                .ok_or("the names of the points are missing")?;
+                .ok_or(OwnStepFault::NoPointNames)?;
             trace.row_names = names.children.iter().map(|name| name.text.clone()).collect();
             if trace.row_names.len() != trace.len() {
-                return Err("there are not as many names as points".to_owned());
+                return Err(OwnStepFault::CountOfPointNames);
             }
         }
         all.push(trace);
@@ -330,15 +387,17 @@ fn traces(result: &XmlElement, source: &Source, all: &mut Vec<Trace>) -> Result<
 }
 
 /// What is said of a curve.
-fn curve(own: &XmlElement, source: &Source, trace: &mut Trace) -> Result<(), String> {
+fn curve(own: &XmlElement, source: &Source, trace: &mut Trace) -> Result<(), OwnStepFault> {
     for parameter in parameters(own) {
         match parameter.name {
             "label" => trace.label = Some(parameter.words.to_owned()),
             "points over range" => {
                 for point in parameter.words.split_whitespace() {
-                    let point: u32 = point.parse().map_err(|_| format!("`{point}` is no point"))?;
+                    let point: u32 = point
+                        .parse()
+                        .map_err(|_| OwnStepFault::NoPoint(point.to_owned()))?;
                     if point as usize >= trace.len() {
-                        return Err(format!("there is no point {point}"));
+                        return Err(OwnStepFault::PointBeyond(point));
                     }
                     trace.saturated.push(point);
                 }
@@ -348,13 +407,17 @@ fn curve(own: &XmlElement, source: &Source, trace: &mut Trace) -> Result<(), Str
                     .words
                     .trim()
                     .parse()
-                    .map_err(|_| format!("`{}` is no count", parameter.words))?;
+                    .map_err(|_| OwnStepFault::NoCount(parameter.words.to_owned()))?;
             }
             name => {
                 let Some(quantity) = name.strip_prefix("held ") else {
                     continue;
                 };
-                let unit = unit_of(parameter.unit.ok_or_else(|| format!("`{name}` has no unit"))?)?;
+                let unit = unit_of(
+                    parameter
+                        .unit
+                        .ok_or_else(|| OwnStepFault::WithoutUnit(name.to_owned()))?,
+                )?;
                 let place: Place = source.place(parameter.span);
                 let mut held = Coordinate::new(Quantity::named(quantity), unit, finite(parameter.words)?);
                 held.raw = Some(parameter.words.trim().to_owned());

@@ -9,6 +9,47 @@ use curvary_record::Span;
 use crate::readers::xml::XmlElement;
 use crate::sink::SourceLimits;
 
+/// Why a series has no values that can be taken.
+#[derive(Debug, thiserror::Error)]
+pub(super) enum SeriesFault {
+    #[error("its values are of the type `{0}`, and not numbers")]
+    NotNumbers(String),
+    #[error("it has no values")]
+    Empty,
+    #[error("some of its values are packed and some are not")]
+    PartlyPacked,
+    #[error("it has {found} values, and its set says that there are {stated}")]
+    Length { found: usize, stated: usize },
+    #[error("`{0}` is no index")]
+    NoIndex(String),
+    #[error("a value set begins at index {start}, and {expected} was expected")]
+    Start { start: usize, expected: usize },
+    #[error("a value set ends at index {0}")]
+    End(usize),
+    #[error("a value set from index {start} to {end} has {found} values")]
+    Count { start: usize, end: usize, found: usize },
+    #[error("`{0}` is no set of values that is known")]
+    UnknownSet(String),
+    #[error("values that count up do not say where they end")]
+    Endless,
+    #[error("values that count up have no plain decimal as `{0}`")]
+    NoDecimal(&'static str),
+    #[error("values that count up grow too great")]
+    TooGreat,
+    #[error("its base64 is damaged: {0}")]
+    Base64(#[from] base64::DecodeError),
+    #[error("{bytes} bytes are no whole count of numbers of the type `{kind}`")]
+    Width { bytes: usize, kind: String },
+    #[error("it has too many values")]
+    TooMany,
+    #[error("it holds an infinite number")]
+    Infinite,
+    #[error("it has {found} values of {stated}")]
+    PackedLength { found: usize, stated: usize },
+    #[error("{0} is too great to be held exactly")]
+    Inexact(i64),
+}
+
 /// A series of values.
 pub(super) struct ValueSeries<'n> {
     pub(super) name: &'n str,
@@ -19,11 +60,11 @@ pub(super) struct ValueSeries<'n> {
     /// The one base unit of the SI that it is made of, with its factor.
     pub(super) base: Option<(&'n str, f64)>,
     pub(super) span: Span,
-    pub(super) values: Given<'n>,
+    pub(super) values: SeriesCells<'n>,
 }
 
 /// Values as they were given.
-pub(super) enum Given<'n> {
+pub(super) enum SeriesCells<'n> {
     /// As texts; an empty one is no value.
     Texts(Vec<(Cow<'n, str>, Span)>),
     /// As binary numbers; NaN is no value.
@@ -33,20 +74,20 @@ pub(super) enum Given<'n> {
 impl ValueSeries<'_> {
     pub(super) fn len(&self) -> usize {
         match &self.values {
-            Given::Texts(texts) => texts.len(),
-            Given::Numbers(numbers) => numbers.len(),
+            SeriesCells::Texts(texts) => texts.len(),
+            SeriesCells::Numbers(numbers) => numbers.len(),
         }
     }
 
     /// A value as text, with its place.
     pub(super) fn cell(&self, row: usize) -> (Cow<'_, str>, Span) {
         match &self.values {
-            Given::Texts(texts) => texts
+            SeriesCells::Texts(texts) => texts
                 .get(row)
                 .map_or((Cow::Borrowed(""), self.span), |(text, span)| {
                     (Cow::Borrowed(text), *span)
                 }),
-            Given::Numbers(numbers) => {
+            SeriesCells::Numbers(numbers) => {
                 let number = numbers.get(row).filter(|number| !number.is_nan());
                 (
                     number.map_or(Cow::Borrowed(""), |number| Cow::Owned(number.to_string())),
@@ -64,20 +105,23 @@ pub(super) fn is_of_numbers(node: &XmlElement) -> bool {
 }
 
 /// As [`series`], where words are values too.
-pub(super) fn series_or_words(node: &XmlElement, length: Option<usize>) -> Result<ValueSeries<'_>, String> {
+pub(super) fn series_or_words(
+    node: &XmlElement,
+    length: Option<usize>,
+) -> Result<ValueSeries<'_>, SeriesFault> {
     read(node, length)
 }
 
 /// The series of a node; why it is none of numbers. `length` is what the set says.
-pub(super) fn series(node: &XmlElement, length: Option<usize>) -> Result<ValueSeries<'_>, String> {
+pub(super) fn series(node: &XmlElement, length: Option<usize>) -> Result<ValueSeries<'_>, SeriesFault> {
     if !is_of_numbers(node) {
         let kind = node.attribute("seriesType").unwrap_or("");
-        return Err(format!("its values are of the type `{kind}`, and not numbers"));
+        return Err(SeriesFault::NotNumbers(kind.to_owned()));
     }
     read(node, length)
 }
 
-fn read(node: &XmlElement, length: Option<usize>) -> Result<ValueSeries<'_>, String> {
+fn read(node: &XmlElement, length: Option<usize>) -> Result<ValueSeries<'_>, SeriesFault> {
     let kind = node.attribute("seriesType").unwrap_or("");
     let sets: Vec<&XmlElement> = node
         .children
@@ -85,15 +129,15 @@ fn read(node: &XmlElement, length: Option<usize>) -> Result<ValueSeries<'_>, Str
         .filter(|child| child.name.ends_with("ValueSet"))
         .collect();
     if sets.is_empty() {
-        return Err("it has no values".to_owned());
+        return Err(SeriesFault::Empty);
     }
     let packed = sets.iter().filter(|set| set.name == "EncodedValueSet").count();
     let values = if packed == 0 {
-        Given::Texts(texts(&sets, length)?)
+        SeriesCells::Texts(texts(&sets, length)?)
     } else if packed == sets.len() {
-        Given::Numbers(numbers(&sets, kind, length)?)
+        SeriesCells::Numbers(numbers(&sets, kind, length)?)
     } else {
-        return Err("some of its values are packed and some are not".to_owned());
+        return Err(SeriesFault::PartlyPacked);
     };
     let series = ValueSeries {
         name: node.attribute("name").unwrap_or(""),
@@ -110,10 +154,10 @@ fn read(node: &XmlElement, length: Option<usize>) -> Result<ValueSeries<'_>, Str
         values,
     };
     match length {
-        Some(length) if length != series.len() => Err(format!(
-            "it has {} values, and its set says that there are {length}",
-            series.len()
-        )),
+        Some(stated) if stated != series.len() => Err(SeriesFault::Length {
+            found: series.len(),
+            stated,
+        }),
         _ => Ok(series),
     }
 }
@@ -131,37 +175,39 @@ fn base(unit: &XmlElement) -> Option<(&str, f64)> {
 }
 
 /// Where a value set begins and, if it says so, ends: both indices are its own.
-fn indices(set: &XmlElement, next: usize) -> Result<(usize, Option<usize>), String> {
+fn indices(set: &XmlElement, next: usize) -> Result<(usize, Option<usize>), SeriesFault> {
     let of = |name: &str| match set.attribute(name) {
         None => Ok(None),
         Some(text) => text
             .trim()
             .parse::<usize>()
             .map(Some)
-            .map_err(|_| format!("`{text}` is no index")),
+            .map_err(|_| SeriesFault::NoIndex(text.to_owned())),
     };
     let (start, end) = (of("startIndex")?.unwrap_or(next), of("endIndex")?);
     if start != next {
-        return Err(format!(
-            "a value set begins at index {start}, and {next} was expected"
-        ));
+        return Err(SeriesFault::Start {
+            start,
+            expected: next,
+        });
     }
     if end.is_some_and(|end| end < start || end >= SourceLimits::USUAL.points) {
-        return Err(format!("a value set ends at index {}", end.unwrap_or(0)));
+        return Err(SeriesFault::End(end.unwrap_or(0)));
     }
     Ok((start, end))
 }
 
-fn counted(found: usize, start: usize, end: Option<usize>) -> Result<(), String> {
+fn counted(found: usize, start: usize, end: Option<usize>) -> Result<(), SeriesFault> {
     match end {
-        Some(end) if end + 1 - start != found => Err(format!(
-            "a value set from index {start} to {end} has {found} values"
-        )),
+        Some(end) if end + 1 - start != found => Err(SeriesFault::Count { start, end, found }),
         _ => Ok(()),
     }
 }
 
-fn texts<'n>(sets: &[&'n XmlElement], length: Option<usize>) -> Result<Vec<(Cow<'n, str>, Span)>, String> {
+fn texts<'n>(
+    sets: &[&'n XmlElement],
+    length: Option<usize>,
+) -> Result<Vec<(Cow<'n, str>, Span)>, SeriesFault> {
     let mut all: Vec<(Cow<'n, str>, Span)> = Vec::new();
     for set in sets {
         let (start, end) = indices(set, all.len())?;
@@ -175,26 +221,24 @@ fn texts<'n>(sets: &[&'n XmlElement], length: Option<usize>) -> Result<Vec<(Cow<
             continue;
         }
         if set.name != "AutoIncrementedValueSet" {
-            return Err(format!("`{}` is no set of values that is known", set.name));
+            return Err(SeriesFault::UnknownSet(set.name.clone()));
         }
         let end = end.or_else(|| length.and_then(|length| length.checked_sub(1)));
         let Some(end) = end.filter(|end| *end >= start && *end < SourceLimits::USUAL.points) else {
-            return Err("values that count up do not say where they end".to_owned());
+            return Err(SeriesFault::Endless);
         };
-        let number = |name: &str| {
+        let number = |name: &'static str| {
             let text = set.one(name).and_then(|node| {
                 let own = node.text.trim();
                 let inner = node.children.first().map(|value| value.text.trim());
                 Some(if own.is_empty() { inner? } else { own })
             });
             text.and_then(ExactDecimal::of)
-                .ok_or_else(|| format!("values that count up have no plain decimal as `{name}`"))
+                .ok_or(SeriesFault::NoDecimal(name))
         };
         let (first, step) = (number("StartValue")?, number("Increment")?);
         for at in 0..=end - start {
-            let value = first
-                .plus(step, at)
-                .ok_or("values that count up grow too great")?;
+            let value = first.plus(step, at).ok_or(SeriesFault::TooGreat)?;
             all.push((Cow::Owned(value), set.span));
         }
     }
@@ -247,23 +291,21 @@ impl ExactDecimal {
 }
 
 /// Packed numbers, little end first, each exactly as it is.
-fn numbers(sets: &[&XmlElement], kind: &str, length: Option<usize>) -> Result<Vec<f64>, String> {
+fn numbers(sets: &[&XmlElement], kind: &str, length: Option<usize>) -> Result<Vec<f64>, SeriesFault> {
     let mut all: Vec<f64> = Vec::new();
     for set in sets {
         let (start, end) = indices(set, all.len())?;
         let plain: String = set.text.chars().filter(|sign| !sign.is_whitespace()).collect();
-        let bytes = STANDARD
-            .decode(plain)
-            .map_err(|error| format!("its base64 is damaged: {error}"))?;
+        let bytes = STANDARD.decode(plain)?;
         let width = if matches!(kind, "Int32" | "Float32") { 4 } else { 8 };
         if kind.is_empty() || bytes.len() % width != 0 {
-            return Err(format!(
-                "{} bytes are no whole count of numbers of the type `{kind}`",
-                bytes.len()
-            ));
+            return Err(SeriesFault::Width {
+                bytes: bytes.len(),
+                kind: kind.to_owned(),
+            });
         }
         if all.len() + bytes.len() / width > SourceLimits::USUAL.points {
-            return Err("it has too many values".to_owned());
+            return Err(SeriesFault::TooMany);
         }
         if width == 4 {
             for four in bytes.as_chunks::<4>().0 {
@@ -283,20 +325,23 @@ fn numbers(sets: &[&XmlElement], kind: &str, length: Option<usize>) -> Result<Ve
         counted(all.len() - start, start, end)?;
     }
     if all.iter().any(|value| value.is_infinite()) {
-        return Err("it holds an infinite number".to_owned());
+        return Err(SeriesFault::Infinite);
     }
     match length {
-        Some(length) if length != all.len() => Err(format!("it has {} values of {length}", all.len())),
+        Some(stated) if stated != all.len() => Err(SeriesFault::PackedLength {
+            found: all.len(),
+            stated,
+        }),
         _ => Ok(all),
     }
 }
 
 /// A whole number, where it can be held exactly.
-fn whole(value: i64) -> Result<f64, String> {
+fn whole(value: i64) -> Result<f64, SeriesFault> {
     if value.unsigned_abs() <= 1 << 53 {
         Ok(value as f64)
     } else {
-        Err(format!("{value} is too great to be held exactly"))
+        Err(SeriesFault::Inexact(value))
     }
 }
 

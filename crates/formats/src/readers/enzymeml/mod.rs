@@ -168,12 +168,21 @@ fn run(
     sink.end_run()
 }
 
+/// Why a file of numbers gives no table.
+#[derive(Debug, thiserror::Error)]
+enum TableFault {
+    #[error("its line {line} cannot be read: {error}")]
+    Line { line: usize, error: csv::Error },
+    #[error("no column that is described has a value")]
+    Empty,
+}
+
 /// The described columns of a CSV text, by their index.
 fn table(
     text: &str,
     columns: &[DescribedColumn],
     time: usize,
-) -> Result<BTreeMap<usize, ColumnCells>, String> {
+) -> Result<BTreeMap<usize, ColumnCells>, TableFault> {
     let mut reader = csv::ReaderBuilder::new()
         .has_headers(false)
         .flexible(true)
@@ -183,7 +192,7 @@ fn table(
         .map(|column| (column.index, ColumnCells::new()))
         .collect();
     for (row, record) in reader.records().enumerate() {
-        let record = record.map_err(|error| format!("its line {} cannot be read: {error}", row + 1))?;
+        let record = record.map_err(|error| TableFault::Line { line: row + 1, error })?;
         // Whether a first line names the columns is not said anywhere.
         if row == 0 && record.get(time).is_some_and(is_name) {
             continue;
@@ -193,9 +202,7 @@ fn table(
         }
     }
     match cells.values().find(|column| column.iter().all(String::is_empty)) {
-        Some(_) if cells.values().all(|column| column.iter().all(String::is_empty)) => {
-            Err("no column that is described has a value".to_owned())
-        }
+        Some(_) if cells.values().all(|column| column.iter().all(String::is_empty)) => Err(TableFault::Empty),
         _ => Ok(cells),
     }
 }

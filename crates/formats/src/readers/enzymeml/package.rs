@@ -46,22 +46,31 @@ impl<'b> CombineArchive<'b> {
     }
 
     /// A member that the document names, such as `./data/m0.csv`.
-    pub(super) fn member(&mut self, location: &str) -> Result<String, String> {
+    pub(super) fn member(&mut self, location: &str) -> Result<String, MemberFault> {
         unpacked(&mut self.archive, location.trim().trim_start_matches("./"))
     }
 }
 
-fn unpacked(archive: &mut ZipArchive<Cursor<&[u8]>>, name: &str) -> Result<String, String> {
-    let member = archive
-        .by_name(name)
-        .map_err(|error| format!("it cannot be unpacked ({error})"))?;
+/// Why a member of the archive gives no text.
+#[derive(Debug, thiserror::Error)]
+pub(super) enum MemberFault {
+    #[error("it cannot be unpacked ({0})")]
+    Unpacking(#[from] zip::result::ZipError),
+    #[error("it cannot be unpacked as UTF-8 text ({0})")]
+    NoText(std::io::Error),
+    #[error("it is longer than {} MiB", LONGEST >> 20)]
+    TooLong,
+}
+
+fn unpacked(archive: &mut ZipArchive<Cursor<&[u8]>>, name: &str) -> Result<String, MemberFault> {
+    let member = archive.by_name(name)?;
     let mut text = String::new();
     let count = member
         .take(LONGEST + 1)
         .read_to_string(&mut text)
-        .map_err(|error| format!("it cannot be unpacked as UTF-8 text ({error})"))?;
+        .map_err(MemberFault::NoText)?;
     if count as u64 > LONGEST {
-        return Err(format!("it is longer than {} MiB", LONGEST >> 20));
+        return Err(MemberFault::TooLong);
     }
     Ok(text)
 }

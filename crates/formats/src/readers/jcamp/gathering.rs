@@ -73,7 +73,7 @@ impl Gathering<'_> {
         let Some(run) = own.and_then(|&(_, run)| self.runs.get_mut(run)) else {
             return remarks;
         };
-        run.remarks.extend(remarks.iter().filter_map(told_remark));
+        run.remarks.extend(remarks.iter().filter_map(as_diagnostic));
         Vec::new()
     }
 
@@ -159,7 +159,7 @@ impl Gathering<'_> {
 
     pub(super) fn finish(mut self, remarks: Vec<dx::Remark>) -> Reading {
         for remark in remarks {
-            let Some(told) = told_remark(&remark) else {
+            let Some(told) = as_diagnostic(&remark) else {
                 continue;
             };
             let at = remark.place.span.start;
@@ -187,13 +187,13 @@ impl Gathering<'_> {
         let mut remarks = self.remarks.into_iter();
         let told = runs
             .try_for_each(|run| sink.understood(run))
-            .and_then(|()| remarks.try_for_each(|remark| sink.told(remark)));
+            .and_then(|()| remarks.try_for_each(|remark| sink.add_remark(remark)));
         sink.finished(told)
     }
 }
 
 /// What is told of a remark; nothing of one that stands for a question.
-pub(super) fn told_remark(remark: &dx::Remark) -> Option<Diagnostic> {
+pub(super) fn as_diagnostic(remark: &dx::Remark) -> Option<Diagnostic> {
     (remark.code != dx::Code::ReadingUndecided).then(|| diagnostic(remark))
 }
 

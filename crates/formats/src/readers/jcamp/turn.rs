@@ -7,7 +7,7 @@
 use curvary_jcamp_dx as dx;
 use curvary_record::{Diagnostic, Run};
 
-use super::gathering::{Gathering, told_remark};
+use super::gathering::{Gathering, as_diagnostic};
 use super::{choices, options_of, share, share_units};
 use crate::sink::{ContractViolation, Sink, SourceLimits, SpanUnit};
 use crate::{ReaderInfo, Source};
@@ -107,8 +107,11 @@ impl Turn<'_, '_> {
         aside.extend(rest);
         aside.sort_by_key(|remark| remark.place.span.start);
         let of_blocks = std::mem::take(&mut self.gathering.remarks);
-        for told in of_blocks.into_iter().chain(aside.iter().filter_map(told_remark)) {
-            self.sink.told(told).ok()?;
+        for told in of_blocks
+            .into_iter()
+            .chain(aside.iter().filter_map(as_diagnostic))
+        {
+            self.sink.add_remark(told).ok()?;
         }
         Some(self.sink.finish().ok()?.remarks)
     }

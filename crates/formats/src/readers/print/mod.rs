@@ -71,7 +71,7 @@ impl Reader for Print {
     }
 
     fn recognise(&self, glimpse: &SourcePreview<'_>) -> Recognition {
-        if glimpse.start.starts_with(b"%PDF-") {
+        if is_document(glimpse.start) {
             Recognition::Yes("a PDF document".to_owned())
         } else {
             Recognition::No("no PDF document".to_owned())
@@ -131,7 +131,7 @@ impl Print {
             reading.remarks.retain(|remark| remark.code != code::NO_TABLE);
         }
         for remark in reading.remarks.into_iter().chain(curves) {
-            sink.told(remark)?;
+            sink.add_remark(remark)?;
         }
         let read = !sink.is_empty();
         for mut remark in report.remarks {
@@ -140,7 +140,7 @@ impl Print {
             } else if read {
                 remark.severity = remark.severity.min(Severity::Warning);
             }
-            sink.told(remark)?;
+            sink.add_remark(remark)?;
         }
         Ok(())
     }
@@ -271,6 +271,11 @@ pub fn printed_text(source: &Source) -> Result<String, Box<Diagnostic>> {
     Ok(PrintedReport::open(source)?.rendering.text().to_owned())
 }
 
+/// Whether bytes begin as those of a PDF document.
+pub(super) fn is_document(bytes: &[u8]) -> bool {
+    bytes.starts_with(b"%PDF-")
+}
+
 /// A report, written out.
 struct PrintedReport {
     rendering: Rendering,
@@ -290,7 +295,7 @@ struct PrintedReport {
 impl PrintedReport {
     fn open(source: &Source) -> Result<Self, Box<Diagnostic>> {
         let bytes = Arc::new(source.bytes().to_vec());
-        let pages = glyphs::pages(&bytes).map_err(|refusal| Box::new(told(refusal)))?;
+        let pages = glyphs::pages(&bytes).map_err(|refusal| Box::new(diagnostic(refusal)))?;
         let left_out = source.assume().get(HIDDEN_TEXT) == Some("left-out");
         let mut remarks = PageRemarks::default();
         let mut of_pages = Vec::new();
@@ -429,7 +434,7 @@ fn question(page: usize) -> Question {
 }
 
 /// Why a report was not read at all.
-fn told(refusal: ReportRefusal) -> Diagnostic {
+fn diagnostic(refusal: ReportRefusal) -> Diagnostic {
     let too_large = |what: String| {
         Diagnostic::error(Code::new("file-too-large"), what)
             .help("print the pages with the measurement alone into a document of their own")

@@ -85,10 +85,10 @@ fn direction(glyph: &Glyph) -> Option<usize> {
     }
 }
 
-type Turned = Option<(String, usize)>;
+type TurnedText = Option<(String, usize)>;
 
 /// The letters of the direction that most run in, turned so that it is rightwards, and what runs otherwise.
-fn upright(page: &PrintedPage) -> (usize, Vec<Glyph>, Turned) {
+fn upright(page: &PrintedPage) -> (usize, Vec<Glyph>, TurnedText) {
     let mut counts = [0_usize; 4];
     for glyph in &page.glyphs {
         if let Some(count) = direction(glyph).and_then(|direction| counts.get_mut(direction)) {

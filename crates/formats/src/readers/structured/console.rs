@@ -247,7 +247,7 @@ fn list(values: Vec<Scalar>) -> DataNode {
 mod tests {
     use super::*;
 
-    fn told(text: &str) -> Vec<String> {
+    fn add_remark(text: &str) -> Vec<String> {
         let items = parse(text).items;
         items
             .iter()

@@ -21,11 +21,11 @@ use crate::sink::{Sink, SourceLimits, SpanUnit};
 use crate::{ExplainedLines, Reader, ReaderInfo, Reading, Recognition, Source, SourcePreview};
 
 /// The reader of lists, maps and web pages.
-pub struct Structured {
+pub struct StructuredText {
     card: ReaderInfo,
 }
 
-impl Default for Structured {
+impl Default for StructuredText {
     fn default() -> Self {
         Self {
             card: ReaderInfo {
@@ -41,7 +41,7 @@ impl Default for Structured {
 /// A list with fewer numbers is no column that a whole file would be read for.
 const SHORTEST: usize = 3;
 
-impl Reader for Structured {
+impl Reader for StructuredText {
     fn card(&self) -> &ReaderInfo {
         &self.card
     }
@@ -100,7 +100,7 @@ impl Reader for Structured {
         let mut sink = Sink::new(source, &self.card, SpanUnit::Text, SourceLimits::WHOLE);
         let told = sink.parts(readings).and_then(|()| {
             let mut remarks = remarks.into_iter().chain(none);
-            remarks.try_for_each(|remark| sink.told(remark))
+            remarks.try_for_each(|remark| sink.add_remark(remark))
         });
         sink.finished(told)
     }

@@ -601,7 +601,7 @@ mod tests {
         }
     }
 
-    fn told(text: &str) -> Vec<String> {
+    fn add_remark(text: &str) -> Vec<String> {
         let of = |item: &SyntaxItem| match item {
             SyntaxItem::Line(span) => format!("line {}", text[span.range()].trim()),
             SyntaxItem::Entry(key, node) => format!("{} = {}", key.text, texts(node)),

@@ -215,7 +215,7 @@ fn is_flat(node: &DataNode) -> bool {
 }
 
 /// Whether a map holds nothing but words and numbers, in maps or not, and is of no other sample.
-fn says_only(key: &Scalar, members: Pairs<'_>, depth: usize) -> bool {
+fn is_only(key: &Scalar, members: Pairs<'_>, depth: usize) -> bool {
     let of_another = matches!(
         words::field_of(&key.text),
         Some("blank" | "reference" | "baseline")
@@ -224,7 +224,7 @@ fn says_only(key: &Scalar, members: Pairs<'_>, depth: usize) -> bool {
         && !of_another
         && members.iter().all(|(inner, node)| match node {
             DataNode::Scalar(_) => true,
-            DataNode::Map(pairs) => united(node).is_some() || says_only(inner, pairs, depth + 1),
+            DataNode::Map(pairs) => united(node).is_some() || is_only(inner, pairs, depth + 1),
             DataNode::List(_) => false,
         })
 }
@@ -282,7 +282,7 @@ impl<'n> MapMembers<'n> {
                 (Some(key), _)
                     if !is_one_of(key, &UNIT_KEYS)
                         && !members.is_empty()
-                        && (members.iter().all(|(_, node)| is_flat(node)) || says_only(key, members, 0)) =>
+                        && (members.iter().all(|(_, node)| is_flat(node)) || is_only(key, members, 0)) =>
                 {
                     for (inner, node) in members {
                         let name = if is_one_of(inner, &NAME_KEYS) { key } else { inner };

@@ -416,7 +416,8 @@ impl Context {
         if measured
             && alone
             && held.quantity == Quantity::WAVELENGTH
-            && (180.0..1400.0).contains(&held.unit.convert(held.value, &Unit::NANOMETRE).unwrap_or(0.0))
+            && crate::light::NEAR_WORDS
+                .contains(&held.unit.convert(held.value, &Unit::NANOMETRE).unwrap_or(0.0))
         {
             self.heard.push((held.value, held.unit.clone()));
         }

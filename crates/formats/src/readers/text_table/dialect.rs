@@ -3,6 +3,7 @@
 use std::ops::Range;
 
 use super::number::{Cell, SignEvidence, Style, cell, evidence, plain};
+use crate::Source;
 
 /// What stands between cells.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -101,7 +102,16 @@ impl Dialect {
         }
     }
 
-    /// One sentence for people.
+    /// One sentence for people about a table of a source: the delimiters of one that was only written out are none of its own.
+    pub(super) fn says_in(&self, source: &Source) -> String {
+        match self.style.decimal {
+            b',' if source.is_rendered() => "cells of a document, decimal comma".to_owned(),
+            _ if source.is_rendered() => "cells of a document, decimal point".to_owned(),
+            _ => self.says(),
+        }
+    }
+
+    /// The same of a text.
     pub(super) fn says(&self) -> String {
         let decimal = if self.style.decimal == b',' {
             "comma"

@@ -72,12 +72,12 @@ impl Use {
 }
 
 impl TableTrace {
-    pub(super) fn of(table: &ScannedTable, used: Use) -> Self {
+    pub(super) fn of(table: &ScannedTable, used: Use, source: &Source) -> Self {
         Self {
             first_line: table.first_line,
             last_line: table.last_line,
             heads: table.heads.iter().map(|head| head.line.line).collect(),
-            dialect: table.grid.dialect.says(),
+            dialect: table.grid.dialect.says_in(source),
             open: table.open.is_some(),
             unmatched: table.unmatched_head.map(|line| line.line),
             used,
@@ -471,7 +471,7 @@ fn reasons(
     if *quantity == Quantity::UNKNOWN {
         return ("open: a question asks for it".to_owned(), String::new());
     }
-    let by_layout = source.told().columns.iter().any(|one| {
+    let by_layout = source.hints().columns.iter().any(|one| {
         one.which
             .is(column.index, column.heads.iter().map(|(text, _)| text.as_str()))
             && one

@@ -252,7 +252,7 @@ fn read_telling(source: &Source, card: &ReaderInfo, told: Option<&mut ReadTrace>
     let mut remarks = found.remarks.into_iter();
     let told = runs
         .try_for_each(|run| sink.understood(run))
-        .and_then(|()| remarks.try_for_each(|remark| sink.told(remark)));
+        .and_then(|()| remarks.try_for_each(|remark| sink.add_remark(remark)));
     sink.finished(told)
 }
 
@@ -395,7 +395,7 @@ fn read_lines(source: &Source, mut told: Option<&mut ReadTrace>) -> SourceTables
         told.tables.extend(
             conditions
                 .iter()
-                .map(|section| TableTrace::of(&section.table, Use::Conditions)),
+                .map(|section| TableTrace::of(&section.table, Use::Conditions, source)),
         );
     }
     let mut reading = SourceTables {
@@ -473,7 +473,7 @@ fn read_lines(source: &Source, mut told: Option<&mut ReadTrace>) -> SourceTables
             context.wavelength = None;
             context.disputed = None;
         }
-        context.sentinels.extend(&source.told().missing);
+        context.sentinels.extend(&source.hints().missing);
         context.beside.clone_from(&said.beside);
         context.wells.clone_from(&wells[index]);
         let mut columns = (Vec::new(), Vec::new());
@@ -486,7 +486,7 @@ fn read_lines(source: &Source, mut told: Option<&mut ReadTrace>) -> SourceTables
         if let Some(told) = told.as_deref_mut() {
             told.fields.extend(own.into_iter().map(|own| own.fields));
             told.tables
-                .push(TableTrace::of(&section.table, Use::of(&shaped)).with(columns));
+                .push(TableTrace::of(&section.table, Use::of(&shaped), source).with(columns));
         }
         let keys = if index > 0 {
             keys_behind_table(text, &section.words)
@@ -668,7 +668,7 @@ fn summed_up(lines: &[u32]) -> Option<Diagnostic> {
     Some(
         Diagnostic::note(
             Code::new("statistics-row"),
-            format!("{} {rows} that sum up others were left out", lines.len()),
+            format!("{} {rows} left out as a summary of other rows", lines.len()),
         )
         .at(Place::line(first as usize), "the first of them"),
     )
@@ -1030,7 +1030,7 @@ impl Preamble {
                 prose.push((line.line, base..base + kept.len()));
                 let before = (claims(&said.fields), passing.len());
                 let whole = preamble::claim_free(&mut said.fields, source, base..base + kept.len());
-                passing.hear(source, base..base + kept.len());
+                passing.take(source, base..base + kept.len());
                 let new = (claims(&said.fields), passing.len()) != before;
                 if !whole && !new && comments.len() >= 24 && letter.is_none() {
                     heard.insert(raw);
@@ -1060,7 +1060,7 @@ impl Preamble {
             let lead = kept[..pairs[0].key.start].trim();
             if lead.chars().filter(|c| c.is_alphabetic()).count() >= 3 && comments.len() < 24 {
                 preamble::claim_free(&mut said.fields, source, base..base + pairs[0].key.start);
-                passing.hear(source, base..base + pairs[0].key.start);
+                passing.take(source, base..base + pairs[0].key.start);
                 let lead = lead.trim_end_matches([',', ';', '|', ' ', '-', '*']).to_owned();
                 comments.push((lead, Span::new(base, base + pairs[0].key.start)));
             }
@@ -1088,7 +1088,7 @@ impl Preamble {
                 let told = crate::words::is(WordList::OfConditions, &kept[pair.key.clone()]);
                 if conditions || cell || told {
                     let heard = passing.len();
-                    passing.hear(source, base + pair.value.start..base + pair.value.end);
+                    passing.take(source, base + pair.value.start..base + pair.value.end);
                     if preamble::is_kept_apart(&kept[pair.key.clone()]) {
                         passing.leave_out_temperatures(heard);
                     }
@@ -1096,11 +1096,11 @@ impl Preamble {
                 // The sentence behind a value that ends with its own.
                 if kept[pair.value.end..].starts_with(". ") {
                     let behind = kept[pair.value.end..].split("  ").next().map_or(0, str::len);
-                    passing.hear(source, base + pair.value.end + 2..base + pair.value.end + behind);
+                    passing.take(source, base + pair.value.end + 2..base + pair.value.end + behind);
                 }
             }
         }
-        preamble::hear_prose(&mut passing, source, prose);
+        preamble::take_prose(&mut passing, source, prose);
         passing.settle(&mut said.fields);
         let first_is_title = comments.first().is_some_and(|(_, span)| {
             lines
@@ -1424,7 +1424,7 @@ fn noted(section: &Section) -> impl Iterator<Item = Diagnostic> + '_ {
         (
             of(|what| matches!(what, Noted::Summary)),
             "statistics-row",
-            "that sum up others were left out",
+            "left out as a summary of other rows",
         ),
         (
             of(|what| matches!(what, Noted::Uncertainty)),

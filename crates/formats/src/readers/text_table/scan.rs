@@ -411,7 +411,7 @@ fn is_numbered_sample(text: &str, cursor: Cursor) -> bool {
 
 /// [`scan`] of the part of a text in which a layout says that its tables stand; what is around it is words.
 pub(super) fn scan_within(text: &str, source: &Source, least: usize, by_page: bool) -> Scanned {
-    let (from, to) = (source.told().from, source.told().to.unwrap_or(text.len()));
+    let (from, to) = (source.hints().from, source.hints().to.unwrap_or(text.len()));
     let mut scanned = scan(&text[..to], source.assume(), from, least, by_page);
     let bytes = text.as_bytes();
     let mut cursor = Cursor { at: 0, line: 1 };
@@ -2235,7 +2235,9 @@ fn is_head_of_numbers(rows: &[&str], dialect: &Dialect) -> bool {
                 .first()
                 .is_none_or(|range| !names(&row[range.clone()]))
         });
-    let light = across.iter().all(|&value| (150.0..3500.0).contains(&value))
+    let light = across
+        .iter()
+        .all(|&value| crate::light::AMONG_OTHERS.contains(&value))
         && rest
             .iter()
             .all(|row| numbers(row).iter().all(|value| value.abs() < 100.0));

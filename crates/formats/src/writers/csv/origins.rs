@@ -93,7 +93,7 @@ impl<W: Write> Origins<W> {
         for (key, claims) in fields.iter() {
             for claim in claims {
                 let unit = claim.unit.as_ref().map_or("", Unit::code);
-                let (origin, detail, line) = told(&claim.origin);
+                let (origin, detail, line) = origin_cells(&claim.origin);
                 let cells = [
                     run.id.as_str(),
                     trace,
@@ -145,7 +145,7 @@ fn value_text(claim: &Claim) -> String {
     text
 }
 
-fn told(origin: &Origin) -> (&'static str, String, String) {
+fn origin_cells(origin: &Origin) -> (&'static str, String, String) {
     let none = String::new;
     match origin {
         Origin::Note { at, author } => {

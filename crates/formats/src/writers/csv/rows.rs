@@ -4,7 +4,7 @@ use std::ops::Range;
 
 use curvary_record::{Run, Trace};
 
-use super::{CsvCell, Table, WriteError, groups};
+use super::{CsvCell, CsvTable, WriteError, groups};
 use crate::writers::table_schema::ColumnType;
 
 /// One cell. Texts are as they are, without the apostrophe that CSV puts before formulas.
@@ -37,7 +37,7 @@ pub(crate) enum ColumnStretch<'a> {
     Counts(usize),
 }
 
-impl Table {
+impl CsvTable {
     /// Gives every row that a run fills, a stretch of at most `most` rows at a time, column by column.
     ///
     /// # Errors

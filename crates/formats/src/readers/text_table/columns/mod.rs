@@ -16,7 +16,7 @@ use super::number::{Cell, Style, cell};
 use super::scan::{ScannedTable, leading_number};
 use super::segments::{RowClass, is_dash};
 use crate::column_header::{read_column_header, split_unit};
-use crate::hints::{ColumnSelector, Hints};
+use crate::hints::{HintFault, Hints};
 use crate::words::{self, HeaderWord};
 
 /// A column with what its heads and its numbers tell.
@@ -165,7 +165,12 @@ impl Stats {
 
     /// Lies where the wavelengths of UV, visible and near-infrared light lie, in nanometres.
     pub(super) fn like_nanometres(&self) -> bool {
-        self.count > 0 && self.min >= 120.0 && self.max <= 3500.0
+        self.all_in(&crate::light::IN_COLUMNS)
+    }
+
+    /// Whether there are numbers and all lie in a range.
+    pub(super) fn all_in(&self, range: &std::ops::RangeInclusive<f64>) -> bool {
+        self.count > 0 && self.min >= *range.start() && self.max <= *range.end()
     }
 }
 
@@ -599,24 +604,20 @@ fn number_rows(columns: &mut [Column]) {
 ///
 /// # Errors
 /// When a column that is told is not there, or two could be meant; the message names it.
-pub(super) fn give_meaning(columns: &mut Vec<Column>, told: &Hints) -> Result<(), String> {
+pub(super) fn give_meaning(columns: &mut Vec<Column>, told: &Hints) -> Result<(), HintFault> {
     for one in &told.columns {
         let fits = |column: &Column| {
             one.which
                 .is(column.index, column.heads.iter().map(|(text, _)| text.as_str()))
         };
-        let named = match &one.which {
-            ColumnSelector::Head(head) => format!("with the header `{head}`"),
-            ColumnSelector::Index(index) => format!("at place {}", index + 1),
+        let fault = |several| HintFault {
+            selector: one.which.clone(),
+            several,
         };
         let mut places = (0..columns.len()).filter(|&at| fits(&columns[at]));
-        let at = places
-            .next()
-            .ok_or_else(|| format!("the layout names a column {named}, and there is none"))?;
+        let at = places.next().ok_or_else(|| fault(false))?;
         if places.next().is_some() {
-            return Err(format!(
-                "the layout names a column {named}, and there are several"
-            ));
+            return Err(fault(true));
         }
         let Some(meaning) = &one.meaning else {
             columns.remove(at);
@@ -722,7 +723,9 @@ fn condition(key: &str, text: &str, grid: &Grid) -> Option<Coordinate> {
             | KnownQuantity::Wavelength
             | KnownQuantity::Wavenumber,
         ) => unit.or(match quantity.known() {
-            Some(KnownQuantity::Wavelength) if (185.0..=1100.0).contains(&value) => Some(Unit::NANOMETRE),
+            Some(KnownQuantity::Wavelength) if crate::light::IN_PASSING.contains(&value) => {
+                Some(Unit::NANOMETRE)
+            }
             Some(KnownQuantity::Temperature) if (0.0..=110.0).contains(&value) => Some(Unit::CELSIUS),
             _ => None,
         }),

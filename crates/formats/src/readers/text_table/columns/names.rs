@@ -488,7 +488,9 @@ fn name_numbers_in_heads(columns: &mut [Column]) {
             _ => None,
         };
         let customary = |value: f64| match quantity.known() {
-            Some(KnownQuantity::Wavelength) if (185.0..=1100.0).contains(&value) => Some(Unit::NANOMETRE),
+            Some(KnownQuantity::Wavelength) if crate::light::IN_PASSING.contains(&value) => {
+                Some(Unit::NANOMETRE)
+            }
             Some(KnownQuantity::Temperature) if (0.0..=110.0).contains(&value) => Some(Unit::CELSIUS),
             _ => None,
         };

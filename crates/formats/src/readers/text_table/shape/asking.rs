@@ -63,7 +63,11 @@ impl Shaper<'_> {
                 })
                 .take(6)
                 .collect();
-            format!("{}: the first row is {}", dialect.says(), cells.join(" | "))
+            format!(
+                "{}: the first row is {}",
+                dialect.says_in(self.source),
+                cells.join(" | ")
+            )
         };
         let readings = readings
             .iter()

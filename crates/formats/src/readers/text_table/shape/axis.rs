@@ -650,10 +650,9 @@ impl Shaper<'_> {
         }
         for (&y, trace) in ys.iter().zip(traces) {
             let column = &self.columns[y];
-            let bare = column
-                .held
-                .iter()
-                .find(|held| held.quantity == Quantity::UNKNOWN && (180.0..=1400.0).contains(&held.value));
+            let bare = column.held.iter().find(|held| {
+                held.quantity == Quantity::UNKNOWN && crate::light::NEAR_WORDS.contains(&held.value)
+            });
             if let (Some(bare), Some((text, span))) = (bare, column.heads.last()) {
                 let mut held = Coordinate::new(Quantity::WAVELENGTH, Unit::NANOMETRE, bare.value);
                 held.raw = Some(text.trim().to_owned());

@@ -84,7 +84,7 @@ impl Shaper<'_> {
                     || (names(&Quantity::WAVELENGTH)
                         && names(&Quantity::TIME)
                         && first.stats.like_nanometres()
-                        && first.stats.min >= 180.0
+                        && first.stats.min >= *crate::light::NEAR_WORDS.start()
                         && !spread.like_light());
                 // Numbers of scans in front of the rows, `scan 1, 2, 3`, where the words around speak of wavelengths.
                 let scans_down = first.kind == ColumnKind::Figures
@@ -792,7 +792,8 @@ impl Spread {
     }
 
     pub(super) fn like_light(&self) -> bool {
-        self.orderly && self.min >= 150.0 && self.max <= 3500.0
+        let light = crate::light::AMONG_OTHERS;
+        self.orderly && self.min >= *light.start() && self.max <= *light.end()
     }
 
     pub(super) fn counts(&self) -> bool {

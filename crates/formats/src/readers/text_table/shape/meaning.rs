@@ -444,7 +444,7 @@ impl Shaper<'_> {
         let light_words = context.spectrum
             || context.scans
             || (context.names(&Quantity::WAVELENGTH) && context.wavelength.is_none());
-        let like_light = stats.like_nanometres() && stats.max <= 1400.0 && stats.min >= 150.0;
+        let like_light = stats.all_in(&crate::light::OF_SPECTRA);
         if light_words && !time_words && like_light {
             self.because.push(format!(
                 "x from {} to {} is wavelength in nm: the text around the table mentions a spectrum",

@@ -83,8 +83,8 @@ pub(super) fn shape(
 ) -> TableReading {
     let order = source.assume().get("date").and_then(moment::Order::named);
     let mut shaper = Shaper::of(source, table, context, order);
-    if let Err(reason) = give_meaning(&mut shaper.columns, source.told()) {
-        return TableReading::Other(reason);
+    if let Err(fault) = give_meaning(&mut shaper.columns, source.hints()) {
+        return TableReading::Other(fault.to_string());
     }
     let left_out = hear_vocabulary(&mut shaper.columns, source);
     shaper.remarks.extend(left_out);
@@ -399,7 +399,7 @@ impl Shaper<'_> {
                 Diagnostic::note(
                     Code::new("statistics-row"),
                     format!(
-                        "{} that sum up others were left out",
+                        "{} left out as a summary of other rows",
                         count(self.summed.len(), "row")
                     ),
                 )
@@ -1176,7 +1176,7 @@ impl Shaper<'_> {
             self.tell_gaps(&columns, &quantity);
         }
         let mut because = std::mem::take(&mut self.because);
-        because.insert(0, self.table.grid.dialect.says());
+        because.insert(0, self.table.grid.dialect.says_in(self.source));
         RunDraft {
             technique,
             traces: traces.into_iter().filter(|trace| !trace.is_empty()).collect(),
