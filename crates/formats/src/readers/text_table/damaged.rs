@@ -247,8 +247,10 @@ pub(super) fn take_beside_tables(source: &Source, sections: &mut [Section], behi
         };
         let first = 0;
         let above = sections[index].words.iter().rev();
+        // A line of the rows themselves, of a record, is none above them.
+        let begins = sections[index].table.first_line;
         let above: Vec<u32> = above
-            .take_while(|line| of_table(first, line))
+            .take_while(|line| line.line < begins && of_table(first, line))
             .map(|line| line.line)
             .collect();
         let lost_above = above.len();

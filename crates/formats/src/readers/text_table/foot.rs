@@ -182,7 +182,8 @@ fn at_foot(line: &str, rows: &[&str], sign: Delimiter, usual: usize) -> Foot {
                 .get(1)
                 .is_some_and(|(_, cell)| decimals(cell).is_some() && decimals(cell) == decimals(value))
     };
-    if usual >= FEWEST_CELLS && rows.iter().any(|row| as_short(&row)) {
+    let whole = rows.iter().rposition(|row| count_filled(row, sign) == usual);
+    if usual >= FEWEST_CELLS && rows[..whole.unwrap_or(0)].iter().any(|row| as_short(&row)) {
         return Foot::Row;
     }
     let rows = match rows {

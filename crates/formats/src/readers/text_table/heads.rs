@@ -744,7 +744,12 @@ fn is_statement(texts: &[&str]) -> bool {
         .map_or(key, |(name, _)| name);
     let known = crate::words::field_of(key).or_else(|| crate::words::field_of(name));
     // Two numbers behind a name, `Wavelength,340,405`, stand over two columns.
-    if rest.len() > 2 || rest.len() == 2 && rest.iter().all(number) || known.is_none() {
+    // So do two words of which none is a unit: `Sample;tea;malt`.
+    let words = || {
+        rest.iter()
+            .all(|text| text.starts_with(char::is_alphabetic) && !is_unit_alone(text))
+    };
+    if rest.len() > 2 || rest.len() == 2 && (rest.iter().all(number) || words()) || known.is_none() {
         return false;
     }
     !rest.iter().any(|text| {

@@ -7,6 +7,8 @@
 use std::ops::Range;
 
 use super::grid::{Cursor, line_end};
+use super::surroundings::{names_light, names_wavelength};
+use crate::words::{self, WordList};
 
 /// So many items are the least.
 const LEAST: usize = 3;
@@ -37,7 +39,27 @@ pub(super) fn items_at(text: &str, cursor: Cursor) -> Option<Items> {
     let (from, first) = starts
         .filter_map(|from| Some((from, items_of(&line[from..], None)?)))
         .find(|(_, items)| items.len() >= LEAST)?;
+    // `Volumes (mL): S1 10.0, S2 10.5`: under a heading of its own, in the line or above it, stands something else.
+    let heading = line[..from].trim();
+    let heading = if heading.is_empty() {
+        text[..cursor.at]
+            .lines()
+            .rev()
+            .find(|line| !line.trim().is_empty())
+            .unwrap_or("")
+    } else {
+        heading
+    };
+    let of_light = || names_light(heading) || names_wavelength(heading);
+    if heading.trim_end().ends_with(':') && !of_light() {
+        return None;
+    }
     let form = form_of(&line[from..][first[0].clone()]);
+    let is_sample = |item: &str| {
+        let name = item.split([' ', ':', '=']).next().unwrap_or("");
+        !(name.starts_with(char::is_alphabetic)
+            && (words::is_statistics(name) || words::is(WordList::Target, name)))
+    };
     let mut bytes = text.as_bytes().to_vec();
     let mut lines = Vec::new();
     let mut at = cursor;
@@ -48,6 +70,12 @@ pub(super) fn items_at(text: &str, cursor: Cursor) -> Option<Items> {
         let Some(items) = items_of(&text[begins..end], Some(&form)) else {
             break;
         };
+        if !items
+            .iter()
+            .all(|item| is_sample(&text[begins..end][item.clone()]))
+        {
+            return None;
+        }
         let kept: Vec<Range<usize>> = items
             .iter()
             .map(|item| begins + item.start..begins + item.end)
@@ -65,6 +93,11 @@ pub(super) fn items_at(text: &str, cursor: Cursor) -> Option<Items> {
             at: next,
             line: at.line + 1,
         };
+    }
+    // A line of the same form elsewhere would be lost.
+    let again = |line: &str| items_of(line, Some(&form)).is_some();
+    if text[..cursor.at].lines().any(again) || text[at.at..].lines().any(again) {
+        return None;
     }
     Some(Items {
         text: String::from_utf8(bytes).ok()?,

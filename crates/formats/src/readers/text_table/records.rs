@@ -92,7 +92,17 @@ pub(super) fn records_at(
         behind = record.after;
         records.push(record);
     }
-    if records.len() < 2 {
+    // A reading elsewhere in the text would be lost: of a record with a remark in its midst, or without one of its keys.
+    let light: Vec<&str> = records[0]
+        .entries
+        .iter()
+        .filter(|entry| is_reading(text, entry))
+        .map(|entry| &text[entry.key.clone()])
+        .collect();
+    if records.len() < 2
+        || is_key_of_any(&text[..cursor.at], &light)
+        || is_key_of_any(&text[behind.at..], &light)
+    {
         return None;
     }
     let value = |record: &Record, place: usize| &text[record.entries[place].value.clone()];
@@ -104,6 +114,22 @@ pub(super) fn records_at(
                 .iter()
                 .all(|record| value(record, place) == value(&records[0], place))
     });
+    // Samples at wavelengths of which some come again are no spectrum.
+    let at_wavelengths = |place: usize| {
+        let head = crate::column_header::read_column_header(&text[records[0].entries[place].key.clone()]);
+        head.quantity == Some(curvary_record::Quantity::WAVELENGTH)
+    };
+    let comes_again = |place: usize| {
+        let values: std::collections::BTreeSet<&str> =
+            records.iter().map(|record| value(record, place)).collect();
+        values.len() < records.len()
+    };
+    if columns
+        .iter()
+        .any(|&place| at_wavelengths(place) && comes_again(place))
+    {
+        return None;
+    }
     let named = records[0].title.map(|_| ColumnKind::Words);
     let kinds: Vec<ColumnKind> = named
         .into_iter()
@@ -171,6 +197,18 @@ pub(super) fn records_at(
         table,
         after: last.after,
     })
+}
+
+/// Whether a line of a text has one of these keys.
+fn is_key_of_any(text: &str, keys: &[&str]) -> bool {
+    let mut cursor = Cursor { at: 0, line: 1 };
+    while cursor.at < text.len() {
+        if entry_at(text, cursor).is_some_and(|entry| keys.contains(&&text[entry.key])) {
+            return true;
+        }
+        cursor = next_line(text, cursor);
+    }
+    false
 }
 
 /// The record at `cursor`: lines of keys with values, up to a blank line, a ruler, another item, a key that was there, or `most`
