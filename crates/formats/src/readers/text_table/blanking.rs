@@ -2,6 +2,7 @@
 
 use curvary_record::{Alternative, Code, Diagnostic, Label, Place, Question};
 
+use super::number::{Cell, Style, cell};
 use crate::Source;
 
 /// A text with blanks in place of what stood in the way, and remarks on it.
@@ -279,11 +280,13 @@ fn without_leaders(text: &str) -> Option<Blanked> {
 }
 
 /// A line that holds a name, a sign and a reading.
+#[derive(Clone)]
 struct ListedReading {
-    sign: char,
+    sign: &'static str,
     /// The byte at which the sign stands.
     at: usize,
-    decimals: usize,
+    /// None where something says that there is no reading.
+    decimals: Option<usize>,
     /// Where the name begins, behind a word such as `at` that is none of it.
     from: usize,
 }
@@ -363,19 +366,34 @@ fn without_marks_of_keys(text: &str) -> Option<ListedReadings> {
     const LONGEST_NAME: usize = 48;
     /// So many lines of numbers are a table, whose results the list may be.
     const TABLE: usize = 3;
-    if text.len() > LONGEST || !text.contains([':', '=']) || !speaks_of_readings(text) {
+    /// What leads from a name to its reading.
+    const SIGNS: [&str; 5] = ["->", "=>", "→", ":", "="];
+    if text.len() > LONGEST || !text.contains([':', '=', '>', '→']) || !speaks_of_readings(text) {
         return None;
     }
-    let listed = |line: &str| -> Option<ListedReading> {
+    // A line of a name, a sign and a reading, or what says that there is none.
+    let listed = |line: &str, missing: bool| -> Option<ListedReading> {
         let line = line.trim_end();
-        let at = line.rfind([':', '='])?;
-        let sign = line[at..].chars().next()?;
-        let (name, value) = (line[..at].trim(), line[at + 1..].trim());
+        let (at, sign) = SIGNS
+            .iter()
+            .filter_map(|sign| Some((line.rfind(*sign)?, *sign)))
+            .max_by_key(|(at, sign)| (at + sign.len(), sign.len()))?;
+        let (name, value) = (line[..at].trim(), line[at + sign.len()..].trim());
         let digits = value.strip_prefix('-').unwrap_or(value);
-        let (whole, decimals) = digits.split_once(['.', ','])?;
         let figures = |part: &str| !part.is_empty() && part.bytes().all(|byte| byte.is_ascii_digit());
-        let reading =
-            whole.len() == 1 && figures(whole) && whole < "5" && figures(decimals) && decimals.len() >= 2;
+        let decimals = digits.split_once(['.', ',']).and_then(|(whole, decimals)| {
+            let reading =
+                whole.len() == 1 && figures(whole) && whole < "5" && figures(decimals) && decimals.len() >= 2;
+            reading.then_some(decimals.len())
+        });
+        let none = || {
+            let says = cell(value, Style::POINT);
+            let known = crate::preamble::is_known(name);
+            !known && (says == Cell::Beyond || missing && says == Cell::Missing)
+        };
+        if decimals.is_none() && !none() {
+            return None;
+        }
         // `at 400 nm: 0.077`: what it was read at, and no name.
         let place = name
             .split_once(' ')
@@ -386,19 +404,28 @@ fn without_marks_of_keys(text: &str) -> Option<ListedReadings> {
             && !crate::words::is_statistics(name)
             && !ends_in_measure(name)
             && !is_key_of_number(name);
-        (reading && (named || place.is_some())).then(|| ListedReading {
+        (named || place.is_some()).then(|| ListedReading {
             sign,
             at,
-            decimals: decimals.len(),
+            decimals,
             from: place.map_or(0, |(_, place)| place.as_ptr() as usize - line.as_ptr() as usize),
         })
     };
     let lines: Vec<&str> = text.split_inclusive('\n').collect();
-    let found: Vec<Option<ListedReading>> = lines.iter().map(|line| listed(line)).collect();
-    let first = found.iter().flatten().next()?;
+    let plain = |line: &&str| listed(line, false).filter(|one| one.decimals.is_some());
+    let mut found: Vec<Option<ListedReading>> = lines.iter().map(plain).collect();
+    let first = found.iter().flatten().next()?.clone();
     let at_places = first.from > 0;
     let of_kind = |one: &ListedReading| (one.sign, one.decimals, one.from > 0);
-    let alike = found.iter().flatten().all(|one| of_kind(one) == of_kind(first));
+    let alike = found.iter().flatten().all(|one| of_kind(one) == of_kind(&first));
+    // `Minze = over` behind a line of the list is of it.
+    for place in 1..lines.len() {
+        if found[place].is_none() && found[place - 1].is_some() {
+            let of_list = |one: &ListedReading| (one.sign, one.from > 0) == (first.sign, first.from > 0);
+            let goes_on = lines.get(place + 1).is_some_and(|line| plain(line).is_some());
+            found[place] = listed(lines[place], goes_on).filter(of_list);
+        }
+    }
     let longest = found.split(Option::is_none).map(<[_]>::len).max().unwrap_or(0);
     let is_row = |line: &&str| {
         let mut words = line.split([' ', '\t', ';', ',']).filter(|word| !word.is_empty());
@@ -418,13 +445,15 @@ fn without_marks_of_keys(text: &str) -> Option<ListedReadings> {
     let mut blanked = String::with_capacity(text.len());
     for (number, (line, found)) in lines.into_iter().zip(found).enumerate() {
         match found {
-            Some(ListedReading { at, from, .. }) => {
+            Some(ListedReading { at, from, sign, .. }) => {
                 place.get_or_insert(number + 1);
                 names.push(&line[from..at]);
                 blanked.extend(std::iter::repeat_n(' ', from));
                 blanked.push_str(&line[from..at]);
+                // Every byte keeps its place.
                 blanked.push('\t');
-                blanked.push_str(&line[at + 1..]);
+                blanked.extend(std::iter::repeat_n(' ', sign.len() - 1));
+                blanked.push_str(&line[at + sign.len()..]);
             }
             None => blanked.push_str(line),
         }
