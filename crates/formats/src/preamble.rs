@@ -340,7 +340,11 @@ pub(crate) fn tells_of_a_reading(line: &str) -> bool {
     let mut words_in_front = front.split_whitespace().rev();
     let symbol = words_in_front.next().unwrap_or("");
     let lead = words_in_front.filter(|one| word(one)).count();
-    let number = behind.split_whitespace().next().unwrap_or("").trim_end_matches(['.', ',']);
+    let number = behind
+        .split_whitespace()
+        .next()
+        .unwrap_or("")
+        .trim_end_matches(['.', ',']);
     let reading = number.starts_with(|c: char| c.is_ascii_digit() || c == '-') && number.contains(['.', ',']);
     let rest = behind.split_whitespace().skip(1).filter(|one| word(one)).count();
     plain

@@ -431,7 +431,11 @@ pub(super) fn add_rows(text: &str, sections: &mut Vec<Section>) -> Vec<u32> {
         let (mut above, mut below) = (empty(), empty());
         let mut unread = Vec::new();
         for line in &lines {
-            let part = if named && line.line < first { &mut above } else { &mut below };
+            let part = if named && line.line < first {
+                &mut above
+            } else {
+                &mut below
+            };
             if !part.add_row(&text[line.span.range()], cursor(line)) {
                 unread.push(line.line);
             }
@@ -440,7 +444,10 @@ pub(super) fn add_rows(text: &str, sections: &mut Vec<Section>) -> Vec<u32> {
             sections[index - 1].remarks.push(
                 Diagnostic::warning(
                     Code::new("row-does-not-fit"),
-                    format!("{} that were said to be rows could not be read as such, and were left out", unread.len()),
+                    format!(
+                        "{} that were said to be rows could not be read as such, and were left out",
+                        unread.len()
+                    ),
                 )
                 .at(Place::line(*line as usize), "the first of them"),
             );

@@ -30,7 +30,8 @@ pub(super) struct ReadTrace {
 impl ReadTrace {
     /// Notes what lines were taken for.
     pub(super) fn take(&mut self, lines: &[u32], taken_for: TakenFor, says: &'static str) {
-        self.taken.extend(lines.iter().map(|line| (*line, (taken_for, says))));
+        self.taken
+            .extend(lines.iter().map(|line| (*line, (taken_for, says))));
     }
 }
 

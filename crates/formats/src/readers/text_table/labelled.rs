@@ -172,7 +172,12 @@ impl LabelledLines {
             after: cursor,
         };
         // Names of one form with figures in them, as far as the mark behind them.
-        let named = |line: &str| line.split([':', '=']).next().map(form_of).filter(|form| form.contains('0'));
+        let named = |line: &str| {
+            line.split([':', '='])
+                .next()
+                .map(form_of)
+                .filter(|form| form.contains('0'))
+        };
         let model_name = named(&text[cursor.at..line_end(bytes, cursor.at).0]);
         let mut waiting: Vec<TextLine> = Vec::new();
         let mut blanks = String::new();
@@ -191,7 +196,8 @@ impl LabelledLines {
             let goes_on = || {
                 let (end, _) = line_end(bytes, next.min(bytes.len()));
                 let below = without_aside(&text[next.min(end)..end]).0;
-                rows.count > 0 && (model_name.is_some() && named(line) == model_name || alike(below).is_some())
+                rows.count > 0
+                    && (model_name.is_some() && named(line) == model_name || alike(below).is_some())
             };
             let marked = || marked::read(line, Some(model), goes_on, &alike).map(|marked| marked.own);
             if let Some(parts) = plain.or_else(marked) {
@@ -259,7 +265,10 @@ impl LabelledLines {
 
 /// How many numbers a line has.
 fn values(parts: &[LabelledPart]) -> usize {
-    parts.iter().filter(|part| part.kind == ColumnKind::Figures).count()
+    parts
+        .iter()
+        .filter(|part| part.kind == ColumnKind::Figures)
+        .count()
 }
 
 /// A line without the remark in brackets at its end, `Probe 4: E = 1,322  (measured 1:2)`, and where it stands. A unit is none.

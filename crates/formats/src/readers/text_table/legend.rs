@@ -43,9 +43,18 @@ pub(super) fn take(text: &str, sections: &mut [Section], behind: &mut Vec<TextLi
             continue;
         }
         let above = &section.words[section.words.len().saturating_sub(NEAR)..];
-        let below = if index + 1 == count { &behind[..behind.len().min(NEAR)] } else { &[] };
-        let lines: Vec<TextLine> =
-            heads.iter().chain(above).chain(below).filter(|line| is_legend(line)).copied().collect();
+        let below = if index + 1 == count {
+            &behind[..behind.len().min(NEAR)]
+        } else {
+            &[]
+        };
+        let lines: Vec<TextLine> = heads
+            .iter()
+            .chain(above)
+            .chain(below)
+            .filter(|line| is_legend(line))
+            .copied()
+            .collect();
         let found = headers(text, &lines, columns);
         let taken: Vec<u32> = lines.iter().map(|line| line.line).collect();
         if let Some(rows) = found {
@@ -54,9 +63,10 @@ pub(super) fn take(text: &str, sections: &mut [Section], behind: &mut Vec<TextLi
             first.get_or_insert_with(|| rows.clone());
             section.table.heads = rows;
             all.extend(taken);
-        } else if let Some(rows) = first.as_ref().filter(|rows| {
-            heads.is_empty() && rows.iter().all(|row| row.cells.len() == columns)
-        }) {
+        } else if let Some(rows) = first
+            .as_ref()
+            .filter(|rows| heads.is_empty() && rows.iter().all(|row| row.cells.len() == columns))
+        {
             section.table.heads.clone_from(rows);
         }
     }
@@ -109,11 +119,15 @@ fn of_line(line: &str) -> Vec<ColumnLegend> {
             continue;
         };
         // What stands in front of the first key is no part of a legend, and the words in front of the next one end it.
-        if found.is_empty() && !words[..at].iter().all(|word| words::is(WordList::Article, &kept[word.clone()])) {
+        if found.is_empty()
+            && !words[..at]
+                .iter()
+                .all(|word| words::is(WordList::Article, &kept[word.clone()]))
+        {
             return Vec::new();
         }
         if let Some(last) = found.last_mut() {
-            last.says.end = words[at].start;
+            last.says.end = words[at].start.max(last.says.start);
         }
         found.push(ColumnLegend {
             column,
@@ -138,7 +152,7 @@ fn of_line(line: &str) -> Vec<ColumnLegend> {
 fn words_in(line: &str) -> Vec<Range<usize>> {
     let mut words = Vec::new();
     let mut at = 0;
-    for piece in line.split(|c: char| c.is_whitespace() || matches!(c, ':' | '=' | ',' | ';' | '|')) {
+    for piece in line.split(|c: char| c.is_whitespace() || matches!(c, ':' | '：' | '=' | ',' | ';' | '|')) {
         if !piece.is_empty() {
             words.push(at..at + piece.len());
         }
@@ -161,7 +175,10 @@ fn key_at(line: &str, words: &[Range<usize>], further: bool) -> Option<(usize, u
     };
     let numbered = |at: usize| {
         let word = word(at)?;
-        let number = word.parse::<usize>().ok().filter(|number| (1..=99).contains(number));
+        let number = word
+            .parse::<usize>()
+            .ok()
+            .filter(|number| (1..=99).contains(number));
         let letter = || match word.as_bytes() {
             [letter @ b'A'..=b'Z'] => Some(usize::from(letter - b'A')),
             _ => None,
@@ -183,7 +200,7 @@ fn key_at(line: &str, words: &[Range<usize>], further: bool) -> Option<(usize, u
     let end = words.get(length - 1)?.end;
     let rest = &line[end..];
     let at = end + (rest.len() - rest.trim_start().len());
-    let marks = [":", "=", "->", "→", "–", "—", "-"];
+    let marks = [":", "：", "=", "->", "→", "–", "—", "-"];
     if let Some(mark) = marks.iter().find(|mark| line[at..].starts_with(**mark)) {
         return Some((column, length, at + mark.len()));
     }
@@ -191,9 +208,14 @@ fn key_at(line: &str, words: &[Range<usize>], further: bool) -> Option<(usize, u
     if is.is_some() {
         return Some((column, length, words.get(length)?.end));
     }
-    // `the first column is the time, the second the absorbance`
+    // `the first column is the time, the second the absorbance`, `1st col. wavelength / nm; 2nd col. absorbance`
     let goes_on = further && word(length).is_some_and(|word| words::is(WordList::Article, word));
-    goes_on.then_some((column, length, end))
+    let named = || {
+        let text = line[at..].split([',', ';']).next().unwrap_or("");
+        let head = crate::column_header::read_column_header(text.trim());
+        head.quantity.is_some() || head.unit.is_some()
+    };
+    (goes_on || length >= 2 && named()).then_some((column, length, end))
 }
 
 /// `第1列`, `列2`, `col1`: word and number in one.
@@ -205,13 +227,17 @@ fn written_together(word: &str) -> Option<usize> {
         .collect();
     if digits.is_empty() {
         let counted = COUNTED.iter().position(|list| {
-            words::words_of(*list)
-                .iter()
-                .any(|count| word.strip_prefix(count.as_str()).is_some_and(|rest| words::is(WordList::Column, rest)))
+            words::words_of(*list).iter().any(|count| {
+                word.strip_prefix(count.as_str())
+                    .is_some_and(|rest| words::is(WordList::Column, rest))
+            })
         });
         return counted.filter(|_| !word.is_ascii());
     }
-    let number = digits.parse::<usize>().ok().filter(|number| (1..=99).contains(number))?;
+    let number = digits
+        .parse::<usize>()
+        .ok()
+        .filter(|number| (1..=99).contains(number))?;
     words::is(WordList::Column, &rest).then(|| number - 1)
 }
 
@@ -221,7 +247,10 @@ fn bare(line: &str, range: Range<usize>) -> Range<usize> {
     loop {
         let text = &line[range.clone()];
         let start = range.start + (text.len() - text.trim_start().len());
-        let end = range.start + text.trim_end_matches(|c: char| c.is_whitespace() || matches!(c, ',' | ';' | '.' | '|')).len();
+        let end = range.start
+            + text
+                .trim_end_matches(|c: char| c.is_whitespace() || matches!(c, ',' | ';' | '.' | '|'))
+                .len();
         if start >= end {
             return range.start..range.start;
         }
@@ -248,13 +277,19 @@ mod tests {
 
     #[test]
     fn lines_that_say_what_columns_hold() {
-        let cases: [(&str, &[(usize, &str)]); 12] = [
+        let cases: [(&str, &[(usize, &str)]); 14] = [
             ("first column: wavelength / nm", &[(0, "wavelength / nm")]),
             ("# Second column = absorbance", &[(1, "absorbance")]),
             ("erste Spalte: Wellenlänge / nm", &[(0, "Wellenlänge / nm")]),
-            ("1. Spalte: Zeit in min, 2. Spalte: E 405", &[(0, "Zeit in min"), (1, "E 405")]),
+            (
+                "1. Spalte: Zeit in min, 2. Spalte: E 405",
+                &[(0, "Zeit in min"), (1, "E 405")],
+            ),
             ("colonne 1 : longueur d'onde (nm)", &[(0, "longueur d'onde (nm)")]),
-            ("primera columna: longitud de onda (nm)", &[(0, "longitud de onda (nm)")]),
+            (
+                "primera columna: longitud de onda (nm)",
+                &[(0, "longitud de onda (nm)")],
+            ),
             (
                 "column 1 = time / s; column 2 = A405; column 3 = A650",
                 &[(0, "time / s"), (1, "A405"), (2, "A650")],
@@ -263,7 +298,12 @@ mod tests {
                 "The first column is the time in s, the second one the absorbance at 405 nm.",
                 &[(0, "time in s"), (1, "absorbance at 405 nm")],
             ),
-            ("第1列：波長 (nm)", &[]),
+            (
+                "1st col. wavelength / nm; 2nd col. absorbance",
+                &[(0, "wavelength / nm"), (1, "absorbance")],
+            ),
+            ("1列目: 波長 (nm)", &[(0, "波長 (nm)")]),
+            ("第1列：波長 (nm)", &[(0, "波長 (nm)")]),
             ("第1列: 波長 (nm)", &[(0, "波長 (nm)")]),
             ("The sample of the first column: beet", &[]),
             ("Column 1 was washed with water", &[]),

@@ -352,7 +352,11 @@ fn read_lines(source: &Source, mut told: Option<&mut ReadTrace>) -> SourceTables
     let (wells, of_wells) = wells::take(text, &mut sections, &mut behind);
     if let Some(told) = told.as_deref_mut() {
         told.take(&legends, TakenFor::Heads, "says what a column holds");
-        told.take(&added, TakenFor::Rows, "1 row that was said to belong to the table");
+        told.take(
+            &added,
+            TakenFor::Rows,
+            "1 row that was said to belong to the table",
+        );
         told.take(&of_wells, TakenFor::Key, "says what stands in the wells");
     }
     let (sections, behind) = keys_behind(text, sections, behind);
@@ -369,7 +373,10 @@ fn read_lines(source: &Source, mut told: Option<&mut ReadTrace>) -> SourceTables
     let mut trailer = Preamble::hear(source, &behind);
     for line in &of_check {
         let said = strip_remark(&text[line.span.range()]).1.trim().to_owned();
-        trailer.fields.claim("comment", Claim::text(said, Origin::Source(source.place(line.span))));
+        trailer.fields.claim(
+            "comment",
+            Claim::text(said, Origin::Source(source.place(line.span))),
+        );
     }
     let (conditions, sections): (Vec<(Section, WellNames)>, Vec<(Section, WellNames)>) = sections
         .into_iter()
@@ -919,7 +926,8 @@ fn head_of_letter(text: &str, lines: &[TextLine]) -> Option<std::ops::RangeInclu
 fn without_checks(text: &str, behind: Vec<TextLine>) -> (Vec<TextLine>, Vec<TextLine>) {
     let mut last: Option<u32> = None;
     behind.into_iter().partition(|line| {
-        let apart = is_title_of_check(&text[line.span.range()]) || last.is_some_and(|last| line.line == last + 1);
+        let apart =
+            is_title_of_check(&text[line.span.range()]) || last.is_some_and(|last| line.line == last + 1);
         last = apart.then_some(line.line);
         !apart
     })
@@ -930,7 +938,10 @@ fn is_title_of_check(line: &str) -> bool {
     const MOST_WORDS: usize = 4;
     let (_, kept) = strip_remark(line);
     let kept = kept.trim_end_matches([':', '-', '=', ' ', ';', ',', '\t']);
-    let words = || kept.split(|c: char| !(c.is_alphanumeric() || c == '-')).filter(|word| !word.is_empty());
+    let words = || {
+        kept.split(|c: char| !(c.is_alphanumeric() || c == '-'))
+            .filter(|word| !word.is_empty())
+    };
     kept.len() <= 60
         && words().count() <= MOST_WORDS
         && words().any(|word| crate::words::begins(WordList::OfCheck, &word.to_lowercase()))
@@ -1513,7 +1524,12 @@ mod tests {
             .flat_map(|question| &question.readings)
             .map(|reading| reading.assume.as_str())
             .collect();
-        assert_eq!(about_rows, ["rows=belong", "rows=apart"], "{:?}", asked[0].questions);
+        assert_eq!(
+            about_rows,
+            ["rows=belong", "rows=apart"],
+            "{:?}",
+            asked[0].questions
+        );
         for (answer, rows) in [("rows=belong", 4), ("rows=apart", 3)] {
             let runs = read_as(text, &[answer]);
             assert!(runs[0].questions.is_empty(), "{answer}: {:?}", runs[0].questions);
@@ -1521,7 +1537,10 @@ mod tests {
             assert_eq!(runs[0].traces[1].len(), rows, "{answer}");
         }
         let runs = read_as(text, &["rows=belong"]);
-        assert_eq!(runs[0].traces[0].row_names, ["leaf", "stem", "root", "river bank"]);
+        assert_eq!(
+            runs[0].traces[0].row_names,
+            ["leaf", "stem", "root", "river bank"]
+        );
         assert_eq!(runs[0].traces[1].y.values.as_ref(), [0.231, 0.219, 0.055, 0.141]);
         // Under numbers that run they are readings of their own.
         let text = "mg/L;A510;A600\n0;0.002;0.001\n1;0.198;0.010\n2;0.395;0.020\n4;0.802;0.041\nNote: from here on: samples 2024\nriver;0.288;0.013\n";

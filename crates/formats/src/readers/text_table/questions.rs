@@ -16,7 +16,9 @@ pub(super) fn one_each(questions: Vec<Question>) -> Vec<Question> {
     let mut all: Vec<Question> = Vec::with_capacity(questions.len());
     for question in questions {
         let topic = about(&question);
-        let known = all.iter_mut().find(|known| topic.is_some() && about(known) == topic);
+        let known = all
+            .iter_mut()
+            .find(|known| topic.is_some() && about(known) == topic);
         match known {
             Some(known) => join(known, question),
             None => all.push(question),
@@ -30,15 +32,21 @@ fn join(known: &mut Question, further: Question) {
     /// That it is no measurement is offered beside every quantity.
     const LAST: &str = "measurement=";
     let same_code = known.code == further.code;
-    let offers = |readings: &[Alternative], assume: &str| readings.iter().any(|reading| reading.assume == assume);
+    let offers =
+        |readings: &[Alternative], assume: &str| readings.iter().any(|reading| reading.assume == assume);
     let common = known
         .readings
         .iter()
         .any(|reading| !reading.assume.starts_with(LAST) && offers(&further.readings, &reading.assume));
     if same_code && common {
-        known.readings.retain(|reading| offers(&further.readings, &reading.assume));
+        known
+            .readings
+            .retain(|reading| offers(&further.readings, &reading.assume));
     } else {
-        let mut last = known.readings.iter().position(|reading| reading.assume.starts_with(LAST));
+        let mut last = known
+            .readings
+            .iter()
+            .position(|reading| reading.assume.starts_with(LAST));
         for reading in further.readings {
             if !offers(&known.readings, &reading.assume) {
                 let at = last.unwrap_or(known.readings.len());
@@ -48,7 +56,8 @@ fn join(known: &mut Question, further: Question) {
         }
     }
     // The same of another column is told by its place alone.
-    if (!same_code || known.code.as_str() == "row-does-not-fit") && !known.message.contains(&further.message) {
+    if (!same_code || known.code.as_str() == "row-does-not-fit") && !known.message.contains(&further.message)
+    {
         known.message = format!("{}; {}", known.message, further.message);
     }
     for label in further.labels {

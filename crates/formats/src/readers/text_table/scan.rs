@@ -459,9 +459,7 @@ fn samples_below(
             Cell::Words => marked_number(&line[range.clone()], dialect.style).is_some(),
             _ => false,
         };
-        cells.len() == before.grid.columns()
-            && is_sample(name)
-            && cells.iter().enumerate().skip(1).all(read)
+        cells.len() == before.grid.columns() && is_sample(name) && cells.iter().enumerate().skip(1).all(read)
     };
     let mut end = cursor.at;
     let mut at = cursor.at;
@@ -511,7 +509,9 @@ fn is_title_of_samples(line: &str) -> bool {
     let line = strip_remark(line).1;
     line.split_whitespace().count() <= MOST_WORDS
         && !line.contains(|c: char| c.is_ascii_digit())
-        && crate::preamble::pairs(line).iter().all(|pair| pair.value.is_empty())
+        && crate::preamble::pairs(line)
+            .iter()
+            .all(|pair| pair.value.is_empty())
 }
 
 /// So many bytes behind the first row are searched for the header again before the rows are read.
@@ -1680,16 +1680,17 @@ fn take_names(
     let identified = heads
         .first()
         .is_some_and(|range| crate::words::is(WordList::Identifier, head[range.clone()].trim()));
-    let counted = identified || heads.first().is_some_and(|range| {
-        let head = head[range.clone()].trim();
-        crate::words::quantity_of(head) == Some(curvary_record::Quantity::INDEX)
-            || crate::words::is(WordList::Series, head)
-    }) && rows.iter().zip(cells).enumerate().all(|(row, (line, cells))| {
-        let first = cells
-            .first()
-            .map(|range| cell(&line[range.clone()], dialect.style));
-        matches!(first, Some(Cell::Number { value, decimals: 0 }) if value == (row + 1) as f64)
-    });
+    let counted = identified
+        || heads.first().is_some_and(|range| {
+            let head = head[range.clone()].trim();
+            crate::words::quantity_of(head) == Some(curvary_record::Quantity::INDEX)
+                || crate::words::is(WordList::Series, head)
+        }) && rows.iter().zip(cells).enumerate().all(|(row, (line, cells))| {
+            let first = cells
+                .first()
+                .map(|range| cell(&line[range.clone()], dialect.style));
+            matches!(first, Some(Cell::Number { value, decimals: 0 }) if value == (row + 1) as f64)
+        });
     for (column, range) in heads.into_iter().enumerate() {
         let head = head[range].trim();
         let names = matches!(crate::words::field_of(head), Some("sample" | "sample-id"))
@@ -1742,15 +1743,15 @@ fn take_names(
             };
             column == usize::from(counted) && levels()
                 || column == usize::from(counted)
-                && !even
-                && !runs
-                && numbers.clone().all(|found| {
-                    matches!(
-                        found,
-                        Some(Cell::Number { decimals: 0, .. } | Cell::WithUnit { .. })
-                    )
-                })
-                && !numbers.by_ref().enumerate().all(counts)
+                    && !even
+                    && !runs
+                    && numbers.clone().all(|found| {
+                        matches!(
+                            found,
+                            Some(Cell::Number { decimals: 0, .. } | Cell::WithUnit { .. })
+                        )
+                    })
+                    && !numbers.by_ref().enumerate().all(counts)
         };
         if names && kinds[column] == ColumnKind::Figures && (worded() || numbered()) {
             kinds[column] = ColumnKind::Words;
@@ -1862,7 +1863,9 @@ fn stands_over_a_plate(text: &str, cursor: Cursor) -> bool {
     }
     let rows = lines.zip('A'..).take_while(|(line, letter)| {
         let mut cells = line.split_whitespace();
-        let named = cells.next().is_some_and(|cell| cell.chars().eq(std::iter::once(*letter)));
+        let named = cells
+            .next()
+            .is_some_and(|cell| cell.chars().eq(std::iter::once(*letter)));
         named && cells.count() == count
     });
     rows.count() >= FEWEST

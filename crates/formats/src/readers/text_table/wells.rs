@@ -32,7 +32,10 @@ pub(super) fn take(
     behind: &mut Vec<TextLine>,
 ) -> (Vec<WellNames>, Vec<u32>) {
     let mut names = vec![WellNames::new(); sections.len()];
-    let plates: Vec<Option<Plate>> = sections.iter().map(|section| Plate::of(text, &section.table)).collect();
+    let plates: Vec<Option<Plate>> = sections
+        .iter()
+        .map(|section| Plate::of(text, &section.table))
+        .collect();
     if plates.iter().all(Option::is_none) {
         return (names, Vec::new());
     }
@@ -46,7 +49,10 @@ pub(super) fn take(
         };
         let plate = plates.get(block).and_then(Option::as_ref);
         let above = block.checked_sub(1).and_then(|above| plates[above].as_ref());
-        let key = [above, plate].into_iter().flatten().find_map(|plate| plate.key(text, words));
+        let key = [above, plate]
+            .into_iter()
+            .flatten()
+            .find_map(|plate| plate.key(text, words));
         keys.push(key);
     }
     number_keys(text, sections, &plates, &mut keys);
@@ -55,11 +61,15 @@ pub(super) fn take(
     let is_key = |plate: usize| keys.iter().flatten().any(|key| key.table == Some(plate));
     let first_plate = (0..count).find(|plate| plates[*plate].is_some() && !is_key(*plate));
     let first_key = keys.iter().position(Option::is_some);
-    let in_front = first_key.zip(first_plate).is_some_and(|(key, plate)| key <= plate);
+    let in_front = first_key
+        .zip(first_plate)
+        .is_some_and(|(key, plate)| key <= plate);
     for (index, plate) in plates.iter().enumerate() {
         let Some(plate) = plate else { continue };
         // One key above all plates or below all of them is that of all.
-        let of_all = [0, count].into_iter().find(|block| written == 1 && keys[*block].is_some());
+        let of_all = [0, count]
+            .into_iter()
+            .find(|block| written == 1 && keys[*block].is_some());
         let own = of_all.unwrap_or(if in_front { index } else { index + 1 });
         let key = keys[own].as_ref().filter(|key| plate.has(&key.names));
         if let Some(key) = key {
@@ -67,8 +77,18 @@ pub(super) fn take(
         }
     }
     let used = |key: &&WellKey| names.contains(&key.names);
-    let taken: Vec<u32> = keys.iter().flatten().filter(used).flat_map(|key| key.lines.clone()).collect();
-    let tables: Vec<usize> = keys.iter().flatten().filter(used).filter_map(|key| key.table).collect();
+    let taken: Vec<u32> = keys
+        .iter()
+        .flatten()
+        .filter(used)
+        .flat_map(|key| key.lines.clone())
+        .collect();
+    let tables: Vec<usize> = keys
+        .iter()
+        .flatten()
+        .filter(used)
+        .filter_map(|key| key.table)
+        .collect();
     for section in sections.iter_mut() {
         section.words.retain(|line| !taken.contains(&line.line));
     }
@@ -124,8 +144,13 @@ fn number_keys(text: &str, sections: &[Section], plates: &[Option<Plate>], keys:
 fn unit_of_title(line: &str) -> Option<String> {
     let (_, kept) = strip_remark(line);
     let head = crate::column_header::read_column_header(kept.trim().trim_end_matches(':'));
-    let other = head.quantity.as_ref().is_some_and(|quantity| *quantity == curvary_record::Quantity::CONCENTRATION);
-    head.unit.filter(|_| other && head.held.is_empty()).map(|unit| unit.display())
+    let other = head
+        .quantity
+        .as_ref()
+        .is_some_and(|quantity| *quantity == curvary_record::Quantity::CONCENTRATION);
+    head.unit
+        .filter(|_| other && head.held.is_empty())
+        .map(|unit| unit.display())
 }
 
 /// A grid with letters in front of its rows and numbers over its columns.
@@ -146,7 +171,11 @@ impl Plate {
         if figures < FEWEST_COLUMNS || grid.rows > usize::from(b'Z' - b'A') + 1 {
             return None;
         }
-        let rows: Option<Vec<char>> = grid.words(0).iter().map(|span| letter(text[span.range()].trim())).collect();
+        let rows: Option<Vec<char>> = grid
+            .words(0)
+            .iter()
+            .map(|span| letter(text[span.range()].trim()))
+            .collect();
         let heads = table.heads.last()?;
         let columns: Vec<u32> = heads
             .cells
@@ -183,7 +212,10 @@ impl Plate {
     fn grid(&self, text: &str, words: &[TextLine]) -> Option<WellKey> {
         let cells = |line: &TextLine| -> Vec<&str> {
             let line = &text[line.span.range()];
-            split(line, &self.dialect).into_iter().map(|range| line[range].trim()).collect()
+            split(line, &self.dialect)
+                .into_iter()
+                .map(|range| line[range].trim())
+                .collect()
         };
         let is_header = |line: &TextLine| {
             let cells = cells(line);
@@ -193,7 +225,9 @@ impl Plate {
         };
         let header = words.iter().position(is_header)?;
         // Where blanks part the cells an empty corner is no cell.
-        let first = cells(&words[header]).iter().position(|cell| cell.parse::<u32>().is_ok())?;
+        let first = cells(&words[header])
+            .iter()
+            .position(|cell| cell.parse::<u32>().is_ok())?;
         let shift = usize::from(first == 0);
         let mut key = WellKey {
             lines: vec![words[header].line],
@@ -201,7 +235,11 @@ impl Plate {
         };
         for line in &words[header + 1..] {
             let row = cells(line);
-            let Some(letter) = row.first().and_then(|cell| letter(cell)).filter(|letter| self.rows.contains(letter)) else {
+            let Some(letter) = row
+                .first()
+                .and_then(|cell| letter(cell))
+                .filter(|letter| self.rows.contains(letter))
+            else {
                 break;
             };
             key.lines.push(line.line);
@@ -238,7 +276,8 @@ fn lines(text: &str, words: &[TextLine]) -> WellKey {
         };
         key.lines.push(line.line);
         for (wells, name) in statements {
-            key.names.extend(wells.into_iter().map(|well| (well, name.to_owned())));
+            key.names
+                .extend(wells.into_iter().map(|well| (well, name.to_owned())));
         }
     }
     key
@@ -271,10 +310,15 @@ fn wells_of(text: &str) -> Option<Vec<(char, u32)>> {
 /// `A1`, `H12`.
 fn well(text: &str) -> Option<(char, u32)> {
     let mut chars = text.chars();
-    let row = chars.next().and_then(|row| letter(row.encode_utf8(&mut [0; 4])))?;
+    let row = chars
+        .next()
+        .and_then(|row| letter(row.encode_utf8(&mut [0; 4])))?;
     let digits = chars.as_str();
     let plain = !digits.is_empty() && digits.bytes().all(|byte| byte.is_ascii_digit());
-    let column = digits.parse().ok().filter(|column| plain && (1..=MOST_COLUMNS).contains(column))?;
+    let column = digits
+        .parse()
+        .ok()
+        .filter(|column| plain && (1..=MOST_COLUMNS).contains(column))?;
     Some((row, column))
 }
 
@@ -294,7 +338,10 @@ mod tests {
     fn wells_by_their_corners() {
         assert_eq!(wells_of("A1"), Some(vec![('A', 1)]));
         assert_eq!(wells_of("A1-A3"), Some(vec![('A', 1), ('A', 2), ('A', 3)]));
-        assert_eq!(wells_of("A1 to B2"), Some(vec![('A', 1), ('A', 2), ('B', 1), ('B', 2)]));
+        assert_eq!(
+            wells_of("A1 to B2"),
+            Some(vec![('A', 1), ('A', 2), ('B', 1), ('B', 2)])
+        );
         assert_eq!(wells_of("A1..A2"), Some(vec![('A', 1), ('A', 2)]));
         assert_eq!(wells_of("A1, C2"), Some(vec![('A', 1), ('C', 2)]));
         assert_eq!(wells_of("A405"), None);

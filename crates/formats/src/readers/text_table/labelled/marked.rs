@@ -43,7 +43,9 @@ impl ValueModel {
     /// Of a line of which only the words are known: its last one may be a unit.
     pub(super) fn ending_like(line: &str) -> Self {
         let body = line.trim_end();
-        let at = body.rfind(|c: char| c.is_ascii_digit()).map_or(body.len(), |at| at + 1);
+        let at = body
+            .rfind(|c: char| c.is_ascii_digit())
+            .map_or(body.len(), |at| at + 1);
         let unit = &body[at..];
         let plain = unit.len() <= LONGEST_WORD && unit.contains(|c: char| c.is_alphabetic() || c == '%');
         Self {
@@ -97,7 +99,8 @@ pub(super) fn read(
         let parts = alike(&stand_in.line).filter(|parts| parts.iter().any(is_value))?;
         // `Gamay: E = spilt` has all of the form but the number.
         let lead = model.map_or("", |model| model.lead.as_str());
-        let whole = !stand_in.shortened && lead.contains('=') && line[..stand_in.marker.start].ends_with(lead);
+        let whole =
+            !stand_in.shortened && lead.contains('=') && line[..stand_in.marker.start].ends_with(lead);
         if (stand_in.unknown || stand_in.shortened) && !whole && !goes_on() {
             return None;
         }
@@ -118,7 +121,11 @@ pub(super) fn stand_ins(line: &str, model: Option<&ValueModel>) -> Vec<StandIn> 
     let (lead, unit) = model.map_or(("", ""), |model| (model.lead.as_str(), model.unit.as_str()));
     let mut all: Vec<StandIn> = Vec::new();
     for marker in markers(line, model.is_some()) {
-        let leads: &[&str] = if marker.limit { &["", "= ", ": ", lead] } else { &["", lead] };
+        let leads: &[&str] = if marker.limit {
+            &["", "= ", ": ", lead]
+        } else {
+            &["", lead]
+        };
         for (place, with) in leads.iter().enumerate() {
             if place > 0 && with.is_empty() {
                 continue;
@@ -220,11 +227,14 @@ fn markers(line: &str, anywhere: bool) -> Vec<Marker> {
 
 /// Numbers behind a sign that makes them limits: `> 3.0`, `≥3`, `<0.001`. An arrow is none.
 fn limits(line: &str) -> Vec<Marker> {
-    let signs = line.char_indices().filter(|(_, sign)| matches!(sign, '>' | '<' | '≥' | '≤'));
+    let signs = line
+        .char_indices()
+        .filter(|(_, sign)| matches!(sign, '>' | '<' | '≥' | '≤'));
     signs
         .filter_map(|(at, sign)| {
             let behind = &line[at + sign.len_utf8()..];
-            let arrow = line[..at].ends_with(['-', '=', '–', '—', '<', '>']) || behind.starts_with(['-', '>', '<']);
+            let arrow =
+                line[..at].ends_with(['-', '=', '–', '—', '<', '>']) || behind.starts_with(['-', '>', '<']);
             let figures = behind.trim_start_matches(['=', ' ']);
             let length = figures
                 .find(|c: char| !(c.is_ascii_digit() || matches!(c, '.' | ',')))
@@ -263,7 +273,11 @@ fn starts(line: &str, anywhere: bool) -> impl Iterator<Item = (usize, bool)> {
 fn marker_end(text: &str, marked: bool) -> Option<usize> {
     let end = text.find(['\t', ';', '|', ',', '(']).unwrap_or(text.len());
     let text = text[..end].trim_end();
-    let mut ends: Vec<usize> = text.match_indices(' ').map(|(at, _)| at).take(MOST_WORDS - 1).collect();
+    let mut ends: Vec<usize> = text
+        .match_indices(' ')
+        .map(|(at, _)| at)
+        .take(MOST_WORDS - 1)
+        .collect();
     if text.split_whitespace().count() <= MOST_WORDS {
         ends.push(text.len());
     }
@@ -289,7 +303,9 @@ fn last_word(line: &str) -> Option<Range<usize>> {
 
 /// Whether a line may begin lines of one form although it has no reading: a marker stands behind a mark.
 pub(super) fn may_begin(line: &str) -> bool {
-    line.len() <= LONGEST && line.contains([':', '=', '>', '<', '≥', '≤', '→']) && !markers(line, false).is_empty()
+    line.len() <= LONGEST
+        && line.contains([':', '=', '>', '<', '≥', '≤', '→'])
+        && !markers(line, false).is_empty()
 }
 
 /// Whether what stands in place of a number is a word that says nothing that we know.

@@ -142,12 +142,14 @@ impl LinePattern {
                     marked += 1;
                     tokens(shown, how).map(|tokens| (Cow::Borrowed(shown), tokens))
                 }
-                _ => fits(line).map(|tokens| (Cow::Borrowed(line), tokens)).or_else(|| {
-                    let (first, _) = lines.first()?;
-                    let (shown, tokens) = stand_in(line, first, fits)?;
-                    marked += 1;
-                    Some((Cow::Owned(shown), tokens))
-                }),
+                _ => fits(line)
+                    .map(|tokens| (Cow::Borrowed(line), tokens))
+                    .or_else(|| {
+                        let (first, _) = lines.first()?;
+                        let (shown, tokens) = stand_in(line, first, fits)?;
+                        marked += 1;
+                        Some((Cow::Owned(shown), tokens))
+                    }),
             };
             let Some((line, tokens)) = found else {
                 break;
@@ -171,8 +173,7 @@ impl LinePattern {
         if lines.len() < least || lines.len() - marked < 2 || 2 * marked > lines.len() {
             return (None, looked);
         }
-        let pattern =
-            Self::of(&lines, how).filter(|pattern| pattern.holds_values(&lines[0].0, lines.len()));
+        let pattern = Self::of(&lines, how).filter(|pattern| pattern.holds_values(&lines[0].0, lines.len()));
         if pattern.is_none() && lines.len() == SAMPLE {
             looked.none_before = starts[SAMPLE / 2];
         }
@@ -187,8 +188,9 @@ impl LinePattern {
             .enumerate()
             .map(|(place, token)| {
                 let text = &first[token.range.clone()];
-                let same =
-                    |(line, tokens): &(Cow<'_, str>, Vec<LinePiece>)| &line[tokens[place].range.clone()] == text;
+                let same = |(line, tokens): &(Cow<'_, str>, Vec<LinePiece>)| {
+                    &line[tokens[place].range.clone()] == text
+                };
                 let fixed = match token.kind {
                     PieceKind::Sign => true,
                     PieceKind::Word => lines.iter().all(same),
@@ -239,7 +241,8 @@ impl LinePattern {
         // `S1: 0.412 AU`: the unit says what was read.
         let of_light = parts.iter().any(|part| {
             let unit = spelled(&first[part.unit.clone()]);
-            unit.one().is_some_and(|unit| *unit == curvary_record::Unit::ABSORBANCE)
+            unit.one()
+                .is_some_and(|unit| *unit == curvary_record::Unit::ABSORBANCE)
         });
         let marked = self
             .tokens
@@ -561,10 +564,14 @@ fn stand_in(
     fits: impl Fn(&str) -> Option<Vec<LinePiece>>,
 ) -> Option<(String, Vec<LinePiece>)> {
     let model = ValueModel::ending_like(first);
-    marked::stand_ins(line, Some(&model)).into_iter().find_map(|stand_in| {
-        let tokens = (!stand_in.shortened && !stand_in.unknown).then(|| fits(&stand_in.line)).flatten()?;
-        Some((stand_in.line, tokens))
-    })
+    marked::stand_ins(line, Some(&model))
+        .into_iter()
+        .find_map(|stand_in| {
+            let tokens = (!stand_in.shortened && !stand_in.unknown)
+                .then(|| fits(&stand_in.line))
+                .flatten()?;
+            Some((stand_in.line, tokens))
+        })
 }
 
 /// Whether two lines have the same pieces, and the same signs.

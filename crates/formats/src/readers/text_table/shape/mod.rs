@@ -915,7 +915,10 @@ impl Shaper<'_> {
     fn hear_percents(&mut self) {
         let light = [Quantity::TRANSMITTANCE, Quantity::REFLECTANCE];
         let of = |column: &Column, quantity: &Quantity| column.quantity.as_ref() == Some(quantity);
-        let spectrum = self.columns.iter().any(|column| of(column, &Quantity::WAVELENGTH));
+        let spectrum = self
+            .columns
+            .iter()
+            .any(|column| of(column, &Quantity::WAVELENGTH));
         if !spectrum || !light.iter().any(|quantity| self.context.names(quantity)) {
             return;
         }
@@ -935,7 +938,9 @@ impl Shaper<'_> {
         let length = |column: &Column| {
             let (head, _) = column.heads.last()?;
             let (number, unit) = head.trim().split_once(|c: char| c.is_whitespace())?;
-            let unit = matches!(unit.trim(), "mm" | "cm").then(|| Unit::ucum(unit.trim()).ok()).flatten()?;
+            let unit = matches!(unit.trim(), "mm" | "cm")
+                .then(|| Unit::ucum(unit.trim()).ok())
+                .flatten()?;
             let value = leading_number(number).filter(|value| *value > 0.0)?;
             Some(Coordinate::new(Quantity::named("path-length"), unit, value))
         };
@@ -943,9 +948,15 @@ impl Shaper<'_> {
             let of = column.quantity.as_ref().map(Quantity::as_str);
             matches!(of, Some("wavelength" | "wavenumber" | "time" | "concentration"))
         };
-        let mut others = self.columns.iter().enumerate().filter(|(_, column)| !runs(column));
-        let lengths: Option<Vec<(usize, Coordinate)>> =
-            others.by_ref().map(|(place, column)| Some((place, length(column)?))).collect();
+        let mut others = self
+            .columns
+            .iter()
+            .enumerate()
+            .filter(|(_, column)| !runs(column));
+        let lengths: Option<Vec<(usize, Coordinate)>> = others
+            .by_ref()
+            .map(|(place, column)| Some((place, length(column)?)))
+            .collect();
         let Some(lengths) = lengths.filter(|lengths| {
             self.context.cells && lengths.len() >= 2 && lengths.len() + 1 == self.columns.len()
         }) else {

@@ -309,7 +309,11 @@ impl Shaper<'_> {
         let is_held = |y: &usize| constants.iter().any(|(place, _)| place == y);
         let (held, ys): (Vec<usize>, Vec<usize>) = ys.into_iter().partition(is_held);
         // A table of nothing else is one of conditions.
-        let (constants, ys) = if ys.is_empty() { (Vec::new(), held) } else { (constants, ys) };
+        let (constants, ys) = if ys.is_empty() {
+            (Vec::new(), held)
+        } else {
+            (constants, ys)
+        };
         if ys.is_empty() {
             return TableReading::Other("rows of names, and no numbers beside them".to_owned());
         }
