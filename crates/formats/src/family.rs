@@ -13,6 +13,9 @@ use crate::{Source, readers, words};
 /// So much of the beginning is looked at: more tells nothing new about the manner of writing.
 const BYTES: usize = 24 << 10;
 const LINES: usize = 300;
+/// So many rows with words among the numbers are a table, and so many where there is no longer one.
+const FEWEST_NAMED: usize = 4;
+const FEWEST_IN_A_LIST: usize = 2;
 /// A longer text before a colon is a sentence.
 const KEY: usize = 48;
 
@@ -47,8 +50,11 @@ fn of_text(text: &str, in_document: bool) -> Option<Family> {
     {
         return Some(labelled(&lines));
     }
-    let (delimiter, rows) = delimiter(&lines)?;
-    let blocks = blocks(&rows);
+    // Where no table is longer, a few rows of names and numbers are one.
+    let (least, (delimiter, rows)) = [FEWEST_NAMED, FEWEST_IN_A_LIST]
+        .into_iter()
+        .find_map(|least| Some((least, delimiter(&lines, least)?)))?;
+    let blocks = blocks(&rows, least);
     let mut used = vec![false; lines.len()];
     let mut headers: Vec<String> = Vec::new();
     let mut bare: Option<String> = None;
@@ -212,7 +218,7 @@ impl<'t> FamilyRow<'t> {
 }
 
 /// The delimiter that makes most lines rows of numbers, and the lines as such rows.
-fn delimiter<'t>(lines: &[&'t str]) -> Option<(FamilyDelimiter, Vec<FamilyRow<'t>>)> {
+fn delimiter<'t>(lines: &[&'t str], least: usize) -> Option<(FamilyDelimiter, Vec<FamilyRow<'t>>)> {
     let mut best = (0, None);
     for delimiter in FamilyDelimiter::ALL {
         if let FamilyDelimiter::Sign(sign) = delimiter
@@ -221,7 +227,7 @@ fn delimiter<'t>(lines: &[&'t str]) -> Option<(FamilyDelimiter, Vec<FamilyRow<'t
             continue;
         }
         let rows: Vec<FamilyRow> = lines.iter().map(|line| FamilyRow::of(line, delimiter)).collect();
-        let score: usize = blocks(&rows)
+        let score: usize = blocks(&rows, least)
             .into_iter()
             .flatten()
             .map(|row| if rows[row].is_full() { 3 } else { 1 })
@@ -233,8 +239,8 @@ fn delimiter<'t>(lines: &[&'t str]) -> Option<(FamilyDelimiter, Vec<FamilyRow<'t
     best.1
 }
 
-/// Runs of lines that are rows of one table.
-fn blocks(rows: &[FamilyRow]) -> Vec<std::ops::Range<usize>> {
+/// Runs of lines that are rows of one table; `least` of them where words stand among the numbers.
+fn blocks(rows: &[FamilyRow], least: usize) -> Vec<std::ops::Range<usize>> {
     let mut blocks = Vec::new();
     let mut start = 0;
     while start < rows.len() {
@@ -247,7 +253,7 @@ fn blocks(rows: &[FamilyRow]) -> Vec<std::ops::Range<usize>> {
             end += 1;
         }
         let full = rows[start..end].iter().filter(|row| row.is_full()).count();
-        if full >= 2 || end - start >= 4 {
+        if full >= 2 || end - start >= least {
             blocks.push(start..end);
         }
         start = end;

@@ -2,6 +2,7 @@
 
 use curvary_record::{Alternative, Code, Diagnostic, Label, Place, Question};
 
+use super::number::{Cell, Style, cell};
 use super::surroundings::{names_light, names_wavelength};
 use crate::Source;
 
@@ -280,11 +281,13 @@ fn without_leaders(text: &str) -> Option<Blanked> {
 }
 
 /// A line that holds a name, a sign and a reading.
+#[derive(Clone)]
 struct ListedReading {
-    sign: char,
+    sign: &'static str,
     /// The byte at which the sign stands.
     at: usize,
-    decimals: usize,
+    /// None where something says that there is no reading.
+    decimals: Option<usize>,
     /// Where the name begins, behind a word such as `at` that is none of it.
     from: usize,
 }
@@ -364,31 +367,46 @@ fn without_marks_of_keys(text: &str) -> Option<ListedReadings> {
     const LONGEST_NAME: usize = 48;
     /// So many lines of numbers are a table, whose results the list may be.
     const TABLE: usize = 3;
+    /// What leads from a name to its reading.
+    const SIGNS: [&str; 5] = ["->", "=>", "→", ":", "="];
     if text.len() > LONGEST
-        || !text.contains([':', '=', '—', '–'])
+        || !text.contains([':', '=', '>', '→', '—', '–'])
         || !(names_wavelength(text) && names_light(text))
     {
         return None;
     }
-    let listed = |line: &str| -> Option<ListedReading> {
+    // A line of a name, a sign and a reading, or what says that there is none.
+    let listed = |line: &str, missing: bool| -> Option<ListedReading> {
         let line = line.trim_end();
         // A dash between blanks leads to a reading as well: `river — 0,214`.
         let dash = || {
-            [" — ", " – "]
+            [("—", " — "), ("–", " – ")]
                 .into_iter()
-                .find_map(|dash| line.rfind(dash))
-                .map(|at| at + 1)
+                .find_map(|(sign, apart)| Some((line.rfind(apart)? + 1, sign)))
         };
-        let at = line.rfind([':', '=']).or_else(dash)?;
-        let sign = line[at..].chars().next()?;
-        let value = line[at + sign.len_utf8()..].trim();
+        let (at, sign) = SIGNS
+            .iter()
+            .filter_map(|sign| Some((line.rfind(*sign)?, *sign)))
+            .max_by_key(|(at, sign)| (at + sign.len(), sign.len()))
+            .or_else(dash)?;
+        let value = line[at + sign.len()..].trim();
         let bullet = line[..at].trim_start().strip_prefix("- ");
         let name = bullet.unwrap_or(&line[..at]).trim();
         let digits = value.strip_prefix('-').unwrap_or(value);
-        let (whole, decimals) = digits.split_once(['.', ','])?;
         let figures = |part: &str| !part.is_empty() && part.bytes().all(|byte| byte.is_ascii_digit());
-        let reading =
-            whole.len() == 1 && figures(whole) && whole < "5" && figures(decimals) && decimals.len() >= 2;
+        let decimals = digits.split_once(['.', ',']).and_then(|(whole, decimals)| {
+            let reading =
+                whole.len() == 1 && figures(whole) && whole < "5" && figures(decimals) && decimals.len() >= 2;
+            reading.then_some(decimals.len())
+        });
+        let none = || {
+            let says = cell(value, Style::POINT);
+            let known = crate::preamble::is_known(name);
+            !known && (says == Cell::Beyond || missing && says == Cell::Missing)
+        };
+        if decimals.is_none() && !none() {
+            return None;
+        }
         // `at 400 nm: 0.077`: what it was read at, and no name.
         let place = name
             .split_once(' ')
@@ -404,10 +422,10 @@ fn without_marks_of_keys(text: &str) -> Option<ListedReadings> {
             && !crate::words::is_statistics(name)
             && !ends_in_measure(name)
             && !is_key_of_number(name);
-        (reading && (named || place.is_some())).then(|| ListedReading {
+        (named || place.is_some()).then(|| ListedReading {
             sign,
             at,
-            decimals: decimals.len(),
+            decimals,
             from: place
                 .map(|(_, place)| place)
                 .or_else(|| bullet.map(|_| name))
@@ -415,8 +433,9 @@ fn without_marks_of_keys(text: &str) -> Option<ListedReadings> {
         })
     };
     let lines: Vec<&str> = text.split_inclusive('\n').collect();
-    let found: Vec<Option<ListedReading>> = lines.iter().map(|line| listed(line)).collect();
-    let first = found.iter().flatten().next()?;
+    let plain = |line: &&str| listed(line, false).filter(|one| one.decimals.is_some());
+    let mut found: Vec<Option<ListedReading>> = lines.iter().map(plain).collect();
+    let first = found.iter().flatten().next()?.clone();
     let is_place = |line: &str, one: &ListedReading| one.from > 0 && is_at(line[one.from..one.at].trim());
     let at_places = lines
         .iter()
@@ -424,7 +443,15 @@ fn without_marks_of_keys(text: &str) -> Option<ListedReadings> {
         .find_map(|(line, found)| found.as_ref().map(|one| is_place(line, one)))
         .unwrap_or(false);
     let of_kind = |one: &ListedReading| (one.sign, one.decimals, one.from > 0);
-    let alike = found.iter().flatten().all(|one| of_kind(one) == of_kind(first));
+    let alike = found.iter().flatten().all(|one| of_kind(one) == of_kind(&first));
+    // `Minze = over` behind a line of the list is of it.
+    for place in 1..lines.len() {
+        if found[place].is_none() && found[place - 1].is_some() {
+            let of_list = |one: &ListedReading| (one.sign, one.from > 0) == (first.sign, first.from > 0);
+            let goes_on = lines.get(place + 1).is_some_and(|line| plain(line).is_some());
+            found[place] = listed(lines[place], goes_on).filter(of_list);
+        }
+    }
     let longest = found.split(Option::is_none).map(<[_]>::len).max().unwrap_or(0);
     let is_row = |line: &&str| {
         let mut words = line.split([' ', '\t', ';', ',']).filter(|word| !word.is_empty());
@@ -449,9 +476,10 @@ fn without_marks_of_keys(text: &str) -> Option<ListedReadings> {
                 names.push(&line[from..at]);
                 blanked.extend(std::iter::repeat_n(' ', from));
                 blanked.push_str(&line[from..at]);
+                // Every byte keeps its place.
                 blanked.push('\t');
-                blanked.extend(std::iter::repeat_n(' ', sign.len_utf8() - 1));
-                blanked.push_str(&line[at + sign.len_utf8()..]);
+                blanked.extend(std::iter::repeat_n(' ', sign.len() - 1));
+                blanked.push_str(&line[at + sign.len()..]);
             }
             None => blanked.push_str(line),
         }

@@ -157,6 +157,7 @@ fn relation(text: &str, first: &ScannedTable, second: &ScannedTable, lines_betwe
     let same_heads = second.heads.is_empty() || head_texts(text, first) == head_texts(text, second);
     if a.kinds == b.kinds
         && same_heads
+        && !begins_a_plate_anew(text, first, second)
         && let Some(in_step) = goes_on(first, second, lines_between)
     {
         return Relation::GoesOn { in_step };
@@ -265,6 +266,18 @@ fn are_alike_wide_lists(first: &ScannedTable, second: &ScannedTable) -> bool {
         && rest.iter().all(|kind| *kind == ColumnKind::Figures)
         && a.rows > 0
         && b.rows > 0
+}
+
+/// Whether the letters in front of the rows, `A`, `B`, `C`, begin anew: another reading of a plate, however its numbers go on.
+fn begins_a_plate_anew(text: &str, first: &ScannedTable, second: &ScannedTable) -> bool {
+    let letter = |name: &&str| matches!(name.as_bytes(), [b'A'..=b'Z']);
+    let named = |table: &ScannedTable| table.grid.kinds.first() == Some(&ColumnKind::Words);
+    if !named(first) || !named(second) {
+        return false;
+    }
+    let (before, behind) = (first_names(text, first), first_names(text, second));
+    let anew = before.first() == behind.first();
+    anew && before.len() >= 2 && before.iter().chain(&behind).all(letter)
 }
 
 /// Whether a list of named rows goes on behind empty rows or notes: no header between says otherwise, and no column is one that

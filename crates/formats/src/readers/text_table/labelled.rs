@@ -7,6 +7,7 @@
 mod marked;
 mod pattern;
 
+use std::borrow::Cow;
 use std::ops::Range;
 
 use curvary_record::Span;
@@ -76,43 +77,60 @@ pub(super) fn table_at(
     };
     let plainly = parts(line).map(|parts| (line.to_owned(), parts.clone(), parts));
     let first = plainly.or_else(|| marked(&parts).map(|first| (first.line, first.parts, first.own)));
+    // Names and values by their signs alone, read where nothing tells more of their form.
+    let mut by_signs = None;
     if let Some((shown, seen, first)) = first {
         let likeness = form(&shown, &seen);
         let alike = |line: &str| parts(line).filter(|parts| form(line, parts) == likeness);
         let rows = LabelledLines::gathered(text, cursor, &ValueModel::of(&shown, &seen), alike);
-        let after = rows.after;
-        looked += after.at - cursor.at;
-        let kinds = || first.iter().map(|part| part.kind).collect();
-        let table = rows
-            .is_table(values(&first))
-            .then(|| read(&rows.text, cursor.line, (rows.marked > 0).then(kinds)))
-            .flatten()
-            .and_then(|table| headed(table, cursor, end, &first, rows));
-        if let Some(table) = table {
-            return (Some((table, after)), looked);
+        looked += rows.after.at - cursor.at;
+        if rows.is_table(values(&first)) {
+            // Whether the rows with numbers are a table tells of them all.
+            let plain = read(&rows.without_marked(), cursor.line, None);
+            let kinds = || Some(first.iter().map(|part| part.kind).collect());
+            let plain = match rows.marked.is_empty() {
+                true => plain,
+                false => plain.and_then(|_| read(&rows.text, cursor.line, kinds())),
+            };
+            match plain {
+                Some(table) => {
+                    let after = rows.after;
+                    if let Some(table) = headed(table, cursor, end, &first, rows) {
+                        return (Some((table, after)), looked);
+                    }
+                }
+                None => by_signs = Some((first, rows)),
+            }
         }
     }
-    if cursor.at < *no_form_to {
-        return (None, looked);
+    let mut table = None;
+    if cursor.at >= *no_form_to {
+        let (pattern, seen) = LinePattern::at(text, cursor, LEAST);
+        looked += seen.bytes;
+        *no_form_to = seen.none_before;
+        table = pattern.and_then(|pattern| {
+            let of_form = |line: &str| pattern.parts(line);
+            let plainly = of_form(without_aside(line).0).map(|parts| (line.to_owned(), parts.clone(), parts));
+            let (shown, seen, first) =
+                plainly.or_else(|| marked(&of_form).map(|first| (first.line, first.parts, first.own)))?;
+            let rows = LabelledLines::gathered(text, cursor, &ValueModel::of(&shown, &seen), of_form);
+            let after = rows.after;
+            looked += after.at - cursor.at;
+            let table = rows
+                .is_table(values(&first))
+                .then(|| read(&rows.text, cursor.line, Some(pattern.kinds())))
+                .flatten()?;
+            Some((headed(table, cursor, end, &first, rows)?, after))
+        });
     }
-    let (pattern, seen) = LinePattern::at(text, cursor, LEAST);
-    looked += seen.bytes;
-    *no_form_to = seen.none_before;
-    let table = pattern.and_then(|pattern| {
-        let of_form = |line: &str| pattern.parts(line);
-        let plainly = of_form(without_aside(line).0).map(|parts| (line.to_owned(), parts.clone(), parts));
-        let (shown, seen, first) =
-            plainly.or_else(|| marked(&of_form).map(|first| (first.line, first.parts, first.own)))?;
-        let rows = LabelledLines::gathered(text, cursor, &ValueModel::of(&shown, &seen), of_form);
+    let by_signs = || {
+        let (first, rows) = by_signs?;
         let after = rows.after;
-        looked += after.at - cursor.at;
-        let table = rows
-            .is_table(values(&first))
-            .then(|| read(&rows.text, cursor.line, Some(pattern.kinds())))
-            .flatten()?;
+        let kinds = first.iter().map(|part| part.kind).collect();
+        let table = read(&rows.text, cursor.line, Some(kinds))?;
         Some((headed(table, cursor, end, &first, rows)?, after))
-    });
-    (table, looked)
+    };
+    (table.or_else(by_signs), looked)
 }
 
 /// Whether a line has as many tabs or semicolons as the words directly above it, which are then the headers of a plain table.
@@ -128,8 +146,8 @@ fn is_under_headers(text: &str, cursor: Cursor, line: &str) -> bool {
 struct LabelledLines {
     text: String,
     count: usize,
-    /// How many of them have no number where the others have one.
-    marked: usize,
+    /// Those that have no number where the others have one, as byte ranges of the text.
+    marked: Vec<Range<usize>>,
     /// The lines that stand between them.
     between: Vec<TextLine>,
     after: Cursor,
@@ -149,7 +167,7 @@ impl LabelledLines {
         let mut rows = Self {
             text: String::new(),
             count: 0,
-            marked: 0,
+            marked: Vec::new(),
             between: Vec::new(),
             after: cursor,
         };
@@ -191,10 +209,13 @@ impl LabelledLines {
                 }
                 falls = falls.or(step.filter(|step| *step != 0.0).map(|step| step < 0.0));
                 before = value.or(before);
-                rows.marked += usize::from(is_marked);
                 rows.text.push_str(&std::mem::take(&mut blanks));
                 rows.between.append(&mut waiting);
+                let begins = rows.text.len();
                 bare_row(line, &parts, &mut rows.text);
+                if is_marked {
+                    rows.marked.push(begins..rows.text.len());
+                }
                 rows.text.push_str(&" ".repeat(end - at.at - line.len()));
                 rows.text.push_str(&text[end..next]);
                 rows.between.extend(aside.map(|(from, to)| TextLine {
@@ -224,8 +245,21 @@ impl LabelledLines {
 
 impl LabelledLines {
     /// Whether they are enough for a table: two of them at least are whole, and most values are numbers, of so many in each line.
-    const fn is_table(&self, values: usize) -> bool {
-        self.count >= LEAST && self.count - self.marked >= 2 && 2 * self.marked < self.count * values
+    fn is_table(&self, values: usize) -> bool {
+        let marked = self.marked.len();
+        self.count >= LEAST && self.count - marked >= 2 && 2 * marked < self.count * values
+    }
+
+    /// The text with blanks in place of the rows without a number.
+    fn without_marked(&self) -> Cow<'_, str> {
+        if self.marked.is_empty() {
+            return Cow::Borrowed(&self.text);
+        }
+        let mut bytes = self.text.clone().into_bytes();
+        for row in &self.marked {
+            bytes[row.clone()].fill(b' ');
+        }
+        Cow::Owned(String::from_utf8_lossy(&bytes).into_owned())
     }
 }
 

@@ -127,7 +127,7 @@ fn of_line(line: &str) -> Vec<ColumnLegend> {
             return Vec::new();
         }
         if let Some(last) = found.last_mut() {
-            last.says.end = words[at].start;
+            last.says.end = words[at].start.max(last.says.start);
         }
         found.push(ColumnLegend {
             column,
@@ -152,7 +152,7 @@ fn of_line(line: &str) -> Vec<ColumnLegend> {
 fn words_in(line: &str) -> Vec<Range<usize>> {
     let mut words = Vec::new();
     let mut at = 0;
-    for piece in line.split(|c: char| c.is_whitespace() || matches!(c, ':' | '=' | ',' | ';' | '|')) {
+    for piece in line.split(|c: char| c.is_whitespace() || matches!(c, ':' | '：' | '=' | ',' | ';' | '|')) {
         if !piece.is_empty() {
             words.push(at..at + piece.len());
         }
@@ -200,7 +200,7 @@ fn key_at(line: &str, words: &[Range<usize>], further: bool) -> Option<(usize, u
     let end = words.get(length - 1)?.end;
     let rest = &line[end..];
     let at = end + (rest.len() - rest.trim_start().len());
-    let marks = [":", "=", "->", "→", "–", "—", "-"];
+    let marks = [":", "：", "=", "->", "→", "–", "—", "-"];
     if let Some(mark) = marks.iter().find(|mark| line[at..].starts_with(**mark)) {
         return Some((column, length, at + mark.len()));
     }
@@ -208,9 +208,14 @@ fn key_at(line: &str, words: &[Range<usize>], further: bool) -> Option<(usize, u
     if is.is_some() {
         return Some((column, length, words.get(length)?.end));
     }
-    // `the first column is the time, the second the absorbance`
+    // `the first column is the time, the second the absorbance`, `1st col. wavelength / nm; 2nd col. absorbance`
     let goes_on = further && word(length).is_some_and(|word| words::is(WordList::Article, word));
-    goes_on.then_some((column, length, end))
+    let named = || {
+        let text = line[at..].split([',', ';']).next().unwrap_or("");
+        let head = crate::column_header::read_column_header(text.trim());
+        head.quantity.is_some() || head.unit.is_some()
+    };
+    (goes_on || length >= 2 && named()).then_some((column, length, end))
 }
 
 /// `第1列`, `列2`, `col1`: word and number in one.
@@ -272,7 +277,7 @@ mod tests {
 
     #[test]
     fn lines_that_say_what_columns_hold() {
-        let cases: [(&str, &[(usize, &str)]); 12] = [
+        let cases: [(&str, &[(usize, &str)]); 14] = [
             ("first column: wavelength / nm", &[(0, "wavelength / nm")]),
             ("# Second column = absorbance", &[(1, "absorbance")]),
             ("erste Spalte: Wellenlänge / nm", &[(0, "Wellenlänge / nm")]),
@@ -293,7 +298,12 @@ mod tests {
                 "The first column is the time in s, the second one the absorbance at 405 nm.",
                 &[(0, "time in s"), (1, "absorbance at 405 nm")],
             ),
-            ("第1列：波長 (nm)", &[]),
+            (
+                "1st col. wavelength / nm; 2nd col. absorbance",
+                &[(0, "wavelength / nm"), (1, "absorbance")],
+            ),
+            ("1列目: 波長 (nm)", &[(0, "波長 (nm)")]),
+            ("第1列：波長 (nm)", &[(0, "波長 (nm)")]),
             ("第1列: 波長 (nm)", &[(0, "波長 (nm)")]),
             ("The sample of the first column: beet", &[]),
             ("Column 1 was washed with water", &[]),

@@ -1515,6 +1515,61 @@ mod tests {
         assert_eq!(trace.y.values[11], 0.11);
     }
 
+    /// Rows apart from their table are asked about once, and are read where somebody says that they belong to it.
+    #[test]
+    fn lines_apart_belong_where_somebody_says() {
+        let text = "Extracts of May\n\nsample      A663   A645\nleaf        0.512  0.231\nstem        0.488  0.219\nroot        0.101  0.055\n\nNext day: new lamp 2\n\nriver bank  0.302  0.141\n";
+        let asked = read_as(text, &[]);
+        let about_rows: Vec<&str> = asked[0]
+            .questions
+            .iter()
+            .flat_map(|question| &question.readings)
+            .map(|reading| reading.assume.as_str())
+            .collect();
+        assert_eq!(
+            about_rows,
+            ["rows=belong", "rows=apart"],
+            "{:?}",
+            asked[0].questions
+        );
+        for (answer, rows) in [("rows=belong", 4), ("rows=apart", 3)] {
+            let runs = read_as(text, &[answer]);
+            assert!(runs[0].questions.is_empty(), "{answer}: {:?}", runs[0].questions);
+            assert_eq!(runs[0].traces[0].len(), rows, "{answer}");
+            assert_eq!(runs[0].traces[1].len(), rows, "{answer}");
+        }
+        let runs = read_as(text, &["rows=belong"]);
+        assert_eq!(
+            runs[0].traces[0].row_names,
+            ["leaf", "stem", "root", "river bank"]
+        );
+        assert_eq!(runs[0].traces[1].y.values.as_ref(), [0.231, 0.219, 0.055, 0.141]);
+        // Under numbers that run they are readings of their own.
+        let text = "mg/L;A510;A600\n0;0.002;0.001\n1;0.198;0.010\n2;0.395;0.020\n4;0.802;0.041\nNote: from here on: samples 2024\nriver;0.288;0.013\n";
+        let runs = read_as(text, &["rows=belong"]);
+        assert_eq!(runs.len(), 2, "{runs:?}");
+        assert_eq!(runs[1].traces[0].row_names, ["river"]);
+        assert_eq!(runs[1].traces[1].y.values.as_ref(), [0.013]);
+    }
+
+    /// What one answer settles is asked once.
+    #[test]
+    fn one_question_about_one_thing() {
+        let text = "Sample;P;Q\nS1;0.112;45.1\nS2;0.134;50.2\nS3;0.201;61.3\nS4;0.288;72.4\n";
+        for run in read_as(text, &[]) {
+            let mut topics: Vec<String> = run
+                .questions
+                .iter()
+                .filter_map(|question| question.readings.first())
+                .map(|reading| reading.assume.split('=').next().unwrap_or("").to_owned())
+                .collect();
+            let all = topics.len();
+            topics.sort();
+            topics.dedup();
+            assert_eq!(topics.len(), all, "{:?}", run.questions);
+        }
+    }
+
     /// An empty cell between tabs is never stepped over, even where a cell too many makes up for it.
     #[test]
     fn an_empty_cell_shifts_nothing() {

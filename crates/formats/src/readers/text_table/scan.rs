@@ -979,6 +979,7 @@ fn table_at(
     }
     if is_row_under_parameter(&sample, head_above, &dialect)
         || is_row_of_levels(&sample, &dialect)
+        || class == LineGlance::Figures && stands_over_a_plate(text, cursor)
         || is_row_over_others(&with_following(text, cursor, &sample[..1]), &dialect)
     {
         return None;
@@ -1974,29 +1975,23 @@ fn take_names(
     }
 }
 
-/// Whether texts number levels and the replicates of each with a point between: `1.1`, `1.2`, `2.1`, `2.2`.
+/// Whether texts number levels and the replicates of each with a point between: `1.1`, `1.2`, `2.1`, `2.2`. One of several may be
+/// damaged.
 fn are_levels_with_replicates<'t>(texts: impl Iterator<Item = &'t str>) -> bool {
-    let mut before: Option<(u32, u32)> = None;
-    let mut again = false;
-    for text in texts {
-        let parts = text.split_once(['.', ',']);
-        let Some((level, replicate)) = parts.and_then(|(level, replicate)| {
-            Some((level.parse::<u32>().ok()?, replicate.parse::<u32>().ok()?))
-        }) else {
-            return false;
-        };
-        let goes_on = match before {
-            None => replicate == 1,
-            Some((last, of)) if level == last => replicate == of + 1,
-            Some((last, _)) => level > last && replicate == 1,
-        };
-        again |= before.is_some_and(|(last, _)| last == level);
-        if !goes_on {
-            return false;
-        }
-        before = Some((level, replicate));
-    }
-    again
+    const MOST_REPLICATES: u32 = 9;
+    let levels: Vec<Option<(u32, u32)>> = texts
+        .map(|text| {
+            let (level, replicate) = text.split_once(['.', ','])?;
+            let pair = (level.parse().ok()?, replicate.parse().ok()?);
+            Some(pair).filter(|(_, replicate)| (1..=MOST_REPLICATES).contains(replicate))
+        })
+        .collect();
+    let read: Vec<(u32, u32)> = levels.iter().flatten().copied().collect();
+    read.len() >= 3
+        && read.len() + 1 >= levels.len()
+        && read[0].1 == 1
+        && read.windows(2).all(|pair| pair[0] < pair[1])
+        && read.windows(2).any(|pair| pair[0].0 == pair[1].0)
 }
 
 /// Whether the first of these rows is the `min`, `max` or `n` of others that begin with numbers.
@@ -2096,6 +2091,29 @@ fn is_row_of_levels(rows: &[&str], dialect: &Dialect) -> bool {
         && rest
             .iter()
             .all(|row| !split(row, dialect).iter().any(|range| united(row, range)))
+}
+
+/// Whether a line of nothing but `1 2 3` stands over rows that blanks part, of the letters `A`, `B` and as many numbers.
+fn stands_over_a_plate(text: &str, cursor: Cursor) -> bool {
+    const FEWEST: usize = 2;
+    let mut lines = text[cursor.at..].lines();
+    let Some(header) = lines.next() else { return false };
+    let mut count = 0;
+    let counts = header.split_whitespace().all(|cell| {
+        count += 1;
+        cell.parse() == Ok(count)
+    });
+    if !counts || count < FEWEST || !header.starts_with([' ', '\t']) {
+        return false;
+    }
+    let rows = lines.zip('A'..).take_while(|(line, letter)| {
+        let mut cells = line.split_whitespace();
+        let named = cells
+            .next()
+            .is_some_and(|cell| cell.chars().eq(std::iter::once(*letter)));
+        named && cells.count() == count
+    });
+    rows.count() >= FEWEST
 }
 
 /// Whether the first of these rows is a header of numbers with an empty corner, ` ;1;2;3` over `A;0.183;0.060`: nothing over

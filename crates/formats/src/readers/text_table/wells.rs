@@ -21,12 +21,14 @@ const MOST_COLUMNS: u32 = 48;
 struct WellKey {
     names: WellNames,
     lines: Vec<u32>,
+    /// The section whose table it is, where it is one of numbers.
+    table: Option<usize>,
 }
 
 /// The names of the wells of each section, out of lines that are then no words any more; and the numbers of these lines.
 pub(super) fn take(
     text: &str,
-    sections: &mut [Section],
+    sections: &mut Vec<Section>,
     behind: &mut Vec<TextLine>,
 ) -> (Vec<WellNames>, Vec<u32>) {
     let mut names = vec![WellNames::new(); sections.len()];
@@ -53,8 +55,15 @@ pub(super) fn take(
             .find_map(|plate| plate.key(text, words));
         keys.push(key);
     }
+    number_keys(text, sections, &plates, &mut keys);
     let written = keys.iter().flatten().count();
-    let in_front = keys[0].is_some();
+    // Keys stand in front of their plates where the first one does.
+    let is_key = |plate: usize| keys.iter().flatten().any(|key| key.table == Some(plate));
+    let first_plate = (0..count).find(|plate| plates[*plate].is_some() && !is_key(*plate));
+    let first_key = keys.iter().position(Option::is_some);
+    let in_front = first_key
+        .zip(first_plate)
+        .is_some_and(|(key, plate)| key <= plate);
     for (index, plate) in plates.iter().enumerate() {
         let Some(plate) = plate else { continue };
         // One key above all plates or below all of them is that of all.
@@ -67,18 +76,81 @@ pub(super) fn take(
             names[index].clone_from(&key.names);
         }
     }
-    let used = |key: &WellKey| names.contains(&key.names);
+    let used = |key: &&WellKey| names.contains(&key.names);
     let taken: Vec<u32> = keys
         .iter()
         .flatten()
-        .filter(|key| used(key))
+        .filter(used)
         .flat_map(|key| key.lines.clone())
         .collect();
-    for section in sections {
+    let tables: Vec<usize> = keys
+        .iter()
+        .flatten()
+        .filter(used)
+        .filter_map(|key| key.table)
+        .collect();
+    for section in sections.iter_mut() {
         section.words.retain(|line| !taken.contains(&line.line));
     }
     behind.retain(|line| !taken.contains(&line.line));
+    // A grid of concentrations says what stands in the wells of another, and is no measurement itself.
+    for table in tables.into_iter().rev() {
+        let section = sections.remove(table);
+        names.remove(table);
+        match sections.get_mut(table) {
+            Some(next) => next.words.splice(..0, section.words).for_each(drop),
+            None => behind.splice(..0, section.words).for_each(drop),
+        }
+    }
     (names, taken)
+}
+
+/// Grids of numbers under a title of another quantity with its unit, `Concentration (mM)`, of the wells of a plate before or behind
+/// them: keys in the place of the words they stand in.
+fn number_keys(text: &str, sections: &[Section], plates: &[Option<Plate>], keys: &mut [Option<WellKey>]) {
+    for (index, plate) in plates.iter().enumerate() {
+        let Some(plate) = plate else { continue };
+        let title = sections[index].words.last();
+        let unit = title.and_then(|line| Some((line, unit_of_title(&text[line.span.range()])?)));
+        let Some((title, unit)) = unit else { continue };
+        let same = |other: usize| {
+            let of = plates.get(other).and_then(Option::as_ref);
+            of.is_some_and(|other| other.rows == plate.rows && other.columns == plate.columns)
+        };
+        let (above, below) = (index.checked_sub(1).is_some_and(same), same(index + 1));
+        let block = if above { index } else { index + 1 };
+        if !(above || below) || keys[block].is_some() {
+            continue;
+        }
+        let table = &sections[index].table;
+        let mut key = WellKey {
+            table: Some(index),
+            lines: vec![title.line],
+            ..WellKey::default()
+        };
+        for (row, letter) in plate.rows.iter().enumerate() {
+            for (at, column) in plate.columns.iter().enumerate() {
+                let value = table.grid.figure(row, at + 1);
+                if !value.is_nan() {
+                    key.names.insert((*letter, *column), format!("{value} {unit}"));
+                }
+            }
+        }
+        keys[block] = Some(key);
+    }
+}
+
+/// The unit of a title that names a quantity other than of light, with its unit: `Concentration (mM)`, `Dose / µg/mL`.
+fn unit_of_title(line: &str) -> Option<String> {
+    let (_, kept) = strip_remark(line);
+    let head = crate::column_header::read_column_header(kept.trim().trim_end_matches(':'));
+    let other = head
+        .quantity
+        .as_ref()
+        .is_some_and(|quantity| *quantity == curvary_record::Quantity::CONCENTRATION);
+    head.unit
+        .filter(|_| other && head.held.is_empty())
+        .map(|unit| unit.display())
 }
 
 /// A grid with letters in front of its rows and numbers over its columns.
@@ -158,8 +230,8 @@ impl Plate {
             .position(|cell| cell.parse::<u32>().is_ok())?;
         let shift = usize::from(first == 0);
         let mut key = WellKey {
-            names: WellNames::new(),
             lines: vec![words[header].line],
+            ..WellKey::default()
         };
         for line in &words[header + 1..] {
             let row = cells(line);
@@ -191,7 +263,9 @@ fn lines(text: &str, words: &[TextLine]) -> WellKey {
             .split([';', '\t'])
             .filter(|statement| !statement.trim().is_empty())
             .map(|statement| {
-                let (wells, name) = statement.split_once([':', '='])?;
+                // `A1..A3 blank`, too.
+                let marked = statement.split_once([':', '=']);
+                let (wells, name) = marked.or_else(|| statement.trim().split_once(' '))?;
                 let name = name.trim().trim_end_matches(['.', ',']);
                 let named = name.contains(char::is_alphanumeric) && name.chars().count() <= LONGEST_NAME;
                 Some((wells_of(wells)?, name)).filter(|_| named)
@@ -213,6 +287,7 @@ fn lines(text: &str, words: &[TextLine]) -> WellKey {
 fn wells_of(text: &str) -> Option<Vec<(char, u32)>> {
     let mut wells = Vec::new();
     for part in text.split([',', '+', '&']) {
+        let part = part.replace("..", "-");
         let corners: Vec<&str> = part
             .split(['-', '–', '—', '…'])
             .flat_map(|part| part.split(" to "))
@@ -267,6 +342,7 @@ mod tests {
             wells_of("A1 to B2"),
             Some(vec![('A', 1), ('A', 2), ('B', 1), ('B', 2)])
         );
+        assert_eq!(wells_of("A1..A2"), Some(vec![('A', 1), ('A', 2)]));
         assert_eq!(wells_of("A1, C2"), Some(vec![('A', 1), ('C', 2)]));
         assert_eq!(wells_of("A405"), None);
         assert_eq!(wells_of("pH"), None);

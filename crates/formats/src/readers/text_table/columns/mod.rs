@@ -354,7 +354,7 @@ pub(super) fn describe(
                     .unwrap_or_default();
                 let spelling = grid.units[index].as_deref().unwrap_or_default().trim();
                 let of = read_column_header(&format!("{name} ({spelling})")).quantity;
-                of.filter(|of| *of == Quantity::CONCENTRATION && !name.is_empty())
+                of.filter(|of| (*of == Quantity::CONCENTRATION || of.is_of_light()) && !name.is_empty())
             });
             if column.unit.as_ref().is_none_or(|known| !known.converts_to(&unit)) {
                 column.unit = Some(unit);

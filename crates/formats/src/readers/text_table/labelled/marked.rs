@@ -14,7 +14,7 @@ const MOST_WORDS: usize = 3;
 /// A word that is no marker, `bubble`, is no longer than this; more are a remark.
 const LONGEST_WORD: usize = 20;
 
-/// What stands around the only value of the lines of a table: `A = ` and ` AU`.
+/// What stands around the last value of the lines of a table: `A = ` and ` AU`.
 #[derive(Clone, Debug, Default)]
 pub(super) struct ValueModel {
     lead: String,
@@ -22,10 +22,10 @@ pub(super) struct ValueModel {
 }
 
 impl ValueModel {
-    /// Of a line with these values; nothing around where it has several.
+    /// Of a line with these values.
     pub(super) fn of(line: &str, parts: &[LabelledPart]) -> Self {
-        let mut values = parts.iter().filter(|part| part.kind == ColumnKind::Figures);
-        let (Some(value), None) = (values.next(), values.next()) else {
+        let mut values = parts.iter().rev();
+        let Some(value) = values.find(|part| part.kind == ColumnKind::Figures) else {
             return Self::default();
         };
         let text = |range: Range<usize>| line.get(range).unwrap_or("").to_owned();
@@ -97,7 +97,11 @@ pub(super) fn read(
     stand_ins(line, model).into_iter().find_map(|stand_in| {
         let is_value = |part: &LabelledPart| part.kind == ColumnKind::Figures && part.value == stand_in.value;
         let parts = alike(&stand_in.line).filter(|parts| parts.iter().any(is_value))?;
-        if (stand_in.unknown || stand_in.shortened) && !goes_on() {
+        // `Gamay: E = spilt` has all of the form but the number.
+        let lead = model.map_or("", |model| model.lead.as_str());
+        let whole =
+            !stand_in.shortened && lead.contains('=') && line[..stand_in.marker.start].ends_with(lead);
+        if (stand_in.unknown || stand_in.shortened) && !whole && !goes_on() {
             return None;
         }
         let own = parts.iter().map(|part| stand_in.as_written(part)).collect();
@@ -285,13 +289,16 @@ fn marker_end(text: &str, marked: bool) -> Option<usize> {
     })
 }
 
-/// The one word behind the last mark of a line, `A = bubble`.
+/// The few words behind the last mark of a line, `A = bubble`.
 fn last_word(line: &str) -> Option<Range<usize>> {
     let body = line.trim_end();
     let mark = body.rfind([':', '='])?;
-    let word = body[mark + 1..].trim_start();
-    let plain = !word.is_empty() && word.len() <= LONGEST_WORD && word.chars().all(char::is_alphabetic);
-    plain.then(|| body.len() - word.len()..body.len())
+    let words = body[mark + 1..].trim_start();
+    let plain = !words.is_empty()
+        && words.len() <= LONGEST_WORD
+        && words.split(' ').count() <= MOST_WORDS
+        && words.chars().all(|c| c.is_alphabetic() || c == ' ');
+    plain.then(|| body.len() - words.len()..body.len())
 }
 
 /// Whether a line may begin lines of one form although it has no reading: a marker stands behind a mark.

@@ -238,6 +238,12 @@ impl LinePattern {
             part.kind == ColumnKind::Figures && !head.is_empty() && names_quantity(head)
         });
         let unit = parts.iter().any(|part| !part.unit.is_empty());
+        // `S1: 0.412 AU`: the unit says what was read.
+        let of_light = parts.iter().any(|part| {
+            let unit = spelled(&first[part.unit.clone()]);
+            unit.one()
+                .is_some_and(|unit| *unit == curvary_record::Unit::ABSORBANCE)
+        });
         let marked = self
             .tokens
             .iter()
@@ -308,7 +314,7 @@ impl LinePattern {
             && parts.len() >= 2
             && match count {
                 0 => false,
-                1 => clocked && named,
+                1 => clocked && (named || of_light),
                 _ => named || marked && unit || equated() || timed() || set_and_read() || set_behind(),
             }
     }

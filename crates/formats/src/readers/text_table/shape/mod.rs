@@ -944,22 +944,28 @@ impl Shaper<'_> {
             let value = leading_number(number).filter(|value| *value > 0.0)?;
             Some(Coordinate::new(Quantity::named("path-length"), unit, value))
         };
-        let Some((first, others)) = self.columns.split_first_mut() else {
+        let runs = |column: &Column| {
+            let of = column.quantity.as_ref().map(Quantity::as_str);
+            matches!(of, Some("wavelength" | "wavenumber" | "time" | "concentration"))
+        };
+        let mut others = self
+            .columns
+            .iter()
+            .enumerate()
+            .filter(|(_, column)| !runs(column));
+        let lengths: Option<Vec<(usize, Coordinate)>> = others
+            .by_ref()
+            .map(|(place, column)| Some((place, length(column)?)))
+            .collect();
+        let Some(lengths) = lengths.filter(|lengths| {
+            self.context.cells && lengths.len() >= 2 && lengths.len() + 1 == self.columns.len()
+        }) else {
             return;
         };
-        let runs = first.quantity.as_ref().is_some_and(|quantity| {
-            matches!(
-                quantity.as_str(),
-                "wavelength" | "wavenumber" | "time" | "concentration"
-            )
-        });
-        let lengths: Option<Vec<Coordinate>> = others.iter().map(length).collect();
-        let Some(lengths) = lengths.filter(|lengths| lengths.len() >= 2 && runs && self.context.cells) else {
-            return;
-        };
-        for (column, length) in others.iter_mut().zip(lengths) {
-            column.held.retain(|held| held.quantity != Quantity::UNKNOWN);
-            column.held.push(length);
+        for (place, length) in lengths {
+            let held = &mut self.columns[place].held;
+            held.retain(|held| held.quantity != Quantity::UNKNOWN);
+            held.push(length);
         }
     }
 
