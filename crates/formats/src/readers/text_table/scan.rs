@@ -1594,7 +1594,8 @@ fn lacks_the_separator(rows: &[&str], line: &str) -> bool {
     );
     // `4414 was spilt` below tabs is no row either.
     let hard = matches!(parting, Some(b'\t' | b';' | b'|'));
-    (hard || line.trim_matches(is_blank).starts_with(char::is_alphabetic)) && lacks
+    let worded = |c: char| c.is_alphabetic() || c == '(';
+    (hard || line.trim_matches(is_blank).starts_with(worded)) && lacks
 }
 
 /// Whether a line is a sentence: it begins with a word, ends in a full stop, and has more words than numbers.
