@@ -15,7 +15,9 @@ use std::borrow::Cow;
 
 use super::{Course, Order};
 use crate::distribution::{f_upper, t_half_width, t_two_sided};
-use crate::fit::{Data, Determination, Fit, Options, Warning, allow_for_correlation, fit, wandering};
+use crate::fit::{
+    Data, Determination, Fit, FitInterval, Options, Warning, allow_for_correlation, fit, wandering,
+};
 use crate::models::grid::{even, sampled};
 use crate::models::{Model, Specification};
 use crate::refusal::Refusal;
@@ -350,13 +352,46 @@ impl OverA {
     }
 }
 
+impl OverA {
+    /// How far from `rate`, below it and above it, a slope at the beginning lies that the points do not speak against at any a: its
+    /// likelihood lies within `quantile` standard deviations of the best. The variance of a slope is `grown` times, that of a
+    /// likelihood `inflation` times as large as for independent errors.
+    fn reach(&self, rate: f64, (quantile, grown, inflation): (f64, f64, f64)) -> (f64, f64) {
+        /// Steps between two values of a.
+        const STEPS: u32 = 12;
+        let mut reach = (0.0_f64, 0.0_f64);
+        let mut take = |v0: f64, rss: f64, variance: f64| {
+            let left = quantile * quantile - (rss - self.best.rss) / (self.variance * inflation);
+            if left >= 0.0 {
+                let half = (left * variance * self.variance * grown).sqrt();
+                reach = (reach.0.max(rate - v0 + half), reach.1.max(v0 + half - rate));
+            }
+        };
+        for at in &self.all {
+            take(at.parameters[1], at.rss, at.variance);
+        }
+        for pair in self.all.windows(2) {
+            for step in 1..STEPS {
+                let part = f64::from(step) / f64::from(STEPS);
+                let between = |of: &dyn Fn(&AtA) -> f64| of(&pair[0]) + part * (of(&pair[1]) - of(&pair[0]));
+                take(
+                    between(&|at| at.parameters[1]),
+                    between(&|at| at.rss),
+                    between(&|at| at.variance),
+                );
+            }
+        }
+        reach
+    }
+}
+
 /// A slope of a course with its error.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct CourseSlope {
     pub(super) rate: f64,
     pub(super) error: f64,
-    /// Half the width of its 95 % interval.
-    pub(super) half: f64,
+    /// How far its 95 % interval reaches below it and above it.
+    pub(super) reach: (f64, f64),
 }
 
 /// What the whole course says.
@@ -400,8 +435,13 @@ fn slope_of(fit: &Fit, name: &str) -> Option<CourseSlope> {
     Some(CourseSlope {
         rate: found.value,
         error,
-        half: t_half_width(0.95, freedom) * error,
+        reach: alike(t_half_width(0.95, freedom) * error),
     })
+}
+
+/// The same reach to both sides.
+fn alike(half: f64) -> (f64, f64) {
+    (half, half)
 }
 
 /// Fewest points of which a far one is told.
@@ -491,9 +531,22 @@ impl CourseSlope {
     fn widen(&mut self, by: f64) {
         let wider = self.error.hypot(by);
         if self.error > 0.0 {
-            self.half *= wider / self.error;
+            self.stretch(wider / self.error);
         }
         self.error = wider;
+    }
+
+    /// Makes the interval so many times as wide.
+    pub(super) fn stretch(&mut self, times: f64) {
+        self.reach = (self.reach.0 * times, self.reach.1 * times);
+    }
+
+    /// Its interval.
+    pub(super) fn interval(&self) -> FitInterval {
+        FitInterval {
+            lower: Some(self.rate - self.reach.0),
+            upper: Some(self.rate + self.reach.1),
+        }
     }
 }
 
@@ -728,9 +781,18 @@ fn over(t: &[f64], y: &[f64]) -> Result<Whole, Refusal> {
     let straightness = f_upper(bend * factor, 1.0, independent.min(freedom));
     // What the choice of a does to v0's own error, and what it does to v0.
     let grown = (mean.own / (plain.error * plain.error)).max(1.0);
+    let grown_by_neighbours = (allowed.error / plain.error).powi(2);
     let error = (allowed.error * allowed.error * grown + mean.spread * mean.spread).sqrt();
     let few = (t.len() as f64 - 4.0).max(1.0);
-    let quantile = (allowed.half / allowed.error).max(t_half_width(0.95, few));
+    let quantile = (allowed.reach.0 / allowed.error).max(t_half_width(0.95, few));
+    let half = quantile * error;
+    let far = depletion.reach(mean.rate, (quantile, grown_by_neighbours, 1.0 / factor));
+    let reach = match std::env::var("HOW").as_deref() {
+        Ok("hull") => far,
+        Ok("union") => (half.max(far.0), half.max(far.1)),
+        Ok("mean") => (0.5 * (half + far.0), 0.5 * (half + far.1)),
+        _ => alike(half),
+    };
     Ok(Whole {
         law: if best.a == 0.0 {
             RateLaw::Saturating
@@ -745,7 +807,7 @@ fn over(t: &[f64], y: &[f64]) -> Result<Whole, Refusal> {
         beginning: CourseSlope {
             rate: mean.rate,
             error,
-            half: quantile * error,
+            reach,
         },
         steady: None,
         intercept: found.parameters[0].value,

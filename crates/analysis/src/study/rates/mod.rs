@@ -27,7 +27,8 @@ use super::{
     tell_apart, told, unit_in_terms,
 };
 use crate::courses::{
-    Course, CourseShape, InitialRate, Order, Preparation, PreparedTrace, RateLaw, RateWindow, initial_rate,
+    Course, CourseShape, InitialRate, Order, Preparation, PreparedTrace, RateLaw, RateWindow, SteadyRate,
+    initial_rate,
 };
 use crate::enzymes::{SeriesRate, TraceOfSeries, blank_rate, series_rates};
 use crate::refusal::Refusal;
@@ -369,7 +370,7 @@ impl RatesOf<'_> {
             .map(|(i, fitted)| points.signal[*i] - fitted)
             .collect();
         let shape = scatter(&measured, &points, &residuals);
-        put_rate(&mut outcome, &measured, net, error, unit.clone(), shape, blank);
+        put_rate(&mut outcome, &measured, (net, error, sign), unit.clone(), shape, blank);
         let x_unit = trace.x.unit.display();
         let whole = matches!(self.window, RateWindow::Whole { .. }) && !blank;
         tell_end(&measured, points.time.len(), (whole, &x_unit), &mut outcome);
@@ -690,24 +691,12 @@ fn steady_goes_on(
     let error = (steady.standard_error * steady.standard_error + blank.1)
         .sqrt()
         .hypot(drift);
-    let half = steady
-        .interval
-        .upper
-        .map(|upper| (upper - steady.rate) / steady.standard_error * error);
     outcome.parameters.push(Parameter {
         name: "vs".into(),
         value: Some(net),
         unit: unit.clone(),
         standard_error: Some(error),
-        intervals: half
-            .map(|half| KeptInterval {
-                level: 0.95,
-                low: Some(net - half),
-                high: Some(net + half),
-                kind: "t".into(),
-            })
-            .into_iter()
-            .collect(),
+        intervals: interval_about((net, error), sign, steady).into_iter().collect(),
         reason: None,
     });
     let lag = measured.shape == CourseShape::Lag;
@@ -731,19 +720,32 @@ fn steady_goes_on(
     (which == WhichRate::Steady).then_some((net, error))
 }
 
+/// The interval of a rate that goes on from a measured one: its reach to both sides stays the same in standard errors, whatever of a
+/// blank or a drift came to the error; a rate of the other sign reaches to the other sides.
+fn interval_about((net, error): (f64, f64), sign: f64, of: SteadyRate) -> Option<KeptInterval> {
+    let own = of.standard_error;
+    let (below, above) = (of.rate - of.interval.lower?, of.interval.upper? - of.rate);
+    let (below, above) = if sign < 0.0 { (above, below) } else { (below, above) };
+    (own > 0.0).then(|| KeptInterval {
+        level: 0.95,
+        low: Some(net - below / own * error),
+        high: Some(net + above / own * error),
+        kind: "t".into(),
+    })
+}
+
 fn put_rate(
     outcome: &mut Outcome,
     measured: &InitialRate,
-    net: f64,
-    error: f64,
+    (net, error, sign): (f64, f64, f64),
     unit: Option<Unit>,
     shape: Scatter,
     blank: bool,
 ) {
-    // The interval keeps its width in standard errors when a blank is taken off.
-    let half = match (measured.interval.upper, measured.standard_error) {
-        (Some(upper), own) if own > 0.0 => Some((upper - measured.rate) / own * error),
-        _ => None,
+    let own = SteadyRate {
+        rate: measured.rate,
+        standard_error: measured.standard_error,
+        interval: measured.interval,
     };
     outcome.parameters.push(Parameter {
         name: "v0".into(),
@@ -751,15 +753,7 @@ fn put_rate(
         unit,
         // No scatter is no knowledge of the error.
         standard_error: Some(error).filter(|error| *error > 0.0),
-        intervals: half
-            .map(|half| KeptInterval {
-                level: 0.95,
-                low: Some(net - half),
-                high: Some(net + half),
-                kind: "t".into(),
-            })
-            .into_iter()
-            .collect(),
+        intervals: interval_about((net, error), sign, own).into_iter().collect(),
         reason: None,
     });
     let mut put = |name: &str, value: Option<f64>| {
