@@ -34,7 +34,8 @@ fn times_noise(n: usize) -> f64 {
 /// Where neighbours are alike there are fewer points that tell how large the noise is: a tenth more among 150 points, by simulation.
 fn least_prominence(noise: AlikeNoise, n: usize) -> f64 {
     let unsure = if noise.together > 1 {
-        1.0 + 15.0 / n as f64
+        let few: f64 = std::env::var("FEW").ok().and_then(|v| v.parse().ok()).unwrap_or(6.0);
+        1.0 + (few * noise.together as f64).max(15.0) / n as f64
     } else {
         1.0
     };
