@@ -907,10 +907,12 @@ fn over(t: &[f64], y: &[f64]) -> Result<Whole, Refusal> {
     let half = quantile * error;
     let far = depletion.reach(mean.rate, (quantile, grown_by_neighbours, 1.0 / factor));
     // Points on a curve to the last digit speak against everything else.
-    let reach = if far.0 > 0.0 && far.1 > 0.0 && far.0.is_finite() && far.1.is_finite() {
-        far
-    } else {
-        alike(half)
+    let told = far.0 > 0.0 && far.1 > 0.0 && far.0.is_finite() && far.1.is_finite();
+    let reach = match found.correlation {
+        // How much neighbours go together is known badly: the wider of both.
+        Some(_) => (half.max(far.0), half.max(far.1)),
+        None if told => far,
+        None => alike(half),
     };
     // What goes on as one error to both sides holds as much.
     let error = error.max(0.5 * (reach.0 + reach.1) / quantile);

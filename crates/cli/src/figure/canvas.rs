@@ -560,8 +560,12 @@ impl PanelFrame<'_> {
             }
         }
         let height = self.bottom - self.top;
-        let text = fitted(&panel.y, TITLE, height + BETWEEN);
-        pen.upright(&text, (36.0, self.top + height / 2.0), TITLE);
+        let lines = wrapped(&panel.y, TITLE, height + BETWEEN, 2);
+        let first = if lines.len() == 1 { 36.0 } else { 22.0 };
+        for (line, text) in lines.iter().enumerate() {
+            let across = first + 32.0 * line as f64;
+            pen.upright(text, (across, self.top + height / 2.0), TITLE);
+        }
         if last {
             let words = match (self.x.logarithmic, self.x.gap) {
                 (true, Some(_)) => format!("{} (logarithmic; 0 before the break)", panel.x),

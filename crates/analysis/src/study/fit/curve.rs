@@ -142,10 +142,7 @@ fn as_they_stand<'a>(plan: &FitPlan, chosen: &Chosen, run: &'a Run) -> Result<Ve
                     .is_none_or(|number| wanted(plan, number, &curve.trace))
         });
     }
-    if let Some(WeightPlan::Errors(label)) = &plan.weights {
-        curves.retain(|curve| label_of(&curve.trace) != *label);
-    }
-    curves.retain(|curve| !plan.common.contains(&label_of(&curve.trace)));
+    curves.retain(|curve| !holds_errors(plan, &curve.trace));
     if curves.is_empty() {
         return Err(nothing(plan, run));
     }
@@ -167,19 +164,23 @@ fn say_set_aside(labels: &[String]) -> Option<Diagnostic> {
     ))
 }
 
-/// The traces that a law of two variables takes together: those that are asked for, without columns of errors.
-pub(super) fn of_levels<'a>(plan: &FitPlan, run: &'a Run) -> Vec<&'a Trace> {
-    let aside = errors_beside(plan, run);
+/// Whether the plan names a trace as one that holds errors of others.
+fn holds_errors(plan: &FitPlan, trace: &Trace) -> bool {
     let weights = match &plan.weights {
         Some(WeightPlan::Errors(label)) => Some(label),
         _ => None,
     };
+    let mut named = plan.common.iter().chain(weights);
+    named.any(|label| *label == label_of(trace) || trace.y.name.as_ref() == Some(label))
+}
+
+/// The traces that a law of two variables takes together: those that are asked for, without columns of errors.
+pub(super) fn of_levels<'a>(plan: &FitPlan, run: &'a Run) -> Vec<&'a Trace> {
+    let aside = errors_beside(plan, run);
     (0..)
         .zip(&run.traces)
         .filter(|(number, trace)| {
-            let label = label_of(trace);
-            let errors = weights == Some(&label) || trace.y.name.as_ref().is_some_and(|name| weights == Some(name));
-            wanted(plan, *number, trace) && !errors && !aside.contains(&label) && !plan.common.contains(&label)
+            wanted(plan, *number, trace) && !holds_errors(plan, trace) && !aside.contains(&label_of(trace))
         })
         .map(|(_, trace)| trace)
         .collect()
@@ -265,7 +266,7 @@ fn errors_beside(plan: &FitPlan, run: &Run) -> Vec<String> {
     if !plan.traces.is_empty() || matches!(plan.weights, Some(WeightPlan::Errors(_))) {
         return Vec::new();
     }
-    let labels: Vec<String> = run.traces.iter().map(label_of).collect();
+    let labels = labels_of(run);
     let errors: Vec<String> = labels
         .iter()
         .filter(|label| stands_for_errors(label))
@@ -278,8 +279,19 @@ fn errors_beside(plan: &FitPlan, run: &Run) -> Vec<String> {
     }
 }
 
+/// The labels of a run's traces, each once.
+pub(super) fn labels_of(run: &Run) -> Vec<String> {
+    let mut all: Vec<String> = Vec::new();
+    for label in run.traces.iter().map(label_of) {
+        if !all.contains(&label) {
+            all.push(label);
+        }
+    }
+    all
+}
+
 pub(super) fn nothing(plan: &FitPlan, run: &Run) -> Refusal {
-    let labels: Vec<String> = run.traces.iter().map(label_of).collect();
+    let labels = labels_of(run);
     let why = if plan.traces.is_empty() && labels.is_empty() {
         "the run has no trace".to_owned()
     } else if plan.traces.is_empty() {

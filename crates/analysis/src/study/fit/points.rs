@@ -2,6 +2,7 @@
 
 use curvary_record::{Code, Column, Diagnostic, Outcome, Quantity, Run, Technique, Trace, Unit, code};
 
+use super::curve::labels_of;
 use super::model::Chosen;
 use crate::courses::{Conversion, Preparation, PreparedTrace, prepare};
 use crate::refusal::Refusal;
@@ -290,10 +291,9 @@ pub(super) fn beside(run: &Run, trace: &Trace, label: &str, used: &[usize]) -> R
     let is_meant = |other: &&Trace| label_of(other) == label || other.y.name.as_deref() == Some(label);
     let others: Vec<&Trace> = run.traces.iter().filter(is_meant).collect();
     if others.is_empty() {
-        let mut labels: Vec<String> = run.traces.iter().map(label_of).collect();
-        labels.dedup();
+        let labels = labels_of(run).join(", ");
         return Err(Refusal::Unsuitable {
-            why: format!("no column is called `{label}`; there are {}", labels.join(", ")),
+            why: format!("no column is called `{label}`; there are {labels}"),
         });
     }
     // The one at the same points; or all of them, one behind the other.

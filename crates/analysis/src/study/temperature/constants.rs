@@ -127,15 +127,15 @@ pub fn rate_constants(plan: &TemperaturePlan, run: &Run, kept: &[Outcome]) -> Re
         old.any(|fit| number.is_none() || fit.trace == number)
     };
     if latest.is_empty() && refused.is_empty() {
-        of_run(run)?;
-        if is_old(None) {
-            return Err("its kept fit is out of date; `curvary fit --again` computes it from what is known now, --model fits one now".into());
-        }
         if apart {
             return Err(format!(
                 "its kept fit gives one `{}` for courses at several temperatures; --model fits each by itself now",
                 plan.of
             ));
+        }
+        of_run(run)?;
+        if is_old(None) {
+            return Err("its kept fit is out of date; `curvary fit --again` computes it from what is known now, --model fits one now".into());
         }
         return Err(format!("no fit with `{}` is kept; --model fits one now", plan.of));
     }

@@ -120,6 +120,8 @@ pub(super) fn profile(rows: &[ResultRow], over: &str, of: &str, screen: &mut Scr
             Err(why) => left_out.push(format!("{}: {why}", short(row.first()))),
         }
     }
+    // In the order of the field: a column that goes back and forth would not be known as what runs.
+    lines.sort_by(|one, other| one.at.total_cmp(&other.at));
     if let Some((x, y)) = &units {
         let name = if over == "ph" {
             "pH".to_owned()
@@ -129,7 +131,8 @@ pub(super) fn profile(rows: &[ResultRow], over: &str, of: &str, screen: &mut Scr
         let mut writer = csv::WriterBuilder::new()
             .terminator(csv::Terminator::CRLF)
             .from_writer(&mut *screen);
-        let heads = [head(&name, x), head(of, y), "SD".to_owned(), IN_COMMON.to_owned()];
+        // A head without a unit beside `SD` would pass for that of what runs.
+        let heads = [head(&name, x), head(of, y), "SD".to_owned(), head(IN_COMMON, y)];
         let columns = if in_common > 0 { 4 } else { 3 };
         writer.write_record(&heads[..columns]).map_err(csv_failure)?;
         for line in &lines {
