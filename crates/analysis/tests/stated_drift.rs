@@ -1,6 +1,6 @@
 //! A drift of the signal that a person states: its part of the errors of fits, rates, laws and lines through constants.
 
-#![allow(clippy::unwrap_used)]
+#![allow(clippy::unwrap_used, clippy::print_stdout)]
 
 mod noise;
 
@@ -448,6 +448,7 @@ fn a_wandering_under_a_law_is_as_large_as_walks_make_it() {
         })
         .sum();
     let wanted = mean.sqrt();
+    println!("told {told:.3e}, walks {wanted:.3e}: {:.2}", told / wanted);
     assert!(
         told > 0.8 * wanted && told < 1.6 * wanted,
         "{told}, and walks say {wanted}"

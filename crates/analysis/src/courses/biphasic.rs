@@ -1,5 +1,7 @@
 //! The quick way to two exponentials: amplitudes projected out, a grid of pairs of rates, then Gauss and Newton's steps.
 
+use multiversion::multiversion;
+
 use super::exponential::exponentials;
 use crate::fit::solver::product;
 use crate::models::grid::geometric;
@@ -108,6 +110,7 @@ struct BiphasicSums {
 }
 
 /// Sums over four columns, in lanes that run as vectors. Few sums at a time: more would not stay in registers.
+#[inline(always)]
 fn sum_up<const N: usize>(columns: [&[f64]; 4], terms: impl Fn([f64; 4]) -> [f64; N]) -> [f64; N] {
     let [(a4, a), (b4, b), (t4, t), (y4, y)] = columns.map(|column| column.as_chunks::<4>());
     let mut lanes = [[0.0_f64; 4]; N];
@@ -126,6 +129,7 @@ fn sum_up<const N: usize>(columns: [&[f64]; 4], terms: impl Fn([f64; 4]) -> [f64
     lanes.map(|l| (l[0] + l[1]) + (l[2] + l[3]))
 }
 
+#[multiversion(targets("x86_64+avx2"))]
 fn sums(e1: &[f64], e2: &[f64], t: &[f64], y: &[f64]) -> BiphasicSums {
     let columns = [e1, e2, t, y];
     let [e_1, e_2, e_11, e_12, e_22, ey_1, ey_2] =

@@ -1,12 +1,21 @@
 //! Exponentials of whole columns.
 
+use multiversion::multiversion;
+
 /// Writes `exp(factor·t)` for every t, to one unit in the last place.
 ///
 /// A fit of a time course spends most of its time here. The library function takes one value at a time; this one is
 /// plain arithmetic without branches, which the compiler turns into vector instructions. Range reduction by
 /// `n ln 2` in two parts (Cody and Waite), Taylor's series to the thirteenth power on |r| ≤ 0.347, where the next term
 /// is below 4e-18; the power of two is added to the exponent bits.
+#[multiversion(targets("x86_64+avx2"))]
 pub(crate) fn exponentials(factor: f64, t: &[f64], out: &mut [f64]) {
+    exponentials_inline(factor, t, out);
+}
+
+/// The same as a part of the function that calls it, so that it becomes instructions of the kind that function is made for.
+#[inline(always)]
+pub(crate) fn exponentials_inline(factor: f64, t: &[f64], out: &mut [f64]) {
     const LN_2_HIGH: f64 = 0.693_147_180_369_123_8;
     const LN_2_LOW: f64 = 1.908_214_929_270_587_7e-10;
     const ROUND: f64 = 6_755_399_441_055_744.0; // 1.5 · 2⁵²: adding it leaves the integer in the low bits

@@ -20,6 +20,7 @@ mod whole;
 
 use std::borrow::Cow;
 
+use multiversion::multiversion;
 use serde::{Deserialize, Serialize};
 
 pub use compare::{Comparison, NestedTest, compare_courses, usual_courses};
@@ -32,7 +33,7 @@ use crate::models::grid::{best, geometric};
 use crate::models::slope::{ProjectedSlope, zero};
 use crate::models::{DerivedParameter, Model, Specification};
 use crate::refusal::Refusal;
-pub(crate) use exponential::exponentials;
+pub(crate) use exponential::{exponentials, exponentials_inline};
 
 /// The rate law of a time course. `y` is the signal (or concentration) and `t` the time.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -696,6 +697,7 @@ fn first_order(t: &[f64], y: &[f64], offset: bool) -> Option<Vec<f64>> {
     })
 }
 
+#[multiversion(targets("x86_64+avx2"))]
 fn sums(e: &[f64], t: &[f64], y: &[f64]) -> Sums {
     let mut lanes = [[0.0_f64; 4]; 7];
     let add = |lanes: &mut [[f64; 4]; 7], e: &[f64; 4], t: &[f64; 4], y: &[f64; 4]| {

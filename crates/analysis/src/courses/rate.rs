@@ -256,7 +256,7 @@ fn by_line(
             SteadyRate {
                 rate: slope.rate,
                 standard_error: slope.error,
-                interval: around(slope.rate, slope.half),
+                interval: slope.interval(),
             },
             whole.shape,
         ));
@@ -383,35 +383,31 @@ fn by_whole(mut prepared: PreparedTrace, how: &Preparation, fewest: usize) -> Re
         }
     };
     let last = whole.points;
-    let CourseSlope {
-        rate,
-        mut error,
-        mut half,
-    } = whole.beginning;
+    let mut beginning = whole.beginning;
     let sd = whole.fit.residual_sd;
     if let Some(step) = how.resolution {
         // Rounded readings that are alike one after another tell as much as one of them.
         let rounding = step / 12f64.sqrt() * (last as f64 / independent(&y[..last])).sqrt();
         if rounding > sd && sd > 0.0 {
-            error *= rounding / sd;
-            half *= rounding / sd;
+            beginning.error *= rounding / sd;
+            beginning.stretch(rounding / sd);
         }
     }
     let kept = |slope: CourseSlope| SteadyRate {
         rate: slope.rate,
         standard_error: slope.error,
-        interval: around(slope.rate, slope.half),
+        interval: slope.interval(),
     };
     Ok(InitialRate {
-        rate,
-        standard_error: error,
-        interval: around(rate, half),
+        rate: beginning.rate,
+        standard_error: beginning.error,
+        interval: beginning.interval(),
         law: whole.law,
         shape: whole.shape,
         steady: whole.steady.map(kept),
         bias: whole.bias,
         correlation: whole.fit.correlation.as_ref().map(|found| found.lag_one),
-        intercept: whole.intercept - rate * begin,
+        intercept: whole.intercept - beginning.rate * begin,
         window: (t[0], t[last - 1]),
         used: prepared.used[..last].to_vec(),
         r_squared: whole.fit.r_squared,

@@ -7,7 +7,7 @@ use super::solver::{
 };
 use super::{
     Determination, Fit, FitInterval, FitRemark, FittedParameter, Options, SearchContext, Termination,
-    Weighting, diagnostics, information,
+    RefinedSolution, Weighting, diagnostics, information,
 };
 use crate::distribution::{chi_squared_upper, normal_quantile, t_half_width};
 use crate::linear::singular_values;
@@ -69,41 +69,19 @@ pub(super) fn finish(
     finish_within(setting, roots, minimum, options, remarks, 1e-5)
 }
 
-/// Errors, tests and all the rest at a minimum. `allowed` is the largest cosine between residuals and a derivative.
-#[expect(
-    clippy::too_many_lines,
-    reason = "what is known at the minimum, one after another"
-)]
-pub(super) fn finish_within(
-    setting: &SearchContext<'_>,
-    roots: Option<&[f64]>,
-    minimum: Minimum,
-    options: &Options,
-    mut remarks: Vec<FitRemark>,
+/// The largest cosine between residuals and a derivative by a parameter in play. One that leaves no trace on its way to infinity is put
+/// out of play.
+fn steepest(
+    problem: &FitProblem<'_>,
+    parameters: &[f64],
+    (residuals, columns, rss): (&[f64], &[f64], f64),
+    active: &mut [bool],
     allowed: f64,
-) -> Result<Fit, Refusal> {
-    let (model, data) = (setting.model, setting.data);
-    let (n, p) = (data.y.len(), model.parameters().len());
-    let mut parameters = minimum.parameters;
-    let on_limit =
-        |j: usize, value: f64| setting.free[j] && (value <= setting.lower[j] || value >= setting.upper[j]);
-    let mut active: Vec<bool> = (0..p)
-        .map(|j| setting.free[j] && !on_limit(j, parameters[j]))
-        .collect();
-
-    let mut residuals = vec![0.0; n];
-    let mut columns = vec![0.0; n * p];
-    let problem = setting.problem(roots);
-    let mut rss = problem.linearise(&parameters, &mut residuals, &mut columns);
-    if !rss.is_finite() {
-        let (index, what) = model
-            .undefined(data.x, &parameters)
-            .unwrap_or((0, "the value is not a finite number".into()));
-        return Err(Refusal::Undefined { what, index });
-    }
+) -> f64 {
+    let n = residuals.len();
     let cosine = |j: usize| {
         let column = &columns[j * n..(j + 1) * n];
-        let (slope, length) = (product(column, &residuals), sum_of_squares(column));
+        let (slope, length) = (product(column, residuals), sum_of_squares(column));
         if length > 0.0 && rss > 0.0 {
             slope.abs() / (length * rss).sqrt()
         } else {
@@ -114,13 +92,86 @@ pub(super) fn finish_within(
     for (j, active) in active.iter_mut().enumerate().filter(|(_, active)| **active) {
         let slope = cosine(j);
         // A parameter on its way to infinity leaves a slope behind that no step can use up.
-        if slope > allowed && leaves_no_trace(&problem, &parameters, j, rss) {
+        if slope > allowed && leaves_no_trace(problem, parameters, j, rss) {
             *active = false;
             continue;
         }
         steepest = steepest.max(slope);
     }
-    let mut plain_residuals = roots.map_or_else(Vec::new, |roots| {
+    steepest
+}
+
+/// What holds at a minimum.
+struct AtMinimum {
+    parameters: Vec<f64>,
+    /// Weighted, and plain where there are weights.
+    residuals: Vec<f64>,
+    plain_residuals: Vec<f64>,
+    fitted: Vec<f64>,
+    rss: f64,
+    variances: Vec<Option<f64>>,
+    inverse: Option<Vec<f64>>,
+}
+
+impl AtMinimum {
+    /// Puts the last digits, found in higher arithmetic, in the place of those of doubles.
+    fn sharpen(&mut self, solved: RefinedSolution, roots: Option<&[f64]>, active: &[bool]) {
+        let p = active.len();
+        self.parameters = solved.parameters;
+        self.fitted = solved.fitted;
+        self.residuals = match roots {
+            None => solved.residuals.clone(),
+            Some(roots) => solved.residuals.iter().zip(roots).map(|(r, w)| r * w).collect(),
+        };
+        self.plain_residuals = if roots.is_some() {
+            solved.residuals
+        } else {
+            Vec::new()
+        };
+        self.rss = solved.residual_sum_of_squares;
+        for j in (0..p).filter(|j| active[*j]) {
+            self.variances[j] = Some(solved.inverse[j * p + j]);
+        }
+        self.inverse = Some(solved.inverse);
+    }
+}
+
+/// Errors, tests and all the rest at a minimum. `allowed` is the largest cosine between residuals and a derivative.
+pub(super) fn finish_within(
+    setting: &SearchContext<'_>,
+    roots: Option<&[f64]>,
+    minimum: Minimum,
+    options: &Options,
+    mut remarks: Vec<FitRemark>,
+    allowed: f64,
+) -> Result<Fit, Refusal> {
+    let (model, data) = (setting.model, setting.data);
+    let (n, p) = (data.y.len(), model.parameters().len());
+    let parameters = minimum.parameters;
+    let on_limit =
+        |j: usize, value: f64| setting.free[j] && (value <= setting.lower[j] || value >= setting.upper[j]);
+    let mut active: Vec<bool> = (0..p)
+        .map(|j| setting.free[j] && !on_limit(j, parameters[j]))
+        .collect();
+
+    let mut residuals = vec![0.0; n];
+    let mut columns = vec![0.0; n * p];
+    let problem = setting.problem(roots);
+    let rss = problem.linearise(&parameters, &mut residuals, &mut columns);
+    if !rss.is_finite() {
+        let (index, what) = model
+            .undefined(data.x, &parameters)
+            .unwrap_or((0, "the value is not a finite number".into()));
+        return Err(Refusal::Undefined { what, index });
+    }
+    let steepest = steepest(
+        &problem,
+        &parameters,
+        (&residuals, &columns, rss),
+        &mut active,
+        allowed,
+    );
+    let plain_residuals = roots.map_or_else(Vec::new, |roots| {
         residuals.iter().zip(roots).map(|(r, w)| r / w).collect()
     });
     let own = if roots.is_some() {
@@ -128,7 +179,7 @@ pub(super) fn finish_within(
     } else {
         &residuals
     };
-    let mut fitted: Vec<f64> = data.y.iter().zip(own).map(|(y, r)| y - r).collect();
+    let fitted: Vec<f64> = data.y.iter().zip(own).map(|(y, r)| y - r).collect();
     let weights: Option<Vec<f64>> = roots.map(|r| r.iter().map(|v| v * v).collect());
     let m = active.iter().filter(|a| **a).count();
     let mut variances: Vec<Option<f64>> = vec![None; p];
@@ -143,27 +194,30 @@ pub(super) fn finish_within(
     } else {
         model.sharpen(data.x, data.y, weights.as_deref(), &parameters, &active)
     };
+    let mut at = AtMinimum {
+        parameters,
+        residuals,
+        plain_residuals,
+        fitted,
+        rss,
+        variances,
+        inverse,
+    };
     if let Some(solved) = sharpened {
-        parameters = solved.parameters;
-        fitted = solved.fitted;
-        residuals = match roots {
-            None => solved.residuals.clone(),
-            Some(roots) => solved.residuals.iter().zip(roots).map(|(r, w)| r * w).collect(),
-        };
-        plain_residuals = if roots.is_some() {
-            solved.residuals
-        } else {
-            Vec::new()
-        };
-        rss = solved.residual_sum_of_squares;
-        for j in (0..p).filter(|j| active[*j]) {
-            variances[j] = Some(solved.inverse[j * p + j]);
-        }
-        inverse = Some(solved.inverse);
+        at.sharpen(solved, roots, &active);
         remarks.push(FitRemark::Sharpened);
     } else if !settled || minimum.end == SearchEnd::Iterations {
         return Err(not_converged(minimum.end, minimum.iterations));
     }
+    let AtMinimum {
+        parameters,
+        residuals,
+        plain_residuals,
+        fitted,
+        rss,
+        variances,
+        inverse,
+    } = at;
 
     let known_errors = matches!(data.weighting, Weighting::KnownErrors(_));
     let degrees_of_freedom = n - setting.free.iter().filter(|f| **f).count();
@@ -204,12 +258,7 @@ pub(super) fn finish_within(
         },
         diagnostics,
         correlation: None,
-        termination: match minimum.end {
-            SearchEnd::Gradient => Termination::Gradient,
-            SearchEnd::Exact => Termination::Exact,
-            SearchEnd::Step => Termination::Step,
-            SearchEnd::Reduction | SearchEnd::Iterations | SearchEnd::Undefined => Termination::Reduction,
-        },
+        termination: termination(minimum.end),
         iterations: minimum.iterations,
         evaluations: minimum.evaluations,
         remarks,
@@ -218,6 +267,15 @@ pub(super) fn finish_within(
         fit.derive(Cow::Borrowed(c.name), Cow::Borrowed(c.unit), c.value, &c.gradient);
     }
     Ok(fit)
+}
+
+fn termination(end: SearchEnd) -> Termination {
+    match end {
+        SearchEnd::Gradient => Termination::Gradient,
+        SearchEnd::Exact => Termination::Exact,
+        SearchEnd::Step => Termination::Step,
+        SearchEnd::Reduction | SearchEnd::Iterations | SearchEnd::Undefined => Termination::Reduction,
+    }
 }
 
 fn not_converged(end: SearchEnd, iterations: usize) -> Refusal {

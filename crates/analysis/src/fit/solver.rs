@@ -10,6 +10,8 @@
 //! the trust region governs the others alone; the linear ones are solved anew at each trial point. This is variable
 //! projection with Kaufman's Jacobian (BIT 15, 49, 1975).
 
+use multiversion::multiversion;
+
 use crate::models::Model;
 
 /// What is minimised: the weighted squared distance between `y` and the model, over the free parameters.
@@ -86,32 +88,47 @@ impl FitProblem<'_> {
     }
 }
 
-/// Sum of squares in four lanes, which is both faster and more exact than one running sum.
+/// Sum of squares, in lanes.
 pub(crate) fn sum_of_squares(values: &[f64]) -> f64 {
     product(values, values)
 }
 
-/// Scalar product in four lanes.
+/// Scalar product, in lanes.
+#[multiversion(targets("x86_64+avx2"))]
 pub(crate) fn product(a: &[f64], b: &[f64]) -> f64 {
-    total_of_pairs(a, b, |x, y| x * y)
+    in_lanes(a, b, |x, y| x * y)
 }
 
-/// Sum of a function of each value, in four lanes.
-pub(crate) fn total(values: &[f64], f: impl Fn(f64) -> f64) -> f64 {
-    let (fours, rest) = values.as_chunks::<4>();
+/// Sum of a function of each value, in lanes.
+#[multiversion(targets("x86_64+avx2"))]
+pub(crate) fn total<F: Fn(f64) -> f64>(values: &[f64], f: F) -> f64 {
+    in_lanes(values, values, |x, _| f(x))
+}
+
+/// Sum of a function of each pair of values, in lanes.
+#[multiversion(targets("x86_64+avx2"))]
+pub(crate) fn total_of_pairs<F: Fn(f64, f64) -> f64>(a: &[f64], b: &[f64], f: F) -> f64 {
+    in_lanes(a, b, f)
+}
+
+/// A sum in sixteen lanes, and what is left in four, which is both faster and more exact than one running sum: an addition waits
+/// for the one before it in its lane only. The order of the additions is the same on every processor, and so is the sum.
+#[inline(always)]
+fn in_lanes(a: &[f64], b: &[f64], f: impl Fn(f64, f64) -> f64) -> f64 {
+    let ((a16, a), (b16, b)) = (a.as_chunks::<16>(), b.as_chunks::<16>());
     let mut lanes = [0.0; 4];
-    for x in fours {
+    if !a16.is_empty() {
+        let mut wide = [0.0; 16];
+        for (x, y) in a16.iter().zip(b16) {
+            for k in 0..16 {
+                wide[k] += f(x[k], y[k]);
+            }
+        }
         for k in 0..4 {
-            lanes[k] += f(x[k]);
+            lanes[k] = (wide[k] + wide[k + 4]) + (wide[k + 8] + wide[k + 12]);
         }
     }
-    (lanes[0] + lanes[1]) + (lanes[2] + lanes[3]) + rest.iter().map(|x| f(*x)).sum::<f64>()
-}
-
-/// Sum of a function of each pair of values, in four lanes.
-pub(crate) fn total_of_pairs(a: &[f64], b: &[f64], f: impl Fn(f64, f64) -> f64) -> f64 {
     let ((a4, a_rest), (b4, b_rest)) = (a.as_chunks::<4>(), b.as_chunks::<4>());
-    let mut lanes = [0.0; 4];
     for (x, y) in a4.iter().zip(b4) {
         for k in 0..4 {
             lanes[k] += f(x[k], y[k]);
@@ -119,6 +136,14 @@ pub(crate) fn total_of_pairs(a: &[f64], b: &[f64], f: impl Fn(f64, f64) -> f64) 
     }
     let rest: f64 = a_rest.iter().zip(b_rest).map(|(x, y)| f(*x, *y)).sum();
     (lanes[0] + lanes[1]) + (lanes[2] + lanes[3]) + rest
+}
+
+/// Adds `factor` times one column to another.
+#[multiversion(targets("x86_64+avx2"))]
+fn add_times(to: &mut [f64], factor: f64, column: &[f64]) {
+    for (to, value) in to.iter_mut().zip(column) {
+        *to += factor * value;
+    }
 }
 
 /// Householder factorisation in place of the first `m` columns (each `n` long); `r` becomes `Qᵀr` (it may be empty).
@@ -151,17 +176,13 @@ pub(crate) fn factorise(columns: &mut [f64], n: usize, m: usize, r: &mut [f64], 
         for k in 0..m - j - 1 {
             let other = &mut tail[k * n + j..(k + 1) * n];
             let factor = product(reflector, other) * scale;
-            for (o, v) in other.iter_mut().zip(reflector.iter()) {
-                *o -= factor * v;
-            }
+            add_times(other, -factor, reflector);
         }
         if r.is_empty() {
             continue;
         }
         let factor = product(reflector, &r[j..]) * scale;
-        for (o, v) in r[j..].iter_mut().zip(reflector.iter()) {
-            *o -= factor * v;
-        }
+        add_times(&mut r[j..], -factor, reflector);
     }
 }
 

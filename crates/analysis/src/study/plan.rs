@@ -87,6 +87,9 @@ pub struct FitPlan {
     /// How much each point counts; all alike if absent.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub weights: Option<WeightPlan>,
+    /// Labels of traces that hold what one standard deviation of an error does to each point which all points have in common.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub common: Vec<String>,
     /// The stretch of the running axis that is fitted.
     #[serde(skip_serializing_if = "Option::is_none")]
     pub window: Option<AxisSpan>,
@@ -149,6 +152,7 @@ impl Default for FitPlan {
             bootstrap: None,
             robust: Robust::No,
             weights: None,
+            common: Vec::new(),
             window: None,
             leave_out: Vec::new(),
             dead_time: None,

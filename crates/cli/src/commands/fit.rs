@@ -57,7 +57,7 @@ pub(crate) struct FitCommand {
     model_file: Option<PathBuf>,
     /// Do again what is kept of these runs, and say whether the same comes out
     #[arg(long, group = "task", conflicts_with_all = [
-        "start", "hold", "bound", "unit", "response", "over", "window", "leave_out", "at", "weights", "robust", "level",
+        "start", "hold", "bound", "unit", "response", "over", "window", "leave_out", "at", "weights", "common", "robust", "level",
         "profile", "bootstrap", "CourseOptions",
     ])]
     again: bool,
@@ -143,6 +143,15 @@ pub(crate) struct FitCommand {
     /// known standard deviations
     #[arg(long, value_name = "WEIGHTS", help_heading = "Errors")]
     weights: Option<String>,
+    /// Traces that hold an error which all points have in common: what one standard deviation of it does to each, with its sign
+    #[arg(
+        long,
+        value_name = "TRACE",
+        value_delimiter = ',',
+        conflicts_with_all = ["again", "reported", "compare", "share", "bootstrap"],
+        help_heading = "Errors"
+    )]
+    common: Vec<String>,
     /// Let far points count less
     #[arg(long, value_name = "HOW", help_heading = "Errors")]
     robust: Option<Far>,

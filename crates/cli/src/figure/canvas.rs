@@ -74,6 +74,8 @@ const POINTS: [Colour; 4] = [
 ];
 /// Dashes of lines, drawn and left out, in dots; the first is whole.
 const DASHES: [&[f64]; 4] = [&[], &[24.0, 12.0], &[6.0, 10.0], &[24.0, 8.0, 6.0, 8.0]];
+/// More points than this of one layer hide what lies under them.
+const CROWDED: usize = 30;
 /// Names of marks are drawn for the first so many of them.
 const MOST_NAMES: usize = 40;
 
@@ -167,10 +169,18 @@ fn has_series(panel: &Panel) -> bool {
     panel.layers.iter().any(|layer| layer.series().is_some())
 }
 
-/// A name of a legend: the lines it takes, and what it stands for.
-struct LegendEntry<'a> {
+/// A layer that a legend names, and how it looks.
+#[derive(Clone, Copy)]
+struct NamedLayer<'a> {
     layer: &'a Layer,
     look: SeriesLook,
+    /// Whether the points of a series have a line, which stands in the legend behind their mark.
+    with_line: bool,
+}
+
+/// A name of a legend: the lines it takes, and what it stands for.
+struct LegendEntry<'a> {
+    of: NamedLayer<'a>,
     lines: Vec<String>,
 }
 
@@ -192,10 +202,10 @@ impl<'a> Legend<'a> {
     /// Above so many names they stand in two columns.
     const MANY: usize = 6;
 
-    fn new(layers: Vec<(&'a Layer, SeriesLook)>, room: f64, may_part: bool) -> Self {
+    fn new(layers: Vec<NamedLayer<'a>>, room: f64, may_part: bool) -> Self {
         let longest = layers
             .iter()
-            .map(|(layer, _)| width_of(&clean(layer.name()), SMALL))
+            .map(|of| width_of(&clean(of.layer.name()), SMALL))
             .fold(0.0, f64::max);
         let half = room / 2.0;
         let columns = if may_part && layers.len() > Self::MANY && longest + Self::SAMPLE + SMALL <= half {
@@ -206,10 +216,9 @@ impl<'a> Legend<'a> {
         let width = if columns == 2 { half } else { room };
         let entries = layers
             .into_iter()
-            .map(|(layer, look)| LegendEntry {
-                layer,
-                look,
-                lines: wrapped(layer.name(), SMALL, width - Self::SAMPLE - SMALL, Self::LINES),
+            .map(|of| LegendEntry {
+                of,
+                lines: wrapped(of.layer.name(), SMALL, width - Self::SAMPLE - SMALL, Self::LINES),
             })
             .collect();
         Self {
@@ -221,15 +230,8 @@ impl<'a> Legend<'a> {
 
     /// The names of series, which stand between the title and the panels.
     fn of_series(figure: &'a Figure, room: f64) -> Self {
-        let mut layers: Vec<(&Layer, SeriesLook)> = Vec::new();
-        for panel in figure.panels.iter().filter(|panel| has_series(panel)) {
-            for (layer, look) in panel.layers.iter().zip(looks(panel)) {
-                if !layer.name().is_empty() && !layer.shape().is_empty() {
-                    layers.push((layer, look));
-                }
-            }
-        }
-        Self::new(layers, room, true)
+        let layers = figure.panels.iter().filter(|panel| has_series(panel));
+        Self::new(layers.flat_map(named).collect(), room, true)
     }
 
     /// How high each row is, in lines.
@@ -264,7 +266,7 @@ impl<'a> Legend<'a> {
         for (row, high) in self.entries.chunks(self.columns).zip(self.rows()) {
             for (place, entry) in row.iter().enumerate() {
                 let left = left + self.width * place as f64;
-                sample(pen, entry.layer, entry.look, (left, above + Self::ROW / 2.0));
+                sample(pen, entry.of, (left, above + Self::ROW / 2.0));
                 for (line, text) in entry.lines.iter().enumerate() {
                     let middle = above + Self::ROW * (line as f64 + 0.5);
                     pen.text(text, (left + Self::SAMPLE, middle), SMALL, Anchor::Start);
@@ -275,10 +277,31 @@ impl<'a> Legend<'a> {
     }
 }
 
+/// The layers of a panel that a legend names.
+fn named(panel: &Panel) -> Vec<NamedLayer<'_>> {
+    let has_line = |series: Option<usize>| {
+        let mut lines = panel.layers.iter().filter(|layer| layer.series() == series);
+        series.is_some() && lines.any(|layer| matches!(layer.shape(), Layer::Line(all) if !all.is_empty()))
+    };
+    let layers = panel.layers.iter().zip(looks(panel));
+    layers
+        .filter(|(layer, _)| !layer.name().is_empty() && !layer.shape().is_empty())
+        .map(|(layer, look)| NamedLayer {
+            layer,
+            look,
+            with_line: matches!(layer.shape(), Layer::Points(_)) && has_line(layer.series()),
+        })
+        .collect()
+}
+
 /// A small piece of a layer, for a legend.
-fn sample(pen: &mut Pen, layer: &Layer, look: SeriesLook, (left, middle): Dot) {
+fn sample(pen: &mut Pen, of: NamedLayer<'_>, (left, middle): Dot) {
+    let NamedLayer { layer, look, with_line } = of;
     let (from, to) = (left, left + 56.0);
     let centre = (left + 28.0, middle);
+    if with_line {
+        pen.line(&[(from, middle), (to, middle)], look.stroke(4.0));
+    }
     match layer.shape() {
         Layer::Points(_) => mark(pen, centre, look),
         Layer::LeftOut(_) => crossed(pen, centre),
@@ -409,33 +432,39 @@ impl PanelFrame<'_> {
             }
         }
         self.axes(pen, panel, last);
-        // Lines stand over points, which would hide them where there are many.
+        let most = layers().map(|(layer, _)| match layer.shape() {
+            Layer::Points(all) => all.len(),
+            _ => 0,
+        });
+        // Many points would hide a line that lies under them; few are whole where they stand over it.
+        let crowded = most.max().unwrap_or(0) > CROWDED;
         for (layer, look) in layers() {
             match layer.shape() {
-                Layer::Points(all) => self.points(all, |at| mark(pen, at, *look)),
+                Layer::Points(all) if crowded => self.points(all, |at| mark(pen, at, *look)),
                 Layer::LeftOut(all) => self.points(all, |at| crossed(pen, at)),
                 Layer::Bars(all) => self.bars(pen, all, *look),
                 _ => {}
             }
         }
-        let over_points =
-            layers().any(|(layer, _)| matches!(layer.shape(), Layer::Points(all) if !all.is_empty()));
         for (layer, look) in layers() {
             match layer.shape() {
-                Layer::Line(all) => self.line(pen, all, *look, over_points),
+                Layer::Line(all) => self.line(pen, all, *look, crowded),
                 Layer::Level(at) if self.y.holds(*at) => {
                     let down = self.down(*at);
                     pen.line(&[(LEFT, down), (self.right, down)], level());
                 }
+                _ => {}
+            }
+        }
+        for (layer, look) in layers() {
+            match layer.shape() {
+                Layer::Points(all) if !crowded => self.points(all, |at| mark(pen, at, *look)),
                 Layer::Marks(all) => self.marks(pen, all),
                 _ => {}
             }
         }
         // Series are named above the panels, where nothing is covered.
-        let named: Vec<(&Layer, SeriesLook)> = layers()
-            .filter(|(layer, _)| !layer.name().is_empty() && !layer.shape().is_empty())
-            .map(|(layer, look)| (layer, *look))
-            .collect();
+        let named = named(panel);
         if named.len() > 1 && !has_series(panel) {
             self.legend(pen, named);
         }
@@ -531,8 +560,12 @@ impl PanelFrame<'_> {
             }
         }
         let height = self.bottom - self.top;
-        let text = fitted(&panel.y, TITLE, height + BETWEEN);
-        pen.upright(&text, (36.0, self.top + height / 2.0), TITLE);
+        let lines = wrapped(&panel.y, TITLE, height + BETWEEN, 2);
+        let first = if lines.len() == 1 { 36.0 } else { 22.0 };
+        for (line, text) in lines.iter().enumerate() {
+            let across = first + 32.0 * line as f64;
+            pen.upright(text, (across, self.top + height / 2.0), TITLE);
+        }
         if last {
             let words = match (self.x.logarithmic, self.x.gap) {
                 (true, Some(_)) => format!("{} (logarithmic; 0 before the break)", panel.x),
@@ -630,12 +663,12 @@ impl PanelFrame<'_> {
     }
 
     /// The legend stands inside the panel, in the corner where it covers the fewest points.
-    fn legend(&self, pen: &mut Pen, layers: Vec<(&Layer, SeriesLook)>) {
+    fn legend(&self, pen: &mut Pen, layers: Vec<NamedLayer<'_>>) {
         // Between the legend and the frame: 1.4 mm on paper.
         const EDGE: f64 = 14.0;
         let places: Vec<Dot> = layers
             .iter()
-            .flat_map(|(layer, _)| layer.shape().places())
+            .flat_map(|of| of.layer.shape().places())
             .filter_map(|point| self.at(point))
             .collect();
         let legend = Legend::new(layers, (self.right - LEFT) * 0.6, false);
@@ -711,27 +744,21 @@ fn thinned(points: &[Dot]) -> Vec<Dot> {
 /// Half the width of a mark: 0.8 mm on paper, as large as a letter of the ticks.
 const R: f64 = 8.0;
 
-/// The mark of the points of one series.
+/// The mark of the points of one series, white inside.
 fn mark(pen: &mut Pen, (x, y): Dot, look: SeriesLook) {
-    let style = Stroke::whole(look.colour, 3.0);
-    match look.form % 4 {
-        0 => pen.ring((x, y), R, look.colour, 3.0),
-        1 => pen.line(&[(x, y - R), (x - R, y + R), (x + R, y + R), (x, y - R)], style),
-        2 => pen.line(
-            &[
-                (x - R, y - R),
-                (x + R, y - R),
-                (x + R, y + R),
-                (x - R, y + R),
-                (x - R, y - R),
-            ],
-            style,
-        ),
-        _ => pen.line(
-            &[(x, y - R), (x + R, y), (x, y + R), (x - R, y), (x, y - R)],
-            style,
-        ),
-    }
+    let corners: &[Dot] = match look.form % 4 {
+        0 => {
+            pen.disc((x, y), R, WHITE);
+            pen.ring((x, y), R, look.colour, 3.0);
+            return;
+        }
+        1 => &[(x, y - R), (x - R, y + R), (x + R, y + R)],
+        2 => &[(x - R, y - R), (x + R, y - R), (x + R, y + R), (x - R, y + R)],
+        _ => &[(x, y - R), (x + R, y), (x, y + R), (x - R, y)],
+    };
+    pen.area(corners, WHITE);
+    let outline: Vec<Dot> = corners.iter().chain(corners.first()).copied().collect();
+    pen.line(&outline, Stroke::whole(look.colour, 3.0));
 }
 
 /// The mark of a point that was left out.

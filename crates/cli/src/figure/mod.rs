@@ -221,6 +221,15 @@ fn undrawn(why: dots::DotsError) -> Failure {
     Failure::file("draw", Path::new("the picture"), &std::io::Error::other(why))
 }
 
+/// The title of the residuals of what has this title: they are in its unit.
+fn residual_of(y: &str) -> String {
+    match y.rsplit_once(" / ") {
+        // A logarithm has the unit of its argument within, and none of its own.
+        Some((_, unit)) if !y.contains('(') => format!("residual / {unit}"),
+        _ => "residual".to_owned(),
+    }
+}
+
 /// Several runs over each other: points and curve of each in one colour, residuals below.
 pub(crate) fn of_runs(title: &str, sets: &[(String, PlotData)]) -> Figure {
     let (mut above, mut below) = (Vec::new(), vec![Layer::Level(0.0)]);
@@ -255,13 +264,13 @@ pub(crate) fn of_runs(title: &str, sets: &[(String, PlotData)]) -> Figure {
         panels: vec![
             Panel {
                 x: x.clone(),
-                y,
+                y: y.clone(),
                 share: 0.7,
                 layers: above,
             },
             Panel {
                 x,
-                y: "residual".into(),
+                y: residual_of(&y),
                 share: 0.3,
                 layers: below,
             },
@@ -305,7 +314,7 @@ fn of_levels(title: &str, drawn: &PlotData) -> Figure {
             },
             Panel {
                 x: drawn.x_title.clone(),
-                y: "residual".into(),
+                y: residual_of(&drawn.y_title),
                 share: 0.3,
                 layers: below,
             },
@@ -365,7 +374,7 @@ pub(crate) fn of_fit(title: &str, found: &TraceResult) -> Figure {
             },
             Panel {
                 x: drawn.x_title.clone(),
-                y: "residual".into(),
+                y: residual_of(&drawn.y_title),
                 share: 0.3,
                 layers: vec![Layer::Level(0.0), Layer::Points(residuals)],
             },
@@ -466,6 +475,14 @@ mod tests {
         assert_eq!(drawn, svg(&figure(&points)), "the same picture every time");
     }
 
+    #[test]
+    fn residuals_are_in_the_unit_of_what_was_measured() {
+        assert_eq!(residual_of("absorbance / AU"), "residual / AU");
+        assert_eq!(residual_of("rate / AU/s"), "residual / AU/s");
+        assert_eq!(residual_of("ln(k / s⁻¹)"), "residual");
+        assert_eq!(residual_of("pH"), "residual");
+    }
+
     fn levels(count: usize) -> PlotData {
         let x: Vec<f64> = (0..count * 5).map(|i| 1.0 + (i % 5) as f64).collect();
         let y: Vec<f64> = (0..count * 5)
@@ -501,7 +518,7 @@ mod tests {
         for wanted in [
             "concentration / mmol/L",
             "rate / µmol/L/s",
-            "residual",
+            "residual / µmol/L/s",
             "I = 0 mmol/L",
             "I = 3 mmol/L",
         ] {

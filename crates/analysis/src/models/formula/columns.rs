@@ -6,8 +6,11 @@
 
 use std::cell::Cell;
 
+use multiversion::multiversion;
+
 use super::tape::{FormulaTape, Op};
-use crate::courses::exponentials;
+use crate::courses::exponentials_inline;
+
 use crate::double::Real;
 
 /// Points that are worked on together.
@@ -48,18 +51,20 @@ fn pass(to: &mut ValueBlock, only: bool, slope: &ValueBlock, f: impl Fn(usize) -
     }
 }
 
+#[inline(always)]
 fn exponential(out: &mut ValueBlock, a: &ValueBlock) {
     // Beyond this the quick way would give a finite number for what is zero or too large to hold.
     let largest = a
         .iter()
         .fold(0.0, |all, v| if v.abs() <= all { all } else { v.abs() });
     if largest < 700.0 {
-        exponentials(1.0, a, out);
+        exponentials_inline(1.0, a, out);
     } else {
         each(out, a, f64::exp);
     }
 }
 
+#[inline(always)]
 fn integer_power(out: &mut ValueBlock, a: &ValueBlock, n: i32) {
     match n {
         1 => *out = *a,
@@ -69,22 +74,46 @@ fn integer_power(out: &mut ValueBlock, a: &ValueBlock, n: i32) {
     }
 }
 
+/// Slopes of the instructions before one, which hands its own on to them.
+struct SlopesBefore<'a> {
+    before: &'a mut [ValueBlock],
+    slope: &'a ValueBlock,
+    tape: &'a FormulaTape,
+}
+
+impl SlopesBefore<'_> {
+    /// Hands `slope` times a factor on to an input, where that depends on a parameter.
+    #[inline(always)]
+    fn give(&mut self, input: usize, f: impl Fn(usize) -> f64) {
+        if self.tape.active[input] {
+            pass(&mut self.before[input], self.tape.uses[input] == 1, self.slope, f);
+        }
+    }
+}
+
+/// Points that are worked on together: where they begin, and how many they are.
+#[derive(Clone, Copy)]
+struct Lanes {
+    first: usize,
+    count: usize,
+}
+
 impl FormulaTape {
     /// The value of one instruction at the points of a block, from those before it.
-    fn step(
-        &self,
-        place: usize,
-        p: &[f64],
-        x: &dyn Fn(usize, &mut ValueBlock),
-        registers: &mut [ValueBlock],
-    ) {
+    #[inline(always)]
+    fn step(&self, place: usize, (x, p): (&[&[f64]], &[f64]), lanes: Lanes, registers: &mut [ValueBlock]) {
         let (before, rest) = registers.split_at_mut(place);
         let Some(out) = rest.first_mut() else { return };
         let at = |i: usize| &before[i];
         match self.ops[place] {
             Op::Constant(bits) => out.fill(f64::from_bits(bits)),
             Op::Pi => out.fill(f64::PI),
-            Op::Variable(i) => x(i, out),
+            Op::Variable(i) => {
+                // The last block is filled up with its first point.
+                let Lanes { first, count } = lanes;
+                out[..count].copy_from_slice(&x[i][first..first + count]);
+                out[count..].fill(x[i][first]);
+            }
             Op::Parameter(j) => out.fill(p[j]),
             Op::Add(a, b) => pairs(out, at(a), at(b), |a, b| a + b),
             Op::Subtract(a, b) => pairs(out, at(a), at(b), |a, b| a - b),
@@ -106,118 +135,70 @@ impl FormulaTape {
     }
 
     /// Hands the slope of one instruction on to its inputs.
+    #[inline(always)]
     fn step_back(&self, place: usize, registers: &[ValueBlock], slopes: &mut [ValueBlock]) {
         let (before, rest) = slopes.split_at_mut(place);
         let Some(slope) = rest.first() else { return };
         let own = &registers[place];
         let value = |i: usize| &registers[i];
-        let mut give = |i: usize, f: &dyn Fn(&mut ValueBlock, bool)| {
-            if self.active[i] {
-                f(&mut before[i], self.uses[i] == 1);
-            }
+        let mut to = SlopesBefore {
+            before,
+            slope,
+            tape: self,
         };
         match self.ops[place] {
-            Op::Constant(_) | Op::Pi | Op::Variable(_) | Op::Parameter(_) => {}
+            Op::Constant(_) | Op::Pi | Op::Variable(_) | Op::Parameter(_) | Op::Integer(_, 0) => {}
             Op::Add(a, b) => {
-                give(a, &|to, only| pass(to, only, slope, |_| 1.0));
-                give(b, &|to, only| pass(to, only, slope, |_| 1.0));
+                to.give(a, |_| 1.0);
+                to.give(b, |_| 1.0);
             }
             Op::Subtract(a, b) => {
-                give(a, &|to, only| pass(to, only, slope, |_| 1.0));
-                give(b, &|to, only| pass(to, only, slope, |_| -1.0));
+                to.give(a, |_| 1.0);
+                to.give(b, |_| -1.0);
             }
             Op::Multiply(a, b) => {
                 let (va, vb) = (value(a), value(b));
-                give(a, &|to, only| pass(to, only, slope, |k| vb[k]));
-                give(b, &|to, only| pass(to, only, slope, |k| va[k]));
+                to.give(a, |k| vb[k]);
+                to.give(b, |k| va[k]);
             }
             Op::Divide(a, b) => {
                 let vb = value(b);
-                give(a, &|to, only| pass(to, only, slope, |k| 1.0 / vb[k]));
-                give(b, &|to, only| pass(to, only, slope, |k| -(own[k] / vb[k])));
+                to.give(a, |k| 1.0 / vb[k]);
+                to.give(b, |k| -(own[k] / vb[k]));
             }
-            Op::Negate(a) => give(a, &|to, only| pass(to, only, slope, |_| -1.0)),
-            Op::Integer(_, 0) => {}
+            Op::Negate(a) => to.give(a, |_| -1.0),
             Op::Integer(a, n) => {
-                let va = value(a);
-                give(a, &|to, only| {
-                    let mut power = [0.0; BLOCK];
-                    if n == 1 {
-                        power.fill(1.0);
-                    } else {
-                        integer_power(&mut power, va, n - 1);
-                    }
-                    pass(to, only, slope, |k| f64::from(n) * power[k]);
-                });
+                let mut power = [0.0; BLOCK];
+                if n == 1 {
+                    power.fill(1.0);
+                } else {
+                    integer_power(&mut power, value(a), n - 1);
+                }
+                to.give(a, |k| f64::from(n) * power[k]);
             }
             Op::Power(a, b) => {
                 let (va, vb) = (value(a), value(b));
-                give(a, &|to, only| {
-                    pass(to, only, slope, |k| vb[k] * va[k].powf(vb[k] - 1.0))
-                });
+                to.give(a, |k| vb[k] * va[k].powf(vb[k] - 1.0));
                 // 0 to a positive power stays 0 whatever the power.
-                give(b, &|to, only| {
-                    pass(to, only, slope, |k| {
-                        if own[k] == 0.0 { 0.0 } else { own[k] * va[k].ln() }
-                    });
-                });
+                to.give(b, |k| if own[k] == 0.0 { 0.0 } else { own[k] * va[k].ln() });
             }
-            Op::Exp(a) => give(a, &|to, only| pass(to, only, slope, |k| own[k])),
-            Op::Ln(a) => give(a, &|to, only| pass(to, only, slope, |k| 1.0 / value(a)[k])),
-            Op::Log10(a) => give(a, &|to, only| {
-                pass(to, only, slope, |k| 1.0 / (value(a)[k] * f64::LN_10))
-            }),
-            Op::Sqrt(a) => give(a, &|to, only| pass(to, only, slope, |k| 0.5 / own[k])),
-            Op::Sin(a) => give(a, &|to, only| pass(to, only, slope, |k| value(a)[k].cos())),
-            Op::Cos(a) => give(a, &|to, only| pass(to, only, slope, |k| -value(a)[k].sin())),
-            Op::Tan(a) => give(a, &|to, only| pass(to, only, slope, |k| 1.0 + own[k] * own[k])),
-            Op::Atan(a) => give(a, &|to, only| {
-                pass(to, only, slope, |k| 1.0 / (1.0 + value(a)[k] * value(a)[k]))
-            }),
-            Op::Abs(a) => give(a, &|to, only| {
-                pass(to, only, slope, |k| if value(a)[k] < 0.0 { -1.0 } else { 1.0 });
-            }),
+            Op::Exp(a) => to.give(a, |k| own[k]),
+            Op::Ln(a) => to.give(a, |k| 1.0 / value(a)[k]),
+            Op::Log10(a) => to.give(a, |k| 1.0 / (value(a)[k] * f64::LN_10)),
+            Op::Sqrt(a) => to.give(a, |k| 0.5 / own[k]),
+            Op::Sin(a) => to.give(a, |k| value(a)[k].cos()),
+            Op::Cos(a) => to.give(a, |k| -value(a)[k].sin()),
+            Op::Tan(a) => to.give(a, |k| 1.0 + own[k] * own[k]),
+            Op::Atan(a) => to.give(a, |k| 1.0 / (1.0 + value(a)[k] * value(a)[k])),
+            Op::Abs(a) => to.give(a, |k| if value(a)[k] < 0.0 { -1.0 } else { 1.0 }),
         }
-    }
-
-    /// Runs `block` for every block of points, with the values of all instructions there and room for their slopes.
-    fn run(
-        &self,
-        x: &[&[f64]],
-        p: &[f64],
-        n: usize,
-        mut block: impl FnMut(usize, usize, &[ValueBlock], &mut [ValueBlock]),
-    ) {
-        let count = self.ops.len();
-        let mut room = ROOM.take();
-        room.resize(room.len().max(2 * count), [0.0; BLOCK]);
-        let (registers, slopes) = room.split_at_mut(count);
-        for place in (0..count).filter(|place| !self.varies[*place]) {
-            self.step(place, p, &|_, _| {}, registers);
-        }
-        for first in (0..n).step_by(BLOCK) {
-            let lanes = BLOCK.min(n - first);
-            // The last block is filled up with its first point.
-            let column = |i: usize, out: &mut ValueBlock| {
-                out[..lanes].copy_from_slice(&x[i][first..first + lanes]);
-                out[lanes..].fill(x[i][first]);
-            };
-            for place in (0..count).filter(|place| self.varies[*place]) {
-                self.step(place, p, &column, registers);
-            }
-            block(first, lanes, registers, slopes);
-        }
-        ROOM.set(room);
     }
 
     pub(super) fn evaluate(&self, x: &[&[f64]], p: &[f64], values: &mut [f64]) {
-        self.run(x, p, values.len(), |first, lanes, registers, _| {
-            values[first..first + lanes].copy_from_slice(&registers[self.root][..lanes]);
-        });
+        along(self, (x, p), values, None);
     }
 
     pub(super) fn differentiate(&self, x: &[&[f64]], p: &[f64], values: &mut [f64], columns: &mut [f64]) {
-        let n = values.len();
         // Every parameter of a formula is an instruction of it, unless a number of them is handed in that it does not have.
         if self
             .ops
@@ -228,20 +209,50 @@ impl FormulaTape {
         {
             columns.fill(0.0);
         }
-        self.run(x, p, n, |first, lanes, registers, slopes| {
-            values[first..first + lanes].copy_from_slice(&registers[self.root][..lanes]);
-            for place in (0..=self.root).filter(|place| self.active[*place] && self.uses[*place] != 1) {
+        along(self, (x, p), values, Some(columns));
+    }
+}
+
+/// The values of a formula at all points, and where columns are handed in, its derivatives.
+#[multiversion(targets("x86_64+avx2"))]
+fn along(tape: &FormulaTape, of: (&[&[f64]], &[f64]), values: &mut [f64], columns: Option<&mut [f64]>) {
+    let mut columns = columns;
+    let (n, count) = (values.len(), tape.ops.len());
+    let mut room = ROOM.take();
+    room.resize(room.len().max(2 * count), [0.0; BLOCK]);
+    let (registers, slopes) = room.split_at_mut(count);
+    for varying in [false, true] {
+        // What is the same at every point is computed once.
+        let blocks = if varying { n.div_ceil(BLOCK) } else { n.min(1) };
+        for first in (0..blocks).map(|block| block * BLOCK) {
+            let lanes = Lanes {
+                first,
+                count: BLOCK.min(n - first),
+            };
+            for place in (0..count).filter(|place| tape.varies[*place] == varying) {
+                tape.step(place, of, lanes, registers);
+            }
+            if !varying {
+                continue;
+            }
+            let here = first..first + lanes.count;
+            values[here.clone()].copy_from_slice(&registers[tape.root][..lanes.count]);
+            let Some(columns) = columns.as_deref_mut() else {
+                continue;
+            };
+            for place in (0..=tape.root).filter(|place| tape.active[*place] && tape.uses[*place] != 1) {
                 slopes[place] = [0.0; BLOCK];
             }
-            slopes[self.root] = [1.0; BLOCK];
-            for place in (0..=self.root).rev().filter(|place| self.active[*place]) {
-                match self.ops[place] {
+            slopes[tape.root] = [1.0; BLOCK];
+            for place in (0..=tape.root).rev().filter(|place| tape.active[*place]) {
+                match tape.ops[place] {
                     Op::Parameter(j) => {
-                        columns[j * n + first..][..lanes].copy_from_slice(&slopes[place][..lanes])
+                        columns[j * n..][here.clone()].copy_from_slice(&slopes[place][..lanes.count]);
                     }
-                    _ => self.step_back(place, registers, slopes),
+                    _ => tape.step_back(place, registers, slopes),
                 }
             }
-        });
+        }
     }
+    ROOM.set(room);
 }

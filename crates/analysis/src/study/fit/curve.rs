@@ -1,6 +1,7 @@
 //! Which curves of a run a plan speaks of.
 
 use std::borrow::Cow;
+use std::collections::BTreeSet;
 
 use curvary_record::{Code, Column, Coordinate, Diagnostic, Quantity, Run, Technique, Trace, Unit};
 
@@ -8,10 +9,10 @@ use super::columns::is_running;
 use super::model::Chosen;
 use crate::refusal::Refusal;
 use crate::scans::Scans;
-use crate::study::label_of;
 use crate::study::ordinate::as_absorbance;
 use crate::study::plan::{FitPlan, WeightPlan};
 use crate::study::recorded::is_recorded_temperature;
+use crate::study::{concentration_of, label_of};
 
 /// One curve to fit: a trace, or what several traces of a run make together.
 pub(super) struct FitCurve<'a> {
@@ -69,9 +70,14 @@ fn as_they_stand<'a>(plan: &FitPlan, chosen: &Chosen, run: &'a Run) -> Result<Ve
             why: "these are repeated scans; say at which wavelength they are read as a time course".into(),
         });
     }
-    let several = matches!(chosen, Chosen::Law(law) if law.variables.len() > 1) || !plan.variables.is_empty();
+    let several = !plan.variables.is_empty();
     let beside_others =
         matches!(chosen, Chosen::Course(_)) && run.traces.iter().any(|trace| !is_recorded_temperature(trace));
+    if let Chosen::Law(law) = chosen
+        && law.variables.len() > 1
+    {
+        return over_levels(plan, run).map(|curve| vec![curve]);
+    }
     let set_aside = match chosen {
         Chosen::Formula(_) => Vec::new(),
         _ => errors_beside(plan, run),
@@ -121,22 +127,6 @@ fn as_they_stand<'a>(plan: &FitPlan, chosen: &Chosen, run: &'a Run) -> Result<Ve
             }
         }
     }
-    if several && let Chosen::Law(_) = chosen {
-        let mut first = match curves.first() {
-            Some(first) => first.trace.clone().into_owned(),
-            None => return Err(nothing(plan, run)),
-        };
-        for curve in &curves[1..] {
-            first = joined(&first, &curve.trace);
-        }
-        first.held.clear();
-        first.label = None;
-        return Ok(vec![FitCurve {
-            trace: Cow::Owned(first),
-            number: None,
-            remarks: Vec::new(),
-        }]);
-    }
     if !plan.variables.is_empty() {
         let named: Vec<&String> = plan
             .variables
@@ -152,29 +142,100 @@ fn as_they_stand<'a>(plan: &FitPlan, chosen: &Chosen, run: &'a Run) -> Result<Ve
                     .is_none_or(|number| wanted(plan, number, &curve.trace))
         });
     }
-    if let Some(WeightPlan::Errors(label)) = &plan.weights {
-        curves.retain(|curve| label_of(&curve.trace) != *label);
-    }
+    curves.retain(|curve| !holds_errors(plan, &curve.trace));
     if curves.is_empty() {
         return Err(nothing(plan, run));
     }
-    for (curve, label) in curves
-        .iter_mut()
-        .flat_map(|curve| set_aside.first().map(|label| (curve, label)))
-    {
-        curve.remarks.push(Diagnostic::note(
-            Code::new("fit-remark"),
-            format!(
-                "`{}` stands for errors by its name, and is no curve of its own: --weights '{label}' lets the points count by it",
-                set_aside.join("`, `")
-            ),
-        ));
+    for curve in &mut curves {
+        curve.remarks.extend(say_set_aside(&set_aside));
     }
     Ok(curves)
 }
 
+/// Says that columns stand for errors by their name, and what takes them as such.
+fn say_set_aside(labels: &[String]) -> Option<Diagnostic> {
+    let label = labels.first()?;
+    Some(Diagnostic::note(
+        Code::new("fit-remark"),
+        format!(
+            "`{}` stands for errors by its name, and is no curve of its own: --weights '{label}' lets the points count by it",
+            labels.join("`, `")
+        ),
+    ))
+}
+
+/// Whether the plan names a trace as one that holds errors of others.
+fn holds_errors(plan: &FitPlan, trace: &Trace) -> bool {
+    let weights = match &plan.weights {
+        Some(WeightPlan::Errors(label)) => Some(label),
+        _ => None,
+    };
+    let mut named = plan.common.iter().chain(weights);
+    named.any(|label| *label == label_of(trace) || trace.y.name.as_ref() == Some(label))
+}
+
+/// The traces that a law of two variables takes together: those that are asked for, without columns of errors.
+pub(super) fn of_levels<'a>(plan: &FitPlan, run: &'a Run) -> Vec<&'a Trace> {
+    let aside = errors_beside(plan, run);
+    (0..)
+        .zip(&run.traces)
+        .filter(|(number, trace)| {
+            wanted(plan, *number, trace) && !holds_errors(plan, trace) && !aside.contains(&label_of(trace))
+        })
+        .map(|(_, trace)| trace)
+        .collect()
+}
+
+/// The points of all levels of a second variable as one curve.
+fn over_levels<'a>(plan: &FitPlan, run: &Run) -> Result<FitCurve<'a>, Refusal> {
+    let all = of_levels(plan, run);
+    let Some(first) = all.first() else {
+        return Err(nothing(plan, run));
+    };
+    let mut together = (*first).clone();
+    for trace in &all {
+        let kind = (&trace.x.quantity, &trace.x.unit, &trace.y.quantity, &trace.y.unit);
+        if kind != (&first.x.quantity, &first.x.unit, &first.y.quantity, &first.y.unit) {
+            return Err(Refusal::Unsuitable {
+                why: format!(
+                    "`{}` and `{}` are not of one kind and unit, so that they are no points of one law: name the columns that are,                      with --trace",
+                    label_of(first),
+                    label_of(trace)
+                ),
+            });
+        }
+    }
+    for trace in &all[1..] {
+        together = joined(&together, trace);
+    }
+    together.held.clear();
+    together.label = None;
+    let mut remarks: Vec<Diagnostic> = say_set_aside(&errors_beside(plan, run)).into_iter().collect();
+    // Several columns at one level.
+    let name = |trace: &Trace| trace.y.name.clone().or_else(|| trace.label.clone());
+    let level = |trace: &Trace| concentration_of(run, trace, &["inhibitor-concentration", "concentration"]);
+    let same = all.iter().filter(|trace| level(trace) == level(first));
+    let names: BTreeSet<String> = same.filter_map(|trace| name(trace)).collect();
+    if names.len() > 1 {
+        let names: Vec<String> = names.into_iter().collect();
+        remarks.push(Diagnostic::note(
+            Code::new("fit-remark"),
+            format!(
+                "the columns `{}` count together, as points of one law; --trace takes one of them",
+                names.join("`, `")
+            ),
+        ));
+    }
+    Ok(FitCurve {
+        trace: Cow::Owned(together),
+        number: None,
+        remarks,
+    })
+}
+
 /// Names of columns that hold the errors of others.
-const ERRORS: [&str; 16] = [
+const ERRORS: [&str; 17] = [
+    "sd in common",
     "sd",
     "s.d.",
     "std",
@@ -205,7 +266,7 @@ fn errors_beside(plan: &FitPlan, run: &Run) -> Vec<String> {
     if !plan.traces.is_empty() || matches!(plan.weights, Some(WeightPlan::Errors(_))) {
         return Vec::new();
     }
-    let labels: Vec<String> = run.traces.iter().map(label_of).collect();
+    let labels = labels_of(run);
     let errors: Vec<String> = labels
         .iter()
         .filter(|label| stands_for_errors(label))
@@ -218,8 +279,19 @@ fn errors_beside(plan: &FitPlan, run: &Run) -> Vec<String> {
     }
 }
 
+/// The labels of a run's traces, each once.
+pub(super) fn labels_of(run: &Run) -> Vec<String> {
+    let mut all: Vec<String> = Vec::new();
+    for label in run.traces.iter().map(label_of) {
+        if !all.contains(&label) {
+            all.push(label);
+        }
+    }
+    all
+}
+
 pub(super) fn nothing(plan: &FitPlan, run: &Run) -> Refusal {
-    let labels: Vec<String> = run.traces.iter().map(label_of).collect();
+    let labels = labels_of(run);
     let why = if plan.traces.is_empty() && labels.is_empty() {
         "the run has no trace".to_owned()
     } else if plan.traces.is_empty() {

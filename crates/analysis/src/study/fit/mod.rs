@@ -32,13 +32,13 @@ use super::{
 };
 use crate::courses::{Order, Preparation, PreparedTrace, fit_prepared};
 use crate::fit::{
-    Along, Bootstrap, BootstrapRounds, Data, FTest, Fit, Options, Robust, Weighting, allow_for_correlation,
-    bootstrap, f_test, fit,
+    Along, Bootstrap, BootstrapRounds, CommonError, Data, FTest, Fit, Options, Robust, Weighting, add_shifts,
+    allow_for_correlation, bootstrap, f_test, fit, shifts_by,
 };
 use crate::models::{Constrained, Model};
 use crate::refusal::Refusal;
 use columns::{arrange, is_running};
-use curve::{FitCurve, curves};
+use curve::{FitCurve, curves, of_levels};
 use doubt::{far_readings, no_finer_than_readings, over_time, say_coarse};
 use drift::{AllowedDrift, HiddenDrift, allow_for_stated};
 use points::{beside, levels, negative};
@@ -169,6 +169,8 @@ pub(super) struct FitPoints {
     response: Vec<f64>,
     /// Known standard deviations, where the plan names some.
     errors: Option<Vec<f64>>,
+    /// What one standard deviation of each error does to the points that all of them have in common.
+    common: Vec<Vec<f64>>,
     /// The unit in which inhibitor concentrations count.
     level_unit: Unit,
 }
@@ -205,9 +207,14 @@ fn gather(
         Some(WeightPlan::Errors(label)) => Some(beside(run, trace, label, &points.used)?),
         _ => None,
     };
+    let common = plan
+        .common
+        .iter()
+        .map(|label| beside(run, trace, label, &points.used))
+        .collect::<Result<_, _>>()?;
     // Traces that are fitted together have lost what they held; `levels` counts in the unit of the first.
-    let level_unit = run
-        .traces
+    let of_law = of_levels(plan, run);
+    let level_unit = of_law
         .first()
         .and_then(|first| concentration_of(run, first, &["inhibitor-concentration", "concentration"]))
         .map_or(Unit::ONE, |found| found.1);
@@ -220,7 +227,7 @@ fn gather(
             vec![points.time.clone()]
         }
         Chosen::Law(law) if law.variables.len() > 1 => {
-            let levels = levels(run, &points.used)?;
+            let levels = levels(run, &of_law, &points.used)?;
             negative("concentration", &points.time)?;
             vec![points.time.clone(), levels]
         }
@@ -252,6 +259,7 @@ fn gather(
         columns,
         response,
         errors,
+        common,
         level_unit,
     })
 }
@@ -552,9 +560,29 @@ impl Fitting<'_> {
         }
     }
 
+    /// What one standard deviation of the errors that all points have in common does to the parameters, by the plain errors.
+    fn in_common(&self, found: &Fit) -> Result<Vec<Vec<f64>>, Refusal> {
+        if self.plan.common.is_empty() {
+            return Ok(Vec::new());
+        }
+        let why = if self.plan.response.is_some() || self.gathered.points.factor.is_some() {
+            "errors in common are stated of the values as they stand, and something else is fitted"
+        } else {
+            let weights = self.data().weighting.counted(&found.fitted);
+            let columns = self.gathered.common.iter();
+            let common: Vec<CommonError<'_>> = columns.map(|own| CommonError::Shift(own)).collect();
+            if let Some(shifts) = shifts_by(self.model, &self.columns, weights.as_deref(), &common, found) {
+                return Ok(shifts);
+            }
+            "the fit has no errors, so that those in common cannot be put into them"
+        };
+        Err(Refusal::Unsuitable { why: why.into() })
+    }
+
     /// Brings the errors to what the readings can show, and tells what else a person should know of them.
     fn tell_errors(&self, found: &mut Fit, outcome: &mut Outcome) -> Result<(), Refusal> {
         let allowed = self.stated(found)?;
+        let shared = self.in_common(found)?;
         let FitPoints { points, response, .. } = self.gathered;
         let step = self.trace.y.decimals.max();
         let mut coarse = false;
@@ -603,6 +631,20 @@ impl Fitting<'_> {
                 None => &self.y_unit,
             };
             allow_for_stated(allowed, (self.model, y), found, outcome);
+        }
+        if let Some(shares) = add_shifts(self.model, &shared, found).filter(|_| !shared.is_empty()) {
+            let pairs = found.parameters.iter().zip(shares);
+            let words: Vec<String> = pairs
+                .map(|(parameter, share)| format!("{} {:.0} %", parameter.name, 100.0 * share))
+                .collect();
+            outcome.remarks.push(Diagnostic::note(
+                Code::new("fit-remark"),
+                format!(
+                    "`{}`, an error that all points have in common, is in the errors above; part of the variance: {}",
+                    self.plan.common.join("`, `"),
+                    words.join(", ")
+                ),
+            ));
         }
         let values = found.values();
         for follows in self.tied.iter().flat_map(|tied| tied.tied(&values)) {

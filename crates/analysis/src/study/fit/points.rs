@@ -2,6 +2,7 @@
 
 use curvary_record::{Code, Column, Diagnostic, Outcome, Quantity, Run, Technique, Trace, Unit, code};
 
+use super::curve::labels_of;
 use super::model::Chosen;
 use crate::courses::{Conversion, Preparation, PreparedTrace, prepare};
 use crate::refusal::Refusal;
@@ -262,11 +263,11 @@ pub(super) fn negative(what: &str, column: &[f64]) -> Result<(), Refusal> {
     }
 }
 
-/// The inhibitor concentration of each point of all traces together.
-pub(super) fn levels(run: &Run, used: &[usize]) -> Result<Vec<f64>, Refusal> {
+/// The inhibitor concentration of each point of these traces together.
+pub(super) fn levels(run: &Run, traces: &[&Trace], used: &[usize]) -> Result<Vec<f64>, Refusal> {
     let mut unit = None;
     let mut all = Vec::new();
-    for trace in &run.traces {
+    for trace in traces {
         let (value, own) = concentration_of(run, trace, &["inhibitor-concentration", "concentration"])
             .ok_or_else(|| Refusal::Unsuitable {
                 why: format!(
@@ -284,22 +285,32 @@ pub(super) fn levels(run: &Run, used: &[usize]) -> Result<Vec<f64>, Refusal> {
     Ok(used.iter().filter_map(|i| all.get(*i).copied()).collect())
 }
 
-/// The values that another trace of the run has at the same x, for the points used.
+/// The values that another trace of the run has at the same x, for the points used. A trace that several were joined to has them of
+/// several, in their order.
 pub(super) fn beside(run: &Run, trace: &Trace, label: &str, used: &[usize]) -> Result<Vec<f64>, Refusal> {
-    let other = run
-        .traces
-        .iter()
-        .find(|other| label_of(other) == label || other.y.name.as_deref() == Some(label))
-        .ok_or_else(|| {
-            let labels: Vec<String> = run.traces.iter().map(label_of).collect();
-            Refusal::Unsuitable {
-                why: format!("no column is called `{label}`; there are {}", labels.join(", ")),
-            }
-        })?;
-    if other.x.values != trace.x.values {
+    let is_meant = |other: &&Trace| label_of(other) == label || other.y.name.as_deref() == Some(label);
+    let others: Vec<&Trace> = run.traces.iter().filter(is_meant).collect();
+    if others.is_empty() {
+        let labels = labels_of(run).join(", ");
         return Err(Refusal::Unsuitable {
-            why: format!("the column `{label}` does not stand at the same points"),
+            why: format!("no column is called `{label}`; there are {labels}"),
         });
     }
-    Ok(used.iter().map(|i| other.y.values[*i]).collect())
+    // The one at the same points; or all of them, one behind the other.
+    let alone = others.iter().find(|other| other.x.values == trace.x.values);
+    let values: Vec<f64> = match alone {
+        Some(other) => other.y.values.to_vec(),
+        None => {
+            let of = |column: fn(&Trace) -> &Column| -> Vec<f64> {
+                others.iter().flat_map(|other| column(other).values.iter().copied()).collect()
+            };
+            if of(|other| &other.x)[..] != trace.x.values[..] {
+                return Err(Refusal::Unsuitable {
+                    why: format!("the column `{label}` does not stand at the same points"),
+                });
+            }
+            of(|other| &other.y)
+        }
+    };
+    Ok(used.iter().map(|i| values[*i]).collect())
 }

@@ -225,7 +225,7 @@ impl UnknownReading<'_> {
         tell_paths(own_path, components, &turned, outcome);
         *drawn = PlotData {
             x_title: "wavelength / nm".into(),
-            y_title: "absorbance".into(),
+            y_title: "absorbance / AU".into(),
             x: x.to_vec(),
             y: y.to_vec(),
             fitted: found
@@ -535,7 +535,7 @@ impl CalibrationLine {
         };
         PlotData {
             x_title: format!("concentration / {}", unit.display()),
-            y_title: "absorbance".into(),
+            y_title: "absorbance / AU".into(),
             x: x.to_vec(),
             y: y.to_vec(),
             used: self.points().iter().map(|point| point.index).collect(),

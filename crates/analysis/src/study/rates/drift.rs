@@ -76,7 +76,14 @@ impl MovedRates {
             // Eigenvectors of the covariance min(i, j) of a random walk, each times the root of its eigenvalue.
             let angle = (2 * mode - 1) as f64 * std::f64::consts::PI / wide;
             let height = size * 2.0 / wide.sqrt() / (2.0 * (angle / 2.0).sin());
-            all.push(again(&|i| height * (angle * reading(i) as f64).sin())?);
+            let to = |height: f64| again(&|i| height * (angle * reading(i) as f64).sin());
+            // A law is no straight matter: what either sign does counts, one as often as the other.
+            let (up, down) = (to(height)?, to(-height)?);
+            let half = std::f64::consts::FRAC_1_SQRT_2;
+            all.push(Self {
+                beginning: half * up.beginning.hypot(down.beginning),
+                steady: half * up.steady.hypot(down.steady),
+            });
             if mode >= FEWEST_MODES && Self::settled(&all) {
                 return Ok(Self::together(&all));
             }

@@ -4,6 +4,7 @@ mod activity;
 mod drift;
 mod series;
 mod shape;
+mod table;
 
 pub use series::{RateWeights, SeriesFit, SeriesPlan, fit_series};
 
@@ -18,7 +19,7 @@ use serde::{Deserialize, Serialize};
 
 use shape::{Scatter, scatter, tell_beside, tell_end, tell_far};
 
-use super::fit::{Chosen, preparation, prepared, stands_for_errors};
+use super::fit::{Chosen, preparation, prepared};
 use super::ordinate::as_absorbance;
 use super::plan::{AxisSpan, FitPlan};
 use super::spectrum::{as_settings, in_question, still_open};
@@ -27,13 +28,15 @@ use super::{
     tell_apart, told, unit_in_terms,
 };
 use crate::courses::{
-    Course, CourseShape, InitialRate, Order, Preparation, PreparedTrace, RateLaw, RateWindow, initial_rate,
+    Course, CourseShape, InitialRate, Order, Preparation, PreparedTrace, RateLaw, RateWindow, SteadyRate,
+    initial_rate,
 };
 use crate::enzymes::{SeriesRate, TraceOfSeries, blank_rate, series_rates};
 use crate::refusal::Refusal;
 pub use activity::AssayPlan;
 use activity::put_activity;
 use drift::{MovedRates, of_mean};
+use table::series_as_it_stands;
 
 /// Which rate of a course with a burst or a lag goes on to activities and rate laws.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
@@ -243,7 +246,7 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
                     .into(),
             });
         }
-        return series_as_it_stands(run);
+        return series_as_it_stands(plan, run);
     }
     let parts = parts_of(plan, run);
     if let Some(refusal) = wrong_blank(plan, &parts) {
@@ -317,8 +320,21 @@ struct RatesOf<'a> {
 }
 
 impl RatesOf<'_> {
+    /// By how much one standard deviation of a stated drift moves the rates of a trace, those of the blanks taken off.
+    fn moved(&self, part: &Part<'_>, measured: &InitialRate, sign: f64) -> Result<Option<MovedRates>, Refusal> {
+        let Some(stated) = &self.plan.drift else {
+            return Ok(None);
+        };
+        let own = part.moved_by(stated, measured, self.window)?;
+        let net = if part.blank {
+            own
+        } else {
+            own.less(stated, &self.moved_blanks)
+        };
+        Ok(Some(net.signed(sign)))
+    }
+
     /// The result of one trace, and its rate at a known concentration.
-    #[expect(clippy::too_many_lines, reason = "one remark after another on one result")]
     fn finished(
         &self,
         part: Part<'_>,
@@ -327,18 +343,7 @@ impl RatesOf<'_> {
         let plan = self.plan;
         let measured = rate.measured?;
         let sign = if plan.consumed { -1.0 } else { 1.0 };
-        let drift = match &plan.drift {
-            Some(stated) => {
-                let own = part.moved_by(stated, &measured, self.window)?;
-                let net = if part.blank {
-                    own
-                } else {
-                    own.less(stated, &self.moved_blanks)
-                };
-                Some(net.signed(sign))
-            }
-            None => None,
-        };
+        let drift = self.moved(&part, &measured, sign)?;
         let Part {
             number,
             trace,
@@ -369,7 +374,7 @@ impl RatesOf<'_> {
             .map(|(i, fitted)| points.signal[*i] - fitted)
             .collect();
         let shape = scatter(&measured, &points, &residuals);
-        put_rate(&mut outcome, &measured, net, error, unit.clone(), shape, blank);
+        put_rate(&mut outcome, &measured, (net, error, sign), unit.clone(), shape, blank);
         let x_unit = trace.x.unit.display();
         let whole = matches!(self.window, RateWindow::Whole { .. }) && !blank;
         tell_end(&measured, points.time.len(), (whole, &x_unit), &mut outcome);
@@ -389,37 +394,11 @@ impl RatesOf<'_> {
             let beside = !blank && !self.moved_blanks.is_empty();
             moved.tell(stated, (&trace.y.unit, beside), &mut outcome);
         }
-        if blank {
-            outcome.model = "initial rate of a blank".into();
-        } else if !plan.blanks.is_empty() {
-            outcome.remarks.push(Diagnostic::note(
-                Code::new("fit-remark"),
-                format!(
-                    "the rate of the blank, {}, was taken off",
-                    Six(sign * rate.blank.0)
-                ),
-            ));
-        }
-        // Rates as they go on to a law keep their own errors: the scale is common to all of them.
-        if plan.concentration {
-            let units = vec!["y/x"; outcome.parameters.len()];
-            allow_for_scale(&mut outcome, units.into_iter(), plan.scale_error);
-        }
-        if let Some(factor) = points.factor {
-            outcome
-                .statistics
-                .insert("absorbance_per_mol_per_litre".into(), factor);
-        }
+        self.tell_scale((blank, sign * rate.blank.0), points.factor, &mut outcome);
         if let Some(assay) = plan.assay.filter(|_| !blank) {
             let per_minute = trace.x.unit.convert(1.0, &Unit::MINUTE).unwrap_or(f64::NAN);
-            put_activity(
-                plan,
-                self.run,
-                assay,
-                net / per_minute,
-                error / per_minute,
-                &mut outcome,
-            );
+            let (net, error) = (net / per_minute, error / per_minute);
+            put_activity(plan, self.run, assay, net, error, &mut outcome);
         }
         let substrate = self.substrate(trace, blank, &mut outcome);
         let point = match (&unit, substrate) {
@@ -438,29 +417,50 @@ impl RatesOf<'_> {
             }),
             _ => None,
         };
-        let used: Vec<usize> = measured.used.iter().map(|i| points.used[*i]).collect();
+        let drawn = PlotData {
+            curve: Some(measured.curve),
+            x_title: super::title(&trace.x),
+            y_title: if how.conversion.is_some() {
+                "concentration / mol/L".to_owned()
+            } else {
+                super::title(&trace.y)
+            },
+            x: trace.x.values.iter().map(|x| x + how.dead_time).collect(),
+            y: (trace.y.values.iter().map(|y| y / points.factor.unwrap_or(1.0))).collect(),
+            used: measured.used.iter().map(|i| points.used[*i]).collect(),
+            fitted,
+            residuals,
+            ..PlotData::default()
+        };
         let found = TraceResult {
             trace: Some(number),
             label,
             outcome: outcome.identified(),
-            drawn: PlotData {
-                curve: Some(measured.curve),
-                x_title: super::title(&trace.x),
-                y_title: super::title(&trace.y),
-                x: trace.x.values.iter().map(|x| x + how.dead_time).collect(),
-                y: trace
-                    .y
-                    .values
-                    .iter()
-                    .map(|y| y / points.factor.unwrap_or(1.0))
-                    .collect(),
-                used,
-                fitted,
-                residuals,
-                ..PlotData::default()
-            },
+            drawn,
         };
         Ok((found, point))
+    }
+
+    /// Tells what was taken off and what absorbance was divided by, and lets the errors have that of the scale.
+    fn tell_scale(&self, (blank, taken_off): (bool, f64), factor: Option<f64>, outcome: &mut Outcome) {
+        if blank {
+            outcome.model = "initial rate of a blank".into();
+        } else if !self.plan.blanks.is_empty() {
+            outcome.remarks.push(Diagnostic::note(
+                Code::new("fit-remark"),
+                format!("the rate of the blank, {}, was taken off", Six(taken_off)),
+            ));
+        }
+        // Rates as they go on to a law keep their own errors: the scale is common to all of them.
+        if self.plan.concentration {
+            let units = vec!["y/x"; outcome.parameters.len()];
+            allow_for_scale(outcome, units.into_iter(), self.plan.scale_error);
+        }
+        if let Some(factor) = factor {
+            outcome
+                .statistics
+                .insert("absorbance_per_mol_per_litre".into(), factor);
+        }
     }
 
     /// The standard deviation of a stated wandering in the mean rate of the blanks, which all rates of the run have in common.
@@ -690,24 +690,12 @@ fn steady_goes_on(
     let error = (steady.standard_error * steady.standard_error + blank.1)
         .sqrt()
         .hypot(drift);
-    let half = steady
-        .interval
-        .upper
-        .map(|upper| (upper - steady.rate) / steady.standard_error * error);
     outcome.parameters.push(Parameter {
         name: "vs".into(),
         value: Some(net),
         unit: unit.clone(),
         standard_error: Some(error),
-        intervals: half
-            .map(|half| KeptInterval {
-                level: 0.95,
-                low: Some(net - half),
-                high: Some(net + half),
-                kind: "t".into(),
-            })
-            .into_iter()
-            .collect(),
+        intervals: interval_about((net, error), sign, steady).into_iter().collect(),
         reason: None,
     });
     let lag = measured.shape == CourseShape::Lag;
@@ -731,19 +719,32 @@ fn steady_goes_on(
     (which == WhichRate::Steady).then_some((net, error))
 }
 
+/// The interval of a rate that goes on from a measured one: its reach to both sides stays the same in standard errors, whatever of a
+/// blank or a drift came to the error; a rate of the other sign reaches to the other sides.
+fn interval_about((net, error): (f64, f64), sign: f64, of: SteadyRate) -> Option<KeptInterval> {
+    let own = of.standard_error;
+    let (below, above) = (of.rate - of.interval.lower?, of.interval.upper? - of.rate);
+    let (below, above) = if sign < 0.0 { (above, below) } else { (below, above) };
+    (own > 0.0).then(|| KeptInterval {
+        level: 0.95,
+        low: Some(net - below / own * error),
+        high: Some(net + above / own * error),
+        kind: "t".into(),
+    })
+}
+
 fn put_rate(
     outcome: &mut Outcome,
     measured: &InitialRate,
-    net: f64,
-    error: f64,
+    (net, error, sign): (f64, f64, f64),
     unit: Option<Unit>,
     shape: Scatter,
     blank: bool,
 ) {
-    // The interval keeps its width in standard errors when a blank is taken off.
-    let half = match (measured.interval.upper, measured.standard_error) {
-        (Some(upper), own) if own > 0.0 => Some((upper - measured.rate) / own * error),
-        _ => None,
+    let own = SteadyRate {
+        rate: measured.rate,
+        standard_error: measured.standard_error,
+        interval: measured.interval,
     };
     outcome.parameters.push(Parameter {
         name: "v0".into(),
@@ -751,15 +752,7 @@ fn put_rate(
         unit,
         // No scatter is no knowledge of the error.
         standard_error: Some(error).filter(|error| *error > 0.0),
-        intervals: half
-            .map(|half| KeptInterval {
-                level: 0.95,
-                low: Some(net - half),
-                high: Some(net + half),
-                kind: "t".into(),
-            })
-            .into_iter()
-            .collect(),
+        intervals: interval_about((net, error), sign, own).into_iter().collect(),
         reason: None,
     });
     let mut put = |name: &str, value: Option<f64>| {
@@ -838,50 +831,4 @@ fn put_rate(
         ));
     }
     outcome.termination = format!("from {} to {}", measured.window.0, measured.window.1);
-}
-
-/// The points of a run that already holds rates over concentrations.
-fn series_as_it_stands(run: &Run) -> RunRates {
-    let mut all = RunRates::default();
-    for (number, trace) in (1..).zip(&run.traces) {
-        // A column of errors beside the rates holds no rates.
-        let label = label_of(trace);
-        let named = if label.is_empty() {
-            format!("trace {number}")
-        } else {
-            format!("`{label}`")
-        };
-        if trace.x.quantity != Quantity::CONCENTRATION {
-            all.left_out.push(format!(
-                "{named} goes into no law: it runs along {}, and not along a concentration",
-                super::title(&trace.x)
-            ));
-            continue;
-        }
-        if run.traces.len() > 1 && stands_for_errors(&label) {
-            all.left_out.push(format!(
-                "{named} holds errors by its name, and is used neither as rates nor as their errors"
-            ));
-            continue;
-        }
-        if trace.absent > 0 {
-            all.left_out
-                .push(format!("{} of {named}: no number stood there", trace.absent));
-        }
-        for (x, y) in trace.x.values.iter().zip(trace.y.values.iter()) {
-            all.points.push(RatePoint {
-                run: run.id.clone(),
-                label: label_of(trace),
-                substrate: (*x, trace.x.unit.clone()),
-                // The substrate runs along x, so a concentration that is held is that of something else.
-                inhibitor: concentration_of(run, trace, &["inhibitor-concentration", "concentration"]),
-                rate: (*y, None, trace.y.unit.clone()),
-                blank: None,
-                conditions: conditions(run, trace),
-                drift: DriftEffect::Allowed,
-                doubts: Vec::new(),
-            });
-        }
-    }
-    all
 }

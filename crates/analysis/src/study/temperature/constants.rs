@@ -77,6 +77,7 @@ pub fn rate_constants(plan: &TemperaturePlan, run: &Run, kept: &[Outcome]) -> Re
         .cloned()
         .collect();
     let mut all = RunConstants::default();
+    let apart = one_for_several(run, &mut fits, &is_taken);
     let lacking = |number: u32, trace: &Trace, fits: &[Outcome]| {
         let has = fits
             .iter()
@@ -126,6 +127,12 @@ pub fn rate_constants(plan: &TemperaturePlan, run: &Run, kept: &[Outcome]) -> Re
         old.any(|fit| number.is_none() || fit.trace == number)
     };
     if latest.is_empty() && refused.is_empty() {
+        if apart {
+            return Err(format!(
+                "its kept fit gives one `{}` for courses at several temperatures; --model fits each by itself now",
+                plan.of
+            ));
+        }
         of_run(run)?;
         if is_old(None) {
             return Err("its kept fit is out of date; `curvary fit --again` computes it from what is known now, --model fits one now".into());
@@ -157,6 +164,27 @@ pub fn rate_constants(plan: &TemperaturePlan, run: &Run, kept: &[Outcome]) -> Re
         return Err(all.left_out.join("; "));
     }
     Ok(all)
+}
+
+/// Takes out of the fits those of one law through several courses of the run (`--share`), where they cannot stand for each of them:
+/// beside fits of single courses, which would count twice, and over courses at several temperatures. Gives whether one was taken out
+/// for the latter.
+fn one_for_several(run: &Run, fits: &mut Vec<Outcome>, is_taken: &dyn Fn(Option<u32>) -> bool) -> bool {
+    let courses = (0_u32..).zip(&run.traces);
+    let temperatures: Vec<Option<f64>> = courses
+        .filter(|(number, trace)| is_course(trace) && is_taken(Some(*number)))
+        .map(|(number, _)| of_trace(run, Some(number)).or_else(|| of_run(run).ok()))
+        .collect();
+    if temperatures.len() < 2 {
+        return false;
+    }
+    let alike = temperatures.windows(2).all(|pair| pair[0] == pair[1]);
+    let single = fits.iter().any(|fit| fit.trace.is_some());
+    let before = fits.len();
+    if !alike || single {
+        fits.retain(|fit| fit.trace.is_some());
+    }
+    !alike && fits.len() < before
 }
 
 /// Whether a trace is a course that a law may be fitted to.
@@ -209,7 +237,10 @@ fn constant(
     }
     // What was recorded during the course is nearer to it than what was set.
     let recorded = fit.statistics.get("recorded_temperature_K").copied();
-    let stated = of_trace(run, fit.trace).map_or_else(|| of_run(run), Ok);
+    // A law through several courses has the temperature that they have in common.
+    let mut courses = (0_u32..).zip(&run.traces).filter(|(_, trace)| is_course(trace));
+    let of = fit.trace.or_else(|| courses.next().map(|(number, _)| number));
+    let stated = of_trace(run, of).map_or_else(|| of_run(run), Ok);
     if let (Some(recorded), Ok(stated)) = (recorded, &stated)
         && (recorded - stated).abs() > APART
     {

@@ -45,6 +45,7 @@ impl FitCommand {
             path: self.data.path()?,
             scale_error: self.data.scale_error()?,
             drift: self.data.drift()?,
+            common: self.common.clone(),
             weights: self.weights.as_ref().map(|weights| match weights.as_str() {
                 "relative" => WeightPlan::Relative,
                 label => WeightPlan::Errors(label.to_owned()),

@@ -35,6 +35,32 @@ fn head(name: &str, unit: &Unit) -> String {
     }
 }
 
+/// The head of what values have of one error that is common to them.
+const IN_COMMON: &str = "SD in common";
+
+/// A value at a place, its error, and what it has of one that is common to all.
+struct ProfileLine {
+    at: f64,
+    value: f64,
+    error: Option<f64>,
+    shared: f64,
+}
+
+impl ProfileLine {
+    /// Place, value, its own error and that in common.
+    fn cells(&self) -> [String; 4] {
+        let own = self
+            .error
+            .map(|error| (error * error - self.shared * self.shared).max(0.0).sqrt());
+        [
+            self.at.to_string(),
+            self.value.to_string(),
+            own.map(|own| own.to_string()).unwrap_or_default(),
+            self.shared.to_string(),
+        ]
+    }
+}
+
 /// Prints the table; what is left out of it is told, and what the results in it hold against themselves.
 pub(super) fn profile(rows: &[ResultRow], over: &str, of: &str, screen: &mut Screen) -> CommandResult {
     // Constants of several laws, or a rate and a constant of one name, are several things.
@@ -49,10 +75,10 @@ pub(super) fn profile(rows: &[ResultRow], over: &str, of: &str, screen: &mut Scr
     }
     let (mut doubts, mut in_common) = (Vec::<String>::new(), 0_u64);
     let mut units: Option<(Unit, Unit)> = None;
-    let mut lines: Vec<[String; 3]> = Vec::new();
+    let mut lines: Vec<ProfileLine> = Vec::new();
     let mut left_out: Vec<String> = Vec::new();
     for row in rows {
-        let mut line = || -> Result<[String; 3], String> {
+        let mut line = || -> Result<ProfileLine, String> {
             let (at, at_unit) = row.over.clone().ok_or_else(|| format!("no {over} is known"))?;
             let parameter = row
                 .outcome
@@ -70,24 +96,33 @@ pub(super) fn profile(rows: &[ResultRow], over: &str, of: &str, screen: &mut Scr
                 .as_ref()
                 .map(|reason| format!("{of} is {reason}"));
             let odd: Vec<String> = reason.into_iter().chain(flags(&row.outcome)).collect();
-            in_common += u64::from(matches!(
-                DriftEffect::of(&row.outcome, of),
-                DriftEffect::Stated(_)
-            ));
+            let shared = match DriftEffect::of(&row.outcome, of) {
+                // A difference, in the unit of the column.
+                DriftEffect::Stated(moved) => {
+                    in_common += 1;
+                    let whole = parameter.value.unwrap_or_default();
+                    let turned = own.convert(whole + moved, units.as_ref().map_or(&own, |units| &units.1));
+                    turned.map_err(|error| error.to_string())? - value
+                }
+                _ => 0.0,
+            };
             if !odd.is_empty() {
                 doubts.push(format!("{}: {}", short(row.first()), odd.join("; ")));
             }
-            Ok([
-                at.to_string(),
-                value.to_string(),
-                error.map(|error| error.to_string()).unwrap_or_default(),
-            ])
+            Ok(ProfileLine {
+                at,
+                value,
+                error,
+                shared,
+            })
         };
         match line() {
             Ok(line) => lines.push(line),
             Err(why) => left_out.push(format!("{}: {why}", short(row.first()))),
         }
     }
+    // In the order of the field: a column that goes back and forth would not be known as what runs.
+    lines.sort_by(|one, other| one.at.total_cmp(&other.at));
     if let Some((x, y)) = &units {
         let name = if over == "ph" {
             "pH".to_owned()
@@ -97,11 +132,12 @@ pub(super) fn profile(rows: &[ResultRow], over: &str, of: &str, screen: &mut Scr
         let mut writer = csv::WriterBuilder::new()
             .terminator(csv::Terminator::CRLF)
             .from_writer(&mut *screen);
-        writer
-            .write_record([head(&name, x), head(of, y), "SD".to_owned()])
-            .map_err(csv_failure)?;
+        // A head without a unit beside `SD` would pass for that of what runs.
+        let heads = [head(&name, x), head(of, y), "SD".to_owned(), head(IN_COMMON, y)];
+        let columns = if in_common > 0 { 4 } else { 3 };
+        writer.write_record(&heads[..columns]).map_err(csv_failure)?;
         for line in &lines {
-            writer.write_record(line).map_err(csv_failure)?;
+            writer.write_record(&line.cells()[..columns]).map_err(csv_failure)?;
         }
         writer.flush()?;
     }
@@ -110,8 +146,8 @@ pub(super) fn profile(rows: &[ResultRow], over: &str, of: &str, screen: &mut Scr
     }
     if in_common > 0 {
         screen.say(format_args!(
-            "the drift that was stated is in the errors of {} and moves them alike: a fit of this table takes the errors as independent, \
-             and its own are too small by that",
+            "the drift that was stated moves {} alike: `SD` holds the errors without it, and `{IN_COMMON}` what one standard deviation of \
+             it does to each; `fit --weights SD --common '{IN_COMMON}'` takes both along",
             plural(in_common, "value")
         ));
     }
