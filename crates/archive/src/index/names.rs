@@ -273,7 +273,7 @@ pub(crate) struct UnreadSource {
 
 /// The first moment of a day, as it is filed.
 pub(super) fn first_moment(day: i64) -> i64 {
-    day * 100_000
+    day.saturating_mul(100_000)
 }
 
 /// The first 16 hexadecimal digits of a name as a number; another name's hash.

@@ -352,5 +352,5 @@ fn signatures_tell_something() {
             assert!(high - low < 1e-4, "{low} to {high}");
         }
     }
-    assert!(signature(&curves[0]).len() < 31 + 61 + 8);
+    assert!(signature(&curves[0]).len() < 31 + 61 * 2);
 }
