@@ -218,7 +218,11 @@ fn the_guide_s_program_reads_every_run() {
     for file in 0..30_u32 {
         let mut text = String::new();
         for run in 0..=file % 4 {
-            text.push_str(&format!("Sample: dye {}\nTemperature: {} °C\nTime (s)\tAbsorbance\n", file * run, 20 + run));
+            text.push_str(&format!(
+                "Sample: dye {}\nTemperature: {} °C\nTime (s)\tAbsorbance\n",
+                file * run,
+                20 + run
+            ));
             for point in 0..40 + run {
                 let y = 9000 - (point * (file + 7 * run + 3)) % 997;
                 text.push_str(&format!("{}\t0.{y:04}\n", point * 5));
@@ -231,10 +235,18 @@ fn the_guide_s_program_reads_every_run() {
         fs::write(folder.join(format!("run-{file:02}.txt")), text).expect("a file");
     }
     let added = run(folder, &["add", ".", "--archive", "lab", "--quiet"]);
-    assert_eq!(status(&added), Some(0), "{}", String::from_utf8_lossy(&added.stderr));
+    assert_eq!(
+        status(&added),
+        Some(0),
+        "{}",
+        String::from_utf8_lossy(&added.stderr)
+    );
     let packed = fs::read(folder.join("lab/records/000001.jsonl.zst")).expect("records");
     let lines = zstd::stream::decode_all(&packed[..]).expect("zstd");
-    assert!(String::from_utf8_lossy(&lines).contains("{\"like\":"), "there are runs like others");
+    assert!(
+        String::from_utf8_lossy(&lines).contains("{\"like\":"),
+        "there are runs like others"
+    );
     let guide = guide();
     let program = guide.split("```python\n").nth(1).expect("a program");
     let program = program.split("```").next().expect("its end");
@@ -244,11 +256,19 @@ fn the_guide_s_program_reads_every_run() {
         .stdout(Stdio::piped())
         .spawn();
     let Ok(mut child) = child else { return };
-    child.stdin.take().expect("a pipe").write_all(&lines).expect("it reads");
+    child
+        .stdin
+        .take()
+        .expect("a pipe")
+        .write_all(&lines)
+        .expect("it reads");
     let output = child.wait_with_output().expect("it ends");
     assert!(output.status.success());
     let printed = String::from_utf8(output.stdout).expect("UTF-8");
-    let mut names: Vec<&str> = printed.lines().filter_map(|line| line.split(' ').next()).collect();
+    let mut names: Vec<&str> = printed
+        .lines()
+        .filter_map(|line| line.split(' ').next())
+        .collect();
     names.sort_unstable();
     let found = run(folder, &["find", "--ids", "--archive", "lab"]);
     let found = String::from_utf8(found.stdout).expect("UTF-8");

@@ -419,7 +419,12 @@ fn restore_upgrade_and_unlock_may_be_killed() {
         took[which] = u64::try_from(from.elapsed().as_millis()).unwrap_or(100) + 2;
         sound(here, archive);
         let every = if archive == "moved" { &of_old } else { &truth };
-        assert_eq!(&ids(here, archive), every, "after `{}` was killed", arguments.join(" "));
+        assert_eq!(
+            &ids(here, archive),
+            every,
+            "after `{}` was killed",
+            arguments.join(" ")
+        );
         if archive == "moved" {
             assert!(done(here, arguments).contains("already"));
         }

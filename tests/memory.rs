@@ -143,7 +143,11 @@ fn many_pages_take_a_small_multiple() {
         for line in 0..10 {
             let _ = write!(text, "{}", 300 + line * 10);
             for point in 0..10 {
-                let _ = write!(text, " {}", 1_000 + (page * 7919 + line * 997 + point * 131) % 8_999);
+                let _ = write!(
+                    text,
+                    " {}",
+                    1_000 + (page * 7919 + line * 997 + point * 131) % 8_999
+                );
             }
             text.push('\n');
         }

@@ -78,7 +78,9 @@ pub(crate) fn pack(bytes: &[u8]) -> Result<Vec<u8>, String> {
 /// The same of bytes that lie in pieces, of which no copy is made.
 pub(crate) fn pack_pieces(pieces: &[&[u8]]) -> io::Result<Vec<u8>> {
     let length = pieces.iter().map(|piece| piece.len()).sum();
-    pack_written(length, |packer| pieces.iter().try_for_each(|piece| packer.write_all(piece)))
+    pack_written(length, |packer| {
+        pieces.iter().try_for_each(|piece| packer.write_all(piece))
+    })
 }
 
 /// The same of so many bytes that are written.

@@ -616,7 +616,9 @@ impl Indexer {
             outcomes,
         };
         let facts = Facts::of(run, &around);
-        Ok(FiledDocument::new(|document| self.index.names.run(&facts, document)))
+        Ok(FiledDocument::new(|document| {
+            self.index.names.run(&facts, document)
+        }))
     }
 
     pub(crate) fn read(&self, at: At) -> Result<Record, Error> {

@@ -67,7 +67,10 @@ pub(crate) fn written(numbers: impl Iterator<Item = i64>) -> String {
 }
 
 fn put(text: &mut String, number: u64, letters: &[u8; 10]) {
-    if let Some(&letter) = usize::try_from(number).ok().and_then(|number| letters.get(number)) {
+    if let Some(&letter) = usize::try_from(number)
+        .ok()
+        .and_then(|number| letters.get(number))
+    {
         text.push(char::from(letter));
         return;
     }
@@ -111,7 +114,11 @@ pub(crate) fn read(text: &str, most: usize, all: &mut Vec<i64>) -> Result<(), &'
             }
             all.resize(length.max(all.len()), last);
         } else {
-            all.push(if let Sign::Negative(_) = sign { -whole } else { whole });
+            all.push(if let Sign::Negative(_) = sign {
+                -whole
+            } else {
+                whole
+            });
         }
     }
     if all.len() > most {

@@ -183,7 +183,10 @@ impl FiledDocuments {
     ///
     /// # Errors
     /// The first that `take` gives.
-    pub(crate) fn take<E>(self, mut take: impl FnMut(usize, FiledDocument) -> Result<(), E>) -> Result<(), E> {
+    pub(crate) fn take<E>(
+        self,
+        mut take: impl FnMut(usize, FiledDocument) -> Result<(), E>,
+    ) -> Result<(), E> {
         let mut number = 0;
         let mut each = |bytes: Vec<u8>, ends: Vec<usize>| {
             let all = Arc::new(bytes);
@@ -352,7 +355,11 @@ mod tests {
 
     #[test]
     fn documents_come_back_whether_packed_or_not() {
-        let (a, b, c) = (Field::from_field_id(0), Field::from_field_id(3), Field::from_field_id(9));
+        let (a, b, c) = (
+            Field::from_field_id(0),
+            Field::from_field_id(3),
+            Field::from_field_id(9),
+        );
         let long = "x".repeat(300);
         let mut all = FiledDocuments::default();
         for number in 0..2_000_u64 {
@@ -373,10 +380,14 @@ mod tests {
             assert_eq!(fields.len(), 4);
             assert!(matches!(fields[0], (field, FiledValue::Text(text)) if field == a && text == long));
             assert!(matches!(fields[1].1, FiledValue::Count(count) if count == number as u64));
-            let FiledValue::Object(entries) = fields[2].1 else { panic!("an object") };
+            let FiledValue::Object(entries) = fields[2].1 else {
+                panic!("an object")
+            };
             let mut texts = Vec::new();
             for (key, value) in FiledEntries(entries) {
-                let FiledValue::List(items) = value else { panic!("a list") };
+                let FiledValue::List(items) = value else {
+                    panic!("a list")
+                };
                 texts.push((key, FiledItems(items).count()));
             }
             assert_eq!(texts, [("words", 2), ("", 2)]);

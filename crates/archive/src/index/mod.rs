@@ -493,7 +493,9 @@ impl Index {
             found.extend(living.map(|(name, document)| (name, DocAddress::new(ordinal, document))));
         }
         let named = found.into_iter().take(limit);
-        Ok(named.map(|(name, address)| (format!("{name:016x}"), address)).collect())
+        Ok(named
+            .map(|(name, address)| (format!("{name:016x}"), address))
+            .collect())
     }
 
     /// The document of the run with this whole name.

@@ -168,8 +168,14 @@ mod tests {
     fn digits_are_a_range_of_names() {
         assert_eq!(names_from(""), Some((0, u64::MAX)));
         assert_eq!(names_from("0"), Some((0, 0x0fff_ffff_ffff_ffff)));
-        assert_eq!(names_from("ab"), Some((0xab00_0000_0000_0000, 0xabff_ffff_ffff_ffff)));
-        assert_eq!(names_from("0123456789abcdef"), Some((0x0123_4567_89ab_cdef, 0x0123_4567_89ab_cdef)));
+        assert_eq!(
+            names_from("ab"),
+            Some((0xab00_0000_0000_0000, 0xabff_ffff_ffff_ffff))
+        );
+        assert_eq!(
+            names_from("0123456789abcdef"),
+            Some((0x0123_4567_89ab_cdef, 0x0123_4567_89ab_cdef))
+        );
         for none in ["A", "g", "+1", "0123456789abcdef0"] {
             assert_eq!(names_from(none), None, "{none}");
         }

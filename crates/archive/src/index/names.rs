@@ -4,11 +4,11 @@ use std::borrow::Cow;
 
 use curvary_record::Family;
 use serde::{Deserialize, Serialize};
+use tantivy::Term;
 use tantivy::schema::{
     BytesOptions, Field, IndexRecordOption, JsonObjectOptions, NumericOptions, Schema, TextFieldIndexing,
     TextOptions,
 };
-use tantivy::Term;
 
 use super::document::{DocumentWriter, FiledDocument};
 use super::named::{NamedRuns, beginning};
@@ -198,7 +198,10 @@ impl IndexFields {
         });
         document.object(self.number, |object| {
             for ((key, unit), values) in &facts.numbers {
-                object.numbers(&number_path(key, unit, ""), values.iter().map(|&value| filed(value)));
+                object.numbers(
+                    &number_path(key, unit, ""),
+                    values.iter().map(|&value| filed(value)),
+                );
             }
             for ((key, unit), &(from, to)) in &facts.spans {
                 object.numbers(&number_path(key, unit, "|from"), [filed(from)].into_iter());

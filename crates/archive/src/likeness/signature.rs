@@ -143,7 +143,10 @@ pub(crate) fn signature(curve: &Curve) -> Vec<u8> {
     for value in &mut values {
         let level = (*value / step).round();
         *value = level * step;
-        #[expect(clippy::cast_possible_truncation, reason = "levels are whole numbers from 0 to 65535")]
+        #[expect(
+            clippy::cast_possible_truncation,
+            reason = "levels are whole numbers from 0 to 65535"
+        )]
         levels.push(level as i32);
     }
     let error = missed(curve, &places, &values, range) * (1.0 + STEPS) + STEPS;

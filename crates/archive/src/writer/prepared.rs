@@ -197,8 +197,8 @@ impl<'f> UnpackedRecords<'f> {
                 zstd::stream::decode_all(&frame[..]).map_err(Error::io("unpack", Path::new("records")))?;
             let mut records = HashMap::new();
             for (at, record) in frames::records(At::default(), &lines) {
-                let record = record
-                    .map_err(|error| Error::damaged(Path::new("records"), None, error, "a record"))?;
+                let record =
+                    record.map_err(|error| Error::damaged(Path::new("records"), None, error, "a record"))?;
                 records.insert(range.start + at.line as usize, record);
             }
             self.last = Some((which, records));
@@ -499,9 +499,7 @@ pub(super) fn put_line(lines: &mut Vec<u8>, record: &impl Serialize) -> Result<R
 
 fn write_line(mut lines: impl Write, record: &impl Serialize) -> Result<(), Error> {
     let mut writer = serde_json::Serializer::with_formatter(&mut lines, DecimalFormatter::default());
-    record
-        .serialize(&mut writer)
-        .map_err(|error| no_record(&error))?;
+    record.serialize(&mut writer).map_err(|error| no_record(&error))?;
     lines
         .write_all(b"\n")
         .map_err(|error| no_record(&serde_json::Error::io(error)))

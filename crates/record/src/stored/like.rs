@@ -63,7 +63,9 @@ impl RunTree {
         let pairs = theirs.len() == ours.len();
         let gains = ours.iter().zip(&theirs).filter(|_| pairs);
         let gains: Vec<i64> = steps(gains.clone().map(|(own, their)| own.0 - their.0))
-            .chain(steps(gains.map(|(own, their)| own.1 - own.0 - (their.1 - their.0))))
+            .chain(steps(
+                gains.map(|(own, their)| own.1 - own.0 - (their.1 - their.0)),
+            ))
             .collect();
         move_lines(&mut run.0, -moved)?;
         if pairs {
@@ -153,7 +155,9 @@ impl RunTree {
 
 /// The numbers, each less the one before.
 fn steps(numbers: impl Iterator<Item = i64>) -> impl Iterator<Item = i64> {
-    numbers.scan(0, |before, number| Some(number - std::mem::replace(before, number)))
+    numbers.scan(0, |before, number| {
+        Some(number - std::mem::replace(before, number))
+    })
 }
 
 /// The name that a run's source and place give it.
@@ -178,9 +182,13 @@ fn same(one: &Value, other: &Value) -> bool {
         (Value::Object(one), Value::Object(other)) => {
             // What is not there is null.
             let covers = |one: &Map<String, Value>, other: &Map<String, Value>| {
-                one.iter().all(|(key, value)| same(value, other.get(key).unwrap_or(&Value::Null)))
+                one.iter()
+                    .all(|(key, value)| same(value, other.get(key).unwrap_or(&Value::Null)))
             };
-            covers(one, other) && other.iter().all(|(key, value)| one.contains_key(key) || value.is_null())
+            covers(one, other)
+                && other
+                    .iter()
+                    .all(|(key, value)| one.contains_key(key) || value.is_null())
         }
         (Value::Array(one), Value::Array(other)) => {
             one.len() == other.len() && one.iter().zip(other).all(|(one, other)| same(one, other))
@@ -350,7 +358,9 @@ mod tests {
     use serde_json::json;
 
     use super::*;
-    use crate::{Claim, Column, Decimals, Fields, Origin, Place, Quantity, SourceRef, Span, Technique, Trace, Unit};
+    use crate::{
+        Claim, Column, Decimals, Fields, Origin, Place, Quantity, SourceRef, Span, Technique, Trace, Unit,
+    };
 
     fn run(digest: &Digest, ordinal: usize, sample: &str, y: &[f64], line: u32) -> Run {
         let text = |value: &str, line: u32| {
@@ -368,7 +378,8 @@ mod tests {
         fields.claim("operator", text("nobody", line + 1));
         let x: Vec<f64> = (0..u32::try_from(y.len()).expect("few")).map(f64::from).collect();
         let x = Column::new(Quantity::TIME, Unit::ucum("s").expect("a unit"), x);
-        let y = Column::new(Quantity::ABSORBANCE, Unit::ABSORBANCE, y.to_vec()).with_decimals(Decimals::uniform(4, y.len()));
+        let y = Column::new(Quantity::ABSORBANCE, Unit::ABSORBANCE, y.to_vec())
+            .with_decimals(Decimals::uniform(4, y.len()));
         let mut trace = Trace::new(x, y).expect("of one length");
         trace.label = (sample.len() % 2 == 0).then(|| sample.to_owned());
         trace.lines.push_run(line as usize + 3, 1, trace.len());
@@ -420,7 +431,9 @@ mod tests {
         let digest = Digest::of(b"x");
         let plus = run(&digest, 0, "a", &[0.0, 1.0 / 3.0, 0.5], 5);
         let minus = run(&digest, 1, "a", &[-0.0, 1.0 / 3.0, 0.5], 5);
-        let said = tree(&plus).difference(&mut tree(&minus), 1).expect("they are alike");
+        let said = tree(&plus)
+            .difference(&mut tree(&minus), 1)
+            .expect("they are alike");
         let again = tree(&plus).differing(&said).expect("it reads");
         assert_eq!(again.traces[0].y.values[0].to_bits(), (-0.0_f64).to_bits());
     }
