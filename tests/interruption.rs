@@ -376,7 +376,7 @@ fn restore_upgrade_and_unlock_may_be_killed() {
         match archive {
             "lab" => {
                 // A lock that a killed writer left behind.
-                let mut child = call(here, &["reindex", "--archive", "lab", "--quiet"])
+                let mut child = call(here, &["rates", "betanin", "--archive", "lab", "--quiet"])
                     .stdout(Stdio::null())
                     .stderr(Stdio::null())
                     .spawn()

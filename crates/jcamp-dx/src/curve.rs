@@ -87,29 +87,32 @@ pub struct Missing {
     pub line: u32,
 }
 
-/// Abscissas, which the pages of NTUPLES share where they have the same. It is used as the list that it is; a change copies
+/// SharedAbscissas, which the pages of NTUPLES share where they have the same. It is used as the list that it is; a change copies
 /// it.
 #[derive(Clone, Default, PartialEq)]
-pub struct Abscissas(Arc<Vec<f64>>);
+pub struct SharedAbscissas(Arc<Vec<f64>>);
 
-impl Abscissas {
+impl SharedAbscissas {
     /// Shares the abscissas of another curve where they are the same to the last bit.
     pub(crate) fn share_with(&mut self, other: &Self) {
         let same = self.len() == other.len()
-            && self.iter().zip(other.iter()).all(|(own, other)| own.to_bits() == other.to_bits());
+            && self
+                .iter()
+                .zip(other.iter())
+                .all(|(own, other)| own.to_bits() == other.to_bits());
         if same {
             self.0 = Arc::clone(&other.0);
         }
     }
 }
 
-impl fmt::Debug for Abscissas {
+impl fmt::Debug for SharedAbscissas {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         self.0.fmt(f)
     }
 }
 
-impl Deref for Abscissas {
+impl Deref for SharedAbscissas {
     type Target = Vec<f64>;
 
     fn deref(&self) -> &Vec<f64> {
@@ -117,19 +120,19 @@ impl Deref for Abscissas {
     }
 }
 
-impl DerefMut for Abscissas {
+impl DerefMut for SharedAbscissas {
     fn deref_mut(&mut self) -> &mut Vec<f64> {
         Arc::make_mut(&mut self.0)
     }
 }
 
-impl From<Vec<f64>> for Abscissas {
+impl From<Vec<f64>> for SharedAbscissas {
     fn from(x: Vec<f64>) -> Self {
         Self(Arc::new(x))
     }
 }
 
-impl<const N: usize> PartialEq<[f64; N]> for Abscissas {
+impl<const N: usize> PartialEq<[f64; N]> for SharedAbscissas {
     fn eq(&self, other: &[f64; N]) -> bool {
         **self == *other
     }
@@ -200,8 +203,8 @@ impl LineMap {
 /// not among them but in `missing`.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Curve {
-    /// Abscissas in the unit of the block's XUNITS.
-    pub x: Abscissas,
+    /// SharedAbscissas in the unit of the block's XUNITS.
+    pub x: SharedAbscissas,
     /// Ordinates in the unit of the block's YUNITS.
     pub y: Vec<f64>,
     /// Decimals of the abscissas.

@@ -211,7 +211,8 @@ pub(crate) fn read(
         out.pages.push(page);
         if let [.., before, page] = &mut out.pages[..]
             && let Some(before) = before.table.as_ref().and_then(|table| table.data.curve())
-            && let Some(Data::Xy(curve) | Data::Points(curve)) = page.table.as_mut().map(|table| &mut table.data)
+            && let Some(Data::Xy(curve) | Data::Points(curve)) =
+                page.table.as_mut().map(|table| &mut table.data)
         {
             curve.x.share_with(&before.x);
         }

@@ -36,11 +36,11 @@ pub(crate) struct FiledDocument {
 }
 
 /// Writes a document's fields.
-pub(crate) struct DocumentWriter<'b> {
+pub(crate) struct FieldWriter<'b> {
     bytes: &'b mut Vec<u8>,
 }
 
-impl DocumentWriter<'_> {
+impl FieldWriter<'_> {
     pub(super) fn text(&mut self, field: Field, text: &str) {
         self.field(field);
         put_text(self.bytes, text);
@@ -134,7 +134,7 @@ fn within(bytes: &mut Vec<u8>, write: impl FnOnce(&mut Vec<u8>)) {
 
 impl FiledDocument {
     /// A document of its own.
-    pub(crate) fn new(write: impl FnOnce(&mut DocumentWriter<'_>)) -> Self {
+    pub(crate) fn new(write: impl FnOnce(&mut FieldWriter<'_>)) -> Self {
         let mut all = FiledDocuments::default();
         all.put(write);
         let mut first = None;
@@ -147,8 +147,8 @@ impl FiledDocument {
     }
 
     /// Adds fields.
-    pub(crate) fn add(&mut self, write: impl FnOnce(&mut DocumentWriter<'_>)) {
-        write(&mut DocumentWriter {
+    pub(crate) fn add(&mut self, write: impl FnOnce(&mut FieldWriter<'_>)) {
+        write(&mut FieldWriter {
             bytes: &mut self.more,
         });
     }
@@ -165,8 +165,8 @@ pub(crate) struct FiledDocuments {
 }
 
 impl FiledDocuments {
-    pub(crate) fn put(&mut self, write: impl FnOnce(&mut DocumentWriter<'_>)) {
-        write(&mut DocumentWriter {
+    pub(crate) fn put(&mut self, write: impl FnOnce(&mut FieldWriter<'_>)) {
+        write(&mut FieldWriter {
             bytes: &mut self.open,
         });
         self.ends.push(self.open.len());
@@ -218,16 +218,16 @@ impl Document for FiledDocument {
 
     fn iter_fields_and_values(&self) -> FiledFields<'_> {
         FiledFields {
-            own: Cursor(self.all.get(self.own.clone()).unwrap_or_default()),
-            more: Cursor(&self.more),
+            own: FiledCursor(self.all.get(self.own.clone()).unwrap_or_default()),
+            more: FiledCursor(&self.more),
         }
     }
 }
 
 /// The fields of a document.
 pub(crate) struct FiledFields<'a> {
-    own: Cursor<'a>,
-    more: Cursor<'a>,
+    own: FiledCursor<'a>,
+    more: FiledCursor<'a>,
 }
 
 impl<'a> Iterator for FiledFields<'a> {
@@ -251,8 +251,8 @@ pub(crate) enum FiledValue<'a> {
     Bytes(&'a [u8]),
     Count(u64),
     Number(i64),
-    List(Cursor<'a>),
-    Object(Cursor<'a>),
+    List(FiledCursor<'a>),
+    Object(FiledCursor<'a>),
 }
 
 impl<'a> Value<'a> for FiledValue<'a> {
@@ -272,7 +272,7 @@ impl<'a> Value<'a> for FiledValue<'a> {
 }
 
 /// The values of a list.
-pub(crate) struct FiledItems<'a>(Cursor<'a>);
+pub(crate) struct FiledItems<'a>(FiledCursor<'a>);
 
 impl<'a> Iterator for FiledItems<'a> {
     type Item = FiledValue<'a>;
@@ -283,7 +283,7 @@ impl<'a> Iterator for FiledItems<'a> {
 }
 
 /// The entries of an object.
-pub(crate) struct FiledEntries<'a>(Cursor<'a>);
+pub(crate) struct FiledEntries<'a>(FiledCursor<'a>);
 
 impl<'a> Iterator for FiledEntries<'a> {
     type Item = (&'a str, FiledValue<'a>);
@@ -296,9 +296,9 @@ impl<'a> Iterator for FiledEntries<'a> {
 
 /// Bytes that are read from the front.
 #[derive(Clone, Copy, Debug)]
-pub(crate) struct Cursor<'a>(&'a [u8]);
+pub(crate) struct FiledCursor<'a>(&'a [u8]);
 
-impl<'a> Cursor<'a> {
+impl<'a> FiledCursor<'a> {
     fn byte(&mut self) -> Option<u8> {
         let (first, rest) = self.0.split_first()?;
         self.0 = rest;

@@ -68,13 +68,13 @@ pub(super) fn beginning_so(
 
 /// Asks for runs by their whole names, as numbers.
 #[derive(Clone, Debug)]
-pub(crate) struct NamedRuns {
+pub(crate) struct RunsByName {
     id: Field,
     /// In order.
     names: Arc<[u64]>,
 }
 
-impl NamedRuns {
+impl RunsByName {
     pub(super) fn new(id: Field, mut names: Vec<u64>) -> Self {
         names.sort_unstable();
         names.dedup();
@@ -122,13 +122,13 @@ impl NamedRuns {
     }
 }
 
-impl Query for NamedRuns {
+impl Query for RunsByName {
     fn weight(&self, _: EnableScoring<'_>) -> tantivy::Result<Box<dyn Weight>> {
         Ok(Box::new(self.clone()))
     }
 }
 
-impl Weight for NamedRuns {
+impl Weight for RunsByName {
     fn scorer(&self, segment: &SegmentReader, boost: Score) -> tantivy::Result<Box<dyn Scorer>> {
         let documents = self.documents(segment)?;
         Ok(Box::new(ConstScorer::new(Documents { documents, at: 0 }, boost)))

@@ -10,8 +10,8 @@ use tantivy::schema::{
     TextOptions,
 };
 
-use super::document::{DocumentWriter, FiledDocument};
-use super::named::{NamedRuns, beginning};
+use super::document::{FieldWriter, FiledDocument};
+use super::named::{RunsByName, beginning};
 use crate::digests::digest_bytes;
 use crate::facts::Facts;
 use crate::frames::At;
@@ -168,7 +168,7 @@ pub(super) fn number_path(key: &str, unit: &str, end: &str) -> String {
 
 impl IndexFields {
     /// Writes everything about a run but the places of its records.
-    pub(crate) fn run(&self, facts: &Facts, document: &mut DocumentWriter<'_>) {
+    pub(crate) fn run(&self, facts: &Facts, document: &mut FieldWriter<'_>) {
         document.text(self.id, beginning(&facts.id));
         document.text(self.digest, short(&facts.digest));
         document.bytes(self.source, &digest_bytes(&facts.digest).unwrap_or_default());
@@ -247,8 +247,8 @@ impl IndexFields {
     }
 
     /// Asks for runs by their whole names.
-    pub(crate) fn runs<'n>(&self, names: impl Iterator<Item = &'n str>) -> NamedRuns {
-        NamedRuns::new(self.id, names.map(order_of).collect())
+    pub(crate) fn runs<'n>(&self, names: impl Iterator<Item = &'n str>) -> RunsByName {
+        RunsByName::new(self.id, names.map(order_of).collect())
     }
 
     pub(crate) fn digest_term(&self, digest: &str) -> Term {

@@ -7,7 +7,7 @@ use std::ops::Range;
 use std::path::Path;
 use std::sync::{Arc, PoisonError, RwLock};
 
-use curvary_record::stored::{PathRecord, Record, RunLine, RunTree, SourceRecord, StoredRun};
+use curvary_record::stored::{PathRecord, Record, RunTree, SourceRecord, StoredLine, StoredRun};
 use curvary_record::{Diagnostic, Digest, Family, Run, RunId, Verdict};
 use serde::Serialize;
 
@@ -94,7 +94,7 @@ impl LineFrames {
             Record::Run(run) if RunTree::is_of_use(&run.0) => self.put_run(run.0),
             Record::Run(run) if run.0.points() > LONG => self.put_long(run.0),
             Record::Run(run) => {
-                let line = put_line(&mut self.open, &RunLine::from(run.0))?;
+                let line = put_line(&mut self.open, &StoredLine::from(run.0))?;
                 self.placed(line)
             }
             record => {
@@ -108,7 +108,7 @@ impl LineFrames {
     fn put_run(&mut self, run: Run) -> Result<Range<usize>, Error> {
         #[derive(Serialize)]
         #[serde(rename_all = "kebab-case")]
-        enum Line<'r> {
+        enum LineOfRun<'r> {
             Run(&'r serde_json::Value),
             Like(&'r serde_json::Value),
         }
@@ -116,13 +116,13 @@ impl LineFrames {
         if let Some((model, number, length)) = &self.model
             && let Some(said) = model.difference(&mut run, self.count - number)
         {
-            let line = put_line(&mut self.open, &Line::Like(&said))?;
+            let line = put_line(&mut self.open, &LineOfRun::Like(&said))?;
             if line.len() * 2 <= *length {
                 return self.placed(line);
             }
             self.open.truncate(line.start);
         }
-        let line = put_line(&mut self.open, &Line::Run(run.whole()))?;
+        let line = put_line(&mut self.open, &LineOfRun::Run(run.whole()))?;
         self.model = Some((run, self.count, line.len()));
         self.placed(line)
     }
@@ -130,7 +130,7 @@ impl LineFrames {
     /// Adds a long run in a frame of its own. Its line is written twice, to know its length and to pack it, and never held.
     fn put_long(&mut self, run: Run) -> Result<Range<usize>, Error> {
         self.close()?;
-        let line = RunLine::from(run);
+        let line = StoredLine::from(run);
         let mut length = LineLength(0);
         write_line(&mut length, &line)?;
         let frame = frames::pack_written(length.0, |packer| {

@@ -153,11 +153,11 @@ pub fn read<M: Deref<Target = RunTree>>(
 
 /// A run as a line of a record file, made of the run itself: a run of thousands of curves is not copied to be written.
 #[derive(Serialize)]
-pub struct RunLine {
+pub struct StoredLine {
     run: RunShape,
 }
 
-impl From<Run> for RunLine {
+impl From<Run> for StoredLine {
     fn from(run: Run) -> Self {
         Self {
             run: StoredRun(run).into(),
