@@ -3,7 +3,9 @@
 
 use std::collections::BTreeSet;
 use std::fs;
+use std::io::Write as _;
 use std::path::Path;
+use std::process::{Command, Stdio};
 
 use curvary_tests::{root, run, status};
 use regex::Regex;
@@ -205,4 +207,78 @@ fn what_people_say_is_as_its_schema_and_the_guide_tell() {
             );
         }
     }
+}
+
+/// The program of the guide reads every run and its numbers; where there is no Python it is not tried.
+#[test]
+fn the_guide_s_program_reads_every_run() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let folder = folder.path();
+    let mut truth = Vec::new();
+    for file in 0..30_u32 {
+        let mut text = String::new();
+        for run in 0..=file % 4 {
+            text.push_str(&format!(
+                "Sample: dye {}\nTemperature: {} °C\nTime (s)\tAbsorbance\n",
+                file * run,
+                20 + run
+            ));
+            for point in 0..40 + run {
+                let y = 9000 - (point * (file + 7 * run + 3)) % 997;
+                text.push_str(&format!("{}\t0.{y:04}\n", point * 5));
+                if point < 3 {
+                    truth.push(f64::from(y) / 1e4);
+                }
+            }
+            text.push('\n');
+        }
+        fs::write(folder.join(format!("run-{file:02}.txt")), text).expect("a file");
+    }
+    let added = run(folder, &["add", ".", "--archive", "lab", "--quiet"]);
+    assert_eq!(
+        status(&added),
+        Some(0),
+        "{}",
+        String::from_utf8_lossy(&added.stderr)
+    );
+    let packed = fs::read(folder.join("lab/records/000001.jsonl.zst")).expect("records");
+    let lines = zstd::stream::decode_all(&packed[..]).expect("zstd");
+    assert!(
+        String::from_utf8_lossy(&lines).contains("{\"like\":"),
+        "there are runs like others"
+    );
+    let guide = guide();
+    let program = guide.split("```python\n").nth(1).expect("a program");
+    let program = program.split("```").next().expect("its end");
+    let child = Command::new("python3")
+        .args(["-c", program])
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .spawn();
+    let Ok(mut child) = child else { return };
+    child
+        .stdin
+        .take()
+        .expect("a pipe")
+        .write_all(&lines)
+        .expect("it reads");
+    let output = child.wait_with_output().expect("it ends");
+    assert!(output.status.success());
+    let printed = String::from_utf8(output.stdout).expect("UTF-8");
+    let mut names: Vec<&str> = printed
+        .lines()
+        .filter_map(|line| line.split(' ').next())
+        .collect();
+    names.sort_unstable();
+    let found = run(folder, &["find", "--ids", "--archive", "lab"]);
+    let found = String::from_utf8(found.stdout).expect("UTF-8");
+    let mut ids: Vec<&str> = found.lines().collect();
+    ids.sort_unstable();
+    assert_eq!(names, ids);
+    let numbers: Vec<f64> = printed
+        .lines()
+        .flat_map(|line| line.split(['[', ']']).nth(1).unwrap_or_default().split(", "))
+        .map(|number| number.parse().expect("a number"))
+        .collect();
+    assert_eq!(numbers, truth);
 }

@@ -318,3 +318,117 @@ fn every_writing_command_may_be_killed() {
     }
     assert_eq!(ids(here, "lab"), truth);
 }
+
+/// Copies a folder with all that is in it.
+fn copied(from: &Path, to: &Path) {
+    fs::create_dir_all(to).expect("a folder");
+    for entry in fs::read_dir(from).expect("a folder") {
+        let entry = entry.expect("an entry").path();
+        let to = to.join(entry.file_name().expect("a name"));
+        if entry.is_dir() {
+            copied(&entry, &to);
+        } else {
+            fs::copy(&entry, &to).expect("it copies");
+        }
+    }
+}
+
+/// Runs a command that must succeed, and gives what it said.
+fn done(folder: &Path, arguments: &[&str]) -> String {
+    let output = run(folder, arguments);
+    let said = String::from_utf8_lossy(&output.stderr).into_owned();
+    assert_eq!(status(&output), Some(0), "{arguments:?}: {said}");
+    String::from_utf8_lossy(&output.stdout).into_owned()
+}
+
+/// Kills `restore`, `upgrade` and `unlock`, each in folders of its own: what they began from is never touched, and the same command again
+/// completes the work.
+#[test]
+fn restore_upgrade_and_unlock_may_be_killed() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let here = folder.path();
+    exports(&here.join("in"));
+    done(here, &["add", "in", "--archive", "lab", "--quiet"]);
+    done(here, &["backup", "copy", "--archive", "lab", "--quiet"]);
+    let truth = ids(here, "lab");
+    let format_3 = curvary_tests::root().join("tests/archives/format-3");
+    copied(&format_3, &here.join("old"));
+    let of_old = ids(here, "old");
+    let commands: [(&str, &[&str]); 3] = [
+        ("restored", &["restore", "copy", "restored", "--quiet"]),
+        ("moved", &["upgrade", "--archive", "moved", "--quiet"]),
+        ("lab", &["unlock", "--archive", "lab", "--quiet"]),
+    ];
+    let begun = Instant::now();
+    let mut seed = 0x5851_f42d_4c95_7f2d_u64;
+    let mut dice = |most: u64| {
+        seed ^= seed << 13;
+        seed ^= seed >> 7;
+        seed ^= seed << 17;
+        seed % most.max(1)
+    };
+    let mut kills = 0;
+    let mut took = [100_u64; 3];
+    let (wanted, most) = kills_wanted(KILLS * 2);
+    while kills < 9 || (kills < wanted && begun.elapsed() < most) {
+        let which = kills as usize % commands.len();
+        let (archive, arguments) = commands[which];
+        match archive {
+            "lab" => {
+                // A lock that a killed writer left behind.
+                let mut child = call(here, &["rates", "betanin", "--archive", "lab", "--quiet"])
+                    .stdout(Stdio::null())
+                    .stderr(Stdio::null())
+                    .spawn()
+                    .expect("the program starts");
+                sleep(Duration::from_millis(dice(60)));
+                let _ = child.kill();
+                let _ = child.wait();
+            }
+            "moved" => {
+                let _ = fs::remove_dir_all(here.join("moved"));
+                copied(&format_3, &here.join("moved"));
+            }
+            _ => {
+                let _ = fs::remove_dir_all(here.join("restored"));
+            }
+        }
+        // Once after the other on one folder: the second may meet what the first left.
+        for _ in 0..2 {
+            let mut child = call(here, arguments)
+                .stdin(Stdio::null())
+                .stdout(Stdio::null())
+                .stderr(Stdio::null())
+                .spawn()
+                .expect("the program starts");
+            sleep(Duration::from_millis(dice(took[which])));
+            let _ = child.kill();
+            let _ = child.wait();
+            kills += 1;
+        }
+        if archive == "moved" {
+            sound(here, "moved");
+            assert_eq!(ids(here, "moved"), of_old, "after `upgrade` was killed");
+        }
+        let from = Instant::now();
+        let output = run(here, arguments);
+        let said = String::from_utf8_lossy(&output.stderr).into_owned();
+        // A restore may have been quicker than the kill.
+        let whole = archive == "restored" && said.contains("holds all of this backup already");
+        assert!(status(&output) == Some(0) || whole, "{arguments:?}: {said}");
+        took[which] = u64::try_from(from.elapsed().as_millis()).unwrap_or(100) + 2;
+        sound(here, archive);
+        let every = if archive == "moved" { &of_old } else { &truth };
+        assert_eq!(
+            &ids(here, archive),
+            every,
+            "after `{}` was killed",
+            arguments.join(" ")
+        );
+        if archive == "moved" {
+            assert!(done(here, arguments).contains("already"));
+        }
+    }
+    sound(here, "copy");
+    assert_eq!(ids(here, "copy"), truth);
+}

@@ -359,7 +359,7 @@ fn an_older_archive_is_moved_on_by_a_command_alone() {
         before
     );
     let said = done(here, &["upgrade", "--archive", "lab"]);
-    assert!(said.contains("from format 3 to 4"), "{said}");
+    assert!(said.contains("from format 3 to 5"), "{said}");
     done(here, &["note", &every[0], "ph=7", "--archive", "lab"]);
     assert_eq!(added(here, &["in"])["runs"], 1);
     assert_eq!(found(here, "").len(), 7);

@@ -293,14 +293,7 @@ impl Archive {
 
     pub(crate) fn read(&self, asking: &IndexReader, at: At) -> Result<Record, Error> {
         let path = self.root.join(records_name(at.part));
-        let record = asking
-            .frames
-            .line(&path, at, |line| match std::str::from_utf8(line) {
-                // Looked at once, and not text by text.
-                Ok(line) => serde_json::from_str(line).map_err(|error| error.to_string()),
-                Err(error) => Err(error.to_string()),
-            })?;
-        record.map_err(|error| Error::damaged(&path, at.frame, error, "the record that the index points to"))
+        asking.frames.record(&path, at)
     }
 
     /// Understands a query with the words of this archive.

@@ -20,7 +20,7 @@ use crate::manifest::{begins, is_whole};
 use crate::mend::overwrite;
 use crate::originals::zipped;
 use crate::unfinished::{self, Unfinished};
-use crate::{Archive, Error};
+use crate::{Archive, Error, Settings};
 
 /// What a copy took.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize)]
@@ -33,12 +33,29 @@ pub struct CopyReport {
     pub had: u64,
 }
 
+/// What stands in a folder into which an archive is to be copied.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum CopyTarget {
+    /// Nothing, or no such folder.
+    Free,
+    /// A copy of this archive that was cut short: the same again completes it.
+    Begun,
+    /// All that this archive holds, and nothing else was committed there since.
+    Done,
+    /// Something else.
+    Taken,
+}
+
+/// What a copy writes before it has anything.
+const FIRST: [&str; 2] = ["archive.lock", "manifest.json.new"];
+
 /// Bytes that are copied at once.
 const STEP: usize = 1 << 20;
 
 /// What belongs to one place alone, or is copied by itself.
-const OWN: [&str; 8] = [
+const OWN: [&str; 9] = [
     "archive.lock",
+    "archive.toml",
     "index",
     "manifest.json",
     "manifest.previous.json",
@@ -94,9 +111,32 @@ impl Archive {
         if before != self.manifest {
             self.manifest.clone().write(to, disk)?;
         }
+        // A folder without it is no archive, so that nobody takes a copy that was cut short for one without runs.
+        let settings = (Settings::path(&self.root), Settings::path(to));
+        copied.bytes += tree(&settings.0, &settings.1, disk)?;
         Unfinished::clear(to)?;
         sync_folder(to).map_err(Error::io("sync", to))?;
         Ok(copied)
+    }
+
+    /// What stands in a folder into which this archive is to be copied for the first time.
+    #[must_use]
+    pub fn copy_in(&self, to: &Path) -> CopyTarget {
+        let mut names = match fs::read_dir(to) {
+            Ok(entries) => entries.flatten().map(|entry| entry.file_name()),
+            Err(_) => return CopyTarget::Free,
+        };
+        if names.all(|name| FIRST.iter().any(|first| name == *first)) {
+            return CopyTarget::Free;
+        }
+        match Manifest::read(to) {
+            // The settings come last, see `copy_on`.
+            Ok(there) if !Settings::path(to).exists() && (there.commit == 0 || there == self.manifest) => {
+                CopyTarget::Begun
+            }
+            Ok(there) if there == self.manifest => CopyTarget::Done,
+            _ => CopyTarget::Taken,
+        }
     }
 
     /// Mends an archive from a copy of it: where a stretch of a part is not what was committed and the copy's bytes make it
@@ -207,7 +247,7 @@ fn prepare(root: &Path, manifest: &Manifest, to: &Path, disk: &dyn Disk) -> Resu
         let strange = names
             .map(|entry| entry.file_name())
             // What a first copy leaves that found the disk full.
-            .filter(|name| name != "archive.lock" && name != "manifest.json.new");
+            .filter(|name| FIRST.iter().all(|first| name != first));
         if let Some(strange) = strange.min() {
             return Err(other(format!("`{}`", strange.to_string_lossy())));
         }
@@ -390,7 +430,7 @@ fn add_part(
     Ok(part.length - had.length)
 }
 
-/// Copies everything else that stands in the archive's folder, such as `archive.toml` and `layouts`.
+/// Copies everything else that stands in the archive's folder, such as `answers.jsonl` and `layouts`.
 fn rest(root: &Path, to: &Path, disk: &dyn Disk) -> Result<u64, Error> {
     let mut copied = 0;
     let mut names = BTreeSet::new();

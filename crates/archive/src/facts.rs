@@ -17,8 +17,9 @@ pub(crate) struct Facts {
     pub(crate) id: String,
     pub(crate) digest: String,
     /// Words of closed lists: `technique`, `reader`, `has`, `is`, `question`, `remark`, `dispute`, `house`, `year`, …
-    /// Under `=FIELD` stands the strongest short text of a field, for ordering and counting.
     pub(crate) exact: BTreeMap<String, BTreeSet<String>>,
+    /// The strongest short text of a field, for ordering and counting.
+    pub(crate) shown: Vec<(String, String)>,
     /// Texts by field.
     pub(crate) texts: BTreeMap<String, Vec<String>>,
     /// Numbers by field and SI unit; under the empty unit as they were written.
@@ -227,31 +228,38 @@ impl Facts {
 
     /// The short texts by which runs are ordered and counted.
     fn shown(&mut self) {
-        let mut shown: Vec<(String, String)> = Vec::new();
         for (key, fact) in &self.summary.fields {
             if let Value::Text(text) = &fact.value
                 && matches!(known_field(key).map(|known| known.kind), Some(ValueKind::Text))
                 && text.len() <= SUMMARY_TEXT
             {
-                shown.push((format!("={key}"), text.trim().to_owned()));
+                self.shown.push((key.clone(), text.trim().to_owned()));
             }
         }
         if let Some(path) = self.summary.paths.first() {
-            shown.push(("=path".to_owned(), path.clone()));
-        }
-        for (list, text) in shown {
-            self.exact(&list, text);
+            self.shown.push(("path".to_owned(), path.clone()));
         }
     }
 
     fn exact(&mut self, list: &str, word: impl Into<String>) {
-        self.exact.entry(list.to_owned()).or_default().insert(word.into());
+        // Most lists are there already, and a name for a new one is not made in vain.
+        match self.exact.get_mut(list) {
+            Some(words) => words.insert(word.into()),
+            None => self.exact.entry(list.to_owned()).or_default().insert(word.into()),
+        };
     }
 
     fn text(&mut self, key: &str, text: &str) {
-        let texts = self.texts.entry(key.to_owned()).or_default();
-        if !text.trim().is_empty() && !texts.iter().any(|known| known == text) {
-            texts.push(text.to_owned());
+        if text.trim().is_empty() {
+            return;
+        }
+        match self.texts.get_mut(key) {
+            // The same words in the same order, `2023/02/07` and `2023-02-07`, are found by the same queries.
+            Some(texts) if texts.iter().any(|known| are_same_words(known, text)) => {}
+            Some(texts) => texts.push(text.to_owned()),
+            None => {
+                self.texts.insert(key.to_owned(), vec![text.to_owned()]);
+            }
         }
     }
 
@@ -411,6 +419,15 @@ impl Facts {
             }
         }
     }
+}
+
+/// Whether two texts are the same words, as far as plain letters and digits tell.
+fn are_same_words(one: &str, other: &str) -> bool {
+    fn words(text: &str) -> impl Iterator<Item = &str> {
+        text.split(|sign: char| sign.is_ascii() && !sign.is_ascii_alphanumeric())
+            .filter(|word| !word.is_empty())
+    }
+    one == other || words(one).eq(words(other))
 }
 
 fn fact(claim: &Claim) -> Fact {

@@ -10,6 +10,7 @@ use std::io::{self, Read, Write};
 use std::path::Path;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
+use curvary_record::stored::{self, Record, RunTree};
 use serde::{Deserialize, Serialize};
 use zstd::zstd_safe::{self, CParameter, Strategy};
 
@@ -65,25 +66,39 @@ pub(crate) fn pack(bytes: &[u8]) -> Result<Vec<u8>, String> {
                 slot.insert(packer)
             }
         };
-        packer.compress(bytes)
+        // The library makes room for what cannot be packed at all, and a long source waits with hundreds of frames.
+        packer.compress(bytes).map(|mut packed| {
+            packed.shrink_to_fit();
+            packed
+        })
     })
     .map_err(|error| error.to_string())
 }
 
 /// The same of bytes that lie in pieces, of which no copy is made.
 pub(crate) fn pack_pieces(pieces: &[&[u8]]) -> io::Result<Vec<u8>> {
+    let length = pieces.iter().map(|piece| piece.len()).sum();
+    pack_written(length, |packer| {
+        pieces.iter().try_for_each(|piece| packer.write_all(piece))
+    })
+}
+
+/// The same of so many bytes that are written.
+pub(crate) fn pack_written(
+    length: usize,
+    write: impl FnOnce(&mut dyn Write) -> io::Result<()>,
+) -> io::Result<Vec<u8>> {
     let mut packer = zstd::stream::Encoder::new(Vec::new(), 1)?;
     for parameter in PARAMETERS {
         packer.set_parameter(parameter)?;
     }
     packer.include_checksum(true)?;
     packer.include_contentsize(true)?;
-    let length: usize = pieces.iter().map(|piece| piece.len()).sum();
     packer.set_pledged_src_size(Some(length as u64))?;
-    for piece in pieces {
-        packer.write_all(piece)?;
-    }
-    packer.finish()
+    write(&mut packer)?;
+    let mut packed = packer.finish()?;
+    packed.shrink_to_fit();
+    Ok(packed)
 }
 
 fn unpack(path: &Path, at: u64, packed: &[u8]) -> Result<Vec<u8>, Error> {
@@ -116,6 +131,8 @@ fn unpack(path: &Path, at: u64, packed: &[u8]) -> Result<Vec<u8>, Error> {
 #[derive(Default)]
 pub(crate) struct FrameReader {
     kept: Mutex<FrameCache>,
+    /// The run that others were like last, by its frame and the first byte of its line.
+    model: Mutex<Option<(FramePlace, usize, Arc<RunTree>)>>,
 }
 
 /// A frame by its part and its first byte.
@@ -132,8 +149,9 @@ struct FrameCache {
 const KEPT_BYTES: usize = 16 << 20;
 
 impl FrameReader {
-    /// Hands the line at `at` to `take`. Threads may read at the same time: nothing is locked while a frame is unpacked.
-    pub(crate) fn line<T>(&self, path: &Path, at: At, take: impl FnOnce(&[u8]) -> T) -> Result<T, Error> {
+    /// The record at `at`. Threads may read at the same time: nothing is locked while a frame is unpacked.
+    pub(crate) fn record(&self, path: &Path, at: At) -> Result<Record, Error> {
+        const EXPECTED: &str = "the record that the index points to";
         let which = (at.part, at.frame);
         let known = self.kept().get(which);
         let lines = match known {
@@ -147,15 +165,21 @@ impl FrameReader {
         };
         let line = lines
             .get(at.line as usize..)
-            .and_then(|rest| rest.get(..at.length as usize));
-        line.map(take).ok_or_else(|| {
-            Error::damaged(
-                path,
-                at.frame,
-                "a shorter frame",
-                "the record that the index points to",
-            )
-        })
+            .and_then(|rest| rest.get(..at.length as usize))
+            .ok_or_else(|| Error::damaged(path, at.frame, "a shorter frame", EXPECTED))?;
+        let model = |above: u32| {
+            let (from, line) = line_above(&lines, at.line as usize, above)?;
+            let mut last = self.model.lock().unwrap_or_else(PoisonError::into_inner);
+            if let Some((frame, place, model)) = &*last
+                && (*frame, *place) == (which, from)
+            {
+                return Some(Arc::clone(model));
+            }
+            let model = Arc::new(RunTree::in_line(line)?);
+            *last = Some((which, from, Arc::clone(&model)));
+            Some(model)
+        };
+        stored::read(line, model).map_err(|error| Error::damaged(path, at.frame, error, EXPECTED))
     }
 
     fn kept(&self) -> MutexGuard<'_, FrameCache> {
@@ -376,8 +400,39 @@ pub(crate) fn whole_frames(path: &Path) -> Result<u64, Error> {
     Ok(end as u64)
 }
 
+/// Where the line begins that stands so many lines above the one that begins at `from`, and the line itself.
+fn line_above(lines: &[u8], from: usize, above: u32) -> Option<(usize, &[u8])> {
+    let mut front = lines.get(..from)?;
+    for _ in 1..above {
+        let end = front.strip_suffix(b"\n")?;
+        front = &front[..memchr::memrchr(b'\n', end).map_or(0, |end| end + 1)];
+    }
+    let line = front.strip_suffix(b"\n")?;
+    let from = memchr::memrchr(b'\n', line).map_or(0, |end| end + 1);
+    Some((from, &line[from..]))
+}
+
+/// The records of a frame, each with its place, or with what is wrong with its line.
+pub(crate) fn records(frame: At, bytes: &[u8]) -> impl Iterator<Item = (At, Result<Record, String>)> {
+    let mut last: Option<(usize, Arc<RunTree>)> = None;
+    lines(frame, bytes).map(move |(at, line)| {
+        let record = stored::read(line, |above| {
+            let (from, line) = line_above(bytes, at.line as usize, above)?;
+            match &last {
+                Some((place, model)) if *place == from => Some(Arc::clone(model)),
+                _ => {
+                    let model = Arc::new(RunTree::in_line(line)?);
+                    last = Some((from, Arc::clone(&model)));
+                    Some(model)
+                }
+            }
+        });
+        (at, record)
+    })
+}
+
 /// The lines of a frame, each with its place.
-pub(crate) fn lines(frame: At, bytes: &[u8]) -> impl Iterator<Item = (At, &[u8])> {
+fn lines(frame: At, bytes: &[u8]) -> impl Iterator<Item = (At, &[u8])> {
     let mut from = 0;
     bytes.split_inclusive(|&byte| byte == b'\n').map(move |line| {
         let bare = line.strip_suffix(b"\n").unwrap_or(line);

@@ -8,7 +8,7 @@ use std::sync::{Arc, PoisonError, RwLock};
 
 use curvary_record::stored::{MissedRecord, PathRecord, Record, SourceRecord};
 use curvary_record::{Digest, Outcome, Run, RunId, Verdict};
-use tantivy::{IndexWriter, TantivyDocument};
+use tantivy::IndexWriter;
 
 use crate::catalog::Stat;
 use crate::catalog::{Catalog, CatalogSource};
@@ -17,8 +17,8 @@ use crate::current::{Current, IndexCoverage};
 use crate::digests::{digest_bytes, digest_named};
 use crate::disk::{Disk, RealDisk, read_at};
 use crate::facts::{Facts, RunContext};
-use crate::frames::{At, FrameDamage, FrameReader, FrameWalk, WalkStep, lines};
-use crate::index::{Index, Places, UnreadSource};
+use crate::frames::{At, FrameDamage, FrameReader, FrameWalk, WalkStep, records};
+use crate::index::{FiledDocument, Index, Places, UnreadSource};
 use crate::manifest::{Manifest, is_whole, records_name};
 use crate::note::NoteBook;
 use crate::originals::{self, OriginalLocation};
@@ -29,6 +29,9 @@ const HEAP: usize = 48 << 20;
 
 /// Sections of the catalogue may take so many bytes together before it is written as a whole again, however small it is.
 const SECTIONS_BYTES: u64 = 64 << 10;
+
+/// So many runs are filed again at once.
+const TOUCHED: usize = 4096;
 
 /// How many sources' families are remembered.
 const FAMILIES: usize = 4096;
@@ -49,7 +52,7 @@ pub(crate) struct Indexer {
     pub(crate) catalog: Arc<RwLock<Catalog>>,
     pub(crate) notes: NoteBook,
     pub(crate) index: Index,
-    engine: Option<IndexWriter>,
+    engine: Option<IndexWriter<FiledDocument>>,
     /// Set while a new index grows that is not in use yet.
     fresh_index: Option<Current>,
     covered: IndexCoverage,
@@ -172,7 +175,7 @@ impl Indexer {
         self.catalog.write().unwrap_or_else(PoisonError::into_inner)
     }
 
-    fn engine(&mut self) -> Result<&mut IndexWriter, Error> {
+    fn engine(&mut self) -> Result<&mut IndexWriter<FiledDocument>, Error> {
         self.dirty = true;
         if self.engine.is_none() {
             let engine = self
@@ -194,15 +197,16 @@ impl Indexer {
         })
     }
 
-    fn add(&mut self, document: TantivyDocument) -> Result<(), Error> {
+    fn add(&mut self, document: FiledDocument) -> Result<(), Error> {
         let added = self.engine()?.add_document(document).map(drop);
         added.map_err(|error| self.index.trouble(&error))
     }
 
-    fn drop_run(&mut self, id: &str) -> Result<(), Error> {
-        let term = self.index.names.id_term(id);
-        self.engine()?.delete_term(term);
-        Ok(())
+    /// Strikes what is filed of runs so far.
+    fn drop_runs<'n>(&mut self, names: impl Iterator<Item = &'n str>) -> Result<(), Error> {
+        let runs = self.index.names.runs(names);
+        let dropped = self.engine()?.delete_query(Box::new(runs)).map(drop);
+        dropped.map_err(|error| self.index.trouble(&error))
     }
 
     fn catch_up(&mut self, manifest: &Manifest) -> Result<(), Error> {
@@ -272,8 +276,8 @@ impl Indexer {
     /// Whether a frame of a part that is not what was committed speaks of files alone that this archive does not keep: whole
     /// records of another archive.
     fn is_strange(&self, frame: At, bytes: &[u8]) -> bool {
-        let mut sources = lines(frame, bytes)
-            .filter_map(|(_, line)| match serde_json::from_slice(line) {
+        let mut sources = records(frame, bytes)
+            .filter_map(|(_, record)| match record {
                 Ok(Record::Source(source)) => digest_bytes(source.digest.as_str()),
                 Ok(Record::Run(run)) => digest_bytes(run.0.source.digest.as_str()),
                 _ => None,
@@ -283,8 +287,8 @@ impl Indexer {
     }
 
     fn frame(&mut self, path: &Path, frame: At, bytes: &[u8]) -> Result<(), Error> {
-        for (at, line) in lines(frame, bytes) {
-            let record: Record = serde_json::from_slice(line).map_err(|error| {
+        for (at, record) in records(frame, bytes) {
+            let record = record.map_err(|error| {
                 let found = format!("{error} in the line at byte {}", at.line);
                 Error::damaged(path, at.frame, found, "a record")
             })?;
@@ -491,7 +495,7 @@ impl Indexer {
     }
 
     /// Files a run.
-    pub(crate) fn run(&mut self, id: &RunId, at: At, mut document: TantivyDocument) -> Result<(), Error> {
+    pub(crate) fn run(&mut self, id: &RunId, at: At, mut document: FiledDocument) -> Result<(), Error> {
         let id = id.as_str().to_owned();
         let places = Places {
             run: at,
@@ -593,7 +597,7 @@ impl Indexer {
         run: &Run,
         paths: &[String],
         outcomes: &[Outcome],
-    ) -> Result<TantivyDocument, Error> {
+    ) -> Result<FiledDocument, Error> {
         let superseded = digest_bytes(run.source.digest.as_str())
             .and_then(|digest| {
                 let catalog = self.catalog();
@@ -611,20 +615,15 @@ impl Indexer {
             notes: self.notes.about(run.id.as_str()),
             outcomes,
         };
-        Ok(self.index.names.document(&Facts::of(run, &around)))
+        let facts = Facts::of(run, &around);
+        Ok(FiledDocument::new(|document| {
+            self.index.names.run(&facts, document)
+        }))
     }
 
     pub(crate) fn read(&self, at: At) -> Result<Record, Error> {
         let path = self.root.join(records_name(at.part));
-        let record = self.frames.line(&path, at, |line| serde_json::from_slice(line))?;
-        record.map_err(|error| {
-            Error::damaged(
-                &path,
-                at.frame,
-                error.to_string(),
-                "the record that the index points to",
-            )
-        })
+        self.frames.record(&path, at)
     }
 
     /// Whether the record at `at` can be read.
@@ -674,13 +673,23 @@ impl Indexer {
             }
         }
         touched.sort_by_key(|(_, places)| places.run);
-        for (id, mut places) in touched {
+        for some in touched.chunks(TOUCHED) {
+            self.refresh_some(some, &gone)?;
+        }
+        self.pending.clear();
+        Ok(())
+    }
+
+    fn refresh_some(&mut self, some: &[(String, Places)], gone: &BTreeSet<At>) -> Result<(), Error> {
+        let mut documents = Vec::with_capacity(some.len());
+        for (id, places) in some {
+            let mut places = places.clone();
             // What cannot be read stays filed as it was; asking for it tells why.
             let Ok(Record::Run(run)) = self.read(places.run) else {
                 continue;
             };
             let mut found = std::mem::take(&mut places.outcomes);
-            found.extend(self.pending.remove(&id).unwrap_or_default());
+            found.extend(self.pending.remove(id).unwrap_or_default());
             found.retain(|at| !gone.contains(at));
             let mut outcomes: Vec<Outcome> = Vec::new();
             for at in found {
@@ -700,11 +709,14 @@ impl Indexer {
             let paths = self.paths_of(&run.0.source.digest, &run.0.source.path);
             let mut document = self.document(&run.0, &paths, &outcomes)?;
             self.index.names.place(&mut document, &places);
-            self.drop_run(&id)?;
-            self.add(document)?;
-            self.fresh.insert(id, places);
+            documents.push((id, places, document));
         }
-        self.pending.clear();
+        // Of many runs at once: each time the engine asks every segment.
+        self.drop_runs(documents.iter().map(|(id, ..)| id.as_str()))?;
+        for (id, places, document) in documents {
+            self.add(document)?;
+            self.fresh.insert(id.clone(), places);
+        }
         Ok(())
     }
 

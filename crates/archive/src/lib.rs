@@ -79,7 +79,7 @@ pub use asked::{Example, OpenItem, OpenItemKind};
 pub use cache::user_cache;
 pub use catalog::Stat;
 pub use content::{Heir, heirs_of_reading, heirs_of_version};
-pub use copies::CopyReport;
+pub use copies::{CopyReport, CopyTarget};
 pub use holder::Holder;
 pub use likeness::{Curve, NoLikeness};
 pub use lock::Unlocked;

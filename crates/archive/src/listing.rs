@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use curvary_record::stored::Record;
 
 use crate::Error;
-use crate::frames::{FrameWalk, WalkStep, lines};
+use crate::frames::{FrameWalk, WalkStep, records};
 
 /// The records of one part, frame by frame.
 pub(crate) struct PartRecords {
@@ -42,9 +42,9 @@ impl PartRecords {
                 return Ok(true);
             }
         };
-        let all: Vec<Result<Record, Error>> = lines(frame, &bytes)
-            .map(|(at, line)| {
-                serde_json::from_slice(line).map_err(|error| {
+        let all: Vec<Result<Record, Error>> = records(frame, &bytes)
+            .map(|(at, record)| {
+                record.map_err(|error| {
                     Error::damaged(
                         path,
                         at.frame,

@@ -15,7 +15,7 @@ use crate::Error;
 /// 1: as it began. 2: the manifest has a checksum of its own, the one before is kept, and a commit that is being written
 /// is announced in `unfinished.json`. 3: records of what could not be kept. 4: originals in tar files under zstd, numbers of
 /// records as whole numbers and steps.
-pub const FORMAT: u32 = 4;
+pub const FORMAT: u32 = 5;
 
 /// The content of `archive.toml`.
 #[derive(Clone, Debug, Serialize, Deserialize)]

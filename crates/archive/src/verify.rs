@@ -11,7 +11,7 @@ use serde::Serialize;
 use crate::answer::StoredAnswers;
 use crate::current::{Current, folder};
 use crate::digests::{digest_bytes, digest_named};
-use crate::frames::{FrameWalk, WalkStep, lines};
+use crate::frames::{self, FrameWalk, WalkStep};
 use crate::index::Index;
 use crate::lock;
 use crate::manifest::{Manifest, Part, Stretch, check};
@@ -376,9 +376,9 @@ fn records(
                 continue;
             }
         };
-        for (at, line) in lines(frame, &bytes) {
+        for (at, record) in frames::records(frame, &bytes) {
             let wrong = |found: String| Error::damaged(&path, at.frame, found, "a record");
-            let record: Record = serde_json::from_slice(line).map_err(|error| wrong(error.to_string()))?;
+            let record = record.map_err(wrong)?;
             check.found.records += 1;
             match record {
                 Record::Source(source) => {

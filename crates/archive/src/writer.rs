@@ -17,7 +17,7 @@ use curvary_record::{Diagnostic, Digest, Outcome};
 
 pub use self::prepared::{Addition, PreparedSources, Preparer, SourceByRuns};
 use self::prepared::{
-    LineFrames, PackedFrame, PreparedSource, UnpackedLines, pack_frames, put_line, replaced,
+    LineFrames, PackedFrame, PreparedSource, UnpackedRecords, pack_frames, put_line, replaced,
 };
 pub use self::said::Moved;
 use crate::catalog::{Stat, path_hash};
@@ -288,7 +288,7 @@ impl Writer {
         // Rare: a source that another had brought already, or a path or name that has changed hands since. What is new is
         // packed again; each source is looked at by itself, and its line about the path is written anew.
         let fresh = self.repack(&sources, &originals)?;
-        let mut lines = UnpackedLines::new(&frames);
+        let mut records = UnpackedRecords::new(&frames);
         for mut ready in sources {
             let (known, replaces) = {
                 let catalog = self.indexer.catalog();
@@ -305,10 +305,10 @@ impl Writer {
             ready.path.replaces = replaces;
             self.count(&ready, fresh.contains(&ready.digest), &mut done);
             let mut own = LineFrames::default();
-            ready.source_line = own.put_whole(lines.get(&ready.source_line)?)?;
-            ready.path_line = own.put(&Record::Path(ready.path.clone()))?;
+            ready.source_line = own.put(records.take(&ready.source_line)?)?;
+            ready.path_line = own.put(Record::Path(ready.path.clone()))?;
             for run in &mut ready.runs {
-                run.1 = own.put_whole(lines.get(&run.1)?)?;
+                run.1 = own.put(records.take(&run.1)?)?;
             }
             let frames = own.finish()?;
             self.put_frames(vec![ready], frames)?;
@@ -454,9 +454,11 @@ impl Writer {
             self.indexer
                 .source(&ready.record, place(&places, &ready.source_line))?;
             self.indexer.path(&ready.path, ready.stat)?;
-            for (id, line, document) in ready.runs {
-                self.indexer.run(&id, place(&places, &line), document)?;
-            }
+            let (indexer, runs) = (&mut self.indexer, &ready.runs);
+            ready.documents.take(|number, document| match runs.get(number) {
+                Some((id, line)) => indexer.run(id, place(&places, line), document),
+                None => Ok(()),
+            })?;
         }
         Ok(())
     }

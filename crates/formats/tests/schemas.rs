@@ -93,7 +93,7 @@ fn what_is_written_is_valid() {
         .map(|e| format!("{e} at {}", e.instance_path()))
         .collect();
     assert!(complaints.is_empty(), "{complaints:#?}");
-    let (runs, records) = (validator("run-v1.json"), validator("record-v2.json"));
+    let (runs, records) = (validator("run-v1.json"), validator("record-v3.json"));
     for run in &reading.runs {
         let json = serde_json::to_value(run).expect("a run is JSON");
         assert!(runs.is_valid(&json), "{json}");

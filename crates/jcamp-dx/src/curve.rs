@@ -1,5 +1,9 @@
 //! Curves: the points of a table, with their decimals and source lines.
 
+use std::fmt;
+use std::ops::{Deref, DerefMut};
+use std::sync::Arc;
+
 /// How many decimals the values of a column are printed with.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Decimals {
@@ -83,6 +87,57 @@ pub struct Missing {
     pub line: u32,
 }
 
+/// SharedAbscissas, which the pages of NTUPLES share where they have the same. It is used as the list that it is; a change copies
+/// it.
+#[derive(Clone, Default, PartialEq)]
+pub struct SharedAbscissas(Arc<Vec<f64>>);
+
+impl SharedAbscissas {
+    /// Shares the abscissas of another curve where they are the same to the last bit.
+    pub(crate) fn share_with(&mut self, other: &Self) {
+        let same = self.len() == other.len()
+            && self
+                .iter()
+                .zip(other.iter())
+                .all(|(own, other)| own.to_bits() == other.to_bits());
+        if same {
+            self.0 = Arc::clone(&other.0);
+        }
+    }
+}
+
+impl fmt::Debug for SharedAbscissas {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        self.0.fmt(f)
+    }
+}
+
+impl Deref for SharedAbscissas {
+    type Target = Vec<f64>;
+
+    fn deref(&self) -> &Vec<f64> {
+        &self.0
+    }
+}
+
+impl DerefMut for SharedAbscissas {
+    fn deref_mut(&mut self) -> &mut Vec<f64> {
+        Arc::make_mut(&mut self.0)
+    }
+}
+
+impl From<Vec<f64>> for SharedAbscissas {
+    fn from(x: Vec<f64>) -> Self {
+        Self(Arc::new(x))
+    }
+}
+
+impl<const N: usize> PartialEq<[f64; N]> for SharedAbscissas {
+    fn eq(&self, other: &[f64; N]) -> bool {
+        **self == *other
+    }
+}
+
 /// From which source line each point comes, held as runs.
 #[derive(Clone, Debug, Default, PartialEq, Eq)]
 pub struct LineMap {
@@ -148,8 +203,8 @@ impl LineMap {
 /// not among them but in `missing`.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Curve {
-    /// Abscissas in the unit of the block's XUNITS.
-    pub x: Vec<f64>,
+    /// SharedAbscissas in the unit of the block's XUNITS.
+    pub x: SharedAbscissas,
     /// Ordinates in the unit of the block's YUNITS.
     pub y: Vec<f64>,
     /// Decimals of the abscissas.
@@ -167,7 +222,7 @@ impl Curve {
     #[must_use]
     pub fn new(x: Vec<f64>, y: Vec<f64>, x_decimals: u16, y_decimals: u16) -> Self {
         Self {
-            x,
+            x: x.into(),
             y,
             x_decimals: Decimals::Same(x_decimals),
             y_decimals: Decimals::Same(y_decimals),

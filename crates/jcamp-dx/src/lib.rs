@@ -129,7 +129,7 @@ mod xydata;
 pub use asdf::encode::Form;
 pub use block::{Block, Document, Limits, ReadOptions, Record, read, read_each};
 pub use choice::{Choice, Choices};
-pub use curve::{Curve, Decimals, LineMap, Missing};
+pub use curve::{Curve, Decimals, LineMap, Missing, SharedAbscissas};
 pub use label::{LabelKind, describes_table, normalise_label};
 pub use ntuples::{NtupleVariable, Ntuples, Page};
 pub use remark::{Code, Place, Remark, Span, Weight};

@@ -6,7 +6,7 @@ use crate::form::Shape;
 use crate::number::Decimal;
 use crate::records::{RawRecord, RecordSource, text_value};
 use crate::remark::{Code, Notes, Span, quote};
-use crate::table::{self, NumberReading, Table};
+use crate::table::{self, Data, NumberReading, Table};
 
 /// A set of pages over common variables.
 #[derive(Clone, Debug, Default, PartialEq)]
@@ -209,6 +209,13 @@ pub(crate) fn read(
         }
         .page(group, budget, notes);
         out.pages.push(page);
+        if let [.., before, page] = &mut out.pages[..]
+            && let Some(before) = before.table.as_ref().and_then(|table| table.data.curve())
+            && let Some(Data::Xy(curve) | Data::Points(curve)) =
+                page.table.as_mut().map(|table| &mut table.data)
+        {
+            curve.x.share_with(&before.x);
+        }
     }
     out
 }

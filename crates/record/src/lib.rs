@@ -21,6 +21,7 @@
 pub mod code;
 mod column;
 mod diagnostic;
+mod difference;
 mod family;
 mod field;
 pub mod interpret;

@@ -2,7 +2,7 @@
 
 use schemars::{JsonSchema, generate::SchemaSettings};
 
-use crate::{Outcome, Run, stored::Record};
+use crate::{Outcome, Run, stored};
 
 /// Every schema by its file name in `schemas/`, as pretty JSON that ends with a line end.
 #[must_use]
@@ -19,10 +19,7 @@ pub fn all() -> Vec<(&'static str, String)> {
                 "An outcome: what a computation found about one or several runs.",
             ),
         ),
-        (
-            "record-v2.json",
-            schema_of::<Record>("record-v2.json", "One line of an archive's record files."),
-        ),
+        ("record-v3.json", stored::schema()),
     ]
 }
 

@@ -2,9 +2,10 @@
 //!
 //! What an instrument writes are short decimals close to their neighbours. Times 10 to the power of their decimals they are
 //! whole numbers, and the steps from one to the next are small: `[0.1250, 0.1252, 0.1255]` is
-//! `{"decimals":4,"order":1,"steps":[1250,2,3]}`. With `order` 2 the steps are taken of the steps, so that an even axis is
-//! its first number, its step and zeros; `[0,117]` stands for 117 zeros. Undone by running sums, `order` times, and one
-//! division.
+//! `{"decimals":4,"order":1,"steps":"J250KL"}`: the steps 1250, 2, 3 in the difference form of JCAMP-DX (`difference.rs`). With
+//! `order` 2 the steps are taken of the steps, so that an even axis is its first number, its step and zeros. Undone by
+//! running sums, `order` times, and one division. Up to format 4 the steps were a list, `[1250,2,3]`, in which `[0,117]`
+//! stands for 117 zeros.
 //!
 //! Only what comes back bit for bit is stored so. The division of two whole numbers that an `f64` holds exactly gives the
 //! `f64` nearest to their ratio (IEEE 754-2019, 5.4.1), as reading the decimal does; 10²² is the largest power of ten that
@@ -14,15 +15,13 @@ use std::fmt;
 
 use schemars::JsonSchema;
 use serde::de::{self, MapAccess, SeqAccess, Visitor};
-use serde::ser::{SerializeMap, SerializeSeq};
+use serde::ser::SerializeMap;
 use serde::{Deserialize, Deserializer, Serialize, Serializer};
 
-use crate::{Decimals, Numbers};
+use crate::{Decimals, Numbers, difference};
 
 /// Fewer numbers are written out: there is nothing to gain.
 const FEWEST: usize = 4;
-/// So many equal steps are written as one pair.
-const EQUAL: usize = 4;
 /// The most decimals that are looked for where their count is not known.
 const SOUGHT: u8 = 9;
 /// The most decimals: larger powers of ten are no exact `f64`.
@@ -134,34 +133,8 @@ impl Serialize for StoredNumbers {
         let mut map = serializer.serialize_map(Some(3))?;
         map.serialize_entry("decimals", &decimals)?;
         map.serialize_entry("order", &order)?;
-        map.serialize_entry("steps", &SerializedSteps { all: &all, order })?;
+        map.serialize_entry("steps", &difference::written(steps(&all, order)))?;
         map.end()
-    }
-}
-
-struct SerializedSteps<'a> {
-    all: &'a [i64],
-    order: u8,
-}
-
-impl Serialize for SerializedSteps<'_> {
-    fn serialize<S: Serializer>(&self, serializer: S) -> Result<S::Ok, S::Error> {
-        let mut list = serializer.serialize_seq(None)?;
-        let mut steps = steps(self.all, self.order).peekable();
-        while let Some(step) = steps.next() {
-            let mut count = 1_usize;
-            while steps.next_if_eq(&step).is_some() {
-                count += 1;
-            }
-            if count >= EQUAL {
-                list.serialize_element(&(step, count))?;
-            } else {
-                for _ in 0..count {
-                    list.serialize_element(&step)?;
-                }
-            }
-        }
-        list.end()
     }
 }
 
@@ -195,8 +168,20 @@ pub(crate) enum NumbersShape {
         #[schemars(range(max = 2))]
         order: u8,
         /// What came of it; running sums, `order` times, undo it.
-        steps: Vec<Step>,
+        steps: StepsShape,
     },
+}
+
+/// Steps.
+#[derive(JsonSchema)]
+#[schemars(rename = "StoredSteps")]
+#[serde(untagged)]
+#[expect(dead_code, reason = "for the schema alone")]
+pub(crate) enum StepsShape {
+    /// In the difference form of JCAMP-DX with duplicates.
+    Text(#[schemars(regex(pattern = "^([%J-Rj-rS-Zs][0-9]*)*$"))] String),
+    /// As format 4 has them.
+    List(Vec<Step>),
 }
 
 impl<'de> Deserialize<'de> for StoredNumbers {
@@ -289,7 +274,14 @@ impl<'de> Deserialize<'de> for LooseSteps {
             type Value = LooseSteps;
 
             fn expecting(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
-                f.write_str("a list of steps")
+                f.write_str("steps")
+            }
+
+            fn visit_str<E: de::Error>(self, text: &str) -> Result<LooseSteps, E> {
+                let mut all = STEPS.take();
+                all.clear();
+                difference::read(text, MOST_NUMBERS, &mut all).map_err(E::custom)?;
+                Ok(kept(all))
             }
 
             fn visit_seq<A: SeqAccess<'de>>(self, mut list: A) -> Result<LooseSteps, A::Error> {
@@ -302,15 +294,18 @@ impl<'de> Deserialize<'de> for LooseSteps {
                     }
                     all.resize(all.len() + count, step);
                 }
-                if all.len() > ROOM {
-                    return Ok(LooseSteps(all));
-                }
-                let steps = all.clone();
-                STEPS.set(all);
-                Ok(LooseSteps(steps))
+                Ok(kept(all))
             }
         }
-        deserializer.deserialize_seq(LooseStepsVisitor)
+        fn kept(all: Vec<i64>) -> LooseSteps {
+            if all.len() > ROOM {
+                return LooseSteps(all);
+            }
+            let steps = all.clone();
+            STEPS.set(all);
+            LooseSteps(steps)
+        }
+        deserializer.deserialize_any(LooseStepsVisitor)
     }
 }
 
@@ -368,12 +363,16 @@ mod tests {
         let four = Decimals::uniform(4, 4);
         assert_eq!(
             stored(&[0.125, 0.1252, 0.1255, 0.125], &four),
-            r#"{"decimals":4,"order":1,"steps":[1250,2,3,-5]}"#
+            r#"{"decimals":4,"order":1,"steps":"J250KLn"}"#
         );
         let axis: Vec<f64> = (0..100).map(|n| 350.0 + 0.5 * f64::from(n)).collect();
         assert_eq!(
             stored(&axis, &Decimals::default()),
-            r#"{"decimals":1,"order":2,"steps":[3500,-3495,[0,98]]}"#
+            r#"{"decimals":1,"order":2,"steps":"L500l495%s8"}"#
+        );
+        assert_eq!(
+            read(r#"{"decimals":1,"order":2,"steps":[3500,-3495,[0,98]]}"#).expect("as format 4 has them"),
+            axis
         );
         assert_eq!(stored(&[0.125, 0.5], &four), "[0.125,0.5]");
         // Neither a minus zero nor a third comes back from whole numbers.
@@ -392,6 +391,8 @@ mod tests {
             r#"{"decimals":4,"order":1,"steps":[18446744073709551615]}"#,
             r#"{"decimals":4,"order":1,"steps":[[1]]}"#,
             r#"{"decimals":4,"order":1,"steps":[1.5]}"#,
+            r#"{"decimals":4,"order":1,"steps":"1250"}"#,
+            r#"{"decimals":4,"order":1,"steps":"%s99999999999"}"#,
             r#"{"digits":4,"order":1,"steps":[1]}"#,
             r#""numbers""#,
         ] {

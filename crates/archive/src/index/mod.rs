@@ -1,5 +1,7 @@
 //! The index: facts of runs in a full-text engine, and the catalogue beside it. All of it may be deleted at any time.
 
+mod document;
+mod named;
 mod names;
 mod queries;
 mod ranks;
@@ -12,9 +14,11 @@ use std::path::{Path, PathBuf};
 use curvary_record::RunId;
 use tantivy::directory::error::OpenReadError;
 use tantivy::query::{EnableScoring, Query as EngineQuery};
-use tantivy::schema::{Field, IndexRecordOption, Value as _};
-use tantivy::{DocAddress, DocId, IndexReader, ReloadPolicy, Searcher, SegmentReader, TantivyDocument, Term};
+use tantivy::schema::{Field, Value as _};
+use tantivy::{DocAddress, DocId, IndexReader, ReloadPolicy, Searcher, SegmentReader, TantivyDocument};
 
+pub(crate) use self::document::{FiledDocument, FiledDocuments};
+use self::named::beginning_so;
 pub(crate) use self::names::{IndexFields, Places, UnreadSource, schema, sort_path};
 use self::names::{order_of, step};
 pub(crate) use self::ranks::Key;
@@ -28,8 +32,6 @@ use crate::{Error, words};
 
 /// So many matches are ranked at once.
 const AT_ONCE: usize = 1 << 16;
-/// The name of a run has so many digits.
-const WHOLE_NAME: usize = 16;
 
 /// An index, open for asking.
 pub(crate) struct Index {
@@ -375,7 +377,7 @@ impl Index {
         let searcher = self.reader.searcher();
         let mut counts = BTreeMap::new();
         self.each(&searcher, query, &mut |_, segment, documents| {
-            let Some(column) = segment.fast_fields().str(&format!("list.{}", step(list)))? else {
+            let Some(column) = segment.fast_fields().str(&words_column(list))? else {
                 return Ok(());
             };
             let mut by_ordinal = vec![0_u64; column.num_terms()];
@@ -480,60 +482,20 @@ impl Index {
     /// The names of living runs that begin so, with their documents; at most `limit`.
     pub(crate) fn beginning(&self, prefix: &str, limit: usize) -> Result<Vec<(String, DocAddress)>, Error> {
         let searcher = self.reader.searcher();
-        if prefix.len() == WHOLE_NAME
-            && let Some(address) = self.whole(&searcher, prefix)?
-        {
-            return Ok(vec![(prefix.to_owned(), address)]);
+        let mut found: BTreeMap<u64, DocAddress> = BTreeMap::new();
+        for (ordinal, segment) in (0_u32..).zip(searcher.segment_readers()) {
+            let alive = segment.alive_bitset();
+            let here = beginning_so(segment, self.names.id, prefix, limit);
+            let here = here.map_err(|error| self.trouble(&error))?;
+            let living = here
+                .into_iter()
+                .filter(|(_, document)| alive.is_none_or(|alive| alive.is_alive(*document)));
+            found.extend(living.map(|(name, document)| (name, DocAddress::new(ordinal, document))));
         }
-        let mut found: BTreeMap<String, DocAddress> = BTreeMap::new();
-        let mut all = || -> Result<(), tantivy::TantivyError> {
-            for (ordinal, segment) in (0_u32..).zip(searcher.segment_readers()) {
-                let inverted = segment.inverted_index(self.names.id)?;
-                let mut stream = inverted.terms().range().ge(prefix.as_bytes()).into_stream()?;
-                let mut here = 0;
-                while stream.advance() && here <= limit {
-                    if !stream.key().starts_with(prefix.as_bytes()) {
-                        break;
-                    }
-                    let mut postings =
-                        inverted.read_postings_from_terminfo(stream.value(), IndexRecordOption::Basic)?;
-                    let mut doc = tantivy::DocSet::doc(&postings);
-                    while doc != tantivy::TERMINATED {
-                        if segment.alive_bitset().is_none_or(|alive| alive.is_alive(doc)) {
-                            let id = String::from_utf8_lossy(stream.key()).into_owned();
-                            found.insert(id, DocAddress::new(ordinal, doc));
-                            here += 1;
-                        }
-                        doc = tantivy::DocSet::advance(&mut postings);
-                    }
-                }
-            }
-            Ok(())
-        };
-        all().map_err(|error| self.trouble(&error))?;
-        Ok(found.into_iter().take(limit).collect())
-    }
-
-    /// The living document of the run with this whole name, looked up without going through its neighbours.
-    fn whole(&self, searcher: &Searcher, name: &str) -> Result<Option<DocAddress>, Error> {
-        let term = Term::from_field_text(self.names.id, name);
-        let look = || -> Result<Option<DocAddress>, tantivy::TantivyError> {
-            for (ordinal, segment) in (0_u32..).zip(searcher.segment_readers()) {
-                let inverted = segment.inverted_index(self.names.id)?;
-                let Some(mut postings) = inverted.read_postings(&term, IndexRecordOption::Basic)? else {
-                    continue;
-                };
-                let mut doc = tantivy::DocSet::doc(&postings);
-                while doc != tantivy::TERMINATED {
-                    if segment.alive_bitset().is_none_or(|alive| alive.is_alive(doc)) {
-                        return Ok(Some(DocAddress::new(ordinal, doc)));
-                    }
-                    doc = tantivy::DocSet::advance(&mut postings);
-                }
-            }
-            Ok(None)
-        };
-        look().map_err(|error| self.trouble(&error))
+        let named = found.into_iter().take(limit);
+        Ok(named
+            .map(|(name, address)| (format!("{name:016x}"), address))
+            .collect())
     }
 
     /// The document of the run with this whole name.
@@ -560,5 +522,13 @@ impl Index {
             Ok(())
         })?;
         Ok(count)
+    }
+}
+
+/// The column of a list, or with `=` in front of the short texts of a field.
+fn words_column(list: &str) -> String {
+    match list.strip_prefix('=') {
+        Some(field) => format!("shown.{}", step(field)),
+        None => format!("list.{}", step(list)),
     }
 }

@@ -1,15 +1,17 @@
 //! What is filed of a run and of a source that gave none: the engine's fields, and a document of them.
 
-use std::collections::BTreeMap;
+use std::borrow::Cow;
 
 use curvary_record::Family;
 use serde::{Deserialize, Serialize};
+use tantivy::Term;
 use tantivy::schema::{
-    BytesOptions, Field, IndexRecordOption, JsonObjectOptions, NumericOptions, OwnedValue, STRING, Schema,
-    TextFieldIndexing, TextOptions,
+    BytesOptions, Field, IndexRecordOption, JsonObjectOptions, NumericOptions, Schema, TextFieldIndexing,
+    TextOptions,
 };
-use tantivy::{TantivyDocument, Term};
 
+use super::document::{FieldWriter, FiledDocument};
+use super::named::{RunsByName, beginning};
 use crate::digests::digest_bytes;
 use crate::facts::Facts;
 use crate::frames::At;
@@ -17,7 +19,7 @@ use crate::frames::At;
 /// The fields of the engine.
 #[derive(Clone, Copy)]
 pub(crate) struct IndexFields {
-    /// The run's name, or empty for a source.
+    /// The beginning of the run's name (`named.rs`); a source has none.
     pub(super) id: Field,
     /// The beginning of the source's digest, by which its runs are found.
     pub(super) digest: Field,
@@ -25,15 +27,15 @@ pub(crate) struct IndexFields {
     pub(super) source: Field,
     /// Words of closed lists, by list.
     pub(super) list: Field,
+    /// Short texts by which runs are ordered and counted, by field.
+    pub(super) shown: Field,
     /// All texts.
     pub(super) all: Field,
     /// Texts by field.
     pub(super) text: Field,
     /// Numbers by field and SI unit.
     pub(super) number: Field,
-    /// Day of the measurement.
-    pub(super) day: Field,
-    /// Moment of the measurement, for ordering.
+    /// Moment of the measurement: its day, as year, month, day in one decimal number, and the second in five digits more.
     pub(super) when: Field,
     /// The run's name as a number, so that every order is whole.
     pub(super) order: Field,
@@ -57,9 +59,10 @@ pub(crate) fn schema() -> (Schema, IndexFields) {
         .set_fieldnorms(false);
     let fast = || NumericOptions::default().set_fast();
     let stored = || BytesOptions::default().set_stored();
+    let name = || TextOptions::default().set_indexing_options(exact.clone());
     let names = IndexFields {
-        id: builder.add_text_field("id", STRING),
-        digest: builder.add_text_field("digest", STRING),
+        id: builder.add_text_field("id", name()),
+        digest: builder.add_text_field("digest", name()),
         source: builder.add_bytes_field("source", stored()),
         list: builder.add_json_field(
             "list",
@@ -67,6 +70,7 @@ pub(crate) fn schema() -> (Schema, IndexFields) {
                 .set_indexing_options(exact)
                 .set_fast("raw"),
         ),
+        shown: builder.add_json_field("shown", JsonObjectOptions::default().set_fast("raw")),
         all: builder.add_text_field(
             "all",
             TextOptions::default().set_indexing_options(positions.clone()),
@@ -76,7 +80,6 @@ pub(crate) fn schema() -> (Schema, IndexFields) {
             JsonObjectOptions::default().set_indexing_options(positions),
         ),
         number: builder.add_json_field("number", JsonObjectOptions::default().set_fast("raw")),
-        day: builder.add_i64_field("day", fast()),
         when: builder.add_i64_field("when", fast()),
         order: builder.add_u64_field("order", fast()),
         shape: builder.add_bytes_field("shape", BytesOptions::default().set_fast()),
@@ -125,7 +128,11 @@ impl Places {
 }
 
 /// A key as one step of a path: the engine takes paths apart at dots.
-pub(super) fn step(key: &str) -> String {
+pub(super) fn step(key: &str) -> Cow<'_, str> {
+    let plain = |byte: u8| byte != b'.' && byte != b'\\' && byte >= b' ' && byte < 127;
+    if key.bytes().all(plain) {
+        return Cow::Borrowed(key);
+    }
     key.chars()
         .map(|sign| match sign {
             '.' => '\u{e000}',
@@ -148,85 +155,73 @@ pub(super) fn turned(bits: i64) -> i64 {
     bits ^ ((bits >> 63).cast_unsigned() >> 1).cast_signed()
 }
 
-/// The first 128 bits of a digest, which tell sources apart as surely and make a dictionary of half the size.
+/// The first 80 bits of a digest: that two of ten million sources share them is as likely as 4e-11, and a dictionary of whole
+/// digests would take three times as much.
 pub(super) fn short(digest: &str) -> &str {
-    digest.get(..32).unwrap_or(digest)
+    let digits = digest.strip_prefix("sha256:").unwrap_or(digest);
+    digits.get(..20).unwrap_or(digits)
 }
 
 pub(super) fn number_path(key: &str, unit: &str, end: &str) -> String {
-    step(&format!("{key}|{unit}{end}"))
+    step(&format!("{key}|{unit}{end}")).into_owned()
 }
 
 impl IndexFields {
-    /// Everything about a run but the places of its records.
-    pub(crate) fn document(&self, facts: &Facts) -> TantivyDocument {
-        let mut document = TantivyDocument::new();
-        document.add_text(self.id, &facts.id);
-        document.add_text(self.digest, short(&facts.digest));
-        document.add_bytes(self.source, &digest_bytes(&facts.digest).unwrap_or_default());
-        document.add_u64(self.order, order_of(&facts.id));
-        let mut lists: BTreeMap<String, OwnedValue> = facts
-            .exact
-            .iter()
-            .map(|(list, words)| {
-                (
-                    step(list),
-                    array(words.iter().map(|word| OwnedValue::Str(word.clone()))),
-                )
-            })
-            .collect();
-        lists.insert("kind".into(), OwnedValue::Str("run".into()));
-        document.add_object(self.list, lists);
+    /// Writes everything about a run but the places of its records.
+    pub(crate) fn run(&self, facts: &Facts, document: &mut FieldWriter<'_>) {
+        document.text(self.id, beginning(&facts.id));
+        document.text(self.digest, short(&facts.digest));
+        document.bytes(self.source, &digest_bytes(&facts.digest).unwrap_or_default());
+        document.count(self.order, order_of(&facts.id));
+        document.object(self.list, |lists| {
+            for (list, words) in &facts.exact {
+                lists.texts(&step(list), words.iter().map(String::as_str));
+            }
+            lists.texts("kind", ["run"].into_iter());
+        });
+        if !facts.shown.is_empty() {
+            document.object(self.shown, |shown| {
+                for (field, text) in &facts.shown {
+                    shown.texts(&step(field), [text.as_str()].into_iter());
+                }
+            });
+        }
         for texts in facts.texts.values() {
             for text in texts {
-                document.add_text(self.all, text);
+                document.text(self.all, text);
             }
         }
-        let texts = facts
-            .texts
-            .iter()
-            .map(|(key, texts)| {
-                (
-                    step(key),
-                    array(texts.iter().map(|text| OwnedValue::Str(text.clone()))),
-                )
-            })
-            .collect();
-        document.add_object(self.text, texts);
-        let mut numbers: BTreeMap<String, OwnedValue> = facts
-            .numbers
-            .iter()
-            .map(|((key, unit), values)| {
-                (
-                    number_path(key, unit, ""),
-                    array(values.iter().map(|&value| OwnedValue::I64(filed(value)))),
-                )
-            })
-            .collect();
-        for ((key, unit), &(from, to)) in &facts.spans {
-            numbers.insert(number_path(key, unit, "|from"), OwnedValue::I64(filed(from)));
-            numbers.insert(number_path(key, unit, "|to"), OwnedValue::I64(filed(to)));
-        }
-        document.add_object(self.number, numbers);
+        document.object(self.text, |object| {
+            for (key, texts) in &facts.texts {
+                object.texts(&step(key), texts.iter().map(String::as_str));
+            }
+        });
+        document.object(self.number, |object| {
+            for ((key, unit), values) in &facts.numbers {
+                object.numbers(
+                    &number_path(key, unit, ""),
+                    values.iter().map(|&value| filed(value)),
+                );
+            }
+            for ((key, unit), &(from, to)) in &facts.spans {
+                object.numbers(&number_path(key, unit, "|from"), [filed(from)].into_iter());
+                object.numbers(&number_path(key, unit, "|to"), [filed(to)].into_iter());
+            }
+        });
         if let Some(day) = facts.day {
-            document.add_i64(self.day, day);
-            document.add_i64(self.when, day * 100_000 + facts.second);
+            document.number(self.when, first_moment(day) + facts.second);
         }
         for shape in &facts.shapes {
-            document.add_bytes(self.shape, shape);
+            document.bytes(self.shape, shape);
         }
-        document.add_bytes(
+        document.bytes(
             self.summary,
             &serde_json::to_vec(&facts.summary).unwrap_or_default(),
         );
-        document
     }
 
     /// A source that gave no run.
-    pub(crate) fn unread(&self, digest: &str, unread: &UnreadSource) -> TantivyDocument {
-        let mut document = TantivyDocument::new();
-        document.add_text(self.digest, short(digest));
-        document.add_u64(self.order, order_of(digest));
+    pub(crate) fn unread(&self, digest: &str, unread: &UnreadSource) -> FiledDocument {
         let asked = unread
             .family
             .as_ref()
@@ -234,19 +229,26 @@ impl IndexFields {
         let lists = [("kind", "unread"), ("code", unread.code.as_str())]
             .into_iter()
             .chain(asked.iter().map(|asked| ("asked", asked.as_str())))
-            .chain(unread.digest.is_empty().then_some(("missed", "yes")))
-            .map(|(list, word)| (list.to_owned(), OwnedValue::Str(word.to_owned())));
-        document.add_object(self.list, lists.collect());
-        document.add_bytes(self.summary, &serde_json::to_vec(unread).unwrap_or_default());
-        document
+            .chain(unread.digest.is_empty().then_some(("missed", "yes")));
+        FiledDocument::new(|document| {
+            document.text(self.digest, short(digest));
+            document.count(self.order, order_of(digest));
+            document.object(self.list, |object| {
+                for (list, word) in lists {
+                    object.texts(list, [word].into_iter());
+                }
+            });
+            document.bytes(self.summary, &serde_json::to_vec(unread).unwrap_or_default());
+        })
     }
 
-    pub(crate) fn place(&self, document: &mut TantivyDocument, places: &Places) {
-        document.add_bytes(self.places, &places.to_bytes());
+    pub(crate) fn place(&self, document: &mut FiledDocument, places: &Places) {
+        document.add(|more| more.bytes(self.places, &places.to_bytes()));
     }
 
-    pub(crate) fn id_term(&self, id: &str) -> Term {
-        Term::from_field_text(self.id, id)
+    /// Asks for runs by their whole names.
+    pub(crate) fn runs<'n>(&self, names: impl Iterator<Item = &'n str>) -> RunsByName {
+        RunsByName::new(self.id, names.map(order_of).collect())
     }
 
     pub(crate) fn digest_term(&self, digest: &str) -> Term {
@@ -272,8 +274,9 @@ pub(crate) struct UnreadSource {
     pub(crate) family: Option<Family>,
 }
 
-fn array(values: impl Iterator<Item = OwnedValue>) -> OwnedValue {
-    OwnedValue::Array(values.collect())
+/// The first moment of a day, as it is filed.
+pub(super) fn first_moment(day: i64) -> i64 {
+    day.saturating_mul(100_000)
 }
 
 /// The first 16 hexadecimal digits of a name as a number; another name's hash.

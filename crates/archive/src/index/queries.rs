@@ -10,13 +10,15 @@ use tantivy::query::{
 use tantivy::schema::IndexRecordOption;
 
 use super::Index;
-use super::names::{filed, number_path, step};
+use super::names::{filed, first_moment, number_path, step};
 use crate::Error;
 use crate::excluded::Excluded;
 use crate::query::{Bounds, Query, QueryNode};
 
 /// More runs than this are not looked for by one beginning of a name.
 const ALL_NAMED: usize = 4096;
+/// The name of a run has so many digits.
+const WHOLE_NAME: usize = 16;
 
 impl Index {
     pub(super) fn engine_query(&self, node: &QueryNode) -> Box<dyn EngineQuery> {
@@ -63,22 +65,17 @@ impl Index {
                 Box::new(BooleanQuery::new(clauses))
             }
             QueryNode::Named(names) => {
-                let mut clauses: Vec<(Occur, Box<dyn EngineQuery>)> = Vec::new();
+                let mut whole = Vec::with_capacity(names.len());
                 for name in names {
-                    // A whole name needs no look at the others.
-                    let whole = name.len() == 16;
-                    let found = if whole {
-                        Vec::new()
+                    if name.len() == WHOLE_NAME {
+                        whole.push(name.clone());
                     } else {
-                        self.beginning(name, ALL_NAMED).unwrap_or_default()
-                    };
-                    let found = found
-                        .into_iter()
-                        .map(|one| one.0)
-                        .chain(whole.then(|| name.clone()));
-                    clauses.extend(found.map(|id| any_of_it(self.names.id_term(&id))));
+                        // A whole name needs no look at the others.
+                        let found = self.beginning(name, ALL_NAMED).unwrap_or_default();
+                        whole.extend(found.into_iter().map(|one| one.0));
+                    }
                 }
-                Box::new(BooleanQuery::new(clauses))
+                Box::new(self.names.runs(whole.iter().map(String::as_str)))
             }
             QueryNode::Exact { list, value } => Box::new(TermQuery::new(
                 self.names.list_term(list, value),
@@ -96,8 +93,9 @@ impl Index {
                 ]))
             }
             QueryNode::Day { from, to } => {
-                let term = |day: i64| Bound::Included(Term::from_field_i64(self.names.day, day));
-                Box::new(RangeQuery::new(term(*from), term(*to)))
+                let moment = |day: i64| Term::from_field_i64(self.names.when, first_moment(day));
+                let end = Bound::Excluded(moment(to.saturating_add(1)));
+                Box::new(RangeQuery::new(Bound::Included(moment(*from)), end))
             }
         }
     }

@@ -5,7 +5,7 @@ use std::cmp::Ordering;
 use tantivy::columnar::{ColumnType, MonotonicallyMappableToU64};
 use tantivy::{DocId, SegmentReader};
 
-use super::names::{step, turned};
+use super::names::turned;
 
 /// By what runs are ordered.
 pub(crate) enum Key {
@@ -60,7 +60,7 @@ pub(super) fn ranks(
                 .collect())
         }
         Key::Text(list) => {
-            let Some(column) = segment.fast_fields().str(&format!("list.{}", step(list)))? else {
+            let Some(column) = segment.fast_fields().str(&super::words_column(list))? else {
                 return Ok(none());
             };
             let mut all = Vec::with_capacity(documents.len());

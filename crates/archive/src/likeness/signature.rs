@@ -1,8 +1,18 @@
 //! A curve in few bytes, and how far its likeness to a curve that is sought can be told from them.
 //!
-//! A signature keeps the values of a curve at up to [`NODES`] evenly spaced places of its own range, each in 8 to 16 bits, and
-//! E, the root mean square of what the straight lines between them miss. It is made from the record alone. It never
+//! A signature keeps the values of a curve at up to [`NODES`] evenly spaced places of its own range, as levels of 8 to 16 bits,
+//! and E, the root mean square of what the straight lines between them miss. It is made from the record alone. It never
 //! decides a rank: it bounds the likeness, and only what its bounds leave open is computed from the record.
+//!
+//! ```text
+//! 0    axis: 0 wavelength, 1 time
+//! 1    count of values
+//! 2    ends of the range, two doubles; narrowest and widest step, two singles
+//! 26   width of the levels (2 bits, of `WIDTHS`), order of the prediction less one (1 bit), k of the code (5 bits)
+//! 27   E, and the spread at which the curve is flat: the upper halves of two singles
+//! 31   the first level as it is; of each other what it differs from the level before, or from the line through the two before it,
+//!      in Golomb's code with a power of two (Rice), the low bits of each byte first
+//! ```
 //!
 //! # The bounds
 //!
@@ -37,9 +47,9 @@ const FEWER: usize = 64;
 const NOISE: f64 = 10.0;
 /// The largest value.
 const LEVELS: f64 = 65_535.0;
-/// In how many bits a value is kept when the straight lines miss so much (root mean square, of [`LEVELS`]): what rounding
-/// adds, the square root of 1/12 of a step, is then less than what is missed anyway.
-const WIDTHS: [(f64, u32); 3] = [(100.0, 8), (5.0, 12), (0.0, 16)];
+/// In how many bits a value is kept when the straight lines miss so much, or when there is so much noise (root mean square,
+/// of [`LEVELS`]): what rounding adds, the square root of 1/12 of a step, is then less than that.
+const WIDTHS: [(f64, u32); 4] = [(100.0, 8), (20.0, 10), (5.0, 12), (0.0, 16)];
 /// What is added to δ for the rounding of sums. The cosine of an angle comes out right to some 1e-14 (sums of a few
 /// hundred products, each right to 1e-16), which is an angle of √(2·1e-14) = 1.4e-7 where it matters most, near zero.
 const SLACK: f64 = 1e-6;
@@ -47,7 +57,11 @@ const SLACK: f64 = 1e-6;
 const STEPS: f64 = 1e-6;
 
 /// Where the values begin.
-const HEAD: usize = 34;
+const HEAD: usize = 31;
+/// What is further from its prediction is kept as it is, in so many bits.
+const ESCAPED: u32 = 19;
+/// So many bits that are set announce it.
+const LONGEST: u32 = 12;
 
 /// The signatures of a run, as bytes: one for each curve that has a likeness.
 pub(crate) fn signatures(run: &Run) -> Vec<Vec<u8>> {
@@ -91,6 +105,14 @@ fn no_less(value: f64) -> f32 {
     }
 }
 
+/// The upper half of a positive 32-bit number that is no less, by a two hundred and fiftieth at most.
+fn upper_half(value: f64) -> [u8; 2] {
+    let bits = no_less(value).to_bits();
+    let up = u32::from(bits & 0xFFFF != 0);
+    // Beyond the largest number comes infinity.
+    u16::try_from((bits >> 16) + up).unwrap_or(0x7F80).to_le_bytes()
+}
+
 /// The signature of a curve as bytes. What many curves share, the range and its steps, comes first: the index keeps equal
 /// beginnings once, and they stand beside each other there.
 pub(crate) fn signature(curve: &Curve) -> Vec<u8> {
@@ -101,29 +123,31 @@ pub(crate) fn signature(curve: &Curve) -> Vec<u8> {
         widest = widest.max(two - one);
     }
     let even = widest - narrowest <= 1e-3 * widest;
-    let sampled = |most: usize| {
-        let places = nodes(range, if even { curve.x.len().min(most) } else { most });
-        let mut walk = CurveWalk::new((&curve.x, &curve.y));
-        let values: Vec<f64> = places.iter().map(|&place| walk.at(place) * LEVELS).collect();
-        let missed = missed(curve, &places, &values, range);
-        (places, values, missed)
+    let noise = if even { noise(&curve.y) * LEVELS } else { 0.0 };
+    let most = if even && noise < NOISE { NODES } else { FEWER };
+    let own = even && curve.x.len() <= most;
+    let places = nodes(range, if own { curve.x.len() } else { most });
+    let mut walk = CurveWalk::new((&curve.x, &curve.y));
+    let mut values: Vec<f64> = places.iter().map(|&place| walk.at(place) * LEVELS).collect();
+    // Where it is kept at its own points, or there is noise enough, it need not be asked how much is missed.
+    let at_least = if own || noise >= WIDTHS[1].0 {
+        noise
+    } else {
+        noise.max(missed(curve, &places, &values, range))
     };
-    let smooth = even && noise(&curve.y) * LEVELS < NOISE;
-    let (places, mut values, at_least) = sampled(if smooth { NODES } else { FEWER });
-    let count = places.len();
-    let width = WIDTHS.iter().find(|(least, _)| at_least >= *least);
-    let bits = width.map_or(16, |(_, bits)| *bits);
+    let width = WIDTHS.iter().position(|(least, _)| at_least >= *least);
+    let width = width.unwrap_or(WIDTHS.len() - 1);
+    let bits = WIDTHS[width].1;
     let step = step_of(bits);
-    let mut levels = Vec::with_capacity(count);
+    let mut levels = Vec::with_capacity(places.len());
     for value in &mut values {
         let level = (*value / step).round();
         *value = level * step;
         #[expect(
             clippy::cast_possible_truncation,
-            clippy::cast_sign_loss,
             reason = "levels are whole numbers from 0 to 65535"
         )]
-        levels.push(level as u16);
+        levels.push(level as i32);
     }
     let error = missed(curve, &places, &values, range) * (1.0 + STEPS) + STEPS;
     // Places that rounding makes equal say nothing: such a curve is always computed anew.
@@ -134,20 +158,23 @@ pub(crate) fn signature(curve: &Curve) -> Vec<u8> {
         f64::INFINITY
     };
 
-    let mut bytes = Vec::with_capacity(HEAD + 2 * count);
-    let axis = match curve.axis {
+    let mut bytes = Vec::with_capacity(HEAD + places.len());
+    bytes.push(match curve.axis {
         CurveAxis::Wavelength => 0,
         CurveAxis::Time => 1,
-    };
-    bytes.push(axis | u8::try_from(bits).unwrap_or(16) << 2);
-    bytes.push(u8::try_from(count).unwrap_or(u8::MAX));
+    });
+    bytes.push(u8::try_from(places.len()).unwrap_or(u8::MAX));
     for end in [range.0, range.1] {
         bytes.extend_from_slice(&end.to_le_bytes());
     }
-    for number in [narrowest, widest, error, curve.coarse * LEVELS] {
+    for number in [narrowest, widest] {
         bytes.extend_from_slice(&no_less(number).to_le_bytes());
     }
-    put_levels(&mut bytes, &levels, bits);
+    let (second, k) = code_of(&levels);
+    bytes.push(u8::try_from(width).unwrap_or(0) | u8::from(second) << 2 | u8::try_from(k).unwrap_or(0) << 3);
+    bytes.extend_from_slice(&upper_half(error));
+    bytes.extend_from_slice(&upper_half(curve.coarse * LEVELS));
+    put_levels(&mut bytes, &levels, bits, (second, k));
     bytes
 }
 
@@ -184,21 +211,109 @@ fn missed(curve: &Curve, places: &[f64], values: &[f64], range: (f64, f64)) -> f
     (square / (range.1 - range.0)).sqrt()
 }
 
-/// Writes levels of 8, 12 or 16 bits, the low bits first.
-fn put_levels(bytes: &mut Vec<u8>, levels: &[u16], bits: u32) {
-    let (mut open, mut filled) = (0_u32, 0);
-    for &level in levels {
-        open |= u32::from(level) << filled;
+/// What each level but the first differs from its prediction, without a sign: 0, -1, 1, -2, 2, … become 0, 1, 2, 3, 4, …
+fn differences(levels: &[i32], second: bool) -> impl Iterator<Item = u32> + '_ {
+    (1..levels.len()).map(move |place| {
+        let before = levels[place - 1];
+        let predicted = match place.checked_sub(2) {
+            Some(other) if second => 2 * before - levels[other],
+            _ => before,
+        };
+        let difference = levels[place] - predicted;
+        (difference << 1 ^ difference >> 31).cast_unsigned()
+    })
+}
+
+/// The shortest code: whether levels are predicted from the two before them, and k.
+fn code_of(levels: &[i32]) -> (bool, u32) {
+    let length = |&(second, k): &(bool, u32)| {
+        differences(levels, second)
+            .map(|difference| match difference >> k {
+                quotient if quotient < LONGEST => quotient + 1 + k,
+                _ => LONGEST + ESCAPED,
+            })
+            .sum::<u32>()
+    };
+    // About the mean, where the code is shortest (Golomb 1966).
+    let about = |second: bool| {
+        let sum: u32 = differences(levels, second).sum();
+        let mean = sum / u32::try_from(levels.len()).unwrap_or(1).max(1);
+        (32 - mean.leading_zeros()).saturating_sub(1)
+    };
+    let codes = [false, true].map(|second| {
+        let k = about(second);
+        [(second, k), (second, k + 1)]
+    });
+    let codes = codes.as_flattened().iter();
+    codes.min_by_key(|code| length(code)).copied().unwrap_or_default()
+}
+
+/// Writes levels.
+fn put_levels(bytes: &mut Vec<u8>, levels: &[i32], bits: u32, (second, k): (bool, u32)) {
+    let (mut open, mut filled) = (0_u64, 0);
+    let mut put = |value: u32, bits: u32| {
+        open |= u64::from(value) << filled;
         filled += bits;
         while filled >= 8 {
             bytes.push((open & 0xFF) as u8);
             open >>= 8;
             filled -= 8;
         }
+    };
+    put(levels.first().map_or(0, |first| first.cast_unsigned()), bits);
+    for difference in differences(levels, second) {
+        let quotient = difference >> k;
+        if quotient < LONGEST {
+            put((1 << quotient) - 1, quotient + 1);
+            put(difference & ((1 << k) - 1), k);
+        } else {
+            put((1 << LONGEST) - 1, LONGEST);
+            put(difference, ESCAPED);
+        }
     }
-    if filled > 0 {
-        bytes.push((open & 0xFF) as u8);
+    put(0, 7);
+}
+
+/// Reads them again; `None` when the bytes are not what was written.
+fn levels_of(bytes: &[u8], count: usize, bits: u32, (second, k): (bool, u32)) -> Option<[i32; NODES]> {
+    let mut bytes = bytes.iter();
+    let (mut open, mut filled) = (0_u64, 0_u32);
+    let mut take = |bits: u32, of: Option<u32>| -> Option<u32> {
+        while filled < 32 {
+            // Zeros behind the end: what is missing is noticed by the sum of all.
+            let Some(byte) = bytes.next() else { break };
+            open |= u64::from(*byte) << filled;
+            filled += 8;
+        }
+        let bits = of.map_or(bits, |most| open.trailing_ones().min(most));
+        let taken = (open & ((1_u64 << bits) - 1)) as u32;
+        open >>= bits;
+        filled = filled.checked_sub(bits)?;
+        Some(if of.is_some() { bits } else { taken })
+    };
+    let mut levels = [0_i32; NODES];
+    let most = (1_i32 << bits) - 1;
+    for place in 0..count {
+        let level = if place == 0 {
+            take(bits, None)?.cast_signed()
+        } else {
+            let quotient = take(0, Some(LONGEST))?;
+            let difference = if quotient < LONGEST {
+                take(1, None)?;
+                quotient << k | take(k, None)?
+            } else {
+                take(ESCAPED, None)?
+            };
+            let before = levels[place - 1];
+            let predicted = match place.checked_sub(2) {
+                Some(other) if second => 2 * before - levels[other],
+                _ => before,
+            };
+            predicted + ((difference >> 1).cast_signed() ^ -(difference & 1).cast_signed())
+        };
+        *levels.get_mut(place)? = Some(level).filter(|level| (0..=most).contains(level))?;
     }
+    Some(levels)
 }
 
 /// What a signature tells of the likeness of its curve to the one that is sought.
@@ -260,6 +375,7 @@ struct SignatureNumbers<'a> {
     coarse: f64,
     count: usize,
     bits: u32,
+    code: (bool, u32),
     values: &'a [u8],
 }
 
@@ -271,9 +387,13 @@ impl<'a> SignatureNumbers<'a> {
             let bytes = head.get(from..from + 4)?.try_into().ok()?;
             Some(f64::from(f32::from_le_bytes(bytes)))
         };
-        let (axis, count) = (head.first()?, head.get(1)?);
+        let upper = |from: usize| {
+            let half = u16::from_le_bytes(head.get(from..from + 2)?.try_into().ok()?);
+            Some(f64::from(f32::from_bits(u32::from(half) << 16)))
+        };
+        let (axis, count, code) = (head.first()?, head.get(1)?, head.get(26)?);
         let read = Self {
-            axis: match axis & 3 {
+            axis: match axis {
                 0 => CurveAxis::Wavelength,
                 1 => CurveAxis::Time,
                 _ => return None,
@@ -281,30 +401,20 @@ impl<'a> SignatureNumbers<'a> {
             range: (double(2)?, double(10)?),
             narrowest: single(18)? * (1.0 - STEPS),
             widest: single(22)? * (1.0 + STEPS),
-            error: single(26)?,
-            coarse: single(30)?,
+            error: upper(27)?,
+            coarse: upper(29)?,
             count: usize::from(*count),
-            bits: u32::from(axis >> 2),
+            bits: WIDTHS.get(usize::from(code & 3))?.1,
+            code: (code & 4 != 0, u32::from(code >> 3)),
             values,
         };
-        let known = WIDTHS.iter().any(|(_, bits)| *bits == read.bits);
-        (known && values.len() == (read.count * read.bits as usize).div_ceil(8)).then_some(read)
+        (read.count <= NODES && read.code.1 <= ESCAPED).then_some(read)
     }
 
-    fn values(&self) -> impl Iterator<Item = f64> + '_ {
+    fn values(&self) -> Option<[f64; NODES]> {
         let step = step_of(self.bits);
-        let mut bytes = self.values.iter();
-        let (mut open, mut filled) = (0_u32, 0);
-        (0..self.count).map(move |_| {
-            while filled < self.bits {
-                open |= u32::from(*bytes.next().unwrap_or(&0)) << filled;
-                filled += 8;
-            }
-            let level = open & ((1 << self.bits) - 1);
-            open >>= self.bits;
-            filled -= self.bits;
-            f64::from(level) * step
-        })
+        let levels = levels_of(self.values, self.count, self.bits, self.code)?;
+        Some(levels.map(|level| f64::from(level) * step))
     }
 
     /// Whether the curve has enough points in a part of its range; none where its steps do not tell. A stretch holds as
@@ -407,11 +517,14 @@ impl CommonRange {
 
     fn bounds(&self, read: &SignatureNumbers<'_>) -> SignatureBound {
         // The mean comes off before anything is squared: a small part of a curve may lie far from zero.
-        let weighed = read.values().zip(&self.hats).map(|(value, hat)| value * hat[0]);
+        let Some(values) = read.values() else {
+            return SignatureBound::Open;
+        };
+        let weighed = values.iter().zip(&self.hats).map(|(value, hat)| value * hat[0]);
         let mean = weighed.sum::<f64>() / self.length;
         let (mut product, mut square) = (0.0, 0.0);
         let (mut before, mut twice) = (0.0, 0.0);
-        for (value, hat) in read.values().zip(&self.hats) {
+        for (value, hat) in values.iter().zip(&self.hats) {
             let [_, with_sought, own, with_next] = *hat;
             let value = value - mean;
             product += value * with_sought;

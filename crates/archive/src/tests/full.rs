@@ -10,10 +10,16 @@ fn failing(bytes: u64) -> FailingDisk {
     FailingDisk(Arc::new(Failing(AtomicU64::new(bytes))))
 }
 
+/// How many bytes more each disk has than the one before; `CURVARY_DISK_STEP=1` asks for one that is full at each byte.
+fn step(usual: u64) -> u64 {
+    let told = std::env::var("CURVARY_DISK_STEP").ok();
+    told.and_then(|step| step.parse().ok()).unwrap_or(usual)
+}
+
 /// Tries work on disks of ever more room until it succeeds; gives how many were too small.
 fn on_disks(step: u64, mut work: impl FnMut(FailingDisk) -> Result<(), Error>) -> u32 {
     let mut last = None;
-    for number in 0..4_000 {
+    for number in 0..200_000 {
         match work(failing(u64::from(number) * step)) {
             Ok(()) => return number,
             Err(error) => last = Some(error),
@@ -85,7 +91,7 @@ fn a_new_reading_takes_all_that_was_said_along_or_has_not_been() {
         (project, view.outcomes.len())
     };
     let all = (Some("beets".to_owned()), 1);
-    let stopped = on_disks(37, |disk| {
+    let stopped = on_disks(step(37), |disk| {
         let done = (|| {
             let mut writer = Writer::open_on(&folder.0, "test", Arc::new(disk), false)?;
             let prepared = writer.preparer().prepare(vec![again.clone()])?;
@@ -124,13 +130,13 @@ fn a_copy_is_as_it_was_until_it_is_whole() {
     };
     let archive = filled(&folder.0, 4);
     // The first copy, and a later one that adds to it.
-    for (step, more) in [(61, 0..4), (61, 4..9)] {
+    for (bytes, more) in [(61, 0..4), (61, 4..9)] {
         let mut writer = archive.write("test").expect("the lock is free");
         add(&mut writer, more.map(|n| addition(n, 0)).collect()).expect("they are added");
         writer.finish().expect("it commits");
         let archive = Archive::open(&folder.0).expect("it opens");
         let before = Archive::open(&to).map(|copy| found(&copy, "")).ok();
-        let stopped = on_disks(step, |disk| {
+        let stopped = on_disks(step(bytes), |disk| {
             let done = archive.copy_on(&to, &disk, &mut |_, _| {});
             if done.is_err()
                 && let Some(before) = &before

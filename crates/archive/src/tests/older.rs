@@ -1,11 +1,11 @@
-//! An archive that a program of format 3 made (`tests/archives/format-3`): read as it is, moved on only when asked.
+//! Archives that programs of formats 3 and 4 made (`tests/archives/format-3`, `format-4`): read as they are, moved on only when asked.
 
 use super::roots::files;
 use super::*;
 use crate::FORMAT;
 
-/// A copy of it.
-fn older() -> Folder {
+/// A copy of that of a format.
+fn older(format: u32) -> Folder {
     fn copy(from: &Path, to: &Path) {
         fs::create_dir_all(to).expect("a folder");
         for entry in fs::read_dir(from).expect("a folder") {
@@ -20,7 +20,7 @@ fn older() -> Folder {
     }
     let folder = Folder::new();
     copy(
-        &Path::new(env!("CARGO_MANIFEST_DIR")).join("../../tests/archives/format-3"),
+        &Path::new(env!("CARGO_MANIFEST_DIR")).join(format!("../../tests/archives/format-{format}")),
         &folder.0,
     );
     folder
@@ -38,7 +38,11 @@ const RUNS: [usize; 2] = [6, 1];
 
 #[test]
 fn an_older_archive_is_read_and_left_as_it_is() {
-    let folder = older();
+    [3, 4].into_iter().for_each(is_read_and_left);
+}
+
+fn is_read_and_left(format: u32) {
+    let folder = older(format);
     let before = kept(&folder.0);
     let archive = Archive::open(&folder.0).expect("it opens");
     let every = found(&archive, "");
@@ -59,10 +63,10 @@ fn an_older_archive_is_read_and_left_as_it_is() {
         matches!(
             refused,
             Error::OlderFormat {
-                found: 3,
+                found,
                 known: FORMAT,
                 ..
-            }
+            } if found == format
         ),
         "{refused}"
     );
@@ -71,10 +75,10 @@ fn an_older_archive_is_read_and_left_as_it_is() {
     archive
         .copy_to(&other.0.join("copy"), &mut |_, _| {})
         .expect("it is copied");
-    assert_eq!(
-        kept(&other.0.join("copy"))["originals/000001.zip"],
-        before["originals/000001.zip"]
-    );
+    let copy = kept(&other.0.join("copy"));
+    for (name, bytes) in before.iter().filter(|(name, _)| name.starts_with("originals/")) {
+        assert_eq!(&copy[name], bytes);
+    }
     assert!(
         Archive::open(&other.0.join("copy"))
             .expect("it opens")
@@ -85,11 +89,15 @@ fn an_older_archive_is_read_and_left_as_it_is() {
 
 #[test]
 fn an_older_archive_is_moved_on_when_asked() {
-    let folder = older();
+    [3, 4].into_iter().for_each(is_moved_on);
+}
+
+fn is_moved_on(format: u32) {
+    let folder = older(format);
     let before = kept(&folder.0);
     let mut archive = Archive::open(&folder.0).expect("it opens");
     let every = found(&archive, "");
-    assert_eq!(archive.upgrade().expect("it is moved on"), Some(3));
+    assert_eq!(archive.upgrade().expect("it is moved on"), Some(format));
     assert_eq!(archive.upgrade().expect("it is there"), None);
     assert_eq!(found(&archive, ""), every);
     let mut writer = archive.write("test").expect("the lock is free");
@@ -101,7 +109,8 @@ fn an_older_archive_is_moved_on_when_asked() {
             assert!(after[name].starts_with(bytes), "{name}");
         }
     }
-    assert!(after.contains_key("originals/000002.tar.zst"));
+    let zipped = format == 3;
+    assert_eq!(after.contains_key("originals/000002.tar.zst"), zipped);
     let check = |what: &str| {
         let archive = Archive::open(&folder.0).expect("it opens");
         assert!(found(&archive, "").is_superset(&every), "{what}");
@@ -114,13 +123,15 @@ fn an_older_archive_is_moved_on_when_asked() {
     check("moved on");
     let _ = fs::remove_dir_all(folder.0.join("index"));
     check("with a new index");
-    // The ZIP file's damaged header is written again from its directory.
-    let path = folder.0.join("originals/000001.zip");
-    let mut bytes = fs::read(&path).expect("it is there");
-    bytes[3] ^= 1;
-    fs::write(&path, bytes).expect("it is written");
-    Archive::rebuild(&folder.0).expect("it is mended");
-    check("mended");
+    if zipped {
+        // The ZIP file's damaged header is written again from its directory.
+        let path = folder.0.join("originals/000001.zip");
+        let mut bytes = fs::read(&path).expect("it is there");
+        bytes[3] ^= 1;
+        fs::write(&path, bytes).expect("it is written");
+        Archive::rebuild(&folder.0).expect("it is mended");
+        check("mended");
+    }
     // Both kinds of parts are found when the manifest is lost.
     fs::remove_file(folder.0.join("manifest.json")).expect("it goes");
     Archive::rebuild(&folder.0).expect("it is made again");

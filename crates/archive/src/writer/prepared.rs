@@ -1,22 +1,23 @@
 //! Sources made ready on any number of threads: their records as lines in frames, their originals packed, what is filed of
 //! their runs. The same sources give the same bytes, and nothing is written here.
 
-use std::collections::HashSet;
+use std::collections::{HashMap, HashSet};
+use std::io::{BufWriter, Write};
 use std::ops::Range;
 use std::path::Path;
 use std::sync::{Arc, PoisonError, RwLock};
 
-use curvary_record::stored::{PathRecord, Record, SourceRecord, StoredRun};
+use curvary_record::stored::{PathRecord, Record, RunTree, SourceRecord, StoredLine, StoredRun};
 use curvary_record::{Diagnostic, Digest, Family, Run, RunId, Verdict};
 use serde::Serialize;
-use tantivy::TantivyDocument;
 
 use super::name_hash;
 use crate::catalog::{Catalog, Stat};
 use crate::decimal::DecimalFormatter;
 use crate::digests::digest_bytes;
 use crate::facts::{Facts, RunContext};
-use crate::index::IndexFields;
+use crate::frames::At;
+use crate::index::{FiledDocuments, IndexFields};
 use crate::originals;
 use crate::originals::tarred::{self, Packing};
 use crate::{Error, Settings, frames};
@@ -58,6 +59,9 @@ pub struct Preparer {
     pub(super) fields: IndexFields,
 }
 
+/// A run of more points gets a frame of its own.
+const LONG: usize = 1 << 16;
+
 /// A packed frame with the stretch of lines that it holds.
 pub(super) type PackedFrame = (Range<usize>, Vec<u8>);
 
@@ -68,6 +72,10 @@ pub(super) struct LineFrames {
     /// Where the open frame begins, counted in bytes of all lines.
     from: usize,
     open: Vec<u8>,
+    /// How many lines that has.
+    count: u32,
+    /// The run that the next ones may be like, with the number and the length of its line.
+    model: Option<(RunTree, u32, usize)>,
     packed: Vec<PackedFrame>,
 }
 
@@ -81,19 +89,64 @@ impl LineFrames {
     }
 
     /// Adds a record; gives where its line is.
-    pub(super) fn put(&mut self, record: &Record) -> Result<Range<usize>, Error> {
-        let line = put_line(&mut self.open, record)?;
+    pub(super) fn put(&mut self, record: Record) -> Result<Range<usize>, Error> {
+        match record {
+            Record::Run(run) if RunTree::is_of_use(&run.0) => self.put_run(run.0),
+            Record::Run(run) if run.0.points() > LONG => self.put_long(run.0),
+            Record::Run(run) => {
+                let line = put_line(&mut self.open, &StoredLine::from(run.0))?;
+                self.placed(line)
+            }
+            record => {
+                let line = put_line(&mut self.open, &record)?;
+                self.placed(line)
+            }
+        }
+    }
+
+    /// Adds a run: where much of it stands in one above, only what differs.
+    fn put_run(&mut self, run: Run) -> Result<Range<usize>, Error> {
+        #[derive(Serialize)]
+        #[serde(rename_all = "kebab-case")]
+        enum LineOfRun<'r> {
+            Run(&'r serde_json::Value),
+            Like(&'r serde_json::Value),
+        }
+        let mut run = RunTree::of(run).map_err(|error| no_record(&error))?;
+        if let Some((model, number, length)) = &self.model
+            && let Some(said) = model.difference(&mut run, self.count - number)
+        {
+            let line = put_line(&mut self.open, &LineOfRun::Like(&said))?;
+            if line.len() * 2 <= *length {
+                return self.placed(line);
+            }
+            self.open.truncate(line.start);
+        }
+        let line = put_line(&mut self.open, &LineOfRun::Run(run.whole()))?;
+        self.model = Some((run, self.count, line.len()));
         self.placed(line)
     }
 
-    /// Adds a line that is there already, with its line end.
-    pub(super) fn put_whole(&mut self, line: &[u8]) -> Result<Range<usize>, Error> {
-        let from = self.open.len();
-        self.open.extend_from_slice(line);
-        self.placed(from..self.open.len())
+    /// Adds a long run in a frame of its own. Its line is written twice, to know its length and to pack it, and never held.
+    fn put_long(&mut self, run: Run) -> Result<Range<usize>, Error> {
+        self.close()?;
+        let line = StoredLine::from(run);
+        let mut length = LineLength(0);
+        write_line(&mut length, &line)?;
+        let frame = frames::pack_written(length.0, |packer| {
+            let mut packer = BufWriter::with_capacity(frames::FRAME_BYTES, packer);
+            write_line(&mut packer, &line).map_err(std::io::Error::other)?;
+            packer.flush()
+        });
+        let frame = frame.map_err(Error::io("pack", Path::new("records")))?;
+        let place = self.from..self.from + length.0;
+        self.from = place.end;
+        self.packed.push((place.clone(), frame));
+        Ok(place)
     }
 
     fn placed(&mut self, line: Range<usize>) -> Result<Range<usize>, Error> {
+        self.count += 1;
         let place = self.from + line.start..self.from + line.end;
         if self.open.len() >= frames::FRAME_BYTES {
             self.close()?;
@@ -102,6 +155,8 @@ impl LineFrames {
     }
 
     fn close(&mut self) -> Result<(), Error> {
+        self.model = None;
+        self.count = 0;
         if self.open.is_empty() {
             return Ok(());
         }
@@ -121,30 +176,36 @@ impl LineFrames {
     }
 }
 
-/// The lines of packed frames, unpacked frame by frame.
-pub(super) struct UnpackedLines<'f> {
+/// The records of packed frames, unpacked frame by frame.
+pub(super) struct UnpackedRecords<'f> {
     frames: &'f [PackedFrame],
-    last: Option<(usize, Vec<u8>)>,
+    last: Option<(usize, HashMap<usize, Record>)>,
 }
 
-impl<'f> UnpackedLines<'f> {
+impl<'f> UnpackedRecords<'f> {
     pub(super) fn new(frames: &'f [PackedFrame]) -> Self {
         Self { frames, last: None }
     }
 
-    /// A line with its line end.
-    pub(super) fn get(&mut self, line: &Range<usize>) -> Result<&[u8], Error> {
+    /// Takes the record of a line out.
+    pub(super) fn take(&mut self, line: &Range<usize>) -> Result<Record, Error> {
         let wrong = || Error::damaged(Path::new("records"), None, "a line in no frame", "a zstd frame");
         let which = self.frames.partition_point(|(range, _)| range.end <= line.start);
         let (range, frame) = self.frames.get(which).ok_or_else(wrong)?;
         if self.last.as_ref().is_none_or(|(last, _)| *last != which) {
             let lines =
                 zstd::stream::decode_all(&frame[..]).map_err(Error::io("unpack", Path::new("records")))?;
-            self.last = Some((which, lines));
+            let mut records = HashMap::new();
+            for (at, record) in frames::records(At::default(), &lines) {
+                let record =
+                    record.map_err(|error| Error::damaged(Path::new("records"), None, error, "a record"))?;
+                records.insert(range.start + at.line as usize, record);
+            }
+            self.last = Some((which, records));
         }
-        let lines = self.last.as_ref().map_or(&[][..], |(_, lines)| lines);
-        lines
-            .get(line.start - range.start..line.end - range.start)
+        let records = self.last.as_mut().map(|(_, records)| records);
+        records
+            .and_then(|records| records.remove(&line.start))
             .ok_or_else(wrong)
     }
 }
@@ -171,11 +232,10 @@ pub(super) struct PreparedSource {
     /// Where its lines are: the source, the path, the runs.
     pub(super) source_line: Range<usize>,
     pub(super) path_line: Range<usize>,
-    pub(super) runs: Vec<(RunId, Range<usize>, TantivyDocument)>,
+    pub(super) runs: Vec<(RunId, Range<usize>)>,
+    /// What is filed of each.
+    pub(super) documents: FiledDocuments,
 }
-
-/// Of a source with more runs than these, what is filed of them takes no more room than it needs.
-const MANY_RUNS: usize = 256;
 
 impl Preparer {
     /// About how many bytes of sources to prepare at once: enough for neighbours to compress each other's records,
@@ -215,6 +275,7 @@ impl Preparer {
             // What is said of the source as a whole is known last and stands first.
             lines: LineFrames::beginning(usize::MAX / 2),
             runs: Vec::new(),
+            documents: FiledDocuments::default(),
         })
     }
 
@@ -236,16 +297,16 @@ impl Preparer {
         let mut ready = self.source(addition, key, count, lines, packing, taken)?;
         ready.runs.reserve_exact(count);
         for run in runs {
-            let document = self.document(&run, &paths, family.as_deref(), count > MANY_RUNS);
+            self.document(&run, &paths, family.as_deref(), &mut ready.documents);
             let id = run.id.clone();
-            let line = lines.put(&Record::Run(Box::new(StoredRun(run))))?;
-            ready.runs.push((id, line, document));
+            let line = lines.put(Record::Run(Box::new(StoredRun(run))))?;
+            ready.runs.push((id, line));
         }
         Ok(ready)
     }
 
-    /// What is filed of a run; of one among `many`, it takes no more room than it needs until the source is appended.
-    fn document(&self, run: &Run, paths: &[String], family: Option<&str>, many: bool) -> TantivyDocument {
+    /// Writes what is filed of a run.
+    fn document(&self, run: &Run, paths: &[String], family: Option<&str>, documents: &mut FiledDocuments) {
         let around = RunContext {
             settings: &self.settings,
             paths,
@@ -254,11 +315,8 @@ impl Preparer {
             outcomes: &[],
             family: family.map(str::to_owned),
         };
-        let mut document = self.fields.document(&Facts::of(run, &around));
-        if many {
-            document.shrink_to_fit();
-        }
-        document
+        let facts = Facts::of(run, &around);
+        documents.put(|document| self.fields.run(&facts, document));
     }
 
     /// A source that gave so many runs, which follow.
@@ -292,7 +350,7 @@ impl Preparer {
             family,
             remarks,
         };
-        let source_line = lines.put(&Record::Source(record.clone()))?;
+        let source_line = lines.put(Record::Source(record.clone()))?;
         let (replaces, known, lost) = {
             let catalog = self.catalog.read().unwrap_or_else(PoisonError::into_inner);
             let known = catalog.keeps(&key);
@@ -304,7 +362,7 @@ impl Preparer {
             digest,
             replaces,
         };
-        let path_line = lines.put(&Record::Path(path.clone()))?;
+        let path_line = lines.put(Record::Path(path.clone()))?;
         let mut name = originals::entry_name(&path.path);
         let mut original = None;
         if !known {
@@ -327,6 +385,7 @@ impl Preparer {
             source_line,
             path_line,
             runs: Vec::new(),
+            documents: FiledDocuments::default(),
         })
     }
 }
@@ -339,7 +398,8 @@ pub struct SourceByRuns<'p> {
     paths: [String; 1],
     family: Option<Family>,
     lines: LineFrames,
-    runs: Vec<(RunId, Range<usize>, TantivyDocument)>,
+    runs: Vec<(RunId, Range<usize>)>,
+    documents: FiledDocuments,
 }
 
 impl SourceByRuns<'_> {
@@ -355,10 +415,11 @@ impl SourceByRuns<'_> {
     pub fn run(&mut self, run: Run) -> Result<(), Error> {
         named_right(&self.paths[0], &self.digest, self.runs.len(), &run)?;
         let family = self.family.as_ref().map(Family::id);
-        let document = self.preparer.document(&run, &self.paths, family.as_deref(), true);
+        self.preparer
+            .document(&run, &self.paths, family.as_deref(), &mut self.documents);
         let id = run.id.clone();
-        let line = self.lines.put(&Record::Run(Box::new(StoredRun(run))))?;
-        self.runs.push((id, line, document));
+        let line = self.lines.put(Record::Run(Box::new(StoredRun(run))))?;
+        self.runs.push((id, line));
         Ok(())
     }
 
@@ -388,6 +449,7 @@ impl SourceByRuns<'_> {
             &mut HashSet::new(),
         )?;
         ready.runs = self.runs;
+        ready.documents = self.documents;
         let mut frames = head.finish()?;
         frames.extend(self.lines.finish()?);
         Ok(PreparedSources {
@@ -429,14 +491,36 @@ pub(super) fn replaced(catalog: &Catalog, path: &str, digest: &[u8; 32]) -> Opti
     (before != digest).then(|| crate::digests::digest_named(before))
 }
 
-pub(super) fn put_line(lines: &mut Vec<u8>, record: &Record) -> Result<Range<usize>, Error> {
+pub(super) fn put_line(lines: &mut Vec<u8>, record: &impl Serialize) -> Result<Range<usize>, Error> {
     let from = lines.len();
-    let mut writer = serde_json::Serializer::with_formatter(&mut *lines, DecimalFormatter::default());
-    record
-        .serialize(&mut writer)
-        .map_err(|error| Error::damaged(Path::new("records"), None, error.to_string(), "a record"))?;
-    lines.push(b'\n');
+    write_line(&mut *lines, record)?;
     Ok(from..lines.len())
+}
+
+fn write_line(mut lines: impl Write, record: &impl Serialize) -> Result<(), Error> {
+    let mut writer = serde_json::Serializer::with_formatter(&mut lines, DecimalFormatter::default());
+    record.serialize(&mut writer).map_err(|error| no_record(&error))?;
+    lines
+        .write_all(b"\n")
+        .map_err(|error| no_record(&serde_json::Error::io(error)))
+}
+
+/// Counts what is written.
+struct LineLength(usize);
+
+impl Write for LineLength {
+    fn write(&mut self, bytes: &[u8]) -> std::io::Result<usize> {
+        self.0 += bytes.len();
+        Ok(bytes.len())
+    }
+
+    fn flush(&mut self) -> std::io::Result<()> {
+        Ok(())
+    }
+}
+
+fn no_record(error: &serde_json::Error) -> Error {
+    Error::damaged(Path::new("records"), None, error.to_string(), "a record")
 }
 
 /// Packs lines into frames, each closed at the first line end at which it is long enough.
@@ -447,7 +531,9 @@ pub(super) fn pack_frames(
     let mut packed = LineFrames::default();
     let mut from = 0;
     for end in ends {
-        packed.put_whole(&lines[from..end])?;
+        let start = packed.open.len();
+        packed.open.extend_from_slice(&lines[from..end]);
+        packed.placed(start..packed.open.len())?;
         from = end;
     }
     packed.finish()

@@ -4,7 +4,7 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use clap::Args;
-use curvary_archive::{Archive, CopyReport, VerifyReport};
+use curvary_archive::{Archive, CopyReport, CopyTarget, VerifyReport};
 use curvary_record::{Code, Diagnostic};
 use serde::Serialize;
 
@@ -27,6 +27,8 @@ pub(crate) struct BackupCommand {
 }
 
 /// Copy a backup into a new folder, and check it there
+///
+/// A restore that was cut short is completed by the same command.
 #[derive(Debug, Args)]
 pub(crate) struct RestoreCommand {
     /// The backup's folder
@@ -62,15 +64,19 @@ impl RestoreCommand {
     /// Does it.
     pub(crate) fn run(self, screen: &mut Screen) -> CommandResult {
         let backup = Archive::open(&self.from)?;
-        let taken = std::fs::read_dir(&self.to).is_ok_and(|mut entries| entries.next().is_some());
-        if taken {
-            let message = format!("`{}` is there already and not empty", self.to.display());
-            let why = Diagnostic::error(Code::new("output-there"), message);
-            return Err(Failure::wrong(why.help(
+        let (message, help) = match backup.copy_in(&self.to) {
+            CopyTarget::Free | CopyTarget::Begun => return copy(&backup, &self.to, self.json, screen),
+            CopyTarget::Done => (
+                format!("`{}` holds all of this backup already", self.to.display()),
+                "`curvary verify --archive DIR` reads it once more",
+            ),
+            CopyTarget::Taken => (
+                format!("`{}` is there already and not empty", self.to.display()),
                 "name a new folder; `curvary verify --repair --from BACKUP` mends an archive that is damaged",
-            )));
-        }
-        copy(&backup, &self.to, self.json, screen)
+            ),
+        };
+        let why = Diagnostic::error(Code::new("output-there"), message);
+        Err(Failure::wrong(why.help(help)))
     }
 }
 

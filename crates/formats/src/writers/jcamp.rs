@@ -739,7 +739,7 @@ fn kind(run: &Run, trace: &Trace) -> String {
 
 fn curve(trace: &Trace) -> dx::Curve {
     dx::Curve {
-        x: trace.x.values.to_vec(),
+        x: trace.x.values.to_vec().into(),
         y: trace.y.values.to_vec(),
         x_decimals: decimals(&trace.x),
         y_decimals: decimals(&trace.y),

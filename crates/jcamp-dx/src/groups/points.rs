@@ -209,7 +209,7 @@ impl PointsWriter {
 
     fn finish(self) -> Curve {
         Curve {
-            x: self.x,
+            x: self.x.into(),
             y: self.y,
             x_decimals: self.x_decimals.finish(),
             y_decimals: self.y_decimals.finish(),

@@ -236,7 +236,10 @@ pub(super) fn check_curve(curve: &Curve, title: &str) -> Result<(), WriteRefusal
             title: title.to_owned(),
         });
     }
-    for (decimals, values) in [(&curve.x_decimals, &curve.x), (&curve.y_decimals, &curve.y)] {
+    for (decimals, values) in [
+        (&curve.x_decimals, &curve.x[..]),
+        (&curve.y_decimals, &curve.y[..]),
+    ] {
         if matches!(decimals, Decimals::Each(counts) if counts.len() != values.len()) {
             return inconsistent("a list of decimals must have one entry for each value");
         }

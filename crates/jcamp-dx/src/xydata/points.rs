@@ -176,7 +176,7 @@ impl<'a> CurveWriter<'a> {
         };
         WrittenTable {
             curve: Curve {
-                x: self.x,
+                x: self.x.into(),
                 y: self.y,
                 x_decimals: self.grid.decimals(),
                 y_decimals,
@@ -254,7 +254,7 @@ impl AnalysedTable<'_> {
         };
         WrittenTable {
             curve: Curve {
-                x,
+                x: x.into(),
                 y,
                 x_decimals: grid.decimals(),
                 y_decimals,

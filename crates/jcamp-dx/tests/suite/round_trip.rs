@@ -145,7 +145,7 @@ fn curves() -> impl Strategy<Value = Curve> {
                 };
                 if !keep.contains(&true) {
                     return Curve {
-                        x: x.0,
+                        x: x.0.into(),
                         y: y.0,
                         x_decimals: x.1,
                         y_decimals: y.1,
@@ -166,7 +166,7 @@ fn curves() -> impl Strategy<Value = Curve> {
                     }
                 }
                 Curve {
-                    x: pick(&x.0),
+                    x: pick(&x.0).into(),
                     y: pick(&y.0),
                     x_decimals: counts(&x.1),
                     y_decimals: counts(&y.1),
@@ -262,7 +262,7 @@ proptest! {
     ) {
         let scans: Vec<Scan> = pages.into_iter().map(|(own, y, held)| {
             let x = if common { x.clone() } else { own };
-            let curve = Curve { x: x.0, y: y.0, x_decimals: x.1, y_decimals: y.1, ..Curve::default() };
+            let curve = Curve { x: x.0.into(), y: y.0, x_decimals: x.1, y_decimals: y.1, ..Curve::default() };
             Scan { held: held as f64 / 10.0, held_decimals: 1, curve }
         }).collect();
         let content = Content::Scans(Scans {

@@ -1,14 +1,18 @@
 //! The lines of the archive's record files: one JSON object a line, told apart by their only key.
 //!
-//! A run's line differs from its plain JSON in one point: a trace that runs over the very axis of an earlier trace
-//! says `"values_of": n` instead of the numbers, so that a matrix of a thousand scans keeps its wavelengths once; and
-//! numbers may be written as whole numbers and the steps between them (`steps.rs`).
+//! A run's line differs from its plain JSON: a trace that runs over the very axis of an earlier trace says `"values_of": n`
+//! instead of the numbers, so that a matrix of a thousand scans keeps its wavelengths once; numbers may be written as whole
+//! numbers and the steps between them (`steps.rs`); and a run may say only in what it differs from one above (`like.rs`).
+
+mod like;
 
 use std::fmt;
+use std::ops::Deref;
 
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+pub use self::like::RunTree;
 use crate::steps::{NumbersShape, StoredNumbers};
 use crate::{
     Column, Coordinate, Decimals, Diagnostic, Digest, Family, Fields, LengthMismatch, Lines, Numbers,
@@ -75,6 +79,90 @@ pub enum Record {
     Path(PathRecord),
     /// What was met and could not be kept.
     Missed(MissedRecord),
+}
+
+/// A line of a record file, for the schema: a record, or a run that says only in what it differs from one above it.
+#[derive(JsonSchema)]
+#[schemars(rename = "Line")]
+#[serde(rename_all = "kebab-case")]
+#[expect(dead_code, reason = "for the schema alone")]
+enum LineShape {
+    /// A run.
+    Run(Box<RunShape>),
+    /// A run that says in what it differs from one above it in the same frame.
+    Like(LikeShape),
+    /// What a computation found.
+    Outcome(Box<Outcome>),
+    /// What became of a source.
+    Source(SourceRecord),
+    /// Where a source was met.
+    Path(PathRecord),
+    /// What was met and could not be kept.
+    Missed(MissedRecord),
+}
+
+/// A run by what it says otherwise: its other members are those of a run, merged as RFC 7396 merges JSON, with lists of
+/// objects of one length object by object.
+#[derive(JsonSchema)]
+#[schemars(rename = "LikeRun")]
+#[expect(dead_code, reason = "for the schema alone")]
+struct LikeShape {
+    /// How many lines above the run stands that it is like.
+    #[schemars(range(min = 1))]
+    above: u32,
+    /// What is added to every line number.
+    #[serde(default)]
+    moved: i64,
+    /// What is added to the starts and lengths of the spans, as steps in the difference form of JCAMP-DX.
+    #[serde(default)]
+    #[schemars(regex(pattern = "^([%J-Rj-rS-Zs][0-9]*)*$"))]
+    spans: String,
+}
+
+/// The schema of a line.
+pub(crate) fn schema() -> String {
+    crate::schema::schema_of::<LineShape>("record-v3.json", "One line of an archive's record files.")
+}
+
+/// Reads a line. `model` finds the run that stands so many lines above it.
+///
+/// # Errors
+/// With what is wrong.
+pub fn read<M: Deref<Target = RunTree>>(
+    line: &[u8],
+    model: impl FnOnce(u32) -> Option<M>,
+) -> Result<Record, String> {
+    #[derive(Deserialize)]
+    struct Like {
+        like: serde_json::Value,
+    }
+    // Looked at once, and not text by text.
+    let text = std::str::from_utf8(line).map_err(|error| error.to_string())?;
+    if !text.starts_with("{\"like\"") {
+        return serde_json::from_str(text).map_err(|error| error.to_string());
+    }
+    let Like { like } = serde_json::from_str(text).map_err(|error| error.to_string())?;
+    let above = like.get("above").and_then(serde_json::Value::as_u64);
+    let above = above
+        .and_then(|above| u32::try_from(above).ok())
+        .ok_or("`above` is no count of lines")?;
+    let model = model(above).ok_or_else(|| format!("no run stands {above} lines above"))?;
+    let run = model.differing(&like)?;
+    Ok(Record::Run(Box::new(StoredRun(run))))
+}
+
+/// A run as a line of a record file, made of the run itself: a run of thousands of curves is not copied to be written.
+#[derive(Serialize)]
+pub struct StoredLine {
+    run: RunShape,
+}
+
+impl From<Run> for StoredLine {
+    fn from(run: Run) -> Self {
+        Self {
+            run: StoredRun(run).into(),
+        }
+    }
 }
 
 /// A run as a line of a record file.
