@@ -60,7 +60,7 @@ impl Record {
 }
 
 /// Records that were found.
-pub(super) struct Records {
+pub(super) struct FoundRecords {
     pub(super) table: ScannedTable,
     /// The lines of the keys that hold for all records.
     pub(super) keys: Vec<TextLine>,
@@ -72,7 +72,7 @@ pub(super) fn records_at(
     text: &str,
     cursor: Cursor,
     read: impl Fn(&str, u32, Vec<ColumnKind>) -> Option<ScannedTable>,
-) -> Option<Records> {
+) -> Option<FoundRecords> {
     let first = record_at(text, cursor, MOST_KEYS)?;
     let keys = first.entries.len();
     if keys < 2 || !first.entries.iter().any(|entry| is_reading(text, entry)) {
@@ -192,7 +192,7 @@ pub(super) fn records_at(
     let last = records.last()?;
     table.first_line = records[0].start.line;
     table.last_line = last.entries.last()?.line.line;
-    Some(Records {
+    Some(FoundRecords {
         keys: shared.iter().map(|&place| heads[place].line).collect(),
         table,
         after: last.after,

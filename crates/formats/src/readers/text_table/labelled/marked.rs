@@ -65,7 +65,7 @@ pub(super) struct MarkedLine {
 }
 
 /// What may stand in place of a reading.
-struct Marker {
+struct NameMark {
     range: Range<usize>,
     /// A limit, `> 3.0`, which may have taken the place of `=`.
     limit: bool,
@@ -203,12 +203,12 @@ impl StandIn {
 
 /// What may stand in place of a reading in a line: limits, words and signs that say so behind a mark, and where other lines have
 /// been seen, `anywhere`, also behind words.
-fn markers(line: &str, anywhere: bool) -> Vec<Marker> {
-    let mut found: Vec<Marker> = limits(line);
+fn markers(line: &str, anywhere: bool) -> Vec<NameMark> {
+    let mut found: Vec<NameMark> = limits(line);
     for at in starts(line, anywhere) {
         let (start, marked) = at;
         if let Some(end) = marker_end(&line[start..], marked) {
-            found.push(Marker {
+            found.push(NameMark {
                 range: start..start + end,
                 limit: false,
                 unknown: false,
@@ -216,7 +216,7 @@ fn markers(line: &str, anywhere: bool) -> Vec<Marker> {
         }
     }
     if anywhere && let Some(range) = last_word(line) {
-        found.push(Marker {
+        found.push(NameMark {
             range,
             limit: false,
             unknown: true,
@@ -226,7 +226,7 @@ fn markers(line: &str, anywhere: bool) -> Vec<Marker> {
 }
 
 /// Numbers behind a sign that makes them limits: `> 3.0`, `≥3`, `<0.001`. An arrow is none.
-fn limits(line: &str) -> Vec<Marker> {
+fn limits(line: &str) -> Vec<NameMark> {
     let signs = line
         .char_indices()
         .filter(|(_, sign)| matches!(sign, '>' | '<' | '≥' | '≤'));
@@ -240,7 +240,7 @@ fn limits(line: &str) -> Vec<Marker> {
                 .find(|c: char| !(c.is_ascii_digit() || matches!(c, '.' | ',')))
                 .unwrap_or(figures.len());
             let length = figures[..length].trim_end_matches(['.', ',']).len();
-            (!arrow && length > 0).then(|| Marker {
+            (!arrow && length > 0).then(|| NameMark {
                 range: at..line.len() - figures.len() + length,
                 limit: true,
                 unknown: false,
