@@ -427,7 +427,7 @@ pub(crate) fn records(frame: At, bytes: &[u8]) -> impl Iterator<Item = (At, Resu
                 }
             }
         });
-        (at, record)
+        (at, record.map_err(String::from))
     })
 }
 

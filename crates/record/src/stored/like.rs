@@ -14,7 +14,7 @@
 
 use serde_json::{Map, Value};
 
-use super::{RunShape, StoredRun};
+use super::{LineFault, RunShape, StoredRun};
 use crate::{Digest, Run, RunId, difference};
 
 /// Runs with more points are written as they are: their numbers are most of what they say.
@@ -102,14 +102,14 @@ impl RunTree {
     ///
     /// # Errors
     /// With what is wrong.
-    pub fn differing(&self, said: &Value) -> Result<Run, String> {
+    pub fn differing(&self, said: &Value) -> Result<Run, LineFault> {
         let run = self.unfolded(said)?;
         serde_json::from_value::<StoredRun>(run)
             .map(|run| run.0)
-            .map_err(|error| error.to_string())
+            .map_err(|error| LineFault::Json(error.to_string()))
     }
 
-    fn unfolded(&self, said: &Value) -> Result<Value, String> {
+    fn unfolded(&self, said: &Value) -> Result<Value, LineFault> {
         const WRONG: &str = "a line or a span that no run has";
         let mut said = said.as_object().ok_or("expected an object")?.clone();
         said.remove("above");

@@ -124,6 +124,41 @@ pub(crate) fn schema() -> String {
     crate::schema::schema_of::<LineShape>("record-v3.json", "One line of an archive's record files.")
 }
 
+/// Why a line of a record file gives no record.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub enum LineFault {
+    /// It is no JSON of a record, in the words of the library.
+    Json(String),
+    /// What it says of the run that it is like cannot be, in words.
+    Like(&'static str),
+    /// No run stands so many lines above it.
+    NoModel(u32),
+}
+
+impl fmt::Display for LineFault {
+    fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Json(why) => f.write_str(why),
+            Self::Like(why) => f.write_str(why),
+            Self::NoModel(above) => write!(f, "no run stands {above} lines above"),
+        }
+    }
+}
+
+impl std::error::Error for LineFault {}
+
+impl From<&'static str> for LineFault {
+    fn from(why: &'static str) -> Self {
+        Self::Like(why)
+    }
+}
+
+impl From<LineFault> for String {
+    fn from(fault: LineFault) -> Self {
+        fault.to_string()
+    }
+}
+
 /// Reads a line. `model` finds the run that stands so many lines above it.
 ///
 /// # Errors
@@ -131,22 +166,23 @@ pub(crate) fn schema() -> String {
 pub fn read<M: Deref<Target = RunTree>>(
     line: &[u8],
     model: impl FnOnce(u32) -> Option<M>,
-) -> Result<Record, String> {
+) -> Result<Record, LineFault> {
     #[derive(Deserialize)]
     struct Like {
         like: serde_json::Value,
     }
     // Looked at once, and not text by text.
-    let text = std::str::from_utf8(line).map_err(|error| error.to_string())?;
+    let text = std::str::from_utf8(line).map_err(|error| LineFault::Json(error.to_string()))?;
+    let json = |error: serde_json::Error| LineFault::Json(error.to_string());
     if !text.starts_with("{\"like\"") {
-        return serde_json::from_str(text).map_err(|error| error.to_string());
+        return serde_json::from_str(text).map_err(json);
     }
-    let Like { like } = serde_json::from_str(text).map_err(|error| error.to_string())?;
+    let Like { like } = serde_json::from_str(text).map_err(json)?;
     let above = like.get("above").and_then(serde_json::Value::as_u64);
     let above = above
         .and_then(|above| u32::try_from(above).ok())
         .ok_or("`above` is no count of lines")?;
-    let model = model(above).ok_or_else(|| format!("no run stands {above} lines above"))?;
+    let model = model(above).ok_or(LineFault::NoModel(above))?;
     let run = model.differing(&like)?;
     Ok(Record::Run(Box::new(StoredRun(run))))
 }
