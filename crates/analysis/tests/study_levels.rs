@@ -3,7 +3,8 @@
 #![allow(clippy::unwrap_used)]
 
 use curvary_analysis::study::{
-    FitPlan, RatePlan, SeriesPlan, TemperaturePlan, WeightPlan, fit_run, fit_series, rate_constants, rates_run,
+    FitPlan, RatePlan, SeriesPlan, TemperaturePlan, WeightPlan, fit_run, fit_series, rate_constants,
+    rates_run,
 };
 use curvary_record::{
     Column, Coordinate, Digest, Fields, Outcome, Quantity, Run, RunId, SourceRef, Technique, Trace, Unit,
@@ -80,7 +81,12 @@ fn fitted(plan: FitPlan) -> Outcome {
 fn values(outcome: &Outcome) -> Vec<f64> {
     ["Vmax", "Km", "Kic"]
         .iter()
-        .map(|name| outcome.parameter(name).and_then(|own| own.value).unwrap_or(f64::NAN))
+        .map(|name| {
+            outcome
+                .parameter(name)
+                .and_then(|own| own.value)
+                .unwrap_or(f64::NAN)
+        })
         .collect()
 }
 
@@ -111,8 +117,15 @@ fn a_column_of_errors_beside_rates_is_theirs() {
     let points = rates_run(&RatePlan::default(), &table(|rate| 0.02 * rate));
     assert!(points.left_out.is_empty(), "{:?}", points.left_out);
     assert_eq!(points.points.len(), 24);
-    assert!(points.points.iter().all(|point| point.rate.1.is_some_and(|own| own > 0.0)));
-    let outcome = fit_series(&SeriesPlan::of("competitive"), &points.points).found.outcome;
+    assert!(
+        points
+            .points
+            .iter()
+            .all(|point| point.rate.1.is_some_and(|own| own > 0.0))
+    );
+    let outcome = fit_series(&SeriesPlan::of("competitive"), &points.points)
+        .found
+        .outcome;
     assert!((values(&outcome)[1] - 0.5).abs() < 0.03, "{outcome:?}");
     // Errors that are none are told once, and the rates count without.
     let points = rates_run(&RatePlan::default(), &table(|_| 0.0));
@@ -126,12 +139,17 @@ fn a_law_through_courses_at_several_temperatures_is_no_constant_of_one() {
     let time: Vec<f64> = (0..41).map(|i| 30.0 * f64::from(i)).collect();
     let course = |kelvin: f64, k: f64| {
         let ripple = |i: usize| 3e-4 * (i as f64 * 2.7).sin();
-        let y = time.iter().enumerate().map(|(i, t)| 0.1 + 0.6 * (-k * t).exp() + ripple(i));
+        let y = time
+            .iter()
+            .enumerate()
+            .map(|(i, t)| 0.1 + 0.6 * (-k * t).exp() + ripple(i));
         let x = Column::new(Quantity::TIME, Unit::SECOND, time.clone());
         let y = Column::new(Quantity::ABSORBANCE, Unit::ABSORBANCE, y.collect::<Vec<f64>>());
         let mut trace = Trace::new(x, y).unwrap();
         trace.label = Some(format!("A ({kelvin} K)"));
-        trace.held.push(Coordinate::new(Quantity::TEMPERATURE, Unit::KELVIN, kelvin));
+        trace
+            .held
+            .push(Coordinate::new(Quantity::TEMPERATURE, Unit::KELVIN, kelvin));
         trace
     };
     let run_of = |all: &[(f64, f64)]| Run {
@@ -150,7 +168,10 @@ fn a_law_through_courses_at_several_temperatures_is_no_constant_of_one() {
         ..FitPlan::default()
     };
     let apart = run_of(&[(298.15, 0.002), (308.15, 0.004), (318.15, 0.008)]);
-    let single: Vec<Outcome> = fit_run(&law, &apart).into_iter().map(|found| found.outcome).collect();
+    let single: Vec<Outcome> = fit_run(&law, &apart)
+        .into_iter()
+        .map(|found| found.outcome)
+        .collect();
     let mut shared = single[0].clone();
     shared.trace = None;
     // Alone it is none, and said to be none; the courses are fitted where a model is named.

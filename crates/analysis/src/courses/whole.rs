@@ -20,10 +20,10 @@ use multiversion::multiversion;
 
 use super::{Course, Order, exponentials, exponentials_inline};
 use crate::distribution::{f_upper, t_half_width, t_two_sided};
+use crate::fit::solver::{total, total_of_pairs};
 use crate::fit::{
     Data, Determination, Fit, FitInterval, Options, Warning, allow_for_correlation, fit, wandering,
 };
-use crate::fit::solver::{total, total_of_pairs};
 use crate::models::grid::{even, sampled};
 use crate::models::{Model, Specification};
 use crate::refusal::Refusal;
@@ -130,7 +130,10 @@ impl Bend {
                 (g[1], g[2])
             }
             // Below a ten-thousandth, the first terms of the series.
-            Self::Logarithm if tau < 1e-4 => (t * (1.0 - tau / 2.0 + tau * tau / 3.0), t * t * (2.0 * tau / 3.0 - 0.5)),
+            Self::Logarithm if tau < 1e-4 => (
+                t * (1.0 - tau / 2.0 + tau * tau / 3.0),
+                t * t * (2.0 * tau / 3.0 - 0.5),
+            ),
             Self::Logarithm => {
                 let value = tau.ln_1p() / k;
                 (value, (t / (1.0 + tau) - value) / k)
@@ -413,7 +416,13 @@ fn over_a(t: &[f64], y: &[f64]) -> Option<OverA> {
     if plain.parameters[2] > 0.0 && t.len() >= 7 {
         all = FIRST
             .iter()
-            .filter_map(|a| if *a == 0.0 { Some(plain) } else { search(t, y, Bend::Depletion(*a)) })
+            .filter_map(|a| {
+                if *a == 0.0 {
+                    Some(plain)
+                } else {
+                    search(t, y, Bend::Depletion(*a))
+                }
+            })
             .collect();
         // Finer where the points speak.
         for _ in 0..3 {
@@ -424,7 +433,11 @@ fn over_a(t: &[f64], y: &[f64]) -> Option<OverA> {
                 .flatten()
                 .map(|i| 0.5 * (all[i].a + all[lowest].a))
                 .collect();
-            all.extend(middles.into_iter().filter_map(|a| search(t, y, Bend::Depletion(a))));
+            all.extend(
+                middles
+                    .into_iter()
+                    .filter_map(|a| search(t, y, Bend::Depletion(a))),
+            );
             all.sort_by(|p, q| p.a.total_cmp(&q.a));
         }
         others.extend(OTHERS.iter().filter_map(|law| search(t, y, *law)));

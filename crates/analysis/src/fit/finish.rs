@@ -6,8 +6,8 @@ use super::solver::{
     FitProblem, Minimum, SearchEnd, factorise, product, sum_of_squares, total, total_of_pairs,
 };
 use super::{
-    Determination, Fit, FitInterval, FitRemark, FittedParameter, Options, SearchContext, Termination,
-    RefinedSolution, Weighting, diagnostics, information,
+    Determination, Fit, FitInterval, FitRemark, FittedParameter, Options, RefinedSolution, SearchContext,
+    Termination, Weighting, diagnostics, information,
 };
 use crate::distribution::{chi_squared_upper, normal_quantile, t_half_width};
 use crate::linear::singular_values;

@@ -296,7 +296,11 @@ fn named(panel: &Panel) -> Vec<NamedLayer<'_>> {
 
 /// A small piece of a layer, for a legend.
 fn sample(pen: &mut Pen, of: NamedLayer<'_>, (left, middle): Dot) {
-    let NamedLayer { layer, look, with_line } = of;
+    let NamedLayer {
+        layer,
+        look,
+        with_line,
+    } = of;
     let (from, to) = (left, left + 56.0);
     let centre = (left + 28.0, middle);
     if with_line {

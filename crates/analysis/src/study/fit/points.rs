@@ -302,7 +302,10 @@ pub(super) fn beside(run: &Run, trace: &Trace, label: &str, used: &[usize]) -> R
         Some(other) => other.y.values.to_vec(),
         None => {
             let of = |column: fn(&Trace) -> &Column| -> Vec<f64> {
-                others.iter().flat_map(|other| column(other).values.iter().copied()).collect()
+                others
+                    .iter()
+                    .flat_map(|other| column(other).values.iter().copied())
+                    .collect()
             };
             if of(|other| &other.x)[..] != trace.x.values[..] {
                 return Err(Refusal::Unsuitable {

@@ -321,7 +321,12 @@ struct RatesOf<'a> {
 
 impl RatesOf<'_> {
     /// By how much one standard deviation of a stated drift moves the rates of a trace, those of the blanks taken off.
-    fn moved(&self, part: &Part<'_>, measured: &InitialRate, sign: f64) -> Result<Option<MovedRates>, Refusal> {
+    fn moved(
+        &self,
+        part: &Part<'_>,
+        measured: &InitialRate,
+        sign: f64,
+    ) -> Result<Option<MovedRates>, Refusal> {
         let Some(stated) = &self.plan.drift else {
             return Ok(None);
         };
@@ -374,7 +379,14 @@ impl RatesOf<'_> {
             .map(|(i, fitted)| points.signal[*i] - fitted)
             .collect();
         let shape = scatter(&measured, &points, &residuals);
-        put_rate(&mut outcome, &measured, (net, error, sign), unit.clone(), shape, blank);
+        put_rate(
+            &mut outcome,
+            &measured,
+            (net, error, sign),
+            unit.clone(),
+            shape,
+            blank,
+        );
         let x_unit = trace.x.unit.display();
         let whole = matches!(self.window, RateWindow::Whole { .. }) && !blank;
         tell_end(&measured, points.time.len(), (whole, &x_unit), &mut outcome);
@@ -724,7 +736,11 @@ fn steady_goes_on(
 fn interval_about((net, error): (f64, f64), sign: f64, of: SteadyRate) -> Option<KeptInterval> {
     let own = of.standard_error;
     let (below, above) = (of.rate - of.interval.lower?, of.interval.upper? - of.rate);
-    let (below, above) = if sign < 0.0 { (above, below) } else { (below, above) };
+    let (below, above) = if sign < 0.0 {
+        (above, below)
+    } else {
+        (below, above)
+    };
     (own > 0.0).then(|| KeptInterval {
         level: 0.95,
         low: Some(net - below / own * error),

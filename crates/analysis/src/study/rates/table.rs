@@ -23,7 +23,10 @@ pub(super) fn series_as_it_stands(plan: &RatePlan, run: &Run) -> RunRates {
             format!("`{label}`")
         };
         let wanted = plan.traces.is_empty()
-            || plan.traces.iter().any(|name| *name == label || name.parse() == Ok(number));
+            || plan
+                .traces
+                .iter()
+                .any(|name| *name == label || name.parse() == Ok(number));
         if !wanted {
             continue;
         }
@@ -36,7 +39,10 @@ pub(super) fn series_as_it_stands(plan: &RatePlan, run: &Run) -> RunRates {
         }
         if is_error(trace) {
             let beside = run.traces.iter().filter(|other| !is_error(other));
-            if !beside.into_iter().any(|other| errors_of(run, other, &is_error).is_ok_and(|own| own.is_some())) {
+            if !beside
+                .into_iter()
+                .any(|other| errors_of(run, other, &is_error).is_ok_and(|own| own.is_some()))
+            {
                 leave_out(format!(
                     "{named} holds errors by its name, and is used neither as rates nor as their errors"
                 ));
@@ -83,9 +89,10 @@ fn errors_of(
         .iter()
         .filter(|other| is_error(other) && other.x.values == trace.x.values && level(other) == level(trace))
         .collect();
-    let rates = run.traces.iter().filter(|other| {
-        !is_error(other) && other.x.values == trace.x.values && level(other) == level(trace)
-    });
+    let rates = run
+        .traces
+        .iter()
+        .filter(|other| !is_error(other) && other.x.values == trace.x.values && level(other) == level(trace));
     let [errors] = beside.as_slice() else {
         return match beside.len() {
             0 => Ok(None),
@@ -93,7 +100,9 @@ fn errors_of(
         };
     };
     if rates.count() > 1 {
-        return Err("several columns of rates stand beside one of errors, and whose they are is not known".into());
+        return Err(
+            "several columns of rates stand beside one of errors, and whose they are is not known".into(),
+        );
     }
     // A head such as `SD` without a unit means that of the rates.
     let own: Vec<f64> = if errors.y.unit == Unit::ONE || errors.y.unit == trace.y.unit {

@@ -136,7 +136,9 @@ pub(super) fn profile(rows: &[ResultRow], over: &str, of: &str, screen: &mut Scr
         let columns = if in_common > 0 { 4 } else { 3 };
         writer.write_record(&heads[..columns]).map_err(csv_failure)?;
         for line in &lines {
-            writer.write_record(&line.cells()[..columns]).map_err(csv_failure)?;
+            writer
+                .write_record(&line.cells()[..columns])
+                .map_err(csv_failure)?;
         }
         writer.flush()?;
     }
