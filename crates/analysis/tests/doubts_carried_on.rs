@@ -450,15 +450,20 @@ fn columns_of_a_run_of_rates_that_are_not_used_are_named() {
         trace.label = Some(label.into());
         trace
     };
-    let mut own = run("series", vec![column("rate", 0.01), column("SD", 0.0001)]);
-    own.technique = Technique::RATE_SERIES;
-    let found = rates_run(&RatePlan::default(), &own);
-    assert_eq!(
-        (found.points.len(), found.left_out.len()),
-        (5, 1),
-        "{:?}",
-        found.left_out
-    );
+    let of = |errors: &[&str]| {
+        let rate = std::iter::once(column("rate", 0.01));
+        let traces = rate.chain(errors.iter().map(|label| column(label, 0.0001)));
+        let mut own = run("series", traces.collect());
+        own.technique = Technique::RATE_SERIES;
+        rates_run(&RatePlan::default(), &own)
+    };
+    // One column of errors is that of the rates; of several it is not known which counts, and none does.
+    let one = of(&["SD"]);
+    assert!(one.left_out.is_empty(), "{:?}", one.left_out);
+    assert!(one.points.len() == 5 && one.points.iter().all(|point| point.rate.1.is_some()));
+    let two = of(&["SD", "SEM"]);
+    assert_eq!(two.left_out.len(), 3, "{:?}", two.left_out);
+    assert!(two.points.len() == 5 && two.points.iter().all(|point| point.rate.1.is_none()));
 }
 
 #[test]
