@@ -247,7 +247,7 @@ fn list(values: Vec<Scalar>) -> DataNode {
 mod tests {
     use super::*;
 
-    fn add_remark(text: &str) -> Vec<String> {
+    fn shown(text: &str) -> Vec<String> {
         let items = parse(text).items;
         items
             .iter()
@@ -264,19 +264,19 @@ mod tests {
         let text =
             "> wl.nm\n [1] 400 405 410\n [4] 415 420\n> A\n[1] 0.1 0.2 0.3 0.4 0.5\n> mean(A)\n[1] 0.3\n";
         assert!(is_printed(text));
-        assert_eq!(told(text), ["wl.nm x5", "A x5", "[1] 0.3"]);
+        assert_eq!(shown(text), ["wl.nm x5", "A x5", "[1] 0.3"]);
         // A line is missing.
-        assert_eq!(told("> a\n[1] 1 2 3\n[7] 7 8\n"), ["[1] 1 2 3", "[7] 7 8"]);
+        assert_eq!(shown("> a\n[1] 1 2 3\n[7] 7 8\n"), ["[1] 1 2 3", "[7] 7 8"]);
     }
 
     #[test]
     fn blocks_of_columns_are_joined() {
         let text = ">> x\nx =\n\n Columns 1 through 3:\n\n   350   355   360\n\n Columns 4 and 5:\n\n  365 370\n\ny =\n\n 1\n 2\n 3\n 4\n 5\n\n";
-        assert_eq!(told(text), ["x x5", "y x5"]);
+        assert_eq!(shown(text), ["x x5", "y x5"]);
         assert!(is_printed(text));
         let short = text.replace("  365 370", "  365");
-        assert_eq!(told(&short).last().map(String::as_str), Some("y x5"));
-        assert_ne!(told(&short)[0], "x x4");
+        assert_eq!(shown(&short).last().map(String::as_str), Some("y x5"));
+        assert_ne!(shown(&short)[0], "x x4");
     }
 
     #[test]

@@ -601,7 +601,7 @@ mod tests {
         }
     }
 
-    fn add_remark(text: &str) -> Vec<String> {
+    fn shown(text: &str) -> Vec<String> {
         let of = |item: &SyntaxItem| match item {
             SyntaxItem::Line(span) => format!("line {}", text[span.range()].trim()),
             SyntaxItem::Entry(key, node) => format!("{} = {}", key.text, texts(node)),
@@ -640,29 +640,29 @@ mod tests {
 
     #[test]
     fn lists_of_many_languages() {
-        assert_eq!(told("wl = [ 500 504 ...\n  508 ];\n"), ["wl = [500 504 508]"]);
+        assert_eq!(shown("wl = [ 500 504 ...\n  508 ];\n"), ["wl = [500 504 508]"]);
         assert_eq!(
-            told("A <- c(0.1, 0.2)\nplot(A)\n"),
+            shown("A <- c(0.1, 0.2)\nplot(A)\n"),
             ["A = [0.1 0.2]", "line plot(A)"]
         );
-        assert_eq!(told("t = np.array([1., 2.], dtype=float)\n"), ["t = [1. 2.]"]);
-        assert_eq!(told("x: [260, 270]\n"), ["x = [260 270]"]);
-        assert_eq!(told("x:\n  - 260\n  - 270\n"), ["x = [260 270]"]);
+        assert_eq!(shown("t = np.array([1., 2.], dtype=float)\n"), ["t = [1. 2.]"]);
+        assert_eq!(shown("x: [260, 270]\n"), ["x = [260 270]"]);
+        assert_eq!(shown("x:\n  - 260\n  - 270\n"), ["x = [260 270]"]);
         assert_eq!(
-            told("A = 0.1 0.2  0.3\nB = 1 2 x\n"),
+            shown("A = 0.1 0.2  0.3\nB = 1 2 x\n"),
             ["A = [0.1 0.2 0.3]", "line B = 1 2 x"]
         );
-        assert_eq!(told("m = [1 2; 3 4];\n"), ["m = [[1 2] [3 4]]"]);
-        assert_eq!(told("v = [1; 2; 3]\n"), ["v = [1 2 3]"]);
+        assert_eq!(shown("m = [1 2; 3 4];\n"), ["m = [[1 2] [3 4]]"]);
+        assert_eq!(shown("v = [1; 2; 3]\n"), ["v = [1 2 3]"]);
         assert_eq!(
-            told("{'sample': 'BSA in PBS', 'pH': 7.4, 'n': None,\n 'A': [0.1, 0.2]}"),
+            shown("{'sample': 'BSA in PBS', 'pH': 7.4, 'n': None,\n 'A': [0.1, 0.2]}"),
             ["{sample=BSA in PBS pH=7.4 n=None A=[0.1 0.2]}"]
         );
         assert_eq!(
-            told("{\"t_s\": 0.0, \"ok\": true}\n{\"t_s\": 4.0}"),
+            shown("{\"t_s\": 0.0, \"ok\": true}\n{\"t_s\": 4.0}"),
             ["{t_s=0.0 ok=true}", "{t_s=4.0}"]
         );
-        assert_eq!(told("Probe: x\n1 2\n"), ["line Probe: x", "line 1 2"]);
+        assert_eq!(shown("Probe: x\n1 2\n"), ["line Probe: x", "line 1 2"]);
     }
 
     #[test]
