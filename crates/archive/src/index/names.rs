@@ -129,7 +129,7 @@ impl Places {
 
 /// A key as one step of a path: the engine takes paths apart at dots.
 pub(super) fn step(key: &str) -> Cow<'_, str> {
-    let plain = |byte: u8| byte != b'.' && byte != b'\\' && byte >= b' ' && byte < 127;
+    let plain = |byte: u8| byte != b'.' && byte != b'\\' && (b' '..127).contains(&byte);
     if key.bytes().all(plain) {
         return Cow::Borrowed(key);
     }

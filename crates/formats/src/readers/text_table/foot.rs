@@ -169,13 +169,13 @@ fn at_foot(line: &str, rows: &[&str], sign: Delimiter, usual: usize) -> Foot {
                 .bytes()
                 .all(|byte| byte.is_ascii_digit() || matches!(byte, b':' | b'.' | b','))
     };
-    let is_timed = |row: &&str| matches!(filled(row, sign).first(), Some((0, cell)) if timed(cell));
-    if rows.len() >= FEWEST_ROWS && rows.iter().all(|row| is_timed(row)) {
+    let is_timed = |row: &str| matches!(filled(row, sign).first(), Some((0, cell)) if timed(cell));
+    if rows.len() >= FEWEST_ROWS && rows.iter().copied().all(is_timed) {
         return Foot::Key;
     }
     // Another row ends where this one does: the last column holds remarks on some.
     let own: Vec<usize> = filled(line, sign).iter().map(|(at, _)| *at).collect();
-    let as_short = |row: &&str| {
+    let as_short = |row: &str| {
         let cells = filled(row, sign);
         cells.iter().map(|(at, _)| *at).eq(own.iter().copied())
             && cells
@@ -183,7 +183,7 @@ fn at_foot(line: &str, rows: &[&str], sign: Delimiter, usual: usize) -> Foot {
                 .is_some_and(|(_, cell)| decimals(cell).is_some() && decimals(cell) == decimals(value))
     };
     let whole = rows.iter().rposition(|row| count_filled(row, sign) == usual);
-    if usual >= FEWEST_CELLS && rows[..whole.unwrap_or(0)].iter().any(|row| as_short(&row)) {
+    if usual >= FEWEST_CELLS && rows[..whole.unwrap_or(0)].iter().copied().any(as_short) {
         return Foot::Row;
     }
     let rows = match rows {

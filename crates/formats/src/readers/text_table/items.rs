@@ -80,12 +80,12 @@ pub(super) fn items_at(text: &str, cursor: Cursor) -> Option<Items> {
             .iter()
             .map(|item| begins + item.start..begins + item.end)
             .collect();
-        for place in begins..end {
+        for (place, byte) in (begins..end).zip(&mut bytes[begins..end]) {
             let in_item = kept.iter().any(|item| item.contains(&place));
             let behind = kept.iter().any(|item| item.end == place)
                 && kept.last().is_some_and(|last| last.end != place);
             if !in_item {
-                bytes[place] = if behind { b'\n' } else { b' ' };
+                *byte = if behind { b'\n' } else { b' ' };
             }
         }
         lines.extend(kept.iter().map(|_| at.line));
@@ -137,7 +137,7 @@ fn items_parted_by(body: &str, separator: &str, form: Option<&[char]>) -> Option
     if form_of(&body[last.clone()]) != form {
         let text = &body[last.clone()];
         let words = text.match_indices(' ').map(|(at, _)| at);
-        let parted = words.filter_map(|at| {
+        let mut parted = words.rev().filter_map(|at| {
             let behind = text[at + 1..].find(' ')? + at + 2;
             let word = text[at + 1..behind - 1].trim();
             let joins =
@@ -145,7 +145,7 @@ fn items_parted_by(body: &str, separator: &str, form: Option<&[char]>) -> Option
             let (front, back) = (text[..at].trim_end(), text[behind..].trim_start());
             (joins && form_of(front) == form && form_of(back) == form).then_some((front, back))
         });
-        let (front, back) = parted.last()?;
+        let (front, back) = parted.next()?;
         items.pop();
         items.extend([place(front), place(back)]);
     }

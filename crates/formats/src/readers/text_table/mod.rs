@@ -380,7 +380,7 @@ fn read_lines(source: &Source, mut told: Option<&mut ReadTrace>) -> SourceTables
             Claim::text(said, Origin::Source(source.place(line.span))),
         );
     }
-    let (conditions, sections): (Vec<(Section, WellNames)>, Vec<(Section, WellNames)>) = sections
+    let (conditions, sections): (Vec<_>, Vec<_>) = sections
         .into_iter()
         .zip(wells)
         .partition(|(section, _)| is_row_of_conditions(text, section));

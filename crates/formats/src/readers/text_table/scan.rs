@@ -178,47 +178,19 @@ fn scan_lines(
         if class == LineGlance::Figures && !worth_it && cursor.at >= from {
             unsought.get_or_insert(cursor.line);
         }
-        if !remark && cursor.at >= from && effort.read <= 8 * text.len() {
-            let rows = |rows: &str, line: u32, kinds: Option<Vec<ColumnKind>>| {
-                let first = Cursor { at: 0, line };
-                if let Some(kinds) = kinds {
-                    return rows_of_kinds(rows, first, kinds, assume);
-                }
-                let mut apart = Effort::default();
-                let begins_with_name = rows.trim_start().starts_with(char::is_alphabetic);
-                let class = if begins_with_name {
-                    LineGlance::Mixed
-                } else {
-                    LineGlance::Figures
-                };
-                table_at(rows, first, class, &[], assume, least, &mut apart).map(|(table, _)| table)
-            };
-            let of_kinds = |text: &str, line: u32, kinds| rows(text, line, Some(kinds));
-            if let Some(records) = records_at(text, cursor, of_kinds) {
-                pieces.extend(records.keys.into_iter().map(TextPiece::Text));
-                pieces.push(TextPiece::Table(Box::new(records.table)));
-                cursor = records.after;
-                table_before = None;
-                written = Some(None);
-                failed_before = false;
-                continue;
-            }
-            let (labelled, looked) = labelled::table_at(text, cursor, &mut effort.no_form_to, rows);
-            effort.read += looked;
-            if let Some((mut table, after)) = labelled {
-                if table.heads.is_empty()
-                    && let Some(head) = header_of_pairs(text, line, pieces.last())
-                {
-                    pieces.pop();
-                    table.heads.push(head);
-                }
-                pieces.push(TextPiece::Table(Box::new(table)));
-                cursor = after;
-                table_before = None;
-                written = Some(None);
-                failed_before = false;
-                continue;
-            }
+        if !remark
+            && cursor.at >= from
+            && effort.read <= 8 * text.len()
+            && let Some((keys, table, after)) =
+                named_values_at(text, cursor, &mut pieces, assume, least, &mut effort)
+        {
+            pieces.extend(keys.into_iter().map(TextPiece::Text));
+            pieces.push(TextPiece::Table(Box::new(table)));
+            cursor = after;
+            table_before = None;
+            written = Some(None);
+            failed_before = false;
+            continue;
         }
         if class != LineGlance::Words && worth_it && cursor.at >= from.max(effort.sentences_to) {
             let before = effort;
@@ -279,6 +251,46 @@ fn scan_lines(
         unsought,
         too_wide: effort.too_wide,
     }
+}
+
+/// The table of records, or of lines in which a name stands beside every value, at `cursor`: the keys of the whole, the table, and
+/// where the text goes on. Its header is taken out of the pieces above.
+fn named_values_at(
+    text: &str,
+    cursor: Cursor,
+    above: &mut Vec<TextPiece>,
+    assume: &Assumptions,
+    least: usize,
+    effort: &mut Effort,
+) -> Option<(Vec<TextLine>, ScannedTable, Cursor)> {
+    let rows = |rows: &str, line: u32, kinds: Option<Vec<ColumnKind>>| {
+        let first = Cursor { at: 0, line };
+        if let Some(kinds) = kinds {
+            return rows_of_kinds(rows, first, kinds, assume);
+        }
+        let begins_with_name = rows.trim_start().starts_with(char::is_alphabetic);
+        let class = if begins_with_name {
+            LineGlance::Mixed
+        } else {
+            LineGlance::Figures
+        };
+        table_at(rows, first, class, &[], assume, least, &mut Effort::default()).map(|(table, _)| table)
+    };
+    let of_kinds = |text: &str, line: u32, kinds| rows(text, line, Some(kinds));
+    if let Some(records) = records_at(text, cursor, of_kinds) {
+        return Some((records.keys, records.table, records.after));
+    }
+    let (labelled, looked) = labelled::table_at(text, cursor, &mut effort.no_form_to, rows);
+    effort.read += looked;
+    let (mut table, after) = labelled?;
+    let (end, _) = line_end(text.as_bytes(), cursor.at);
+    if table.heads.is_empty()
+        && let Some(head) = header_of_pairs(text, &text[cursor.at..end], above.last())
+    {
+        above.pop();
+        table.heads.push(head);
+    }
+    Some((Vec::new(), table, after))
 }
 
 /// The table of the items of the line at `cursor`, the words in front of them, and where the text goes on.

@@ -254,12 +254,15 @@ impl Plate {
     }
 }
 
+/// Wells, and the name of what stands in them.
+type NamedWells<'t> = (Vec<(char, u32)>, &'t str);
+
 /// What single lines say of wells: `A1: blank`, `A1-A3 = std 1; B1: serum`.
 fn lines(text: &str, words: &[TextLine]) -> WellKey {
     let mut key = WellKey::default();
     for line in words {
         let (_, kept) = strip_remark(&text[line.span.range()]);
-        let statements: Option<Vec<(Vec<(char, u32)>, &str)>> = kept
+        let statements: Option<Vec<NamedWells>> = kept
             .split([';', '\t'])
             .filter(|statement| !statement.trim().is_empty())
             .map(|statement| {

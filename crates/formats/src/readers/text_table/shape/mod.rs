@@ -589,6 +589,19 @@ impl Shaper<'_> {
         }
     }
 
+    /// Where a time runs, a concentration in front of it was followed and is no axis.
+    fn put_time_first(&self, xs: &mut Vec<usize>) {
+        let of = |i: usize, quantity: &Quantity| self.columns[i].quantity.as_ref() == Some(quantity);
+        if let Some(at) = xs
+            .iter()
+            .position(|&i| of(i, &Quantity::TIME) && self.columns[i].stats.rising)
+            && xs.first().is_some_and(|&i| of(i, &Quantity::CONCENTRATION))
+        {
+            let time = xs.remove(at);
+            xs.insert(0, time);
+        }
+    }
+
     /// Curves over one column, or readings of their own where none runs.
     fn curves_or_readings(&mut self, mut xs: Vec<usize>, roles: &[ShapeRole]) -> TableReading {
         // What is the same in every row, `Merlot, 420 nm`, `Malbec, 420 nm`, is held by readings that have a name each.
@@ -636,16 +649,8 @@ impl Shaper<'_> {
         let constant = |i: usize| {
             self.columns[i].stats.count > 2 && self.columns[i].stats.min == self.columns[i].stats.max
         };
-        // Where a time runs, a concentration beside it was followed and is no axis.
+        self.put_time_first(&mut xs);
         let of = |i: usize, quantity: &Quantity| self.columns[i].quantity.as_ref() == Some(quantity);
-        if let Some(at) = xs
-            .iter()
-            .position(|&i| of(i, &Quantity::TIME) && self.columns[i].stats.rising)
-            && xs.first().is_some_and(|&i| of(i, &Quantity::CONCENTRATION))
-        {
-            let time = xs.remove(at);
-            xs.insert(0, time);
-        }
         if self.source.assume().get("x").is_none() && xs.len() >= 2 && self.mixes_wavelengths(&xs) {
             let labels = self.label_at(&self.columns[xs[0]].clone(), "this column");
             self.ask(
