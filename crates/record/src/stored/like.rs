@@ -381,7 +381,7 @@ mod tests {
         let y = Column::new(Quantity::ABSORBANCE, Unit::ABSORBANCE, y.to_vec())
             .with_decimals(Decimals::uniform(4, y.len()));
         let mut trace = Trace::new(x, y).expect("of one length");
-        trace.label = (sample.len() % 2 == 0).then(|| sample.to_owned());
+        trace.label = sample.len().is_multiple_of(2).then(|| sample.to_owned());
         trace.lines.push_run(line as usize + 3, 1, trace.len());
         Run {
             id: RunId::new(digest, ordinal),
