@@ -18,6 +18,7 @@ const TEXTS: &[&str] = &[
     "time (min)\tabsorbance\n0.00\t0.812\n0.30\t0.751\n1.00\t0.695\n1.30\t0.643\n2.00\t0.597\n2.30\t0.551\n",
     "Prueba;A400;A500\nS1;0,312;0,212\nS2;0,298;0,189\nS3;0,331;0,240\nLímite;0,500;\n",
     "wavelength: 535 nm\n\ntime (s)\tabsorbance at 405 nm\n0\t0.812\n10\t0.751\n20\t0.695\n30\t0.643\n",
+    "Absorbance, 570 nm\nWell,Content,OD570\nA1,Blank,0.0412\nA2,Blank,0.0398\nB1,Std 1,0.4110\nPage 2\nB2,Std 1,0.4087\nC1,Unk 1,0.8120\nC2,Unk 1,0.8206\n",
 ];
 
 fn drafted(text: &str, assume: &Assumptions) -> String {

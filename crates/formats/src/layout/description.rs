@@ -114,6 +114,7 @@ fn wording(about: &str) -> Option<&'static str> {
         "measurement" => "Whether tables without any header, unit or word are measurements.",
         "parentheses" => "What numbers in parentheses are: negative, or marked as doubtful and so left out.",
         "ranges" => "Where in a range of x, such as `400-410`, its reading belongs.",
+        "rows" => "Whether lines apart from a table that have the cells of its rows belong to it.",
         "shape" => {
             "`columns`: the first column runs and each other one is a curve, and rows and headers that do not fit are left out; `packed`: a row goes on with the readings that follow its first one."
         }

@@ -111,8 +111,11 @@ pub(super) fn plain(text: String, remarks: &mut Vec<Diagnostic>) -> String {
     };
     let mut plain = String::with_capacity(text.len());
     let mut changed: Vec<SignKind> = Vec::new();
+    /// One or two may be damaged figures.
+    const FEWEST_RAISED: usize = 3;
+    let raised = signs.iter().filter(|sign| **sign == '·').count() >= FEWEST_RAISED;
     for (at, &sign) in signs.iter().enumerate() {
-        let Some(kind) = kind(sign) else {
+        let Some(kind) = kind(sign).filter(|kind| raised || *kind != SignKind::Raised) else {
             plain.push(sign);
             continue;
         };

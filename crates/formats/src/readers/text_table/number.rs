@@ -799,8 +799,8 @@ pub(super) struct MarkedNumber {
 /// own may change what is in front of it, and is none.
 pub(super) fn marked_number(text: &str, style: Style) -> Option<MarkedNumber> {
     const LONGEST: usize = 32;
-    /// Signs of footnotes.
-    const NOTES: [char; 6] = ['*', '†', '‡', '§', '¶', '#'];
+    /// Signs of footnotes. `#` and `¶` stand in the place of damaged figures as well.
+    const NOTES: [char; 4] = ['*', '†', '‡', '§'];
     let text = text.trim();
     if text.len() > LONGEST || !text.contains(char::from(style.decimal)) {
         return None;

@@ -56,7 +56,8 @@ fn join(known: &mut Question, further: Question) {
         }
     }
     // The same of another column is told by its place alone.
-    if (!same_code || known.code.as_str() == "row-does-not-fit") && !known.message.contains(&further.message)
+    if (!same_code || known.code == Code::new("row-does-not-fit"))
+        && !known.message.contains(&further.message)
     {
         known.message = format!("{}; {}", known.message, further.message);
     }
