@@ -233,7 +233,7 @@ impl<'a> Sink<'a> {
     /// none is told once.
     ///
     /// # Errors
-    /// As for [`Sink::understood`] and [`Sink::told`].
+    /// As for [`Sink::understood`] and [`Sink::add_remark`].
     pub fn parts(&mut self, readings: impl IntoIterator<Item = Reading>) -> Result<(), ContractViolation> {
         let mut refused: BTreeMap<String, Diagnostic> = BTreeMap::new();
         let mut failed = false;

@@ -1,6 +1,6 @@
 //! The words of the trade in several languages, from a data file.
 //!
-//! Words are compared as [`fold`] leaves them: without case, accents and marks. A look-up is one hash of the folded
+//! Words are compared as [`fold()`] leaves them: without case, accents and marks. A look-up is one hash of the folded
 //! word; the table is read once, from `words.toml`, which is part of the program.
 
 mod fold;
