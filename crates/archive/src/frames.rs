@@ -133,22 +133,33 @@ fn unpack(path: &Path, at: u64, packed: &[u8]) -> Result<Vec<u8>, Error> {
 #[derive(Default)]
 pub(crate) struct FrameReader {
     kept: Mutex<FrameCache>,
-    /// The run that others were like last, by its frame and the first byte of its line.
-    model: Mutex<Option<(FramePlace, usize, Arc<RunTree>)>>,
+    /// The runs that others were like last.
+    models: Mutex<ModelCache>,
 }
 
 /// A frame by its part and its first byte.
 type FramePlace = (u32, u64);
 
-/// Unpacked frames, the one used last at the end.
-#[derive(Default)]
-struct FrameCache {
-    frames: VecDeque<(FramePlace, Arc<Vec<u8>>)>,
+/// Unpacked frames.
+type FrameCache = Recent<FramePlace, Vec<u8>, { 16 << 20 }>;
+
+/// Runs that others are like, by their frame and the first byte of their line; a tree takes some ten times its line.
+type ModelCache = Recent<(FramePlace, usize), RunTree, { 1 << 20 }>;
+
+/// What was used last, the last of all at the end; of so many bytes of text that `MOST` is not passed but by a single one.
+struct Recent<K, V, const MOST: usize> {
+    kept: VecDeque<(K, usize, Arc<V>)>,
     bytes: usize,
 }
 
-/// So many bytes of unpacked frames are kept.
-const KEPT_BYTES: usize = 16 << 20;
+impl<K, V, const MOST: usize> Default for Recent<K, V, MOST> {
+    fn default() -> Self {
+        Self {
+            kept: VecDeque::new(),
+            bytes: 0,
+        }
+    }
+}
 
 impl FrameReader {
     /// The record at `at`. Threads may read at the same time: nothing is locked while a frame is unpacked.
@@ -161,7 +172,7 @@ impl FrameReader {
             None => {
                 let packed = read_at(path, at.frame, at.packed as usize).map_err(Error::io("read", path))?;
                 let lines = Arc::new(unpack(path, at.frame, &packed)?);
-                self.kept().put(which, Arc::clone(&lines));
+                self.kept().put(which, lines.len(), Arc::clone(&lines));
                 lines
             }
         };
@@ -171,17 +182,18 @@ impl FrameReader {
             .ok_or_else(|| Error::damaged(path, at.frame, "a shorter frame", EXPECTED))?;
         let model = |above: u32| {
             let (from, line) = line_above(&lines, at.line as usize, above)?;
-            let mut last = self.model.lock().unwrap_or_else(PoisonError::into_inner);
-            if let Some((frame, place, model)) = &*last
-                && (*frame, *place) == (which, from)
-            {
-                return Some(Arc::clone(model));
+            if let Some(model) = self.models().get((which, from)) {
+                return Some(model);
             }
             let model = Arc::new(RunTree::in_line(line)?);
-            *last = Some((which, from, Arc::clone(&model)));
+            self.models().put((which, from), line.len(), Arc::clone(&model));
             Some(model)
         };
         stored::read(line, model).map_err(|error| Error::damaged(path, at.frame, error, EXPECTED))
+    }
+
+    fn models(&self) -> MutexGuard<'_, ModelCache> {
+        self.models.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
     fn kept(&self) -> MutexGuard<'_, FrameCache> {
@@ -189,22 +201,22 @@ impl FrameReader {
     }
 }
 
-impl FrameCache {
-    fn get(&mut self, which: FramePlace) -> Option<Arc<Vec<u8>>> {
+impl<K: PartialEq, V, const MOST: usize> Recent<K, V, MOST> {
+    fn get(&mut self, which: K) -> Option<Arc<V>> {
         // The last one is asked for again most of all.
-        let place = self.frames.iter().rposition(|(frame, _)| *frame == which)?;
-        let found = self.frames.remove(place)?;
-        let lines = Arc::clone(&found.1);
-        self.frames.push_back(found);
-        Some(lines)
+        let place = self.kept.iter().rposition(|(known, ..)| *known == which)?;
+        let found = self.kept.remove(place)?;
+        let value = Arc::clone(&found.2);
+        self.kept.push_back(found);
+        Some(value)
     }
 
-    fn put(&mut self, which: FramePlace, lines: Arc<Vec<u8>>) {
-        self.bytes += lines.len();
-        self.frames.push_back((which, lines));
-        while self.bytes > KEPT_BYTES && self.frames.len() > 1 {
-            if let Some((_, lines)) = self.frames.pop_front() {
-                self.bytes -= lines.len();
+    fn put(&mut self, which: K, bytes: usize, value: Arc<V>) {
+        self.bytes += bytes;
+        self.kept.push_back((which, bytes, value));
+        while self.bytes > MOST && self.kept.len() > 1 {
+            if let Some((_, bytes, _)) = self.kept.pop_front() {
+                self.bytes -= bytes;
             }
         }
     }

@@ -94,7 +94,7 @@ impl RunTree {
         }
         said.extend(rest);
         let said = Value::Object(said);
-        let again = self.unfolded(&said).ok()?;
+        let again = self.unfolded(said.clone()).ok()?;
         same(&again, &run.0).then_some(said)
     }
 
@@ -102,16 +102,18 @@ impl RunTree {
     ///
     /// # Errors
     /// With what is wrong.
-    pub fn differing(&self, said: &Value) -> Result<Run, LineFault> {
+    pub fn differing(&self, said: Value) -> Result<Run, LineFault> {
         let run = self.unfolded(said)?;
         serde_json::from_value::<StoredRun>(run)
             .map(|run| run.0)
             .map_err(|error| LineFault::Json(error.to_string()))
     }
 
-    fn unfolded(&self, said: &Value) -> Result<Value, LineFault> {
+    fn unfolded(&self, said: Value) -> Result<Value, LineFault> {
         const WRONG: &str = "a line or a span that no run has";
-        let mut said = said.as_object().ok_or("expected an object")?.clone();
+        let Value::Object(mut said) = said else {
+            return Err("expected an object".into());
+        };
         said.remove("above");
         let moved = match said.remove("moved") {
             None => 0,
@@ -123,8 +125,7 @@ impl RunTree {
             Some(_) => return Err("`spans` is no text".into()),
         };
         let has_id = said.contains_key("id");
-        let mut run = self.0.clone();
-        merge(&mut run, Value::Object(said));
+        let mut run = merged(&self.0, Value::Object(said));
         move_lines(&mut run, moved).ok_or(WRONG)?;
         if let Some(gains) = gains {
             let mut had = Vec::new();
@@ -239,25 +240,30 @@ fn differing(model: &Value, own: &Value) -> Value {
     }
 }
 
-fn merge(model: &mut Value, said: Value) {
+/// A model with what is said otherwise in its place. Of the model only what stays is copied.
+fn merged(model: &Value, said: Value) -> Value {
     match (model, said) {
-        (Value::Object(model), Value::Object(said)) => {
-            for (key, value) in said {
-                if value.is_null() {
-                    model.remove(&key);
-                } else if let Some(theirs) = model.get_mut(&key) {
-                    merge(theirs, value);
-                } else {
-                    model.insert(key, value);
-                }
+        (Value::Object(model), Value::Object(mut said)) => {
+            let mut all = Map::with_capacity(model.len() + said.len());
+            for (key, theirs) in model {
+                let value = match said.shift_remove(key) {
+                    Some(Value::Null) => continue,
+                    Some(own) => merged(theirs, own),
+                    None => theirs.clone(),
+                };
+                all.insert(key.clone(), value);
             }
+            all.extend(said.into_iter().filter(|(_, value)| !value.is_null()));
+            Value::Object(all)
         }
-        (Value::Array(model), Value::Array(said)) if are_merged(model, &said) => {
-            for (model, said) in model.iter_mut().zip(said) {
-                merge(model, said);
-            }
-        }
-        (model, said) => *model = said,
+        (Value::Array(model), Value::Array(said)) if are_merged(model, &said) => Value::Array(
+            model
+                .iter()
+                .zip(said)
+                .map(|(model, said)| merged(model, said))
+                .collect(),
+        ),
+        (_, said) => said,
     }
 }
 
@@ -423,7 +429,7 @@ mod tests {
                 "traces": [{"label": null, "y": {"values": {"steps": "J000%N00j000"}}}],
             })
         );
-        assert_eq!(one.differing(&said), Ok(two));
+        assert_eq!(one.differing(said), Ok(two));
     }
 
     #[test]
@@ -434,7 +440,7 @@ mod tests {
         let said = tree(&plus)
             .difference(&mut tree(&minus), 1)
             .expect("they are alike");
-        let again = tree(&plus).differing(&said).expect("it reads");
+        let again = tree(&plus).differing(said).expect("it reads");
         assert_eq!(again.traces[0].y.values[0].to_bits(), (-0.0_f64).to_bits());
     }
 
@@ -455,7 +461,7 @@ mod tests {
             json!({"traces": null}),
             json!({"traces": [{"x": null}]}),
         ] {
-            assert!(model.differing(&wrong).is_err(), "{wrong}");
+            assert!(model.differing(wrong.clone()).is_err(), "{wrong}");
         }
     }
 
@@ -476,7 +482,7 @@ mod tests {
             if let Some(said) = said {
                 let text = serde_json::to_string(&said).expect("JSON");
                 let said = serde_json::from_str(&text).expect("JSON");
-                let again = tree(&one).differing(&said);
+                let again = tree(&one).differing(said);
                 prop_assert_eq!(format!("{again:?}"), format!("{:?}", Ok::<_, String>(two)));
             }
         }

@@ -183,7 +183,7 @@ pub fn read<M: Deref<Target = RunTree>>(
         .and_then(|above| u32::try_from(above).ok())
         .ok_or("`above` is no count of lines")?;
     let model = model(above).ok_or(LineFault::NoModel(above))?;
-    let run = model.differing(&like)?;
+    let run = model.differing(like)?;
     Ok(Record::Run(Box::new(StoredRun(run))))
 }
 

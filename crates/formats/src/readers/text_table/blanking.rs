@@ -378,6 +378,10 @@ fn without_marks_of_keys(text: &str) -> Option<ListedReadings> {
     // A line of a name, a sign and a reading, or what says that there is none.
     let listed = |line: &str, missing: bool| -> Option<ListedReading> {
         let line = line.trim_end();
+        // Most lines have no sign, which shows at once; arrows and dashes begin with the last of these bytes.
+        if !line.bytes().any(|byte| matches!(byte, b':' | b'=' | b'>' | 0xE2)) {
+            return None;
+        }
         // A dash between blanks leads to a reading as well: `river — 0,214`.
         let dash = || {
             [("—", " — "), ("–", " – ")]
