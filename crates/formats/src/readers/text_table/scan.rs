@@ -5,7 +5,7 @@ use std::ops::Range;
 
 use curvary_record::{Code, Span};
 
-use super::columns::{clock_of, is_head_of_times, shared_parameter};
+use super::columns::{clock_of, is_head_of_times, parameter};
 use super::damaged::is_row_of;
 use super::dialect::{Brackets, Decision, Delimiter, Dialect, decide, is_blank, raw_split, split, style_of};
 use super::foot;
@@ -901,10 +901,12 @@ fn table_at(
     least: usize,
     effort: &mut Effort,
 ) -> Option<(ScannedTable, Cursor)> {
-    let head_above = match above.iter().rev().find(|piece| !is_ruler_piece(text, piece)) {
-        Some(TextPiece::Text(line)) => Some(strip_remark(&text[line.span.range()]).1),
+    // The line above, as it stands.
+    let head_line = match above.iter().rev().find(|piece| !is_ruler_piece(text, piece)) {
+        Some(TextPiece::Text(line)) => Some(&text[line.span.range()]),
         _ => None,
     };
+    let head_above = head_line.map(|line| strip_remark(line).1);
     let mut sample = sample(text, cursor, class, head_above);
     effort.weighed += sample.iter().map(|row| row.len()).sum::<usize>();
     // The header again, as behind a page break, is no row.
@@ -989,7 +991,7 @@ fn table_at(
     {
         return None;
     }
-    if is_row_under_parameter(&sample, head_above, &dialect)
+    if is_row_under_parameter(&sample, head_line, &dialect)
         || is_row_of_levels(&sample, &dialect)
         || class == LineGlance::Figures && stands_over_a_plate(text, cursor)
         || is_row_over_others(&with_following(text, cursor, &sample[..1]), &dialect)
@@ -2057,33 +2059,41 @@ fn is_row_of_conditions(rows: &[&str], dialect: &Dialect) -> bool {
 }
 
 /// Whether the first of these rows holds numbers of what the line above it names with its unit, and nothing is measured in it:
-/// `Strain;0;4;8` under `;Time (h);;`.
+/// `Strain;0;4;8` under `;Time (h);;`, `No.;Sample;0;5` under `;;Time (min);`.
 fn is_row_under_parameter(rows: &[&str], head: Option<&str>, dialect: &Dialect) -> bool {
-    let ([first, _, ..], Some(head)) = (rows, head.filter(|_| dialect.sep.byte().is_some())) else {
+    let ([first, _, ..], Some(head)) = (rows, head) else {
         return false;
     };
-    let over: Vec<&str> = raw_split(head, dialect.sep)
-        .into_iter()
-        .map(|cell| head[cell].trim())
-        .filter(|cell| !cell.is_empty())
-        .collect();
-    // Of several the first stands over the names of the rows.
-    let over = over[usize::from(over.len() > 1)..].iter().copied();
-    let cells = split(first, dialect);
-    let Some((name, numbers)) = cells.split_first().filter(|(_, numbers)| numbers.len() >= 2) else {
-        return false;
+    let apart = matches!(dialect.sep, Delimiter::Blank | Delimiter::Wide);
+    let over: Vec<&str> = raw_split(
+        head.trim_end_matches(['\r', '\n']),
+        if apart { Delimiter::Wide } else { dialect.sep },
+    )
+    .into_iter()
+    .map(|cell| head[cell].trim())
+    .collect();
+    let filled: Vec<usize> = (0..over.len()).filter(|&at| !over[at].is_empty()).collect();
+    // Between blanks, and where it stands alone, it may stand over the middle of its numbers.
+    let reach = match filled.as_slice() {
+        [alone] => parameter(over[*alone]).map(|_| 1..usize::MAX),
+        _ if apart => None,
+        several => several.iter().find_map(|&from| {
+            let next = several.iter().copied().find(|at| *at > from);
+            (from > 0 && parameter(over[from]).is_some()).then(|| from..next.unwrap_or(usize::MAX))
+        }),
     };
-    let numbers: Option<Vec<f64>> = numbers
-        .iter()
-        .map(|range| match cell(&first[range.clone()], dialect.style) {
-            Cell::Number { value, .. } => Some(value),
-            _ => None,
-        })
-        .collect();
-    let runs = numbers.is_some_and(|numbers| {
-        numbers.windows(2).all(|pair| pair[0] < pair[1]) || numbers.windows(2).all(|pair| pair[0] > pair[1])
-    });
-    runs && leading_number(&first[name.clone()]).is_none() && shared_parameter(over).is_some()
+    let Some(reach) = reach else { return false };
+    let (mut numbers, mut others) = (Vec::new(), true);
+    for (at, range) in split(first, dialect).into_iter().enumerate() {
+        match cell(&first[range.clone()], dialect.style) {
+            Cell::Number { value, .. } if reach.contains(&at) => numbers.push(value),
+            // What stands in front of them, or beside them, is no number.
+            _ => others &= leading_number(&first[range]).is_none(),
+        }
+    }
+    let runs =
+        numbers.windows(2).all(|pair| pair[0] < pair[1]) || numbers.windows(2).all(|pair| pair[0] > pair[1]);
+    numbers.len() >= 2 && runs && others
 }
 
 /// Whether the first of these rows tells the columns of the others apart: nothing over the first column, a number with

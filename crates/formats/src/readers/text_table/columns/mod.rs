@@ -1,6 +1,7 @@
 //! What each column of a table is: its heads understood, its numbers looked over.
 
 mod clock;
+mod coordinates;
 mod local;
 mod names;
 
@@ -10,6 +11,8 @@ use curvary_record::unit::{Spelling, spelled};
 use curvary_record::{Coordinate, KnownQuantity, Quantity, Span, Unit};
 
 pub(super) use self::clock::{Clock, clock_of, is_head_of_clocks, is_head_of_times};
+pub(super) use self::coordinates::parameter;
+use self::coordinates::{CoordinateCell, PartedCoordinates};
 pub(super) use self::local::hear_vocabulary;
 use super::grid::{ColumnKind, Grid, MissingCell};
 use super::number::{Cell, Style, cell};
@@ -247,7 +250,7 @@ pub(super) fn describe(
         .rev()
         .find_map(|row| row.first().copied().flatten())
         .map(|span| text[span.range()].trim().to_owned());
-    let parted = numbers_over_units(text, &rows_of_heads);
+    let parted = PartedCoordinates::of(text, table, &rows_of_heads);
     let mut columns = Vec::with_capacity(grid.columns());
     for index in 0..grid.columns() {
         let kind = grid.kinds[index];
@@ -273,23 +276,19 @@ pub(super) fn describe(
         for (level, (row, head)) in rows_of_heads.iter().zip(&table.heads).enumerate() {
             let Some(span) = row[index] else { continue };
             let cell = &text[span.range()];
-            if let Some(parted) = parted.as_ref().filter(|parted| parted.has(level)) {
-                if index == 0 {
-                    column.heads.push((bare_unit(cell).to_owned(), span));
-                } else if level == parted.numbers {
-                    let own =
-                        || Some(bare_unit(&text[rows_of_heads[parted.units][index]?.range()]).to_owned());
-                    let said = match parted.shared.as_deref() {
-                        Some("pH") => format!("pH {}", cell.trim()),
-                        Some(unit) => format!("{} {unit}", cell.trim()),
-                        None => match own() {
-                            Some(unit) => format!("{} {unit}", cell.trim()),
-                            None => continue,
-                        },
-                    };
-                    column.heads.push((said, span));
+            if let Some(parted) = &parted {
+                match parted.takes(level, index) {
+                    CoordinateCell::Other => {}
+                    CoordinateCell::Corner => {
+                        column.heads.push((bare_unit(cell).to_owned(), span));
+                        continue;
+                    }
+                    CoordinateCell::Number(said) => {
+                        column.heads.push((said.to_owned(), span));
+                        continue;
+                    }
+                    CoordinateCell::Unit => continue,
                 }
-                continue;
             }
             match head.class {
                 RowClass::Units if is_dash(cell) => {}
@@ -321,7 +320,9 @@ pub(super) fn describe(
         hear_other(&mut column);
         for (level, (row, head)) in rows_of_heads.iter().zip(&table.heads).enumerate() {
             if let (Some(span), 1..) = (row[index], index)
-                && !parted.as_ref().is_some_and(|parted| parted.has(level))
+                && parted
+                    .as_ref()
+                    .is_none_or(|parted| parted.takes(level, index) == CoordinateCell::Other)
             {
                 let key = row[0].map_or("", |key| text[key.range()].trim());
                 beside_heads(
@@ -431,120 +432,6 @@ pub(super) fn describe(
         }
     }
     columns
-}
-
-/// Two rows of headers, of which one holds a number for each curve and the other the unit of those numbers: `Wavelength 0 5 10`
-/// over `(nm) min min min`.
-struct PartedCoordinates {
-    numbers: usize,
-    units: usize,
-    /// What is said of all numbers at once, as it is spelled, `°C` of `Temperature (°C)`; else each has a unit of its own.
-    shared: Option<String>,
-}
-
-impl PartedCoordinates {
-    fn has(&self, level: usize) -> bool {
-        level == self.numbers || level == self.units
-    }
-}
-
-/// The rows that hold the numbers and the units of what each curve was taken at, where the units are of one quantity that readings
-/// are taken at. Behind a word that counts, `Run 1 2 3`, the unit is that of the column.
-fn numbers_over_units(text: &str, rows: &[Vec<Option<Span>>]) -> Option<PartedCoordinates> {
-    let cell = |span: &Span| text[span.range()].trim();
-    // A sign at the end of each line leaves a column without a name.
-    let width = rows
-        .iter()
-        .filter_map(|row| row.iter().rposition(Option::is_some))
-        .max()
-        .map_or(0, |last| last + 1);
-    let over_curves = |level: usize| -> Option<Vec<&str>> {
-        let cells: Vec<&str> = rows[level].iter().skip(1).flatten().map(cell).collect();
-        (cells.len() >= 2 && cells.len() + 1 == width).then_some(cells)
-    };
-    let numbers_of = |level: usize| {
-        let plain = |text: &&str| {
-            leading_number(text).is_some() && !text.contains(|c: char| c.is_alphabetic() || c == '/')
-        };
-        over_curves(level)
-            .filter(|cells| cells.iter().all(plain) && cells.windows(2).all(|pair| pair[0] != pair[1]))
-    };
-    let found = |units: usize| {
-        let of_curves: Vec<&str> = over_curves(units)?.into_iter().map(bare_unit).collect();
-        if of_curves
-            .iter()
-            .any(|unit| leading_number(unit).is_some() || spelled(unit).units().is_empty())
-        {
-            return None;
-        }
-        let beside = [
-            units.checked_sub(1),
-            Some(units + 1).filter(|level| *level < rows.len()),
-        ];
-        let (numbers, cells) = beside
-            .into_iter()
-            .flatten()
-            .find_map(|level| Some((level, numbers_of(level)?)))?;
-        let counts = rows[numbers][0].is_some_and(|key| {
-            let of = read_column_header(cell(&key)).quantity;
-            of.is_some_and(|of| matches!(of.as_str(), "index" | "sample" | "replicate" | "flag"))
-                || words::is(words::WordList::Series, cell(&key))
-                || words::is(words::WordList::Numbered, cell(&key))
-        });
-        let taken_at = |(number, unit): (&&str, &&str)| {
-            let head = read_column_header(&format!("{number} {unit}"));
-            let [held] = head.held.as_slice() else { return None };
-            (head.quantity.is_none() && held.quantity != Quantity::UNKNOWN).then(|| held.quantity.clone())
-        };
-        let first = taken_at((cells.first()?, of_curves.first()?))?;
-        let alike = cells
-            .iter()
-            .zip(&of_curves)
-            .all(|pair| taken_at(pair).as_ref() == Some(&first));
-        (!counts && alike).then_some(PartedCoordinates {
-            numbers,
-            units,
-            shared: None,
-        })
-    };
-    // `Temperature (°C)` over `20`, `40`, `60`, in the first of these columns or in all of them.
-    let named = |units: usize| {
-        let beside = [
-            Some(units + 1).filter(|level| *level < rows.len()),
-            units.checked_sub(1),
-        ];
-        let numbers = beside
-            .into_iter()
-            .flatten()
-            .find(|level| numbers_of(*level).is_some())?;
-        let shared = shared_parameter(rows[units].iter().skip(1).flatten().map(cell))?;
-        Some(PartedCoordinates {
-            numbers,
-            units,
-            shared: Some(shared),
-        })
-    };
-    (0..rows.len()).find_map(|level| found(level).or_else(|| named(level)))
-}
-
-/// The unit of what readings are taken at, where one cell, or the same in all, names it with its unit and nothing else: `°C` of
-/// `Temperature (°C)`; `pH` for itself.
-pub(super) fn shared_parameter<'a>(mut cells: impl Iterator<Item = &'a str>) -> Option<String> {
-    let first = cells.next()?;
-    if cells.any(|cell| cell != first) {
-        return None;
-    }
-    let head = read_column_header(first);
-    let quantity = head.quantity.filter(|_| head.held.is_empty())?;
-    if quantity == Quantity::named("ph") {
-        return Some("pH".to_owned());
-    }
-    let taken_at = matches!(
-        quantity.as_str(),
-        "temperature" | "time" | "concentration" | "wavelength"
-    );
-    let (_, unit) = split_unit(first).filter(|_| taken_at && head.unit.is_some())?;
-    Some(bare_unit(unit).to_owned())
 }
 
 /// A unit without the brackets it stands in.
