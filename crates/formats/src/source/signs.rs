@@ -94,6 +94,29 @@ fn is_upright(sign: char) -> bool {
     matches!(sign, '¦' | '│' | '┃' | '║' | '┆' | '┇' | '┊' | '┋' | '╎' | '╏')
 }
 
+/// Of each line, whether its raised points are decimal points: it holds nothing but numbers, and so do others with such points. One
+/// or two may be damaged figures; beside words, `3·100 µL`, `1·10⁵`, the sign multiplies.
+fn raised_lines(text: &str) -> Vec<bool> {
+    const FEWEST: usize = 3;
+    if !text.contains('·') {
+        return vec![false; text.split('\n').count()];
+    }
+    let of_numbers = |sign: char| {
+        sign.is_ascii_digit()
+            || sign.is_whitespace()
+            || matches!(sign, '·' | '.' | ',' | ';' | '|' | '-' | '+' | '*')
+    };
+    let raised: Vec<bool> = text
+        .split('\n')
+        .map(|line| line.contains('·') && line.chars().all(of_numbers))
+        .collect();
+    if raised.iter().filter(|raised| **raised).count() >= FEWEST {
+        raised
+    } else {
+        vec![false; raised.len()]
+    }
+}
+
 /// The text with plain signs, and a remark on what was changed.
 pub(super) fn plain(text: String, remarks: &mut Vec<Diagnostic>) -> String {
     let text = without_codes(text, remarks);
@@ -111,11 +134,11 @@ pub(super) fn plain(text: String, remarks: &mut Vec<Diagnostic>) -> String {
     };
     let mut plain = String::with_capacity(text.len());
     let mut changed: Vec<SignKind> = Vec::new();
-    /// One or two may be damaged figures.
-    const FEWEST_RAISED: usize = 3;
-    let raised = signs.iter().filter(|sign| **sign == '·').count() >= FEWEST_RAISED;
+    let raised = raised_lines(&text);
+    let mut line = 0;
     for (at, &sign) in signs.iter().enumerate() {
-        let Some(kind) = kind(sign).filter(|kind| raised || *kind != SignKind::Raised) else {
+        line += usize::from(sign == '\n');
+        let Some(kind) = kind(sign) else {
             plain.push(sign);
             continue;
         };
@@ -125,22 +148,7 @@ pub(super) fn plain(text: String, remarks: &mut Vec<Diagnostic>) -> String {
             // The full-width forms of ASCII lie in its order.
             SignKind::Wide => char::from_u32(u32::from(sign) - 0xFF01 + 0x21),
             SignKind::Digit => digit(sign),
-            // Between digits, of which the last have a blank or the end of the line behind them; `2·10` is a product.
-            SignKind::Raised => {
-                let mut end = at + 1;
-                while digit_at(Some(end)) {
-                    end += 1;
-                }
-                let ends = signs
-                    .get(end)
-                    .is_none_or(|sign| sign.is_whitespace() || matches!(sign, ';' | ','));
-                let decimals = end - at - 1;
-                (digit_at(before)
-                    && decimals >= 2
-                    && ends
-                    && !(decimals == 2 && signs[at + 1] == '1' && signs[at + 2] == '0'))
-                    .then_some('.')
-            }
+            SignKind::Raised => (raised[line] && digit_at(before) && digit_at(Some(at + 1))).then_some('.'),
             SignKind::Mark => match sign {
                 '\u{66A}' => Some('%'),
                 '\u{60C}' => Some(','),

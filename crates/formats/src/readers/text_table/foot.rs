@@ -3,6 +3,7 @@
 //! readings of its column are.
 
 use super::dialect::{Delimiter, raw_split};
+use super::join::form_of;
 use super::number::{Cell, Style, cell, marked_number};
 use crate::preamble::{is_known, pairs};
 
@@ -90,25 +91,13 @@ fn marked_reading(value: &str, of_column: &[u8]) -> Option<Foot> {
     }
 }
 
-/// A word without its figures, `S-#` of `S-12`.
-fn form(name: &str) -> String {
-    let mut form = String::new();
-    for sign in name.chars() {
-        let sign = if sign.is_ascii_digit() { '0' } else { sign };
-        if !(sign == '0' && form.ends_with('0')) {
-            form.push(sign);
-        }
-    }
-    form
-}
-
 /// Whether a name is of the form of the names of these rows, with figures in it.
 fn is_named_alike(name: &str, rows: &[&str], sign: Delimiter) -> bool {
-    let own = form(name);
+    let own = form_of(name);
     let same = |row: &&str| {
         filled(row, sign)
             .first()
-            .is_some_and(|(_, other)| form(other) == own)
+            .is_some_and(|(_, other)| form_of(other) == own)
     };
     own.contains('0') && rows.iter().any(same)
 }
@@ -162,7 +151,7 @@ fn at_foot(line: &str, rows: &[&str], sign: Delimiter, usual: usize) -> Foot {
     if usual < 2 || again || is_named_alike(key, rows, sign) {
         return Foot::Row;
     }
-    // A word below times of day is no time: `rate (AU/min),0.0540`.
+    // What has a unit of its own, or sums up, below times of day is none of them: `rate (AU/min),0.0540`.
     let timed = |cell: &str| {
         cell.contains(':')
             && cell
@@ -170,7 +159,8 @@ fn at_foot(line: &str, rows: &[&str], sign: Delimiter, usual: usize) -> Foot {
                 .all(|byte| byte.is_ascii_digit() || matches!(byte, b':' | b'.' | b','))
     };
     let is_timed = |row: &str| matches!(filled(row, sign).first(), Some((0, cell)) if timed(cell));
-    if rows.len() >= FEWEST_ROWS && rows.iter().copied().all(is_timed) {
+    let measure = || crate::column_header::split_unit(key).is_some() || crate::words::is_statistics(key);
+    if rows.len() >= FEWEST_ROWS && rows.iter().copied().all(is_timed) && measure() {
         return Foot::Key;
     }
     // Another row ends where this one does: the last column holds remarks on some.

@@ -7,7 +7,7 @@ use curvary_record::moment::{DateReading, read_date};
 
 use crate::column_header::read_column_header;
 
-use super::columns::corner_heads;
+use super::columns::{corner_heads, parameter};
 use super::dialect::{Delimiter, is_blank, raw_split, split_wide};
 use super::grid::{ColumnKind, Grid};
 use super::scan::{HeadRow, TextLine, TextPiece, is_ruler, is_ruler_piece, leading_number, strip_remark};
@@ -127,6 +127,16 @@ fn heads_behind(text: &str, grid: &Grid, above: &[TextPiece], keys: bool) -> Vec
                     break;
                 }
                 let nearest = heads.iter().all(|head| head.class == RowClass::Summary);
+                if let Some(below) = heads.last()
+                    && let Some(cells) = parameter_over_blanks(text, *line, grid, below)
+                {
+                    heads.push(HeadRow {
+                        line: *line,
+                        class: RowClass::Header,
+                        cells,
+                    });
+                    continue;
+                }
                 let Some(cells) = map_heads(text, *line, grid, nearest, blanks > 0) else {
                     if blanks == 0 && stand_between_heads(text, &above[..=index], grid) {
                         continue;
@@ -163,6 +173,30 @@ fn heads_behind(text: &str, grid: &Grid, above: &[TextPiece], keys: bool) -> Vec
     }
     heads.reverse();
     heads
+}
+
+/// The cells of a line that holds nothing but a parameter with its unit over numbers that blanks part: `time (min)` over `sample  0  1
+/// 2`. Over which of them it stands says nothing.
+fn parameter_over_blanks(
+    text: &str,
+    line: TextLine,
+    grid: &Grid,
+    below: &HeadRow,
+) -> Option<Vec<Option<Span>>> {
+    let raw = &text[line.span.range()];
+    let name = raw.trim_matches(is_blank);
+    let numbers = below.cells.iter().skip(1).flatten();
+    let numbers = numbers
+        .filter(|span| leading_number(&text[span.range()]).is_some())
+        .count();
+    let apart = matches!(grid.dialect.sep, Delimiter::Blank | Delimiter::Wide);
+    if !apart || grid.columns() < 3 || numbers < 2 || name.contains("  ") || parameter(name).is_none() {
+        return None;
+    }
+    let from = line.span.start as usize + (raw.len() - raw.trim_start_matches(is_blank).len());
+    let mut cells = vec![None; grid.columns()];
+    cells[1] = Some(Span::new(from, from + name.len()));
+    Some(cells)
 }
 
 /// Whether a line without the sign that parts the cells stands at once below a table of the same columns: it is a note on its

@@ -35,23 +35,21 @@ pub(super) fn items_at(text: &str, cursor: Cursor) -> Option<Items> {
     if digits < 2 * LEAST {
         return None;
     }
-    let starts = std::iter::once(0).chain(line.match_indices(": ").map(|(at, _)| at + 2));
-    let (from, first) = starts
-        .filter_map(|from| Some((from, items_of(&line[from..], None)?)))
-        .find(|(_, items)| items.len() >= LEAST)?;
-    // `Volumes (mL): S1 10.0, S2 10.5`: under a heading of its own, in the line or above it, stands something else.
+    let (from, first) = behind_heading(line)?;
+    // `Volumes (mL): S1 10.0, S2 10.5`: the words in front of the items, or above them, say that light was read, or the items do.
     let heading = line[..from].trim();
     let heading = if heading.is_empty() {
         text[..cursor.at]
             .lines()
             .rev()
-            .find(|line| !line.trim().is_empty())
+            // Another list stands under a heading of its own: `Volumes (mL): S1 0.5, S2 0.5, S3 0.4`.
+            .find(|line| !line.trim().is_empty() && behind_heading(line).is_none_or(|(from, _)| from == 0))
             .unwrap_or("")
     } else {
         heading
     };
-    let of_light = || names_light(heading) || names_wavelength(heading);
-    if heading.trim_end().ends_with(':') && !of_light() {
+    let of_light = |words: &str| names_light(words) || names_wavelength(words);
+    if !of_light(heading) && !names_light(line) {
         return None;
     }
     let form = form_of(&line[from..][first[0].clone()]);
@@ -106,6 +104,14 @@ pub(super) fn items_at(text: &str, cursor: Cursor) -> Option<Items> {
         lines,
         after: at,
     })
+}
+
+/// Where the items of a line begin, behind the words that head them, and the items.
+fn behind_heading(line: &str) -> Option<(usize, Vec<Range<usize>>)> {
+    let starts = std::iter::once(0).chain(line.match_indices(": ").map(|(at, _)| at + 2));
+    starts
+        .filter_map(|from| Some((from, items_of(&line[from..], None)?)))
+        .find(|(_, items)| items.len() >= LEAST)
 }
 
 /// The items of a line, as bytes of it, where all of it is items of one form.

@@ -5,17 +5,20 @@
 //! a photometer measures, and it has a number each time. Each record is a row, and its keys are the headers. A known key
 //! whose value is the same in all records, `wavelength: 450 nm`, is no column but a key of the whole table.
 
+use std::collections::BTreeSet;
 use std::ops::Range;
 
-use curvary_record::Span;
-use curvary_record::unit::{Spelling, spelled};
+use curvary_record::{Quantity, Span};
 
 use super::dialect::is_blank;
 use super::grid::{ColumnKind, Cursor, line_end};
+use super::number::{Cell, Style, cell, marked_number};
 use super::scan::{HeadRow, ScannedTable, TextLine, is_ruler};
 use super::segments::RowClass;
+use crate::column_header::read_column_header;
+use crate::words::fold;
 
-/// Of so many keys at most is a record.
+/// Of so many keys at most is a record: some twice of what programs write.
 const MOST_KEYS: usize = 24;
 /// A longer key is a sentence.
 const LONGEST_KEY: usize = 40;
@@ -44,7 +47,7 @@ impl Record {
             record
                 .entries
                 .iter()
-                .map(|entry| &text[entry.key.clone()])
+                .map(|entry| fold(&text[entry.key.clone()]))
                 .collect::<Vec<_>>()
         };
         self.title.is_some() == other.title.is_some() && keys(self) == keys(other)
@@ -67,143 +70,193 @@ pub(super) struct FoundRecords {
     pub(super) after: Cursor,
 }
 
-/// The records that begin at `cursor`. `read` reads rows whose cells tabs part and whose columns are of certain kinds.
+/// The records that begin at `cursor`, and the byte in front of which no line begins any: many records that are none as a whole are
+/// not looked at from each of them on. `read` reads rows whose cells tabs part and whose columns are of certain kinds.
 pub(super) fn records_at(
     text: &str,
     cursor: Cursor,
     read: impl Fn(&str, u32, Vec<ColumnKind>) -> Option<ScannedTable>,
-) -> Option<FoundRecords> {
+) -> (Option<FoundRecords>, usize) {
+    let Some((records, whole)) = gathered(text, cursor) else {
+        return (None, cursor.at);
+    };
+    let behind = records.last().map_or(cursor, |record| record.after);
+    let found = whole
+        .then(|| RecordTable::of(text, &records))
+        .flatten()
+        .and_then(|table| table.read(text, read));
+    (found, behind.at)
+}
+
+/// Two records or more with the same keys, of which one is a reading; and whether they are all that the text has of them.
+fn gathered(text: &str, cursor: Cursor) -> Option<(Vec<Record>, bool)> {
     let first = record_at(text, cursor, MOST_KEYS)?;
     let keys = first.entries.len();
-    if keys < 2 || !first.entries.iter().any(|entry| is_reading(text, entry)) {
+    let light: Vec<String> = first
+        .entries
+        .iter()
+        .filter(|entry| is_reading(text, entry))
+        .map(|entry| fold(&text[entry.key.clone()]))
+        .collect();
+    if keys < 2 || light.is_empty() {
         return None;
     }
+    let key = |record: &Record| fold(&text[record.entries[0].key.clone()]);
     let mut records = vec![first];
     let mut behind = records[0].after;
+    let mut whole = true;
     while let Some(record) = record_at(text, behind_gap(text, behind), keys) {
-        let like = records[0].is_like(text, &record);
-        // One that breaks off, or has a key more, is no row of this table, and nothing may be lost of it.
-        if !like && text[record.entries[0].key.clone()] == text[records[0].entries[0].key.clone()] {
-            return None;
-        }
-        if !like {
+        if !records[0].is_like(text, &record) {
+            // One that breaks off, or has a key more, is no row of this table, and nothing may be lost of it.
+            whole = key(&record) != key(&records[0]);
             break;
         }
         behind = record.after;
         records.push(record);
     }
+    if records.len() < 2 {
+        return None;
+    }
     // A reading elsewhere in the text would be lost: of a record with a remark in its midst, or without one of its keys.
-    let light: Vec<&str> = records[0]
-        .entries
-        .iter()
-        .filter(|entry| is_reading(text, entry))
-        .map(|entry| &text[entry.key.clone()])
-        .collect();
-    if records.len() < 2
-        || is_key_of_any(&text[..cursor.at], &light)
-        || is_key_of_any(&text[behind.at..], &light)
-    {
-        return None;
-    }
-    let value = |record: &Record, place: usize| &text[record.entries[place].value.clone()];
-    let (shared, columns): (Vec<usize>, Vec<usize>) = (0..records[0].entries.len()).partition(|&place| {
-        let entry = &records[0].entries[place];
-        !is_reading(text, entry)
-            && crate::preamble::is_known(&text[entry.key.clone()])
-            && records
-                .iter()
-                .all(|record| value(record, place) == value(&records[0], place))
-    });
-    // Samples at wavelengths of which some come again are no spectrum.
-    let at_wavelengths = |place: usize| {
-        let head = crate::column_header::read_column_header(&text[records[0].entries[place].key.clone()]);
-        head.quantity == Some(curvary_record::Quantity::WAVELENGTH)
-    };
-    let comes_again = |place: usize| {
-        let values: std::collections::BTreeSet<&str> =
-            records.iter().map(|record| value(record, place)).collect();
-        values.len() < records.len()
-    };
-    if columns
-        .iter()
-        .any(|&place| at_wavelengths(place) && comes_again(place))
-    {
-        return None;
-    }
-    let named = records[0].title.map(|_| ColumnKind::Words);
-    let kinds: Vec<ColumnKind> = named
-        .into_iter()
-        .chain(columns.iter().map(|&place| {
-            let mut filled = records
-                .iter()
-                .map(|record| value(record, place))
-                .filter(|value| !value.is_empty());
-            if is_reading(text, &records[0].entries[place]) || filled.all(is_number) {
+    let elsewhere = |part: &str| is_key_of_any(part, &light);
+    let whole = whole && !elsewhere(&text[..cursor.at]) && !elsewhere(&text[behind.at..]);
+    Some((records, whole))
+}
+
+/// Records as a table: the keys of the whole, and the columns.
+struct RecordTable<'r> {
+    records: &'r [Record],
+    /// By their place in a record.
+    shared: Vec<usize>,
+    columns: Vec<usize>,
+    kinds: Vec<ColumnKind>,
+}
+
+impl<'r> RecordTable<'r> {
+    fn of(text: &str, records: &'r [Record]) -> Option<Self> {
+        let first = records.first()?;
+        let value = |record: &Record, place: usize| &text[record.entries[place].value.clone()];
+        let differ = |place: usize| {
+            let values: BTreeSet<&str> = records.iter().map(|record| value(record, place)).collect();
+            values.len()
+        };
+        let (shared, columns): (Vec<usize>, Vec<usize>) = (0..first.entries.len()).partition(|&place| {
+            let entry = &first.entries[place];
+            let known = crate::preamble::is_known(&text[entry.key.clone()]);
+            !is_reading(text, entry) && known && differ(place) == 1
+        });
+        // Samples at wavelengths of which some come again are no spectrum.
+        let at_wavelengths = |place: usize| {
+            let head = read_column_header(&text[first.entries[place].key.clone()]);
+            head.quantity == Some(Quantity::WAVELENGTH)
+        };
+        if columns
+            .iter()
+            .any(|&place| at_wavelengths(place) && differ(place) < records.len())
+        {
+            return None;
+        }
+        let numbers = |place: usize| {
+            let values = || records.iter().map(|record| held(value(record, place)));
+            if is_reading(text, &first.entries[place]) {
+                return values()
+                    .any(|held| held == Held::Number)
+                    .then_some(ColumnKind::Figures);
+            }
+            let all = values().all(|held| held != Held::Words) && values().any(|held| held == Held::Number);
+            Some(if all {
                 ColumnKind::Figures
             } else {
                 ColumnKind::Words
-            }
-        }))
-        .collect();
-    let mut rows = String::new();
-    let mut end = cursor.at;
-    for record in &records {
-        rows.push_str(&" ".repeat(record.start.at - end));
-        let mut row = vec![b' '; record.after.at - record.start.at];
-        let cells = record
-            .name(text)
+            })
+        };
+        let named = first.title.map(|_| Some(ColumnKind::Words));
+        let kinds: Option<Vec<ColumnKind>> = named
             .into_iter()
-            .chain(columns.iter().map(|&column| record.entries[column].value.clone()));
-        for (place, value) in cells.enumerate() {
-            let from = value.start - record.start.at;
-            row[from..from + value.len()].copy_from_slice(&text.as_bytes()[value.clone()]);
-            if place > 0 {
-                row[from - 1] = b'\t';
+            .chain(columns.iter().map(|&place| numbers(place)))
+            .collect();
+        Some(Self {
+            records,
+            shared,
+            columns,
+            kinds: kinds?,
+        })
+    }
+
+    /// The records with a row each; every byte that is kept stands where it stood.
+    fn rows(&self, text: &str) -> String {
+        let mut rows = String::new();
+        let mut end = self.records[0].start.at;
+        for record in self.records {
+            rows.push_str(&" ".repeat(record.start.at - end));
+            let mut row = vec![b' '; record.after.at - record.start.at];
+            let values = self
+                .columns
+                .iter()
+                .map(|&column| record.entries[column].value.clone());
+            for (place, value) in record.name(text).into_iter().chain(values).enumerate() {
+                let from = value.start - record.start.at;
+                row[from..from + value.len()].copy_from_slice(&text.as_bytes()[value.clone()]);
+                if place > 0 {
+                    row[from - 1] = b'\t';
+                }
             }
+            // The last line of a text may have no end.
+            let ends = text[..record.after.at].ends_with(['\n', '\r']);
+            if let Some(last) = row.last_mut().filter(|_| ends) {
+                *last = b'\n';
+            }
+            rows.push_str(&String::from_utf8_lossy(&row));
+            end = record.after.at;
         }
-        if let Some(last) = row.last_mut() {
-            *last = b'\n';
+        rows
+    }
+
+    fn read(
+        self,
+        text: &str,
+        read: impl Fn(&str, u32, Vec<ColumnKind>) -> Option<ScannedTable>,
+    ) -> Option<FoundRecords> {
+        let (first, last) = (self.records.first()?, self.records.last()?);
+        let rows = self.rows(text);
+        let mut table = read(&rows, first.start.line, self.kinds)?;
+        if table.grid.rows != self.records.len() || !table.grid.odd.is_empty() {
+            return None;
         }
-        rows.push_str(&String::from_utf8_lossy(&row));
-        end = record.after.at;
-    }
-    let mut table = read(&rows, cursor.line, kinds)?;
-    let whole = table.grid.rows == records.len() && table.grid.odd.is_empty();
-    if !whole {
-        return None;
-    }
-    table.grid.move_by(cursor.at);
-    let lines: Vec<u32> = records.iter().map(|record| record.start.line).collect();
-    // Of the lines of a record the last counts, which is mostly that of the reading.
-    table.grid.place_rows(&lines);
-    let heads = &records[0].entries;
-    table.heads = vec![HeadRow {
-        line: heads[columns[0]].line,
-        class: RowClass::Header,
-        cells: named
+        table.grid.move_by(first.start.at);
+        // Of the lines of a record that of its last column counts, which is mostly the reading.
+        let of_row = *self.columns.last()?;
+        let lines: Vec<u32> = self
+            .records
             .iter()
-            .map(|_| None)
-            .chain(columns.iter().map(|&place| {
-                let key = &heads[place].key;
-                Some(Span::new(key.start, key.end))
-            }))
-            .collect(),
-    }];
-    let last = records.last()?;
-    table.first_line = records[0].start.line;
-    table.last_line = last.entries.last()?.line.line;
-    Some(FoundRecords {
-        keys: shared.iter().map(|&place| heads[place].line).collect(),
-        table,
-        after: last.after,
-    })
+            .map(|record| record.entries[of_row].line.line)
+            .collect();
+        table.grid.place_rows(&lines);
+        let heads = &first.entries;
+        let keys = self.columns.iter().map(|&place| {
+            let key = &heads[place].key;
+            Some(Span::new(key.start, key.end))
+        });
+        table.heads = vec![HeadRow {
+            line: heads[self.columns[0]].line,
+            class: RowClass::Header,
+            cells: first.title.map(|_| None).into_iter().chain(keys).collect(),
+        }];
+        table.first_line = first.start.line;
+        table.last_line = last.entries.last()?.line.line;
+        Some(FoundRecords {
+            keys: self.shared.iter().map(|&place| heads[place].line).collect(),
+            table,
+            after: last.after,
+        })
+    }
 }
 
-/// Whether a line of a text has one of these keys.
-fn is_key_of_any(text: &str, keys: &[&str]) -> bool {
+/// Whether a line of a text has one of these keys, which are folded.
+fn is_key_of_any(text: &str, keys: &[String]) -> bool {
     let mut cursor = Cursor { at: 0, line: 1 };
     while cursor.at < text.len() {
-        if entry_at(text, cursor).is_some_and(|entry| keys.contains(&&text[entry.key])) {
+        if entry_at(text, cursor).is_some_and(|entry| keys.contains(&fold(&text[entry.key]))) {
             return true;
         }
         cursor = next_line(text, cursor);
@@ -223,7 +276,9 @@ fn record_at(text: &str, cursor: Cursor, most: usize) -> Option<Record> {
     while let Some(entry) = entry_at(text, at) {
         let key = &text[entry.key.clone()];
         let item = is_item(&text[entry.line.span.range()]) && !entries.is_empty();
-        let known = entries.iter().any(|before| &text[before.key.clone()] == key);
+        let known = entries
+            .iter()
+            .any(|before| fold(&text[before.key.clone()]) == fold(key));
         if item || known || entries.len() == most {
             break;
         }
@@ -311,24 +366,36 @@ fn behind_gap(text: &str, mut cursor: Cursor) -> Cursor {
     cursor
 }
 
-/// Whether an entry is a number under a key that names light.
+/// Whether an entry is a reading under a key that names light, or what stands in the place of one.
 fn is_reading(text: &str, entry: &Entry) -> bool {
-    let head = crate::column_header::read_column_header(&text[entry.key.clone()]);
-    head.quantity.is_some_and(|quantity| quantity.is_of_light()) && is_number(&text[entry.value.clone()])
+    let head = read_column_header(&text[entry.key.clone()]);
+    head.quantity.is_some_and(|quantity| quantity.is_of_light())
+        && held(&text[entry.value.clone()]) != Held::Words
 }
 
-/// Whether a value is a number, perhaps with its unit.
-fn is_number(value: &str) -> bool {
-    let body = value.trim_start_matches(['-', '+', '\u{2212}']);
-    let digits = body
-        .find(|c: char| !c.is_ascii_digit() && !matches!(c, '.' | ','))
-        .unwrap_or(body.len());
-    let (number, rest) = body.split_at(digits);
-    let rest = rest.strip_prefix(['e', 'E']).map_or(rest, |power| {
-        power
-            .trim_start_matches(['-', '+'])
-            .trim_start_matches(|c: char| c.is_ascii_digit())
+/// What a value is.
+#[derive(Clone, Copy, PartialEq, Eq)]
+enum Held {
+    /// A number, perhaps with its unit.
+    Number,
+    /// Nothing, or a word for a number that lacks or lies beyond the range.
+    Nothing,
+    Words,
+}
+
+fn held(value: &str) -> Held {
+    let kinds = [Style::POINT, Style::COMMA].map(|style| {
+        if marked_number(value, style).is_some() {
+            return Held::Number;
+        }
+        match cell(value, style) {
+            Cell::Number { .. } | Cell::WithUnit { .. } => Held::Number,
+            Cell::Empty | Cell::Missing | Cell::Beyond => Held::Nothing,
+            _ => Held::Words,
+        }
     });
-    let unit = rest.trim();
-    number.starts_with(|c: char| c.is_ascii_digit()) && (unit.is_empty() || spelled(unit) != Spelling::None)
+    kinds
+        .into_iter()
+        .find(|kind| *kind != Held::Words)
+        .unwrap_or(Held::Words)
 }

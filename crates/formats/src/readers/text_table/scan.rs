@@ -82,6 +82,8 @@ struct Effort {
     sentences_to: usize,
     /// Lines that begin in front of this byte were seen to have no form with values.
     no_form_to: usize,
+    /// Lines that begin in front of this byte were seen to begin no records.
+    no_records_to: usize,
 }
 
 impl Effort {
@@ -277,8 +279,13 @@ fn named_values_at(
         table_at(rows, first, class, &[], assume, least, &mut Effort::default()).map(|(table, _)| table)
     };
     let of_kinds = |text: &str, line: u32, kinds| rows(text, line, Some(kinds));
-    if let Some(records) = records_at(text, cursor, of_kinds) {
-        return Some((records.keys, records.table, records.after));
+    if cursor.at >= effort.no_records_to {
+        let (records, looked_to) = records_at(text, cursor, of_kinds);
+        effort.read += looked_to - cursor.at;
+        effort.no_records_to = looked_to;
+        if let Some(records) = records {
+            return Some((records.keys, records.table, records.after));
+        }
     }
     let (labelled, looked) = labelled::table_at(text, cursor, &mut effort.no_form_to, rows);
     effort.read += looked;
@@ -2061,7 +2068,7 @@ fn is_row_of_conditions(rows: &[&str], dialect: &Dialect) -> bool {
 /// Whether the first of these rows holds numbers of what the line above it names with its unit, and nothing is measured in it:
 /// `Strain;0;4;8` under `;Time (h);;`, `No.;Sample;0;5` under `;;Time (min);`.
 fn is_row_under_parameter(rows: &[&str], head: Option<&str>, dialect: &Dialect) -> bool {
-    let ([first, _, ..], Some(head)) = (rows, head) else {
+    let (Some(first), Some(head)) = (rows.first(), head) else {
         return false;
     };
     let apart = matches!(dialect.sep, Delimiter::Blank | Delimiter::Wide);
@@ -2074,26 +2081,39 @@ fn is_row_under_parameter(rows: &[&str], head: Option<&str>, dialect: &Dialect) 
     .collect();
     let filled: Vec<usize> = (0..over.len()).filter(|&at| !over[at].is_empty()).collect();
     // Between blanks, and where it stands alone, it may stand over the middle of its numbers.
-    let reach = match filled.as_slice() {
-        [alone] => parameter(over[*alone]).map(|_| 1..usize::MAX),
-        _ if apart => None,
-        several => several.iter().find_map(|&from| {
-            let next = several.iter().copied().find(|at| *at > from);
-            (from > 0 && parameter(over[from]).is_some()).then(|| from..next.unwrap_or(usize::MAX))
-        }),
+    let reaches: Vec<Range<usize>> = match filled.as_slice() {
+        [alone] => parameter(over[*alone])
+            .map(|_| 1..usize::MAX)
+            .into_iter()
+            .collect(),
+        _ if apart => Vec::new(),
+        several => several
+            .iter()
+            .filter(|&&from| from > 0 && parameter(over[from]).is_some())
+            .map(|&from| {
+                from..several
+                    .iter()
+                    .copied()
+                    .find(|at| *at > from)
+                    .unwrap_or(usize::MAX)
+            })
+            .collect(),
     };
-    let Some(reach) = reach else { return false };
-    let (mut numbers, mut others) = (Vec::new(), true);
+    let mut numbers: Vec<Vec<f64>> = vec![Vec::new(); reaches.len()];
     for (at, range) in split(first, dialect).into_iter().enumerate() {
-        match cell(&first[range.clone()], dialect.style) {
-            Cell::Number { value, .. } if reach.contains(&at) => numbers.push(value),
+        let reach = reaches.iter().position(|reach| reach.contains(&at));
+        match (cell(&first[range.clone()], dialect.style), reach) {
+            (Cell::Number { value, .. }, Some(reach)) => numbers[reach].push(value),
             // What stands in front of them, or beside them, is no number.
-            _ => others &= leading_number(&first[range]).is_none(),
+            _ if leading_number(&first[range]).is_some() => return false,
+            _ => {}
         }
     }
-    let runs =
-        numbers.windows(2).all(|pair| pair[0] < pair[1]) || numbers.windows(2).all(|pair| pair[0] > pair[1]);
-    numbers.len() >= 2 && runs && others
+    let runs = |numbers: &Vec<f64>| {
+        let pairs = || numbers.windows(2);
+        numbers.len() >= 2 && (pairs().all(|pair| pair[0] < pair[1]) || pairs().all(|pair| pair[0] > pair[1]))
+    };
+    !numbers.is_empty() && numbers.iter().all(runs)
 }
 
 /// Whether the first of these rows tells the columns of the others apart: nothing over the first column, a number with

@@ -7,6 +7,7 @@ use super::dialect::{Dialect, split};
 use super::grid::ColumnKind;
 use super::join::Section;
 use super::scan::{ScannedTable, TextLine, strip_remark};
+use crate::words::{self, WordList};
 
 /// The names of wells, by the letter of the row and the number of the column.
 pub(super) type WellNames = BTreeMap<(char, u32), String>;
@@ -64,12 +65,16 @@ pub(super) fn take(
     let in_front = first_key
         .zip(first_plate)
         .is_some_and(|(key, plate)| key <= plate);
+    let last_plate = (0..count)
+        .rev()
+        .find(|plate| plates[*plate].is_some() && !is_key(*plate));
+    // One key above all plates or below all of them is that of all.
+    let of_all = first_key.filter(|&key| {
+        let above = first_plate.is_some_and(|first| key <= first);
+        written == 1 && (above || last_plate.is_some_and(|last| key > last))
+    });
     for (index, plate) in plates.iter().enumerate() {
         let Some(plate) = plate else { continue };
-        // One key above all plates or below all of them is that of all.
-        let of_all = [0, count]
-            .into_iter()
-            .find(|block| written == 1 && keys[*block].is_some());
         let own = of_all.unwrap_or(if in_front { index } else { index + 1 });
         let key = keys[own].as_ref().filter(|key| plate.has(&key.names));
         if let Some(key) = key {
@@ -245,7 +250,11 @@ impl Plate {
             key.lines.push(line.line);
             for (at, &column) in self.columns.iter().enumerate() {
                 let name = row.get(first + shift + at).copied().unwrap_or("");
-                if name.contains(char::is_alphanumeric) && name.chars().count() <= LONGEST_NAME {
+                // Where a sentence stands in a cell, the grid holds something else.
+                if name.chars().count() > LONGEST_NAME {
+                    return None;
+                }
+                if name.contains(char::is_alphanumeric) {
                     key.names.insert((letter, column), name.to_owned());
                 }
             }
@@ -279,8 +288,16 @@ fn lines(text: &str, words: &[TextLine]) -> WellKey {
         };
         key.lines.push(line.line);
         for (wells, name) in statements {
-            key.names
-                .extend(wells.into_iter().map(|well| (well, name.to_owned())));
+            for well in wells {
+                // Two lines that say otherwise of one well are both left as they stand.
+                if key
+                    .names
+                    .insert(well, name.to_owned())
+                    .is_some_and(|other| other != name)
+                {
+                    return WellKey::default();
+                }
+            }
         }
     }
     key
@@ -291,12 +308,11 @@ fn wells_of(text: &str) -> Option<Vec<(char, u32)>> {
     let mut wells = Vec::new();
     for part in text.split([',', '+', '&']) {
         let part = part.replace("..", "-");
-        let corners: Vec<&str> = part
-            .split(['-', '–', '—', '…'])
-            .flat_map(|part| part.split(" to "))
-            .flat_map(|part| part.split(" bis "))
-            .map(str::trim)
-            .collect();
+        let words: Vec<&str> = part.split_whitespace().collect();
+        let corners: Vec<&str> = match words.as_slice() {
+            [first, to, last] if words::is(WordList::RangeTo, to) => vec![first, last],
+            _ => part.split(['-', '–', '—', '…']).map(str::trim).collect(),
+        };
         let corners: Vec<(char, u32)> = corners.into_iter().map(well).collect::<Option<_>>()?;
         let (first, last) = match corners.as_slice() {
             [one] => (*one, *one),

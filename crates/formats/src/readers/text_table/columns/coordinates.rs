@@ -17,7 +17,7 @@ pub(super) struct PartedCoordinates {
     units: usize,
     /// Of each column, its number with what it is of, `20 °C`, `pH 7`.
     said: Vec<Option<String>>,
-    /// The columns over which the parameter stands only because it was spread over them.
+    /// The columns without a number over which the parameter stands all the same: it reaches over them, or begins there.
     spread: Vec<bool>,
 }
 
@@ -149,7 +149,7 @@ impl PartedCoordinates {
                         "pH" => format!("pH {number}"),
                         unit => format!("{number} {unit}"),
                     });
-                    spread[index] = said[index].is_none() && own[index].is_none();
+                    spread[index] = said[index].is_none() && (own[index].is_none() || index == *from);
                 }
             }
             let told: Vec<(usize, &String)> = said
@@ -162,7 +162,7 @@ impl PartedCoordinates {
             let nameless = (1..own.len()).any(|index| {
                 table.grid.kinds[index] == ColumnKind::Figures
                     && said[index].is_none()
-                    && own[index].is_none()
+                    && (own[index].is_none() || spread[index])
                     && rows[numbers][index].is_none()
                     && rows.iter().any(|row| row[index].is_some())
             });
