@@ -8,7 +8,8 @@ use std::process::Stdio;
 use std::thread::sleep;
 use std::time::{Duration, Instant};
 
-use curvary_tests::{call, json, run, status};
+use curvary_tests::ways::Dice;
+use curvary_tests::{call, copy_folder, json, run, status};
 
 /// How long the killing of one test goes on at most, and how often it happens.
 const SECONDS: u64 = 20;
@@ -83,7 +84,7 @@ fn add_may_be_killed_at_any_moment() {
     assert_eq!(truth.len(), 400);
 
     let begun = Instant::now();
-    let mut seed = 0x2545_f491_4f6c_dd1d_u64;
+    let mut dice = Dice(0x2545_f491_4f6c_dd1d);
     let mut kills = 0;
     // On a machine that is busy with other things a few kills take longer.
     let (wanted, most) = kills_wanted(KILLS);
@@ -99,11 +100,7 @@ fn add_may_be_killed_at_any_moment() {
             .stderr(Stdio::null())
             .spawn()
             .expect("the program starts");
-        // Xorshift (Marsaglia 2003).
-        seed ^= seed << 13;
-        seed ^= seed >> 7;
-        seed ^= seed << 17;
-        sleep(Duration::from_millis(seed % takes));
+        sleep(Duration::from_millis(dice.roll(takes)));
         // Killed as `kill -9` kills, unless it was quicker.
         let _ = child.kill();
         let _ = child.wait();
@@ -263,7 +260,7 @@ fn every_writing_command_may_be_killed() {
         commands.push(vec!["answer".into(), id.clone(), answer]);
     }
     let begun = Instant::now();
-    let mut seed = 0x9e37_79b9_7f4a_7c15_u64;
+    let mut dice = Dice(0x9e37_79b9_7f4a_7c15);
     let mut kills = 0;
     let (wanted, most) = kills_wanted(KILLS * 2);
     while kills < 8 || (kills < wanted && begun.elapsed() < most) {
@@ -277,10 +274,7 @@ fn every_writing_command_may_be_killed() {
             .stderr(Stdio::null())
             .spawn()
             .expect("the program starts");
-        seed ^= seed << 13;
-        seed ^= seed >> 7;
-        seed ^= seed << 17;
-        sleep(Duration::from_millis(seed % 400));
+        sleep(Duration::from_millis(dice.roll(400)));
         let _ = child.kill();
         let _ = child.wait();
         kills += 1;
@@ -319,20 +313,6 @@ fn every_writing_command_may_be_killed() {
     assert_eq!(ids(here, "lab"), truth);
 }
 
-/// Copies a folder with all that is in it.
-fn copied(from: &Path, to: &Path) {
-    fs::create_dir_all(to).expect("a folder");
-    for entry in fs::read_dir(from).expect("a folder") {
-        let entry = entry.expect("an entry").path();
-        let to = to.join(entry.file_name().expect("a name"));
-        if entry.is_dir() {
-            copied(&entry, &to);
-        } else {
-            fs::copy(&entry, &to).expect("it copies");
-        }
-    }
-}
-
 /// Runs a command that must succeed, and gives what it said.
 fn done(folder: &Path, arguments: &[&str]) -> String {
     let output = run(folder, arguments);
@@ -352,7 +332,7 @@ fn restore_upgrade_and_unlock_may_be_killed() {
     done(here, &["backup", "copy", "--archive", "lab", "--quiet"]);
     let truth = ids(here, "lab");
     let format_3 = curvary_tests::root().join("tests/archives/format-3");
-    copied(&format_3, &here.join("old"));
+    copy_folder(&format_3, &here.join("old"));
     let of_old = ids(here, "old");
     let commands: [(&str, &[&str]); 3] = [
         ("restored", &["restore", "copy", "restored", "--quiet"]),
@@ -360,13 +340,7 @@ fn restore_upgrade_and_unlock_may_be_killed() {
         ("lab", &["unlock", "--archive", "lab", "--quiet"]),
     ];
     let begun = Instant::now();
-    let mut seed = 0x5851_f42d_4c95_7f2d_u64;
-    let mut dice = |most: u64| {
-        seed ^= seed << 13;
-        seed ^= seed >> 7;
-        seed ^= seed << 17;
-        seed % most.max(1)
-    };
+    let mut dice = Dice(0x5851_f42d_4c95_7f2d);
     let mut kills = 0;
     let mut took = [100_u64; 3];
     let (wanted, most) = kills_wanted(KILLS * 2);
@@ -381,13 +355,13 @@ fn restore_upgrade_and_unlock_may_be_killed() {
                     .stderr(Stdio::null())
                     .spawn()
                     .expect("the program starts");
-                sleep(Duration::from_millis(dice(60)));
+                sleep(Duration::from_millis(dice.roll(60)));
                 let _ = child.kill();
                 let _ = child.wait();
             }
             "moved" => {
                 let _ = fs::remove_dir_all(here.join("moved"));
-                copied(&format_3, &here.join("moved"));
+                copy_folder(&format_3, &here.join("moved"));
             }
             _ => {
                 let _ = fs::remove_dir_all(here.join("restored"));
@@ -401,7 +375,7 @@ fn restore_upgrade_and_unlock_may_be_killed() {
                 .stderr(Stdio::null())
                 .spawn()
                 .expect("the program starts");
-            sleep(Duration::from_millis(dice(took[which])));
+            sleep(Duration::from_millis(dice.roll(took[which].max(1))));
             let _ = child.kill();
             let _ = child.wait();
             kills += 1;

@@ -257,7 +257,7 @@ fn every_front_page_shows_how_a_crate_is_used() {
 /// An error has a type, so that whoever meets it can tell its kinds apart; only at the border it becomes a sentence.
 #[test]
 fn errors_have_types() {
-    let sentence = Regex::new(r"Result<[^;{]*, *String *>").expect("a pattern");
+    let sentence = Regex::new(SENTENCE).expect("a pattern");
     for room in [
         "record",
         "jcamp-dx",
@@ -275,6 +275,24 @@ fn errors_have_types() {
                 assert!(!sentence.is_match(line), "{}: {line}", path.display());
             }
         }
+    }
+}
+
+/// Where a type gets its name; `.ci/sizes.py` counts by the same pattern.
+const MADE: &str = r"(?m)^\s*(?:pub(?:\([^)]*\))?\s+)?(?:struct|enum|trait|union)\s+([A-Z]\w*)";
+
+/// A result whose error is a bare sentence; `.ci/sizes.py` counts by the same pattern.
+const SENTENCE: &str = r"Result<[^;{]*, *String *>";
+
+/// What is counted under "Sizes" of DEVELOPERS.md is what these tests hold.
+#[test]
+fn sizes_are_counted_by_the_same_patterns() {
+    let script = fs::read_to_string(root().join(".ci/sizes.py")).expect("the script");
+    for pattern in [MADE, SENTENCE] {
+        assert!(
+            script.contains(&format!("r\"{pattern}\"")) || script.contains(&format!("r'{pattern}'")),
+            ".ci/sizes.py has not the pattern {pattern}"
+        );
     }
 }
 
@@ -311,8 +329,7 @@ const SHARED_NAMES: &[(&str, &[&str])] = &[
 /// One name, one thing. Who needs a name again says above why it may be.
 #[test]
 fn a_name_of_a_type_stands_for_one_thing() {
-    let made = Regex::new(r"(?m)^\s*(?:pub(?:\([^)]*\))?\s+)?(?:struct|enum|trait|union)\s+([A-Z]\w*)")
-        .expect("a sound pattern");
+    let made = Regex::new(MADE).expect("a sound pattern");
     let mut places: BTreeMap<String, Vec<String>> = BTreeMap::new();
     for room in rooms() {
         let mut found = Vec::new();
@@ -332,6 +349,52 @@ fn a_name_of_a_type_stands_for_one_thing() {
         .collect();
     places.retain(|name, places| places.len() > 1 && !known.contains(name.as_str()));
     assert!(places.is_empty(), "names used more than once: {places:#?}");
+}
+
+/// A name of a type stands in prose as code does, in backticks. Where it stands bare, a renaming ran over a sentence, and some
+/// of these sentences are the help that people read.
+#[test]
+fn no_renaming_ran_over_prose() {
+    let made = Regex::new(MADE).expect("a sound pattern");
+    let mut texts = Vec::new();
+    for room in rooms() {
+        let mut found = Vec::new();
+        sources(&root().join("crates").join(&room).join("src"), &mut found);
+        texts.extend(found.into_iter().map(|path| {
+            let text = fs::read_to_string(&path).expect("a source");
+            (path, text)
+        }));
+    }
+    // A name of one word is a word of the language as well.
+    let capitals = |name: &str| name.chars().filter(|sign| sign.is_uppercase()).count();
+    let names: BTreeSet<&str> = texts
+        .iter()
+        .flat_map(|(_, text)| made.captures_iter(text))
+        .filter_map(|name| name.get(1))
+        .map(|name| name.as_str())
+        .filter(|name| capitals(name) > 1)
+        .collect();
+    let code = Regex::new(r"`[^`]*`|\[[^\]]*\]").expect("a pattern");
+    let word = Regex::new(r"\w+").expect("a pattern");
+    for (path, text) in &texts {
+        let mut in_code = false;
+        for line in text.lines() {
+            let line = line.trim_start();
+            let Some(prose) = line.strip_prefix("///").or_else(|| line.strip_prefix("//")) else {
+                in_code = false;
+                continue;
+            };
+            let prose = prose.trim_start_matches('!').trim_start();
+            in_code ^= prose.starts_with("```");
+            if in_code {
+                continue;
+            }
+            let prose = code.replace_all(prose, "");
+            for name in word.find_iter(&prose) {
+                assert!(!names.contains(name.as_str()), "{}: {line}", path.display());
+            }
+        }
+    }
 }
 
 /// The science is functions over numbers; only `study`, beside it, takes them from runs to outcomes.

@@ -269,7 +269,7 @@ impl Archive {
 }
 
 /// A digest as the index has it; what is none names no source.
-fn digest_of(text: &str) -> Digest {
+pub(crate) fn digest_of(text: &str) -> Digest {
     digest_named(&digest_bytes(text).unwrap_or_default())
 }
 

@@ -8,7 +8,7 @@ use std::collections::VecDeque;
 use std::fs::File;
 use std::io::{self, Read, Write};
 use std::path::Path;
-use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::sync::{Arc, Mutex, MutexGuard, OnceLock, PoisonError};
 
 use curvary_record::stored::{self, Record, RunTree};
 use serde::{Deserialize, Serialize};
@@ -133,15 +133,18 @@ fn unpack(path: &Path, at: u64, packed: &[u8]) -> Result<Vec<u8>, Error> {
 #[derive(Default)]
 pub(crate) struct FrameReader {
     kept: Mutex<FrameCache>,
-    /// The runs that others were like last.
-    models: Mutex<ModelCache>,
+    models: Models,
 }
+
+/// The runs that others were like last.
+#[derive(Default)]
+struct Models(Mutex<ModelCache>);
 
 /// A frame by its part and its first byte.
 type FramePlace = (u32, u64);
 
 /// Unpacked frames.
-type FrameCache = Recent<FramePlace, Vec<u8>, { 16 << 20 }>;
+type FrameCache = Recent<FramePlace, FrameLines<Vec<u8>>, { 16 << 20 }>;
 
 /// Runs that others are like, by their frame and the first byte of their line; a tree takes some ten times its line.
 type ModelCache = Recent<(FramePlace, usize), RunTree, { 1 << 20 }>;
@@ -171,33 +174,40 @@ impl FrameReader {
             Some(lines) => lines,
             None => {
                 let packed = read_at(path, at.frame, at.packed as usize).map_err(Error::io("read", path))?;
-                let lines = Arc::new(unpack(path, at.frame, &packed)?);
-                self.kept().put(which, lines.len(), Arc::clone(&lines));
+                let lines = Arc::new(FrameLines::of(unpack(path, at.frame, &packed)?));
+                self.kept().put(which, lines.bytes.len(), Arc::clone(&lines));
                 lines
             }
         };
         let line = lines
+            .bytes
             .get(at.line as usize..)
             .and_then(|rest| rest.get(..at.length as usize))
             .ok_or_else(|| Error::damaged(path, at.frame, "a shorter frame", EXPECTED))?;
-        let model = |above: u32| {
-            let (from, line) = line_above(&lines, at.line as usize, above)?;
-            if let Some(model) = self.models().get((which, from)) {
-                return Some(model);
-            }
-            let model = Arc::new(RunTree::in_line(line)?);
-            self.models().put((which, from), line.len(), Arc::clone(&model));
-            Some(model)
-        };
+        let model = |above| self.models.model(&lines, at, above);
         stored::read(line, model).map_err(|error| Error::damaged(path, at.frame, error, EXPECTED))
-    }
-
-    fn models(&self) -> MutexGuard<'_, ModelCache> {
-        self.models.lock().unwrap_or_else(PoisonError::into_inner)
     }
 
     fn kept(&self) -> MutexGuard<'_, FrameCache> {
         self.kept.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+}
+
+impl Models {
+    /// The run that stands so many lines above the one at `at`, in the lines of its frame.
+    fn model<B: AsRef<[u8]>>(&self, lines: &FrameLines<B>, at: At, above: u32) -> Option<Arc<RunTree>> {
+        let (from, line) = lines.above(at.line as usize, above)?;
+        let which = ((at.part, at.frame), from);
+        if let Some(model) = self.kept().get(which) {
+            return Some(model);
+        }
+        let model = Arc::new(RunTree::in_line(line)?);
+        self.kept().put(which, line.len(), Arc::clone(&model));
+        Some(model)
+    }
+
+    fn kept(&self) -> MutexGuard<'_, ModelCache> {
+        self.0.lock().unwrap_or_else(PoisonError::into_inner)
     }
 }
 
@@ -414,33 +424,41 @@ pub(crate) fn whole_frames(path: &Path) -> Result<u64, Error> {
     Ok(end as u64)
 }
 
-/// Where the line begins that stands so many lines above the one that begins at `from`, and the line itself.
-fn line_above(lines: &[u8], from: usize, above: u32) -> Option<(usize, &[u8])> {
-    let mut front = lines.get(..from)?;
-    for _ in 1..above {
-        let end = front.strip_suffix(b"\n")?;
-        front = &front[..memchr::memrchr(b'\n', end).map_or(0, |end| end + 1)];
+/// The lines of an unpacked frame.
+struct FrameLines<B> {
+    bytes: B,
+    /// Where each begins, from the first time that one is counted.
+    starts: OnceLock<Vec<usize>>,
+}
+
+impl<B: AsRef<[u8]>> FrameLines<B> {
+    fn of(bytes: B) -> Self {
+        Self {
+            bytes,
+            starts: OnceLock::new(),
+        }
     }
-    let line = front.strip_suffix(b"\n")?;
-    let from = memchr::memrchr(b'\n', line).map_or(0, |end| end + 1);
-    Some((from, &line[from..]))
+
+    /// Where the line begins that stands so many lines above the one that begins at `from`, and the line itself. All starts are
+    /// found at once: a frame may hold thousands of lines that are like its first, and none of them counts its way back.
+    fn above(&self, from: usize, above: u32) -> Option<(usize, &[u8])> {
+        let bytes = self.bytes.as_ref();
+        let starts = self.starts.get_or_init(|| {
+            let behind = memchr::memchr_iter(b'\n', bytes).map(|end| end + 1);
+            std::iter::once(0).chain(behind).collect()
+        });
+        let own = starts.binary_search(&from).ok()?;
+        let place = own.checked_sub(usize::try_from(above).ok()?)?;
+        let (start, next) = (*starts.get(place)?, *starts.get(place + 1)?);
+        Some((start, bytes.get(start..next)?.strip_suffix(b"\n")?))
+    }
 }
 
 /// The records of a frame, each with its place, or with what is wrong with its line.
 pub(crate) fn records(frame: At, bytes: &[u8]) -> impl Iterator<Item = (At, Result<Record, String>)> {
-    let mut last: Option<(usize, Arc<RunTree>)> = None;
+    let (all, models) = (FrameLines::of(bytes), Models::default());
     lines(frame, bytes).map(move |(at, line)| {
-        let record = stored::read(line, |above| {
-            let (from, line) = line_above(bytes, at.line as usize, above)?;
-            match &last {
-                Some((place, model)) if *place == from => Some(Arc::clone(model)),
-                _ => {
-                    let model = Arc::new(RunTree::in_line(line)?);
-                    last = Some((from, Arc::clone(&model)));
-                    Some(model)
-                }
-            }
-        });
+        let record = stored::read(line, |above| models.model(&all, at, above));
         (at, record.map_err(String::from))
     })
 }
@@ -458,4 +476,21 @@ fn lines(frame: At, bytes: &[u8]) -> impl Iterator<Item = (At, &[u8])> {
         from += line.len();
         (at, bare)
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn lines_are_counted_upwards_from_a_line() {
+        let lines = FrameLines::of(b"one\n\nthree\nfour".as_slice());
+        assert_eq!(lines.above(11, 1), Some((5, b"three".as_slice())));
+        assert_eq!(lines.above(11, 2), Some((4, b"".as_slice())));
+        assert_eq!(lines.above(11, 3), Some((0, b"one".as_slice())));
+        assert_eq!(lines.above(11, 4), None);
+        assert_eq!(lines.above(0, 1), None);
+        // No line begins there.
+        assert_eq!(lines.above(12, 1), None);
+    }
 }

@@ -30,7 +30,8 @@ const HEAP: usize = 48 << 20;
 /// Sections of the catalogue may take so many bytes together before it is written as a whole again, however small it is.
 const SECTIONS_BYTES: u64 = 64 << 10;
 
-/// So many runs are filed again at once.
+/// So many runs are filed again at once. Their documents wait, at some kilobytes each less than [`HEAP`] together, while all that
+/// were filed before are struck out by one query: for each query the engine asks every segment.
 const TOUCHED: usize = 4096;
 
 /// How many sources' families are remembered.

@@ -37,10 +37,10 @@ mod roots;
 mod taking_turns;
 
 /// A folder that goes away with the test.
-struct Folder(PathBuf);
+pub(crate) struct Folder(pub(crate) PathBuf);
 
 impl Folder {
-    fn new() -> Self {
+    pub(crate) fn new() -> Self {
         static NEXT: AtomicU32 = AtomicU32::new(0);
         let name = format!(
             "curvary-archive-{}-{}",

@@ -1,15 +1,17 @@
 //! What needs a person, most frequent cause first.
 
-use std::collections::BTreeMap;
+use std::cmp::Reverse;
+use std::collections::{BTreeMap, BTreeSet};
 
 use curvary_record::interpret::guess_word;
-use curvary_record::{Alternative, Outcome, OutcomeKind, RunId, code};
+use curvary_record::{Alternative, Digest, Outcome, OutcomeKind, RunId, code};
 use serde::Serialize;
 
 use crate::asking::IndexReader;
+use crate::asked::digest_of;
 use crate::index::{Key, Places};
 use crate::query::QueryNode;
-use crate::{Archive, Error, Query, Summary};
+use crate::{Archive, Error, OpenItem, OpenItemKind, Query, Summary};
 
 /// Everything that needs a person. Every list is ordered by count, largest first, then by name.
 #[derive(Clone, Debug, Default, PartialEq, Serialize)]
@@ -104,19 +106,20 @@ impl Archive {
         self.asked(|asking| self.worklist_in(asking, examples))
     }
 
+    /// Files that no reader could read, by cause, but for those that these questions are about, and at most `examples` paths for
+    /// each cause.
+    ///
+    /// # Errors
+    /// When the index cannot be read.
+    pub fn unread_but(&self, asked: &[OpenItem], examples: usize) -> Result<Vec<UnreadGroup>, Error> {
+        self.asked(|asking| unread_in(asking, asked, examples))
+    }
+
     fn worklist_in(&self, asking: &IndexReader, examples: usize) -> Result<Worklist, Error> {
         let index = &asking.index;
         let everything = Query::everything();
         let mut list = Worklist::default();
-        for (code, count) in ranked(index.count_unread()?) {
-            let some = index.unread(&code, examples.max(1))?;
-            list.unread.push(UnreadGroup {
-                code,
-                message: some.first().map_or_else(String::new, |one| one.message.clone()),
-                count,
-                examples: some.into_iter().take(examples).map(|one| one.path).collect(),
-            });
-        }
+        list.unread = unread_in(asking, &[], examples)?;
         let some = |node: QueryNode| -> Result<(usize, Vec<WorklistRow>), Error> {
             let (total, addresses) = index.find(&Query::of(node), &Key::When, true, 0, examples.max(1))?;
             let shown = addresses
@@ -264,6 +267,35 @@ impl Archive {
         }
         Ok(replaced)
     }
+}
+
+/// The files that could not be read, but for those that are asked about.
+fn unread_in(asking: &IndexReader, asked: &[OpenItem], examples: usize) -> Result<Vec<UnreadGroup>, Error> {
+    let mut groups = Vec::new();
+    for (code, mut count) in asking.index.count_unread()? {
+        let refused = asked
+            .iter()
+            .filter(|asked| matches!(&asked.about, OpenItemKind::Refusal { code: why } if *why == code));
+        let sources: BTreeSet<&Digest> = refused.flat_map(|asked| &asked.sources).collect();
+        // Only where some of them are asked about, all must be looked at.
+        let most = if sources.is_empty() { examples.max(1) } else { usize::MAX };
+        let mut some = asking.index.unread(&code, most)?;
+        if !sources.is_empty() {
+            some.retain(|one| !sources.contains(&digest_of(&one.digest)));
+            count = some.len() as u64;
+        }
+        if count > 0 {
+            groups.push(UnreadGroup {
+                code,
+                message: some.first().map_or_else(String::new, |one| one.message.clone()),
+                count,
+                examples: some.into_iter().take(examples).map(|one| one.path).collect(),
+            });
+        }
+    }
+    // The sort is stable: the order of the names stays among equals.
+    groups.sort_by_key(|group| Reverse(group.count));
+    Ok(groups)
 }
 
 /// A run's name, what a table shows of it, and where its records stand.

@@ -155,10 +155,17 @@ impl Format {
         }
     }
 
+    /// Whether what is written is one file, and no folder of several.
+    pub(crate) fn is_one_file(self) -> bool {
+        !matches!(self, Self::Tables | Self::Parquet)
+    }
+
     /// Whether a name that ends so is of a file in this format, where it is one file.
     pub(crate) fn is_ending(self, ending: &OsStr) -> bool {
+        if !self.is_one_file() {
+            return false;
+        }
         let others: &[&str] = match self {
-            Self::Tables | Self::Parquet => return false,
             Self::JcampDx => &["dx"],
             Self::Report => &["htm", "pdf"],
             _ => &[],

@@ -5,7 +5,8 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use curvary_archive::{Answer, Archive, Example, OpenItem, OpenItemKind, SourceView};
 use curvary_formats::vocabulary::{LocalWord, WordKind, check_field, unit_of};
-use curvary_formats::{Assumptions, Source};
+use curvary_formats::readers::StructuredText;
+use curvary_formats::{Assumptions, Reader as _, Recognition, Source};
 use curvary_ingest::{Filing, Ingest, IngestLimits, IngestOptions, KeepMode, NOTHING, RereadSource};
 use curvary_record::interpret::guess_word;
 use curvary_record::{
@@ -32,6 +33,9 @@ pub(crate) struct ShownQuestion {
     pub(crate) asks: String,
     /// How the files are written that it is about.
     pub(crate) family: String,
+    /// The same in plain words.
+    #[serde(skip)]
+    pub(crate) written: String,
     /// How many files.
     pub(crate) files: u64,
     /// How many runs of theirs.
@@ -111,8 +115,20 @@ pub(crate) fn quoted(word: &str) -> String {
     }
 }
 
+/// How the files of a question are written, in plain words.
+fn written_so(archive: &Archive, asked: &OpenItem) -> Result<String, Failure> {
+    if let Some(example) = asked.examples.first() {
+        let source = Source::new(example.path.clone(), archive.original(&example.digest)?);
+        // A family is told by lines; where brackets and marks part the text, lines have neither headers nor keys.
+        if let Recognition::Yes(_) = StructuredText::default().recognise(&source.glimpse()) {
+            return Ok("lists, maps or a page, not lines".to_owned());
+        }
+    }
+    Ok(written(&asked.family.writing))
+}
+
 /// How a family is written, in plain words.
-pub(crate) fn written(writing: &str) -> String {
+fn written(writing: &str) -> String {
     let Some(manner) = Manner::of(writing) else {
         return writing.to_owned();
     };
@@ -249,6 +265,7 @@ pub(crate) fn shown(
         kind,
         asks,
         family: asked.family.writing.clone(),
+        written: written_so(archive, asked)?,
         files: asked.sources.len() as u64,
         runs: asked.runs,
         examples,

@@ -87,8 +87,8 @@ pub struct Missing {
     pub line: u32,
 }
 
-/// SharedAbscissas, which the pages of NTUPLES share where they have the same. It is used as the list that it is; a change copies
-/// it.
+/// Abscissas, which the pages of NTUPLES share where they have the same. They are used as the list that they are; a change
+/// copies it.
 #[derive(Clone, Default, PartialEq)]
 pub struct SharedAbscissas(Arc<Vec<f64>>);
 
@@ -203,7 +203,7 @@ impl LineMap {
 /// not among them but in `missing`.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Curve {
-    /// SharedAbscissas in the unit of the block's XUNITS.
+    /// Abscissas in the unit of the block's XUNITS.
     pub x: SharedAbscissas,
     /// Ordinates in the unit of the block's YUNITS.
     pub y: Vec<f64>,

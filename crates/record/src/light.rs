@@ -3,13 +3,13 @@
 //! All of them stand here, so that no two places draw the line elsewhere without a reason. From memory of the trade: oxygen absorbs
 //! below some 190 nm, silicon sees nothing beyond some 1100 nm, the near infrared ends at 2500 to 3500 nm.
 
-use std::ops::{Range, RangeInclusive};
+use std::ops::RangeInclusive;
 
 /// What can be one at all: from the vacuum ultraviolet into the infrared. Nothing outside is offered as a wavelength.
 pub const POSSIBLE: RangeInclusive<f64> = 100.0..=5000.0;
 
 /// What is one where a sentence says so, `at 405 nm`: to the end of the near infrared.
-pub const IN_WORDS: Range<f64> = 100.0..3500.0;
+pub const IN_WORDS: RangeInclusive<f64> = 100.0..=3500.0;
 
 /// What a whole column of numbers may be. That they run, and in which steps, says something as well.
 pub const IN_COLUMNS: RangeInclusive<f64> = 120.0..=3500.0;
@@ -45,7 +45,7 @@ mod tests {
     fn the_less_is_said_the_narrower() {
         let ends = [
             POSSIBLE,
-            IN_WORDS.start..=IN_WORDS.end,
+            IN_WORDS,
             IN_COLUMNS,
             AMONG_OTHERS,
             OF_SPECTRA,
@@ -57,6 +57,10 @@ mod tests {
             assert!(two[0].start() <= two[1].start() && two[0].end() >= two[1].end());
         }
         assert!(AMONG_OTHERS.contains(UNDER_KEY.start()) && AMONG_OTHERS.contains(UNDER_KEY.end()));
+        // One end of the near infrared for all.
+        for range in [IN_WORDS, IN_COLUMNS, AMONG_OTHERS] {
+            assert!(range.contains(&3500.0) && !range.contains(&3500.1));
+        }
         // Either side of what bare headers may be.
         assert!(BARE_HEADERS.contains(&190.0) && !BARE_HEADERS.contains(&189.9));
         assert!(BARE_HEADERS.contains(&1100.0) && !BARE_HEADERS.contains(&1100.1));

@@ -2,19 +2,22 @@
 //! read.
 //!
 //! ```text
-//! document   field (1 byte) value, again and again
+//! document   field (its number, written as a length) value, again and again
 //! value      0 text | 1 bytes | 2 whole number (8 bytes, little-endian) | 3 the same with a sign | 4 list | 5 object
 //! text       length, then so many bytes; bytes likewise
-//! list       length in bytes (4 bytes), then values
-//! object     length in bytes (4 bytes), then texts without their mark, each with a value
+//! list       length in bytes (8 bytes, little-endian), then values
+//! object     length in bytes (8 bytes, little-endian), then texts without their mark, each with a value
 //! length     seven bits a byte, the low ones first, the last byte below 128
 //! ```
 
 use std::ops::Range;
+use std::path::Path;
 use std::sync::Arc;
 
 use tantivy::schema::document::{ReferenceValue, ReferenceValueLeaf};
 use tantivy::schema::{Document, Field, Value};
+
+use crate::Error;
 
 const TEXT: u8 = 0;
 const BYTES: u8 = 1;
@@ -23,8 +26,13 @@ const NUMBER: u8 = 3;
 const LIST: u8 = 4;
 const OBJECT: u8 = 5;
 
-/// Documents of sources with more bytes of them are packed: neighbours say much the same.
+/// Documents of sources with more bytes of them are packed: neighbours say much the same. A document is some hundred bytes to
+/// some kilobytes long, so that this is dozens of neighbours; of all that are packed, one block is held unpacked while its
+/// documents are taken.
 const AT_ONCE: usize = 64 << 10;
+
+/// So many bytes have numbers, and the lengths of lists and objects, which are known only when these are written.
+const LENGTH: usize = 8;
 
 /// A document.
 #[derive(Clone, Debug)]
@@ -70,7 +78,7 @@ impl FieldWriter<'_> {
     }
 
     fn field(&mut self, field: Field) {
-        self.bytes.push(u8::try_from(field.field_id()).unwrap_or(u8::MAX));
+        put_length(self.bytes, field.field_id() as usize);
     }
 }
 
@@ -112,22 +120,26 @@ fn put_number(bytes: &mut Vec<u8>, number: i64) {
 }
 
 fn put_slice(bytes: &mut Vec<u8>, slice: &[u8]) {
-    let mut length = slice.len();
+    put_length(bytes, slice.len());
+    bytes.extend_from_slice(slice);
+}
+
+fn put_length(bytes: &mut Vec<u8>, mut length: usize) {
     while length >= 128 {
         bytes.push((length & 127) as u8 | 128);
         length >>= 7;
     }
     bytes.push(length as u8);
-    bytes.extend_from_slice(slice);
 }
 
 /// Writes something with its length in front.
 fn within(bytes: &mut Vec<u8>, write: impl FnOnce(&mut Vec<u8>)) {
     let from = bytes.len();
-    bytes.extend_from_slice(&[0; 4]);
+    let within = from + LENGTH;
+    bytes.resize(within, 0);
     write(bytes);
-    let length = u32::try_from(bytes.len() - from - 4).unwrap_or(u32::MAX);
-    if let Some(there) = bytes.get_mut(from..from + 4) {
+    let length = (bytes.len() - within) as u64;
+    if let Some(there) = bytes.get_mut(from..within) {
         there.copy_from_slice(&length.to_le_bytes());
     }
 }
@@ -135,15 +147,13 @@ fn within(bytes: &mut Vec<u8>, write: impl FnOnce(&mut Vec<u8>)) {
 impl FiledDocument {
     /// A document of its own.
     pub(crate) fn new(write: impl FnOnce(&mut FieldWriter<'_>)) -> Self {
-        let mut all = FiledDocuments::default();
-        all.put(write);
-        let mut first = None;
-        all.take(|_, document| {
-            first = Some(document);
-            Ok::<(), std::convert::Infallible>(())
-        })
-        .unwrap_or_else(|_| unreachable!("nothing was packed"));
-        first.unwrap_or_else(|| unreachable!("one was put"))
+        let mut own = Vec::new();
+        write(&mut FieldWriter { bytes: &mut own });
+        Self {
+            own: 0..own.len(),
+            all: Arc::new(own),
+            more: Vec::new(),
+        }
     }
 
     /// Adds fields.
@@ -182,11 +192,11 @@ impl FiledDocuments {
     /// Hands each with its number to `take`.
     ///
     /// # Errors
-    /// The first that `take` gives.
-    pub(crate) fn take<E>(
+    /// The first that `take` gives; [`Error::Damaged`] where documents do not come out as they were packed.
+    pub(crate) fn take(
         self,
-        mut take: impl FnMut(usize, FiledDocument) -> Result<(), E>,
-    ) -> Result<(), E> {
+        mut take: impl FnMut(usize, FiledDocument) -> Result<(), Error>,
+    ) -> Result<(), Error> {
         let mut number = 0;
         let mut each = |bytes: Vec<u8>, ends: Vec<usize>| {
             let all = Arc::new(bytes);
@@ -204,11 +214,24 @@ impl FiledDocuments {
         };
         for (packed, ends) in self.packed {
             let length = ends.last().copied().unwrap_or(0);
-            // They were packed in this process, a moment ago.
-            let bytes = zstd::bulk::decompress(&packed, length).unwrap_or_default();
-            each(bytes, ends)?;
+            each(unpacked(&packed, length)?, ends)?;
         }
         each(self.open, self.ends)
+    }
+}
+
+/// Unpacks so many bytes of documents. They were packed in this process, a moment ago; where they do not come back, what ails
+/// the memory is told, since a document without its words is a run that no query finds.
+fn unpacked(packed: &[u8], length: usize) -> Result<Vec<u8>, Error> {
+    let wrong = |found: String| {
+        let expected = format!("{length} bytes of documents, as they were packed");
+        Error::damaged(Path::new("index"), None, found, expected)
+    };
+    let bytes = zstd::bulk::decompress(packed, length).map_err(|error| wrong(error.to_string()))?;
+    if bytes.len() == length {
+        Ok(bytes)
+    } else {
+        Err(wrong(format!("{} bytes", bytes.len())))
     }
 }
 
@@ -239,8 +262,8 @@ impl<'a> Iterator for FiledFields<'a> {
         } else {
             &mut self.own
         };
-        let field = cursor.byte()?;
-        Some((Field::from_field_id(u32::from(field)), cursor.value()?))
+        let field = u32::try_from(cursor.length()?).ok()?;
+        Some((Field::from_field_id(field), cursor.value()?))
     }
 }
 
@@ -311,16 +334,21 @@ impl<'a> FiledCursor<'a> {
         Some(taken)
     }
 
-    fn slice(&mut self) -> Option<&'a [u8]> {
+    fn length(&mut self) -> Option<usize> {
         let (mut length, mut shift) = (0_usize, 0_u32);
         loop {
             let byte = self.byte()?;
             length |= usize::from(byte & 127).checked_shl(shift)?;
             if byte < 128 {
-                return self.take(length);
+                return Some(length);
             }
             shift += 7;
         }
+    }
+
+    fn slice(&mut self) -> Option<&'a [u8]> {
+        let length = self.length()?;
+        self.take(length)
     }
 
     fn text(&mut self) -> Option<&'a str> {
@@ -328,12 +356,12 @@ impl<'a> FiledCursor<'a> {
     }
 
     fn eight(&mut self) -> Option<[u8; 8]> {
-        self.take(8)?.try_into().ok()
+        self.take(LENGTH)?.try_into().ok()
     }
 
     fn inner(&mut self) -> Option<Self> {
-        let length = u32::from_le_bytes(self.take(4)?.try_into().ok()?);
-        self.take(length as usize).map(Self)
+        let length = u64::from_le_bytes(self.eight()?);
+        self.take(usize::try_from(length).ok()?).map(Self)
     }
 
     fn value(&mut self) -> Option<FiledValue<'a>> {
@@ -393,9 +421,45 @@ mod tests {
             assert_eq!(texts, [("words", 2), ("", 2)]);
             assert!(matches!(fields[3].1, FiledValue::Bytes([1, 2, 3])));
             seen += 1;
-            Ok::<(), ()>(())
+            Ok(())
         })
         .expect("all are taken");
         assert_eq!(seen, 2_000);
+    }
+
+    fn packed() -> FiledDocuments {
+        let mut all = FiledDocuments::default();
+        for number in 0..2_000_u64 {
+            all.put(|document| document.text(Field::from_field_id(0), &format!("{number:>100}")));
+        }
+        assert!(all.packed.len() > 2);
+        all
+    }
+
+    #[test]
+    fn documents_that_do_not_come_back_are_an_error() {
+        let mut cut = packed();
+        let length = cut.packed[1].0.len();
+        cut.packed[1].0.truncate(length / 2);
+        let mut shorter = packed();
+        shorter.packed[1].0 = zstd::bulk::compress(b"few", 1).expect("it packs");
+        for damaged in [cut, shorter] {
+            let mut empty = 0;
+            let taken = damaged.take(|_, document| {
+                empty += usize::from(document.iter_fields_and_values().next().is_none());
+                Ok(())
+            });
+            assert!(matches!(taken, Err(Error::Damaged { .. })), "{taken:?}");
+            assert_eq!(empty, 0);
+        }
+    }
+
+    #[test]
+    fn one_document_is_itself_however_long_and_whichever_its_field() {
+        let long = "x".repeat(3 * AT_ONCE);
+        let field = Field::from_field_id(300);
+        let document = FiledDocument::new(|document| document.text(field, &long));
+        let fields: Vec<_> = document.iter_fields_and_values().collect();
+        assert!(matches!(fields[..], [(own, FiledValue::Text(text))] if own == field && text == long));
     }
 }

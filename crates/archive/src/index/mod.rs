@@ -30,7 +30,8 @@ use crate::query::{Query, QueryNode};
 use crate::sealed::Sealed;
 use crate::{Error, words};
 
-/// So many matches are ranked at once.
+/// So many matches are ranked at once, and then only the first of them kept: some 3 MB of ranks and places, at 24 to 40 bytes
+/// and the texts by which they are ordered, however many there are.
 const AT_ONCE: usize = 1 << 16;
 
 /// An index, open for asking.
@@ -484,13 +485,10 @@ impl Index {
         let searcher = self.reader.searcher();
         let mut found: BTreeMap<u64, DocAddress> = BTreeMap::new();
         for (ordinal, segment) in (0_u32..).zip(searcher.segment_readers()) {
-            let alive = segment.alive_bitset();
             let here = beginning_so(segment, self.names.id, prefix, limit);
             let here = here.map_err(|error| self.trouble(&error))?;
-            let living = here
-                .into_iter()
-                .filter(|(_, document)| alive.is_none_or(|alive| alive.is_alive(*document)));
-            found.extend(living.map(|(name, document)| (name, DocAddress::new(ordinal, document))));
+            let here = here.into_iter();
+            found.extend(here.map(|(name, document)| (name, DocAddress::new(ordinal, document))));
         }
         let named = found.into_iter().take(limit);
         Ok(named

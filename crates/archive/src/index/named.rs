@@ -37,8 +37,8 @@ pub(super) fn names_from(digits: &str) -> Option<(u64, u64)> {
     Some((low, low | u64::MAX.checked_shr(64 - rest).unwrap_or(0)))
 }
 
-/// The documents of a segment whose names begin with some digits, with their names, smallest beginnings first: all of one
-/// beginning in the dictionary, until more than `limit` were found. Some may be deleted.
+/// The living documents of a segment whose names begin with some digits, with their names, smallest beginnings first: all of
+/// one beginning in the dictionary, until more than `limit` were found.
 pub(super) fn beginning_so(
     segment: &SegmentReader,
     id: Field,
@@ -51,13 +51,16 @@ pub(super) fn beginning_so(
     let inverted = segment.inverted_index(id)?;
     let order = segment.fast_fields().u64("order")?;
     let from = beginning(digits).as_bytes();
+    let alive = segment.alive_bitset();
     let mut stream = inverted.terms().range().ge(from).into_stream()?;
     let mut found = Vec::new();
     while found.len() <= limit && stream.advance() && stream.key().starts_with(from) {
         let mut documents = inverted.read_postings_from_terminfo(stream.value(), IndexRecordOption::Basic)?;
         let mut document = documents.doc();
         while document != TERMINATED {
-            if let Some(name) = order.first(document).filter(|name| (low..=high).contains(name)) {
+            let lives = alive.is_none_or(|alive| alive.is_alive(document));
+            let name = order.first(document).filter(|_| lives);
+            if let Some(name) = name.filter(|name| (low..=high).contains(name)) {
                 found.push((name, document));
             }
             document = documents.advance();
@@ -162,7 +165,42 @@ impl DocSet for Documents {
 
 #[cfg(test)]
 mod tests {
+    use tantivy::IndexWriter;
+    use tantivy::merge_policy::NoMergePolicy;
+
     use super::names_from;
+    use crate::index::{FiledDocument, Index};
+    use crate::tests::Folder;
+
+    #[test]
+    fn runs_that_are_gone_take_no_room_from_those_that_live() {
+        let folder = Folder::new();
+        let index = Index::create(&folder.0).expect("an index");
+        let mut writer: IndexWriter<FiledDocument> =
+            index.engine.writer_with_num_threads(1, 15 << 20).expect("a writer");
+        writer.set_merge_policy(Box::new(NoMergePolicy));
+        // Twenty beginnings in the dictionary; of the first twelve no run is left.
+        for number in 0..20_u64 {
+            let name = 0xa000_0000_0000_0000 + (number << 48);
+            let source = if number < 12 { "sha256:00" } else { "sha256:11" };
+            let document = FiledDocument::new(|document| {
+                document.text(index.names.id, super::beginning(&format!("{name:016x}")));
+                document.text(index.names.digest, source.trim_start_matches("sha256:"));
+                document.count(index.names.order, name);
+            });
+            writer.add_document(document).expect("it is added");
+        }
+        writer.commit().expect("it is written");
+        writer.delete_term(tantivy::Term::from_field_text(index.names.digest, "00"));
+        writer.commit().expect("it is written");
+        index.reader.reload().expect("it is read");
+        let found = |limit| -> Vec<String> {
+            let found = index.beginning("a", limit).expect("it is asked");
+            found.into_iter().map(|one| one.0).collect()
+        };
+        assert_eq!(found(8).len(), 8);
+        assert_eq!(found(2), ["a00c000000000000", "a00d000000000000"]);
+    }
 
     #[test]
     fn digits_are_a_range_of_names() {

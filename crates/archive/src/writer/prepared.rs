@@ -59,8 +59,8 @@ pub struct Preparer {
     pub(super) fields: IndexFields,
 }
 
-/// A run of more points gets a frame of its own.
-const LONG: usize = 1 << 16;
+/// A run of more points gets a frame of its own: at two bytes a point, the letter and a digit of a step, it fills one.
+const LONG: usize = frames::FRAME_BYTES / 2;
 
 /// A packed frame with the stretch of lines that it holds.
 pub(super) type PackedFrame = (Range<usize>, Vec<u8>);

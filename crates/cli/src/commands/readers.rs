@@ -52,8 +52,8 @@ enum ReadersAction {
 
 /// Write a first layout from what is understood of a file, to be corrected by hand
 ///
-/// ReadersAction is settled by --assume stands in it as a line, and what is open as lines to be decided. `docs/layouts.md` leads from an odd
-/// file to a layout that is in use.
+/// What is settled by --assume stands in it as a line, and what is open as lines to be decided. `docs/layouts.md` leads from
+/// an odd file to a layout that is in use.
 #[derive(Debug, Args)]
 struct DraftArgs {
     /// A text export
@@ -220,7 +220,7 @@ impl DraftArgs {
     }
 }
 
-/// ReadersAction came of one layout, as `--json` shows it.
+/// What came of one layout, as `--json` shows it.
 #[derive(Default, Serialize)]
 struct ReaderTrial {
     id: Option<String>,
@@ -287,7 +287,7 @@ impl CheckArgs {
         Ok(Ending::of(good, tried.len() as u64 - good))
     }
 
-    /// ReadersAction came of the plugins that are meant.
+    /// What came of the plugins that are meant.
     fn plugins(&self, screen: &mut Screen) -> Result<Vec<ReaderTrial>, Failure> {
         let mut all = Vec::new();
         for folder in self.which.iter().map(Path::new).filter(|which| which.is_dir()) {

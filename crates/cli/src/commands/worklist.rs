@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::io::{BufRead, Write};
 
 use clap::Args;
-use curvary_archive::{Archive, OpenItem, OpenItemKind};
+use curvary_archive::{Archive, OpenItem, OpenItemKind, UnreadGroup};
 use curvary_record::{Code, Diagnostic, code};
 use serde::Serialize;
 
@@ -42,7 +42,7 @@ pub(crate) struct WorklistCommand {
 /// The worklist as `--json` shows it.
 #[derive(Serialize)]
 struct WorklistJson<'a> {
-    unread: &'a [curvary_archive::UnreadGroup],
+    unread: &'a [UnreadGroup],
     questions: &'a [ShownQuestion],
     disputes: &'a [curvary_archive::DisputeGroup],
     replaced: &'a curvary_archive::Replaced,
@@ -68,8 +68,7 @@ impl WorklistCommand {
             return strike(&archive, &self.strike, screen);
         }
         let mut list = archive.worklist(self.examples)?;
-        // What a person answered to be no measurement needs nobody any more.
-        list.unread.retain(|group| group.code != code::LEFT_OUT.as_str());
+        list.unread.retain(is_wanted);
         let known = KnownTexts::of(&archive)?;
         let nameless = nameless(&archive)?;
         let asked = open(&archive)?;
@@ -89,7 +88,15 @@ impl WorklistCommand {
                 words: &list.words,
             })?;
         } else {
-            all(&list, &asked, &questions, (&nameless, self.examples), screen)?;
+            // What is asked about stands among the questions.
+            let mut unread = archive.unread_but(&asked, self.examples)?;
+            unread.retain(is_wanted);
+            let shown = ShownFiles {
+                unread: &unread,
+                nameless: &nameless,
+                examples: self.examples,
+            };
+            all(&list, &asked, &questions, &shown, screen)?;
         }
         Ok(Ending::Done)
     }
@@ -192,11 +199,10 @@ fn question(shown: &ShownQuestion, keys: bool, screen: &mut Screen) -> Result<()
             StyledText(FAINT, format!("and in {}", others.join(", ")))
         )?;
     }
-    let family = questions::written(&shown.family);
     writeln!(
         screen,
         "          {}",
-        StyledText(FAINT, format!("{}; {}", shown.kind, one_line(&family)))
+        StyledText(FAINT, format!("{}; {}", shown.kind, one_line(&shown.written)))
     )?;
     Ok(())
 }
@@ -315,11 +321,28 @@ fn typed(line: &str, choices: &[OfferedAnswer]) -> TypedChoice {
     }
 }
 
+/// What is listed of files beside the questions.
+struct ShownFiles<'a> {
+    unread: &'a [UnreadGroup],
+    nameless: &'a [Nameless],
+    /// How many folders of nameless runs.
+    examples: usize,
+}
+
+/// What a person answered to be no measurement needs nobody any more.
+fn is_wanted(group: &UnreadGroup) -> bool {
+    group.code != code::LEFT_OUT.as_str()
+}
+
 fn all(
     list: &curvary_archive::Worklist,
     asked: &[OpenItem],
     questions: &[ShownQuestion],
-    (nameless, examples): (&[Nameless], usize),
+    &ShownFiles {
+        unread,
+        nameless,
+        examples,
+    }: &ShownFiles<'_>,
     screen: &mut Screen,
 ) -> Result<(), Failure> {
     let (keys, others): (Vec<&ShownQuestion>, Vec<&ShownQuestion>) = questions
@@ -340,11 +363,6 @@ fn all(
             question(shown, false, screen)?;
         }
     }
-    let unread: Vec<_> = list
-        .unread
-        .iter()
-        .filter(|group| !questions.iter().any(|shown| shown.kind == group.code))
-        .collect();
     if !unread.is_empty() {
         heading(screen, "files that were not read")?;
         for group in unread {

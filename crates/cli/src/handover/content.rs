@@ -643,10 +643,10 @@ fn held(run: &Run, blocks: &mut Vec<ReportBlock>) {
     const HEADS: &[ColumnHeading] = &[
         ("curve", false),
         ("name", false),
-        ("over", false),
+        ("x from … to", false),
         ("held", false),
         ("points", true),
-        ("over range", true),
+        ("too high", true),
         ("not readable", true),
     ];
     if run.traces.is_empty() {

@@ -17,7 +17,9 @@ use serde_json::{Map, Value};
 use super::{LineFault, RunShape, StoredRun};
 use crate::{Digest, Run, RunId, difference};
 
-/// Runs with more points are written as they are: their numbers are most of what they say.
+/// Runs with more points are written as they are: their numbers are most of what they say. All else is 1.2 to 4.5 kB in the
+/// demonstration data, and 4096 steps of two signs are 8 kB: what is left could not be half of the line, and only lines of half
+/// the length are kept.
 const MOST_POINTS: usize = 4096;
 
 /// A run as JSON, which others may be like.

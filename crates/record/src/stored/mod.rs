@@ -181,6 +181,8 @@ pub fn read<M: Deref<Target = RunTree>>(
     let above = like.get("above").and_then(serde_json::Value::as_u64);
     let above = above
         .and_then(|above| u32::try_from(above).ok())
+        // A run is like none that stands in its own line.
+        .filter(|&above| above > 0)
         .ok_or("`above` is no count of lines")?;
     let model = model(above).ok_or(LineFault::NoModel(above))?;
     let run = model.differing(like)?;
@@ -509,5 +511,22 @@ mod tests {
         let broken = line.replace("\"values_of\":0", "\"values_of\":7");
         let error = serde_json::from_str::<StoredRun>(&broken).expect_err("no such trace");
         assert!(error.to_string().contains("axis of trace 7"), "{error}");
+    }
+
+    #[test]
+    fn a_run_is_like_none_in_its_own_line() {
+        let model = || Some(Box::new(RunTree::of(run()).expect("JSON")));
+        let said = |above: u32| {
+            let line = format!(r#"{{"like":{{"above":{above},"source":{{"ordinal":1}}}}}}"#);
+            read(line.as_bytes(), |asked| {
+                assert_eq!(asked, above);
+                model()
+            })
+        };
+        assert!(said(1).is_ok());
+        assert_eq!(
+            said(0).map_err(|fault| fault.to_string()),
+            Err("`above` is no count of lines".into())
+        );
     }
 }

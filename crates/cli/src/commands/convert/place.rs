@@ -66,11 +66,7 @@ impl OutputPlace {
 /// The file that `--out` names, where its name ends as those of a format do and it is no folder.
 fn one_file(out: &Path, to: Format, roots: &[Root]) -> Result<Option<PathBuf>, Failure> {
     let ends_as = |format: Format| out.extension().is_some_and(|own| format.is_ending(own));
-    let other = Format::value_variants()
-        .iter()
-        .copied()
-        .find(|format| ends_as(*format));
-    if other.is_none() || out.is_dir() {
+    if !Format::value_variants().iter().any(|format| ends_as(*format)) || out.is_dir() {
         return Ok(None);
     }
     let refused = |message: String, help: String| {
@@ -80,13 +76,20 @@ fn one_file(out: &Path, to: Format, roots: &[Root]) -> Result<Option<PathBuf>, F
     let folder = out.with_extension("");
     let folder = folder.display();
     if !ends_as(to) {
-        return Err(refused(
-            format!("`{name}` is named as a file of another format than the one that is written"),
-            format!(
-                "name it `{folder}.{}`, or a folder such as `{folder}`",
-                to.ending()
-            ),
-        ));
+        return Err(if to.is_one_file() {
+            refused(
+                format!("`{name}` is named as a file of another format than the one that is written"),
+                format!(
+                    "name it `{folder}.{}`, or a folder such as `{folder}`",
+                    to.ending()
+                ),
+            )
+        } else {
+            refused(
+                format!("`{name}` is named as one file, and what is written is a folder of several"),
+                format!("name a folder: `--out {folder}`"),
+            )
+        });
     }
     if roots.len() != 1 || roots.iter().any(|root| root.real.is_dir()) {
         return Err(refused(
