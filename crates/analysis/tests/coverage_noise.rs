@@ -4,6 +4,7 @@
 
 #![allow(clippy::unwrap_used, clippy::print_stdout)]
 
+mod invented;
 mod noise;
 
 use curvary_analysis::courses::{Course, Order};
@@ -13,7 +14,7 @@ use curvary_analysis::spectra::{
     AreaBaseline, Curve, PeakOptions, Threshold, WidthLevel, find_peaks, measure_peak, point_noise,
 };
 use curvary_analysis::study::{PeaksPlan, References, peaks_run};
-use curvary_record::{Column, Digest, Fields, Quantity, Run, RunId, SourceRef, Technique, Trace, Unit};
+use curvary_record::{Column, Quantity, Run, Technique, Trace, Unit};
 use noise::Noise;
 
 fn sets(usual: usize) -> usize {
@@ -195,31 +196,11 @@ fn the_place_of_a_lopsided_top() {
 /// A spectrum of one trace, a point a nanometre.
 fn spectrum(y: Vec<f64>) -> Run {
     let x: Vec<f64> = (0..y.len()).map(|i| 400.0 + i as f64).collect();
-    let digest = Digest::of(b"noise");
-    Run {
-        id: RunId::new(&digest, 0),
-        source: SourceRef {
-            path: "noise.csv".into(),
-            digest,
-            reader: "built-in/text-table".into(),
-            reader_version: "1".into(),
-            encoding: None,
-            ordinal: 0,
-            lines: None,
-        },
-        technique: Technique::SPECTRUM,
-        because: Vec::new(),
-        fields: Fields::default(),
-        traces: vec![
-            Trace::new(
-                Column::new(Quantity::WAVELENGTH, Unit::NANOMETRE, x),
-                Column::new(Quantity::ABSORBANCE, Unit::ABSORBANCE, y),
-            )
-            .unwrap(),
-        ],
-        questions: Vec::new(),
-        remarks: Vec::new(),
-    }
+    let trace = Trace::new(
+        Column::new(Quantity::WAVELENGTH, Unit::NANOMETRE, x),
+        Column::new(Quantity::ABSORBANCE, Unit::ABSORBANCE, y),
+    );
+    invented::run("noise", Technique::SPECTRUM, vec![trace.unwrap()])
 }
 
 /// Noise alone makes a peak in at most one of twenty spectra, however many points they have.

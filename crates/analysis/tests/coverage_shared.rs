@@ -3,6 +3,7 @@
 
 #![allow(clippy::unwrap_used, clippy::print_stdout)]
 
+mod invented;
 mod noise;
 
 use curvary_analysis::courses::{Course, Order};
@@ -10,7 +11,7 @@ use curvary_analysis::fit::{Data, DataSet, Options, fit, fit_shared};
 use curvary_analysis::models::Model;
 use curvary_analysis::spectra::{AreaBaseline, BandShape, BandStart, Bands};
 use curvary_analysis::study::{FitPlan, NamedRun, fit_together};
-use curvary_record::{Column, Digest, Fields, Quantity, Run, RunId, SourceRef, Technique, Trace, Unit};
+use curvary_record::{Column, Quantity, Run, Technique, Trace, Unit};
 use noise::Noise;
 
 fn sets() -> usize {
@@ -82,25 +83,7 @@ fn run_of(y: Vec<f64>, number: u32) -> Run {
         Column::new(Quantity::ABSORBANCE, Unit::ABSORBANCE, y),
     )
     .unwrap();
-    let digest = Digest::of(&number.to_le_bytes());
-    Run {
-        id: RunId::new(&digest, 0),
-        source: SourceRef {
-            path: format!("{number}.csv"),
-            digest,
-            reader: "built-in/text-table".into(),
-            reader_version: "1".into(),
-            encoding: None,
-            ordinal: 0,
-            lines: None,
-        },
-        technique: Technique::TIME_COURSE,
-        because: Vec::new(),
-        fields: Fields::default(),
-        traces: vec![trace],
-        questions: Vec::new(),
-        remarks: Vec::new(),
-    }
+    invented::run(&number.to_string(), Technique::TIME_COURSE, vec![trace])
 }
 
 /// Rate constants vary from run to run by 3 %, many times their own errors.

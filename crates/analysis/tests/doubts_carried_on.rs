@@ -2,6 +2,7 @@
 
 #![allow(clippy::unwrap_used, clippy::print_stdout)]
 
+mod invented;
 mod noise;
 
 use curvary_analysis::study::{
@@ -9,8 +10,7 @@ use curvary_analysis::study::{
     fit_run, fit_series, rate_constants, rates_run,
 };
 use curvary_record::{
-    Claim, Column, Coordinate, Digest, Fields, Origin, Outcome, Quantity, Run, RunId, SourceRef, Technique,
-    Trace, Unit,
+    Claim, Column, Coordinate, Origin, Outcome, Quantity, Run, RunId, Technique, Trace, Unit,
 };
 use noise::Noise;
 
@@ -27,25 +27,7 @@ fn course(time: &[f64], signal: Vec<f64>) -> Trace {
 }
 
 fn run(name: &str, traces: Vec<Trace>) -> Run {
-    let digest = Digest::of(name.as_bytes());
-    Run {
-        id: RunId::new(&digest, 0),
-        source: SourceRef {
-            path: format!("{name}.csv"),
-            digest,
-            reader: "built-in/text-table".into(),
-            reader_version: "1".into(),
-            encoding: None,
-            ordinal: 0,
-            lines: None,
-        },
-        technique: Technique::TIME_COURSE,
-        because: Vec::new(),
-        fields: Fields::default(),
-        traces,
-        questions: Vec::new(),
-        remarks: Vec::new(),
-    }
+    invented::run(name, Technique::TIME_COURSE, traces)
 }
 
 const K: f64 = 0.01;

@@ -1,7 +1,8 @@
 //! A drift of the signal that a person states: its part of the errors of fits, rates, laws and lines through constants.
 
-#![allow(clippy::unwrap_used, clippy::print_stdout)]
+#![allow(clippy::unwrap_used)]
 
+mod invented;
 mod noise;
 
 use curvary_analysis::fit::Bootstrap;
@@ -11,8 +12,7 @@ use curvary_analysis::study::{
 };
 use curvary_analysis::temperature::{GAS_CONSTANT, arrhenius};
 use curvary_record::{
-    Column, Coordinate, Diagnostic, Digest, Fields, Outcome, Quantity, Run, RunId, Severity, SourceRef,
-    Technique, Trace, Unit,
+    Column, Coordinate, Diagnostic, Outcome, Quantity, Run, RunId, Severity, Technique, Trace, Unit,
 };
 use noise::Noise;
 
@@ -22,25 +22,7 @@ fn course(time: &[f64], signal: Vec<f64>) -> Trace {
 }
 
 fn run(name: &str, traces: Vec<Trace>) -> Run {
-    let digest = Digest::of(name.as_bytes());
-    Run {
-        id: RunId::new(&digest, 0),
-        source: SourceRef {
-            path: format!("{name}.csv"),
-            digest,
-            reader: "built-in/text-table".into(),
-            reader_version: "1".into(),
-            encoding: None,
-            ordinal: 0,
-            lines: None,
-        },
-        technique: Technique::TIME_COURSE,
-        because: Vec::new(),
-        fields: Fields::default(),
-        traces,
-        questions: Vec::new(),
-        remarks: Vec::new(),
-    }
+    invented::run(name, Technique::TIME_COURSE, traces)
 }
 
 fn stated(size: f64, per: Option<&str>) -> Option<StatedDrift> {
@@ -448,7 +430,6 @@ fn a_wandering_under_a_law_is_as_large_as_walks_make_it() {
         })
         .sum();
     let wanted = mean.sqrt();
-    println!("told {told:.3e}, walks {wanted:.3e}: {:.2}", told / wanted);
     assert!(
         told > 0.8 * wanted && told < 1.6 * wanted,
         "{told}, and walks say {wanted}"

@@ -2,13 +2,15 @@
 
 #![allow(clippy::expect_used, reason = "tests may panic")]
 
+mod invented;
+
 use curvary_analysis::study::{
     AtTemperature, AxisSpan, DriftEffect, FitPlan, ParameterPlan, RatePlan, ScanTask, SeriesPlan,
     TemperaturePlan, compare_trace, fit_run, fit_series, rates_run, reported, scan_run, temperature_series,
 };
 use curvary_record::{
-    Claim, Code, Column, Coordinate, Digest, Fields, Origin, Outcome, Place, Quantity, Question, Run, RunId,
-    SourceRef, Technique, Trace, Unit,
+    Claim, Code, Column, Coordinate, Origin, Outcome, Place, Quantity, Question, Run, RunId, Technique,
+    Trace, Unit,
 };
 
 fn unit(code: &str) -> Unit {
@@ -24,25 +26,7 @@ fn trace(x: (&Quantity, &str, Vec<f64>), y: (&Quantity, &str, Vec<f64>)) -> Trac
 }
 
 fn run(technique: Technique, traces: Vec<Trace>) -> Run {
-    let digest = Digest::of(b"invented");
-    Run {
-        id: RunId::new(&digest, 0),
-        source: SourceRef {
-            path: "invented.txt".into(),
-            digest,
-            reader: "built-in/text-table".into(),
-            reader_version: "1".into(),
-            encoding: None,
-            ordinal: 0,
-            lines: None,
-        },
-        technique,
-        because: Vec::new(),
-        fields: Fields::default(),
-        traces,
-        questions: Vec::new(),
-        remarks: Vec::new(),
-    }
+    invented::run("invented", technique, traces)
 }
 
 /// A fall from 1.1 to 0.1 with k = 0.03/s and a small ripple in place of noise.

@@ -4,11 +4,10 @@
 
 #![allow(clippy::expect_used, reason = "tests may panic")]
 
+mod invented;
+
 use curvary_analysis::study::{CheckPlan, TraceResult, check_run};
-use curvary_record::{
-    Claim, Column, Digest, Fields, Origin, Outcome, Place, Quantity, Run, RunId, SourceRef, Technique, Trace,
-    Unit,
-};
+use curvary_record::{Claim, Column, Fields, Origin, Outcome, Place, Quantity, Run, Technique, Trace, Unit};
 
 fn invented(x: (Quantity, Unit, Vec<f64>), y: Vec<f64>) -> Run {
     let trace = Trace::new(
@@ -16,25 +15,7 @@ fn invented(x: (Quantity, Unit, Vec<f64>), y: Vec<f64>) -> Run {
         Column::new(Quantity::ABSORBANCE, Unit::ABSORBANCE, y),
     )
     .expect("equal lengths");
-    let digest = Digest::of(b"invented");
-    Run {
-        id: RunId::new(&digest, 0),
-        source: SourceRef {
-            path: "invented.txt".into(),
-            digest,
-            reader: "built-in/text-table".into(),
-            reader_version: "1".into(),
-            encoding: None,
-            ordinal: 0,
-            lines: None,
-        },
-        technique: Technique::SPECTRUM,
-        because: Vec::new(),
-        fields: Fields::default(),
-        traces: vec![trace],
-        questions: Vec::new(),
-        remarks: Vec::new(),
-    }
+    invented::run("invented", Technique::SPECTRUM, vec![trace])
 }
 
 /// A spectrum of every `step` nm from `from` to `to`.

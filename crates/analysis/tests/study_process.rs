@@ -2,6 +2,8 @@
 
 #![allow(clippy::expect_used, clippy::unwrap_used, reason = "tests may panic")]
 
+mod invented;
+
 use curvary_analysis::quantities::Measured;
 use curvary_analysis::scans::Scheme;
 use curvary_analysis::spectra::{Chain, Interpolation};
@@ -12,9 +14,10 @@ use curvary_analysis::study::{
     temperature_series,
 };
 use curvary_record::{
-    Claim, Column, Coordinate, Digest, Fields, Origin, Outcome, OutcomeKind, Place, Quantity, Run, RunId,
-    SourceRef, Technique, Trace, Unit, Value,
+    Claim, Column, Coordinate, Origin, Outcome, OutcomeKind, Place, Quantity, Run, RunId, Technique, Trace,
+    Unit, Value,
 };
+use invented::run;
 
 fn unit(code: &str) -> Unit {
     Unit::ucum(code).expect("a unit")
@@ -26,28 +29,6 @@ fn trace(x: (Quantity, &str, Vec<f64>), y: Vec<f64>) -> Trace {
         Column::new(Quantity::ABSORBANCE, Unit::ABSORBANCE, y),
     )
     .expect("equal lengths")
-}
-
-fn run(name: &str, technique: Technique, traces: Vec<Trace>) -> Run {
-    let digest = Digest::of(name.as_bytes());
-    Run {
-        id: RunId::new(&digest, 0),
-        source: SourceRef {
-            path: format!("{name}.txt"),
-            digest,
-            reader: "built-in/text-table".into(),
-            reader_version: "1".into(),
-            encoding: None,
-            ordinal: 0,
-            lines: None,
-        },
-        technique,
-        because: Vec::new(),
-        fields: Fields::default(),
-        traces,
-        questions: Vec::new(),
-        remarks: Vec::new(),
-    }
 }
 
 fn spectrum(name: &str, x: Vec<f64>, y: Vec<f64>) -> Run {

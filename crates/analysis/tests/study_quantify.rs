@@ -4,14 +4,15 @@
 
 #![allow(clippy::expect_used, clippy::unwrap_used, reason = "tests may panic")]
 
+mod invented;
+
 use curvary_analysis::quantities::{LimitForm, Measured, NucleicAcidKind};
 use curvary_analysis::study::{
     QuantifyPlan, ReferenceSpectrum, References, Standards, TraceResult, Way, quantify_run, reference_of,
     standards_of,
 };
 use curvary_record::{
-    Claim, Column, Digest, Fields, Interval, Origin, Outcome, Parameter, Place, Quantity, Run, RunId,
-    SourceRef, Technique, Trace, Unit,
+    Claim, Column, Interval, Origin, Outcome, Parameter, Place, Quantity, Run, Technique, Trace, Unit,
 };
 use serde_json::Value;
 
@@ -25,25 +26,7 @@ fn run(name: &str, x: (Quantity, &str, Vec<f64>), y: Vec<f64>) -> Run {
         Column::new(Quantity::ABSORBANCE, Unit::ABSORBANCE, y),
     )
     .expect("equal lengths");
-    let digest = Digest::of(name.as_bytes());
-    Run {
-        id: RunId::new(&digest, 0),
-        source: SourceRef {
-            path: format!("{name}.txt"),
-            digest,
-            reader: "built-in/text-table".into(),
-            reader_version: "1".into(),
-            encoding: None,
-            ordinal: 0,
-            lines: None,
-        },
-        technique: Technique::FIXED_WAVELENGTH,
-        because: Vec::new(),
-        fields: Fields::default(),
-        traces: vec![trace],
-        questions: Vec::new(),
-        remarks: Vec::new(),
-    }
+    invented::run(name, Technique::FIXED_WAVELENGTH, vec![trace])
 }
 
 fn said(mut run: Run, key: &str, value: f64, code: &str) -> Run {

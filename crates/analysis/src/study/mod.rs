@@ -431,6 +431,16 @@ pub(crate) fn concentration_of(run: &Run, trace: &Trace, keys: &[&str]) -> Optio
     None
 }
 
+/// The concentration of what is held at one level for each trace where the substrate runs along x: that of an inhibitor, or one that is
+/// named by nothing nearer.
+pub(crate) fn level_of(run: &Run, trace: &Trace) -> Option<(f64, Unit)> {
+    concentration_of(run, trace, &["inhibitor-concentration", "concentration"])
+}
+
+/// The head of a column that holds what each value has of one error that is common to all of them. `curvary results --over` writes
+/// it, and a fit knows such a column by it.
+pub const SD_IN_COMMON: &str = "SD in common";
+
 /// A number with its error, both to the second figure of the error, for a sentence.
 pub(crate) fn with_error(value: f64, error: f64) -> String {
     if !(error.is_finite() && error > 0.0 && value.is_finite()) {

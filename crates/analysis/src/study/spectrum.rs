@@ -155,32 +155,64 @@ pub(crate) fn in_question(run: &Run) -> Option<Refusal> {
     })
 }
 
+/// Whether a trace (counted from 0) was asked for, by number (from 1) or label; every one is where none was named.
+pub(crate) fn is_asked(names: &[String], number: u32, trace: &Trace) -> bool {
+    names.is_empty() || is_named(names, number, trace)
+}
+
+/// Whether a trace (counted from 0) is one of these, by number (from 1) or label.
+pub(crate) fn is_named(names: &[String], number: u32, trace: &Trace) -> bool {
+    let label = label_of(trace);
+    names
+        .iter()
+        .any(|name| *name == label || name.parse() == Ok(number + 1))
+}
+
 /// The traces that were asked for, by number (from 1) or label; all where none was named.
 ///
 /// # Errors
 /// `unsuitable`, where there is none.
 pub(crate) fn asked_traces<'a>(run: &'a Run, names: &[String]) -> Result<Vec<(u32, &'a Trace)>, Refusal> {
-    let wanted = |number: u32, trace: &Trace| {
-        names.is_empty()
-            || names
-                .iter()
-                .any(|name| *name == label_of(trace) || name.parse() == Ok(number + 1))
-    };
     let found: Vec<(u32, &Trace)> = (0..)
         .zip(&run.traces)
-        .filter(|(number, trace)| wanted(*number, trace))
+        .filter(|(number, trace)| is_asked(names, *number, trace))
         .collect();
     if found.is_empty() {
-        let labels: Vec<String> = run.traces.iter().map(label_of).collect();
-        return Err(Refusal::Unsuitable {
-            why: format!(
-                "no trace is called {}; there are {}",
-                names.join(" or "),
-                labels.join(", ")
-            ),
-        });
+        return Err(no_such_trace(run, names));
     }
     Ok(found)
+}
+
+/// Says that no trace of a run has one of these names, and which there are.
+pub(crate) fn no_such_trace(run: &Run, names: &[String]) -> Refusal {
+    let labels = labels_of(run);
+    let why = if labels.is_empty() {
+        "the run has no trace".to_owned()
+    } else {
+        format!(
+            "no trace is called {}; there are {}",
+            names.join(" or "),
+            labels.join(", ")
+        )
+    };
+    Refusal::Unsuitable { why }
+}
+
+/// The labels of a run's traces, each once; the number (from 1) of one that has none.
+pub(crate) fn labels_of(run: &Run) -> Vec<String> {
+    let mut all: Vec<String> = Vec::new();
+    for (number, trace) in (1..).zip(&run.traces) {
+        let label = label_of(trace);
+        let label = if label.is_empty() {
+            number.to_string()
+        } else {
+            label
+        };
+        if !all.contains(&label) {
+            all.push(label);
+        }
+    }
+    all
 }
 
 /// The chain with what goes before every measurement of an absorbance: transmittance becomes absorbance, and what lies

@@ -232,7 +232,7 @@ fn compared(plan: &FitPlan, laws: &[Chosen], run: &Run, curve: &FitCurve<'_>) ->
     outcome.settings.insert("models".into(), json!(names));
     // What is left out is told as by a fit; the laws below see the same points.
     outcome.remarks.extend(curve.remarks.iter().cloned());
-    let gathered = gather(plan, &laws[0], run, trace, &mut outcome)?;
+    let gathered = gather(plan, &laws[0], run, (trace, &curve.recorded), &mut outcome)?;
     let options = Options {
         level: plan.level,
         ..Options::default()

@@ -6,18 +6,22 @@ use std::collections::BTreeSet;
 use curvary_record::{Code, Column, Coordinate, Diagnostic, Quantity, Run, Technique, Trace, Unit};
 
 use super::columns::is_running;
+use super::errors::Recorded;
 use super::model::Chosen;
 use crate::refusal::Refusal;
 use crate::scans::Scans;
 use crate::study::ordinate::as_absorbance;
 use crate::study::plan::{FitPlan, WeightPlan};
 use crate::study::recorded::is_recorded_temperature;
-use crate::study::{concentration_of, label_of};
+use crate::study::spectrum::{is_asked, labels_of, no_such_trace};
+use crate::study::{SD_IN_COMMON, label_of, level_of};
 
 /// One curve to fit: a trace, or what several traces of a run make together.
 pub(super) struct FitCurve<'a> {
     pub(super) trace: Cow<'a, Trace>,
     pub(super) number: Option<u32>,
+    /// What its values are in the run, and in which unit, before anything was turned into absorbance.
+    pub(super) recorded: Recorded,
     pub(super) remarks: Vec<Diagnostic>,
 }
 
@@ -85,7 +89,7 @@ fn as_they_stand<'a>(plan: &FitPlan, chosen: &Chosen, run: &'a Run) -> Result<Ve
     let mut curves: Vec<FitCurve<'a>> = Vec::new();
     let mut keys: Vec<Option<String>> = Vec::new();
     for (number, trace) in (0..).zip(&run.traces) {
-        if !wanted(plan, number, trace) && !several {
+        if !is_asked(&plan.traces, number, trace) && !several {
             continue;
         }
         if set_aside.iter().any(|aside| *aside == label_of(trace)) {
@@ -122,6 +126,7 @@ fn as_they_stand<'a>(plan: &FitPlan, chosen: &Chosen, run: &'a Run) -> Result<Ve
                 curves.push(FitCurve {
                     trace: Cow::Borrowed(trace),
                     number: Some(number),
+                    recorded: Recorded::of(&trace.y),
                     remarks: Vec::new(),
                 });
             }
@@ -139,7 +144,7 @@ fn as_they_stand<'a>(plan: &FitPlan, chosen: &Chosen, run: &'a Run) -> Result<Ve
             !named.contains(&&label)
                 && curve
                     .number
-                    .is_none_or(|number| wanted(plan, number, &curve.trace))
+                    .is_none_or(|number| is_asked(&plan.traces, number, &curve.trace))
         });
     }
     curves.retain(|curve| !holds_errors(plan, &curve.trace));
@@ -180,7 +185,9 @@ pub(super) fn of_levels<'a>(plan: &FitPlan, run: &'a Run) -> Vec<&'a Trace> {
     (0..)
         .zip(&run.traces)
         .filter(|(number, trace)| {
-            wanted(plan, *number, trace) && !holds_errors(plan, trace) && !aside.contains(&label_of(trace))
+            is_asked(&plan.traces, *number, trace)
+                && !holds_errors(plan, trace)
+                && !aside.contains(&label_of(trace))
         })
         .map(|(_, trace)| trace)
         .collect()
@@ -198,7 +205,8 @@ fn over_levels<'a>(plan: &FitPlan, run: &Run) -> Result<FitCurve<'a>, Refusal> {
         if kind != (&first.x.quantity, &first.x.unit, &first.y.quantity, &first.y.unit) {
             return Err(Refusal::Unsuitable {
                 why: format!(
-                    "`{}` and `{}` are not of one kind and unit, so that they are no points of one law: name the columns that are,                      with --trace",
+                    "`{}` and `{}` are not of one kind and unit, so that they are no points of one law: name the columns that are, with \
+                     --trace",
                     label_of(first),
                     label_of(trace)
                 ),
@@ -213,7 +221,7 @@ fn over_levels<'a>(plan: &FitPlan, run: &Run) -> Result<FitCurve<'a>, Refusal> {
     let mut remarks: Vec<Diagnostic> = say_set_aside(&errors_beside(plan, run)).into_iter().collect();
     // Several columns at one level.
     let name = |trace: &Trace| trace.y.name.clone().or_else(|| trace.label.clone());
-    let level = |trace: &Trace| concentration_of(run, trace, &["inhibitor-concentration", "concentration"]);
+    let level = |trace: &Trace| level_of(run, trace);
     let same = all.iter().filter(|trace| level(trace) == level(first));
     let names: BTreeSet<String> = same.filter_map(|trace| name(trace)).collect();
     if names.len() > 1 {
@@ -227,6 +235,7 @@ fn over_levels<'a>(plan: &FitPlan, run: &Run) -> Result<FitCurve<'a>, Refusal> {
         ));
     }
     Ok(FitCurve {
+        recorded: Recorded::of(&together.y),
         trace: Cow::Owned(together),
         number: None,
         remarks,
@@ -234,8 +243,7 @@ fn over_levels<'a>(plan: &FitPlan, run: &Run) -> Result<FitCurve<'a>, Refusal> {
 }
 
 /// Names of columns that hold the errors of others.
-const ERRORS: [&str; 17] = [
-    "sd in common",
+const ERRORS: [&str; 16] = [
     "sd",
     "s.d.",
     "std",
@@ -258,7 +266,8 @@ const ERRORS: [&str; 17] = [
 pub(in crate::study) fn stands_for_errors(label: &str) -> bool {
     // A unit in parentheses is no part of the name.
     let name = label.split(['(', '[', '/']).next().unwrap_or(label);
-    ERRORS.contains(&name.trim().to_lowercase().as_str())
+    let name = name.trim();
+    ERRORS.contains(&name.to_lowercase().as_str()) || name.eq_ignore_ascii_case(SD_IN_COMMON)
 }
 
 /// Labels of traces that hold the errors of others by their name, where nobody asked for them.
@@ -279,42 +288,17 @@ fn errors_beside(plan: &FitPlan, run: &Run) -> Vec<String> {
     }
 }
 
-/// The labels of a run's traces, each once.
-pub(super) fn labels_of(run: &Run) -> Vec<String> {
-    let mut all: Vec<String> = Vec::new();
-    for label in run.traces.iter().map(label_of) {
-        if !all.contains(&label) {
-            all.push(label);
-        }
+/// Why no curve is left to be fitted.
+fn nothing(plan: &FitPlan, run: &Run) -> Refusal {
+    if !plan.traces.is_empty() || run.traces.is_empty() {
+        return no_such_trace(run, &plan.traces);
     }
-    all
-}
-
-pub(super) fn nothing(plan: &FitPlan, run: &Run) -> Refusal {
-    let labels = labels_of(run);
-    let why = if plan.traces.is_empty() && labels.is_empty() {
-        "the run has no trace".to_owned()
-    } else if plan.traces.is_empty() {
-        format!(
+    Refusal::Unsuitable {
+        why: format!(
             "every measured column is named as a variable or as weights, so that none is left to be fitted; there are {}",
-            labels.join(", ")
-        )
-    } else {
-        format!(
-            "no trace is called {}; there are {}",
-            plan.traces.join(" or "),
-            labels.join(", ")
-        )
-    };
-    Refusal::Unsuitable { why }
-}
-
-pub(super) fn wanted(plan: &FitPlan, number: u32, trace: &Trace) -> bool {
-    plan.traces.is_empty()
-        || plan
-            .traces
-            .iter()
-            .any(|name| *name == label_of(trace) || name.parse() == Ok(number + 1))
+            labels_of(run).join(", ")
+        ),
+    }
 }
 
 /// Two traces one behind the other.
@@ -363,6 +347,7 @@ pub(super) fn cut(run: &Run, wavelength: f64) -> Result<FitCurve<'_>, Refusal> {
         )
     });
     Ok(FitCurve {
+        recorded: Recorded::of(&trace.y),
         trace: Cow::Owned(trace),
         number: None,
         remarks: remarks.into_iter().collect(),

@@ -5,6 +5,7 @@ mod compare;
 mod curve;
 mod doubt;
 mod drift;
+mod errors;
 mod model;
 mod points;
 mod record;
@@ -15,6 +16,7 @@ pub(super) use curve::{scan_times, stands_for_errors};
 pub(in crate::study) use doubt::two;
 pub(super) use doubt::{correlated, fuller_law};
 pub use drift::{DRIFT_MOVES, STATED_DRIFT, StatedDrift};
+pub(in crate::study) use errors::{Recorded, errors_in};
 pub(super) use model::Chosen;
 pub use model::ModelCard;
 pub(super) use points::{preparation, prepared};
@@ -27,8 +29,8 @@ use super::plan::{FitPlan, WeightPlan};
 use super::recorded::temperature_between;
 use super::spectrum::{bare, still_open};
 use super::{
-    Level, PlotData, Six, TraceResult, Wanted, allow_for_scale, concentration_of, curve_of, label_of,
-    levels_of, likely, stretch_of_law, tell_apart, title, told, unit_in_terms,
+    Level, PlotData, Six, TraceResult, Wanted, allow_for_scale, curve_of, label_of, level_of, levels_of,
+    likely, stretch_of_law, tell_apart, title, told, unit_in_terms,
 };
 use crate::courses::{Order, Preparation, PreparedTrace, fit_prepared};
 use crate::fit::{
@@ -41,7 +43,7 @@ use columns::{arrange, is_running};
 use curve::{FitCurve, curves, of_levels};
 use doubt::{far_readings, no_finer_than_readings, over_time, say_coarse};
 use drift::{AllowedDrift, HiddenDrift, allow_for_stated};
-use points::{beside, levels, negative};
+use points::{beside, errors_beside, levels, negative};
 
 /// Fits every trace of a run that the plan speaks of. Each gives a result or the reason why there is none.
 pub fn fit_run(plan: &FitPlan, run: &Run) -> Vec<TraceResult> {
@@ -198,25 +200,25 @@ fn gather(
     plan: &FitPlan,
     chosen: &Chosen,
     run: &Run,
-    trace: &Trace,
+    (trace, recorded): (&Trace, &Recorded),
     outcome: &mut Outcome,
 ) -> Result<FitPoints, Refusal> {
     let how = preparation(plan, chosen, run, trace)?;
     let points = prepared(&how, trace, matches!(chosen, Chosen::Course(_)), outcome)?;
     let errors = match &plan.weights {
-        Some(WeightPlan::Errors(label)) => Some(beside(run, trace, label, &points.used)?),
+        Some(WeightPlan::Errors(label)) => Some(errors_beside(run, (trace, recorded), label, &points)?),
         _ => None,
     };
-    let common = plan
+    let common: Vec<Vec<f64>> = plan
         .common
         .iter()
-        .map(|label| beside(run, trace, label, &points.used))
+        .map(|label| errors_beside(run, (trace, recorded), label, &points))
         .collect::<Result<_, _>>()?;
     // Traces that are fitted together have lost what they held; `levels` counts in the unit of the first.
     let of_law = of_levels(plan, run);
     let level_unit = of_law
         .first()
-        .and_then(|first| concentration_of(run, first, &["inhibitor-concentration", "concentration"]))
+        .and_then(|first| level_of(run, first))
         .map_or(Unit::ONE, |found| found.1);
     let mut response = points.signal.clone();
     let columns = match chosen {
@@ -239,6 +241,11 @@ fn gather(
         }
         Chosen::Formula(formula) => {
             response = formula.respond(&points.signal)?;
+            if response != points.signal && (errors.is_some() || !plan.common.is_empty()) {
+                return Err(Refusal::Unsuitable {
+                    why: "errors are stated of the values as they stand, and something else is fitted".into(),
+                });
+            }
             let mut columns: Vec<Vec<f64>> = Vec::new();
             for (_, column) in &plan.variables {
                 columns.push(if is_running(run, column) {
@@ -565,18 +572,13 @@ impl Fitting<'_> {
         if self.plan.common.is_empty() {
             return Ok(Vec::new());
         }
-        let why = if self.plan.response.is_some() || self.gathered.points.factor.is_some() {
-            "errors in common are stated of the values as they stand, and something else is fitted"
-        } else {
-            let weights = self.data().weighting.counted(&found.fitted);
-            let columns = self.gathered.common.iter();
-            let common: Vec<CommonError<'_>> = columns.map(|own| CommonError::Shift(own)).collect();
-            if let Some(shifts) = shifts_by(self.model, &self.columns, weights.as_deref(), &common, found) {
-                return Ok(shifts);
-            }
-            "the fit has no errors, so that those in common cannot be put into them"
-        };
-        Err(Refusal::Unsuitable { why: why.into() })
+        let weights = self.data().weighting.counted(&found.fitted);
+        let columns = self.gathered.common.iter();
+        let common: Vec<CommonError<'_>> = columns.map(|own| CommonError::Shift(own)).collect();
+        let shifts = shifts_by(self.model, &self.columns, weights.as_deref(), &common, found);
+        shifts.ok_or_else(|| Refusal::Unsuitable {
+            why: "the fit has no errors, so that those in common cannot be put into them".into(),
+        })
     }
 
     /// Brings the errors to what the readings can show, and tells what else a person should know of them.
@@ -742,7 +744,7 @@ fn fitted(
         None => chosen.model(),
     };
     let options = plan.options(model)?;
-    let gathered = gather(plan, chosen, run, trace, &mut outcome)?;
+    let gathered = gather(plan, chosen, run, (trace, &curve.recorded), &mut outcome)?;
     let of = Fitting {
         plan,
         chosen,

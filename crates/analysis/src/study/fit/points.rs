@@ -2,12 +2,13 @@
 
 use curvary_record::{Code, Column, Diagnostic, Outcome, Quantity, Run, Technique, Trace, Unit, code};
 
-use super::curve::labels_of;
+use super::errors::{Recorded, errors_in};
 use super::model::Chosen;
 use crate::courses::{Conversion, Preparation, PreparedTrace, prepare};
 use crate::refusal::Refusal;
 use crate::study::plan::{AxisSpan, FitPlan};
-use crate::study::{TRUSTED_ABSORBANCE, concentration_of, is_absorbance, label_of, stated};
+use crate::study::spectrum::labels_of;
+use crate::study::{TRUSTED_ABSORBANCE, is_absorbance, label_of, level_of, stated};
 
 /// What a model needs to run along, where it minds.
 pub(super) fn needs(chosen: &Chosen) -> Option<Quantity> {
@@ -268,13 +269,12 @@ pub(super) fn levels(run: &Run, traces: &[&Trace], used: &[usize]) -> Result<Vec
     let mut unit = None;
     let mut all = Vec::new();
     for trace in traces {
-        let (value, own) = concentration_of(run, trace, &["inhibitor-concentration", "concentration"])
-            .ok_or_else(|| Refusal::Unsuitable {
-                why: format!(
-                    "no inhibitor concentration is known for the trace `{}`",
-                    label_of(trace)
-                ),
-            })?;
+        let (value, own) = level_of(run, trace).ok_or_else(|| Refusal::Unsuitable {
+            why: format!(
+                "no inhibitor concentration is known for the trace `{}`",
+                label_of(trace)
+            ),
+        })?;
         let unit = unit.get_or_insert_with(|| own.clone());
         let value = own.convert(value, unit).map_err(|_| Refusal::Unsuitable {
             why: "the inhibitor concentrations have units that do not convert into each other".into(),
@@ -285,9 +285,8 @@ pub(super) fn levels(run: &Run, traces: &[&Trace], used: &[usize]) -> Result<Vec
     Ok(used.iter().filter_map(|i| all.get(*i).copied()).collect())
 }
 
-/// The values that another trace of the run has at the same x, for the points used. A trace that several were joined to has them of
-/// several, in their order.
-pub(super) fn beside(run: &Run, trace: &Trace, label: &str, used: &[usize]) -> Result<Vec<f64>, Refusal> {
+/// The traces of a label that stand at the points of `trace`: one, or where several were joined to it as many, in their order.
+fn at_its_points<'a>(run: &'a Run, trace: &Trace, label: &str) -> Result<Vec<&'a Trace>, Refusal> {
     let is_meant = |other: &&Trace| label_of(other) == label || other.y.name.as_deref() == Some(label);
     let others: Vec<&Trace> = run.traces.iter().filter(is_meant).collect();
     if others.is_empty() {
@@ -296,24 +295,52 @@ pub(super) fn beside(run: &Run, trace: &Trace, label: &str, used: &[usize]) -> R
             why: format!("no column is called `{label}`; there are {labels}"),
         });
     }
-    // The one at the same points; or all of them, one behind the other.
-    let alone = others.iter().find(|other| other.x.values == trace.x.values);
-    let values: Vec<f64> = match alone {
-        Some(other) => other.y.values.to_vec(),
-        None => {
-            let of = |column: fn(&Trace) -> &Column| -> Vec<f64> {
-                others
-                    .iter()
-                    .flat_map(|other| column(other).values.iter().copied())
-                    .collect()
-            };
-            if of(|other| &other.x)[..] != trace.x.values[..] {
-                return Err(Refusal::Unsuitable {
-                    why: format!("the column `{label}` does not stand at the same points"),
-                });
-            }
-            of(|other| &other.y)
+    // The axis of the trace may have been brought into another unit.
+    let places = |others: &[&Trace]| -> Option<Vec<f64>> {
+        let mut all = Vec::new();
+        for other in others {
+            let conversion = other.x.unit.conversion(&trace.x.unit).ok()?;
+            let same = other.x.unit == trace.x.unit;
+            let values = other.x.values.iter();
+            all.extend(values.map(|x| if same { *x } else { conversion.apply(*x) }));
         }
+        Some(all)
     };
+    let stand = |others: &[&Trace]| places(others).is_some_and(|all| all[..] == trace.x.values[..]);
+    // The one at the same points; or all of them, one behind the other.
+    if let Some(alone) = others.iter().find(|other| stand(&[**other])) {
+        return Ok(vec![*alone]);
+    }
+    if !stand(&others) {
+        return Err(Refusal::Unsuitable {
+            why: format!("the column `{label}` does not stand at the same points"),
+        });
+    }
+    Ok(others)
+}
+
+/// The values that another trace of the run has at the same x, for the points used, as they stand.
+pub(super) fn beside(run: &Run, trace: &Trace, label: &str, used: &[usize]) -> Result<Vec<f64>, Refusal> {
+    let others = at_its_points(run, trace, label)?;
+    let values: Vec<f64> = others
+        .iter()
+        .flat_map(|other| other.y.values.iter().copied())
+        .collect();
     Ok(used.iter().map(|i| values[*i]).collect())
+}
+
+/// The errors that another trace of the run holds of the values of this one, for the points used, in the unit of what is fitted.
+pub(super) fn errors_beside(
+    run: &Run,
+    (trace, recorded): (&Trace, &Recorded),
+    label: &str,
+    points: &PreparedTrace,
+) -> Result<Vec<f64>, Refusal> {
+    let mut all = Vec::new();
+    for other in at_its_points(run, trace, label)? {
+        all.extend(errors_in(other, recorded, &trace.y)?);
+    }
+    // Concentration is the absorbance divided by this.
+    let scale = points.factor.unwrap_or(1.0);
+    Ok(points.used.iter().map(|i| all[*i] / scale).collect())
 }

@@ -409,7 +409,7 @@ fn members(
                 in_units_of(&mut trace, &first.trace).map_err(of_run)?;
             }
             let mut own = blank(plan, run, None);
-            let gathered = gather(plan, &chosen, run, &trace, &mut own).map_err(of_run)?;
+            let gathered = gather(plan, &chosen, run, (&trace, &curve.recorded), &mut own).map_err(of_run)?;
             let trace_label = label_of(&trace);
             let label = if several && !trace_label.is_empty() {
                 format!("{}, {trace_label}", named.name)

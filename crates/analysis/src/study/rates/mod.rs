@@ -22,7 +22,7 @@ use shape::{Scatter, scatter, tell_beside, tell_end, tell_far};
 use super::fit::{Chosen, preparation, prepared};
 use super::ordinate::as_absorbance;
 use super::plan::{AxisSpan, FitPlan};
-use super::spectrum::{as_settings, in_question, still_open};
+use super::spectrum::{as_settings, asked_traces, in_question, is_asked, is_named, still_open};
 use super::{
     BY, DriftEffect, PlotData, Six, StatedDrift, TraceResult, allow_for_scale, concentration_of, label_of,
     tell_apart, told, unit_in_terms,
@@ -235,7 +235,7 @@ pub fn rates_run(plan: &RatePlan, run: &Run) -> RunRates {
         found: vec![refused(plan, run, None, String::new(), refusal)],
         ..RunRates::default()
     };
-    if let Some(refusal) = in_question(run) {
+    if let Some(refusal) = in_question(run).or_else(|| asked_traces(run, &plan.traces).err()) {
         return fail(&refusal);
     }
     if run.technique == Technique::RATE_SERIES {
@@ -561,14 +561,8 @@ fn parts_of<'a>(plan: &RatePlan, run: &'a Run) -> Vec<Part<'a>> {
     let chosen = Chosen::Course(Course::new(Order::Zero));
     let mut parts = Vec::new();
     for (number, trace) in (0_u32..).zip(&run.traces) {
-        let label = label_of(trace);
-        let is = |names: &[String]| {
-            names
-                .iter()
-                .any(|name| *name == label || name.parse() == Ok(number + 1))
-        };
-        let blank = is(&plan.blanks);
-        if !plan.traces.is_empty() && !blank && !is(&plan.traces) {
+        let blank = is_named(&plan.blanks, number, trace);
+        if !blank && !is_asked(&plan.traces, number, trace) {
             continue;
         }
         let mut outcome = empty(plan, run, Some(number));
@@ -602,9 +596,8 @@ fn parts_of<'a>(plan: &RatePlan, run: &'a Run) -> Vec<Part<'a>> {
 /// A blank that is not there, or gives no rate: without its rate nothing can be taken off, and nothing taken off would be a wrong rate.
 fn wrong_blank(plan: &RatePlan, parts: &[Part<'_>]) -> Option<Refusal> {
     let is_there = |name: &String| {
-        parts
-            .iter()
-            .any(|part| *name == label_of(&part.trace) || name.parse() == Ok(part.number + 1))
+        let name = std::slice::from_ref(name);
+        parts.iter().any(|part| is_named(name, part.number, &part.trace))
     };
     if let Some(name) = plan.blanks.iter().find(|name| !is_there(name)) {
         return Some(Refusal::Unsuitable {

@@ -1,10 +1,12 @@
 //! Runs that hold rates already, as they stand in a table.
 
-use curvary_record::{Quantity, Run, Trace, Unit};
+use curvary_record::{Quantity, Run, Trace};
 
 use super::{RatePlan, RatePoint, RunRates, conditions};
-use crate::study::fit::stands_for_errors;
-use crate::study::{DriftEffect, concentration_of, label_of, title};
+use crate::refusal::Refusal;
+use crate::study::fit::{Recorded, errors_in, stands_for_errors};
+use crate::study::spectrum::is_asked;
+use crate::study::{DriftEffect, label_of, level_of, title};
 
 /// The points of a run that already holds rates over concentrations.
 pub(super) fn series_as_it_stands(plan: &RatePlan, run: &Run) -> RunRates {
@@ -22,12 +24,7 @@ pub(super) fn series_as_it_stands(plan: &RatePlan, run: &Run) -> RunRates {
         } else {
             format!("`{label}`")
         };
-        let wanted = plan.traces.is_empty()
-            || plan
-                .traces
-                .iter()
-                .any(|name| *name == label || name.parse() == Ok(number));
-        if !wanted {
+        if !is_asked(&plan.traces, number - 1, trace) {
             continue;
         }
         if trace.x.quantity != Quantity::CONCENTRATION {
@@ -65,7 +62,7 @@ pub(super) fn series_as_it_stands(plan: &RatePlan, run: &Run) -> RunRates {
                 label: label_of(trace),
                 substrate: (*x, trace.x.unit.clone()),
                 // The substrate runs along x, so a concentration that is held is that of something else.
-                inhibitor: concentration_of(run, trace, &["inhibitor-concentration", "concentration"]),
+                inhibitor: level_of(run, trace),
                 rate: (*y, errors.as_ref().map(|errors| errors[at]), trace.y.unit.clone()),
                 blank: None,
                 conditions: conditions(run, trace),
@@ -82,8 +79,9 @@ fn errors_of(
     run: &Run,
     trace: &Trace,
     is_error: &dyn Fn(&Trace) -> bool,
-) -> Result<Option<Vec<f64>>, String> {
-    let level = |trace: &Trace| concentration_of(run, trace, &["inhibitor-concentration", "concentration"]);
+) -> Result<Option<Vec<f64>>, Refusal> {
+    let level = |trace: &Trace| level_of(run, trace);
+    let unsuitable = |why: &str| Refusal::Unsuitable { why: why.to_owned() };
     let beside: Vec<&Trace> = run
         .traces
         .iter()
@@ -96,28 +94,22 @@ fn errors_of(
     let [errors] = beside.as_slice() else {
         return match beside.len() {
             0 => Ok(None),
-            _ => Err("several columns hold errors, and which of them counts is not known".into()),
+            _ => Err(unsuitable(
+                "several columns hold errors, and which of them counts is not known",
+            )),
         };
     };
     if rates.count() > 1 {
-        return Err(
-            "several columns of rates stand beside one of errors, and whose they are is not known".into(),
-        );
+        return Err(unsuitable(
+            "several columns of rates stand beside one of errors, and whose they are is not known",
+        ));
     }
-    // A head such as `SD` without a unit means that of the rates.
-    let own: Vec<f64> = if errors.y.unit == Unit::ONE || errors.y.unit == trace.y.unit {
-        errors.y.values.to_vec()
-    } else {
-        let all: Result<Vec<f64>, _> = errors
-            .y
-            .values
-            .iter()
-            .map(|value| errors.y.unit.convert(*value, &trace.y.unit))
-            .collect();
-        all.map_err(|why| why.to_string())?
-    };
-    match own.iter().all(|error| *error > 0.0 && error.is_finite()) {
-        true => Ok(Some(own)),
-        false => Err("not all of them are above zero".into()),
+    let own = errors_in(errors, &Recorded::of(&trace.y), &trace.y)?;
+    match own.iter().position(|error| !(*error > 0.0 && error.is_finite())) {
+        None => Ok(Some(own)),
+        Some(index) => Err(Refusal::BadWeight {
+            index,
+            value: own[index],
+        }),
     }
 }

@@ -4,6 +4,7 @@ use curvary_record::{Origin, Outcome, OutcomeKind, Quantity, Run, RunId, Severit
 
 use super::{ABSORBANCE, TemperaturePlan};
 use crate::fit::Determination;
+use crate::study::spectrum::is_asked;
 use crate::study::{DriftEffect, FitPlan, TraceResult, fit_run, label_of};
 
 /// A rate constant at a temperature.
@@ -31,8 +32,8 @@ pub struct RunConstants {
 }
 
 /// What holds the temperature of a trace: a cell changer may hold each at one of its own.
-fn of_trace(run: &Run, number: Option<u32>) -> Option<f64> {
-    let trace = run.traces.get(number? as usize)?;
+fn of_trace(run: &Run, number: u32) -> Option<f64> {
+    let trace = run.traces.get(number as usize)?;
     let held = trace
         .held
         .iter()
@@ -41,6 +42,7 @@ fn of_trace(run: &Run, number: Option<u32>) -> Option<f64> {
         .or_else(|| trace.fields.si("temperature"))
 }
 
+/// The temperature of a run, where its traces say none of their own.
 fn of_run(run: &Run) -> Result<f64, String> {
     let disputed = run.fields.disputes().any(|(key, claims)| {
         key.as_str() == "temperature" && !matches!(claims[0].origin, Origin::Note { .. })
@@ -51,6 +53,101 @@ fn of_run(run: &Run) -> Result<f64, String> {
     let unknown =
         "no temperature above absolute zero is known of it; `curvary note RUN temperature='37 °C'` says it";
     run.fields.si("temperature").ok_or_else(|| unknown.to_owned())
+}
+
+/// The temperature that is stated of a trace, or of the whole run.
+fn stated(run: &Run, number: u32) -> Result<f64, String> {
+    of_trace(run, number).map_or_else(|| of_run(run), Ok)
+}
+
+/// Refuses a run of which a temperature that is wanted is not known.
+fn all_stated(run: &Run, is_taken: &dyn Fn(Option<u32>) -> bool) -> Result<(), String> {
+    let courses = (0_u32..).zip(&run.traces).filter(|(_, trace)| is_course(trace));
+    let taken: Vec<u32> = courses
+        .map(|(number, _)| number)
+        .filter(|number| is_taken(Some(*number)))
+        .collect();
+    if taken.is_empty() {
+        return of_run(run).map(|_| ());
+    }
+    taken
+        .iter()
+        .try_for_each(|number| stated(run, *number).map(|_| ()))
+}
+
+/// A kept fit with what it was fitted to.
+struct KeptFit {
+    outcome: Outcome,
+    /// The traces, from 0. What a query takes of the run says nothing of them.
+    courses: Vec<u32>,
+}
+
+impl KeptFit {
+    /// Its own settings say which traces a law through several of them was fitted to; all of the run, where they do not.
+    fn new(run: &Run, outcome: Outcome) -> Self {
+        let courses = match outcome.trace {
+            Some(number) => vec![number],
+            None => {
+                let settings = outcome.settings.clone().into_iter().collect();
+                let plan: FitPlan =
+                    serde_json::from_value(serde_json::Value::Object(settings)).unwrap_or_default();
+                taken_together(&plan, run)
+            }
+        };
+        Self { outcome, courses }
+    }
+
+    /// Whether a law goes through several courses, or one that is made of several traces.
+    fn is_shared(&self) -> bool {
+        self.outcome.trace.is_none()
+    }
+
+    fn is_of(&self, number: u32) -> bool {
+        self.courses.contains(&number)
+    }
+
+    fn overlaps(&self, other: &Self) -> bool {
+        self.courses.iter().any(|number| other.is_of(*number))
+    }
+
+    /// The temperature, in kelvin, that everything it was fitted to has in common; the inner none where they were at several.
+    ///
+    /// # Errors
+    /// Where the temperature of one of them is not known.
+    fn temperature(&self, run: &Run) -> Result<Option<f64>, String> {
+        let own = self.courses.iter().map(|number| stated(run, *number));
+        let all: Vec<f64> = own.collect::<Result<_, _>>()?;
+        let Some(first) = all.first() else {
+            return of_run(run).map(Some);
+        };
+        let alike = all.iter().all(|kelvin| (kelvin - first).abs() < ROUNDING);
+        Ok(alike.then_some(*first))
+    }
+}
+
+/// Temperatures nearer to each other than this, in kelvin, differ by the rounding of their units only: that of a double at 300 K is
+/// 6e-14 K, and nobody states a temperature to a millionth of a kelvin.
+const ROUNDING: f64 = 1e-6;
+
+/// The traces (from 0) of a run that a law through several of them is fitted to: courses, where there are some.
+fn taken_together(plan: &FitPlan, run: &Run) -> Vec<u32> {
+    let of_run = plan.traces_of.get(run.id.as_str());
+    let taken = (0_u32..)
+        .zip(&run.traces)
+        .filter(|(number, _)| of_run.is_none_or(|taken| taken.contains(number)));
+    // A number among `traces` counts those that are taken of the run.
+    let named: Vec<(u32, &Trace)> = (0_u32..)
+        .zip(taken)
+        .filter(|(place, (_, trace))| is_asked(&plan.traces, *place, trace))
+        .map(|(_, own)| own)
+        .collect();
+    let courses = named.iter().filter(|(_, trace)| is_course(trace));
+    let courses: Vec<u32> = courses.map(|(number, _)| *number).collect();
+    if courses.is_empty() {
+        named.into_iter().map(|(number, _)| number).collect()
+    } else {
+        courses
+    }
 }
 
 /// The rate constants of one run, from what is kept of it, each with its temperature.
@@ -64,25 +161,25 @@ pub fn rate_constants(plan: &TemperaturePlan, run: &Run, kept: &[Outcome]) -> Re
     };
     let meant = |outcome: &&Outcome| {
         outcome.kind == OutcomeKind::Fit
-            && is_taken(outcome.trace)
             && outcome.runs.len() == 1
             && outcome.parameter(&plan.of).is_some()
             && plan.fitted.as_ref().is_none_or(|model| *model == outcome.model)
     };
     let mut refused: Vec<(Option<u32>, String)> = Vec::new();
-    let mut fits: Vec<Outcome> = kept
+    let (old, mut fits): (Vec<KeptFit>, Vec<KeptFit>) = kept
         .iter()
         .filter(meant)
-        .filter(|fit| !fit.is_out_of_date())
-        .cloned()
-        .collect();
+        .map(|outcome| KeptFit::new(run, outcome.clone()))
+        .filter(|fit| fit.courses.is_empty() || fit.courses.iter().any(|number| is_taken(Some(*number))))
+        .partition(|fit| fit.outcome.is_out_of_date());
     let mut all = RunConstants::default();
-    let apart = one_for_several(run, &mut fits, &is_taken);
-    let lacking = |number: u32, trace: &Trace, fits: &[Outcome]| {
-        let has = fits
-            .iter()
-            .any(|fit| fit.trace == Some(number) || fit.trace.is_none());
-        is_course(trace) && is_taken(Some(number)) && !has
+    let apart = without_shared(run, &mut fits);
+    let one_for_several = format!(
+        "its kept fit gives one `{}` for courses at several temperatures; --model fits each by itself now",
+        plan.of
+    );
+    let lacking = |number: u32, trace: &Trace, fits: &[KeptFit]| {
+        is_course(trace) && is_taken(Some(number)) && !fits.iter().any(|fit| fit.is_of(number))
     };
     let mut courses = (0_u32..).zip(&run.traces);
     if let Some(model) = &plan.fitted
@@ -93,11 +190,13 @@ pub fn rate_constants(plan: &TemperaturePlan, run: &Run, kept: &[Outcome]) -> Re
             ..FitPlan::default()
         };
         // A kept fit of a course counts; the others are fitted now, whatever was kept of their neighbours.
-        let kept: Vec<Option<u32>> = fits.iter().map(|fit| fit.trace).collect();
-        let new = |found: &TraceResult| is_taken(found.trace) && !kept.contains(&found.trace);
+        let kept: Vec<u32> = fits.iter().flat_map(|fit| fit.courses.iter().copied()).collect();
+        let new = |found: &TraceResult| {
+            is_taken(found.trace) && !found.trace.is_some_and(|number| kept.contains(&number))
+        };
         for found in fit_run(&now, run).into_iter().filter(new) {
             if found.is_result() {
-                fits.push(found.outcome);
+                fits.push(KeptFit::new(run, found.outcome));
             } else if found.trace.is_none() {
                 return Err(found.outcome.termination);
             } else {
@@ -108,7 +207,8 @@ pub fn rate_constants(plan: &TemperaturePlan, run: &Run, kept: &[Outcome]) -> Re
             return Err(why.clone());
         }
     }
-    let models: std::collections::BTreeSet<&str> = fits.iter().map(|fit| fit.model.as_str()).collect();
+    let models: std::collections::BTreeSet<&str> =
+        fits.iter().map(|fit| fit.outcome.model.as_str()).collect();
     if models.len() > 1 {
         let models: Vec<&str> = models.into_iter().collect();
         return Err(format!(
@@ -117,23 +217,21 @@ pub fn rate_constants(plan: &TemperaturePlan, run: &Run, kept: &[Outcome]) -> Re
         ));
     }
     // Of several fits of one trace the last one kept counts.
-    let mut latest: Vec<&Outcome> = Vec::new();
-    for fit in &fits {
-        latest.retain(|known| known.trace != fit.trace);
+    let mut latest: Vec<KeptFit> = Vec::new();
+    for fit in fits {
+        latest
+            .retain(|known| !known.overlaps(&fit) && (!known.courses.is_empty() || !fit.courses.is_empty()));
         latest.push(fit);
     }
     let is_old = |number: Option<u32>| {
-        let mut old = kept.iter().filter(meant).filter(|fit| fit.is_out_of_date());
-        old.any(|fit| number.is_none() || fit.trace == number)
+        old.iter()
+            .any(|fit| number.is_none_or(|number| fit.is_of(number)))
     };
     if latest.is_empty() && refused.is_empty() {
-        if apart {
-            return Err(format!(
-                "its kept fit gives one `{}` for courses at several temperatures; --model fits each by itself now",
-                plan.of
-            ));
+        if !apart.is_empty() {
+            return Err(one_for_several);
         }
-        of_run(run)?;
+        all_stated(run, &is_taken)?;
         if is_old(None) {
             return Err("its kept fit is out of date; `curvary fit --again` computes it from what is known now, --model fits one now".into());
         }
@@ -142,22 +240,23 @@ pub fn rate_constants(plan: &TemperaturePlan, run: &Run, kept: &[Outcome]) -> Re
     for fit in &latest {
         match constant(plan, run, fit)? {
             Ok(point) => all.points.push(point),
-            Err(why) => all.left_out.push(named(run, fit.trace, &why)),
+            Err(why) => all.left_out.push(named(run, fit.outcome.trace, &why)),
         }
     }
     // A course without a constant, beside others that have one, would be lost from the line in silence.
     for (number, trace) in (0_u32..).zip(&run.traces) {
-        if lacking(number, trace, &fits) {
-            let number = Some(number);
-            let why = if let Some((_, why)) = refused.iter().find(|(own, _)| *own == number) {
+        if lacking(number, trace, &latest) {
+            let why = if let Some((_, why)) = refused.iter().find(|(own, _)| *own == Some(number)) {
                 why.clone()
-            } else if is_old(number) {
+            } else if is_old(Some(number)) {
                 "its kept fit is out of date; `curvary fit --again` computes it from what is known now"
                     .to_owned()
+            } else if apart.contains(&number) {
+                one_for_several.clone()
             } else {
                 format!("no fit with `{}` is kept of it", plan.of)
             };
-            all.left_out.push(named(run, number, &why));
+            all.left_out.push(named(run, Some(number), &why));
         }
     }
     if all.points.is_empty() {
@@ -166,25 +265,23 @@ pub fn rate_constants(plan: &TemperaturePlan, run: &Run, kept: &[Outcome]) -> Re
     Ok(all)
 }
 
-/// Takes out of the fits those of one law through several courses of the run (`--share`), where they cannot stand for each of them:
-/// beside fits of single courses, which would count twice, and over courses at several temperatures. Gives whether one was taken out
-/// for the latter.
-fn one_for_several(run: &Run, fits: &mut Vec<Outcome>, is_taken: &dyn Fn(Option<u32>) -> bool) -> bool {
-    let courses = (0_u32..).zip(&run.traces);
-    let temperatures: Vec<Option<f64>> = courses
-        .filter(|(number, trace)| is_course(trace) && is_taken(Some(*number)))
-        .map(|(number, _)| of_trace(run, Some(number)).or_else(|| of_run(run).ok()))
-        .collect();
-    if temperatures.len() < 2 {
-        return false;
-    }
-    let alike = temperatures.windows(2).all(|pair| pair[0] == pair[1]);
-    let single = fits.iter().any(|fit| fit.trace.is_some());
-    let before = fits.len();
-    if !alike || single {
-        fits.retain(|fit| fit.trace.is_some());
-    }
-    !alike && fits.len() < before
+/// Takes out of the fits those of one law through several courses of the run (`--share`) that cannot stand for each of them: beside a
+/// fit of one of these courses, which would count twice, and over courses at several temperatures. Gives the courses of those that
+/// were taken out for the latter.
+fn without_shared(run: &Run, fits: &mut Vec<KeptFit>) -> Vec<u32> {
+    let single: Vec<u32> = fits.iter().filter_map(|fit| fit.outcome.trace).collect();
+    let mut apart = Vec::new();
+    fits.retain(|fit| {
+        if !fit.is_shared() {
+            return true;
+        }
+        let is_apart = matches!(fit.temperature(run), Ok(None));
+        if is_apart {
+            apart.extend(&fit.courses);
+        }
+        !is_apart && !single.iter().any(|number| fit.is_of(*number))
+    });
+    apart
 }
 
 /// Whether a trace is a course that a law may be fitted to.
@@ -212,8 +309,9 @@ fn named(run: &Run, number: Option<u32>, why: &str) -> String {
 fn constant(
     plan: &TemperaturePlan,
     run: &Run,
-    fit: &Outcome,
+    of: &KeptFit,
 ) -> Result<Result<AtTemperature, String>, String> {
+    let fit = &of.outcome;
     let Some(parameter) = fit.parameter(&plan.of) else {
         return Ok(Err(format!("the fit has no `{}`", plan.of)));
     };
@@ -237,10 +335,14 @@ fn constant(
     }
     // What was recorded during the course is nearer to it than what was set.
     let recorded = fit.statistics.get("recorded_temperature_K").copied();
-    // A law through several courses has the temperature that they have in common.
-    let mut courses = (0_u32..).zip(&run.traces).filter(|(_, trace)| is_course(trace));
-    let of = fit.trace.or_else(|| courses.next().map(|(number, _)| number));
-    let stated = of_trace(run, of).map_or_else(|| of_run(run), Ok);
+    let stated = of.temperature(run).and_then(|common| {
+        common.ok_or_else(|| {
+            format!(
+                "its kept fit gives one `{}` for courses at several temperatures",
+                plan.of
+            )
+        })
+    });
     if let (Some(recorded), Ok(stated)) = (recorded, &stated)
         && (recorded - stated).abs() > APART
     {

@@ -1,6 +1,6 @@
 //! One parameter of kept results over a field of their runs, as a table that `fit` takes.
 
-use curvary_analysis::study::DriftEffect;
+use curvary_analysis::study::{DriftEffect, SD_IN_COMMON};
 use curvary_record::{Run, Trace, Unit, Value};
 
 use std::collections::BTreeSet;
@@ -34,9 +34,6 @@ fn head(name: &str, unit: &Unit) -> String {
         _ => format!("{name} ({})", unit.display()),
     }
 }
-
-/// The head of what values have of one error that is common to them.
-const IN_COMMON: &str = "SD in common";
 
 /// A value at a place, its error, and what it has of one that is common to all.
 struct ProfileLine {
@@ -133,7 +130,7 @@ pub(super) fn profile(rows: &[ResultRow], over: &str, of: &str, screen: &mut Scr
             .terminator(csv::Terminator::CRLF)
             .from_writer(&mut *screen);
         // A head without a unit beside `SD` would pass for that of what runs.
-        let heads = [head(&name, x), head(of, y), "SD".to_owned(), head(IN_COMMON, y)];
+        let heads = [head(&name, x), head(of, y), "SD".to_owned(), head(SD_IN_COMMON, y)];
         let columns = if in_common > 0 { 4 } else { 3 };
         writer.write_record(&heads[..columns]).map_err(csv_failure)?;
         for line in &lines {
@@ -148,8 +145,8 @@ pub(super) fn profile(rows: &[ResultRow], over: &str, of: &str, screen: &mut Scr
     }
     if in_common > 0 {
         screen.say(format_args!(
-            "the drift that was stated moves {} alike: `SD` holds the errors without it, and `{IN_COMMON}` what one standard deviation of \
-             it does to each; `fit --weights SD --common '{IN_COMMON}'` takes both along",
+            "the drift that was stated moves {} alike: `SD` holds the errors without it, and `{SD_IN_COMMON}` what one standard deviation of \
+             it does to each; `fit --weights SD --common '{SD_IN_COMMON}'` takes both along",
             plural(in_common, "value")
         ));
     }
