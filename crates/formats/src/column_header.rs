@@ -258,8 +258,17 @@ fn reciprocal(text: &str) -> Option<ColumnHeader> {
     })
 }
 
-/// `DO_mg_L`, `conductivity_uS_cm`: a name and the two units of a quotient, whose stroke is left out. The head with it.
+/// `DO_mg_L`, `conductivity_uS_cm`, `conc.mg.mL`: a name and the two units of a quotient, whose stroke is left out. The head with it.
 fn quotient_without_stroke(text: &str) -> Option<String> {
+    // Programs that allow neither blanks nor brackets in a name put a point for each of them: `conc..mg.mL.`.
+    let dotted: String;
+    let text = if text.contains([' ', '_']) || !text.contains('.') {
+        text
+    } else {
+        let parts: Vec<&str> = text.split('.').filter(|part| !part.is_empty()).collect();
+        dotted = parts.join("_");
+        &dotted
+    };
     let mark = if text.contains('_') { '_' } else { ' ' };
     let (rest, under) = text.rsplit_once(mark)?;
     let (name, over) = rest.rsplit_once(mark)?;

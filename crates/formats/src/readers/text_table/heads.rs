@@ -6,6 +6,7 @@ use curvary_record::Span;
 use curvary_record::moment::{DateReading, read_date};
 
 use crate::column_header::read_column_header;
+use crate::words::{self, WordList};
 
 use super::columns::{corner_heads, parameter};
 use super::dialect::{Delimiter, is_blank, raw_split, split_wide};
@@ -25,7 +26,7 @@ pub(super) fn unmatched_head(text: &str, above: &[TextPiece]) -> Option<TextLine
         return None;
     };
     let (_, kept) = strip_remark(&text[line.span.range()]);
-    if !crate::preamble::pairs(kept).is_empty() || kept.len() > 200 {
+    if !crate::preamble::pairs(kept).is_empty() || kept.len() > 200 || is_one_over_another(kept) {
         return None;
     }
     let cells = [
@@ -56,6 +57,13 @@ pub(super) fn unmatched_head(text: &str, above: &[TextPiece]) -> Option<TextLine
         })
         .count();
     (named >= 2).then_some(*line)
+}
+
+/// Whether a line says of what over what the table is, `Absorbance vs wavelength in nm`, and is no row of headers.
+fn is_one_over_another(line: &str) -> bool {
+    let words: Vec<&str> = line.split_whitespace().collect();
+    let inner = words.get(1..words.len().saturating_sub(1)).unwrap_or_default();
+    inner.iter().any(|word| words::is(WordList::Versus, word))
 }
 
 /// The rows of heads directly above a table, from top to bottom.
@@ -825,7 +833,7 @@ fn head_cells(line: &str, grid: &Grid, indent: usize) -> Option<(Vec<Option<Rang
             shifted.extend(whole(cells));
             return Some((shifted, true));
         }
-        if names_rows_without_head(line, &cells, grid) {
+        if names_rows_without_head(line, &cells, grid, indent) {
             let mut shifted = vec![None];
             shifted.extend(whole(cells));
             return Some((shifted, true));
@@ -891,7 +899,7 @@ fn head_cells(line: &str, grid: &Grid, indent: usize) -> Option<(Vec<Option<Rang
         shifted.extend(whole(words));
         return Some((shifted, blanks));
     }
-    if names_rows_without_head(line, &words, grid) {
+    if names_rows_without_head(line, &words, grid, indent) {
         let mut shifted = vec![None];
         shifted.extend(whole(words));
         return Some((shifted, blanks));
@@ -900,24 +908,15 @@ fn head_cells(line: &str, grid: &Grid, indent: usize) -> Option<(Vec<Option<Rang
 }
 
 /// Whether a header is short by one since the first column only numbers or names the rows: `nm A` over `1 400 0.12`. It
-/// must name what runs and what was measured, and the numbers under what runs must not do for what was measured.
-fn names_rows_without_head(line: &str, cells: &[Range<usize>], grid: &Grid) -> bool {
+/// must name what runs and what was measured, and the numbers under what runs must not do for what was measured; or stand over
+/// the other columns, flush with their right edges, or in quotes as each of them, as programs print a frame of data.
+fn names_rows_without_head(line: &str, cells: &[Range<usize>], grid: &Grid, indent: usize) -> bool {
     if cells.len() + 1 != grid.columns() || cells.len() < 2 || grid.rows < 3 {
         return false;
     }
     let head =
         |range: &Range<usize>| super::columns::head_or_first_word(line[range.clone()].trim_matches('"'));
     let measured = |range: &Range<usize>| head(range).quantity.is_some_and(|q| q.is_of_light());
-    let runs = head(&cells[0])
-        .quantity
-        .is_some_and(|q| matches!(q.as_str(), "wavelength" | "wavenumber" | "time"));
-    if !runs || !cells[1..].iter().all(measured) || grid.kinds[1] != ColumnKind::Figures {
-        return false;
-    }
-    let axis: Vec<f64> = grid.column(1).collect();
-    let orderly =
-        axis.windows(2).all(|pair| pair[0] < pair[1]) || axis.windows(2).all(|pair| pair[0] > pair[1]);
-    let beyond = axis.iter().any(|value| *value > 10.0);
     let counts = || {
         let first = grid.figure(0, 0);
         (first == 0.0 || first == 1.0)
@@ -926,7 +925,38 @@ fn names_rows_without_head(line: &str, cells: &[Range<usize>], grid: &Grid) -> b
                 .enumerate()
                 .all(|(row, value)| value == first + row as f64)
     };
-    orderly && beyond && (grid.kinds[0] == ColumnKind::Words || counts())
+    let words = grid.kinds[0] == ColumnKind::Words;
+    if !words && !counts() || grid.kinds[1] != ColumnKind::Figures {
+        return false;
+    }
+    let quoted = |range: &Range<usize>| line[range.clone()].starts_with('"');
+    let printed = !words && (cells.iter().all(quoted) || stand_flush_right(line, cells, grid, indent));
+    if printed && cells.iter().any(measured) {
+        return true;
+    }
+    let runs = head(&cells[0])
+        .quantity
+        .is_some_and(|q| matches!(q.as_str(), "wavelength" | "wavenumber" | "time"));
+    let axis: Vec<f64> = grid.column(1).collect();
+    let orderly =
+        axis.windows(2).all(|pair| pair[0] < pair[1]) || axis.windows(2).all(|pair| pair[0] > pair[1]);
+    let beyond = axis.iter().any(|value| *value > 10.0);
+    runs && cells[1..].iter().all(measured) && orderly && beyond
+}
+
+/// Whether words end where the columns behind the first end, in a table in fixed columns: one after the other, and none over the
+/// first.
+fn stand_flush_right(line: &str, words: &[Range<usize>], grid: &Grid, indent: usize) -> bool {
+    let extents = grid.extents();
+    extents.len() == words.len() + 1
+        && words.iter().zip(&extents[1..]).all(|(word, (_, end))| {
+            let own = indent + line[..word.end].chars().count();
+            own.abs_diff(*end) <= 1
+        })
+        && words.first().is_some_and(|word| {
+            let start = indent + line[..word.start].chars().count();
+            start + 1 >= extents[0].1
+        })
 }
 
 /// A line of heads without an aside at its end: `nm  Abs   (one sample, columns continue)`.

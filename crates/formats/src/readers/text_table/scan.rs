@@ -815,8 +815,8 @@ fn class_of(line: &str) -> LineGlance {
 /// Whether a line only underlines or separates.
 pub(super) fn is_ruler(line: &str) -> bool {
     let line = line.trim_matches(is_blank);
-    // Typesetters rule a table with a lone `_` or `=`.
-    matches!(line, "_" | "=")
+    // Typesetters rule a table with a lone `_` or `=`; consoles wait behind `>` or `>>>`.
+    matches!(line, "_" | "=" | ">" | ">>>")
         || line.len() >= 3
             && line.chars().all(|c| {
                 matches!(
