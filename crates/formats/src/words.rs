@@ -310,6 +310,8 @@ pub enum WordList {
     MeasuredThing,
     /// Words in front of what is in the other beam, or was measured before.
     Against,
+    /// Words in front of who did something.
+    By,
     /// Words between what was measured and what it is drawn over.
     Versus,
 }

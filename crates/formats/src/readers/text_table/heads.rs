@@ -26,7 +26,11 @@ pub(super) fn unmatched_head(text: &str, above: &[TextPiece]) -> Option<TextLine
         return None;
     };
     let (_, kept) = strip_remark(&text[line.span.range()]);
-    if !crate::preamble::pairs(kept).is_empty() || kept.len() > 200 || is_one_over_another(kept) {
+    if !crate::preamble::pairs(kept).is_empty()
+        || kept.len() > 200
+        || is_one_over_another(kept)
+        || is_light_at(kept)
+    {
         return None;
     }
     let cells = [
@@ -57,6 +61,17 @@ pub(super) fn unmatched_head(text: &str, above: &[TextPiece]) -> Option<TextLine
         })
         .count();
     (named >= 2).then_some(*line)
+}
+
+/// Whether a line names light and the wavelength at which it was read and nothing else, `absorbans 540 nm`: a title, which is one header.
+fn is_light_at(line: &str) -> bool {
+    let head = read_column_header(line.trim());
+    head.quantity.is_some_and(|quantity| quantity.is_of_light())
+        && head
+            .held
+            .iter()
+            .any(|held| held.quantity == curvary_record::Quantity::WAVELENGTH)
+        && head.label.is_none()
 }
 
 /// Whether a line says of what over what the table is, `Absorbance vs wavelength in nm`, and is no row of headers.
@@ -541,6 +556,13 @@ fn map_heads(
         kept = raw.trim_matches(|c| c != '\t' && is_blank(c));
     }
     kept = undecorated(kept);
+    // `# columns: t_min absorbance`
+    if let Some((key, rest)) = kept.split_once(':')
+        && words::is(WordList::Column, key.trim())
+        && rest.contains(char::is_alphabetic)
+    {
+        kept = rest.trim();
+    }
     // `Readings, 1 cm cell:` and a blank line introduce a table, and name none of its columns.
     if after_blank && kept.ends_with(':') {
         return None;
@@ -561,7 +583,7 @@ fn map_heads(
                 let cell = &kept[cell.clone()];
                 leading_number(cell).is_some() || crate::preamble::is_condition(cell)
             })
-    };
+    } || is_key_over_each(kept, grid);
     if !over_all
         && stated.iter().any(|pair| {
             // A header may end with a colon over columns that it spans: `absorbance at time (min):,,,`.
@@ -604,9 +626,9 @@ fn map_heads(
     let texts: Vec<&str> = cells.iter().flatten().map(|range| &kept[range.clone()]).collect();
     // A statement about the run is no head.
     let first = texts.first().copied().unwrap_or("");
-    let states = first.ends_with([':', '=']) && texts.len() <= 3 && columns <= 3
+    let states = !over_all && first.ends_with([':', '=']) && texts.len() <= 3 && columns <= 3
         || (texts.len() <= 2 && first.contains(": "))
-        || (!nearest || after_blank || columns == 2) && is_statement(&texts);
+        || (!nearest || after_blank || columns == 2) && !over_all && is_statement(&texts);
     if states {
         return None;
     }
@@ -664,6 +686,40 @@ fn map_heads(
             .map(|range| range.map(|r| Span::new(base + r.start, base + r.end)))
             .collect(),
     )
+}
+
+/// Whether a line is a known key with a value over each of the curves, `Date,2012-12-19,2012-12-20` over `nm,Abs,Abs`: days, or the
+/// same again and again, or names of samples and people. `Operator;Kay;Room;B12` is several keys.
+fn is_key_over_each(line: &str, grid: &Grid) -> bool {
+    let sep = grid.dialect.sep;
+    if sep.byte().is_none() || grid.columns() < 3 {
+        return false;
+    }
+    let cells: Vec<&str> = raw_split(line, sep)
+        .into_iter()
+        .map(|range| line[range].trim().trim_matches('"'))
+        .collect();
+    let Some((key, values)) = cells.split_first().filter(|_| cells.len() == grid.columns()) else {
+        return false;
+    };
+    let key = key.trim_end_matches(':').trim();
+    let Some(field) = words::field_of(key).filter(|_| values.iter().all(|value| !value.is_empty())) else {
+        return false;
+    };
+    let is_day = |value: &&str| {
+        matches!(
+            read_date(value, None),
+            DateReading::Read(_) | DateReading::Undecidable(_)
+        )
+    };
+    let is_key = |value: &&str| words::field_of(value).is_some() || value.contains([':', '=']);
+    let again = values.windows(2).all(|pair| pair[0] == pair[1]);
+    let names = matches!(field, "sample" | "sample-id" | "operator")
+        && values.iter().all(|value| value.contains(char::is_alphabetic))
+        && values
+            .iter()
+            .all(|value| read_column_header(value).quantity.is_none());
+    !values.iter().any(|value| is_key(&value)) && (values.iter().all(is_day) || again || names)
 }
 
 /// Whether a line above a header is a key and its value in cells of their own, `Oven;105 °C`, where the table has more columns: a row
