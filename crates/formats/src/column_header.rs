@@ -120,6 +120,7 @@ fn understand(text: &str) -> ColumnHeader {
     if let Some((word, unit)) = text.split_once(' ')
         && phrase::is_link(word)
         && word.len() > 1
+        && word.chars().all(char::is_lowercase)
         && !unit.contains(' ')
         && unit.chars().count() > 1
         && spelled(unit) != Spelling::None

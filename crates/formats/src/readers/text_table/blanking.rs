@@ -374,12 +374,11 @@ fn without_marks_of_keys(text: &str) -> Option<ListedReadings> {
     const TABLE: usize = 3;
     /// What leads from a name to its reading.
     const SIGNS: [&str; 5] = ["->", "=>", "→", ":", "="];
-    if text.len() > LONGEST
-        || !text.contains([':', '=', '>', '→', '—', '–'])
-        || !(names_wavelength(text) && names_light(text))
+    if text.len() > LONGEST || !text.contains([':', '=', '>', '→', '—', '–']) || !names_wavelength(text)
     {
         return None;
     }
+    let spoken = names_light(text);
     // A line of a name, a sign and a reading, or what says that there is none.
     let listed = |line: &str, missing: bool| -> Option<ListedReading> {
         let line = line.trim_end();
@@ -399,6 +398,19 @@ fn without_marks_of_keys(text: &str) -> Option<ListedReadings> {
             .max_by_key(|(at, sign)| (at + sign.len(), sign.len()))
             .or_else(dash)?;
         let value = line[at + sign.len()..].trim();
+        // `göl -> 0,412 A`: the symbol behind the number says that light was read.
+        let (value, symbol) = value
+            .split_once(' ')
+            .filter(|(number, _)| number.starts_with(|c: char| c.is_ascii_digit() || c == '-'))
+            .map_or((value, ""), |(number, rest)| (number, rest.trim()));
+        let by_symbol = || {
+            let head = crate::column_header::read_column_header(symbol);
+            head.quantity.is_some_and(|quantity| quantity.is_of_light()) && head.held.is_empty()
+                || crate::words::quantity_of(symbol).is_some_and(|quantity| quantity.is_of_light())
+        };
+        if !(symbol.is_empty() && spoken || !symbol.is_empty() && by_symbol()) {
+            return None;
+        }
         let bullet = line[..at].trim_start().strip_prefix("- ");
         let name = bullet.unwrap_or(&line[..at]).trim();
         let digits = value.strip_prefix('-').unwrap_or(value);

@@ -74,6 +74,23 @@ fn is_light_at(line: &str) -> bool {
         && head.label.is_none()
 }
 
+/// Whether a row is of units and nothing else, and the one over the first column is that of the word `above`: `mg/L;` below
+/// `Concentration;Iron`.
+fn stands_for_units_of(text: &str, row: &HeadRow, above: &str) -> bool {
+    let is_unit = |span: &Span| is_unit_alone(text[span.range()].trim());
+    let Some(unit) = row.cells.first().copied().flatten() else {
+        return false;
+    };
+    let with_unit = format!("{above} ({})", text[unit.range()].trim().trim_matches(['(', ')', '[', ']']));
+    let (alone, together) = (read_column_header(above), read_column_header(&with_unit));
+    let runs = is_axis(&alone) && alone.quantity == together.quantity;
+    // `Substrate` over `mM` is a concentration.
+    let dissolved = alone.quantity.is_none()
+        && matches!(words::field_of(above), Some("substrate" | "inhibitor" | "enzyme"))
+        && together.quantity == Some(curvary_record::Quantity::CONCENTRATION);
+    (runs || dissolved) && row.cells.iter().flatten().all(is_unit)
+}
+
 /// Whether a line says of what over what the table is, `Absorbance vs wavelength in nm`, and is no row of headers.
 fn is_one_over_another(line: &str) -> bool {
     let words: Vec<&str> = line.split_whitespace().collect();
@@ -93,6 +110,7 @@ pub(super) fn heads_above(text: &str, grid: &Grid, above: &[TextPiece]) -> Vec<H
     heads.retain(|head| head.class != RowClass::Title);
     // Under the headers a name or a condition of a curve would hide what its column holds.
     heads.sort_by_key(|head| matches!(head.class, RowClass::Header | RowClass::Units));
+    super::curve_numbers::part_curve_numbers(text, grid, &mut heads);
     heads
 }
 
@@ -160,7 +178,12 @@ fn heads_behind(text: &str, grid: &Grid, above: &[TextPiece], keys: bool) -> Vec
                     });
                     continue;
                 }
-                let Some(cells) = map_heads(text, *line, grid, nearest, blanks > 0) else {
+                // `Concentration;Iron` over `mg/L;` is no key with its value.
+                let over_units = heads.last().is_some_and(|below| {
+                    let first = raw_split(raw, grid.dialect.sep).first().cloned().unwrap_or(0..0);
+                    stands_for_units_of(text, below, raw[first].trim())
+                });
+                let Some(cells) = map_heads(text, *line, grid, nearest, blanks > 0, over_units) else {
                     if blanks == 0 && stand_between_heads(text, &above[..=index], grid) {
                         continue;
                     }
@@ -533,6 +556,7 @@ fn map_heads(
     grid: &Grid,
     nearest: bool,
     after_blank: bool,
+    over_units: bool,
 ) -> Option<Vec<Option<Span>>> {
     let raw = &text[line.span.range()];
     if is_caption_between_stars(raw) {
@@ -583,7 +607,8 @@ fn map_heads(
                 let cell = &kept[cell.clone()];
                 leading_number(cell).is_some() || crate::preamble::is_condition(cell)
             })
-    } || is_key_over_each(kept, grid);
+    } || over_units && raw_split(kept, grid.dialect.sep).len() == columns
+        || is_key_over_each(kept, grid);
     if !over_all
         && stated.iter().any(|pair| {
             // A header may end with a colon over columns that it spans: `absorbance at time (min):,,,`.
@@ -606,10 +631,10 @@ fn map_heads(
         crate::preamble::is_known(&kept[pair.key.clone()])
             && crate::preamble::is_condition(&kept[pair.value.clone()])
     };
-    if !nearest && columns > 1 && matches!(stated.as_slice(), [pair] if condition(pair)) {
+    if !nearest && !over_units && columns > 1 && matches!(stated.as_slice(), [pair] if condition(pair)) {
         return None;
     }
-    if !nearest && is_key_in_cells(kept, grid) {
+    if !nearest && !over_units && is_key_in_cells(kept, grid) {
         return None;
     }
     let in_cells = stated.len() >= 2 || stated.iter().any(|pair| pair.says.is_some());
@@ -850,11 +875,45 @@ fn is_statement(texts: &[&str]) -> bool {
     if rest.len() > 2 || rest.len() == 2 && (rest.iter().all(number) || words()) || known.is_none() {
         return false;
     }
+    // `Wavelength;Green tea` over numbers: the value of what runs would be a number.
+    let is_name = |text: &&str| {
+        let day = || {
+            matches!(
+                read_date(text, None),
+                DateReading::Read(_) | DateReading::Undecidable(_)
+            )
+        };
+        text.starts_with(char::is_alphabetic) && words::marker(text).is_none() || day()
+    };
+    let key_head = read_column_header(key);
+    if let [value] = rest
+        && (is_axis(&key_head) && is_name(value)
+            || known == Some("sample") && names_a_column_of_readings(value))
+    {
+        return false;
+    }
     !rest.iter().any(|text| {
         let head = crate::column_header::read_column_header(text);
         let names = head.quantity.is_some() || !head.quantities_possible.is_empty();
         names && leading_number(text).is_none()
     })
+}
+
+/// Whether a word names a column of readings rather than a sample: `Messung 1`, `Mean`, `540 nm`.
+fn names_a_column_of_readings(text: &str) -> bool {
+    let word = text.trim_end_matches(|c: char| c.is_ascii_digit() || c == ' ');
+    let wavelength = || {
+        let head = read_column_header(text);
+        head.label.is_none()
+            && head
+                .held
+                .iter()
+                .any(|held| held.quantity == curvary_record::Quantity::WAVELENGTH)
+    };
+    words::word(word) == words::HeaderWord::Generic
+        || words::is_statistics(word)
+        || words::is(WordList::Series, word)
+        || wavelength()
 }
 
 /// Splits a line of heads into as many cells as the table has columns. `indent`: characters cut from its front.
