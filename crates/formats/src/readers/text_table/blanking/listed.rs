@@ -9,21 +9,21 @@ use super::ends_in_measure;
 /// A line that holds a name, a sign and a reading.
 #[derive(Clone)]
 struct ListedReading {
-    pub(super) sign: &'static str,
+    sign: &'static str,
     /// The byte at which the sign stands.
-    pub(super) at: usize,
+    at: usize,
     /// None where something says that there is no reading.
-    pub(super) decimals: Option<usize>,
+    decimals: Option<usize>,
     /// Where the name begins, behind a word such as `at` that is none of it.
-    pub(super) from: usize,
+    from: usize,
 }
 
 /// A text with tabs in place of the signs between names and their readings.
 pub(super) struct ListedReadings {
     pub(super) text: String,
     /// The line of the first of them, and how many there are.
-    pub(super) first: usize,
-    pub(super) count: usize,
+    first: usize,
+    count: usize,
     /// Whether the names tell that they are of samples.
     of_samples: bool,
 }
@@ -90,78 +90,14 @@ fn are_samples<'n>(names: impl Iterator<Item = &'n str> + Clone) -> bool {
 pub(super) fn without_marks_of_keys(text: &str) -> Option<ListedReadings> {
     const FEWEST: usize = 3;
     const LONGEST: usize = 1 << 16;
-    const LONGEST_NAME: usize = 48;
     /// So many lines of numbers are a table, whose results the list may be.
     const TABLE: usize = 3;
-    /// What leads from a name to its reading.
-    const SIGNS: [&str; 5] = ["->", "=>", "→", ":", "="];
     if text.len() > LONGEST
         || !text.contains([':', '=', '>', '→', '—', '–'])
         || !(names_wavelength(text) && names_light(text))
     {
         return None;
     }
-    // A line of a name, a sign and a reading, or what says that there is none.
-    let listed = |line: &str, missing: bool| -> Option<ListedReading> {
-        let line = line.trim_end();
-        // Most lines have no sign, which shows at once; arrows and dashes begin with the last of these bytes.
-        if !line.bytes().any(|byte| matches!(byte, b':' | b'=' | b'>' | 0xE2)) {
-            return None;
-        }
-        // A dash between blanks leads to a reading as well: `river — 0,214`.
-        let dash = || {
-            [("—", " — "), ("–", " – ")]
-                .into_iter()
-                .find_map(|(sign, apart)| Some((line.rfind(apart)? + 1, sign)))
-        };
-        let (at, sign) = SIGNS
-            .iter()
-            .filter_map(|sign| Some((line.rfind(*sign)?, *sign)))
-            .max_by_key(|(at, sign)| (at + sign.len(), sign.len()))
-            .or_else(dash)?;
-        let value = line[at + sign.len()..].trim();
-        let bullet = line[..at].trim_start().strip_prefix("- ");
-        let name = bullet.unwrap_or(&line[..at]).trim();
-        let digits = value.strip_prefix('-').unwrap_or(value);
-        let figures = |part: &str| !part.is_empty() && part.bytes().all(|byte| byte.is_ascii_digit());
-        let decimals = digits.split_once(['.', ',']).and_then(|(whole, decimals)| {
-            let reading =
-                whole.len() == 1 && figures(whole) && whole < "5" && figures(decimals) && decimals.len() >= 2;
-            reading.then_some(decimals.len())
-        });
-        let none = || {
-            let says = cell(value, Style::POINT);
-            let known = crate::preamble::is_known(name);
-            !known && (says == Cell::Beyond || missing && says == Cell::Missing)
-        };
-        if decimals.is_none() && !none() {
-            return None;
-        }
-        // `at 400 nm: 0.077`: what it was read at, and no name.
-        let place = name
-            .split_once(' ')
-            .filter(|(word, place)| crate::words::is(crate::words::WordList::At, word) && is_at(place));
-        // `1:10`: how the sample was diluted.
-        let diluted = name
-            .split_once(':')
-            .is_some_and(|(one, other)| one == "1" && figures(other.trim()));
-        let named = name.chars().count() <= LONGEST_NAME
-            && (diluted
-                || name.starts_with(char::is_alphabetic)
-                    && !name.contains([':', '=', '\t', ';', '|', '\'', '"']))
-            && !crate::words::is_statistics(name)
-            && !ends_in_measure(name)
-            && !is_key_of_number(name);
-        (named || place.is_some()).then(|| ListedReading {
-            sign,
-            at,
-            decimals,
-            from: place
-                .map(|(_, place)| place)
-                .or_else(|| bullet.map(|_| name))
-                .map_or(0, |name| name.as_ptr() as usize - line.as_ptr() as usize),
-        })
-    };
     let lines: Vec<&str> = text.split_inclusive('\n').collect();
     let plain = |line: &&str| listed(line, false).filter(|one| one.decimals.is_some());
     let mut found: Vec<Option<ListedReading>> = lines.iter().map(plain).collect();
@@ -220,6 +156,71 @@ pub(super) fn without_marks_of_keys(text: &str) -> Option<ListedReadings> {
         count: names.len(),
         // What it was read at is said in front of each: `at 400 nm: 0.077`.
         of_samples: at_places || are_samples(names.into_iter()),
+    })
+}
+
+/// The line of a name, a sign and a reading, or of what says that there is none where it may be `missing`.
+fn listed(line: &str, missing: bool) -> Option<ListedReading> {
+    const LONGEST_NAME: usize = 48;
+    /// What leads from a name to its reading.
+    const SIGNS: [&str; 5] = ["->", "=>", "→", ":", "="];
+    let line = line.trim_end();
+    // Most lines have no sign, which shows at once; arrows and dashes begin with the last of these bytes.
+    if !line.bytes().any(|byte| matches!(byte, b':' | b'=' | b'>' | 0xE2)) {
+        return None;
+    }
+    // A dash between blanks leads to a reading as well: `river — 0,214`.
+    let dash = || {
+        [("—", " — "), ("–", " – ")]
+            .into_iter()
+            .find_map(|(sign, apart)| Some((line.rfind(apart)? + 1, sign)))
+    };
+    let (at, sign) = SIGNS
+        .iter()
+        .filter_map(|sign| Some((line.rfind(*sign)?, *sign)))
+        .max_by_key(|(at, sign)| (at + sign.len(), sign.len()))
+        .or_else(dash)?;
+    let value = line[at + sign.len()..].trim();
+    let bullet = line[..at].trim_start().strip_prefix("- ");
+    let name = bullet.unwrap_or(&line[..at]).trim();
+    let digits = value.strip_prefix('-').unwrap_or(value);
+    let figures = |part: &str| !part.is_empty() && part.bytes().all(|byte| byte.is_ascii_digit());
+    let decimals = digits.split_once(['.', ',']).and_then(|(whole, decimals)| {
+        let reading =
+            whole.len() == 1 && figures(whole) && whole < "5" && figures(decimals) && decimals.len() >= 2;
+        reading.then_some(decimals.len())
+    });
+    let none = || {
+        let says = cell(value, Style::POINT);
+        let known = crate::preamble::is_known(name);
+        !known && (says == Cell::Beyond || missing && says == Cell::Missing)
+    };
+    if decimals.is_none() && !none() {
+        return None;
+    }
+    // `at 400 nm: 0.077`: what it was read at, and no name.
+    let place = name
+        .split_once(' ')
+        .filter(|(word, place)| crate::words::is(crate::words::WordList::At, word) && is_at(place));
+    // `1:10`: how the sample was diluted.
+    let diluted = name
+        .split_once(':')
+        .is_some_and(|(one, other)| one == "1" && figures(other.trim()));
+    let named = name.chars().count() <= LONGEST_NAME
+        && (diluted
+            || name.starts_with(char::is_alphabetic)
+                && !name.contains([':', '=', '\t', ';', '|', '\'', '"']))
+        && !crate::words::is_statistics(name)
+        && !ends_in_measure(name)
+        && !is_key_of_number(name);
+    (named || place.is_some()).then(|| ListedReading {
+        sign,
+        at,
+        decimals,
+        from: place
+            .map(|(_, place)| place)
+            .or_else(|| bullet.map(|_| name))
+            .map_or(0, |name| name.as_ptr() as usize - line.as_ptr() as usize),
     })
 }
 

@@ -8,12 +8,6 @@ mod names;
 mod stats;
 mod units;
 
-use self::headers::{beside_heads, condition_over, spread_groups, understand_heads};
-pub(super) use self::headers::{corner_heads, head_or_first_word};
-pub(super) use self::stats::{FEW_NAMES, Stats};
-use self::units::{bare_unit, hear_other};
-pub(crate) use self::units::{is_unit_of_ours, unit_fits};
-pub(super) use self::units::{quantity_of_unit, unit_in_cells, value_at_the_end};
 use curvary_record::interpret::{LabelNumber, number_in_label};
 use curvary_record::moment::Order;
 use curvary_record::{Coordinate, KnownQuantity, Quantity, Span, Unit};
@@ -21,14 +15,20 @@ use curvary_record::{Coordinate, KnownQuantity, Quantity, Span, Unit};
 pub(super) use self::clock::{Clock, clock_of, is_head_of_clocks, is_head_of_times};
 pub(super) use self::coordinates::parameter;
 use self::coordinates::{CoordinateCell, PartedCoordinates};
+use self::headers::{beside_heads, condition_over, spread_groups, understand_heads};
+pub(super) use self::headers::{corner_heads, head_or_first_word};
 pub(super) use self::local::hear_vocabulary;
+pub(super) use self::stats::{FEW_NAMES, Stats};
+use self::units::{bare_unit, hear_other};
+pub(crate) use self::units::{is_unit_of_ours, unit_fits};
+pub(super) use self::units::{quantity_of_unit, unit_in_cells, value_at_the_end};
 use super::grid::{ColumnKind, Grid, MissingCell};
 use super::number::Style;
 use super::scan::{ScannedTable, leading_number};
 use super::segments::{RowClass, is_dash};
 use crate::column_header::read_column_header;
 use crate::hints::{HintFault, Hints};
-use crate::words::{self};
+use crate::words;
 
 /// A column with what its heads and its numbers tell.
 #[derive(Clone, Debug)]

@@ -29,9 +29,6 @@ mod sums;
 mod template;
 mod verdict;
 
-use self::apart::{apart_at_an_empty_column, shape_apart};
-use self::roles::{ShapeRole, coordinates, of_the_trade, role};
-use self::summaries::summed_rows;
 use std::collections::BTreeMap;
 
 use curvary_record::{
@@ -39,10 +36,12 @@ use curvary_record::{
     Label, Lines, Numbers, Origin, Place, Quantity, Question, Span, Technique, Trace, Unit, moment, unit,
 };
 
+use self::apart::{apart_at_an_empty_column, shape_apart};
 use self::curves::sentinel_of;
 use self::hearing::measured_in_corner;
-use self::roles::identifies;
+use self::roles::{ShapeRole, coordinates, identifies, of_the_trade, role};
 pub(super) use self::several::{goes_on, put_behind};
+use self::summaries::summed_rows;
 use self::template::Glance;
 use self::verdict::{NOT_A_MEASUREMENT, TableVerdict};
 use super::columns::{Column, Stats, corner_heads, describe, give_meaning, hear_vocabulary};
