@@ -38,28 +38,28 @@ mod surroundings;
 mod titles;
 mod wells;
 
-use self::binary::not_text;
-use self::preamble_fields::{OF_ONE_TABLE, Preamble};
-use self::remarks::{
-    columns_change, cut_off, first_row_lost, not_known, noted, numbers_aside, odd_rows, of_other_table,
-    summed_up, under_a_factor,
-};
-use self::titles::{
-    is_derived, is_row_of_conditions, keys_behind, keys_behind_table, own_title, take_summaries, titles,
-    without_checks,
-};
 use std::collections::BTreeSet;
 
 use curvary_record::{Claim, Code, Diagnostic, Origin, Place};
 
+use self::binary::not_text;
 pub(crate) use self::columns::unit_fits;
 use self::context::Context;
 use self::explain::{ReadTrace, TableTrace, Use};
 use self::grid::Noted;
 use self::join::{Section, sections};
+use self::preamble_fields::{OF_ONE_TABLE, Preamble};
+use self::remarks::{
+    columns_change, cut_off, first_row_lost, not_known, noted, numbers_aside, odd_rows, of_other_table,
+    summed_up, under_a_factor,
+};
 use self::scan::{TextLine, scan_within, strip_remark};
 use self::segments::RowClass;
 use self::shape::{RunDraft, TableReading, shape};
+use self::titles::{
+    is_derived, is_row_of_conditions, keys_behind, keys_behind_table, own_title, take_summaries, titles,
+    without_checks,
+};
 use self::wells::WellNames;
 use crate::assume::{AnswerForm, QuestionKind};
 use crate::explanation::TakenFor;

@@ -7,7 +7,7 @@ use curvary_record::{Quantity, Span};
 
 use super::super::grid::ColumnKind;
 use super::super::scan::{ScannedTable, leading_number};
-use super::bare_unit;
+use super::units::bare_unit;
 use crate::column_header::{read_column_header, split_unit};
 use crate::words::{self, WordList};
 

@@ -267,7 +267,11 @@ impl Grid {
                 let words = self.words(column);
                 let ends = |row: &usize| words.get(*row).is_some_and(ends_in_number);
                 let none_whole = !(0..self.rows).filter(whole).any(|row| ends(&row));
-                short.iter().copied().filter(move |row| none_whole && ends(row)).collect::<Vec<_>>()
+                short
+                    .iter()
+                    .copied()
+                    .filter(move |row| none_whole && ends(row))
+                    .collect::<Vec<_>>()
             })
             .collect();
         glued.sort_unstable();

@@ -12,7 +12,9 @@ use super::super::foot;
 use super::super::grid::{ColumnKind, Cursor, Grid, MAX_COLUMNS, line_end};
 use super::super::heads::{glue_units, heads_above, unmatched_head};
 use super::super::segments::RowClass;
-use super::super::surroundings::{are_like_percents, are_like_readings, begins_with_name, lines_of_light_above, with_following};
+use super::super::surroundings::{
+    are_like_percents, are_like_readings, begins_with_name, lines_of_light_above, with_following,
+};
 use super::column_kinds::{columns_with_marks, kinds_of, split_all, take_names, usual_count};
 use super::header_rows::{
     is_head_of_numbers, is_row_of_conditions, is_row_of_levels, is_row_over_others, is_row_under_parameter,

@@ -258,7 +258,7 @@ impl Shaper<'_> {
     fn tells_kinds_of_peaks(&self, place: usize) -> bool {
         let text = self.source.text();
         let mut words = self.table.grid.words(self.columns[place].index).iter();
-        words.all(|span| super::names_extreme(text[span.range()].trim()))
+        words.all(|span| super::summaries::names_extreme(text[span.range()].trim()))
     }
 
     /// The rows that have the same names and numbers in the columns `keys`, in the order of the table.

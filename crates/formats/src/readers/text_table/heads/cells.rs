@@ -1,0 +1,638 @@
+//! Which words of a header line stand over which column.
+
+use std::ops::Range;
+
+use curvary_record::Span;
+use curvary_record::moment::{DateReading, read_date};
+
+use super::super::dialect::{Delimiter, is_blank, raw_split, split_wide};
+use super::super::grid::{ColumnKind, Grid};
+use super::super::scan::{TextLine, leading_number, strip_remark};
+use super::super::segments::is_axis;
+use super::is_unit_alone;
+use super::titles::is_caption_between_stars;
+use crate::column_header::read_column_header;
+use crate::words::{self, WordList};
+
+/// The cells of a line as heads of the columns of a table, where they can be.
+#[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
+pub(super) fn map_heads(
+    text: &str,
+    line: TextLine,
+    grid: &Grid,
+    nearest: bool,
+    after_blank: bool,
+    over_units: bool,
+) -> Option<Vec<Option<Span>>> {
+    let raw = &text[line.span.range()];
+    if is_caption_between_stars(raw) {
+        return None;
+    }
+    let (mark, mut kept) = strip_remark(raw);
+    // `#;name;A260`: over as many columns the sign is the header of the first, and marks no remark.
+    let numbers_first = mark == Some("#") && grid.dialect.sep.byte().is_some() && {
+        let cells = raw_split(raw.trim(), grid.dialect.sep);
+        cells.len() == grid.columns()
+            && raw
+                .trim()
+                .get(cells[0].clone())
+                .is_some_and(|cell| cell.trim() == "#")
+    };
+    if numbers_first {
+        kept = raw.trim();
+    }
+    // A tab in front of the heads is a head left empty.
+    if mark.is_none() && grid.dialect.sep == Delimiter::Tab {
+        kept = raw.trim_matches(|c| c != '\t' && is_blank(c));
+    }
+    kept = undecorated(kept);
+    // `# columns: t_min absorbance`
+    if let Some((key, rest)) = kept.split_once(':')
+        && words::is(WordList::Column, key.trim())
+        && rest.contains(char::is_alphabetic)
+    {
+        kept = rest.trim();
+    }
+    // `Readings, 1 cm cell:` and a blank line introduce a table, and name none of its columns.
+    if after_blank && kept.ends_with(':') {
+        return None;
+    }
+    let offset = raw.find(kept).unwrap_or(0);
+    let base = line.span.start as usize + offset;
+    let columns = grid.columns();
+    if super::super::join::is_furniture(kept, &std::collections::BTreeSet::new()) {
+        return None;
+    }
+    // `Sample: betanin, one spectrum` speaks of the run, however many commas it has.
+    let stated = crate::preamble::pairs(kept);
+    // `hours of ageing:,0,100,300`: a key, and a number over each of the other columns.
+    let over_all = columns >= 4 && grid.dialect.sep.byte().is_some() && {
+        let cells = raw_split(kept, grid.dialect.sep);
+        cells.len() == columns
+            && cells[1..].iter().all(|cell| {
+                let cell = &kept[cell.clone()];
+                leading_number(cell).is_some() || crate::preamble::is_condition(cell)
+            })
+    } || over_units && raw_split(kept, grid.dialect.sep).len() == columns
+        || is_key_over_each(kept, grid);
+    if !over_all
+        && stated.iter().any(|pair| {
+            // A header may end with a colon over columns that it spans: `absorbance at time (min):,,,`.
+            let spans = kept[pair.value.clone()]
+                .trim_matches(|c| matches!(c, ',' | ';' | '\t' | ' '))
+                .is_empty();
+            pair.mark == ':'
+                && !(spans && !raw.starts_with(['\t', ';', ',', '|']) && grid.dialect.sep.byte().is_some())
+                && (!nearest || crate::words::field_of(&kept[pair.key.clone()]).is_some())
+        })
+        && columns > 1
+    {
+        return None;
+    }
+    // `Sample;leaf;pH;7` is several of them, and `Temperature;25;°C` one with its unit in a cell.
+    let known =
+        |pair: &crate::preamble::KeyValueSpan| crate::words::field_of(&kept[pair.key.clone()]).is_some();
+    // `Cell;2 mm` is of the run.
+    let condition = |pair: &crate::preamble::KeyValueSpan| {
+        crate::preamble::is_known(&kept[pair.key.clone()])
+            && crate::preamble::is_condition(&kept[pair.value.clone()])
+    };
+    if !nearest && !over_units && columns > 1 && matches!(stated.as_slice(), [pair] if condition(pair)) {
+        return None;
+    }
+    if !nearest && !over_units && is_key_in_cells(kept, grid) {
+        return None;
+    }
+    let in_cells = stated.len() >= 2 || stated.iter().any(|pair| pair.says.is_some());
+    if !over_all && in_cells && columns > 1 && stated.iter().all(known) {
+        return None;
+    }
+    let (cells, exact) = head_cells(kept, grid, offset)?;
+    if cells.len() != columns || cells.iter().all(Option::is_none) {
+        return None;
+    }
+    if is_like_a_row(kept, &cells, grid) {
+        return None;
+    }
+    let texts: Vec<&str> = cells.iter().flatten().map(|range| &kept[range.clone()]).collect();
+    // A statement about the run is no head.
+    let first = texts.first().copied().unwrap_or("");
+    let states = !over_all && first.ends_with([':', '=']) && texts.len() <= 3 && columns <= 3
+        || (texts.len() <= 2 && first.contains(": "))
+        || (!nearest || after_blank || columns == 2) && !over_all && is_statement(&texts);
+    if states {
+        return None;
+    }
+    let padded = cells.iter().any(Option::is_none);
+    if padded && texts.iter().any(|text| text.split_whitespace().count() > 5) {
+        return None;
+    }
+    let quantity = |text: &&str| crate::column_header::read_column_header(text).quantity.is_some();
+    let has_words = texts.iter().any(|text| text.chars().any(char::is_alphabetic));
+    let numbers = texts.iter().filter(|text| leading_number(text).is_some()).count();
+    let sure = texts.iter().any(quantity) || numbers * 2 >= texts.len().max(2);
+    let remark = !numbers_first && mark.is_some();
+    // `<>` in the corner of a plate says nothing.
+    let corner = texts
+        .first()
+        .is_some_and(|text| !text.contains(char::is_alphanumeric));
+    if !has_words && (numbers + usize::from(corner) < texts.len() || columns == 2 || remark) {
+        return None;
+    }
+    // Words that were fitted over the columns by other means than the table's own must say what they are.
+    let named = texts.iter().filter(|text| quantity(text)).count();
+    if (!sure && remark) || (!exact && (named * 2 < texts.len() || !nearest)) {
+        return None;
+    }
+    // `Spectrum B` above `nm Abs` is a title: names over columns stand apart.
+    if !nearest
+        && named < texts.len()
+        && matches!(grid.dialect.sep, Delimiter::Blank | Delimiter::Wide)
+        && texts.len() == columns
+        && split_wide(kept).len() < columns
+    {
+        return None;
+    }
+    // Prose that happens to have as many words as the table has columns.
+    if matches!(grid.dialect.sep, Delimiter::Blank | Delimiter::Wide)
+        && !sure
+        && (after_blank || texts.len() > 6 || raw.trim_end().ends_with(['.', ':']))
+    {
+        return None;
+    }
+    if !nearest
+        && !sure
+        && texts
+            .iter()
+            .map(|text| text.split_whitespace().count())
+            .max()
+            .unwrap_or(0)
+            > 6
+    {
+        return None;
+    }
+    Some(
+        cells
+            .into_iter()
+            .map(|range| range.map(|r| Span::new(base + r.start, base + r.end)))
+            .collect(),
+    )
+}
+
+/// Whether a line is a known key with a value over each of the curves, `Date,2012-12-19,2012-12-20` over `nm,Abs,Abs`: days, or the
+/// same again and again, or names of samples and people. `Operator;Kay;Room;B12` is several keys.
+fn is_key_over_each(line: &str, grid: &Grid) -> bool {
+    let sep = grid.dialect.sep;
+    if sep.byte().is_none() || grid.columns() < 3 {
+        return false;
+    }
+    let cells: Vec<&str> = raw_split(line, sep)
+        .into_iter()
+        .map(|range| line[range].trim().trim_matches('"'))
+        .collect();
+    let Some((key, values)) = cells.split_first().filter(|_| cells.len() == grid.columns()) else {
+        return false;
+    };
+    let key = key.trim_end_matches(':').trim();
+    let Some(field) = words::field_of(key).filter(|_| values.iter().all(|value| !value.is_empty())) else {
+        return false;
+    };
+    let is_day = |value: &&str| {
+        matches!(
+            read_date(value, None),
+            DateReading::Read(_) | DateReading::Undecidable(_)
+        )
+    };
+    let is_key = |value: &&str| words::field_of(value).is_some() || value.contains([':', '=']);
+    let again = values.windows(2).all(|pair| pair[0] == pair[1]);
+    let names = matches!(field, "sample" | "sample-id" | "operator")
+        && values.iter().all(|value| value.contains(char::is_alphabetic))
+        && values
+            .iter()
+            .all(|value| read_column_header(value).quantity.is_none());
+    !values.iter().any(|value| is_key(&value)) && (values.iter().all(is_day) || again || names)
+}
+
+/// Whether a line above a header is a key and its value in cells of their own, `Oven;105 °C`, where the table has more columns: a row
+/// of names or of conditions has a cell for each of them, or leaves the first one empty. The second cell names nothing that a
+/// column may hold.
+fn is_key_in_cells(line: &str, grid: &Grid) -> bool {
+    /// A header of more words is a sentence.
+    const LONGEST_HEADER: usize = 4;
+    let sep = grid.dialect.sep;
+    if sep.byte().is_none() || grid.columns() < 2 {
+        return false;
+    }
+    let cells: Vec<&str> = raw_split(line, sep)
+        .into_iter()
+        .map(|range| line[range].trim())
+        .collect();
+    let filled = cells.iter().filter(|cell| !cell.is_empty()).count();
+    let [key, value, ..] = cells.as_slice() else {
+        return false;
+    };
+    if filled != 2 || !key.starts_with(char::is_alphabetic) || value.is_empty() {
+        return false;
+    }
+    let of_light = |head: &crate::column_header::ColumnHeader| {
+        head.quantity
+            .as_ref()
+            .is_some_and(curvary_record::Quantity::is_of_light)
+    };
+    let (key_head, value_head) = (read_column_header(key), read_column_header(value));
+    // A value with its unit, or a sentence, is over no column.
+    let stated =
+        value.starts_with(|c: char| c.is_ascii_digit()) || value.split_whitespace().count() > LONGEST_HEADER;
+    let names = value_head.quantity.is_some()
+        || !value_head.quantities_possible.is_empty()
+        || value_head.unit.is_some();
+    let named = is_axis(&key_head) || of_light(&key_head) || key_head.unit.is_some();
+    let sample = (crate::words::field_of(key).is_some()
+        || key_head
+            .quantity
+            .as_ref()
+            .is_some_and(|quantity| quantity.as_str() == "sample"))
+        && !is_axis(&key_head);
+    let key_alone = key_head.quantity.is_none() && key_head.quantities_possible.is_empty();
+    stated || !names && !named && (key_alone || sample)
+}
+
+/// Whether a line is of the form of the rows below it, `02.02.2014;0,176;` over others of a date and a reading: a number with as
+/// many decimals over the only column of readings.
+fn is_like_a_row(line: &str, cells: &[Option<Range<usize>>], grid: &Grid) -> bool {
+    let figures: Vec<usize> = (0..grid.columns())
+        .filter(|&at| grid.kinds[at] == ColumnKind::Figures)
+        .collect();
+    let &[at] = figures.as_slice() else {
+        return are_all_like_readings(line, cells, grid, &figures);
+    };
+    let Some(cell) = cells.get(at).and_then(|cell| cell.clone()).filter(|_| at > 0) else {
+        return false;
+    };
+    let decimals = |text: &str| {
+        text.trim()
+            .split_once(['.', ','])
+            .map_or(0, |(_, decimals)| decimals.len())
+    };
+    let number = line[cell.clone()].trim();
+    let reading = leading_number(number).is_some_and(|value| value.abs() < 10.0) && decimals(number) >= 2;
+    reading
+        && super::super::surroundings::are_like_readings(grid)
+        && grid.decimals()[grid.place(at)]
+            .iter()
+            .any(|&(_, digits)| usize::from(digits) == decimals(number))
+}
+
+/// Whether the cells over several columns of readings are readings themselves, `A  0.9799  1.0869` above `B  0.2896  0.4283`: each
+/// has as many decimals, two or more, as the numbers below it.
+fn are_all_like_readings(line: &str, cells: &[Option<Range<usize>>], grid: &Grid, figures: &[usize]) -> bool {
+    let changes = grid.decimals();
+    let like = |&at: &usize| {
+        let number = cells
+            .get(at)
+            .and_then(|cell| cell.clone())
+            .map_or("", |cell| line[cell].trim());
+        let digits = number
+            .split_once(['.', ','])
+            .map_or(0, |(_, decimals)| decimals.len());
+        let plain = number
+            .bytes()
+            .all(|byte| byte.is_ascii_digit() || matches!(byte, b'.' | b',' | b'-'));
+        let below = changes[grid.place(at)]
+            .first()
+            .map_or(0, |&(_, digits)| usize::from(digits));
+        plain
+            && digits >= 2
+            && digits == below
+            && leading_number(number).is_some_and(|value| value.abs() < 4.0)
+    };
+    // `Conc. in mol/L  0.00  0.05  0.10` says what runs across.
+    let corner = cells
+        .first()
+        .and_then(Option::clone)
+        .map_or("", |cell| line[cell].trim());
+    let head = read_column_header(corner);
+    let says = head.unit.is_some() || head.quantity.is_some_and(|quantity| !quantity.is_of_light());
+    !says
+        && figures.len() >= 2
+        && super::super::surroundings::are_like_readings(grid)
+        && figures.iter().all(like)
+}
+
+/// Whether cells say `key value`: the first is a field's name, and what follows is no head of a column.
+fn is_statement(texts: &[&str]) -> bool {
+    let [key, rest @ ..] = texts else { return false };
+    let key = key.trim_end_matches([':', '=']).trim();
+    // `Path (mm)` over a number is a field under its unit.
+    let number = |text: &&str| {
+        let text = text.trim();
+        text.starts_with(|c: char| c.is_ascii_digit())
+            && text
+                .bytes()
+                .all(|b| b.is_ascii_digit() || matches!(b, b'.' | b','))
+    };
+    let name = crate::column_header::split_unit(key)
+        .filter(|_| rest.len() == 1 && rest.iter().all(number))
+        .map_or(key, |(name, _)| name);
+    let known = crate::words::field_of(key).or_else(|| crate::words::field_of(name));
+    // Two numbers behind a name, `Wavelength,340,405`, stand over two columns.
+    // So do two words of which none is a unit: `Sample;tea;malt`.
+    let words = || {
+        rest.iter()
+            .all(|text| text.starts_with(char::is_alphabetic) && !is_unit_alone(text))
+    };
+    if rest.len() > 2 || rest.len() == 2 && (rest.iter().all(number) || words()) || known.is_none() {
+        return false;
+    }
+    // `Wavelength;Green tea` over numbers: the value of what runs would be a number.
+    let is_name = |text: &&str| {
+        let day = || {
+            matches!(
+                read_date(text, None),
+                DateReading::Read(_) | DateReading::Undecidable(_)
+            )
+        };
+        text.starts_with(char::is_alphabetic) && words::marker(text).is_none() || day()
+    };
+    let key_head = read_column_header(key);
+    if let [value] = rest
+        && (is_axis(&key_head) && is_name(value)
+            || known == Some("sample") && names_a_column_of_readings(value))
+    {
+        return false;
+    }
+    !rest.iter().any(|text| {
+        let head = crate::column_header::read_column_header(text);
+        let names = head.quantity.is_some() || !head.quantities_possible.is_empty();
+        names && leading_number(text).is_none()
+    })
+}
+
+/// Whether a word names a column of readings rather than a sample: `Messung 1`, `Mean`, `540 nm`.
+fn names_a_column_of_readings(text: &str) -> bool {
+    let word = text.trim_end_matches(|c: char| c.is_ascii_digit() || c == ' ');
+    let wavelength = || {
+        let head = read_column_header(text);
+        head.label.is_none()
+            && head
+                .held
+                .iter()
+                .any(|held| held.quantity == curvary_record::Quantity::WAVELENGTH)
+    };
+    words::word(word) == words::HeaderWord::Generic
+        || words::is_statistics(word)
+        || words::is(WordList::Series, word)
+        || wavelength()
+}
+
+/// Splits a line of heads into as many cells as the table has columns. `indent`: characters cut from its front.
+fn head_cells(line: &str, grid: &Grid, indent: usize) -> Option<(Vec<Option<Range<usize>>>, bool)> {
+    let columns = grid.columns();
+    let sep = grid.dialect.sep;
+    let whole = |cells: Vec<Range<usize>>| -> Vec<Option<Range<usize>>> {
+        cells
+            .into_iter()
+            .map(|range| Some(range).filter(|r| !r.is_empty()))
+            .collect()
+    };
+    if sep != Delimiter::Blank && sep != Delimiter::Wide {
+        let separator = if sep == Delimiter::CommaBlank && !line.contains(", ") {
+            Delimiter::Comma
+        } else {
+            sep
+        };
+        let mut cells = raw_split(line, separator);
+        while cells.len() > columns && cells.last().is_some_and(Range::is_empty) {
+            cells.pop();
+        }
+        if cells.len() == columns {
+            return Some((whole(cells), true));
+        }
+        // A matrix whose corner cell was not written: `400;401;402` over four columns.
+        if cells.len() + 1 == columns
+            && cells.len() >= 2
+            && cells.iter().all(|c| leading_number(&line[c.clone()]).is_some())
+        {
+            let mut shifted = vec![None];
+            shifted.extend(whole(cells));
+            return Some((shifted, true));
+        }
+        if names_rows_without_head(line, &cells, grid, indent) {
+            let mut shifted = vec![None];
+            shifted.extend(whole(cells));
+            return Some((shifted, true));
+        }
+        // Group heads: fewer cells than columns, the rest left empty.
+        if cells.len() >= 2 && cells.len() < columns {
+            let mut padded = whole(cells);
+            padded.resize(columns, None);
+            return Some((padded, true));
+        }
+    }
+    // Blanks divide the heads of a table in blanks as they divide its rows; elsewhere they may only divide words.
+    let blanks = matches!(sep, Delimiter::Blank | Delimiter::Wide);
+    let line = if blanks { without_aside(line) } else { line };
+    let wide = split_wide(line);
+    if blanks && wide.len() == columns {
+        return Some((whole(wide), true));
+    }
+    // Names over all columns but that of the names of the rows, over which nothing stands.
+    let named = grid.kinds.first() == Some(&ColumnKind::Words);
+    let worded = |cell: &Range<usize>| line[cell.clone()].contains(char::is_alphabetic);
+    if blanks && named && indent >= 3 && columns >= 3 && wide.len() + 1 == columns && wide.iter().all(worded)
+    {
+        let mut shifted = vec![None];
+        shifted.extend(whole(wide));
+        return Some((shifted, true));
+    }
+    for other in [
+        Delimiter::Tab,
+        Delimiter::Semicolon,
+        Delimiter::Pipe,
+        Delimiter::Comma,
+    ] {
+        if other == sep {
+            continue;
+        }
+        let cells = raw_split(line, other);
+        // `absorbance at 510 nm, 1 cm cell` is a sentence above a table whose cells tabs part.
+        let sentence = || {
+            other == Delimiter::Comma
+                && line.contains(", ")
+                && !cells.iter().all(|cell| {
+                    let head = read_column_header(line[cell.clone()].trim());
+                    head.quantity.is_some() && head.held.is_empty() || head.unit.is_some()
+                })
+        };
+        if cells.len() == columns && !sentence() {
+            return Some((whole(cells), false));
+        }
+    }
+    if wide.len() == columns {
+        return Some((whole(wide), blanks));
+    }
+    let words = glue_units(line, raw_split(line, Delimiter::Blank));
+    if words.len() == columns {
+        return Some((whole(words), blanks));
+    }
+    if words.len() + 1 == columns
+        && words.len() >= 2
+        && words.iter().all(|w| leading_number(&line[w.clone()]).is_some())
+    {
+        let mut shifted = vec![None];
+        shifted.extend(whole(words));
+        return Some((shifted, blanks));
+    }
+    if names_rows_without_head(line, &words, grid, indent) {
+        let mut shifted = vec![None];
+        shifted.extend(whole(words));
+        return Some((shifted, blanks));
+    }
+    by_position(line, &words, grid, indent).map(|cells| (cells, false))
+}
+
+/// Whether a header is short by one since the first column only numbers or names the rows: `nm A` over `1 400 0.12`. It
+/// must name what runs and what was measured, and the numbers under what runs must not do for what was measured; or stand over
+/// the other columns, flush with their right edges, or in quotes as each of them, as programs print a frame of data.
+fn names_rows_without_head(line: &str, cells: &[Range<usize>], grid: &Grid, indent: usize) -> bool {
+    if cells.len() + 1 != grid.columns() || cells.len() < 2 || grid.rows < 3 {
+        return false;
+    }
+    let head = |range: &Range<usize>| {
+        super::super::columns::head_or_first_word(line[range.clone()].trim_matches('"'))
+    };
+    let measured = |range: &Range<usize>| head(range).quantity.is_some_and(|q| q.is_of_light());
+    let counts = || {
+        let first = grid.figure(0, 0);
+        (first == 0.0 || first == 1.0)
+            && grid
+                .column(0)
+                .enumerate()
+                .all(|(row, value)| value == first + row as f64)
+    };
+    let words = grid.kinds[0] == ColumnKind::Words;
+    if !words && !counts() || grid.kinds[1] != ColumnKind::Figures {
+        return false;
+    }
+    let quoted = |range: &Range<usize>| line[range.clone()].starts_with('"');
+    let printed = !words && (cells.iter().all(quoted) || stand_flush_right(line, cells, grid, indent));
+    if printed && cells.iter().any(measured) {
+        return true;
+    }
+    let runs = head(&cells[0])
+        .quantity
+        .is_some_and(|q| matches!(q.as_str(), "wavelength" | "wavenumber" | "time"));
+    let axis: Vec<f64> = grid.column(1).collect();
+    let orderly =
+        axis.windows(2).all(|pair| pair[0] < pair[1]) || axis.windows(2).all(|pair| pair[0] > pair[1]);
+    let beyond = axis.iter().any(|value| *value > 10.0);
+    runs && cells[1..].iter().all(measured) && orderly && beyond
+}
+
+/// Whether words end where the columns behind the first end, in a table in fixed columns: one after the other, and none over the
+/// first.
+fn stand_flush_right(line: &str, words: &[Range<usize>], grid: &Grid, indent: usize) -> bool {
+    let extents = grid.extents();
+    extents.len() == words.len() + 1
+        && words.iter().zip(&extents[1..]).all(|(word, (_, end))| {
+            let own = indent + line[..word.end].chars().count();
+            own.abs_diff(*end) <= 1
+        })
+        && words.first().is_some_and(|word| {
+            let start = indent + line[..word.start].chars().count();
+            start + 1 >= extents[0].1
+        })
+}
+
+/// A line of heads without an aside at its end: `nm  Abs   (one sample, columns continue)`.
+fn without_aside(line: &str) -> &str {
+    let Some(open) = line.rfind("  (").filter(|_| line.trim_end().ends_with(')')) else {
+        return line;
+    };
+    let inner = line[open + 3..].trim_end().trim_end_matches(')');
+    let is_unit = !matches!(
+        curvary_record::unit::spelled(inner),
+        curvary_record::unit::Spelling::None
+    );
+    if is_unit || !inner.contains(' ') {
+        line
+    } else {
+        line[..open].trim_end()
+    }
+}
+
+/// A line without the strokes that it is set off with on both sides: the `nm , A` of `-- nm , A --`.
+pub(super) fn undecorated(line: &str) -> &str {
+    for stroke in ['-', '=', '~', '*', '_'] {
+        let bare = |text: &str| text.starts_with(stroke) && text[1..].starts_with(stroke);
+        if bare(line) && line.ends_with(stroke) {
+            let inner = line.trim_matches(stroke);
+            if inner.starts_with(' ') && inner.ends_with(' ') {
+                return inner.trim();
+            }
+        }
+    }
+    line
+}
+
+/// Puts `(nm)`, `[nm]`, `/ nm` and the like to the word before them.
+pub(crate) fn glue_units(line: &str, words: Vec<Range<usize>>) -> Vec<Range<usize>> {
+    let mut glued: Vec<Range<usize>> = Vec::with_capacity(words.len());
+    let mut open = false;
+    let mut joins_next = false;
+    for word in words {
+        let text = &line[word.clone()];
+        let joins = open || joins_next || text.starts_with(['(', '[', '/', '@']);
+        match glued.last_mut() {
+            Some(last) if joins => last.end = word.end,
+            _ => glued.push(word),
+        }
+        let depth =
+            |open: [char; 2], close: [char; 2]| text.matches(open).count() > text.matches(close).count();
+        let opened = depth(['(', '['], [')', ']']);
+        let closed = text.matches([')', ']']).count() > text.matches(['(', '[']).count();
+        open = (open || opened) && !closed;
+        joins_next = matches!(text, "/" | "@" | "in") || text.ends_with(['/', '@']) && text.len() > 1;
+    }
+    glued
+}
+
+/// Puts each word over the column of figures nearest to it, for tables in fixed columns.
+fn by_position(
+    line: &str,
+    words: &[Range<usize>],
+    grid: &Grid,
+    indent: usize,
+) -> Option<Vec<Option<Range<usize>>>> {
+    let extents = grid.extents();
+    if extents.len() != grid.columns() || words.is_empty() {
+        return None;
+    }
+    let mut cells: Vec<Option<Range<usize>>> = vec![None; extents.len()];
+    let mut furthest = 0;
+    for word in words {
+        let start = indent + line[..word.start].chars().count();
+        let end = indent + line[..word.end].chars().count();
+        let distance = |extent: &(usize, usize)| {
+            let middle = (start + end) as f64 / 2.0;
+            let over = start < extent.1 && end > extent.0;
+            if over {
+                0.0
+            } else {
+                (middle - (extent.0 + extent.1) as f64 / 2.0).abs()
+            }
+        };
+        let column =
+            (0..extents.len()).min_by(|&a, &b| distance(&extents[a]).total_cmp(&distance(&extents[b])))?;
+        if column < furthest || distance(&extents[column]) > 12.0 {
+            return None;
+        }
+        furthest = column;
+        cells[column] = Some(match cells[column].take() {
+            Some(front) => front.start..word.end,
+            None => word.clone(),
+        });
+    }
+    // At least half the columns must have a head for the line to be one.
+    (cells.iter().flatten().count() * 2 >= cells.len()).then_some(cells)
+}
