@@ -7,8 +7,8 @@ use curvary_record::interpret::guess_word;
 use curvary_record::{Alternative, Digest, Outcome, OutcomeKind, RunId, code};
 use serde::Serialize;
 
-use crate::asking::IndexReader;
 use crate::asked::digest_of;
+use crate::asking::IndexReader;
 use crate::index::{Key, Places};
 use crate::query::QueryNode;
 use crate::{Archive, Error, OpenItem, OpenItemKind, Query, Summary};
@@ -278,7 +278,11 @@ fn unread_in(asking: &IndexReader, asked: &[OpenItem], examples: usize) -> Resul
             .filter(|asked| matches!(&asked.about, OpenItemKind::Refusal { code: why } if *why == code));
         let sources: BTreeSet<&Digest> = refused.flat_map(|asked| &asked.sources).collect();
         // Only where some of them are asked about, all must be looked at.
-        let most = if sources.is_empty() { examples.max(1) } else { usize::MAX };
+        let most = if sources.is_empty() {
+            examples.max(1)
+        } else {
+            usize::MAX
+        };
         let mut some = asking.index.unread(&code, most)?;
         if !sources.is_empty() {
             some.retain(|one| !sources.contains(&digest_of(&one.digest)));

@@ -4,8 +4,8 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use curvary_archive::{Answer, Archive, Example, OpenItem, OpenItemKind, SourceView};
-use curvary_formats::vocabulary::{LocalWord, WordKind, check_field, unit_of};
 use curvary_formats::readers::StructuredText;
+use curvary_formats::vocabulary::{LocalWord, WordKind, check_field, unit_of};
 use curvary_formats::{Assumptions, Reader as _, Recognition, Source};
 use curvary_ingest::{Filing, Ingest, IngestLimits, IngestOptions, KeepMode, NOTHING, RereadSource};
 use curvary_record::interpret::guess_word;

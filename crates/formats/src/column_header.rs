@@ -55,6 +55,15 @@ const DEEPEST: usize = 6;
 /// Reads a column head. Never fails; what is not understood is the label.
 #[must_use]
 pub fn read_column_header(text: &str) -> ColumnHeader {
+    // In quotes a header may have several lines, and a word may go on in the next.
+    if text.contains(['\n', '\r']) {
+        let lines: Vec<&str> = text
+            .lines()
+            .map(str::trim)
+            .filter(|line| !line.is_empty())
+            .collect();
+        return read_column_header(&lines.join(" ").replace("- ", ""));
+    }
     if text.len() > LONGEST {
         return understand(text);
     }
@@ -106,6 +115,16 @@ fn understand(text: &str) -> ColumnHeader {
         {
             return understand(&format!("{over}/{under}"));
         }
+    }
+    // `at nm`: a small word in front of nothing but a unit.
+    if let Some((word, unit)) = text.split_once(' ')
+        && phrase::is_link(word)
+        && word.len() > 1
+        && !unit.contains(' ')
+        && unit.chars().count() > 1
+        && spelled(unit) != Spelling::None
+    {
+        return understand(unit);
     }
     if let Some((plain, substance)) = without_substance(text) {
         let mut head = understand(&plain);
@@ -258,8 +277,17 @@ fn reciprocal(text: &str) -> Option<ColumnHeader> {
     })
 }
 
-/// `DO_mg_L`, `conductivity_uS_cm`: a name and the two units of a quotient, whose stroke is left out. The head with it.
+/// `DO_mg_L`, `conductivity_uS_cm`, `conc.mg.mL`: a name and the two units of a quotient, whose stroke is left out. The head with it.
 fn quotient_without_stroke(text: &str) -> Option<String> {
+    // Programs that allow neither blanks nor brackets in a name put a point for each of them: `conc..mg.mL.`.
+    let dotted: String;
+    let text = if text.contains([' ', '_']) || !text.contains('.') {
+        text
+    } else {
+        let parts: Vec<&str> = text.split('.').filter(|part| !part.is_empty()).collect();
+        dotted = parts.join("_");
+        &dotted
+    };
     let mark = if text.contains('_') { '_' } else { ' ' };
     let (rest, under) = text.rsplit_once(mark)?;
     let (name, over) = rest.rsplit_once(mark)?;

@@ -231,6 +231,41 @@ fn claim_with(
         .filter(|(_, unit)| spelled(unit.trim()) != Spelling::None)
         .map(|(number, unit)| format!("{} {}", number.trim(), unit.trim()));
     let (field, mut found) = understand(spelling, says.or(apart.as_deref()).unwrap_or(raw), customs);
+    if field.as_str() == "date"
+        && !found.fits
+        && found.question.is_none()
+        && says.is_none()
+        && let Some(end) = end_of_day(raw, customs)
+    {
+        let end = value.start + end;
+        claim_with(
+            fields,
+            questions,
+            source,
+            spelling,
+            value.start..end,
+            None,
+            customs,
+        );
+        let rest = text(source, end..value.start + raw.len());
+        let name = rest.trim_start();
+        match meaning::by_somebody(name) {
+            Some(somebody) => {
+                let from = value.start + raw.len() - somebody.len();
+                claim_with(
+                    fields,
+                    questions,
+                    source,
+                    "operator",
+                    from..from + somebody.len(),
+                    None,
+                    customs,
+                );
+            }
+            None => keep_rest(fields, source, end..value.start + raw.len(), 0),
+        }
+        return;
+    }
     // What is no number is kept as it stands, with its separators.
     if matches!(&found.value, Value::Text(text) if says == Some(text)) {
         found.value = Value::Text(raw.to_owned());
@@ -325,6 +360,21 @@ fn end_of_value(source: &Source, spelling: &str, at: usize, raw: &str, customs: 
         }
     };
     ends.then_some(first.trim_end().len())
+}
+
+/// Where the day ends with which a value begins, `12 Apr 2006` of `12 Apr 2006 by M. Deighton`.
+fn end_of_day(raw: &str, customs: Customs) -> Option<usize> {
+    const MOST_WORDS: usize = 5;
+    let ends = raw.match_indices(' ').map(|(at, _)| at).take(MOST_WORDS);
+    let is_day = |end: &usize| {
+        let date = curvary_record::moment::read_date(raw[..*end].trim(), customs.order);
+        matches!(
+            date,
+            curvary_record::moment::DateReading::Read(_)
+                | curvary_record::moment::DateReading::Undecidable(_)
+        )
+    };
+    ends.filter(is_day).last()
 }
 
 /// Whether a comma stands on the line in front of byte `at`: the key there is not its first statement.

@@ -310,6 +310,10 @@ pub enum WordList {
     MeasuredThing,
     /// Words in front of what is in the other beam, or was measured before.
     Against,
+    /// Words in front of who did something.
+    By,
+    /// Words between what was measured and what it is drawn over.
+    Versus,
 }
 
 fn listed(list: WordList) -> Option<&'static FoldedList> {

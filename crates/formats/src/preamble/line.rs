@@ -189,6 +189,12 @@ fn marked(line: &str, body: Range<usize>, mark: char) -> Option<Vec<KeyValueSpan
     }
     // `Wavelength: 412 nm,SOP: 12-340,Operator: ab`: each part between commas has a key, so that unknown ones are keys as well.
     let list = is_list_of_pairs(text, mark);
+    // `data=2020-08-18 analista=M. Sobral`: between signs without blanks around them, one blank parts the pairs.
+    let glued = mark == '='
+        && marks.iter().all(|&at| {
+            let (before, behind) = (&text[..at], &text[at + 1..]);
+            before.ends_with(char::is_alphanumeric) && behind.starts_with(char::is_alphanumeric)
+        });
     // A further pair begins behind two blanks, a tab, a comma, a semicolon or a bar; its key stands before its mark.
     let mut starts = vec![(key, body.start + first)];
     for &at in more {
@@ -198,6 +204,12 @@ fn marked(line: &str, body: Range<usize>, mark: char) -> Option<Vec<KeyValueSpan
         let gap = ["  ", "\t", "; ", ";", ", ", ",", "|", " – ", " - ", ". "]
             .into_iter()
             .filter_map(|gap| between.rfind(gap).map(|place| (place + gap.len(), gap)))
+            .chain(
+                glued
+                    .then(|| between.rfind(' '))
+                    .flatten()
+                    .map(|place| (place + 1, " ")),
+            )
             .max();
         let Some((place, gap)) = gap else { continue };
         let key = bare(line, from + place..at);

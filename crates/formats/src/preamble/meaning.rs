@@ -95,6 +95,13 @@ pub(super) fn beside_what_was_set(fields: &mut Fields, field: Key, spelling: &st
     field
 }
 
+/// The name behind a word that says by whom: `by M. Deighton`.
+pub(super) fn by_somebody(text: &str) -> Option<&str> {
+    let (by, name) = text.split_once(' ')?;
+    let name = name.trim_start();
+    (words::is(WordList::By, by) && is_somebody(name)).then_some(name)
+}
+
 /// Whether the value under a known key says that there is none: `Operator: -`, `Date: n/a`. A word such as `empty` may be the
 /// name of a sample, but neither a number nor a date.
 pub(super) fn is_empty_value(spelling: &str, raw: &str) -> bool {

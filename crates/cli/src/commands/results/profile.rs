@@ -130,7 +130,12 @@ pub(super) fn profile(rows: &[ResultRow], over: &str, of: &str, screen: &mut Scr
             .terminator(csv::Terminator::CRLF)
             .from_writer(&mut *screen);
         // A head without a unit beside `SD` would pass for that of what runs.
-        let heads = [head(&name, x), head(of, y), "SD".to_owned(), head(SD_IN_COMMON, y)];
+        let heads = [
+            head(&name, x),
+            head(of, y),
+            "SD".to_owned(),
+            head(SD_IN_COMMON, y),
+        ];
         let columns = if in_common > 0 { 4 } else { 3 };
         writer.write_record(&heads[..columns]).map_err(csv_failure)?;
         for line in &lines {

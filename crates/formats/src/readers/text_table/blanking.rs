@@ -253,6 +253,11 @@ fn without_leaders(text: &str) -> Option<Blanked> {
         let decimals = line.len() - number - 1;
         let is_sign = line[number..].starts_with(['.', ',']);
         let signed = is_sign && whole.len() < number && decimals >= 2;
+        // `Probe 1a ..... A = 0,211`
+        let whole = match whole.trim_end().strip_suffix('=') {
+            Some(symbol) => &whole[..symbol.trim_end().rfind([' ', '.'])? + 1],
+            None => whole,
+        };
         let name = whole.trim_end_matches(['.', ' ', '\u{2026}']);
         let dots = whole.len() - name.len();
         let named = name.trim_start().starts_with(char::is_alphabetic)
@@ -283,25 +288,37 @@ fn without_leaders(text: &str) -> Option<Blanked> {
 
 /// The text with points for the decimal commas of its cells where some have points and others commas, as two people type, or two
 /// programs: `450.0;12361;0,0201`. Only where tabs or semicolons part the cells, and each sign can be nothing but a
-/// decimal sign: no number has both, and none has three digits behind it that may be thousands.
+/// decimal sign: no number has both, and none has three digits behind it that may be thousands. Where blanks alone part them, in
+/// lines of nothing but such numbers: `300.0   0,0221`.
 fn with_one_decimal_sign(text: &str) -> Option<Blanked> {
     /// So many cells of either sign are the least; one or two may be slips.
     const FEWEST: usize = 3;
     /// Longer texts are written by programs, which do not change their minds.
     const LONGEST: usize = 1 << 18;
     let bytes = text.as_bytes();
-    if text.len() > LONGEST || memchr::memchr2(b'\t', b';', bytes).is_none() {
+    if text.len() > LONGEST {
         return None;
     }
     memchr::memchr(b',', bytes)?;
     memchr::memchr(b'.', bytes)?;
+    // Where neither stands anywhere, blanks part the cells of lines that are all numbers.
+    let signs = memchr::memchr2(b'\t', b';', bytes).is_some();
+    let parts = |c: char| matches!(c, ';' | '\t') || !signs && matches!(c, ' ' | '\n' | '\r');
+    let is_row = |line: &str| {
+        if signs {
+            return line.contains([';', '\t']);
+        }
+        let mut cells = line.split_whitespace();
+        cells.clone().count() >= 2
+            && cells.all(|cell| !matches!(decimal_in(cell), NumberSign::None | NumberSign::Doubtful))
+    };
     let (mut commas, mut points): (Vec<usize>, usize) = (Vec::new(), 0);
     let mut first = None;
     let mut start = 0;
     for (index, line) in text.split_inclusive('\n').enumerate() {
-        if line.contains([';', '\t']) {
+        if is_row(line) {
             let mut at = start;
-            for cell in line.split([';', '\t']) {
+            for cell in line.split(parts) {
                 match decimal_in(cell.trim()) {
                     NumberSign::None => {}
                     NumberSign::Doubtful => return None,
@@ -653,7 +670,16 @@ fn without_quoting(text: &str) -> Option<Blanked> {
                 .trim_start()
                 .starts_with(char::is_alphabetic)
         };
-        if run >= FEWEST && quoted.iter().all(|line| apart(&line)) && quoted.iter().any(worded) {
+        // Behind limits in a first column, `> 3.5`, stands no second number in every line.
+        let rows = |line: &&str| {
+            let numbers = line[quoting(line)..].split_whitespace();
+            numbers
+                .filter(|word| word.starts_with(|c: char| c.is_ascii_digit()))
+                .count()
+                >= 2
+        };
+        let quotes = || quoted.iter().any(worded) || quoted.iter().all(rows);
+        if run >= FEWEST && quoted.iter().all(|line| apart(&line)) && quotes() {
             first = first.or(Some(at + 1));
             for line in quoted {
                 let signs = quoting(line);

@@ -463,6 +463,17 @@ pub(super) fn decide(rows: &[&str], heads: Option<&str>) -> (Decision, Option<Pa
 /// The sign that stands as often in every row as in the header above them, in which it parts words.
 fn parted_as(head: &str, rows: &[&str]) -> Option<Delimiter> {
     let count = |line: &str, mark: u8| memchr::memchr_iter(mark, line.as_bytes()).count();
+    // `name, A280` over `elu 1, 0.981`: behind a comma that is no decimal sign stands a blank.
+    let spaced = |line: &str| line.matches(", ").count();
+    let of_head = spaced(head);
+    if of_head >= 1
+        && std::iter::once(&head)
+            .chain(rows)
+            .all(|line| spaced(line) == of_head && count(line, b',') == of_head)
+        && head.split(", ").all(|cell| cell.contains(char::is_alphabetic))
+    {
+        return Some(Delimiter::Comma);
+    }
     [Delimiter::Tab, Delimiter::Semicolon, Delimiter::Pipe]
         .into_iter()
         .find(|sep| {

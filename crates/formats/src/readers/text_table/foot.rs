@@ -158,9 +158,12 @@ fn at_foot(line: &str, rows: &[&str], sign: Delimiter, usual: usize) -> Foot {
                 .bytes()
                 .all(|byte| byte.is_ascii_digit() || matches!(byte, b':' | b'.' | b','))
     };
-    let is_timed = |row: &str| matches!(filled(row, sign).first(), Some((0, cell)) if timed(cell));
+    let is_timed = |row: &&&str| matches!(filled(row, sign).first(), Some((0, cell)) if timed(cell));
     let measure = || crate::column_header::split_unit(key).is_some() || crate::words::is_statistics(key);
-    if rows.len() >= FEWEST_ROWS && rows.iter().copied().all(is_timed) && measure() {
+    // Other keys may stand in front of it.
+    let times = rows.iter().take_while(is_timed).count();
+    let keys = || rows[times..].iter().all(|row| key_and_value(row, sign).is_some());
+    if times >= FEWEST_ROWS && keys() && measure() {
         return Foot::Key;
     }
     // Another row ends where this one does: the last column holds remarks on some.

@@ -6,6 +6,7 @@ mod titles;
 use curvary_record::Span;
 
 use crate::column_header::read_column_header;
+use crate::words::{self, WordList};
 
 pub(super) use self::cells::glue_units;
 use self::cells::map_heads;
@@ -31,7 +32,11 @@ pub(super) fn unmatched_head(text: &str, above: &[TextPiece]) -> Option<TextLine
         return None;
     };
     let (_, kept) = strip_remark(&text[line.span.range()]);
-    if !crate::preamble::pairs(kept).is_empty() || kept.len() > 200 {
+    if !crate::preamble::pairs(kept).is_empty()
+        || kept.len() > 200
+        || is_one_over_another(kept)
+        || is_light_at(kept)
+    {
         return None;
     }
     let cells = [
@@ -62,6 +67,24 @@ pub(super) fn unmatched_head(text: &str, above: &[TextPiece]) -> Option<TextLine
         })
         .count();
     (named >= 2).then_some(*line)
+}
+
+/// Whether a line names light and the wavelength at which it was read and nothing else, `absorbans 540 nm`: a title, which is one header.
+fn is_light_at(line: &str) -> bool {
+    let head = read_column_header(line.trim());
+    head.quantity.is_some_and(|quantity| quantity.is_of_light())
+        && head
+            .held
+            .iter()
+            .any(|held| held.quantity == curvary_record::Quantity::WAVELENGTH)
+        && head.label.is_none()
+}
+
+/// Whether a line says of what over what the table is, `Absorbance vs wavelength in nm`, and is no row of headers.
+fn is_one_over_another(line: &str) -> bool {
+    let words: Vec<&str> = line.split_whitespace().collect();
+    let inner = words.get(1..words.len().saturating_sub(1)).unwrap_or_default();
+    inner.iter().any(|word| words::is(WordList::Versus, word))
 }
 
 /// The rows of heads directly above a table, from top to bottom.

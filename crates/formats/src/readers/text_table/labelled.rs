@@ -574,7 +574,7 @@ fn clock_length(text: &str) -> usize {
     }
     let free = bytes
         .get(end)
-        .is_none_or(|byte| matches!(byte, b' ' | b'\t' | b';' | b'|' | b','));
+        .is_none_or(|byte| matches!(byte, b' ' | b'\t' | b';' | b'|' | b',' | b']' | b')'));
     if end > hours && free { end } else { 0 }
 }
 

@@ -20,6 +20,7 @@ mod items;
 mod join;
 mod labelled;
 mod legend;
+mod lists;
 mod marks;
 mod measured_at;
 mod number;

@@ -375,7 +375,7 @@ fn is_reading(text: &str, entry: &Entry) -> bool {
 
 /// What a value is.
 #[derive(Clone, Copy, PartialEq, Eq)]
-enum Held {
+pub(super) enum Held {
     /// A number, perhaps with its unit.
     Number,
     /// Nothing, or a word for a number that lacks or lies beyond the range.
@@ -383,7 +383,8 @@ enum Held {
     Words,
 }
 
-fn held(value: &str) -> Held {
+/// What stands in the place of a value.
+pub(super) fn held(value: &str) -> Held {
     let kinds = [Style::POINT, Style::COMMA].map(|style| {
         if marked_number(value, style).is_some() {
             return Held::Number;

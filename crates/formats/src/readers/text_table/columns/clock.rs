@@ -102,12 +102,23 @@ fn durations_of(text: &str, cells: &[Span], style: Style) -> Option<Clock> {
         return None;
     }
     let in_minutes = lengths.iter().flatten().all(|length| length.in_whole_minutes());
+    // `7 d`, `14 d`: where all have one unit it is theirs.
+    let mut units = lengths.iter().flatten().filter(|length| length.is_counted());
+    let unit = units.next().and_then(|length| length.unit_alone());
+    let unit = unit.filter(|(seconds, _)| {
+        units.all(|length| length.unit_alone().is_some_and(|(one, _)| one == *seconds))
+    });
+    let count = |length: Duration| match &unit {
+        Some((seconds, _)) => length.count_of(*seconds),
+        None => Some(length.count(in_minutes)),
+    };
     Some(Clock {
-        seconds: lengths
-            .iter()
-            .map(|length| length.map(|length| length.count(in_minutes)))
-            .collect(),
-        unit: Some(if in_minutes { Unit::MINUTE } else { Unit::SECOND }),
+        seconds: lengths.iter().map(|length| count((*length)?)).collect(),
+        unit: Some(match &unit {
+            Some((_, unit)) => unit.clone(),
+            None if in_minutes => Unit::MINUTE,
+            None => Unit::SECOND,
+        }),
         parts: 3,
         decimals: lengths.iter().flatten().map(|length| length.decimals).max()?,
         day: None,

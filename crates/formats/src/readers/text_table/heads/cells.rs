@@ -3,6 +3,7 @@
 use std::ops::Range;
 
 use curvary_record::Span;
+use curvary_record::moment::{DateReading, read_date};
 
 use super::super::dialect::{Delimiter, is_blank, raw_split, split_wide};
 use super::super::grid::{ColumnKind, Grid};
@@ -11,6 +12,8 @@ use super::super::segments::is_axis;
 use super::is_unit_alone;
 use super::titles::is_caption_between_stars;
 use crate::column_header::read_column_header;
+use crate::words;
+use crate::words::WordList;
 
 /// The cells of a line as heads of the columns of a table, where they can be.
 #[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
@@ -43,6 +46,13 @@ pub(super) fn map_heads(
         kept = raw.trim_matches(|c| c != '\t' && is_blank(c));
     }
     kept = undecorated(kept);
+    // `# columns: t_min absorbance`
+    if let Some((key, rest)) = kept.split_once(':')
+        && words::is(WordList::Column, key.trim())
+        && rest.contains(char::is_alphabetic)
+    {
+        kept = rest.trim();
+    }
     // `Readings, 1 cm cell:` and a blank line introduce a table, and name none of its columns.
     if after_blank && kept.ends_with(':') {
         return None;
@@ -63,7 +73,7 @@ pub(super) fn map_heads(
                 let cell = &kept[cell.clone()];
                 leading_number(cell).is_some() || crate::preamble::is_condition(cell)
             })
-    };
+    } || is_key_over_each(kept, grid);
     if !over_all
         && stated.iter().any(|pair| {
             // A header may end with a colon over columns that it spans: `absorbance at time (min):,,,`.
@@ -106,9 +116,9 @@ pub(super) fn map_heads(
     let texts: Vec<&str> = cells.iter().flatten().map(|range| &kept[range.clone()]).collect();
     // A statement about the run is no head.
     let first = texts.first().copied().unwrap_or("");
-    let states = first.ends_with([':', '=']) && texts.len() <= 3 && columns <= 3
+    let states = !over_all && first.ends_with([':', '=']) && texts.len() <= 3 && columns <= 3
         || (texts.len() <= 2 && first.contains(": "))
-        || (!nearest || after_blank || columns == 2) && is_statement(&texts);
+        || (!nearest || after_blank || columns == 2) && !over_all && is_statement(&texts);
     if states {
         return None;
     }
@@ -166,6 +176,40 @@ pub(super) fn map_heads(
             .map(|range| range.map(|r| Span::new(base + r.start, base + r.end)))
             .collect(),
     )
+}
+
+/// Whether a line is a known key with a value over each of the curves, `Date,2012-12-19,2012-12-20` over `nm,Abs,Abs`: days, or the
+/// same again and again, or names of samples and people. `Operator;Kay;Room;B12` is several keys.
+fn is_key_over_each(line: &str, grid: &Grid) -> bool {
+    let sep = grid.dialect.sep;
+    if sep.byte().is_none() || grid.columns() < 3 {
+        return false;
+    }
+    let cells: Vec<&str> = raw_split(line, sep)
+        .into_iter()
+        .map(|range| line[range].trim().trim_matches('"'))
+        .collect();
+    let Some((key, values)) = cells.split_first().filter(|_| cells.len() == grid.columns()) else {
+        return false;
+    };
+    let key = key.trim_end_matches(':').trim();
+    let Some(field) = words::field_of(key).filter(|_| values.iter().all(|value| !value.is_empty())) else {
+        return false;
+    };
+    let is_day = |value: &&str| {
+        matches!(
+            read_date(value, None),
+            DateReading::Read(_) | DateReading::Undecidable(_)
+        )
+    };
+    let is_key = |value: &&str| words::field_of(value).is_some() || value.contains([':', '=']);
+    let again = values.windows(2).all(|pair| pair[0] == pair[1]);
+    let names = matches!(field, "sample" | "sample-id" | "operator")
+        && values.iter().all(|value| value.contains(char::is_alphabetic))
+        && values
+            .iter()
+            .all(|value| read_column_header(value).quantity.is_none());
+    !values.iter().any(|value| is_key(&value)) && (values.iter().all(is_day) || again || names)
 }
 
 /// Whether a line above a header is a key and its value in cells of their own, `Oven;105 °C`, where the table has more columns: a row
@@ -338,7 +382,7 @@ fn head_cells(line: &str, grid: &Grid, indent: usize) -> Option<(Vec<Option<Rang
             shifted.extend(whole(cells));
             return Some((shifted, true));
         }
-        if names_rows_without_head(line, &cells, grid) {
+        if names_rows_without_head(line, &cells, grid, indent) {
             let mut shifted = vec![None];
             shifted.extend(whole(cells));
             return Some((shifted, true));
@@ -404,7 +448,7 @@ fn head_cells(line: &str, grid: &Grid, indent: usize) -> Option<(Vec<Option<Rang
         shifted.extend(whole(words));
         return Some((shifted, blanks));
     }
-    if names_rows_without_head(line, &words, grid) {
+    if names_rows_without_head(line, &words, grid, indent) {
         let mut shifted = vec![None];
         shifted.extend(whole(words));
         return Some((shifted, blanks));
@@ -413,8 +457,9 @@ fn head_cells(line: &str, grid: &Grid, indent: usize) -> Option<(Vec<Option<Rang
 }
 
 /// Whether a header is short by one since the first column only numbers or names the rows: `nm A` over `1 400 0.12`. It
-/// must name what runs and what was measured, and the numbers under what runs must not do for what was measured.
-fn names_rows_without_head(line: &str, cells: &[Range<usize>], grid: &Grid) -> bool {
+/// must name what runs and what was measured, and the numbers under what runs must not do for what was measured; or stand over
+/// the other columns, flush with their right edges, or in quotes as each of them, as programs print a frame of data.
+fn names_rows_without_head(line: &str, cells: &[Range<usize>], grid: &Grid, indent: usize) -> bool {
     if cells.len() + 1 != grid.columns() || cells.len() < 2 || grid.rows < 3 {
         return false;
     }
@@ -422,16 +467,6 @@ fn names_rows_without_head(line: &str, cells: &[Range<usize>], grid: &Grid) -> b
         super::super::columns::head_or_first_word(line[range.clone()].trim_matches('"'))
     };
     let measured = |range: &Range<usize>| head(range).quantity.is_some_and(|q| q.is_of_light());
-    let runs = head(&cells[0])
-        .quantity
-        .is_some_and(|q| matches!(q.as_str(), "wavelength" | "wavenumber" | "time"));
-    if !runs || !cells[1..].iter().all(measured) || grid.kinds[1] != ColumnKind::Figures {
-        return false;
-    }
-    let axis: Vec<f64> = grid.column(1).collect();
-    let orderly =
-        axis.windows(2).all(|pair| pair[0] < pair[1]) || axis.windows(2).all(|pair| pair[0] > pair[1]);
-    let beyond = axis.iter().any(|value| *value > 10.0);
     let counts = || {
         let first = grid.figure(0, 0);
         (first == 0.0 || first == 1.0)
@@ -440,7 +475,38 @@ fn names_rows_without_head(line: &str, cells: &[Range<usize>], grid: &Grid) -> b
                 .enumerate()
                 .all(|(row, value)| value == first + row as f64)
     };
-    orderly && beyond && (grid.kinds[0] == ColumnKind::Words || counts())
+    let words = grid.kinds[0] == ColumnKind::Words;
+    if !words && !counts() || grid.kinds[1] != ColumnKind::Figures {
+        return false;
+    }
+    let quoted = |range: &Range<usize>| line[range.clone()].starts_with('"');
+    let printed = !words && (cells.iter().all(quoted) || stand_flush_right(line, cells, grid, indent));
+    if printed && cells.iter().any(measured) {
+        return true;
+    }
+    let runs = head(&cells[0])
+        .quantity
+        .is_some_and(|q| matches!(q.as_str(), "wavelength" | "wavenumber" | "time"));
+    let axis: Vec<f64> = grid.column(1).collect();
+    let orderly =
+        axis.windows(2).all(|pair| pair[0] < pair[1]) || axis.windows(2).all(|pair| pair[0] > pair[1]);
+    let beyond = axis.iter().any(|value| *value > 10.0);
+    runs && cells[1..].iter().all(measured) && orderly && beyond
+}
+
+/// Whether words end where the columns behind the first end, in a table in fixed columns: one after the other, and none over the
+/// first.
+fn stand_flush_right(line: &str, words: &[Range<usize>], grid: &Grid, indent: usize) -> bool {
+    let extents = grid.extents();
+    extents.len() == words.len() + 1
+        && words.iter().zip(&extents[1..]).all(|(word, (_, end))| {
+            let own = indent + line[..word.end].chars().count();
+            own.abs_diff(*end) <= 1
+        })
+        && words.first().is_some_and(|word| {
+            let start = indent + line[..word.start].chars().count();
+            start + 1 >= extents[0].1
+        })
 }
 
 /// A line of heads without an aside at its end: `nm  Abs   (one sample, columns continue)`.

@@ -401,7 +401,16 @@ fn parts_of(
                         lead.truncate(lead.len() - 2);
                         carried = Some(name..name + 1);
                     }
+                    // `reading 01`, `reading 02`: the word says what is counted.
+                    let counted = lead
+                        .last()
+                        .copied()
+                        .filter(|&word| tokens[word].kind == PieceKind::Word && tokens[word].fixed.is_some())
+                        .filter(|_| unit.is_none() && counts_on(lines, place));
                     let mut name = take_lead(first, form, tokens, std::mem::take(&mut lead), &mut parts)?;
+                    if let (None, Some(word)) = (&name, counted) {
+                        name = Some(word..word + 1);
+                    }
                     if !argument && name.is_none() {
                         name = carried.take();
                     }
@@ -436,6 +445,15 @@ fn parts_of(
         });
     }
     lead.iter().all(|&place| fixed(place).is_some()).then_some(parts)
+}
+
+/// Whether the whole numbers at a place count the lines.
+fn counts_on(lines: &[(Cow<'_, str>, Vec<LinePiece>)], place: usize) -> bool {
+    let numbers: Option<Vec<u32>> = lines
+        .iter()
+        .map(|(line, tokens)| line[tokens[place].range.clone()].parse().ok())
+        .collect();
+    numbers.is_some_and(|numbers| numbers.len() >= 3 && numbers.windows(2).all(|pair| pair[0] + 1 == pair[1]))
 }
 
 /// Takes what stands in front of a value: the name of the row, which becomes a part of its own, and that of the value;

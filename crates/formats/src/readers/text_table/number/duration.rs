@@ -31,6 +31,24 @@ impl Duration {
         self.finest.is_none_or(|finest| finest >= 60)
     }
 
+    /// Whether it counts a unit, and is no bare zero.
+    pub(crate) fn is_counted(self) -> bool {
+        self.finest.is_some()
+    }
+
+    /// The unit of time that it counts, and its seconds, where it counts no other.
+    pub(crate) fn unit_alone(self) -> Option<(i64, curvary_record::Unit)> {
+        let seconds = self.finest.filter(|_| !self.composite)?;
+        let code = match seconds {
+            1 => "s",
+            60 => "min",
+            3600 => "h",
+            86_400 => "d",
+            _ => return None,
+        };
+        Some((seconds, curvary_record::Unit::ucum(code).ok()?))
+    }
+
     /// Whether the two are written down to the same unit.
     pub(crate) fn is_like(self, other: Self) -> bool {
         self.finest == other.finest || self.finest.is_none() || other.finest.is_none()

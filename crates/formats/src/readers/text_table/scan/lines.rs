@@ -15,6 +15,29 @@ pub(super) fn is_numbered_sample(text: &str, cursor: Cursor) -> bool {
         let digits = number.bytes().take_while(u8::is_ascii_digit).count();
         (1..=4).contains(&digits) && number[digits..].starts_with([';', '\t', ',', '|', ' '])
     };
+    // `#001 T+0s A=0.018` above `#002` and `#003`: lines that count are no remarks.
+    let number = |line: &str| -> Option<u32> {
+        let digits = line.strip_prefix('#')?;
+        let end = digits.bytes().take_while(u8::is_ascii_digit).count();
+        digits[..end].parse().ok()
+    };
+    let counts = |pair: [&str; 2]| {
+        let [one, next] = pair.map(number);
+        numbered(pair[0]) && one.is_some() && one.map(|one| one + 1) == next
+    };
+    let mut three = text[cursor.at..].lines();
+    if let (Some(one), Some(next)) = (three.next(), three.next())
+        && one.starts_with('#')
+    {
+        let last = text[..cursor.at].lines().next_back().unwrap_or("");
+        let third = three.next().unwrap_or("");
+        if counts([one, next]) && (counts([next, third]) || counts([last, one])) {
+            return true;
+        }
+        if counts([last, one]) {
+            return true;
+        }
+    }
     let here = text[cursor.at..].lines();
     let mut above = text[..cursor.at]
         .lines()
@@ -77,8 +100,8 @@ pub(super) fn class_of(line: &str) -> LineGlance {
 /// Whether a line only underlines or separates.
 pub(crate) fn is_ruler(line: &str) -> bool {
     let line = line.trim_matches(is_blank);
-    // Typesetters rule a table with a lone `_` or `=`.
-    matches!(line, "_" | "=")
+    // Typesetters rule a table with a lone `_` or `=`; consoles wait behind `>` or `>>>`.
+    matches!(line, "_" | "=" | ">" | ">>>")
         || line.len() >= 3
             && line.chars().all(|c| {
                 matches!(

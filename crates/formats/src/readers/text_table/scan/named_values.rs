@@ -6,7 +6,7 @@ use super::super::dialect::{Delimiter, raw_split, style_of};
 use super::super::grid::{ColumnKind, Cursor, Grid, line_end};
 use super::super::records::records_at;
 use super::super::segments::RowClass;
-use super::super::{items, labelled};
+use super::super::{items, labelled, lists};
 use super::column_kinds::split_all;
 use super::lines::{LineGlance, class_of};
 use super::sample::SAMPLE;
@@ -47,6 +47,9 @@ pub(super) fn named_values_at(
             return Some((records.keys, records.table, records.after));
         }
     }
+    if let Some((table, after)) = table_of_lists(text, cursor, above, assume) {
+        return Some((Vec::new(), table, after));
+    }
     let (labelled, looked) = labelled::table_at(text, cursor, &mut effort.no_form_to, rows);
     effort.read += looked;
     let (mut table, after) = labelled?;
@@ -58,6 +61,38 @@ pub(super) fn named_values_at(
         table.heads.push(head);
     }
     Some((Vec::new(), table, after))
+}
+
+/// The table of the lists at `cursor`, a row each, and where the text goes on.
+fn table_of_lists(
+    text: &str,
+    cursor: Cursor,
+    above: &[TextPiece],
+    assume: &Assumptions,
+) -> Option<(ScannedTable, Cursor)> {
+    let found = lists::lists_at(text, cursor)?;
+    let above: Vec<TextPiece> = above
+        .iter()
+        .cloned()
+        .chain([TextPiece::Text(found.header)])
+        .collect();
+    let part = &found.text[..found.after.at];
+    let (mut table, _) = table_at(
+        part,
+        found.first,
+        LineGlance::Mixed,
+        &above,
+        assume,
+        2,
+        &mut Effort::default(),
+    )?;
+    if table.grid.rows != found.lines.len() || !table.grid.odd.is_empty() || table.heads.is_empty() {
+        return None;
+    }
+    table.grid.place_rows(&found.lines);
+    table.first_line = found.first.line;
+    table.last_line = found.after.line - 1;
+    Some((table, found.after))
 }
 
 /// The table of the items of the line at `cursor`, the words in front of them, and where the text goes on.

@@ -1,0 +1,251 @@
+//! Lists with a key in front, one below the other, of which each is a row across: `mg/L : 0 ; 25 ; 50` over `A520 : 0.010 ; 0.058 ;
+//! 0.103`, or `wavelength (nm):` with its numbers on the lines below, and then `absorbance:` with as many.
+//!
+//! The first list is what runs, or the names of the samples; of the others each has as many values, and one names what a
+//! photometer measures.
+
+use std::ops::Range;
+
+use curvary_record::Span;
+
+use super::dialect::is_blank;
+use super::grid::{Cursor, line_end};
+use super::records::{Held, held};
+use super::scan::TextLine;
+use crate::column_header::read_column_header;
+
+/// So many values are the least: fewer are the conditions of a run, `pH: 7, 8`.
+const LEAST: usize = 3;
+/// A longer key is a sentence.
+const LONGEST_KEY: usize = 40;
+/// A longer list is of a text that no person wrote line by line.
+const MOST_VALUES: usize = 4096;
+
+/// A text in which each list stands on a line of its own with tabs between its cells; every byte that is kept stands where it stood.
+pub(super) struct Lists {
+    pub(super) text: String,
+    /// The first of them, which says what runs or names the samples.
+    pub(super) header: TextLine,
+    /// Where the others begin, and the line of the source of each.
+    pub(super) first: Cursor,
+    pub(super) lines: Vec<u32>,
+    pub(super) after: Cursor,
+}
+
+/// A key and its values, as bytes of the text.
+struct List {
+    start: Cursor,
+    key: Range<usize>,
+    values: Vec<Range<usize>>,
+    after: Cursor,
+}
+
+impl List {
+    fn are(&self, text: &str, kind: Held) -> bool {
+        self.values.iter().all(|value| held(&text[value.clone()]) == kind)
+    }
+
+    /// Whether it is of numbers, of which some may lack.
+    fn is_of_numbers(&self, text: &str) -> bool {
+        let numbers = |value: &Range<usize>| held(&text[value.clone()]) != Held::Words;
+        self.values.iter().all(numbers) && !self.are(text, Held::Nothing)
+    }
+
+    /// Whether its key names what readings run over.
+    fn runs(&self, text: &str) -> bool {
+        let head = read_column_header(&text[self.key.clone()]);
+        let named = head.quantity.is_some_and(|quantity| {
+            matches!(
+                quantity.as_str(),
+                "wavelength" | "wavenumber" | "time" | "concentration" | "temperature" | "ph"
+            )
+        });
+        named && self.are(text, Held::Number)
+    }
+
+    fn is_of_light(&self, text: &str) -> bool {
+        let head = read_column_header(&text[self.key.clone()]);
+        head.quantity.is_some_and(|quantity| quantity.is_of_light()) && self.is_of_numbers(text)
+    }
+}
+
+/// The lists that begin in the line at `cursor`.
+pub(super) fn lists_at(text: &str, cursor: Cursor) -> Option<Lists> {
+    let header = list_at(text, cursor)?;
+    if !header.runs(text) && !header.are(text, Held::Words) {
+        return None;
+    }
+    let mut lists = Vec::new();
+    let mut after = header.after;
+    while let Some(list) = list_at(text, after).filter(|list| list.values.len() == header.values.len()) {
+        after = list.after;
+        lists.push(list);
+    }
+    let all = lists.iter().all(|list| list.is_of_numbers(text));
+    if !all || !lists.iter().any(|list| list.is_of_light(text)) {
+        return None;
+    }
+    // A list that breaks off is none of these, and nothing may be lost of it.
+    if list_at(text, after).is_some() {
+        return None;
+    }
+    let mut bytes = text.as_bytes().to_vec();
+    for list in std::iter::once(&header).chain(&lists) {
+        let end = list.after.at - usize::from(text[..list.after.at].ends_with('\n'));
+        bytes[list.start.at..end].fill(b' ');
+        for kept in std::iter::once(&list.key).chain(&list.values) {
+            bytes[kept.clone()].copy_from_slice(&text.as_bytes()[kept.clone()]);
+        }
+        for value in &list.values {
+            bytes[value.start - 1] = b'\t';
+        }
+    }
+    let first = lists.first()?.start;
+    Some(Lists {
+        text: String::from_utf8(bytes).ok()?,
+        header: TextLine {
+            span: Span::new(header.start.at, line_before(text, header.after.at)),
+            line: header.start.line,
+        },
+        first,
+        lines: lists.iter().map(|list| list.start.line).collect(),
+        after,
+    })
+}
+
+/// Where the line ends behind which byte `next` begins another.
+fn line_before(text: &str, next: usize) -> usize {
+    text[..next].trim_end_matches(['\r', '\n']).len()
+}
+
+/// The list at `cursor`: its values behind the key, or on the lines of numbers below.
+fn list_at(text: &str, cursor: Cursor) -> Option<List> {
+    if cursor.at >= text.len() {
+        return None;
+    }
+    let (end, next) = line_end(text.as_bytes(), cursor.at);
+    let line = &text[cursor.at..end];
+    let mark = mark_of(line)?;
+    let key = line[..mark].trim_matches(is_blank);
+    let key = place(text, key);
+    let mut values = values_of(text, &line[mark + 1..]);
+    let mut after = Cursor {
+        at: next,
+        line: cursor.line + 1,
+    };
+    if values.is_empty()
+        || values
+            .iter()
+            .all(|value| held(&text[value.clone()]) == Held::Number)
+    {
+        while after.at < text.len() {
+            let (end, next) = line_end(text.as_bytes(), after.at);
+            let below = values_of(text, &text[after.at..end]);
+            let numbers = below
+                .iter()
+                .all(|value| held(&text[value.clone()]) == Held::Number);
+            if below.is_empty() || !numbers || mark_of(&text[after.at..end]).is_some() {
+                break;
+            }
+            values.extend(below);
+            after = Cursor {
+                at: next,
+                line: after.line + 1,
+            };
+        }
+    }
+    (LEAST..=MOST_VALUES).contains(&values.len()).then_some(List {
+        start: cursor,
+        key,
+        values,
+        after,
+    })
+}
+
+/// Where the sign behind the key of a line stands.
+fn mark_of(line: &str) -> Option<usize> {
+    let mark = line.find([':', '='])?;
+    let (key, behind) = (line[..mark].trim_matches(is_blank), &line[mark + 1..]);
+    let key_like = key.starts_with(|c: char| c.is_alphabetic() || c == '[')
+        && key.len() <= LONGEST_KEY
+        && !key.contains(['\t', ';', ',', '|']);
+    // Neither a clock nor an address, and no second key in the line.
+    let plain =
+        (behind.is_empty() || behind.starts_with([' ', '\t'])) && !behind.contains(['=', ':', '[', '{']);
+    (key_like && plain).then_some(mark)
+}
+
+/// The values of a part of a line that one sign parts: a semicolon, a tab, a bar, a comma before a blank, or blanks; single ones
+/// where all are numbers.
+fn values_of(text: &str, part: &str) -> Vec<Range<usize>> {
+    let part = part.trim_matches(is_blank).trim_end_matches([';', ',']);
+    if part.is_empty() {
+        return Vec::new();
+    }
+    let parted = |sign: &str| -> Vec<Range<usize>> {
+        part.split(sign)
+            .map(|value| value.trim_matches(is_blank))
+            .filter(|value| !value.is_empty() || sign.trim() == sign && sign != "\t")
+            .map(|value| place(text, value))
+            .collect()
+    };
+    let sign = [";", "|", "\t", ", ", "  "]
+        .into_iter()
+        .find(|sign| part.contains(sign));
+    let single: Vec<Range<usize>> = part.split_whitespace().map(|value| place(text, value)).collect();
+    let all_numbers = || {
+        single
+            .iter()
+            .all(|value| held(&text[value.clone()]) == Held::Number)
+    };
+    match sign {
+        Some("  ") if all_numbers() => single,
+        Some(sign) => parted(sign),
+        None => single,
+    }
+}
+
+/// The bytes of a part of a text.
+fn place(text: &str, part: &str) -> Range<usize> {
+    let from = part.as_ptr() as usize - text.as_ptr() as usize;
+    from..from + part.len()
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn cells(text: &str) -> Option<Vec<String>> {
+        let lists = lists_at(text, Cursor { at: 0, line: 1 })?;
+        let rows = lists.text[..lists.after.at].lines();
+        let cells = rows.map(|row| row.split('\t').map(str::trim).collect::<Vec<_>>().join("|"));
+        Some(cells.filter(|row| !row.is_empty()).collect())
+    }
+
+    #[test]
+    fn lists_with_keys() {
+        let cases = [
+            (
+                "mg/L : 0 ; 25 ; 50\nA520 : 0.010 ; 0.058 ; 0.103\n",
+                Some(vec!["mg/L|0|25|50", "A520|0.010|0.058|0.103"]),
+            ),
+            (
+                "prov:     inlopp  sjö 1   bäck\nabsorbans:  0,512  0,288  0,467\n\nkyvett 50 mm\n",
+                Some(vec!["prov|inlopp|sjö 1|bäck", "absorbans|0,512|0,288|0,467"]),
+            ),
+            (
+                "wavelength (nm):\n  350  352\n  354\nabsorbance:\n  0.1  0.2\n  0.3",
+                Some(vec!["wavelength (nm)|350|352|354", "absorbance|0.1|0.2|0.3"]),
+            ),
+            // Samples with three readings each; one that breaks off; keys with one value.
+            ("A: 0.1 0.2 0.3\nB: 0.4 0.5 0.6\n", None),
+            ("nm: 400 410 420\nA: 0.1 0.2 0.3\nB: 0.1 0.2 0.3 0.4\n", None),
+            ("date: 2020-01-01\ntime: 10:00\n", None),
+        ];
+        for (text, wanted) in cases {
+            let wanted: Option<Vec<String>> =
+                wanted.map(|rows: Vec<&str>| rows.into_iter().map(str::to_owned).collect());
+            assert_eq!(cells(text), wanted, "{text}");
+        }
+    }
+}
