@@ -261,7 +261,9 @@ fn without_leaders(text: &str) -> Option<Blanked> {
         let name = whole.trim_end_matches(['.', ' ', '\u{2026}']);
         let dots = whole.len() - name.len();
         let named = name.trim_start().starts_with(char::is_alphabetic)
-            && (crate::words::is_blank(name.trim()) || !crate::preamble::is_known(name.trim()));
+            && (crate::words::is_blank(name.trim())
+                || !crate::preamble::is_known(name.trim())
+                || name.contains(|c: char| c.is_ascii_digit()));
         (signed && named && dots >= 3).then_some((name.len(), whole.len(), decimals))
     };
     let lines: Vec<&str> = text.split_inclusive('\n').collect();

@@ -92,7 +92,9 @@ fn stands_for_units_of(text: &str, row: &HeadRow, above: &str) -> bool {
         text[unit.range()].trim().trim_matches(['(', ')', '[', ']'])
     );
     let (alone, together) = (read_column_header(above), read_column_header(&with_unit));
-    let runs = is_axis(&alone) && alone.quantity == together.quantity;
+    let is_level = |of: &curvary_record::Quantity| matches!(of.as_str(), "concentration" | "temperature");
+    let may_run = is_axis(&alone) || alone.quantity.as_ref().is_some_and(is_level);
+    let runs = may_run && alone.quantity == together.quantity;
     // `Substrate` over `mM` is a concentration.
     let dissolved = alone.quantity.is_none()
         && matches!(words::field_of(above), Some("substrate" | "inhibitor" | "enzyme"))

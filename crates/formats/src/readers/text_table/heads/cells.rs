@@ -119,7 +119,7 @@ pub(super) fn map_heads(
     let first = texts.first().copied().unwrap_or("");
     let states = !over_all && first.ends_with([':', '=']) && texts.len() <= 3 && columns <= 3
         || (texts.len() <= 2 && first.contains(": "))
-        || (!nearest || after_blank || columns == 2) && !over_all && is_statement(&texts);
+        || (!nearest || after_blank || columns == 2) && !over_all && is_statement(&texts, grid);
     if states {
         return None;
     }
@@ -320,7 +320,7 @@ fn are_all_like_readings(line: &str, cells: &[Option<Range<usize>>], grid: &Grid
 }
 
 /// Whether cells say `key value`: the first is a field's name, and what follows is no head of a column.
-fn is_statement(texts: &[&str]) -> bool {
+fn is_statement(texts: &[&str], grid: &Grid) -> bool {
     let [key, rest @ ..] = texts else { return false };
     let key = key.trim_end_matches([':', '=']).trim();
     // `Path (mm)` over a number is a field under its unit.
@@ -355,8 +355,13 @@ fn is_statement(texts: &[&str]) -> bool {
         text.starts_with(char::is_alphabetic) && words::marker(text).is_none() || day()
     };
     let key_head = read_column_header(key);
+    // Units in the cells below it say that it runs there.
+    let of_cells = grid.units.first().and_then(Option::as_deref).is_some_and(|unit| {
+        let with_unit = read_column_header(&format!("{key} ({})", unit.trim()));
+        key_head.quantity.is_some() && with_unit.quantity == key_head.quantity
+    });
     if let [value] = rest
-        && (is_axis(&key_head) && is_name(value)
+        && ((is_axis(&key_head) || of_cells) && is_name(value)
             || known == Some("sample") && names_a_column_of_readings(value))
     {
         return false;
@@ -515,7 +520,7 @@ fn names_rows_without_head(line: &str, cells: &[Range<usize>], grid: &Grid, inde
         return false;
     }
     let quoted = |range: &Range<usize>| line[range.clone()].starts_with('"');
-    let printed = !words && (cells.iter().all(quoted) || stand_flush_right(line, cells, grid, indent));
+    let printed = cells.iter().all(quoted) || !words && stand_flush_right(line, cells, grid, indent);
     if printed && cells.iter().any(measured) {
         return true;
     }
