@@ -316,6 +316,11 @@ fn number_rows(columns: &mut [Column]) {
             )
         })
     };
+    // Temperatures of a melting curve; those of single samples do not run.
+    let rises_by_levels = |column: &Column| {
+        let level = |quantity: &Quantity| matches!(quantity.as_str(), "temperature" | "ph");
+        column.quantity.as_ref().is_some_and(level) && column.stats.orderly()
+    };
     let numbers =
         first.kind == ColumnKind::Figures && first.stats.counts_with_gaps() && first.stats.count >= 3;
     // `Std` over 0, 1, 2 beside their concentrations numbers the standards.
@@ -336,7 +341,7 @@ fn number_rows(columns: &mut [Column]) {
         && nameless(first)
         && first.quantity.is_none()
         && rest.len() >= 2
-        && rest.iter().any(runs)
+        && rest.iter().any(|column| runs(column) || step && rises_by_levels(column))
         && !rest.iter().any(nameless)
     {
         first.quantity = Some(Quantity::INDEX);

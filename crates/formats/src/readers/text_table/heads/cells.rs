@@ -384,7 +384,9 @@ fn names_a_column_of_readings(text: &str) -> bool {
                 .iter()
                 .any(|held| held.quantity == curvary_record::Quantity::WAVELENGTH)
     };
-    words::word(word) == words::HeaderWord::Generic
+    let counted = read_column_header(word).quantity;
+    counted.is_some_and(|of| matches!(of.as_str(), "index" | "replicate"))
+        || words::word(word) == words::HeaderWord::Generic
         || words::is_statistics(word)
         || words::is(WordList::Series, word)
         || wavelength()
@@ -519,7 +521,8 @@ fn names_rows_without_head(line: &str, cells: &[Range<usize>], grid: &Grid, inde
     if !words && !counts() || grid.kinds[1] != ColumnKind::Figures {
         return false;
     }
-    let quoted = |range: &Range<usize>| line[range.clone()].starts_with('"');
+    let quoted =
+        |range: &Range<usize>| line[range.clone()].starts_with('"') || line[..range.start].ends_with('"');
     let printed = cells.iter().all(quoted) || !words && stand_flush_right(line, cells, grid, indent);
     if printed && cells.iter().any(measured) {
         return true;
