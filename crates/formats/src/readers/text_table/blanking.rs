@@ -371,6 +371,10 @@ fn decimal_in(cell: &str) -> NumberSign {
         return NumberSign::None;
     };
     let (whole, behind) = (&digits[..at], &digits[at + 1..]);
+    // `250, 0.103`: the comma parts two cells.
+    if behind.is_empty() {
+        return NumberSign::None;
+    }
     // `14.05.2008` is a date; `1.234,5` has its thousands marked.
     if behind.contains(['.', ',']) {
         return if digits.contains(',') {

@@ -106,7 +106,9 @@ fn stands_for_units_of(text: &str, row: &HeadRow, above: &str) -> bool {
 fn is_one_over_another(line: &str) -> bool {
     let words: Vec<&str> = line.split_whitespace().collect();
     let inner = words.get(1..words.len().saturating_sub(1)).unwrap_or_default();
-    inner.iter().any(|word| words::is(WordList::Versus, word))
+    let lower = line.to_lowercase();
+    let phrase = |phrase: &String| phrase.contains(' ') && lower.contains(phrase.as_str());
+    inner.iter().any(|word| words::is(WordList::Versus, word)) || words::words_of(WordList::Versus).iter().any(phrase)
 }
 
 /// The rows of heads directly above a table, from top to bottom.
