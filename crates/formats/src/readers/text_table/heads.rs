@@ -9,12 +9,12 @@ use crate::column_header::read_column_header;
 use crate::words::{self, WordList};
 
 pub(super) use self::cells::glue_units;
-use self::cells::map_heads;
+use self::cells::{is_key_over_each, map_heads};
 use self::titles::{
     is_caption_below_header, is_note_behind, is_sentence_over, is_title, is_title_of_group,
     stand_between_heads,
 };
-use super::columns::parameter;
+use super::columns::{field_over_curves, parameter};
 use super::dialect::{Delimiter, is_blank, raw_split, split_wide};
 use super::grid::{ColumnKind, Grid};
 use super::scan::{HeadRow, TextLine, TextPiece, is_ruler, is_ruler_piece, leading_number, strip_remark};
@@ -108,7 +108,8 @@ fn is_one_over_another(line: &str) -> bool {
     let inner = words.get(1..words.len().saturating_sub(1)).unwrap_or_default();
     let lower = line.to_lowercase();
     let phrase = |phrase: &String| phrase.contains(' ') && lower.contains(phrase.as_str());
-    inner.iter().any(|word| words::is(WordList::Versus, word)) || words::words_of(WordList::Versus).iter().any(phrase)
+    inner.iter().any(|word| words::is(WordList::Versus, word))
+        || words::words_of(WordList::Versus).iter().any(phrase)
 }
 
 /// The rows of heads directly above a table, from top to bottom.
@@ -117,7 +118,12 @@ pub(super) fn heads_above(text: &str, grid: &Grid, above: &[TextPiece]) -> Vec<H
         .into_iter()
         .partition(|head| head.class == RowClass::Summary);
     for (head, (class, _)) in classify(text, &others).into_iter().enumerate() {
-        others[head].class = class;
+        let line = &text[others[head].line.span.range()];
+        let of_each = || {
+            let key = others[head].cells[0].map_or("", |key| &text[key.range()]);
+            field_over_curves(key).is_some() && is_key_over_each(line, grid)
+        };
+        others[head].class = if of_each() { RowClass::Condition } else { class };
     }
     heads.extend(others);
     heads.retain(|head| head.class != RowClass::Title);

@@ -181,7 +181,7 @@ pub(super) fn map_heads(
 
 /// Whether a line is a known key with a value over each of the curves, `Date,2012-12-19,2012-12-20` over `nm,Abs,Abs`: days, or the
 /// same again and again, or names of samples and people. `Operator;Kay;Room;B12` is several keys.
-fn is_key_over_each(line: &str, grid: &Grid) -> bool {
+pub(super) fn is_key_over_each(line: &str, grid: &Grid) -> bool {
     let sep = grid.dialect.sep;
     if sep.byte().is_none() || grid.columns() < 3 {
         return false;

@@ -159,8 +159,9 @@ impl Shaper<'_> {
     /// 30: the hours tell more.
     fn steadier_than(&self, x: usize, roles: &[ShapeRole]) -> Option<usize> {
         let of = self.columns[x].quantity.as_ref()?;
-        let mut others = (0..roles.len())
-            .filter(|&i| i != x && roles[i] == ShapeRole::Coordinate && self.columns[i].quantity.as_ref() == Some(of));
+        let mut others = (0..roles.len()).filter(|&i| {
+            i != x && roles[i] == ShapeRole::Coordinate && self.columns[i].quantity.as_ref() == Some(of)
+        });
         let other = others.next().filter(|_| others.next().is_none())?;
         let steady = |i: usize| {
             let values: Vec<f64> = self.table.grid.column(self.columns[i].index).collect();
