@@ -36,7 +36,7 @@ pub struct AlikeFound {
     pub nothing: usize,
     /// Those that were asked for, the most alike first; equals newest first.
     pub hits: Vec<AlikeHit>,
-    /// As in [`SearchResult`](crate::SearchResult).
+    /// As in [a search](crate::SearchResult).
     pub behind: u64,
 }
 

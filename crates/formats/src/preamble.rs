@@ -231,6 +231,12 @@ fn claim_with(
         .filter(|(_, unit)| spelled(unit.trim()) != Spelling::None)
         .map(|(number, unit)| format!("{} {}", number.trim(), unit.trim()));
     let (field, mut found) = understand(spelling, says.or(apart.as_deref()).unwrap_or(raw), customs);
+    // `Probe:` and several names with tabs between them: none of them is that of the run.
+    if field.as_str() == "sample" && says.is_none() && (are_several(raw) || is_reading(raw)) {
+        let origin = origin(source, &(value.start..value.start + raw.len()));
+        fields.claim("comment", Claim::text(raw, origin));
+        return;
+    }
     if field.as_str() == "date"
         && !found.fits
         && found.question.is_none()
@@ -360,6 +366,24 @@ fn end_of_value(source: &Source, spelling: &str, at: usize, raw: &str, customs: 
         }
     };
     ends.then_some(first.trim_end().len())
+}
+
+/// Whether a text is a number with decimals and nothing else, `0,05`: a reading of the sample, and no name of it.
+fn is_reading(raw: &str) -> bool {
+    let raw = raw.trim();
+    let digits = |part: &str| !part.is_empty() && part.bytes().all(|byte| byte.is_ascii_digit());
+    raw.split_once(['.', ',']).is_some_and(|(whole, decimals)| {
+        whole.len() == 1 && digits(whole) && decimals.len() >= 2 && digits(decimals)
+    })
+}
+
+/// Whether a value is several, with tabs or semicolons and blanks between them.
+fn are_several(raw: &str) -> bool {
+    ["\t", "; "].into_iter().any(|sign| {
+        let mut parts = raw.split(sign).map(str::trim).filter(|part| !part.is_empty());
+        let first = parts.next();
+        parts.any(|part| Some(part) != first)
+    })
 }
 
 /// Where the day ends with which a value begins, `12 Apr 2006` of `12 Apr 2006 by M. Deighton`.

@@ -5,8 +5,8 @@ use std::collections::BTreeSet;
 
 use curvary_record::{Code, Column, Coordinate, Diagnostic, Quantity, Run, Technique, Trace, Unit};
 
+use super::column_errors::Recorded;
 use super::columns::is_running;
-use super::errors::Recorded;
 use super::model::Chosen;
 use crate::refusal::Refusal;
 use crate::scans::Scans;

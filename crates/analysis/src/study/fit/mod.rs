@@ -1,22 +1,22 @@
 //! Fits of a run's traces: time courses, rate laws and formulas of one's own.
 
+mod column_errors;
 mod columns;
 mod compare;
 mod curve;
 mod doubt;
 mod drift;
-mod errors;
 mod model;
 mod points;
 mod record;
 mod shared;
 
+pub(in crate::study) use column_errors::{Recorded, errors_in};
 pub use compare::{LawRanking, compare_trace};
 pub(super) use curve::{scan_times, stands_for_errors};
 pub(in crate::study) use doubt::two;
 pub(super) use doubt::{correlated, fuller_law};
 pub use drift::{DRIFT_MOVES, STATED_DRIFT, StatedDrift};
-pub(in crate::study) use errors::{Recorded, errors_in};
 pub(super) use model::Chosen;
 pub use model::ModelCard;
 pub(super) use points::{preparation, prepared};

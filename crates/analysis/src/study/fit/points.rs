@@ -2,7 +2,7 @@
 
 use curvary_record::{Code, Column, Diagnostic, Outcome, Quantity, Run, Technique, Trace, Unit, code};
 
-use super::errors::{Recorded, errors_in};
+use super::column_errors::{Recorded, errors_in};
 use super::model::Chosen;
 use crate::courses::{Conversion, Preparation, PreparedTrace, prepare};
 use crate::refusal::Refusal;

@@ -279,7 +279,10 @@ fn without_leaders(text: &str) -> Option<Blanked> {
         match found {
             Some((from, to, _)) => {
                 blanked.push_str(&line[..from]);
-                blanked.extend(std::iter::repeat_n(' ', to - from));
+                // Before a symbol of its own the reading is named behind a mark: `Probe 1a : A = 0,211`.
+                let mark = if line[to..].contains('=') { ":" } else { "" };
+                blanked.push_str(mark);
+                blanked.extend(std::iter::repeat_n(' ', to - from - mark.len()));
                 blanked.push_str(&line[to..]);
             }
             None => blanked.push_str(line),

@@ -14,7 +14,7 @@ const NANOMETRES: std::ops::RangeInclusive<f64> = 150.0..=1200.0;
 
 /// Parts such a header into what runs and the numbers of the curves, and takes the row below it for their names or conditions.
 pub(super) fn part_curve_numbers(text: &str, grid: &Grid, heads: &mut Vec<HeadRow>) {
-    if grid.kinds.first() != Some(&ColumnKind::Figures) || grid.columns() < 3 {
+    if grid.columns() < 3 {
         return;
     }
     let Some(at) = heads.iter().position(|head| numbers_curves(text, grid, head)) else {
@@ -75,7 +75,15 @@ fn numbers_curves(text: &str, grid: &Grid, head: &HeadRow) -> bool {
     if numbers.len() < 2 || numbers.len() != curves.len() {
         return false;
     }
-    let down: Vec<f64> = grid.column(0).filter(|value| !value.is_nan()).collect();
+    // A single row may be one of names as well.
+    let down: Option<Vec<f64>> = match grid.kinds[0] {
+        ColumnKind::Figures => Some(grid.column(0).filter(|value| !value.is_nan()).collect()),
+        ColumnKind::Words => {
+            let words = grid.words(0).iter();
+            words.map(|span| text[span.range()].trim().parse().ok()).collect()
+        }
+    };
+    let Some(down) = down else { return false };
     let orderly =
         down.windows(2).all(|pair| pair[0] < pair[1]) || down.windows(2).all(|pair| pair[0] > pair[1]);
     let of_light = |values: &[f64]| values.iter().all(|value| NANOMETRES.contains(value));

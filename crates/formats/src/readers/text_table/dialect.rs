@@ -600,7 +600,9 @@ fn is_name_and_number(row: &str) -> bool {
     };
     let (name, number) = (&row[name.clone()], row[number.clone()].trim());
     let figures = |part: &str| !part.is_empty() && part.bytes().all(|byte| byte.is_ascii_digit());
-    name.starts_with(char::is_alphabetic)
+    // `17/1` names a sample as well as a word does.
+    let plain = |c: char| c.is_ascii_digit() || matches!(c, '.' | '+' | '-');
+    name.contains(|c: char| !plain(c))
         && !name.contains(',')
         && number
             .split_once(',')

@@ -150,6 +150,8 @@ struct LabelledLines {
     marked: Vec<Range<usize>>,
     /// The lines that stand between them.
     between: Vec<TextLine>,
+    /// How many of them have a remark in brackets behind them.
+    asides: usize,
     after: Cursor,
 }
 
@@ -169,6 +171,7 @@ impl LabelledLines {
             count: 0,
             marked: Vec::new(),
             between: Vec::new(),
+            asides: 0,
             after: cursor,
         };
         // Names of one form with figures in them, as far as the mark behind them.
@@ -218,6 +221,7 @@ impl LabelledLines {
                 }
                 rows.text.push_str(&" ".repeat(end - at.at - line.len()));
                 rows.text.push_str(&text[end..next]);
+                rows.asides += usize::from(aside.is_some());
                 rows.between.extend(aside.map(|(from, to)| TextLine {
                     span: Span::new(at.at + from, at.at + to),
                     line: at.line,
@@ -247,7 +251,9 @@ impl LabelledLines {
     /// Whether they are enough for a table: two of them at least are whole, and most values are numbers, of so many in each line.
     fn is_table(&self, values: usize) -> bool {
         let marked = self.marked.len();
-        self.count >= LEAST && self.count - marked >= 2 && 2 * marked < self.count * values
+        // `A340 = 0.311 (Tea)`: what stands behind every reading names it.
+        let named_behind = self.asides == self.count;
+        !named_behind && self.count >= LEAST && self.count - marked >= 2 && 2 * marked < self.count * values
     }
 
     /// The text with blanks in place of the rows without a number.

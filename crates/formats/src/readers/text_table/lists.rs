@@ -13,11 +13,14 @@ use super::grid::{Cursor, line_end};
 use super::records::{Held, held};
 use super::scan::TextLine;
 use crate::column_header::read_column_header;
+use crate::words::fold;
 
 /// So many values are the least: fewer are the conditions of a run, `pH: 7, 8`.
 const LEAST: usize = 3;
 /// A longer key is a sentence.
 const LONGEST_KEY: usize = 40;
+/// A longer text is none that somebody wrote by hand.
+const LONGEST_TEXT: usize = 1 << 18;
 /// A longer list is of a text that no person wrote line by line.
 const MOST_VALUES: usize = 4096;
 
@@ -69,26 +72,78 @@ impl List {
     }
 }
 
+/// Lists of one length, of which the first says what runs or names the samples.
+struct Block {
+    header: List,
+    lists: Vec<List>,
+}
+
+impl Block {
+    /// The block that begins in the line at `cursor`: up to a list of another length, or one that says anew what runs.
+    fn at(text: &str, cursor: Cursor) -> Option<Self> {
+        let header = list_at(text, cursor)?;
+        if !header.runs(text) && !header.are(text, Held::Words) {
+            return None;
+        }
+        let mut lists = Vec::new();
+        let mut after = header.after;
+        let goes_on = |list: &List| {
+            let anew = header.runs(text) && list.runs(text)
+                || fold(&text[list.key.clone()]) == fold(&text[header.key.clone()]);
+            list.values.len() == header.values.len() && list.is_of_numbers(text) && !anew
+        };
+        while let Some(list) = list_at(text, after).filter(goes_on) {
+            after = list.after;
+            lists.push(list);
+        }
+        lists
+            .iter()
+            .any(|list| list.is_of_light(text))
+            .then_some(Self { header, lists })
+    }
+
+    fn after(&self) -> Cursor {
+        self.lists.last().map_or(self.header.after, |list| list.after)
+    }
+}
+
+/// Whether a text of blocks has a list, or a number behind a key that names light, outside of them: it would be lost.
+fn has_more_than_blocks(text: &str) -> bool {
+    let mut cursor = Cursor { at: 0, line: 1 };
+    while cursor.at < text.len() {
+        if let Some(block) = Block::at(text, cursor) {
+            cursor = block.after();
+            continue;
+        }
+        let (end, next) = line_end(text.as_bytes(), cursor.at);
+        let line = &text[cursor.at..end];
+        let reading = || {
+            let mark = mark_of(line)?;
+            let of = read_column_header(line[..mark].trim_matches(is_blank)).quantity?;
+            let values = values_of(text, &line[mark + 1..]);
+            let number = |value: &Range<usize>| held(&text[value.clone()]) == Held::Number;
+            (of.is_of_light() && values.iter().any(number)).then_some(())
+        };
+        let bare = || mark_of(line).is_some_and(|mark| line[mark + 1..].trim_matches(is_blank).is_empty());
+        if list_at(text, cursor).is_some() || reading().is_some() || bare() {
+            return true;
+        }
+        cursor = Cursor {
+            at: next,
+            line: cursor.line + 1,
+        };
+    }
+    false
+}
+
 /// The lists that begin in the line at `cursor`.
 pub(super) fn lists_at(text: &str, cursor: Cursor) -> Option<Lists> {
-    let header = list_at(text, cursor)?;
-    if !header.runs(text) && !header.are(text, Held::Words) {
+    let block = Block::at(text, cursor)?;
+    if text.len() > LONGEST_TEXT || has_more_than_blocks(text) {
         return None;
     }
-    let mut lists = Vec::new();
-    let mut after = header.after;
-    while let Some(list) = list_at(text, after).filter(|list| list.values.len() == header.values.len()) {
-        after = list.after;
-        lists.push(list);
-    }
-    let all = lists.iter().all(|list| list.is_of_numbers(text));
-    if !all || !lists.iter().any(|list| list.is_of_light(text)) {
-        return None;
-    }
-    // A list that breaks off is none of these, and nothing may be lost of it.
-    if list_at(text, after).is_some() {
-        return None;
-    }
+    let after = block.after();
+    let Block { header, lists } = block;
     let mut bytes = text.as_bytes().to_vec();
     for list in std::iter::once(&header).chain(&lists) {
         let end = list.after.at - usize::from(text[..list.after.at].ends_with('\n'));
@@ -168,7 +223,9 @@ fn mark_of(line: &str) -> Option<usize> {
     let (key, behind) = (line[..mark].trim_matches(is_blank), &line[mark + 1..]);
     let key_like = key.starts_with(|c: char| c.is_alphabetic() || c == '[')
         && key.len() <= LONGEST_KEY
-        && !key.contains(['\t', ';', ',', '|']);
+        && !key.contains(['\t', ';', '|'])
+        // `time, minutes`
+        && (!key.contains(',') || read_column_header(key).quantity.is_some());
     // Neither a clock nor an address, and no second key in the line.
     let plain =
         (behind.is_empty() || behind.starts_with([' ', '\t'])) && !behind.contains(['=', ':', '[', '{']);
@@ -241,6 +298,19 @@ mod tests {
             ("A: 0.1 0.2 0.3\nB: 0.4 0.5 0.6\n", None),
             ("nm: 400 410 420\nA: 0.1 0.2 0.3\nB: 0.1 0.2 0.3 0.4\n", None),
             ("date: 2020-01-01\ntime: 10:00\n", None),
+            // Unknowns below standards, and a second curve without its axis.
+            (
+                "mg/L: 0; 1; 2\nA540: 0.001; 0.101; 0.201\nSamples: Tea; Malt\nA540: 0.155; 0.255\n",
+                None,
+            ),
+            (
+                "nm:\n400\n410\n420\nA:\n0.1\n0.2\n0.3\nMalt\nA:\n0.15\n0.25\n0.35\n",
+                None,
+            ),
+            (
+                "Time (s): 0; 10; 20\nTea A340: 0.1; 0.2; 0.3\nTime (s): 0; 15; 30\nMalt A340: 0.15; 0.25; 0.35\n",
+                Some(vec!["Time (s)|0|10|20", "Tea A340|0.1|0.2|0.3"]),
+            ),
         ];
         for (text, wanted) in cases {
             let wanted: Option<Vec<String>> =

@@ -23,6 +23,7 @@ use self::table::{table_at, take_heads};
 use super::dialect::{Dialect, is_blank};
 use super::grid::{Cursor, Grid, line_end};
 use super::items;
+use super::lists::lists_at;
 use super::pages::PageBreak;
 use super::segments::RowClass;
 use crate::{Assumptions, Source};
@@ -157,7 +158,7 @@ fn scan_lines(
             continue;
         }
         // The header of a table before, again: it is no row, however many numbers it has.
-        if is_header_again(text, line, &pieces) {
+        if is_header_again(text, line, &pieces) && lists_at(text, cursor).is_none() {
             pieces.push(TextPiece::Text(TextLine {
                 span: Span::new(cursor.at, end),
                 line: cursor.line,

@@ -52,6 +52,14 @@ pub(in super::super) fn field_over_curves(key: &str) -> Option<&'static str> {
     field.filter(|field| matches!(*field, "date" | "operator"))
 }
 
+fn is_day(text: &str) -> bool {
+    use curvary_record::moment::{DateReading, read_date};
+    matches!(
+        read_date(text, None),
+        DateReading::Read(_) | DateReading::Undecidable(_)
+    )
+}
+
 /// Takes what a row of names or conditions says of a column, behind what its key says of all.
 pub(super) fn beside_heads(column: &mut Column, class: RowClass, cell: &KeyedCell, grid: &Grid) {
     let KeyedCell {
@@ -81,7 +89,11 @@ pub(super) fn beside_heads(column: &mut Column, class: RowClass, cell: &KeyedCel
                 });
                 column.label.get_or_insert_with(|| text.to_owned());
             }
-            None if let Some(field) = field_over_curves(key) => column.claims.push((field, span)),
+            None if let Some(field) =
+                field_over_curves(key).filter(|field| *field != "date" || is_day(text)) =>
+            {
+                column.claims.push((field, span));
+            }
             None => column.label = Some(with(&column.label, &format!("{key} {text}"))),
         },
         RowClass::Header | RowClass::Units | RowClass::Title | RowClass::Summary => {}

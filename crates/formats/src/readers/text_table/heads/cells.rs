@@ -68,8 +68,12 @@ pub(super) fn map_heads(
     // `hours of ageing:,0,100,300`: a key, and a number over each of the other columns.
     let over_all = columns >= 4 && grid.dialect.sep.byte().is_some() && {
         let cells = raw_split(kept, grid.dialect.sep);
+        let filled = |cell: &Range<usize>| !kept[cell.clone()].trim().is_empty();
+        // Cells of a sheet that were merged are empty but for the first: `Temperatur;25 °C;;37 °C;`.
         cells.len() == columns
-            && cells[1..].iter().all(|cell| {
+            && filled(&cells[1])
+            && cells[1..].iter().filter(|cell| filled(cell)).count() >= 2
+            && cells[1..].iter().filter(|cell| filled(cell)).all(|cell| {
                 let cell = &kept[cell.clone()];
                 leading_number(cell).is_some() || crate::preamble::is_condition(cell)
             })

@@ -169,6 +169,27 @@ pub(super) fn is_row_under_parameter(rows: &[&str], head: Option<&str>, dialect:
     !numbers.is_empty() && numbers.iter().all(runs)
 }
 
+/// Whether a row names what runs, or the samples, in one cell, and has a coordinate with its unit in each other: `Time (s),340 nm`.
+pub(super) fn names_levels(row: &str, cells: &[Range<usize>], dialect: &Dialect) -> bool {
+    let head_of = |range: &Range<usize>| crate::column_header::read_column_header(row[range.clone()].trim());
+    let is_level = |range: &Range<usize>| {
+        let united = matches!(cell(&row[range.clone()], dialect.style), Cell::WithUnit { .. });
+        united
+            && head_of(range).held.iter().any(|held| {
+                matches!(
+                    held.quantity.as_str(),
+                    "wavelength" | "time" | "temperature" | "concentration"
+                )
+            })
+    };
+    let mut named = cells.iter().filter(|range| !is_level(range));
+    let (Some(name), None) = (named.next(), named.next()) else {
+        return false;
+    };
+    let head = head_of(name);
+    cells.len() >= 2 && (head.quantity.is_some() || head.unit.is_some())
+}
+
 /// Whether the first of these rows tells the columns of the others apart: nothing over the first column, a number with
 /// its unit over each of the rest (`;0 µM;5 µM;10 µM`), and no unit in the rows below.
 pub(super) fn is_row_of_levels(rows: &[&str], dialect: &Dialect) -> bool {
@@ -182,29 +203,11 @@ pub(super) fn is_row_of_levels(rows: &[&str], dialect: &Dialect) -> bool {
     let Some((corner, levels)) = cells.split_first() else {
         return false;
     };
-    // `Time (s),340 nm` over `0,0.911`: words over the first column, and a coordinate over each other.
-    let head_of =
-        |range: &Range<usize>| crate::column_header::read_column_header(first[range.clone()].trim());
-    let is_coordinate = |range: &Range<usize>| {
-        head_of(range).held.iter().any(|held| {
-            matches!(
-                held.quantity.as_str(),
-                "wavelength" | "time" | "temperature" | "concentration"
-            )
-        })
-    };
-    let corner_head = head_of(corner);
-    let names = corner_head.quantity.is_some() || corner_head.unit.is_some();
-    if names
-        && !united(first, corner)
-        && !levels.is_empty()
-        && levels
-            .iter()
-            .all(|range| united(first, range) && is_coordinate(range))
+    if names_levels(first, &cells, dialect)
         && rest.len() >= 2
         && rest.iter().take(SAMPLED).all(|row| {
-            let cells = split(row, dialect);
-            cells.len() == levels.len() + 1 && !cells[1..].iter().any(|range| united(row, range))
+            let below = split(row, dialect);
+            below.len() == cells.len() && !below.iter().any(|range| united(row, range))
         })
     {
         return true;

@@ -31,10 +31,9 @@ pub(super) fn is_numbered_sample(text: &str, cursor: Cursor) -> bool {
     {
         let last = text[..cursor.at].lines().next_back().unwrap_or("");
         let third = three.next().unwrap_or("");
-        if counts([one, next]) && (counts([next, third]) || counts([last, one])) {
-            return true;
-        }
-        if counts([last, one]) {
+        // Without a sign between name and value the number may be the line of a listing.
+        let marked = one.contains(['=', ':']);
+        if marked && (counts([one, next]) && counts([next, third]) || counts([last, one])) {
             return true;
         }
     }

@@ -7,7 +7,7 @@ use curvary_record::{Code, Span};
 
 use super::super::columns::clock_of;
 use super::super::damaged::is_row_of;
-use super::super::dialect::{Brackets, Delimiter, Dialect, decide, raw_split};
+use super::super::dialect::{Brackets, Delimiter, Dialect, decide, raw_split, split};
 use super::super::foot;
 use super::super::grid::{ColumnKind, Cursor, Grid, MAX_COLUMNS, line_end};
 use super::super::heads::{glue_units, heads_above, unmatched_head};
@@ -18,7 +18,7 @@ use super::super::surroundings::{
 use super::column_kinds::{columns_with_marks, kinds_of, split_all, take_names, usual_count};
 use super::header_rows::{
     is_head_of_numbers, is_row_of_conditions, is_row_of_levels, is_row_over_others, is_row_under_parameter,
-    stands_over_a_plate, sums_up_below,
+    names_levels, stands_over_a_plate, sums_up_below,
 };
 use super::key_lines::{
     all_keys, foot_of, heads_are_a_key, is_key_below_key, is_key_over_headers, is_key_with_number,
@@ -58,7 +58,20 @@ pub(super) fn heads_over(text: &str, grid: &Grid, cursor: Cursor, above: &[TextP
     let damaged = |piece: &&TextPiece| match piece {
         TextPiece::Text(line) => {
             let line = &text[line.span.range()];
-            is_row_of(line, row, grid) || super::super::join::is_furniture(line, &none)
+            let cells = split(line, &grid.dialect);
+            let numbers = || {
+                cells
+                    .iter()
+                    .any(|cell| leading_number(&line[cell.clone()]).is_some())
+            };
+            let of_light = |cell: &Range<usize>| {
+                let head = crate::column_header::read_column_header(line[cell.clone()].trim());
+                head.quantity.is_some_and(|quantity| quantity.is_of_light())
+            };
+            // A header that names what was measured is no damaged row: `Probe  A405`.
+            let names =
+                || names_levels(line, &cells, &grid.dialect) || !numbers() && cells.iter().any(of_light);
+            is_row_of(line, row, grid) && !names() || super::super::join::is_furniture(line, &none)
         }
         _ => false,
     };
@@ -91,6 +104,23 @@ pub(super) fn take_heads(text: &str, pieces: &mut Vec<TextPiece>, table: &Scanne
         met |= is_head(piece);
         !(is_head(piece) || met && is_ruler_piece(text, piece))
     }));
+}
+
+/// Whether the first of several cells is a key, a mark and a number: `A520, Tea: 0.01 ; 0.06 ; 0.10`.
+fn begins_with_key_and_number(row: &str) -> bool {
+    let Some(cell) = row
+        .split([';', '\t', '|'])
+        .next()
+        .filter(|cell| cell.len() < row.trim_end().len())
+    else {
+        return false;
+    };
+    let Some((key, value)) = cell.split_once([':', '=']) else {
+        return false;
+    };
+    let decimal = value.contains(['.', ',']) && value.trim().parse::<f64>().is_ok()
+        || value.trim().replace(',', ".").parse::<f64>().is_ok() && value.contains(['.', ',']);
+    key.trim_start().starts_with(char::is_alphabetic) && decimal && value.starts_with(' ')
 }
 
 /// Whether headers name what was worked out of a fit, `(Intercept)  conc`, and nothing that was read.
@@ -152,6 +182,17 @@ pub(super) fn table_at(
     let body = foot::without_foot(&sample, open_are_keys);
     if body > 0 {
         sample.truncate(body);
+    }
+    // `A520: 0.01; 0.06`: the first value stands behind a key, and is none of its name.
+    if class == LineGlance::Mixed
+        && sample
+            .iter()
+            .filter(|row| begins_with_key_and_number(row))
+            .count()
+            * 2
+            > sample.len()
+    {
+        return None;
     }
     // `Group 1` above rows that a sign of its own parts: a caption.
     let marked = |row: &&str| hard_marks(row) != [false; 3];
