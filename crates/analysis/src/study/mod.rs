@@ -7,6 +7,7 @@
 mod again;
 mod bands;
 mod check;
+mod error;
 mod fit;
 mod ordinate;
 mod peaks;
@@ -23,6 +24,7 @@ mod temperature;
 
 pub use again::{RedoneResult, RunLookup, Work, again, comes_out_alike};
 pub use check::{CheckPlan, check_run};
+pub use error::StudyError;
 pub use fit::{
     DRIFT_MOVES, LawRanking, ModelCard, NamedRun, STATED_DRIFT, StatedDrift, Together, compare_together,
     compare_trace, fit_run, fit_run_for, fit_together,

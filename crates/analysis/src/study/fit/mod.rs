@@ -69,15 +69,7 @@ pub fn fit_run_for(plan: &FitPlan, run: &Run, wanted: &Wanted) -> Vec<TraceResul
     let (plan, run) = (&arranged.plan, arranged.run.as_ref());
     let chosen = match plan.chosen() {
         Ok(chosen) => chosen,
-        Err(why) => {
-            return vec![refused(
-                plan,
-                run,
-                None,
-                String::new(),
-                &Refusal::Unsuitable { why },
-            )];
-        }
+        Err(refusal) => return vec![refused(plan, run, None, String::new(), &refusal)],
     };
     let mut curves = match curves(plan, &chosen, run) {
         Ok(curves) => curves,
