@@ -99,7 +99,13 @@ fn peaks_held(sd: f64, sets: usize) -> ([f64; 5], f64) {
         };
         let highest = peaks
             .filter_map(|peak| {
-                let names = ["peak", "peak-height", "peak-prominence", "peak-width", "peak-area"];
+                let names = [
+                    "peak",
+                    "peak-height",
+                    "peak-prominence",
+                    "peak-width",
+                    "peak-area",
+                ];
                 let values: Option<Vec<_>> = names.iter().map(|name| of(peak, name)).collect();
                 values
             })

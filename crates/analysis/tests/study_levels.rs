@@ -186,7 +186,10 @@ fn a_shared_law_is_of_the_courses_it_was_fitted_to() {
     let whole = law(None, &apart);
     for taken in [&[0][..], &[2], &[0, 1], &[0, 1, 2]] {
         let why = rate_constants(&plan(taken, &apart), &apart, std::slice::from_ref(&whole)).unwrap_err();
-        assert!(why.to_string().contains("several temperatures"), "{taken:?}: {why}");
+        assert!(
+            why.to_string().contains("several temperatures"),
+            "{taken:?}: {why}"
+        );
     }
     // Of two courses at one temperature beside a warmer one it is the constant at theirs, and of the other there is none.
     let mixed = courses(&[(318.15, 0.008), (298.15, 0.002), (298.15, 0.002)]);

@@ -9,9 +9,9 @@ use curvary_analysis::scans::Scheme;
 use curvary_analysis::spectra::{Chain, Interpolation};
 use curvary_analysis::study::{
     CheckPlan, FitPlan, PeaksPlan, ProcessPlan, QuantifyPlan, RatePlan, References, ScanTask, SeriesPlan,
-    StudyError, TemperaturePlan, TraceResult, Way, Work, again, average_runs, check_run, compare_trace, fit_run,
-    fit_series, peaks_run, process_run, quantify_run, rate_constants, rates_run, reference_of, scan_run,
-    temperature_series,
+    StudyError, TemperaturePlan, TraceResult, Way, Work, again, average_runs, check_run, compare_trace,
+    fit_run, fit_series, peaks_run, process_run, quantify_run, rate_constants, rates_run, reference_of,
+    scan_run, temperature_series,
 };
 use curvary_record::{
     Claim, Column, Coordinate, Origin, Outcome, OutcomeKind, Place, Quantity, Run, RunId, Technique, Trace,

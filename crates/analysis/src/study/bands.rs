@@ -8,8 +8,8 @@ use curvary_record::{Code, Diagnostic, Interval, Outcome, Parameter, Trace, Unit
 use super::PlotData;
 use super::fit::{correlated, statistics};
 use super::peaks::{
-    PeaksPlan, correlates, describe, drawn_of, noise_of, of_means, options, parameter, resolution, shoulders,
-    tell_alike, unit_of_ordinate, window_of,
+    PeaksPlan, correlates, describe, drawn_of, noise_name, noise_of, of_means, options, parameter,
+    resolution, shoulders, tell_alike, unit_of_ordinate, window_of,
 };
 use super::spectrum::{References, spectrum_of, tell_log, unit_of, with_usual_steps};
 use crate::fit::{Data, Derived, Determination, Fit, Options, fit};
@@ -69,14 +69,11 @@ pub(super) fn fit_bands(
         ));
     }
     if positions.len() > MOST {
-        return Err(StudyError::new(
-            "unsuitable",
-            format!(
-                "{} peaks and shoulders are more than the {MOST} bands that one fit takes; --within or --band-at says \
+        return Err(StudyError::unsuitable(format!(
+            "{} peaks and shoulders are more than the {MOST} bands that one fit takes; --within or --band-at says \
              which are meant",
-                positions.len()
-            ),
-        ));
+            positions.len()
+        )));
     }
     let starts = begin(&curve, &positions, window_of(&curve, &peaks));
     let bands = Bands::new(shape, starts, curve.range(), plan.area);
@@ -94,7 +91,7 @@ pub(super) fn fit_bands(
         ),
     );
     if let Some(noise) = noise {
-        outcome.statistics.insert("noise".into(), noise);
+        outcome.statistics.insert(noise_name(curve.len()).into(), noise);
     }
     outcome.model = match outcome.model.as_str() {
         "" | "as recorded" => bands.name().into_owned(),

@@ -187,7 +187,7 @@ fn search(
         leave_flat_tops(curve, noise.max(resolution(trace)), &mut table.peaks, outcome);
     }
     if let Some(noise) = noise {
-        outcome.statistics.insert("noise".into(), noise);
+        outcome.statistics.insert(noise_name(curve.len()).into(), noise);
     }
     outcome.statistics.insert("points".into(), curve.len() as f64);
     outcome
@@ -269,6 +269,15 @@ fn tell_few(alike: Option<AlikeNoise>, points: usize, outcome: &mut Outcome) {
             alike.sd
         ),
     ));
+}
+
+/// The name of the noise among so many points: where few do not tell it from a curve, it is a bound, in the statistics too.
+pub(super) fn noise_name(points: usize) -> &'static str {
+    if points < TELLING {
+        "noise_at_most"
+    } else {
+        "noise"
+    }
 }
 
 /// Says so where the noise of neighbours is alike.

@@ -233,7 +233,7 @@ fn ordinate(
             let unit = Unit::ucum(&format!("/({}){power}", along.code()))
                 .or_else(|_| Unit::ucum(&format!("/{}{power}", along.code())));
             let unit = unit.map_err(|error| {
-                StudyError::new("unsuitable", format!("the derivative has no unit here: {error}"))
+                StudyError::unsuitable(format!("the derivative has no unit here: {error}"))
             })?;
             (Quantity::named(format!("absorbance-derivative-{order}")), unit)
         }
