@@ -7,6 +7,7 @@ use super::*;
 enum Role {
     Substrate,
     Inhibitor,
+    Enzyme,
 }
 
 impl Role {
@@ -15,11 +16,13 @@ impl Role {
         match name {
             "S" | "[S]" | "S0" | "[S]0" => return Some(Self::Substrate),
             "I" | "[I]" => return Some(Self::Inhibitor),
+            "E" | "[E]" | "E0" | "[E]0" => return Some(Self::Enzyme),
             _ => {}
         }
         match crate::words::field_of(name)? {
             "substrate" | "substrate-concentration" => Some(Self::Substrate),
             "inhibitor" | "inhibitor-concentration" => Some(Self::Inhibitor),
+            "enzyme" | "enzyme-concentration" => Some(Self::Enzyme),
             _ => None,
         }
     }
@@ -28,11 +31,12 @@ impl Role {
         match self {
             Self::Substrate => Quantity::CONCENTRATION,
             Self::Inhibitor => Quantity::named("inhibitor-concentration"),
+            Self::Enzyme => Quantity::named("enzyme-concentration"),
         }
     }
 }
 
-/// A head of two amounts: of a substrate and of an inhibitor. None for everything else, and where it is not plain which is which.
+/// A head of two amounts: of a substrate, an inhibitor or an enzyme. None for everything else, and where it is not plain which is which.
 pub(super) fn of_two_amounts(text: &str) -> Option<ColumnHeader> {
     let numbers = text.split(|c: char| !(c.is_ascii_digit() || matches!(c, '.' | ',')));
     if numbers
@@ -112,7 +116,7 @@ fn amounts(text: &str) -> Option<[Coordinate; 2]> {
     // `0.1 mM + 10 uM inhibitor`: one that is named tells what the other is.
     let roles = match (names[0], names[1]) {
         (Some(one), Some(other)) if one != other => [one, other],
-        (None, Some(Role::Inhibitor)) => [Role::Substrate, Role::Inhibitor],
+        (None, Some(other)) if other != Role::Substrate => [Role::Substrate, other],
         _ => return None,
     };
     if waiting.is_some() {

@@ -56,6 +56,10 @@ fn an_amount_of_substrate_and_one_of_inhibitor() {
             format!("absorbance||wavelength=340 nm,{}|{inner}", both(0.1, 10.0))
         );
     }
+    assert_eq!(
+        summary(&read_column_header("S 0.1 mM, E 5 nM")),
+        "||concentration=0.1 mmol/L,enzyme-concentration=5 nmol/L|S 0.1 mM, E 5 nM"
+    );
     // Which is which is not said.
     for text in ["0.1 mM, 10 uM", "S 0.1 mM, P 10 uM", "I 0.1 mM, I 10 uM"] {
         let held = read_column_header(text).held;
