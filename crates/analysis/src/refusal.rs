@@ -126,6 +126,11 @@ pub enum Refusal {
 }
 
 impl Refusal {
+    /// The model and the data do not go together, as the sentence says.
+    pub(crate) fn unsuitable(why: impl Into<String>) -> Self {
+        Self::Unsuitable { why: why.into() }
+    }
+
     /// The stable code of the reason, in kebab case.
     pub fn code(&self) -> &'static str {
         match self {

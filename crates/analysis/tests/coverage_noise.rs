@@ -11,10 +11,10 @@ use curvary_analysis::courses::{Course, Order};
 use curvary_analysis::fit::{Data, Options, allow_for_correlation, fit};
 use curvary_analysis::models::Model;
 use curvary_analysis::spectra::{
-    AreaBaseline, Curve, PeakOptions, Threshold, WidthLevel, find_peaks, measure_peak, point_noise,
+    AreaBaseline, Curve, PeakOptions, WidthLevel, find_peaks, measure_peak, point_noise,
 };
 use curvary_analysis::study::{PeaksPlan, References, peaks_run};
-use curvary_record::{Column, Quantity, Run, Technique, Trace, Unit};
+use curvary_record::{Column, Parameter, Quantity, Run, Technique, Trace, Unit};
 use noise::Noise;
 
 fn sets(usual: usize) -> usize {
@@ -90,39 +90,30 @@ fn peaks_held(sd: f64, sets: usize) -> ([f64; 5], f64) {
             .iter()
             .map(|x| 0.8 * (-0.5 * ((x - 500.3) / sigma).powi(2)).exp() + sd * noise.normal())
             .collect();
-        let noise_of_points = point_noise(&y).unwrap();
-        let curve = Curve::new(x.clone(), y).unwrap();
-        let options = PeakOptions {
-            min_prominence: Threshold::Absolute(6.7 * noise_of_points),
-            ..PeakOptions::default()
+        let all = peaks_run(&PeaksPlan::default(), &spectrum(y), &References::new());
+        let [outcome] = all.as_slice() else { continue };
+        let peaks = outcome.outcome.parameters.chunk_by(|_, next| next.name != "peak");
+        let of = |peak: &[Parameter], name: &str| {
+            let found = peak.iter().find(|parameter| parameter.name == name)?;
+            found.value.zip(found.standard_error)
         };
-        let table = find_peaks(&curve, &options).unwrap();
-        let Some(peak) = table
-            .peaks
-            .iter()
-            .max_by(|a, b| a.prominence.total_cmp(&b.prominence))
-        else {
-            continue;
-        };
-        let Some(m) = measure_peak(
-            &curve,
-            peak,
-            noise_of_points,
-            true,
-            (WidthLevel::HalfProminence, AreaBaseline::Chord),
-        ) else {
-            continue;
-        };
+        let highest = peaks
+            .filter_map(|peak| {
+                let names = [
+                    "peak",
+                    "peak-height",
+                    "peak-prominence",
+                    "peak-width",
+                    "peak-area",
+                ];
+                let values: Option<Vec<_>> = names.iter().map(|name| of(peak, name)).collect();
+                values
+            })
+            .max_by(|a, b| a[2].0.total_cmp(&b[2].0));
+        let Some(values) = highest else { continue };
         found += 1.0;
-        let values = [
-            m.position,
-            m.height,
-            m.prominence,
-            m.width.unwrap(),
-            m.area.unwrap(),
-        ];
-        for ((count, value), truth) in held.iter_mut().zip(values).zip(truth) {
-            *count += f64::from((value.value - truth).abs() <= 1.96 * value.error);
+        for ((count, (value, error)), truth) in held.iter_mut().zip(values).zip(truth) {
+            *count += f64::from((value - truth).abs() <= 1.96 * error);
         }
     }
     (held.map(|count| count / found), found / sets as f64)

@@ -7,8 +7,9 @@ mod invented;
 mod noise;
 
 use curvary_analysis::courses::{Course, Order};
-use curvary_analysis::fit::{Data, DataSet, Options, fit, fit_shared};
+use curvary_analysis::fit::{Data, DataSet, Options, Robust, fit, fit_shared};
 use curvary_analysis::models::Model;
+use curvary_analysis::models::law::Law;
 use curvary_analysis::spectra::{AreaBaseline, BandShape, BandStart, Bands};
 use curvary_analysis::study::{FitPlan, NamedRun, fit_together};
 use curvary_record::{Column, Quantity, Run, Technique, Trace, Unit};
@@ -73,6 +74,79 @@ fn a_shared_rate_constant_of_runs_alike() {
             let share = held as f64 / sets() as f64;
             println!("{name}: {:.1} % of {}", 100.0 * share, sets());
             assert!(share > 0.88, "{name}: {share}");
+        }
+    }
+}
+
+/// Courses from 0.4, 0.8 and 1.6 Km to their ends, with Km and Vmax in common, each with a starting concentration and a baseline of its own.
+#[test]
+fn progress_curves_of_several_starting_concentrations() {
+    let law = Law::named("progress-substrate+offset").unwrap();
+    let names: Vec<String> = law.parameters().iter().map(|p| p.name.to_string()).collect();
+    assert_eq!(names, ["S0", "Vmax", "Km", "y0"]);
+    let (km, vmax) = (0.75, 0.125);
+    let t: Vec<f64> = (0..61).map(|i| 0.5 * f64::from(i)).collect();
+    let clean: Vec<Vec<f64>> = [0.3, 0.6, 1.2]
+        .iter()
+        .map(|start| {
+            let mut y = vec![0.0; t.len()];
+            law.evaluate(&[&t], &[*start, vmax, km, 0.08], &mut y);
+            y
+        })
+        .collect();
+    let mut noise = Noise(77);
+    let mut held = [0; 2];
+    for _ in 0..sets() {
+        let runs: Vec<Vec<f64>> = clean
+            .iter()
+            .map(|y| y.iter().map(|y| y + 0.0015 * noise.normal()).collect())
+            .collect();
+        let columns: [&[f64]; 1] = [&t];
+        let all: Vec<DataSet<'_>> = runs
+            .iter()
+            .map(|y| DataSet {
+                x: &columns,
+                y,
+                errors: None,
+            })
+            .collect();
+        let found = fit_shared(law, &all, &[1, 2], true, &Options::default()).unwrap();
+        for (name, (count, truth)) in ["Vmax", "Km"].iter().zip(held.iter_mut().zip([vmax, km])) {
+            let of = found.fit.parameters.iter().find(|p| p.name == *name).unwrap();
+            let interval = of.interval.unwrap();
+            *count += usize::from(interval.lower.unwrap() <= truth && truth <= interval.upper.unwrap());
+        }
+    }
+    holds("Vmax of progress curves together", held[0], sets());
+    holds("Km of progress curves together", held[1], sets());
+}
+
+/// Robust weights cost nothing of the promise where no reading is far off, and keep it where one of twenty is, by ten times the noise.
+#[test]
+fn robust_fits_with_and_without_outliers() {
+    let t = times();
+    let law = Course::new(Order::First).with_offset().unwrap();
+    let place = law.parameters().iter().position(|p| p.name == "k").unwrap();
+    for (name, robust) in [("Tukey", Robust::Tukey), ("Huber", Robust::Huber)] {
+        for outliers in [0, 3] {
+            let mut noise = Noise(5);
+            let mut held = 0;
+            for set in 0..sets() {
+                let mut y = course(&noise.correlated(t.len(), 0.0), 0.02, 0.8);
+                for far in 0..outliers {
+                    let sign = if (set + far) % 2 == 0 { 1.0 } else { -1.0 };
+                    y[(7 * set + 19 * far) % t.len()] += sign * 0.03;
+                }
+                let options = Options {
+                    robust,
+                    ..Options::default()
+                };
+                let columns: [&[f64]; 1] = [&t];
+                let found = fit(&law, &Data::new(&columns, &y), &options).unwrap();
+                let interval = found.parameters[place].interval.unwrap();
+                held += usize::from(interval.lower.unwrap() <= 0.02 && 0.02 <= interval.upper.unwrap());
+            }
+            holds(&format!("{name}, {outliers} of 60 far off"), held, sets());
         }
     }
 }

@@ -5,7 +5,7 @@
 mod invented;
 mod noise;
 
-use curvary_analysis::fit::Bootstrap;
+use curvary_analysis::fit::{Bootstrap, NoiseDraw};
 use curvary_analysis::study::{
     AtTemperature, AxisSpan, DriftEffect, FitPlan, RatePlan, STATED_DRIFT, SeriesPlan, StatedDrift,
     TemperaturePlan, WeightPlan, fit_run, fit_series, pool, pool_with_common, rates_run, temperature_series,
@@ -367,7 +367,11 @@ fn a_steady_drift_is_taken_off_with_the_blank() {
 fn a_drift_that_cannot_be_put_in_is_refused() {
     let plan = FitPlan {
         drift: stated(0.01, Some("h")),
-        bootstrap: Some(Bootstrap { rounds: 500, seed: 1 }),
+        bootstrap: Some(Bootstrap {
+            rounds: 500,
+            seed: 1,
+            noise: NoiseDraw::Residuals,
+        }),
         ..FitPlan::default()
     };
     let outcome = fitted(&plan, &fall(&mut Noise(1)), |_| 0.001);

@@ -9,9 +9,9 @@ use curvary_analysis::scans::Scheme;
 use curvary_analysis::spectra::{Chain, Interpolation};
 use curvary_analysis::study::{
     CheckPlan, FitPlan, PeaksPlan, ProcessPlan, QuantifyPlan, RatePlan, References, ScanTask, SeriesPlan,
-    TemperaturePlan, TraceResult, Way, Work, again, average_runs, check_run, compare_trace, fit_run,
-    fit_series, peaks_run, process_run, quantify_run, rate_constants, rates_run, reference_of, scan_run,
-    temperature_series,
+    StudyError, TemperaturePlan, TraceResult, Way, Work, again, average_runs, check_run, compare_trace,
+    fit_run, fit_series, peaks_run, process_run, quantify_run, rate_constants, rates_run, reference_of,
+    scan_run, temperature_series,
 };
 use curvary_record::{
     Claim, Column, Coordinate, Origin, Outcome, OutcomeKind, Place, Quantity, Run, RunId, Technique, Trace,
@@ -270,7 +270,7 @@ fn redo(kept: &Outcome, all: &[(Run, Vec<Outcome>)]) -> curvary_analysis::study:
         all.iter()
             .find(|(run, _)| run.id == *id)
             .cloned()
-            .ok_or_else(|| format!("run {id} is not here"))
+            .ok_or_else(|| StudyError::unsuitable(format!("run {id} is not here")))
     })
 }
 

@@ -1,6 +1,6 @@
 //! Kept results done again: `--again` of every command that keeps results.
 
-use curvary_analysis::study::{TraceResult, Work, again};
+use curvary_analysis::study::{StudyError, TraceResult, Work, again};
 use curvary_record::{Code, Diagnostic, RunId};
 use serde_json::{Map, json};
 
@@ -55,7 +55,7 @@ fn findings(
         if id == own {
             return Ok((subject.run.clone(), subject.outcomes.clone()));
         }
-        asked.look_up(id)
+        asked.look_up(id).map_err(StudyError::unsuitable)
     };
     subject
         .outcomes

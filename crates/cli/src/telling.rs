@@ -83,7 +83,10 @@ pub(crate) fn value(parameter: &Parameter) -> (String, String, String) {
 /// The interval that is shown of a parameter.
 fn best_interval(parameter: &Parameter) -> Option<&Interval> {
     let all = &parameter.intervals;
-    let best = all.iter().rev().find(|interval| interval.kind != "bootstrap");
+    let best = all
+        .iter()
+        .rev()
+        .find(|interval| !matches!(interval.kind.as_str(), "bootstrap" | "monte-carlo"));
     best.or(all.last())
 }
 

@@ -6,6 +6,7 @@
 
 mod computed;
 mod derived;
+mod levels;
 mod phrase;
 mod piece;
 mod scale;
@@ -95,6 +96,9 @@ fn understand(text: &str) -> ColumnHeader {
         let mut parts = HeaderParts::default();
         parts.add(HeaderPiece::Held(coordinate));
         return parts.into_head();
+    }
+    if let Some(head) = levels::of_two_amounts(text) {
+        return head;
     }
     // `conc_mg_per_L`, `mg per L`: a quotient in words, for programs that allow no stroke in a name.
     for per in ["_per_", " per "] {

@@ -371,6 +371,17 @@ pub struct LimitsError {
     pub words: String,
 }
 
+impl LimitsError {
+    /// What is wrong with the file as a whole.
+    fn of_file(words: String) -> Self {
+        Self {
+            line: None,
+            column: None,
+            words,
+        }
+    }
+}
+
 impl fmt::Display for LimitsError {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         match (self.line, self.column) {
@@ -411,22 +422,18 @@ impl CheckLimits {
                 words: error.message().to_owned(),
             }
         })?;
-        limits.check().map_err(|words| LimitsError {
-            line: None,
-            column: None,
-            words,
-        })?;
+        limits.check()?;
         Ok(limits)
     }
 
-    fn check(&self) -> Result<(), String> {
+    fn check(&self) -> Result<(), LimitsError> {
         let solution = |id: &str, of: &str| {
             if self.solutions.iter().any(|s| s.id == id) {
                 Ok(())
             } else {
-                Err(format!(
+                Err(LimitsError::of_file(format!(
                     "{of} names the solution {id:?}, which the file does not list"
-                ))
+                )))
             }
         };
         for w in &self.wavelength {
@@ -450,7 +457,10 @@ impl CheckLimits {
                     &[b.nm, b.value, b.low, b.high, b.from_mg_per_l, b.to_mg_per_l],
                 )?;
                 if !(b.low <= b.value && b.value <= b.high && b.from_mg_per_l <= b.to_mg_per_l) {
-                    return Err(format!("{}: the limits at {} nm are out of order", a.id, b.nm));
+                    return Err(LimitsError::of_file(format!(
+                        "{}: the limits at {} nm are out of order",
+                        a.id, b.nm
+                    )));
                 }
             }
         }
@@ -462,13 +472,16 @@ impl CheckLimits {
                 || t.rows.iter().any(|r| r.values.len() != n)
                 || t.rows.is_empty()
             {
-                return Err(format!(
+                return Err(LimitsError::of_file(format!(
                     "{}: each column needs {n} values and the table a row",
                     t.id
-                ));
+                )));
             }
             if t.rows.windows(2).any(|p| p[0].g_per_kg >= p[1].g_per_kg) {
-                return Err(format!("{}: the concentrations must rise from row to row", t.id));
+                return Err(LimitsError::of_file(format!(
+                    "{}: the concentrations must rise from row to row",
+                    t.id
+                )));
             }
             for values in [&t.nm, &t.uncertainty, &t.bandwidth_max_nm] {
                 all_positive(&t.id, values)?;
@@ -483,13 +496,16 @@ impl CheckLimits {
                 solution(id, &f.id)?;
             }
             if let Some(day) = f.valid_until.as_deref().filter(|day| !is_day(day)) {
-                return Err(format!(
+                return Err(LimitsError::of_file(format!(
                     "{}: {day:?} is no day; expected one such as 2026-03-31",
                     f.id
-                ));
+                )));
             }
             if f.bands.is_empty() {
-                return Err(format!("{}: a filter needs at least one band", f.id));
+                return Err(LimitsError::of_file(format!(
+                    "{}: a filter needs at least one band",
+                    f.id
+                )));
             }
             for b in &f.bands {
                 all_positive(&f.id, &[b.nm, b.absorbance, b.uncertainty])?;
@@ -526,13 +542,13 @@ impl CheckLimits {
     }
 
     /// A check is named by its id, so no two may share one.
-    fn ids_differ(&self) -> Result<(), String> {
+    fn ids_differ(&self) -> Result<(), LimitsError> {
         let mut seen: Vec<&str> = Vec::new();
         for id in self.ids() {
             if seen.contains(&id) {
-                return Err(format!(
+                return Err(LimitsError::of_file(format!(
                     "two checks are called {id:?}; each needs a name of its own"
-                ));
+                )));
             }
             seen.push(id);
         }
@@ -576,11 +592,11 @@ fn is_day(text: &str) -> bool {
         })
 }
 
-fn all_positive(id: &str, values: &[f64]) -> Result<(), String> {
+fn all_positive(id: &str, values: &[f64]) -> Result<(), LimitsError> {
     match values.iter().find(|v| !(v.is_finite() && **v > 0.0)) {
-        Some(v) => Err(format!(
+        Some(v) => Err(LimitsError::of_file(format!(
             "{id}: {v} cannot be a limit; a finite number above zero was expected"
-        )),
+        ))),
         None => Ok(()),
     }
 }

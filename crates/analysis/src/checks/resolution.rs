@@ -1,5 +1,6 @@
 use super::{CheckItem, CheckLimits, CheckReport, Conditions, ResolutionStandard};
 use crate::quantities::Measured;
+use crate::refusal::Refusal;
 use crate::spectra::{
     Apex, Axis, Extreme, Ordinate, Peak, PeakOptions, Spectrum, SpectrumRefusal, Threshold, Window,
     find_peaks, point_noise,
@@ -37,7 +38,7 @@ pub fn resolution(
         ..conditions
     };
     let noise = point_noise(spectrum.curve.y()).ok();
-    let search = |nm: f64, extreme: Extreme| -> Result<Measured, String> {
+    let search = |nm: f64, extreme: Extreme| -> Result<Measured, SpectrumRefusal> {
         let options = PeakOptions {
             extreme,
             min_prominence: Threshold::Absolute(5.0 * noise.unwrap_or(0.0)),
@@ -49,12 +50,13 @@ pub fn resolution(
             ceiling: conditions.ceiling,
             ..PeakOptions::default()
         };
-        let table = find_peaks(&spectrum.curve, &options).map_err(|refusal| refusal.to_string())?;
+        let table = find_peaks(&spectrum.curve, &options)?;
         let strongest = |a: &&Peak, b: &&Peak| a.prominence.total_cmp(&b.prominence);
-        let peak =
-            table.peaks.iter().max_by(strongest).ok_or_else(|| {
-                format!("no extreme stands out of the noise within {SEARCH_NM} nm of {nm} nm")
-            })?;
+        let peak = table.peaks.iter().max_by(strongest).ok_or_else(|| {
+            SpectrumRefusal::from(Refusal::unsuitable(format!(
+                "no extreme stands out of the noise within {SEARCH_NM} nm of {nm} nm"
+            )))
+        })?;
         Ok(match peak.apex {
             Apex::Refined {
                 height, height_error, ..
@@ -84,7 +86,7 @@ pub fn resolution_of_readings(
 fn report(
     limits: &CheckLimits,
     standard: &ResolutionStandard,
-    found: Result<(Measured, Measured), String>,
+    found: Result<(Measured, Measured), SpectrumRefusal>,
     conditions: Conditions,
 ) -> CheckReport {
     let mut outcome = CheckItem::new(
@@ -100,7 +102,7 @@ fn report(
             .push("no spectral bandwidth was stated; the ratio depends on it".into());
     }
     let outcome = match found {
-        Err(words) => outcome.undetermined("no-band-found", words),
+        Err(refusal) => outcome.undetermined("no-band-found", refusal.to_string()),
         Ok((_, min)) if !(min.value.is_finite() && min.value > 0.0) => outcome.undetermined(
             "not-positive",
             format!(

@@ -1,4 +1,4 @@
-//! A second opinion about errors: the fit done again with its own residuals dealt out anew.
+//! A second opinion about errors: the fit done again with its own residuals dealt out anew, or with normal noise of their size.
 
 use serde::{Deserialize, Serialize};
 
@@ -13,6 +13,27 @@ pub struct Bootstrap {
     pub rounds: u32,
     /// Seed: the same one deals the same.
     pub seed: u64,
+    /// What is laid on the curve in each round.
+    #[serde(default, skip_serializing_if = "NoiseDraw::is_usual")]
+    pub noise: NoiseDraw,
+}
+
+/// What is laid on the fitted curve in each round.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum NoiseDraw {
+    /// The residuals, dealt out anew (bootstrap).
+    #[default]
+    Residuals,
+    /// Normal noise: of the errors where they are known, else of the size of the residuals (Monte Carlo). Among few points residuals are
+    /// too few to be dealt.
+    Normal,
+}
+
+impl NoiseDraw {
+    fn is_usual(&self) -> bool {
+        *self == Self::Residuals
+    }
 }
 
 /// What the rounds gave.
@@ -46,6 +67,13 @@ impl Dealer {
         z ^ (z >> 31)
     }
 
+    /// A standard normal number (G. E. P. Box and M. E. Muller, Ann. Math. Stat. 29 (1958) 610).
+    fn normal(&mut self) -> f64 {
+        let mut part = || ((self.next() >> 11) + 1) as f64 / (1u64 << 53) as f64;
+        let (radius, angle) = (part(), part());
+        (-2.0 * radius.ln()).sqrt() * (std::f64::consts::TAU * angle).cos()
+    }
+
     /// A number below `n`.
     fn below(&mut self, n: usize) -> usize {
         usize::try_from((u128::from(self.next()) * n as u128) >> 64).unwrap_or(0)
@@ -59,6 +87,9 @@ impl Dealer {
 /// of their errors. Where the fit found that neighbours err together, what is dealt is what of each residual does not follow from the
 /// one before, and the correlation is put back (Davison and Hinkley, section 8.2.2); runs of neighbouring residuals, as are
 /// usual there, lack the slow part that the fit has taken out.
+///
+/// With [`NoiseDraw::Normal`] normal noise takes the place of what is dealt: of one standard deviation in units of errors that are known, else
+/// of the residual standard deviation (Monte Carlo; W. H. Press and others, Numerical Recipes, 2007, section 15.6.1).
 ///
 /// # Errors
 /// [`Refusal::OutOfRange`] for fewer than 200 or more than 100,000 rounds; [`Refusal::Unsuitable`] for a robust fit or one
@@ -115,6 +146,11 @@ pub fn bootstrap(
             scale * (like[i] - mean) - before
         })
         .collect();
+    // How large what is new in a reading is, in the units that residuals are dealt in.
+    let sd = match data.weighting {
+        Weighting::KnownErrors(_) => 1.0,
+        _ => (like.iter().map(|r| r * r).sum::<f64>() / n as f64).sqrt(),
+    };
     let again = Options {
         start: Some(found.values()),
         profile: false,
@@ -126,7 +162,10 @@ pub fn bootstrap(
         let mut y = found.fitted.clone();
         let mut last = 0.0;
         for (i, value) in y.iter_mut().enumerate() {
-            let new = news[dealer.below(n)];
+            let new = match how.noise {
+                NoiseDraw::Residuals => news[dealer.below(n)],
+                NoiseDraw::Normal => sd * (1.0 - rho * rho).sqrt() * dealer.normal(),
+            };
             last = if i == 0 {
                 new / (1.0 - rho * rho).sqrt()
             } else {

@@ -30,7 +30,7 @@ mod weighting;
 
 pub use along::Along;
 pub use blank::{CommonError, add_common_errors, add_shifts, shifts_by};
-pub use bootstrap::{Bootstrap, BootstrapRounds, bootstrap};
+pub use bootstrap::{Bootstrap, BootstrapRounds, NoiseDraw, bootstrap};
 pub use compare::{FTest, LawChoice, Ranked, compare, f_test, information};
 pub use correlation::Correlation;
 pub use correlation::allow_for_correlation;

@@ -56,14 +56,14 @@ impl<'a> Constrained<'a> {
     /// # Errors
     /// In words: a constraint that is none, a name that is no parameter, a parameter tied twice or by way of another tied one,
     /// or nothing left to fit.
-    pub fn new(model: &'a dyn Model, constraints: &[String]) -> Result<Self, String> {
+    pub fn new(model: &'a dyn Model, constraints: &[String]) -> Result<Self, Refusal> {
         let names: Vec<&str> = model.parameters().iter().map(|p| p.name.as_ref()).collect();
         let place = |name: &str, text: &str| {
             names.iter().position(|known| *known == name).ok_or_else(|| {
-                format!(
+                Refusal::unsuitable(format!(
                     "the constraint `{text}` speaks of `{name}`, and no parameter is called so: expected one of {}",
                     names.join(", ")
-                )
+                ))
             })
         };
         let mut rules: Vec<ConstraintRule> = Vec::new();
@@ -72,14 +72,20 @@ impl<'a> Constrained<'a> {
                 .split_once('=')
                 .filter(|(name, formula)| !name.ends_with(['<', '>', '!']) && !formula.starts_with('='))
                 .ok_or_else(|| {
-                    format!("`{text}` is no constraint: expected NAME = FORMULA, such as k2 = 2*k1 (limits are --bound)")
+                    Refusal::unsuitable(format!(
+                        "`{text}` is no constraint: expected NAME = FORMULA, such as k2 = 2*k1 (limits are --bound)"
+                    ))
                 })?;
             let of = place(name.trim(), text)?;
             if rules.iter().any(|rule| rule.of == of) {
-                return Err(format!("`{}` is tied by two constraints", name.trim()));
+                return Err(Refusal::unsuitable(format!(
+                    "`{}` is tied by two constraints",
+                    name.trim()
+                )));
             }
-            let formula = Formula::parse(formula.trim(), &[NOTHING])
-                .map_err(|error| format!("the constraint `{text}` cannot be read: {error}"))?;
+            let formula = Formula::parse(formula.trim(), &[NOTHING]).map_err(|error| {
+                Refusal::unsuitable(format!("the constraint `{text}` cannot be read: {error}"))
+            })?;
             let from: Vec<usize> = formula
                 .parameters()
                 .iter()
@@ -89,14 +95,16 @@ impl<'a> Constrained<'a> {
         }
         let is_tied = |j: &usize| rules.iter().any(|rule| rule.of == *j);
         if let Some(tied) = rules.iter().flat_map(|rule| &rule.from).find(|j| is_tied(j)) {
-            return Err(format!(
+            return Err(Refusal::unsuitable(format!(
                 "`{}` is tied, and another constraint follows from it: write each by parameters that are fitted",
                 names[*tied]
-            ));
+            )));
         }
         let free: Vec<usize> = (0..names.len()).filter(|j| !is_tied(j)).collect();
         if free.is_empty() {
-            return Err("every parameter is tied, so that nothing is left to be fitted".into());
+            return Err(Refusal::unsuitable(
+                "every parameter is tied, so that nothing is left to be fitted",
+            ));
         }
         let spoken: Vec<usize> = rules.iter().flat_map(|rule| rule.from.clone()).collect();
         let linear = free
@@ -287,7 +295,10 @@ mod tests {
         let course = Course::new(Order::Biphasic);
         let refused = |texts: &[&str]| {
             let texts: Vec<String> = texts.iter().map(|text| (*text).to_owned()).collect();
-            Constrained::new(&course, &texts).err().expect("refused")
+            Constrained::new(&course, &texts)
+                .err()
+                .expect("refused")
+                .to_string()
         };
         assert!(refused(&["k2 < k1"]).contains("no constraint"));
         assert!(refused(&["k3 = k1"]).contains("`k3`"));

@@ -72,7 +72,7 @@ impl Network {
     ///
     /// # Errors
     /// In words, what was found and what was expected.
-    pub fn parse(text: &str) -> Result<Self, String> {
+    pub fn parse(text: &str) -> Result<Self, Refusal> {
         let mut network = Self {
             species: Vec::new(),
             steps: Vec::new(),
@@ -83,17 +83,20 @@ impl Network {
                 None => match step.split_once("->") {
                     Some((from, to)) => (from, to, false),
                     None => {
-                        return Err(format!(
+                        return Err(Refusal::unsuitable(format!(
                             "`{}` is no step of a scheme: expected A->B or A<->B, steps parted by commas",
                             step.trim()
-                        ));
+                        )));
                     }
                 },
             };
             let from = network.place(from)?;
             let to = network.place(to)?;
             if from == to {
-                return Err(format!("`{}` leads from a species to itself", step.trim()));
+                return Err(Refusal::unsuitable(format!(
+                    "`{}` leads from a species to itself",
+                    step.trim()
+                )));
             }
             network.steps.push((from, to, format!("k{number}")));
             if back {
@@ -101,11 +104,11 @@ impl Network {
             }
         }
         if network.species.len() > MOST_SPECIES || network.steps.len() > MOST_STEPS {
-            return Err(format!(
+            return Err(Refusal::unsuitable(format!(
                 "{} species and {} rate constants are more than the {MOST_SPECIES} and {MOST_STEPS} that scans can distinguish",
                 network.species.len(),
                 network.steps.len()
-            ));
+            )));
         }
         let mut reached = vec![false; network.species.len()];
         reached[0] = true;
@@ -115,21 +118,21 @@ impl Network {
             }
         }
         if let Some(lost) = reached.iter().position(|reached| !reached) {
-            return Err(format!(
+            return Err(Refusal::unsuitable(format!(
                 "no step leads from {}, which is there at the beginning, to {}",
                 network.species[0], network.species[lost]
-            ));
+            )));
         }
         Ok(network)
     }
 
-    fn place(&mut self, name: &str) -> Result<usize, String> {
+    fn place(&mut self, name: &str) -> Result<usize, Refusal> {
         let name = name.trim();
         let plain = |c: char| c.is_alphanumeric() || matches!(c, '_' | '*' | '\'');
         if name.is_empty() || !name.chars().all(plain) {
-            return Err(format!(
+            return Err(Refusal::unsuitable(format!(
                 "`{name}` is no name of a species: expected letters and digits"
-            ));
+            )));
         }
         if let Some(at) = self.species.iter().position(|known| known == name) {
             return Ok(at);

@@ -183,9 +183,10 @@ pub fn measure_peak(
     let half = (share * full).min(centre - x[0]).min(x[x.len() - 1] - centre);
     let lopsided = local((x, &up), breaks, (centre, half), 5, None);
     let lopsided = lopsided.and_then(|fifth| Some((highest(&fifth, centre, half)?, fifth)));
+    let bend = top.at(centre, 2);
     let position = match &lopsided {
-        Some((at, fifth)) => place_of(fifth, *at, noise),
-        None => place_of(&top, centre, noise),
+        Some((at, fifth)) => place_of(fifth, *at, bend, noise),
+        None => place_of(&top, centre, bend, noise),
     };
     let height = Estimate {
         value: top.at(centre, 0),
@@ -213,7 +214,7 @@ pub fn measure_peak(
         }
     };
     let (low, high) = (base(left), base(right));
-    let upper = if low.value >= high.value { low } else { high };
+    let upper = higher(low, high);
     let prominence = Estimate {
         value: height.value - upper.value,
         error: height.error.hypot(upper.error),
@@ -259,18 +260,30 @@ pub fn measure_peak(
     })
 }
 
-/// The place of the top of a polynomial, with its error.
-fn place_of(top: &Polynomial, at: f64, noise: f64) -> Estimate {
-    let (slope, bend) = (top.at(at, 1), top.at(at, 2));
-    let gradient: Vec<f64> = top
-        .gradient(at, 1)
-        .iter()
-        .zip(top.gradient(at, 2))
-        .map(|(first, second)| -first / bend + slope * second / (bend * bend))
-        .collect();
+/// The higher of two bases. The higher of two numbers that noise cannot tell apart is high because of its noise, by 0.56 of the error of
+/// one (the mean of the larger of two normal values). Such bases are taken for one level, and half of what they differ by is
+/// among its errors, since it may be real.
+fn higher(one: Estimate, other: Estimate) -> Estimate {
+    let apart = one.value - other.value;
+    if apart.abs() > QUANTILE * one.error.hypot(other.error) {
+        return if apart > 0.0 { one } else { other };
+    }
+    Estimate {
+        value: (one.value + other.value) / 2.0,
+        error: one.error.hypot(other.error).hypot(apart) / 2.0,
+    }
+}
+
+/// Where two bases are told apart: the 97.5 % quantile of the normal distribution.
+const QUANTILE: f64 = 1.959_963_985;
+
+/// The place of the top of a polynomial, with its error to first order: that of the slope there over the bend of the top. The bend is
+/// that of the polynomial of degree four at its own top: at the place that one order more chose for the highest, noise makes the top
+/// look sharper than it is, and its place surer (of 1000 places at a noise of a thirtieth 92.4 % were held with that, 94.5 % with this).
+fn place_of(polynomial: &Polynomial, at: f64, bend: f64, noise: f64) -> Estimate {
     Estimate {
         value: at,
-        error: noise * top.variance(&gradient).sqrt(),
+        error: noise * polynomial.variance_at(at, 1).sqrt() / bend.abs(),
     }
 }
 

@@ -1,5 +1,6 @@
 //! Kept results done again from their settings, and whether the same comes out.
 
+use crate::study::StudyError;
 use curvary_record::{Outcome, OutcomeKind, Run, RunId};
 use serde::de::DeserializeOwned;
 use serde_json::Value;
@@ -75,7 +76,7 @@ pub struct RedoneResult {
 }
 
 /// Runs by name, with what is kept of them: where [`again`] looks.
-pub type RunLookup<'a> = &'a dyn Fn(&RunId) -> Result<(Run, Vec<Outcome>), String>;
+pub type RunLookup<'a> = &'a dyn Fn(&RunId) -> Result<(Run, Vec<Outcome>), StudyError>;
 
 /// Does a kept result again from its settings, with its runs as they are known now.
 pub fn again(kept: &Outcome, shelf: RunLookup<'_>) -> RedoneResult {
@@ -111,14 +112,21 @@ pub fn again(kept: &Outcome, shelf: RunLookup<'_>) -> RedoneResult {
     }
 }
 
-fn redone(kept: &Outcome, shelf: RunLookup<'_>) -> Result<TraceResult, String> {
-    let work =
-        Work::of(kept).ok_or_else(|| format!("results of the kind `{}` are not computed here", kept.kind))?;
+fn redone(kept: &Outcome, shelf: RunLookup<'_>) -> Result<TraceResult, StudyError> {
+    let work = Work::of(kept).ok_or_else(|| {
+        StudyError::unsuitable(format!(
+            "results of the kind `{}` are not computed here",
+            kept.kind
+        ))
+    })?;
     let mut runs = Vec::new();
     for id in &kept.runs {
         runs.push(shelf(id)?);
     }
-    let run = &runs.first().ok_or("it names no run")?.0;
+    let run = &runs
+        .first()
+        .ok_or_else(|| StudyError::unsuitable("it names no run"))?
+        .0;
     let named: Vec<NamedRun<'_>> = runs
         .iter()
         .map(|(run, _)| NamedRun {
@@ -148,7 +156,7 @@ fn redone(kept: &Outcome, shelf: RunLookup<'_>) -> Result<TraceResult, String> {
         Work::Fit => {
             let plan: FitPlan = plan(kept)?;
             if plan.model.is_empty() && plan.formula.is_none() {
-                return Err("its settings name no model".into());
+                return Err(StudyError::unsuitable("its settings name no model"));
             }
             fit_run(&plan, run)
         }
@@ -164,9 +172,11 @@ fn redone(kept: &Outcome, shelf: RunLookup<'_>) -> Result<TraceResult, String> {
             vec![fit_series(&plan, &points).found]
         }
         Work::Scans => {
-            let task = kept.settings.get(SCANS).ok_or("its settings name no task")?;
-            let task: ScanTask = serde_json::from_value(task.clone())
-                .map_err(|error| format!("its task cannot be read: {error}"))?;
+            let task = kept
+                .settings
+                .get(SCANS)
+                .ok_or_else(|| StudyError::unsuitable("its settings name no task"))?;
+            let task: ScanTask = serde_json::from_value(task.clone()).map_err(unreadable("task"))?;
             vec![scan_run(task, run).found]
         }
         Work::Temperature => {
@@ -174,7 +184,7 @@ fn redone(kept: &Outcome, shelf: RunLookup<'_>) -> Result<TraceResult, String> {
             let mut points = Vec::new();
             for (run, outcomes) in &runs {
                 let own = rate_constants(&plan, run, outcomes);
-                points.extend(own.map_err(|why| format!("run {}: {why}", run.id))?.points);
+                points.extend(own.map_err(of_run(&run.id))?.points);
             }
             temperature_series(&plan, &points)
                 .into_iter()
@@ -216,29 +226,39 @@ fn redone(kept: &Outcome, shelf: RunLookup<'_>) -> Result<TraceResult, String> {
         .cloned()
         .ok_or_else(|| match all.first() {
             // A run that is refused as a whole gives its reason without a trace.
-            Some(refused) if !refused.is_result() => refused.outcome.termination.clone(),
-            _ => "the run has no such trace any more".to_owned(),
+            Some(refused) if !refused.is_result() => {
+                StudyError::unsuitable(refused.outcome.termination.clone())
+            }
+            _ => StudyError::unsuitable("the run has no such trace any more"),
         })
 }
 
+/// What a part of the settings says of itself that this version cannot read.
+fn unreadable(part: &str) -> impl Fn(serde_json::Error) -> StudyError {
+    move |error| StudyError::unsuitable(format!("its {part} cannot be read: {error}"))
+}
+
+/// Puts the run in front of its reason.
+fn of_run(id: &RunId) -> impl Fn(StudyError) -> StudyError {
+    move |why| why.reworded(|why| format!("run {id}: {why}"))
+}
+
 /// The models that were compared.
-fn models(kept: &Outcome) -> Result<Vec<String>, String> {
+fn models(kept: &Outcome) -> Result<Vec<String>, StudyError> {
     match kept.settings.get("models") {
-        Some(models) => serde_json::from_value(models.clone())
-            .map_err(|error| format!("its models cannot be read: {error}")),
+        Some(models) => serde_json::from_value(models.clone()).map_err(unreadable("models")),
         None => Ok(Vec::new()),
     }
 }
 
 /// The plan that stands in the settings.
-fn plan<T: DeserializeOwned>(kept: &Outcome) -> Result<T, String> {
+fn plan<T: DeserializeOwned>(kept: &Outcome) -> Result<T, StudyError> {
     let settings: serde_json::Map<String, Value> = kept.settings.clone().into_iter().collect();
-    serde_json::from_value(Value::Object(settings))
-        .map_err(|error| format!("its settings cannot be read: {error}"))
+    serde_json::from_value(Value::Object(settings)).map_err(unreadable("settings"))
 }
 
 /// The blanks that steps name, and other spectra, by the names of their runs.
-fn references(steps: &[Step], others: &[&RunId], shelf: RunLookup<'_>) -> Result<References, String> {
+fn references(steps: &[Step], others: &[&RunId], shelf: RunLookup<'_>) -> Result<References, StudyError> {
     let blanks = steps.iter().filter_map(|step| match step {
         Step::Blank { reference, .. } => Some(RunId::named(reference.clone())),
         _ => None,
@@ -247,7 +267,7 @@ fn references(steps: &[Step], others: &[&RunId], shelf: RunLookup<'_>) -> Result
         .chain(others.iter().map(|id| (*id).clone()))
         .map(|id| {
             let (run, _) = shelf(&id)?;
-            let spectrum = reference_of(&run).map_err(|why| format!("run {id}: {why}"))?;
+            let spectrum = reference_of(&run).map_err(of_run(&id))?;
             Ok((id.to_string(), spectrum))
         })
         .collect()

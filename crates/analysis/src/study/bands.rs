@@ -1,5 +1,6 @@
 //! Bands of Gauss or Voigt fitted to a spectrum, with starting values from its peaks and shoulders.
 
+use crate::study::StudyError;
 use std::borrow::Cow;
 
 use curvary_record::{Code, Diagnostic, Interval, Outcome, Parameter, Trace, Unit};
@@ -7,10 +8,10 @@ use curvary_record::{Code, Diagnostic, Interval, Outcome, Parameter, Trace, Unit
 use super::PlotData;
 use super::fit::{correlated, statistics};
 use super::peaks::{
-    PeaksPlan, correlates, describe, drawn_of, noise_of, of_means, options, parameter, resolution, shoulders,
-    tell_alike, unit_of_ordinate, window_of,
+    PeaksPlan, correlates, describe, drawn_of, noise_name, noise_of, of_means, options, parameter,
+    resolution, shoulders, tell_alike, unit_of_ordinate, window_of,
 };
-use super::spectrum::{References, spectrum_of, tell_log, told, unit_of, with_usual_steps};
+use super::spectrum::{References, spectrum_of, tell_log, unit_of, with_usual_steps};
 use crate::fit::{Data, Derived, Determination, Fit, Options, fit};
 use crate::models::Model;
 use crate::spectra::{BandShape, BandStart, Bands, Curve, Extreme, SavitzkyGolay, Uneven, find_peaks};
@@ -25,38 +26,31 @@ pub(super) fn fit_bands(
     references: &References,
     outcome: &mut Outcome,
     drawn: &mut PlotData,
-) -> Result<(), String> {
+) -> Result<(), StudyError> {
     let shape = plan.bands.unwrap_or(BandShape::Gauss);
     if plan.extreme == Extreme::Minimum {
-        return Err("unsuitable: bands are fitted upwards, not to valleys".into());
+        return Err(StudyError::unsuitable("bands are fitted upwards, not to valleys"));
     }
     if plan.steps.iter().any(correlates) {
-        return Err(
-            "unsuitable: bands are fitted to points as they were recorded; leave out smoothing, derivatives and \
-             resampling, which make neighbours err together"
-                .into(),
-        );
+        return Err(StudyError::unsuitable(
+            "bands are fitted to points as they were recorded; leave out smoothing, derivatives and \
+             resampling, which make neighbours err together",
+        ));
     }
-    let (spectrum, marked) = spectrum_of(trace).map_err(|refusal| told(&refusal))?;
+    let (spectrum, marked) = spectrum_of(trace)?;
     let chain = with_usual_steps(&plan.steps, &spectrum, plan.trusted_absorbance);
     describe(&chain, outcome);
-    let processed = chain
-        .apply(&spectrum, |name| references.get(name).cloned())
-        .map_err(|refused| format!("{}: {refused}", refused.refusal.code()))?;
+    let processed = chain.apply(&spectrum, |name| references.get(name).cloned())?;
     tell_log(&processed.log, marked, outcome);
     *drawn = drawn_of(&processed, trace);
     let whole = processed.spectrum.curve.rising();
     let inside = |x: f64| plan.within.is_none_or(|within| within.holds(x));
-    let curve = whole
-        .leave_out(|x, _| !inside(x))
-        .map_err(|refusal| told(&refusal))?;
+    let curve = whole.leave_out(|x, _| !inside(x))?;
     drawn.used = (0..drawn.x.len()).filter(|i| inside(drawn.x[*i])).collect();
-    let alike = noise_of(&processed, plan).map_err(|refusal| told(&refusal))?;
+    let alike = noise_of(&processed, plan)?;
     let noise = alike.map(|alike| alike.sd);
     tell_alike(alike, outcome);
-    let peaks = find_peaks(&curve, &options(plan, &processed, alike))
-        .map_err(|refusal| told(&refusal))?
-        .peaks;
+    let peaks = find_peaks(&curve, &options(plan, &processed, alike))?.peaks;
     let positions: Vec<f64> = if plan.positions.is_empty() {
         let hidden = alike.map_or_else(Vec::new, |alike| {
             shoulders(&curve, &peaks, of_means(alike).max(resolution(trace)), None)
@@ -69,20 +63,22 @@ pub(super) fn fit_bands(
         plan.positions.clone()
     };
     if positions.is_empty() {
-        return Err("no-peak: nothing stands out where a band could begin; --band-at says where".into());
+        return Err(StudyError::new(
+            "no-peak",
+            "nothing stands out where a band could begin; --band-at says where",
+        ));
     }
     if positions.len() > MOST {
-        return Err(format!(
-            "unsuitable: {} peaks and shoulders are more than the {MOST} bands that one fit takes; --within or --band-at says \
+        return Err(StudyError::unsuitable(format!(
+            "{} peaks and shoulders are more than the {MOST} bands that one fit takes; --within or --band-at says \
              which are meant",
             positions.len()
-        ));
+        )));
     }
     let starts = begin(&curve, &positions, window_of(&curve, &peaks));
     let bands = Bands::new(shape, starts, curve.range(), plan.area);
     let columns: [&[f64]; 1] = [curve.x()];
-    let mut found = fit(&bands, &Data::new(&columns, curve.y()), &Options::default())
-        .map_err(|refusal| super::told(&refusal))?;
+    let mut found = fit(&bands, &Data::new(&columns, curve.y()), &Options::default())?;
     correlated(&bands, &columns, &mut found, outcome);
     tell(
         &bands,
@@ -95,7 +91,7 @@ pub(super) fn fit_bands(
         ),
     );
     if let Some(noise) = noise {
-        outcome.statistics.insert("noise".into(), noise);
+        outcome.statistics.insert(noise_name(curve.len()).into(), noise);
     }
     outcome.model = match outcome.model.as_str() {
         "" | "as recorded" => bands.name().into_owned(),

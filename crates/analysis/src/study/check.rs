@@ -1,5 +1,6 @@
 //! Instrument checks of a run against limits whose sources are told.
 
+use crate::study::StudyError;
 use std::borrow::Cow;
 
 use curvary_record::interpret::{LabelNumber, number_in_label};
@@ -7,7 +8,7 @@ use curvary_record::{Code, Diagnostic, Outcome, OutcomeKind, Parameter, Quantity
 use serde::{Deserialize, Serialize};
 
 use super::ordinate::as_absorbance;
-use super::spectrum::{asked_traces, bare, in_question, spectrum_of, told};
+use super::spectrum::{asked_traces, bare, in_question, spectrum_of};
 use super::{PlotData, TRUSTED_ABSORBANCE, TraceResult, concentration_of, label_of, stated};
 use crate::checks::{
     self, BandReading, Certificate, CertifiedBand, CheckLimits, CheckReport, CheckVerdict, Conditions,
@@ -16,7 +17,7 @@ use crate::checks::{
     zero_of_readings, zero_over_time,
 };
 use crate::quantities::Measured;
-use crate::spectra::Curve;
+use crate::spectra::{Curve, SpectrumRefusal};
 
 /// What is asked of a check, in a form that is kept with its result.
 #[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize)]
@@ -81,7 +82,7 @@ pub fn check_run(plan: &CheckPlan, run: &Run) -> Vec<TraceResult> {
             });
             match done {
                 Ok(report) => tell(&report, &mut outcome),
-                Err(why) => outcome.termination = why,
+                Err(why) => outcome.termination = why.told(),
             }
             TraceResult {
                 trace: Some(number),
@@ -116,25 +117,28 @@ fn high(trace: &Trace) -> Option<Diagnostic> {
 }
 
 /// The trace in absorbance, with what was done to it. A check needs all of its points.
-fn in_absorbance(trace: &Trace) -> Result<(Cow<'_, Trace>, Vec<Diagnostic>), String> {
-    match as_absorbance(trace).map_err(|refusal| super::told(&refusal))? {
+fn in_absorbance(trace: &Trace) -> Result<(Cow<'_, Trace>, Vec<Diagnostic>), StudyError> {
+    match as_absorbance(trace)? {
         None => Ok((Cow::Borrowed(trace), Vec::new())),
         Some((converted, remarks)) if converted.len() == trace.len() => Ok((Cow::Owned(converted), remarks)),
-        Some((converted, _)) => Err(format!(
-            "saturated: {} of {} points have no absorbance, since their transmittance is zero or below; a check needs all \
+        Some((converted, _)) => Err(StudyError::new(
+            "saturated",
+            format!(
+                "{} of {} points have no absorbance, since their transmittance is zero or below; a check needs all \
              of its points",
-            trace.len() - converted.len(),
-            trace.len()
+                trace.len() - converted.len(),
+                trace.len()
+            ),
         )),
     }
 }
 
-fn report(plan: &CheckPlan, run: &Run, trace: &Trace) -> Result<CheckReport, String> {
+fn report(plan: &CheckPlan, run: &Run, trace: &Trace) -> Result<CheckReport, StudyError> {
     let limits = match &plan.limits {
         Some(text) => CheckLimits::parse(text),
         None => CheckLimits::built_in(),
     }
-    .map_err(|error| format!("limits-not-readable: {}", error.words))?;
+    .map_err(|error| StudyError::new("limits-not-readable", format!("{}", error.words)))?;
     let name = chosen(plan, run, &limits)?;
     refuse_unused(plan, &limits, &name, trace)?;
     let conditions = Conditions {
@@ -146,12 +150,15 @@ fn report(plan: &CheckPlan, run: &Run, trace: &Trace) -> Result<CheckReport, Str
         ceiling: Some(TRUSTED_ABSORBANCE),
     };
     if !trace.saturated.is_empty() {
-        return Err(format!(
-            "saturated: {} points lie beyond the range of the instrument; a check needs all of its points",
-            trace.saturated.len()
+        return Err(StudyError::new(
+            "saturated",
+            format!(
+                "{} points lie beyond the range of the instrument; a check needs all of its points",
+                trace.saturated.len()
+            ),
         ));
     }
-    let refused = |refusal| told(&refusal);
+    let refused = |refusal: SpectrumRefusal| StudyError::from(refusal);
     let over_time = trace.x.quantity == Quantity::TIME;
     match name.as_str() {
         "stability" => return stability(&limits, &seconds(trace)?, conditions).map_err(refused),
@@ -184,28 +191,29 @@ fn report(plan: &CheckPlan, run: &Run, trace: &Trace) -> Result<CheckReport, Str
         let path = path(plan, run, trace)?;
         let concentration = Measured::bare(mg_per_l);
         return absorbance_dichromate(&limits, standard, &read(&nm)?, concentration, path, conditions)
-            .map_err(|refusal| super::told(&refusal));
+            .map_err(StudyError::from);
     }
     let certified = |certificate: &Certificate<'_>, bands: &[CertifiedBand]| {
         let nm: Vec<f64> = bands.iter().map(|band| band.nm).collect();
-        absorbance_certified(&limits, certificate, bands, &read(&nm)?, conditions)
-            .map_err(|refusal| super::told(&refusal))
+        absorbance_certified(&limits, certificate, bands, &read(&nm)?, conditions).map_err(StudyError::from)
     };
     if let Some(table) = limits.reference_tables.iter().find(|s| s.id == name) {
         // A mass in a volume is none in a mass without the density, which nothing states.
         let g_per_kg = concentration(plan.g_per_kg, run, trace, "g/kg", "--g-per-kg")?;
-        let bands = certified_from_table(table, g_per_kg, path(plan, run, trace)?)
-            .map_err(|refusal| super::told(&refusal))?;
+        let bands = certified_from_table(table, g_per_kg, path(plan, run, trace)?)?;
         return certified(&table.into(), &bands);
     }
     if let Some(filter) = limits.filters.iter().find(|s| s.id == name) {
         let date = run.fields.text("date").unwrap_or_default();
         let mut report = match filter.held_on(date) {
             Some(false) => {
-                return Err(format!(
-                    "certificate-expired: {} held until {}, and this was measured on {date}",
-                    filter.source,
-                    filter.valid_until.as_deref().unwrap_or_default()
+                return Err(StudyError::new(
+                    "certificate-expired",
+                    format!(
+                        "{} held until {}, and this was measured on {date}",
+                        filter.source,
+                        filter.valid_until.as_deref().unwrap_or_default()
+                    ),
                 ));
             }
             _ => certified(&filter.into(), &certified_of_filter(filter))?,
@@ -219,11 +227,19 @@ fn report(plan: &CheckPlan, run: &Run, trace: &Trace) -> Result<CheckReport, Str
         }
         return Ok(report);
     }
-    Err(format!("check-unknown: the limits have no check `{name}`"))
+    Err(StudyError::new(
+        "check-unknown",
+        format!("the limits have no check `{name}`"),
+    ))
 }
 
 /// Refuses what was said and has no part in the check, so that nobody thinks it had.
-fn refuse_unused(plan: &CheckPlan, limits: &CheckLimits, name: &str, trace: &Trace) -> Result<(), String> {
+fn refuse_unused(
+    plan: &CheckPlan,
+    limits: &CheckLimits,
+    name: &str,
+    trace: &Trace,
+) -> Result<(), StudyError> {
     let by_volume = limits.absorbance.iter().any(|s| s.id == name);
     let by_mass = limits.reference_tables.iter().any(|s| s.id == name);
     let at_wavelengths = name == "blank" || name == "zero" && trace.x.quantity != Quantity::TIME;
@@ -235,8 +251,9 @@ fn refuse_unused(plan: &CheckPlan, limits: &CheckLimits, name: &str, trace: &Tra
     ];
     match unused.iter().find(|(_, unused)| *unused) {
         None => Ok(()),
-        Some((option, _)) => Err(format!(
-            "option-unused: `{option}` has no part in the check `{name}`; leave it out"
+        Some((option, _)) => Err(StudyError::new(
+            "option-unused",
+            format!("`{option}` has no part in the check `{name}`; leave it out"),
         )),
     }
 }
@@ -244,16 +261,20 @@ fn refuse_unused(plan: &CheckPlan, limits: &CheckLimits, name: &str, trace: &Tra
 /// Readings at the wavelengths that the plan names, every one of them.
 fn all_read(
     plan: &CheckPlan,
-    read: impl Fn(&[f64]) -> Result<Vec<BandReading>, String>,
-) -> Result<Vec<BandReading>, String> {
+    read: impl Fn(&[f64]) -> Result<Vec<BandReading>, StudyError>,
+) -> Result<Vec<BandReading>, StudyError> {
     if plan.at.is_empty() {
-        return Err("no-wavelength: say with `--at` where the spectrum is read".into());
+        return Err(StudyError::new(
+            "no-wavelength",
+            "say with `--at` where the spectrum is read",
+        ));
     }
     let readings = read(&plan.at)?;
     match plan.at.iter().find(|nm| !readings.iter().any(|r| r.nm == **nm)) {
         None => Ok(readings),
-        Some(nm) => Err(format!(
-            "outside-range: the spectrum has no point at {nm} nm, nor two near enough to read between them"
+        Some(nm) => Err(StudyError::new(
+            "outside-range",
+            format!("the spectrum has no point at {nm} nm, nor two near enough to read between them"),
         )),
     }
 }
@@ -265,7 +286,7 @@ fn concentration(
     trace: &Trace,
     code: &str,
     option: &str,
-) -> Result<f64, String> {
+) -> Result<f64, StudyError> {
     let in_run = || {
         let (value, unit) = concentration_of(run, trace, &["concentration"])?;
         unit.convert(value, &Unit::ucum(code).ok()?).ok()
@@ -274,14 +295,16 @@ fn concentration(
         return Ok(stated);
     }
     let in_doubt = |what: String| {
-        Err(format!(
-            "concentration-not-sure: {what}; say with `{option}` what the concentration in {code} is"
+        Err(StudyError::new(
+            "concentration-not-sure",
+            format!("{what}; say with `{option}` what the concentration in {code} is"),
         ))
     };
     let sample = run.fields.text("sample").unwrap_or_default();
     match in_label(sample, code).as_slice() {
-        [] => Err(format!(
-            "no-concentration: the concentration of the solution in {code} is not stated; say it with `{option}`"
+        [] => Err(StudyError::new(
+            "no-concentration",
+            format!("the concentration of the solution in {code} is not stated; say it with `{option}`"),
         )),
         [(_, LabelNumber::Sure(value))] => Ok(*value),
         [(word, LabelNumber::Doubtful { decimal, thousands })] => in_doubt(format!(
@@ -313,17 +336,20 @@ fn in_label<'a>(label: &'a str, code: &str) -> Vec<(&'a str, LabelNumber)> {
         .collect()
 }
 
-fn path(plan: &CheckPlan, run: &Run, trace: &Trace) -> Result<f64, String> {
+fn path(plan: &CheckPlan, run: &Run, trace: &Trace) -> Result<f64, StudyError> {
     plan.path_cm
         .or_else(|| stated(run, Some(trace), "path-length", &Unit::ucum("cm").ok()?))
         .ok_or_else(|| {
-            "no-path-length: the path length of the cell is not stated; say it with `--path-cm`".into()
+            StudyError::new(
+                "no-path-length",
+                "the path length of the cell is not stated; say it with `--path-cm`",
+            )
         })
 }
 
 /// The trace over time, in seconds and absorbance.
-fn seconds(trace: &Trace) -> Result<Curve, String> {
-    let wrong = || "wrong-axis: noise and drift need an absorbance over time".to_owned();
+fn seconds(trace: &Trace) -> Result<Curve, StudyError> {
+    let wrong = || StudyError::new("wrong-axis", "noise and drift need an absorbance over time");
     if trace.x.quantity != Quantity::TIME || trace.y.quantity != Quantity::ABSORBANCE {
         return Err(wrong());
     }
@@ -333,7 +359,7 @@ fn seconds(trace: &Trace) -> Result<Curve, String> {
     };
     let x = in_unit(&trace.x.values, &trace.x.unit, &second).ok_or_else(wrong)?;
     let y = in_unit(&trace.y.values, &trace.y.unit, &Unit::ABSORBANCE).ok_or_else(wrong)?;
-    Curve::new(x, y).map_err(|refusal| told(&refusal))
+    Curve::new(x, y).map_err(StudyError::from)
 }
 
 /// The checks of which the name of the sample has a long word, where it does not have them all.
@@ -377,7 +403,7 @@ const OTHER_NAMES: [(&str, &[&str]); 7] = [
 ];
 
 /// The id of the check that was named, or the only one that the words of the sample speak of.
-fn chosen(plan: &CheckPlan, run: &Run, limits: &CheckLimits) -> Result<String, String> {
+fn chosen(plan: &CheckPlan, run: &Run, limits: &CheckLimits) -> Result<String, StudyError> {
     let all: Vec<(&str, Option<&str>)> = limits.names().collect();
     let listed =
         |entries: &[(&str, Option<&str>)]| entries.iter().map(|(id, _)| *id).collect::<Vec<_>>().join(", ");
@@ -413,17 +439,23 @@ fn chosen(plan: &CheckPlan, run: &Run, limits: &CheckLimits) -> Result<String, S
     };
     match found.as_slice() {
         [(id, _)] => Ok((*id).to_owned()),
-        [] if plan.name.is_none() && !near(&all, run).is_empty() => Err(format!(
-            "check-not-sure: {what} may mean {}; say which with `--as`",
-            listed(&near(&all, run))
+        [] if plan.name.is_none() && !near(&all, run).is_empty() => Err(StudyError::new(
+            "check-not-sure",
+            format!(
+                "{what} may mean {}; say which with `--as`",
+                listed(&near(&all, run))
+            ),
         )),
-        [] => Err(format!(
-            "check-unknown: {what} names no check; say it with `--as`: {}",
-            listed(&all)
+        [] => Err(StudyError::new(
+            "check-unknown",
+            format!("{what} names no check; say it with `--as`: {}", listed(&all)),
         )),
-        several => Err(format!(
-            "check-not-sure: {what} may mean several checks; say which with `--as`: {}",
-            listed(several)
+        several => Err(StudyError::new(
+            "check-not-sure",
+            format!(
+                "{what} may mean several checks; say which with `--as`: {}",
+                listed(several)
+            ),
         )),
     }
 }

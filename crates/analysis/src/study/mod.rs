@@ -7,6 +7,7 @@
 mod again;
 mod bands;
 mod check;
+mod error;
 mod fit;
 mod ordinate;
 mod peaks;
@@ -23,6 +24,7 @@ mod temperature;
 
 pub use again::{RedoneResult, RunLookup, Work, again, comes_out_alike};
 pub use check::{CheckPlan, check_run};
+pub use error::StudyError;
 pub use fit::{
     DRIFT_MOVES, LawRanking, ModelCard, NamedRun, STATED_DRIFT, StatedDrift, Together, compare_together,
     compare_trace, fit_run, fit_run_for, fit_together,
@@ -416,9 +418,10 @@ pub(crate) fn stated(run: &Run, trace: Option<&Trace>, key: &str, unit: &Unit) -
 /// The substrate (or other) concentration that a trace was taken at, with the unit it was stated in.
 pub(crate) fn concentration_of(run: &Run, trace: &Trace, keys: &[&str]) -> Option<(f64, Unit)> {
     for key in keys {
-        let held = trace.held.iter().find(|held| held.quantity.as_str() == *key);
-        if let Some(held) = held {
-            return Some((held.value, held.unit.clone()));
+        let mut held = trace.held.iter().filter(|held| held.quantity.as_str() == *key);
+        if let Some(first) = held.next() {
+            // Of two that nothing tells apart, neither is the one that is asked for.
+            return held.next().is_none().then(|| (first.value, first.unit.clone()));
         }
         for fields in [&trace.fields, &run.fields] {
             if let Some(claim) = fields.get(key)

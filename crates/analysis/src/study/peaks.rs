@@ -1,12 +1,12 @@
 //! Peaks of a run's spectra after a chain of processing steps that is kept with them.
 
+use crate::study::StudyError;
 use curvary_record::{Code, Diagnostic, Outcome, OutcomeKind, Parameter, Run, Trace, Unit};
 use serde::{Deserialize, Serialize};
 
 use super::bands::fit_bands;
 use super::spectrum::{
-    References, asked_traces, axis_title, bare, in_question, spectrum_of, tell_log, told, unit_of,
-    with_usual_steps,
+    References, asked_traces, axis_title, bare, in_question, spectrum_of, tell_log, unit_of, with_usual_steps,
 };
 use super::{PlotData, Six, TraceResult, label_of};
 use crate::distribution::normal_quantile;
@@ -151,7 +151,7 @@ fn peaks_of(plan: &PeaksPlan, run: &Run, number: u32, trace: &Trace, references:
     };
     if let Err(why) = found {
         outcome.parameters.clear();
-        outcome.termination = why;
+        outcome.termination = why.told();
     }
     TraceResult {
         trace: Some(number),
@@ -167,19 +167,17 @@ fn search(
     references: &References,
     outcome: &mut Outcome,
     drawn: &mut PlotData,
-) -> Result<(), String> {
-    let (spectrum, marked) = spectrum_of(trace).map_err(|refusal| told(&refusal))?;
+) -> Result<(), StudyError> {
+    let (spectrum, marked) = spectrum_of(trace)?;
     let chain = with_usual_steps(&plan.steps, &spectrum, plan.trusted_absorbance);
     describe(&chain, outcome);
-    let processed = chain
-        .apply(&spectrum, |name| references.get(name).cloned())
-        .map_err(|refused| format!("{}: {refused}", refused.refusal.code()))?;
+    let processed = chain.apply(&spectrum, |name| references.get(name).cloned())?;
     tell_log(&processed.log, marked, outcome);
     *drawn = drawn_of(&processed, trace);
-    let alike = noise_of(&processed, plan).map_err(|refusal| told(&refusal))?;
+    let alike = noise_of(&processed, plan)?;
     let noise = alike.map(|alike| alike.sd);
     let curve = &processed.spectrum.curve;
-    let mut table = find_peaks(curve, &options(plan, &processed, alike)).map_err(|refusal| told(&refusal))?;
+    let mut table = find_peaks(curve, &options(plan, &processed, alike))?;
     tell_alike(alike, outcome);
     tell_few(alike, curve.len(), outcome);
     if plan.prominence.is_none() {
@@ -189,7 +187,7 @@ fn search(
         leave_flat_tops(curve, noise.max(resolution(trace)), &mut table.peaks, outcome);
     }
     if let Some(noise) = noise {
-        outcome.statistics.insert("noise".into(), noise);
+        outcome.statistics.insert(noise_name(curve.len()).into(), noise);
     }
     outcome.statistics.insert("points".into(), curve.len() as f64);
     outcome
@@ -209,9 +207,9 @@ fn search(
             None => Vec::new(),
         };
     if table.peaks.is_empty() && shoulders.is_empty() {
-        return Err(format!(
-            "no-peak: nothing stands out by {:.3e} or more",
-            table.min_prominence
+        return Err(StudyError::new(
+            "no-peak",
+            format!("nothing stands out by {:.3e} or more", table.min_prominence),
         ));
     }
     outcome.parameters = table
@@ -271,6 +269,15 @@ fn tell_few(alike: Option<AlikeNoise>, points: usize, outcome: &mut Outcome) {
             alike.sd
         ),
     ));
+}
+
+/// The name of the noise among so many points: where few do not tell it from a curve, it is a bound, in the statistics too.
+pub(super) fn noise_name(points: usize) -> &'static str {
+    if points < TELLING {
+        "noise_at_most"
+    } else {
+        "noise"
+    }
 }
 
 /// Says so where the noise of neighbours is alike.

@@ -1,5 +1,6 @@
 //! Curves after steps, and the mean of replicates: made to be handed on, with the record of how they came about.
 
+use crate::study::StudyError;
 use std::collections::BTreeSet;
 
 use curvary_record::{
@@ -9,7 +10,7 @@ use curvary_record::{
 use serde::{Deserialize, Serialize};
 
 use super::spectrum::{
-    References, asked_traces, bare, curve_of_trace, in_question, tell_log, told, unit_of, with_usual_steps,
+    References, asked_traces, bare, curve_of_trace, in_question, tell_log, unit_of, with_usual_steps,
 };
 use super::{BY, PlotData, TraceResult, label_of};
 use crate::refusal::Refusal;
@@ -114,7 +115,7 @@ fn empty(plan: &ProcessPlan, runs: &[&Run]) -> Outcome {
     }
 }
 
-fn refused(plan: &ProcessPlan, runs: &[&Run], trace: Option<u32>, why: String) -> ProcessedCurve {
+fn refused(plan: &ProcessPlan, runs: &[&Run], trace: Option<u32>, why: StudyError) -> ProcessedCurve {
     let outcome = Outcome {
         trace,
         model: "as recorded".into(),
@@ -128,7 +129,7 @@ fn finished(
     trace: Option<u32>,
     label: String,
     drawn: PlotData,
-    made: Result<Run, String>,
+    made: Result<Run, StudyError>,
 ) -> ProcessedCurve {
     let run = match made {
         Ok(run) => {
@@ -137,7 +138,7 @@ fn finished(
         }
         Err(why) => {
             outcome.parameters.clear();
-            outcome.termination = why;
+            outcome.termination = why.told();
             None
         }
     };
@@ -152,11 +153,17 @@ fn finished(
     }
 }
 
-fn usable<'a>(plan: &ProcessPlan, run: &'a Run) -> Result<Vec<(u32, &'a Trace)>, String> {
+fn usable<'a>(plan: &ProcessPlan, run: &'a Run) -> Result<Vec<(u32, &'a Trace)>, StudyError> {
     if let Some(refusal) = in_question(run) {
-        return Err(super::told(&refusal));
+        return Err(refusal.into());
     }
-    asked_traces(run, &plan.traces).map_err(|refusal| super::told(&refusal))
+    asked_traces(run, &plan.traces).map_err(StudyError::from)
+}
+
+/// Says of which run a reason is.
+fn in_run(run: &Run) -> impl Fn(StudyError) -> StudyError {
+    let id = run.id.clone();
+    move |why| why.reworded(|why| format!("{why} (run {id})"))
 }
 
 /// A curve after the steps, with what its columns are.
@@ -171,8 +178,8 @@ fn ready(
     trace: &Trace,
     references: &References,
     outcome: &mut Outcome,
-) -> Result<CurveAfterSteps, String> {
-    let (spectrum, marked) = curve_of_trace(trace).map_err(|refusal| told(&refusal))?;
+) -> Result<CurveAfterSteps, StudyError> {
+    let (spectrum, marked) = curve_of_trace(trace)?;
     let chain = with_usual_steps(&plan.steps, &spectrum, plan.trusted_absorbance);
     if !chain.steps.is_empty() {
         outcome.model = if plan.average {
@@ -181,9 +188,7 @@ fn ready(
             chain.to_string()
         };
     }
-    let processed = chain
-        .apply(&spectrum, |name| references.get(name).cloned())
-        .map_err(|refused| format!("{}: {refused}", refused.refusal.code()))?;
+    let processed = chain.apply(&spectrum, |name| references.get(name).cloned())?;
     tell_log(&processed.log, marked, outcome);
     let x = match processed.spectrum.axis {
         Axis::Nanometre => Quantity::WAVELENGTH,
@@ -209,7 +214,7 @@ fn ordinate(
     spectrum: &Spectrum,
     along: &Unit,
     trace: &Trace,
-) -> Result<(Quantity, Unit), String> {
+) -> Result<(Quantity, Unit), StudyError> {
     let derived = chain
         .steps
         .iter()
@@ -227,12 +232,13 @@ fn ordinate(
             };
             let unit = Unit::ucum(&format!("/({}){power}", along.code()))
                 .or_else(|_| Unit::ucum(&format!("/{}{power}", along.code())));
-            let unit =
-                unit.map_err(|error| format!("unsuitable: the derivative has no unit here: {error}"))?;
+            let unit = unit.map_err(|error| {
+                StudyError::unsuitable(format!("the derivative has no unit here: {error}"))
+            })?;
             (Quantity::named(format!("absorbance-derivative-{order}")), unit)
         }
         Ordinate::Other if derived => {
-            return Err(super::told(&Refusal::Unsuitable {
+            return Err(StudyError::from(Refusal::Unsuitable {
                 why: format!(
                     "the derivative of {} has no unit here; turn the values into absorbance first",
                     trace.y.quantity
@@ -248,19 +254,18 @@ fn averaged(
     runs: &[&Run],
     references: &References,
     outcome: &mut Outcome,
-) -> Result<Run, String> {
-    let unsuitable = |why: String| super::told(&Refusal::Unsuitable { why });
+) -> Result<Run, StudyError> {
+    let unsuitable = |why: String| StudyError::unsuitable(why);
     let mut parts: Vec<(&Run, &Trace)> = Vec::new();
     for run in runs {
-        let traces = usable(plan, run).map_err(|why| format!("{why} (run {})", run.id))?;
+        let traces = usable(plan, run).map_err(in_run(run))?;
         parts.extend(traces.into_iter().map(|(_, trace)| (*run, trace)));
     }
-    of_one_kind(&parts, outcome).map_err(unsuitable)?;
+    of_one_kind(&parts, outcome)?;
     let mut all: Vec<CurveAfterSteps> = Vec::new();
     for (run, trace) in &parts {
         let mut own = empty(plan, &[*run]);
-        let ready =
-            ready(plan, trace, references, &mut own).map_err(|why| format!("{why} (run {})", run.id))?;
+        let ready = ready(plan, trace, references, &mut own).map_err(in_run(run))?;
         outcome.model = own.model;
         for mut remark in own.remarks {
             if remark.code == code::POINTS_LEFT_OUT {
@@ -292,11 +297,10 @@ fn averaged(
     let curves: Vec<Curve> = all.iter().map(|ready| ready.spectrum.curve.clone()).collect();
     let grids = plan.onto_first.map_or(Grids::MustMatch, Grids::Resample);
     let found = average(&curves, grids).map_err(|refusal| match (refusal.code(), plan.onto_first) {
-        ("grids-differ" | "unequal-lengths", None) => format!(
-            "{}; `--onto-first` interpolates the others at the points of the first",
-            told(&refusal)
-        ),
-        _ => told(&refusal),
+        ("grids-differ" | "unequal-lengths", None) => StudyError::from(refusal).reworded(|why| {
+            format!("{why}; `--onto-first` interpolates the others at the points of the first")
+        }),
+        _ => refusal.into(),
     })?;
     if let (Some(how), false) = (plan.onto_first, found.resampled.is_empty()) {
         let which: Vec<String> = found.resampled.iter().map(|at| (at + 1).to_string()).collect();
@@ -328,7 +332,8 @@ fn averaged(
     );
     if let Some(mean) = run.traces.first_mut() {
         mean.label = Some(format!("mean of {}", found.replicates));
-        let mut trace = Trace::new(mean.x.clone(), spread).map_err(|error| error.to_string())?;
+        let mut trace =
+            Trace::new(mean.x.clone(), spread).map_err(|error| StudyError::unsuitable(error.to_string()))?;
         trace.label = Some(format!("standard deviation of {}", found.replicates));
         trace.held.clone_from(&mean.held);
         run.traces.push(trace);
@@ -337,7 +342,7 @@ fn averaged(
 }
 
 /// Whether the replicates were taken at one temperature and pH, as far as that is known: a mean over several is one of different things.
-fn of_one_kind(parts: &[(&Run, &Trace)], outcome: &mut Outcome) -> Result<(), String> {
+fn of_one_kind(parts: &[(&Run, &Trace)], outcome: &mut Outcome) -> Result<(), StudyError> {
     // As for means of results: half a kelvin changes most rate constants by 3 to 5 %.
     for (key, room, zero, shown) in [("temperature", 0.5, 273.15, " °C"), ("ph", 0.05, 0.0, "")] {
         let all: Vec<Option<f64>> = parts
@@ -357,10 +362,10 @@ fn of_one_kind(parts: &[(&Run, &Trace)], outcome: &mut Outcome) -> Result<(), St
                 (low.min(*value), high.max(*value))
             });
         if high - low > room {
-            return Err(format!(
+            return Err(StudyError::unsuitable(format!(
                 "the replicates were taken at a {key} of {low:.2} to {high:.2}{shown}, and a mean over them is one of different things: \
                  choose runs or traces of one {key}"
-            ));
+            )));
         }
         let unknown = all.iter().filter(|value| value.is_none()).count();
         if unknown > 0 && unknown < all.len() {
@@ -394,7 +399,7 @@ fn written(
     curve: &Curve,
     parts: &[(&Run, &Trace)],
     outcome: &mut Outcome,
-) -> Result<Run, String> {
+) -> Result<Run, StudyError> {
     let (x, y) = (curve.x(), curve.y());
     let at = |i: usize| Some(format!("at {} {}", x[i], ready.x.1.display()));
     let highest = (0..y.len()).fold(0, |best, i| if y[i] > y[best] { i } else { best });
@@ -418,13 +423,13 @@ fn written(
     outcome.statistics.insert("last_x".into(), x[x.len() - 1]);
 
     let Some((first, sample)) = parts.first() else {
-        return Err("there is nothing to write".into());
+        return Err(StudyError::unsuitable("there is nothing to write"));
     };
     let mut trace = Trace::new(
         Column::new(ready.x.0.clone(), ready.x.1.clone(), x.to_vec()),
         Column::new(ready.y.0.clone(), ready.y.1.clone(), y.to_vec()),
     )
-    .map_err(|error| error.to_string())?;
+    .map_err(|error| StudyError::unsuitable(error.to_string()))?;
     // A derivative is not what the column's head says.
     if !matches!(ready.spectrum.ordinate, Ordinate::Derivative(_)) {
         trace.label.clone_from(&sample.label);

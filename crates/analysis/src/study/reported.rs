@@ -3,6 +3,7 @@
 //! What procedure the writer of the export used is seldom said. The usual ones are tried, all of them are told, and the
 //! report counts as reproduced where one of them gives its number to the digits that were printed.
 
+use crate::study::StudyError;
 use std::collections::BTreeMap;
 
 use curvary_record::interpret::{LabelNumber, number_in_label};
@@ -382,7 +383,7 @@ fn check(run: &Run, report: &ReportedNumber) -> ReportedCheck {
     let mut unit = report.unit.clone();
     let mut remarks = Vec::new();
     let candidates = match &report.doubtful {
-        Some(why) => Err(why.clone()),
+        Some(why) => Err(StudyError::unsuitable(why.clone())),
         None => candidates(run, report, &mut unit, &mut computed, &mut remarks),
     };
     let shown = |value: f64| match &unit {
@@ -458,26 +459,26 @@ fn candidates(
     unit: &mut Option<Unit>,
     computed: &mut Vec<TraceResult>,
     remarks: &mut Vec<Diagnostic>,
-) -> Result<Vec<ReportCandidate>, String> {
+) -> Result<Vec<ReportCandidate>, StudyError> {
     if run.question_about_curves().is_some() {
-        return Err("the run is in question".into());
+        return Err(StudyError::unsuitable("the run is in question"));
     }
     let trace = match report.trace {
         Some(number) => run.traces.get(number as usize),
         None if run.traces.len() == 1 => run.traces.first(),
         None => {
-            return Err(format!(
+            return Err(StudyError::unsuitable(format!(
                 "the run has {} traces, and the export does not say of which",
                 run.traces.len()
-            ));
+            )));
         }
     };
-    let trace = trace.ok_or("there is no such trace")?;
+    let trace = trace.ok_or_else(|| StudyError::unsuitable("there is no such trace"))?;
     let mut list = Vec::new();
     match report.kind {
         ReportedQuantity::Km | ReportedQuantity::Vmax => {
             if run.technique != Technique::RATE_SERIES {
-                return Err("the run is no series of rates".into());
+                return Err(StudyError::unsuitable("the run is no series of rates"));
             }
             from_fit(
                 run,
@@ -490,7 +491,10 @@ fn candidates(
             );
         }
         _ if trace.x.quantity != Quantity::TIME => {
-            return Err(format!("the run has no time axis but {}", trace.x.quantity));
+            return Err(StudyError::unsuitable(format!(
+                "the run has no time axis but {}",
+                trace.x.quantity
+            )));
         }
         ReportedQuantity::RateConstant | ReportedQuantity::HalfLife => {
             for model in ["first-order+offset", "first-order"] {
@@ -548,7 +552,7 @@ fn candidates(
         ));
     }
     if list.is_empty() {
-        return Err("no procedure gave a number".into());
+        return Err(StudyError::unsuitable("no procedure gave a number"));
     }
     Ok(list)
 }
@@ -639,9 +643,9 @@ fn slopes(
     trace: &Trace,
     unit: &mut Option<Unit>,
     list: &mut Vec<ReportCandidate>,
-) -> Result<(), String> {
+) -> Result<(), StudyError> {
     let own = super::unit_in_terms("y/x", &trace.x.unit, &trace.y.unit, &Unit::ONE)
-        .ok_or("the unit of a slope of this trace is not known")?;
+        .ok_or_else(|| StudyError::unsuitable("the unit of a slope of this trace is not known"))?;
     let wanted = unit.get_or_insert_with(|| own.clone()).clone();
     let sign = if report.value < 0.0 { -1.0 } else { 1.0 };
     let mut put = |how: &str, value: f64, error: Option<f64>| {
@@ -677,7 +681,10 @@ fn slopes(
         }
     }
     if list.is_empty() {
-        return Err(format!("no slope can be had from {}", label_of(trace)));
+        return Err(StudyError::unsuitable(format!(
+            "no slope can be had from {}",
+            label_of(trace)
+        )));
     }
     Ok(())
 }

@@ -331,7 +331,7 @@ fn scheme_fitted(task: &ScanTask, shifted: bool, scans: &Scans<'_>) -> Result<Gl
     refuse_no_change(scans, shifted)?;
     match task {
         ScanTask::Own(scheme) | ScanTask::OwnWith(scheme, _) => {
-            let network = Network::parse(scheme).map_err(|why| Refusal::Unsuitable { why })?;
+            let network = Network::parse(scheme)?;
             let known = match task {
                 ScanTask::OwnWith(_, known) => known.as_slice(),
                 _ => &[],

@@ -1,5 +1,6 @@
 //! A trace of a run as a spectrum, and what the commands over spectra have in common.
 
+use crate::study::StudyError;
 use std::collections::BTreeMap;
 
 use curvary_record::{Code, Diagnostic, Outcome, OutcomeKind, Quantity, Run, Trace, Unit, code};
@@ -82,18 +83,23 @@ fn over(axis: Axis, x: Vec<f64>, trace: &Trace) -> Result<(Spectrum, usize), Spe
 ///
 /// # Errors
 /// Why it cannot serve, in words.
-pub fn reference_of(run: &Run) -> Result<Spectrum, String> {
+pub fn reference_of(run: &Run) -> Result<Spectrum, StudyError> {
     let [trace] = run.traces.as_slice() else {
-        return Err(format!("it has {} traces; expected one", run.traces.len()));
+        return Err(StudyError::unsuitable(format!(
+            "it has {} traces; expected one",
+            run.traces.len()
+        )));
     };
     if run.question_about_curves().is_some() {
-        return Err("the run is in question; `curvary worklist` says what is asked".into());
-    }
-    let (spectrum, marked) = spectrum_of(trace).map_err(|refusal| refusal.to_string())?;
-    if marked > 0 {
-        return Err(format!(
-            "{marked} points of it lie beyond the range of the instrument"
+        return Err(StudyError::unsuitable(
+            "the run is in question; `curvary worklist` says what is asked",
         ));
+    }
+    let (spectrum, marked) = spectrum_of(trace)?;
+    if marked > 0 {
+        return Err(StudyError::unsuitable(format!(
+            "{marked} points of it lie beyond the range of the instrument"
+        )));
     }
     Ok(spectrum)
 }
@@ -261,11 +267,6 @@ pub(crate) fn tell_log(log: &[LogEntry], marked: usize, outcome: &mut Outcome) {
 
 fn left_out(words: &str) -> Diagnostic {
     Diagnostic::warning(code::POINTS_LEFT_OUT, words.to_owned())
-}
-
-/// A refusal as the outcome tells it.
-pub(crate) fn told(refusal: &SpectrumRefusal) -> String {
-    format!("{}: {refusal}", refusal.code())
 }
 
 /// A plan as it is kept with its result.

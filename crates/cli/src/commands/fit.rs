@@ -58,7 +58,7 @@ pub(crate) struct FitCommand {
     /// Do again what is kept of these runs, and say whether the same comes out
     #[arg(long, group = "task", conflicts_with_all = [
         "start", "hold", "bound", "unit", "response", "over", "window", "leave_out", "at", "weights", "common", "robust", "level",
-        "profile", "bootstrap", "CourseOptions",
+        "profile", "bootstrap", "monte_carlo", "CourseOptions",
     ])]
     again: bool,
     /// Compute anew what the export itself reports (rate constants, rates, slopes), and say whether it is reproduced
@@ -148,7 +148,7 @@ pub(crate) struct FitCommand {
         long,
         value_name = "TRACE",
         value_delimiter = ',',
-        conflicts_with_all = ["again", "reported", "compare", "share", "bootstrap"],
+        conflicts_with_all = ["again", "reported", "compare", "share", "bootstrap", "monte_carlo"],
         help_heading = "Errors"
     )]
     common: Vec<String>,
@@ -165,15 +165,25 @@ pub(crate) struct FitCommand {
         long,
         value_name = "ROUNDS",
         conflicts_with = "drift",
+        group = "SecondOpinion",
         help_heading = "Errors"
     )]
     bootstrap: Option<u32>,
-    /// Seed of --bootstrap: the same one deals the same
+    /// The same with normal noise on the curve: of the errors where they are known, else of the size of the residuals; for few points
+    #[arg(
+        long,
+        value_name = "ROUNDS",
+        conflicts_with = "drift",
+        group = "SecondOpinion",
+        help_heading = "Errors"
+    )]
+    monte_carlo: Option<u32>,
+    /// Seed of --bootstrap and --monte-carlo: the same one deals the same
     #[arg(
         long,
         value_name = "NUMBER",
         default_value_t = 1,
-        requires = "bootstrap",
+        requires = "SecondOpinion",
         help_heading = "Errors"
     )]
     seed: u64,

@@ -7,7 +7,7 @@ use std::path::Path;
 
 use clap::Args;
 use clap_complete::ArgValueCompleter;
-use curvary_analysis::study::{RedoneResult, Work, again, comes_out_alike};
+use curvary_analysis::study::{RedoneResult, StudyError, Work, again, comes_out_alike};
 use curvary_archive::{Archive, FindOptions};
 use curvary_formats::assume::nearest;
 use curvary_ingest::KeepMode;
@@ -497,7 +497,9 @@ impl ResultsBefore {
 /// A kept result done again from its runs as they are known now.
 fn done_again(archive: &Archive, kept: &Kept) -> RedoneResult {
     let shelf = |id: &RunId| {
-        let view = archive.run(id.as_str()).map_err(|error| error.to_string())?;
+        let view = archive
+            .run(id.as_str())
+            .map_err(|error| StudyError::unsuitable(error.to_string()))?;
         Ok((view.run, view.outcomes))
     };
     again(kept, &shelf)

@@ -313,10 +313,13 @@ fn print_peaks(heading: &str, finding: &Finding, screen: &mut Screen) -> Result<
     for reason in peaks(outcome).flatten().filter_map(|part| part.reason.as_deref()) {
         writeln!(screen, "  {}", StyledText(FAINT, one_line(reason)))?;
     }
-    if let Some(noise) = outcome.statistics.get("noise") {
+    for (name, before) in [("noise", ""), ("noise_at_most", "at most ")] {
+        let Some(noise) = outcome.statistics.get(name) else {
+            continue;
+        };
         let points = outcome.statistics.get("points").copied().unwrap_or(0.0);
         let words = format!(
-            "{points} points, noise {}",
+            "{points} points, noise {before}{}",
             telling::rounded(*noise, Some(*noise)).0
         );
         writeln!(screen, "  {}", StyledText(FAINT, words))?;

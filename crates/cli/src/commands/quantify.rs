@@ -276,7 +276,7 @@ fn component(
         .split_once('=')
         .ok_or_else(|| wrong("expected NAME=RUN or NAME=FILE".to_owned()))?;
     let run = one(word, setting)?.run;
-    let spectrum = reference_of(&run).map_err(wrong)?;
+    let spectrum = reference_of(&run).map_err(|why| wrong(why.to_string()))?;
     let of_trace = run
         .traces
         .first()

@@ -4,6 +4,7 @@ use std::io::Write;
 use std::path::{Path, PathBuf};
 
 use clap::{Args, ValueEnum};
+use curvary_analysis::Refusal;
 use curvary_analysis::scans::{Equilibrium, Network, Scheme};
 use curvary_analysis::study::{Differences, ScanFound, ScanTask, Work, scan_differences, scan_run};
 use curvary_record::{Diagnostic, Quantity, Run, Unit};
@@ -376,7 +377,7 @@ fn columns_over_time(scan: &ScanFound, units: &ScanUnits) -> Vec<(String, Vec<f6
 }
 
 /// A scheme, checked before any file is read.
-fn scheme(text: &str) -> Result<String, String> {
+fn scheme(text: &str) -> Result<String, Refusal> {
     Network::parse(text).map(|_| text.trim().to_owned())
 }
 

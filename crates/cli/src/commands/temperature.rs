@@ -5,7 +5,7 @@ use std::io::Write;
 
 use clap::Args;
 use curvary_analysis::study::{
-    AtTemperature, DriftEffect, FitPlan, RunConstants, TemperaturePlan, Work, rate_constants,
+    AtTemperature, DriftEffect, FitPlan, RunConstants, StudyError, TemperaturePlan, Work, rate_constants,
     temperature_series,
 };
 use curvary_record::{Diagnostic, Outcome, Unit};
@@ -47,7 +47,7 @@ pub(crate) struct TemperatureCommand {
 }
 
 /// The rate constants of a run, or why there is none; and which of its traces are taken, where not all are.
-type ConstantsOfRun = (Result<RunConstants, String>, Option<(String, Vec<u32>)>);
+type ConstantsOfRun = (Result<RunConstants, StudyError>, Option<(String, Vec<u32>)>);
 
 impl TemperatureCommand {
     /// Does it.
@@ -112,7 +112,7 @@ impl TemperatureCommand {
                                 let whys = found.left_out.into_iter();
                                 left_out.extend(whys.map(|why| (place.to_owned(), why)));
                             }
-                            Err(why) => left_out.push((place.to_owned(), why)),
+                            Err(why) => left_out.push((place.to_owned(), why.to_string())),
                         }
                     }
                 }

@@ -2,7 +2,7 @@
 
 use std::collections::HashSet;
 
-use super::pen::{Anchor, Colour, Dot, Pen, Stroke, clean, width_of, wrapped};
+use super::pen::{Anchor, Colour, Dot, Pen, Stroke, clean, titled, width_of, wrapped};
 use super::scale::AxisScale;
 use super::{Figure, Layer, Panel};
 
@@ -565,11 +565,17 @@ impl PanelFrame<'_> {
             }
         }
         let height = self.bottom - self.top;
-        let lines = wrapped(&panel.y, TITLE, height + BETWEEN, 2);
-        let first = if lines.len() == 1 { 36.0 } else { 22.0 };
+        let (lines, size) = titled(&panel.y, TITLE, height + BETWEEN, 2);
+        let apart = 32.0 / TITLE * size;
+        // Two lines of the usual size fill the room beside the numbers.
+        let first = if lines.len() == 1 {
+            36.0
+        } else {
+            22.0 * size / TITLE
+        };
         for (line, text) in lines.iter().enumerate() {
-            let across = first + 32.0 * line as f64;
-            pen.upright(text, (across, self.top + height / 2.0), TITLE);
+            let across = first + apart * line as f64;
+            pen.upright(text, (across, self.top + height / 2.0), size);
         }
         if last {
             let words = match (self.x.logarithmic, self.x.gap) {

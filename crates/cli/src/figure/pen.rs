@@ -110,15 +110,20 @@ pub(super) fn wrapped(text: &str, size: f64, room: f64, most: usize) -> Vec<Stri
     let mut lines: Vec<String> = Vec::new();
     let mut line = String::new();
     for word in text.split_whitespace() {
-        let joined = if line.is_empty() {
-            word.to_owned()
+        // A unit that is longer than a line goes on in the next one behind its signs.
+        let parts: Vec<&str> = if width_of(word, size) <= room {
+            vec![word]
         } else {
-            format!("{line} {word}")
+            word.split_inclusive(['·', '/', '.', ')', '_']).collect()
         };
-        if line.is_empty() || width_of(&joined, size) <= room {
-            line = joined;
-        } else {
-            lines.push(std::mem::replace(&mut line, word.to_owned()));
+        for (place, part) in parts.into_iter().enumerate() {
+            let between = if line.is_empty() || place > 0 { "" } else { " " };
+            let joined = format!("{line}{between}{part}");
+            if line.is_empty() || width_of(&joined, size) <= room {
+                line = joined;
+            } else {
+                lines.push(std::mem::replace(&mut line, part.to_owned()));
+            }
         }
     }
     lines.push(line);
@@ -138,6 +143,18 @@ pub(super) fn wrapped(text: &str, size: f64, room: f64, most: usize) -> Vec<Stri
         *line = kept.into_iter().collect();
     }
     lines
+}
+
+/// The title of an axis in lines with their size: smaller and in one line more where it would be cut else. The smallest, 0.7 of the usual,
+/// is 5 points high in a picture of one column.
+pub(super) fn titled(text: &str, size: f64, room: f64, most: usize) -> (Vec<String>, f64) {
+    let is_whole = |lines: &[String]| text.contains('…') || !lines.iter().any(|line| line.ends_with('…'));
+    let smaller = [0.85, 0.7].map(|part| (part * size, most + 1));
+    let mut ways = std::iter::once((size, most))
+        .chain(smaller)
+        .map(|(size, most)| (wrapped(text, size, room, most), size));
+    ways.find(|(lines, _)| is_whole(lines))
+        .unwrap_or_else(|| (wrapped(text, smaller[1].0, room, smaller[1].1), smaller[1].0))
 }
 
 impl Pen {
@@ -274,6 +291,28 @@ mod tests {
             .map(number)
             .collect();
         assert_eq!(shown, ["0", "0", "1", "1.5", "12.35", "100", "-3.25"]);
+    }
+
+    #[test]
+    fn a_long_unit_is_whole_in_a_low_panel() {
+        for unit in [
+            "residual / mAU·L/(mmol·min)",
+            "residual / (nmol/min)/(mg/mL)",
+            "residual / 10⁻³ AU·L/(µmol·min)",
+        ] {
+            let (lines, size) = titled(unit, 26.0, 180.0, 2);
+            let kept: String = lines.concat().split_whitespace().collect();
+            assert_eq!(kept, unit.split_whitespace().collect::<String>());
+            assert!(size >= 0.7 * 26.0 && lines.len() <= 3, "{lines:?} at {size}");
+            assert!(
+                lines.iter().all(|line| width_of(line, size) <= 180.0),
+                "{lines:?}"
+            );
+        }
+        assert_eq!(
+            titled("absorbance / AU", 26.0, 400.0, 2),
+            (vec!["absorbance / AU".to_owned()], 26.0)
+        );
     }
 
     #[test]

@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 
 use curvary_analysis::enzymes::{State, checklist};
-use curvary_analysis::study::{again, legend_of};
+use curvary_analysis::study::{StudyError, again, legend_of};
 use curvary_record::{
     Claim, Column, Origin, Outcome, OutcomeKind, Run, RunId, Severity, Technique, Trace, Value,
 };
@@ -441,7 +441,7 @@ impl ReportPage {
                 .iter()
                 .find(|(own, _)| own.id == *id)
                 .map(|(run, results)| (by_number(run), results.clone()))
-                .ok_or_else(|| format!("run {id} is not here"))
+                .ok_or_else(|| StudyError::unsuitable(format!("run {id} is not here")))
         };
         let is_part = |id: &RunId| {
             let part = |run: &Run| run.traces.iter().any(|trace| trace.number.is_some());

@@ -29,6 +29,49 @@ fn summary(head: &ColumnHeader) -> String {
 }
 
 #[test]
+fn an_amount_of_substrate_and_one_of_inhibitor() {
+    let both = |value: f64, inhibitor: f64| {
+        format!("concentration={value} mmol/L,inhibitor-concentration={inhibitor} umol/L")
+    };
+    for (text, value, inhibitor) in [
+        ("S 0.1 mM, I 0 uM", 0.1, 0.0),
+        ("S 0.1mM I 10uM", 0.1, 10.0),
+        ("S 0.1 mM / I 20 µM", 0.1, 20.0),
+        ("[S] = 0.2 mM; [I] = 5 uM", 0.2, 5.0),
+        ("0.1 mM S, 10 uM I", 0.1, 10.0),
+        ("0.1 mM + 10 uM inhibitor", 0.1, 10.0),
+        ("substrate 0.1 mM, inhibitor 10 uM", 0.1, 10.0),
+    ] {
+        assert_eq!(
+            summary(&read_column_header(text)),
+            format!("||{}|{text}", both(value, inhibitor))
+        );
+    }
+    for (text, inner) in [
+        ("A340 (S 0.1 mM, I 10 uM)", "S 0.1 mM, I 10 uM"),
+        ("A340 S=0.1 mM I=10 uM", "S=0.1 mM I=10 uM"),
+    ] {
+        assert_eq!(
+            summary(&read_column_header(text)),
+            format!("absorbance||wavelength=340 nm,{}|{inner}", both(0.1, 10.0))
+        );
+    }
+    assert_eq!(
+        summary(&read_column_header("S 0.1 mM, E 5 nM")),
+        "||concentration=0.1 mmol/L,enzyme-concentration=5 nmol/L|S 0.1 mM, E 5 nM"
+    );
+    // Which is which is not said.
+    for text in ["0.1 mM, 10 uM", "S 0.1 mM, P 10 uM", "I 0.1 mM, I 10 uM"] {
+        let held = read_column_header(text).held;
+        assert!(
+            held.iter()
+                .all(|held| held.quantity.as_str() != "inhibitor-concentration"),
+            "{text}"
+        );
+    }
+}
+
+#[test]
 #[expect(clippy::too_many_lines, reason = "cases one after another")]
 fn heads_that_people_write() {
     let table: &[(&str, &str)] = &[

@@ -43,7 +43,7 @@ pub fn compare_trace(
     let fail = |label: String, refusal: &Refusal| Err(Box::new(refused(plan, run, None, label, refusal)));
     let usual = usual_laws(run);
     let models: &[String] = if models.is_empty() { &usual } else { models };
-    let laws: Result<Vec<Chosen>, String> = if models.is_empty() {
+    let laws: Result<Vec<Chosen>, Refusal> = if models.is_empty() {
         Ok(usual_courses().into_iter().map(Chosen::Course).collect())
     } else {
         models
@@ -59,7 +59,7 @@ pub fn compare_trace(
     };
     let laws = match laws {
         Ok(laws) => laws,
-        Err(why) => return vec![fail(String::new(), &Refusal::Unsuitable { why })],
+        Err(refusal) => return vec![fail(String::new(), &refusal)],
     };
     let Some(first) = laws.first() else {
         return Vec::new();

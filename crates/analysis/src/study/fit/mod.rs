@@ -34,8 +34,8 @@ use super::{
 };
 use crate::courses::{Order, Preparation, PreparedTrace, fit_prepared};
 use crate::fit::{
-    Along, Bootstrap, BootstrapRounds, CommonError, Data, FTest, Fit, Options, Robust, Weighting, add_shifts,
-    allow_for_correlation, bootstrap, f_test, fit, shifts_by,
+    Along, Bootstrap, BootstrapRounds, CommonError, Data, FTest, Fit, NoiseDraw, Options, Robust, Weighting,
+    add_shifts, allow_for_correlation, bootstrap, f_test, fit, shifts_by,
 };
 use crate::models::{Constrained, Model};
 use crate::refusal::Refusal;
@@ -69,15 +69,7 @@ pub fn fit_run_for(plan: &FitPlan, run: &Run, wanted: &Wanted) -> Vec<TraceResul
     let (plan, run) = (&arranged.plan, arranged.run.as_ref());
     let chosen = match plan.chosen() {
         Ok(chosen) => chosen,
-        Err(why) => {
-            return vec![refused(
-                plan,
-                run,
-                None,
-                String::new(),
-                &Refusal::Unsuitable { why },
-            )];
-        }
+        Err(refusal) => return vec![refused(plan, run, None, String::new(), &refusal)],
     };
     let mut curves = match curves(plan, &chosen, run) {
         Ok(curves) => curves,
@@ -294,6 +286,10 @@ fn unit_of_parameter(
 
 /// Puts the intervals of a second opinion beside the others, and says how its deviations compare.
 fn say_dealt(dealt: &BootstrapRounds, how: Bootstrap, found: &Fit, outcome: &mut Outcome) {
+    let (kind, statistic, deed) = match how.noise {
+        NoiseDraw::Residuals => ("bootstrap", "bootstrap", "residuals dealt out anew"),
+        NoiseDraw::Normal => ("monte-carlo", "monte_carlo", "normal noise of their size drawn"),
+    };
     let mut words = Vec::new();
     for (j, parameter) in found.parameters.iter().enumerate() {
         let own = outcome
@@ -305,7 +301,7 @@ fn say_dealt(dealt: &BootstrapRounds, how: Bootstrap, found: &Fit, outcome: &mut
                 level: found.level,
                 low: dealt.intervals[j].lower,
                 high: dealt.intervals[j].upper,
-                kind: "bootstrap".into(),
+                kind: kind.into(),
             });
         }
         if let Some(error) = parameter.standard_error.filter(|error| *error > 0.0) {
@@ -320,7 +316,7 @@ fn say_dealt(dealt: &BootstrapRounds, how: Bootstrap, found: &Fit, outcome: &mut
             ));
         }
         outcome.statistics.insert(
-            format!("bootstrap_standard_error {}", parameter.name),
+            format!("{statistic}_standard_error {}", parameter.name),
             dealt.deviations[j],
         );
     }
@@ -330,7 +326,7 @@ fn say_dealt(dealt: &BootstrapRounds, how: Bootstrap, found: &Fit, outcome: &mut
     outcome.remarks.push(Diagnostic::note(
         Code::new("fit-remark"),
         format!(
-            "by residuals dealt out anew {} times (seed {}{together}), deviations in terms of the standard errors above, and {} % intervals: {}",
+            "by {deed} {} times (seed {}{together}), deviations in terms of the standard errors above, and {} % intervals: {}",
             dealt.rounds,
             how.seed,
             100.0 * found.level,

@@ -108,9 +108,12 @@ impl FitPlan {
     ///
     /// # Errors
     /// What was found and what was expected, in words.
-    pub fn check(&self) -> Result<(), String> {
+    pub fn check(&self) -> Result<(), Refusal> {
         if !(self.level > 0.0 && self.level < 1.0) {
-            return Err(format!("the level {} lies not between 0 and 1", self.level));
+            return Err(Refusal::unsuitable(format!(
+                "the level {} lies not between 0 and 1",
+                self.level
+            )));
         }
         let chosen = self.chosen()?;
         let names: Vec<&str> = chosen
@@ -124,10 +127,10 @@ impl FitPlan {
             .keys()
             .find(|name| !names.contains(&name.as_str()))
         {
-            return Err(format!(
+            return Err(Refusal::unsuitable(format!(
                 "no parameter is called `{unknown}`: expected one of {}",
                 names.join(", ")
-            ));
+            )));
         }
         if !self.constraints.is_empty() {
             let tied = Constrained::new(chosen.model(), &self.constraints)?;
@@ -139,9 +142,9 @@ impl FitPlan {
                     || plan.upper.is_some();
                 (said && !left.contains(&name.as_str())).then_some(name)
             }) {
-                return Err(format!(
+                return Err(Refusal::unsuitable(format!(
                     "`{name}` follows from a constraint, so that no start, limit or fixed value can be given for it"
-                ));
+                )));
             }
         }
         Ok(())
@@ -157,9 +160,7 @@ impl FitPlan {
         if self.constraints.is_empty() {
             return Ok(None);
         }
-        Constrained::new(chosen.model(), &self.constraints)
-            .map(Some)
-            .map_err(|why| Refusal::Unsuitable { why })
+        Constrained::new(chosen.model(), &self.constraints).map(Some)
     }
 
     /// The same plan for one of several laws: with those constraints alone whose parameters the law has.
@@ -207,7 +208,7 @@ impl FitPlan {
         Ok(all)
     }
 
-    pub(super) fn chosen(&self) -> Result<Chosen, String> {
+    pub(super) fn chosen(&self) -> Result<Chosen, Refusal> {
         if let Some(formula) = &self.formula {
             let whole = match &self.response {
                 Some(response) => format!("{response} = {formula}"),
@@ -217,7 +218,9 @@ impl FitPlan {
             let names = if names.is_empty() { vec!["x"] } else { names };
             return Formula::parse(&whole, &names)
                 .map(|formula| Chosen::Formula(Box::new(formula)))
-                .map_err(|error| format!("the formula `{whole}` cannot be read: {error}"));
+                .map_err(|error| {
+                    Refusal::unsuitable(format!("the formula `{whole}` cannot be read: {error}"))
+                });
         }
         if let Some(law) = Law::named(&self.model) {
             return Ok(Chosen::Law(law));
@@ -310,26 +313,26 @@ fn near(wrong: &str) -> Option<&'static str> {
 }
 
 /// The course of a name such as `first-order+offset`.
-pub(super) fn course(name: &str) -> Result<Course, String> {
+pub(super) fn course(name: &str) -> Result<Course, Refusal> {
     let mut parts = name.split('+').map(str::trim);
     let base = parts.next().unwrap_or_default();
     let order = ORDERS.iter().find(|(known, _)| *known == base).ok_or_else(|| {
         if Law::named(base).is_some() {
-            return format!(
+            return Refusal::unsuitable(format!(
                 "`{base}` takes no +offset, +drift or +lag: that do {} and, with +offset, {}",
                 ORDERS.map(|(name, _)| name).join(", "),
                 LAWS.iter()
                     .filter_map(|law| law.name.strip_suffix("+offset"))
                     .collect::<Vec<_>>()
                     .join(", ")
-            );
+            ));
         }
         let near = near(base).map_or_else(String::new, |near| format!("did you mean `{near}`? "));
-        format!(
+        Refusal::unsuitable(format!(
             "no model is called `{base}`; {near}there are {} (each with +offset, +drift or +lag behind it where wanted) and {}",
             ORDERS.map(|(name, _)| name).join(", "),
             LAWS.iter().map(|law| law.name).collect::<Vec<_>>().join(", ")
-        )
+        ))
     })?;
     let mut course = Course::new(order.1);
     for part in parts {
@@ -338,12 +341,11 @@ pub(super) fn course(name: &str) -> Result<Course, String> {
             "drift" => course.with_drift(),
             "lag" => course.with_lag(),
             other => {
-                return Err(format!(
+                return Err(Refusal::unsuitable(format!(
                     "nothing is called `+{other}`: expected +offset, +drift or +lag"
-                ));
+                )));
             }
-        }
-        .map_err(|refusal| refusal.to_string())?;
+        }?;
     }
     Ok(course)
 }

@@ -283,7 +283,7 @@ fn together(
     outcome: &mut Outcome,
 ) -> Result<(Vec<(String, PlotData)>, SharedFit), Refusal> {
     let unsuitable = |why: String| Refusal::Unsuitable { why };
-    let chosen = plan.chosen().map_err(unsuitable)?;
+    let chosen = plan.chosen()?;
     let tied = plan.tied(&chosen)?;
     let model: &dyn Model = match &tied {
         Some(tied) => tied,
@@ -400,7 +400,7 @@ fn members(
         }
         let arranged = arrange(plan, run).map_err(of_run)?;
         let (plan, run) = (&arranged.plan, arranged.run.as_ref());
-        let chosen = plan.chosen().map_err(|why| Refusal::Unsuitable { why })?;
+        let chosen = plan.chosen()?;
         let curves = curves(plan, &chosen, run).map_err(of_run)?;
         let several = curves.len() > 1;
         for curve in curves {

@@ -16,6 +16,7 @@ use super::{PlotData, TRUSTED_ABSORBANCE, TraceResult, label_of, told};
 use crate::quantities::{CalibrationOptions, LimitForm, Measured, NucleicAcidKind, StandardWeighting};
 use crate::refusal::Refusal;
 use crate::spectra::Step;
+use crate::study::StudyError;
 use reading::{UnknownReading, is_dilution};
 use ways::off_the_line;
 
@@ -191,9 +192,9 @@ impl QuantifyPlan {
     }
 
     /// Why an absorbance is not to be trusted.
-    fn refuse_saturated(&self, absorbance: f64) -> Result<(), String> {
+    fn refuse_saturated(&self, absorbance: f64) -> Result<(), StudyError> {
         match self.ceiling() {
-            Some(limit) if absorbance > limit => Err(told(&Refusal::OutOfRange {
+            Some(limit) if absorbance > limit => Err(StudyError::from(Refusal::OutOfRange {
                 what: "the absorbance".into(),
                 value: absorbance,
                 allowed: format!("at most {limit}, the end of the trusted range: dilute and measure again"),
@@ -296,7 +297,7 @@ fn of_trace(
     };
     if let Err(why) = done {
         outcome.parameters.clear();
-        outcome.termination = why;
+        outcome.termination = why.told();
     }
     let name = point.map(|point| {
         let name = trace
@@ -320,7 +321,7 @@ fn repeats(plan: &QuantifyPlan, run: &Run, traces: &[(u32, &Trace)], references:
     let mut drawn = PlotData::default();
     let done = (|| {
         let Way::Calibration(standards) = &plan.way else {
-            return Err(told(&Refusal::Unsuitable {
+            return Err(StudyError::from(Refusal::Unsuitable {
                 why: "only a calibration line takes repeated readings of one unknown together".into(),
             }));
         };
@@ -363,7 +364,7 @@ fn repeats(plan: &QuantifyPlan, run: &Run, traces: &[(u32, &Trace)], references:
     })();
     if let Err(why) = done {
         outcome.parameters.clear();
-        outcome.termination = why;
+        outcome.termination = why.told();
     }
     found(outcome, None, String::new(), drawn)
 }

@@ -1,5 +1,6 @@
 //! One reading, or one trace, and how its absorbance is read.
 
+use crate::study::StudyError;
 use curvary_record::{KnownQuantity, Outcome, Quantity, Run, Trace, Unit};
 
 use super::QuantifyPlan;
@@ -7,8 +8,8 @@ use super::record::{note, simple};
 use crate::quantities::Measured;
 use crate::refusal::Refusal;
 use crate::spectra::{Axis, Chain, Ordinate, Spectrum, Step, absorbance_of, value_at};
-use crate::study::spectrum::{References, spectrum_of, tell_log, told as told_spectrum};
-use crate::study::{stated, title, told};
+use crate::study::spectrum::{References, spectrum_of, tell_log};
+use crate::study::{stated, title};
 
 /// One reading, or one trace, and what is asked of it.
 pub(super) struct UnknownReading<'a> {
@@ -25,12 +26,12 @@ pub(super) fn is_dilution(trace: &Trace) -> bool {
 
 impl UnknownReading<'_> {
     /// The absorbance that is quantified, blank taken off; it stands among the parameters.
-    pub(super) fn absorbance(&self, outcome: &mut Outcome) -> Result<f64, String> {
+    pub(super) fn absorbance(&self, outcome: &mut Outcome) -> Result<f64, StudyError> {
         let value = match self.plan.point {
             Some(point) => self.of_table(point)?,
             None => {
                 let at = self.plan.at.ok_or_else(|| {
-                    told(&Refusal::Unsuitable {
+                    StudyError::from(Refusal::Unsuitable {
                         why: "the wavelength at which the spectrum is read is not said: --at 535nm".into(),
                     })
                 })?;
@@ -45,8 +46,8 @@ impl UnknownReading<'_> {
     }
 
     /// A reading out of a list.
-    pub(super) fn of_table(&self, point: usize) -> Result<f64, String> {
-        let unsuitable = |why: String| told(&Refusal::Unsuitable { why });
+    pub(super) fn of_table(&self, point: usize) -> Result<f64, StudyError> {
+        let unsuitable = |why: String| StudyError::unsuitable(why);
         let (trace, y) = (self.trace, &self.trace.y);
         if !self.plan.steps.is_empty() {
             return Err(unsuitable(
@@ -63,7 +64,7 @@ impl UnknownReading<'_> {
             .saturated
             .contains(&u32::try_from(point).unwrap_or(u32::MAX))
         {
-            return Err(told(&Refusal::AllSaturated {
+            return Err(StudyError::from(Refusal::AllSaturated {
                 limit: self.plan.ceiling().unwrap_or(f64::INFINITY),
                 count: 1,
             }));
@@ -88,8 +89,8 @@ impl UnknownReading<'_> {
     }
 
     /// The spectrum as recorded, in absorbance over nm.
-    pub(super) fn spectrum(&self, outcome: &mut Outcome) -> Result<Spectrum, String> {
-        let (spectrum, marked) = spectrum_of(self.trace).map_err(|refusal| told_spectrum(&refusal))?;
+    pub(super) fn spectrum(&self, outcome: &mut Outcome) -> Result<Spectrum, StudyError> {
+        let (spectrum, marked) = spectrum_of(self.trace)?;
         let mut chain = Chain::default();
         if spectrum.ordinate != Ordinate::Absorbance {
             chain.steps.push(Step::Ordinate {
@@ -99,9 +100,7 @@ impl UnknownReading<'_> {
         if spectrum.axis != Axis::Nanometre {
             chain.steps.push(Step::Axis { to: Axis::Nanometre });
         }
-        let done = chain
-            .apply(&spectrum, |_| None)
-            .map_err(|refused| format!("{}: {refused}", refused.refusal.code()))?;
+        let done = chain.apply(&spectrum, |_| None)?;
         // Told once, however many wavelengths are read.
         if outcome.remarks.is_empty() {
             tell_log(&done.log, marked, outcome);
@@ -110,16 +109,14 @@ impl UnknownReading<'_> {
     }
 
     /// The spectrum after the steps.
-    pub(super) fn after_steps(&self, spectrum: &Spectrum) -> Result<Spectrum, String> {
+    pub(super) fn after_steps(&self, spectrum: &Spectrum) -> Result<Spectrum, StudyError> {
         let chain = Chain {
             steps: self.plan.steps.clone(),
         };
-        let done = chain
-            .apply(spectrum, |name| self.references.get(name).cloned())
-            .map_err(|refused| format!("{}: {refused}", refused.refusal.code()))?;
+        let done = chain.apply(spectrum, |name| self.references.get(name).cloned())?;
         let (axis, ordinate) = (done.spectrum.axis, done.spectrum.ordinate);
         if axis != Axis::Nanometre || ordinate != Ordinate::Absorbance {
-            return Err(told(&Refusal::Unsuitable {
+            return Err(StudyError::from(Refusal::Unsuitable {
                 why: format!("after the steps there is {ordinate} over {axis}, not absorbance over nm"),
             }));
         }
@@ -127,11 +124,11 @@ impl UnknownReading<'_> {
     }
 
     /// The absorbance at a wavelength, after the steps; what was recorded there must be in the trusted range.
-    pub(super) fn at(&self, recorded: &Spectrum, nm: f64, outcome: &mut Outcome) -> Result<f64, String> {
-        let (before, exact) = value_at(&recorded.curve, nm).map_err(|refusal| told_spectrum(&refusal))?;
+    pub(super) fn at(&self, recorded: &Spectrum, nm: f64, outcome: &mut Outcome) -> Result<f64, StudyError> {
+        let (before, exact) = value_at(&recorded.curve, nm)?;
         self.plan.refuse_saturated(before)?;
         let spectrum = self.after_steps(recorded)?;
-        let (value, _) = value_at(&spectrum.curve, nm).map_err(|refusal| told_spectrum(&refusal))?;
+        let (value, _) = value_at(&spectrum.curve, nm)?;
         if !exact {
             outcome.remarks.push(note(
                 "between-points",
@@ -144,7 +141,7 @@ impl UnknownReading<'_> {
     }
 
     /// The dilution, which is told where the sample was diluted: as said, or as the row has it, or as the run states it.
-    pub(super) fn dilution(&self, outcome: &mut Outcome) -> Result<Measured, String> {
+    pub(super) fn dilution(&self, outcome: &mut Outcome) -> Result<Measured, StudyError> {
         let said = self.plan.dilution;
         let of_row = if said.is_none() {
             self.dilution_of_row()?
@@ -168,11 +165,11 @@ impl UnknownReading<'_> {
     }
 
     /// What a column of dilutions beside the readings says of this one; none where there is no such column.
-    fn dilution_of_row(&self) -> Result<Option<f64>, String> {
+    fn dilution_of_row(&self) -> Result<Option<f64>, StudyError> {
         let Some(at) = self.plan.point.and_then(|point| self.trace.x.values.get(point)) else {
             return Ok(None);
         };
-        let unsuitable = |why: String| told(&Refusal::Unsuitable { why });
+        let unsuitable = |why: String| StudyError::unsuitable(why);
         let mut columns = self.run.traces.iter().filter(|trace| is_dilution(trace));
         let Some(column) = columns.next() else {
             return Ok(None);
@@ -213,7 +210,7 @@ impl UnknownReading<'_> {
         .filter(|path| *path > 0.0)
     }
 
-    pub(super) fn path(&self) -> Result<Measured, String> {
+    pub(super) fn path(&self) -> Result<Measured, StudyError> {
         let centimetre = Unit::ucum("cm").ok();
         self.plan
             .path
@@ -221,7 +218,7 @@ impl UnknownReading<'_> {
                 stated(self.run, Some(self.trace), "path-length", centimetre.as_ref()?).map(Measured::bare)
             })
             .ok_or_else(|| {
-                told(&Refusal::Unsuitable {
+                StudyError::from(Refusal::Unsuitable {
                     why: "the path length is not known: say it with --path, or add it with `curvary note`"
                         .into(),
                 })
@@ -229,16 +226,16 @@ impl UnknownReading<'_> {
     }
 
     /// Concentrations and absorbances of a table.
-    pub(super) fn table(&self) -> Result<(Vec<f64>, Vec<f64>), String> {
+    pub(super) fn table(&self) -> Result<(Vec<f64>, Vec<f64>), StudyError> {
         if self.trace.x.quantity == Quantity::INDEX {
-            return Err(told(&Refusal::Unsuitable {
+            return Err(StudyError::from(Refusal::Unsuitable {
                 why: "these are readings without concentrations, no standards: name the standards with --standards, or put them into \
                       the same table"
                     .into(),
             }));
         }
         if self.trace.x.quantity != Quantity::CONCENTRATION {
-            return Err(told(&Refusal::Unsuitable {
+            return Err(StudyError::from(Refusal::Unsuitable {
                 why: format!(
                     "the run is no table of concentration against absorbance, but runs along {}",
                     title(&self.trace.x)

@@ -7,7 +7,8 @@ use crate::distribution::t_half_width;
 use crate::quantities::{
     BentCalibration, Calibration, ConcentrationSet, Measured, Remark, Sigma, detection_limits,
 };
-use crate::study::{told, unit_in_terms};
+use crate::study::StudyError;
+use crate::study::unit_in_terms;
 
 /// Fieller limits as an interval: an end that the data leave open is open, and a set that is none is told in words.
 pub(super) fn limit(parameter: &mut Parameter, limits: ConcentrationSet, level: f64) {
@@ -61,13 +62,13 @@ pub(super) fn tell_line(line: &Calibration, plan: &QuantifyPlan, unit: &Unit, ou
     } else {
         Sigma::BlankReadings(plan.blank_readings.clone())
     };
-    let mut put = |name: &str, value: Option<f64>, why: Result<f64, String>| {
+    let mut put = |name: &str, value: Option<f64>, why: Result<f64, StudyError>| {
         outcome.parameters.push(Parameter {
             value,
             standard_error: value
                 .zip(why.as_ref().ok())
                 .map(|(value, part)| value.abs() * part),
-            reason: why.err(),
+            reason: why.err().map(|why| why.told()),
             ..simple(name, 0.0, Some(unit.clone()))
         });
     };
@@ -94,7 +95,7 @@ pub(super) fn tell_line(line: &Calibration, plan: &QuantifyPlan, unit: &Unit, ou
             ));
             remarks(&limits.remarks, outcome);
         }
-        Err(refusal) => put("detection-limit", None, Err(told(&refusal))),
+        Err(refusal) => put("detection-limit", None, Err(refusal.into())),
     }
     statistics(line, outcome);
     remarks(&line.remarks, outcome);

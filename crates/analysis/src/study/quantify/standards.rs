@@ -6,8 +6,9 @@ use serde::{Deserialize, Serialize};
 use super::reading::{UnknownReading, is_dilution};
 use super::{QuantifyPlan, Way, is_table};
 use crate::refusal::Refusal;
+use crate::study::StudyError;
 use crate::study::spectrum::{References, bare, in_question};
-use crate::study::{Six, concentration_of, told};
+use crate::study::{Six, concentration_of};
 
 /// One standard of a calibration line, with where it was read.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -53,9 +54,9 @@ impl Standards {
         absorbance: f64,
         path: Option<f64>,
         wavelength: Option<f64>,
-    ) -> Result<(f64, Option<String>), String> {
+    ) -> Result<(f64, Option<String>), StudyError> {
         same_wavelength(self.wavelength, wavelength).map_err(|(standards, own)| {
-            told(&Refusal::Unsuitable {
+            StudyError::from(Refusal::Unsuitable {
                 why: format!(
                     "it was read at {own} nm, the standards at {standards} nm: a line through standards holds at their wavelength only"
                 ),
@@ -100,16 +101,17 @@ pub fn standards_of(
     plan: &QuantifyPlan,
     runs: &[Run],
     references: &References,
-) -> Result<Standards, (RunId, String)> {
+) -> Result<Standards, (RunId, StudyError)> {
     let mut unit: Option<Unit> = None;
     let mut points = Vec::new();
     let mut wavelength: Option<f64> = None;
     let mut paths: Vec<Option<f64>> = Vec::new();
     let mut decimals: Option<u8> = None;
     for run in runs {
-        let fail = |why: String| (run.id.clone(), why);
+        let fail = |why: StudyError| (run.id.clone(), why);
+        let unsuitable = |why: String| fail(StudyError::unsuitable(why));
         if let Some(refusal) = in_question(run) {
-            return Err(fail(told(&refusal)));
+            return Err(fail(refusal.into()));
         }
         for (number, trace) in (0..).zip(&run.traces).filter(|(_, trace)| !is_dilution(trace)) {
             let mut scratch = bare(OutcomeKind::Quantify, plan.model(), run, Some(number), plan);
@@ -121,7 +123,7 @@ pub fn standards_of(
             };
             let own = place.wavelength();
             same_wavelength(wavelength, own).map_err(|(first, own)| {
-                fail(format!(
+                unsuitable(format!(
                     "it was read at {own} nm, another standard at {first} nm: one line holds at one wavelength"
                 ))
             })?;
@@ -137,7 +139,7 @@ pub fn standards_of(
                 let common = unit.get_or_insert_with(|| own.clone());
                 let concentration = own
                     .convert(value, common)
-                    .map_err(|error| fail(error.to_string()))?;
+                    .map_err(|error| unsuitable(error.to_string()))?;
                 paths.push(path);
                 points.push(Standard {
                     run: run.id.clone(),
@@ -167,10 +169,12 @@ pub fn standards_of(
                 }
             } else {
                 let (value, own) = concentration_of(run, trace, &["concentration"]).ok_or_else(|| {
-                    fail("its concentration is not known; `curvary note` can add it".into())
+                    unsuitable("its concentration is not known; `curvary note` can add it".into())
                 })?;
                 if is_table(trace) {
-                    return Err(fail("it lists several readings of one concentration".into()));
+                    return Err(unsuitable(
+                        "it lists several readings of one concentration".into(),
+                    ));
                 }
                 put(value, &own, read(None, &mut scratch)?)?;
             }
@@ -185,8 +189,9 @@ pub fn standards_of(
         {
             return Err((
                 without.run.clone(),
-                "its path length is not known, and those of the others differ: `curvary note` can add it"
-                    .into(),
+                StudyError::unsuitable(
+                    "its path length is not known, and those of the others differ: `curvary note` can add it",
+                ),
             ));
         }
         path = None;
@@ -218,7 +223,7 @@ pub fn beside_standards(
     run: &Run,
     others: &[&Run],
     references: &References,
-) -> Option<Result<QuantifyPlan, String>> {
+) -> Option<Result<QuantifyPlan, StudyError>> {
     let runs_along = |run: &Run, quantity: &Quantity| {
         let mut readings = run
             .traces
@@ -244,6 +249,6 @@ pub fn beside_standards(
                 way: Way::Calibration(standards),
                 ..plan.clone()
             })
-            .map_err(|(_, why)| format!("the standards of the same table: {why}")),
+            .map_err(|(_, why)| why.reworded(|why| format!("the standards of the same table: {why}"))),
     )
 }

@@ -16,8 +16,8 @@ use crate::quantities::{
 };
 use crate::refusal::Refusal;
 use crate::spectra::{Spectrum, value_at};
-use crate::study::spectrum::told as told_spectrum;
-use crate::study::{CheckedStandard, PlotData, STEPS, allow_for_factor, stated, told};
+use crate::study::StudyError;
+use crate::study::{CheckedStandard, PlotData, STEPS, allow_for_factor, stated};
 
 impl UnknownReading<'_> {
     /// A reading as it would be among the standards; that it was turned is told.
@@ -26,7 +26,7 @@ impl UnknownReading<'_> {
         standards: &Standards,
         absorbance: f64,
         outcome: &mut Outcome,
-    ) -> Result<f64, String> {
+    ) -> Result<f64, StudyError> {
         let path = self
             .plan
             .path
@@ -43,7 +43,7 @@ impl UnknownReading<'_> {
         Ok(absorbance)
     }
 
-    pub(super) fn beer_lambert(&self, outcome: &mut Outcome) -> Result<(), String> {
+    pub(super) fn beer_lambert(&self, outcome: &mut Outcome) -> Result<(), StudyError> {
         let unit = Unit::ucum("L/mol/cm").ok();
         let coefficient = self
             .plan
@@ -53,7 +53,7 @@ impl UnknownReading<'_> {
                 stated(self.run, Some(self.trace), key, unit.as_ref()?).map(Measured::bare)
             })
             .ok_or_else(|| {
-                told(&Refusal::Unsuitable {
+                StudyError::from(Refusal::Unsuitable {
                     why: "the molar absorption coefficient is not known: say it with --coefficient, or add it with `curvary note`".into(),
                 })
             })?;
@@ -68,8 +68,7 @@ impl UnknownReading<'_> {
             path_cm: path,
             dilution: self.dilution(outcome)?,
             ceiling: None,
-        })
-        .map_err(|refusal| told(&refusal))?;
+        })?;
         let mut parameter = simple("concentration", found.value, Some(Unit::MOLE_PER_LITRE));
         parameter.standard_error = found.standard_error;
         outcome.parameters.insert(0, parameter);
@@ -82,7 +81,7 @@ impl UnknownReading<'_> {
         Ok(())
     }
 
-    pub(super) fn line(&self, outcome: &mut Outcome, drawn: &mut PlotData) -> Result<(), String> {
+    pub(super) fn line(&self, outcome: &mut Outcome, drawn: &mut PlotData) -> Result<(), StudyError> {
         let (x, y) = self.table()?;
         self.say_of_diluted_standards(outcome);
         let unit = &self.trace.x.unit;
@@ -116,19 +115,18 @@ impl UnknownReading<'_> {
         &self,
         outcome: &mut Outcome,
         drawn: &mut PlotData,
-    ) -> Result<(), String> {
+    ) -> Result<(), StudyError> {
         let (x, y) = self.table()?;
         let plan = self.plan;
         if plan.line_form != LineForm::Straight {
-            return Err(told(&Refusal::Unsuitable {
+            return Err(StudyError::from(Refusal::Unsuitable {
                 why: "standard addition runs down to where the absorbance is zero, and a bent line must not be extrapolated so far; \
                       take fewer or smaller additions, where the line is straight"
                     .into(),
             }));
         }
         let dilution = self.dilution(outcome)?;
-        let found = standard_addition(&x, &y, &plan.line(), dilution.value, plan.level)
-            .map_err(|refusal| told(&refusal))?;
+        let found = standard_addition(&x, &y, &plan.line(), dilution.value, plan.level)?;
         let unit = &self.trace.x.unit;
         let mut parameter = simple("concentration", found.value, Some(unit.clone()));
         parameter.standard_error = Some(found.standard_error);
@@ -150,12 +148,12 @@ impl UnknownReading<'_> {
         components: &[ReferenceSpectrum],
         outcome: &mut Outcome,
         drawn: &mut PlotData,
-    ) -> Result<(), String> {
+    ) -> Result<(), StudyError> {
         let recorded = self.spectrum(outcome)?;
         // Points beyond the trusted range are left out before a blank can bring them back into it.
         let kept = match self.plan.ceiling() {
             Some(limit) => recorded.curve.leave_out(|_, y| y > limit).map_err(|_| {
-                told(&Refusal::AllSaturated {
+                StudyError::from(Refusal::AllSaturated {
                     limit,
                     count: recorded.curve.len(),
                 })
@@ -186,7 +184,7 @@ impl UnknownReading<'_> {
             ceiling: None,
             weights: None,
         };
-        let found = mixture(y, &all, &options).map_err(|refusal| told(&refusal))?;
+        let found = mixture(y, &all, &options)?;
         let dilution = self.dilution(outcome)?;
         for (component, of) in found.components.iter().zip(components) {
             let name = format!("concentration-{}", slug(&component.name));
@@ -250,7 +248,7 @@ impl UnknownReading<'_> {
         components: &[ReferenceSpectrum],
         x: &[f64],
         own_path: Option<f64>,
-    ) -> Result<(Vec<Component>, Vec<String>), String> {
+    ) -> Result<(Vec<Component>, Vec<String>), StudyError> {
         let mut all = Vec::new();
         let mut turned = Vec::new();
         for component in components {
@@ -262,18 +260,18 @@ impl UnknownReading<'_> {
                 _ => 1.0,
             };
             let known = self.references.get(component.run.as_str()).ok_or_else(|| {
-                told(&Refusal::Unsuitable {
+                StudyError::from(Refusal::Unsuitable {
                     why: format!("the reference spectrum {} is not at hand", component.run),
                 })
             })?;
-            let fail = |why: String| format!("{why} (reference `{}`)", component.name);
+            let fail =
+                |why: StudyError| why.reworded(|why| format!("{why} (reference `{}`)", component.name));
             let known = self.after_steps(known).map_err(fail)?;
             let mut absorptivity = Vec::with_capacity(x.len());
             for nm in x {
-                let (value, exact) =
-                    value_at(&known.curve, *nm).map_err(|refusal| fail(told_spectrum(&refusal)))?;
+                let (value, exact) = value_at(&known.curve, *nm).map_err(|refusal| fail(refusal.into()))?;
                 if !exact {
-                    return Err(fail(told(&Refusal::Unsuitable {
+                    return Err(fail(StudyError::from(Refusal::Unsuitable {
                         why: format!("the reference has no point at {nm} nm; resample both with a step"),
                     })));
                 }
@@ -288,7 +286,11 @@ impl UnknownReading<'_> {
         Ok((all, turned))
     }
 
-    pub(super) fn nucleic_acid(&self, kind: NucleicAcidKind, outcome: &mut Outcome) -> Result<(), String> {
+    pub(super) fn nucleic_acid(
+        &self,
+        kind: NucleicAcidKind,
+        outcome: &mut Outcome,
+    ) -> Result<(), StudyError> {
         let path = self.path()?;
         let recorded = self.spectrum(outcome)?;
         let a260 = self.at(&recorded, 260.0, outcome)?;
@@ -314,8 +316,7 @@ impl UnknownReading<'_> {
                 ceiling: None,
             },
             kind,
-        )
-        .map_err(|refusal| told(&refusal))?;
+        )?;
         outcome.parameters = vec![
             measured(
                 "mass-concentration",
@@ -346,7 +347,7 @@ impl UnknownReading<'_> {
         Ok(())
     }
 
-    pub(super) fn protein(&self, outcome: &mut Outcome) -> Result<(), String> {
+    pub(super) fn protein(&self, outcome: &mut Outcome) -> Result<(), StudyError> {
         let path = self.path()?;
         let recorded = self.spectrum(outcome)?;
         let a280 = self.at(&recorded, 280.0, outcome)?;
@@ -359,8 +360,7 @@ impl UnknownReading<'_> {
             path.value,
             dilution.value,
             None,
-        )
-        .map_err(|refusal| told(&refusal))?;
+        )?;
         outcome.parameters = vec![
             measured(
                 "mass-concentration",
@@ -382,23 +382,19 @@ pub(super) fn off_the_line(
     readings: &[f64],
     outcome: &mut Outcome,
     drawn: &mut PlotData,
-) -> Result<(), String> {
+) -> Result<(), StudyError> {
     let x: Vec<f64> = standards.points.iter().map(|point| point.concentration).collect();
     let y: Vec<f64> = standards.points.iter().map(|point| point.absorbance).collect();
     let line = CalibrationLine::fit(plan, &x, &y, standards.resolution)?;
     let (found, own) = match &line {
         CalibrationLine::Straight(line) => {
-            let found = line
-                .inverse(&Target::Readings(readings.to_vec()), plan.level, None)
-                .map_err(|refusal| told(&refusal))?;
+            let found = line.inverse(&Target::Readings(readings.to_vec()), plan.level, None)?;
             outcome.statistics.insert("slope_doubt_g".into(), found.g);
             let values = (found.x, found.standard_error, found.y);
             ((values, found.limits), found.remarks)
         }
         CalibrationLine::Bent(line) => {
-            let found = line
-                .inverse(readings, plan.level)
-                .map_err(|refusal| told(&refusal))?;
+            let found = line.inverse(readings, plan.level)?;
             let values = (found.x, found.standard_error, found.y);
             ((values, found.limits), found.remarks)
         }
@@ -453,7 +449,7 @@ enum CalibrationLine {
 
 impl CalibrationLine {
     /// `step` is that of the readings, where it is known.
-    fn fit(plan: &QuantifyPlan, x: &[f64], y: &[f64], step: Option<f64>) -> Result<Self, String> {
+    fn fit(plan: &QuantifyPlan, x: &[f64], y: &[f64], step: Option<f64>) -> Result<Self, StudyError> {
         let options = CalibrationOptions {
             resolution: step,
             ..plan.line()
@@ -462,7 +458,7 @@ impl CalibrationLine {
             LineForm::Straight => Calibration::fit(x, y, &options).map(Self::Straight),
             LineForm::Quadratic => BentCalibration::fit(x, y, &options).map(Self::Bent),
         }
-        .map_err(|refusal| told(&refusal))
+        .map_err(StudyError::from)
     }
 
     fn points(&self) -> &[StandardPoint] {

@@ -1,5 +1,6 @@
 //! The rate constants of one run with their temperatures, from what is kept of it.
 
+use crate::study::StudyError;
 use curvary_record::{Origin, Outcome, OutcomeKind, Quantity, Run, RunId, Severity, Trace, Unit, code};
 
 use super::{ABSORBANCE, TemperaturePlan};
@@ -43,25 +44,29 @@ fn of_trace(run: &Run, number: u32) -> Option<f64> {
 }
 
 /// The temperature of a run, where its traces say none of their own.
-fn of_run(run: &Run) -> Result<f64, String> {
+fn of_run(run: &Run) -> Result<f64, StudyError> {
     let disputed = run.fields.disputes().any(|(key, claims)| {
         key.as_str() == "temperature" && !matches!(claims[0].origin, Origin::Note { .. })
     });
     if disputed {
-        return Err("its temperature is in dispute; a note settles it".to_owned());
+        return Err(StudyError::unsuitable(
+            "its temperature is in dispute; a note settles it",
+        ));
     }
     let unknown =
         "no temperature above absolute zero is known of it; `curvary note RUN temperature='37 °C'` says it";
-    run.fields.si("temperature").ok_or_else(|| unknown.to_owned())
+    run.fields
+        .si("temperature")
+        .ok_or_else(|| StudyError::unsuitable(unknown))
 }
 
 /// The temperature that is stated of a trace, or of the whole run.
-fn stated(run: &Run, number: u32) -> Result<f64, String> {
+fn stated(run: &Run, number: u32) -> Result<f64, StudyError> {
     of_trace(run, number).map_or_else(|| of_run(run), Ok)
 }
 
 /// Refuses a run of which a temperature that is wanted is not known.
-fn all_stated(run: &Run, is_taken: &dyn Fn(Option<u32>) -> bool) -> Result<(), String> {
+fn all_stated(run: &Run, is_taken: &dyn Fn(Option<u32>) -> bool) -> Result<(), StudyError> {
     let courses = (0_u32..).zip(&run.traces).filter(|(_, trace)| is_course(trace));
     let taken: Vec<u32> = courses
         .map(|(number, _)| number)
@@ -114,7 +119,7 @@ impl KeptFit {
     ///
     /// # Errors
     /// Where the temperature of one of them is not known.
-    fn temperature(&self, run: &Run) -> Result<Option<f64>, String> {
+    fn temperature(&self, run: &Run) -> Result<Option<f64>, StudyError> {
         let own = self.courses.iter().map(|number| stated(run, *number));
         let all: Vec<f64> = own.collect::<Result<_, _>>()?;
         let Some(first) = all.first() else {
@@ -154,7 +159,11 @@ fn taken_together(plan: &FitPlan, run: &Run) -> Vec<u32> {
 ///
 /// # Errors
 /// Why there is none, in words.
-pub fn rate_constants(plan: &TemperaturePlan, run: &Run, kept: &[Outcome]) -> Result<RunConstants, String> {
+pub fn rate_constants(
+    plan: &TemperaturePlan,
+    run: &Run,
+    kept: &[Outcome],
+) -> Result<RunConstants, StudyError> {
     let is_taken = |number: Option<u32>| {
         let taken = plan.traces_of.get(run.id.as_str());
         taken.is_none_or(|taken| number.is_none_or(|number| taken.contains(&number)))
@@ -198,23 +207,23 @@ pub fn rate_constants(plan: &TemperaturePlan, run: &Run, kept: &[Outcome]) -> Re
             if found.is_result() {
                 fits.push(KeptFit::new(run, found.outcome));
             } else if found.trace.is_none() {
-                return Err(found.outcome.termination);
+                return Err(StudyError::unsuitable(found.outcome.termination));
             } else {
                 refused.push((found.trace, found.outcome.termination));
             }
         }
         if let (true, [(_, why)]) = (fits.is_empty(), refused.as_slice()) {
-            return Err(why.clone());
+            return Err(StudyError::unsuitable(why.clone()));
         }
     }
     let models: std::collections::BTreeSet<&str> =
         fits.iter().map(|fit| fit.outcome.model.as_str()).collect();
     if models.len() > 1 {
         let models: Vec<&str> = models.into_iter().collect();
-        return Err(format!(
+        return Err(StudyError::unsuitable(format!(
             "its kept fits are of {}: name one with --model",
             models.join(" and ")
-        ));
+        )));
     }
     // Of several fits of one trace the last one kept counts.
     let mut latest: Vec<KeptFit> = Vec::new();
@@ -229,18 +238,23 @@ pub fn rate_constants(plan: &TemperaturePlan, run: &Run, kept: &[Outcome]) -> Re
     };
     if latest.is_empty() && refused.is_empty() {
         if !apart.is_empty() {
-            return Err(one_for_several);
+            return Err(StudyError::unsuitable(one_for_several));
         }
         all_stated(run, &is_taken)?;
         if is_old(None) {
-            return Err("its kept fit is out of date; `curvary fit --again` computes it from what is known now, --model fits one now".into());
+            return Err(StudyError::unsuitable(
+                "its kept fit is out of date; `curvary fit --again` computes it from what is known now, --model fits one now",
+            ));
         }
-        return Err(format!("no fit with `{}` is kept; --model fits one now", plan.of));
+        return Err(StudyError::unsuitable(format!(
+            "no fit with `{}` is kept; --model fits one now",
+            plan.of
+        )));
     }
     for fit in &latest {
         match constant(plan, run, fit)? {
             Ok(point) => all.points.push(point),
-            Err(why) => all.left_out.push(named(run, fit.outcome.trace, &why)),
+            Err(why) => all.left_out.push(named(run, fit.outcome.trace, &why.to_string())),
         }
     }
     // A course without a constant, beside others that have one, would be lost from the line in silence.
@@ -260,7 +274,7 @@ pub fn rate_constants(plan: &TemperaturePlan, run: &Run, kept: &[Outcome]) -> Re
         }
     }
     if all.points.is_empty() {
-        return Err(all.left_out.join("; "));
+        return Err(StudyError::unsuitable(all.left_out.join("; ")));
     }
     Ok(all)
 }
@@ -310,20 +324,26 @@ fn constant(
     plan: &TemperaturePlan,
     run: &Run,
     of: &KeptFit,
-) -> Result<Result<AtTemperature, String>, String> {
+) -> Result<Result<AtTemperature, StudyError>, StudyError> {
     let fit = &of.outcome;
     let Some(parameter) = fit.parameter(&plan.of) else {
-        return Ok(Err(format!("the fit has no `{}`", plan.of)));
+        return Ok(Err(StudyError::unsuitable(format!(
+            "the fit has no `{}`",
+            plan.of
+        ))));
     };
     if parameter.reason.as_deref() == Some(Determination::Held.words()) {
-        return Ok(Err(format!("its `{}` was held and not fitted", plan.of)));
+        return Ok(Err(StudyError::unsuitable(format!(
+            "its `{}` was held and not fitted",
+            plan.of
+        ))));
     }
     let Some((value, mut unit)) = parameter.value.zip(parameter.unit.clone()) else {
         let why = parameter
             .reason
             .clone()
             .unwrap_or_else(|| "it has no value or no unit".to_owned());
-        return Ok(Err(format!("its `{}`: {why}", plan.of)));
+        return Ok(Err(StudyError::unsuitable(format!("its `{}`: {why}", plan.of))));
     };
     // Results of earlier versions have the absorbance in a remark and not in the unit.
     let per_absorbance = fit
@@ -337,19 +357,19 @@ fn constant(
     let recorded = fit.statistics.get("recorded_temperature_K").copied();
     let stated = of.temperature(run).and_then(|common| {
         common.ok_or_else(|| {
-            format!(
+            StudyError::unsuitable(format!(
                 "its kept fit gives one `{}` for courses at several temperatures",
                 plan.of
-            )
+            ))
         })
     });
     if let (Some(recorded), Ok(stated)) = (recorded, &stated)
         && (recorded - stated).abs() > APART
     {
-        return Err(format!(
+        return Err(StudyError::unsuitable(format!(
             "{recorded:.2} K was recorded on average during the course, and {stated:.2} K is stated; a note settles the \
              temperature, or leaves the record out"
-        ));
+        )));
     }
     let mut doubts: Vec<String> = parameter.reason.iter().cloned().collect();
     for remark in &fit.remarks {

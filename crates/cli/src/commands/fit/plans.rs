@@ -3,7 +3,7 @@
 use std::collections::BTreeMap;
 use std::path::PathBuf;
 
-use curvary_analysis::fit::{Bootstrap, Robust};
+use curvary_analysis::fit::{Bootstrap, NoiseDraw, Robust};
 use curvary_analysis::models::formula::ModelFile;
 use curvary_analysis::study::{AxisSpan, FitPlan, ParameterPlan, WeightPlan};
 
@@ -33,9 +33,17 @@ impl FitCommand {
                 .iter()
                 .map(|text| span(text))
                 .collect::<Result<_, _>>()?,
-            bootstrap: self.bootstrap.map(|rounds| Bootstrap {
-                rounds,
-                seed: self.seed,
+            bootstrap: [
+                (self.bootstrap, NoiseDraw::Residuals),
+                (self.monte_carlo, NoiseDraw::Normal),
+            ]
+            .into_iter()
+            .find_map(|(rounds, noise)| {
+                Some(Bootstrap {
+                    rounds: rounds?,
+                    seed: self.seed,
+                    noise,
+                })
             }),
             at: self.at,
             dead_time: self.data.dead_time,

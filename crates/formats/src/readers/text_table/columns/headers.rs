@@ -271,12 +271,16 @@ pub(super) fn understand_heads(column: &mut Column) {
         if column.units_possible.is_empty() {
             column.units_possible = head.units_possible;
         }
+        let below = column.held.len();
         for coordinate in head.held {
-            if !column
-                .held
-                .iter()
-                .any(|held| held.quantity == coordinate.quantity)
-            {
+            // Two concentrations in one head are of two things, and neither is lost: which is whose is not known.
+            let several = coordinate.quantity == Quantity::CONCENTRATION;
+            let known = if several {
+                &column.held[..below]
+            } else {
+                &column.held[..]
+            };
+            if !known.iter().any(|held| held.quantity == coordinate.quantity) {
                 column.held.push(coordinate);
             }
         }
