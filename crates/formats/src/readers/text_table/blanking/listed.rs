@@ -161,6 +161,7 @@ pub(super) fn without_marks_of_keys(text: &str) -> Option<ListedReadings> {
 
 /// The line of a name, a sign and a reading, or of what says that there is none where it may be `missing`.
 fn listed(line: &str, missing: bool) -> Option<ListedReading> {
+    /// In characters, as keys are at most.
     const LONGEST_NAME: usize = 48;
     /// What leads from a name to its reading.
     const SIGNS: [&str; 5] = ["->", "=>", "→", ":", "="];
@@ -220,7 +221,7 @@ fn listed(line: &str, missing: bool) -> Option<ListedReading> {
         from: place
             .map(|(_, place)| place)
             .or_else(|| bullet.map(|_| name))
-            .map_or(0, |name| name.as_ptr() as usize - line.as_ptr() as usize),
+            .map_or(0, |name| crate::slice::offset_in(line, name)),
     })
 }
 
