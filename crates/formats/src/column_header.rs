@@ -55,15 +55,6 @@ const DEEPEST: usize = 6;
 /// Reads a column head. Never fails; what is not understood is the label.
 #[must_use]
 pub fn read_column_header(text: &str) -> ColumnHeader {
-    // In quotes a header may have several lines, and a word may go on in the next.
-    if text.contains(['\n', '\r']) {
-        let lines: Vec<&str> = text
-            .lines()
-            .map(str::trim)
-            .filter(|line| !line.is_empty())
-            .collect();
-        return read_column_header(&lines.join(" ").replace("- ", ""));
-    }
     if text.len() > LONGEST {
         return understand(text);
     }
@@ -120,6 +111,7 @@ fn understand(text: &str) -> ColumnHeader {
     if let Some((word, unit)) = text.split_once(' ')
         && phrase::is_link(word)
         && word.len() > 1
+        && word.chars().all(char::is_lowercase)
         && !unit.contains(' ')
         && unit.chars().count() > 1
         && spelled(unit) != Spelling::None

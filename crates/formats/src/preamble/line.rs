@@ -322,7 +322,14 @@ fn sentence_off(line: &str, key: &Range<usize>, value: Range<usize>) -> Range<us
         // The point of a day, `9. Oktober`, ends nothing.
         let day =
             digits && front.bytes().rev().take_while(u8::is_ascii_digit).count() <= 2 && front.len() <= 2;
-        behind.starts_with(char::is_uppercase) && front.contains(|c: char| c.is_ascii_digit()) && !day
+        // `by M. Deighton`
+        let mut back = front.chars().rev();
+        let initial =
+            back.next().is_some_and(char::is_uppercase) && back.next().is_none_or(|c| !c.is_alphanumeric());
+        behind.starts_with(char::is_uppercase)
+            && front.contains(|c: char| c.is_ascii_digit())
+            && !day
+            && !initial
     });
     match ends {
         Some(at) => value.start..value.start + at,

@@ -262,7 +262,9 @@ fn without_leaders(text: &str) -> Option<Blanked> {
         let name = whole.trim_end_matches(['.', ' ', '\u{2026}']);
         let dots = whole.len() - name.len();
         let named = name.trim_start().starts_with(char::is_alphabetic)
-            && (crate::words::is_blank(name.trim()) || !crate::preamble::is_known(name.trim()));
+            && (crate::words::is_blank(name.trim())
+                || !crate::preamble::is_known(name.trim())
+                || name.contains(|c: char| c.is_ascii_digit()));
         (signed && named && dots >= 3).then_some((name.len(), whole.len(), decimals))
     };
     let lines: Vec<&str> = text.split_inclusive('\n').collect();
@@ -370,6 +372,10 @@ fn decimal_in(cell: &str) -> NumberSign {
         return NumberSign::None;
     };
     let (whole, behind) = (&digits[..at], &digits[at + 1..]);
+    // `250, 0.103`: the comma parts two cells.
+    if behind.is_empty() {
+        return NumberSign::None;
+    }
     // `14.05.2008` is a date; `1.234,5` has its thousands marked.
     if behind.contains(['.', ',']) {
         return if digits.contains(',') {

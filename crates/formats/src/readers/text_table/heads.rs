@@ -9,16 +9,16 @@ use crate::column_header::read_column_header;
 use crate::words::{self, WordList};
 
 pub(super) use self::cells::glue_units;
-use self::cells::map_heads;
+use self::cells::{is_key_over_each, map_heads};
 use self::titles::{
     is_caption_below_header, is_note_behind, is_sentence_over, is_title, is_title_of_group,
     stand_between_heads,
 };
-use super::columns::parameter;
+use super::columns::{field_over_curves, parameter};
 use super::dialect::{Delimiter, is_blank, raw_split, split_wide};
 use super::grid::{ColumnKind, Grid};
 use super::scan::{HeadRow, TextLine, TextPiece, is_ruler, is_ruler_piece, leading_number, strip_remark};
-use super::segments::{RowClass, classify};
+use super::segments::{RowClass, classify, is_axis};
 
 /// How many rows of heads a table may have.
 const MAX_HEADS: usize = 8;
@@ -80,11 +80,36 @@ fn is_light_at(line: &str) -> bool {
         && head.label.is_none()
 }
 
+/// Whether a row is of units and nothing else, and the one over the first column is that of the word `above`: `mg/L;` below
+/// `Concentration;Iron`.
+fn stands_for_units_of(text: &str, row: &HeadRow, above: &str) -> bool {
+    let is_unit = |span: &Span| is_unit_alone(text[span.range()].trim());
+    let Some(unit) = row.cells.first().copied().flatten() else {
+        return false;
+    };
+    let with_unit = format!(
+        "{above} ({})",
+        text[unit.range()].trim().trim_matches(['(', ')', '[', ']'])
+    );
+    let (alone, together) = (read_column_header(above), read_column_header(&with_unit));
+    let is_level = |of: &curvary_record::Quantity| matches!(of.as_str(), "concentration" | "temperature");
+    let may_run = is_axis(&alone) || alone.quantity.as_ref().is_some_and(is_level);
+    let runs = may_run && alone.quantity == together.quantity;
+    // `Substrate` over `mM` is a concentration.
+    let dissolved = alone.quantity.is_none()
+        && matches!(words::field_of(above), Some("substrate" | "inhibitor" | "enzyme"))
+        && together.quantity == Some(curvary_record::Quantity::CONCENTRATION);
+    (runs || dissolved) && row.cells.iter().flatten().all(is_unit)
+}
+
 /// Whether a line says of what over what the table is, `Absorbance vs wavelength in nm`, and is no row of headers.
 fn is_one_over_another(line: &str) -> bool {
     let words: Vec<&str> = line.split_whitespace().collect();
     let inner = words.get(1..words.len().saturating_sub(1)).unwrap_or_default();
+    let lower = line.to_lowercase();
+    let phrase = |phrase: &String| phrase.contains(' ') && lower.contains(phrase.as_str());
     inner.iter().any(|word| words::is(WordList::Versus, word))
+        || words::words_of(WordList::Versus).iter().any(phrase)
 }
 
 /// The rows of heads directly above a table, from top to bottom.
@@ -93,12 +118,18 @@ pub(super) fn heads_above(text: &str, grid: &Grid, above: &[TextPiece]) -> Vec<H
         .into_iter()
         .partition(|head| head.class == RowClass::Summary);
     for (head, (class, _)) in classify(text, &others).into_iter().enumerate() {
-        others[head].class = class;
+        let line = &text[others[head].line.span.range()];
+        let of_each = || {
+            let key = others[head].cells[0].map_or("", |key| &text[key.range()]);
+            field_over_curves(key).is_some() && is_key_over_each(line, grid)
+        };
+        others[head].class = if of_each() { RowClass::Condition } else { class };
     }
     heads.extend(others);
     heads.retain(|head| head.class != RowClass::Title);
     // Under the headers a name or a condition of a curve would hide what its column holds.
     heads.sort_by_key(|head| matches!(head.class, RowClass::Header | RowClass::Units));
+    super::curve_numbers::part_curve_numbers(text, grid, &mut heads);
     heads
 }
 
@@ -166,7 +197,12 @@ fn heads_behind(text: &str, grid: &Grid, above: &[TextPiece], keys: bool) -> Vec
                     });
                     continue;
                 }
-                let Some(cells) = map_heads(text, *line, grid, nearest, blanks > 0) else {
+                // `Concentration;Iron` over `mg/L;` is no key with its value.
+                let over_units = heads.last().is_some_and(|below| {
+                    let first = raw_split(raw, grid.dialect.sep).first().cloned().unwrap_or(0..0);
+                    stands_for_units_of(text, below, raw[first].trim())
+                });
+                let Some(cells) = map_heads(text, *line, grid, nearest, blanks > 0, over_units) else {
                     if blanks == 0 && stand_between_heads(text, &above[..=index], grid) {
                         continue;
                     }

@@ -10,6 +10,7 @@ mod binary;
 mod blanking;
 mod columns;
 mod context;
+mod curve_numbers;
 mod damaged;
 mod dialect;
 mod explain;

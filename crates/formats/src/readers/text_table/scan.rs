@@ -15,7 +15,7 @@ use curvary_record::{Code, Span};
 use self::header_rows::{is_header_again, is_row_without_reading};
 use self::key_lines::{is_caption, is_line_of_conditions};
 use self::lines::{LineGlance, class_of, is_numbered_sample};
-pub(super) use self::lines::{is_ruler, is_ruler_piece, leading_number, strip_remark};
+pub(super) use self::lines::{is_prompt, is_ruler, is_ruler_piece, leading_number, strip_remark};
 use self::named_values::{named_values_at, table_of_items};
 pub(super) use self::rows_behind::last_rows;
 use self::rows_behind::rows_behind;

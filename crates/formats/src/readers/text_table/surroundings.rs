@@ -84,6 +84,35 @@ pub(super) fn are_like_readings(grid: &Grid) -> bool {
     with_decimals * 2 > grid.rows && numbers().all(|value| LIKE_READINGS.contains(&value))
 }
 
+/// Whether the numbers of a column may be percents of light that went through, and the lines above name it with their sign:
+/// `transmittance at 625 nm in %`.
+pub(super) fn are_like_percents(grid: &Grid, text: &str, above: &[TextPiece]) -> bool {
+    /// A little more than all of the light is read where the reference absorbs.
+    const MOST: f64 = 120.0;
+    const NEAR: usize = 3;
+    let Some(column) = grid.kinds.iter().position(|kind| *kind == ColumnKind::Figures) else {
+        return false;
+    };
+    let numbers = || grid.column(column).filter(|value| !value.is_nan());
+    let said = above
+        .iter()
+        .rev()
+        .filter_map(|piece| match piece {
+            TextPiece::Text(line) => Some(&text[line.span.range()]),
+            _ => None,
+        })
+        .take(NEAR)
+        .any(|line| {
+            let named = words_of(line).any(|word| {
+                let of = crate::words::quantity_of(word);
+                of.is_some_and(|of| of == curvary_record::Quantity::TRANSMITTANCE)
+            });
+            named && line.contains('%')
+        });
+    let with_decimals = numbers().filter(|value| value.fract() != 0.0).count();
+    said && with_decimals * 2 > grid.rows && numbers().all(|value| (0.0..=MOST).contains(&value))
+}
+
 /// Whether the first of these rows begins with a name, `blank;0.081;0.080`, below a row of numbers that all have units,
 /// `substrate;0 s;30 s`: then what stands in front of the rows are names, though most of them be numbers.
 pub(super) fn begins_with_name(rows: &[&str], dialect: &Dialect, head_above: Option<&str>) -> bool {

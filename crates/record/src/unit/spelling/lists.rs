@@ -284,6 +284,7 @@ pub(super) fn word_of_any_case(lower: &str) -> Option<&'static str> {
         "kg" | "кг" => "kg",
         "g" => "g",
         "cm" | "см" => "cm",
+        "дм" => "dm",
         "um" | "micron" | "microns" => "um",
         // What the nanometre was called before 1960.
         "millimicron" | "millimicrons" | "m-mu" | "mmu" | "mµ" | "mμ" => "nm",

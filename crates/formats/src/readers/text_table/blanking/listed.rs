@@ -92,14 +92,13 @@ pub(super) fn without_marks_of_keys(text: &str) -> Option<ListedReadings> {
     const LONGEST: usize = 1 << 16;
     /// So many lines of numbers are a table, whose results the list may be.
     const TABLE: usize = 3;
-    if text.len() > LONGEST
-        || !text.contains([':', '=', '>', '→', '—', '–'])
-        || !(names_wavelength(text) && names_light(text))
+    if text.len() > LONGEST || !text.contains([':', '=', '>', '→', '—', '–']) || !names_wavelength(text)
     {
         return None;
     }
+    let spoken = names_light(text);
     let lines: Vec<&str> = text.split_inclusive('\n').collect();
-    let plain = |line: &&str| listed(line, false).filter(|one| one.decimals.is_some());
+    let plain = |line: &&str| listed(line, false, spoken).filter(|one| one.decimals.is_some());
     let mut found: Vec<Option<ListedReading>> = lines.iter().map(plain).collect();
     let first = found.iter().flatten().next()?.clone();
     let is_place = |line: &str, one: &ListedReading| one.from > 0 && is_at(line[one.from..one.at].trim());
@@ -115,7 +114,7 @@ pub(super) fn without_marks_of_keys(text: &str) -> Option<ListedReadings> {
         if found[place].is_none() && found[place - 1].is_some() {
             let of_list = |one: &ListedReading| (one.sign, one.from > 0) == (first.sign, first.from > 0);
             let goes_on = lines.get(place + 1).is_some_and(|line| plain(line).is_some());
-            found[place] = listed(lines[place], goes_on).filter(of_list);
+            found[place] = listed(lines[place], goes_on, spoken).filter(of_list);
         }
     }
     let longest = found.split(Option::is_none).map(<[_]>::len).max().unwrap_or(0);
@@ -159,8 +158,9 @@ pub(super) fn without_marks_of_keys(text: &str) -> Option<ListedReadings> {
     })
 }
 
-/// The line of a name, a sign and a reading, or of what says that there is none where it may be `missing`.
-fn listed(line: &str, missing: bool) -> Option<ListedReading> {
+/// The line of a name, a sign and a reading, or of what says that there is none where it may be `missing`. Light is `spoken` of
+/// elsewhere, or the reading has its symbol behind it.
+fn listed(line: &str, missing: bool, spoken: bool) -> Option<ListedReading> {
     /// In characters, as keys are at most.
     const LONGEST_NAME: usize = 48;
     /// What leads from a name to its reading.
@@ -182,6 +182,19 @@ fn listed(line: &str, missing: bool) -> Option<ListedReading> {
         .max_by_key(|(at, sign)| (at + sign.len(), sign.len()))
         .or_else(dash)?;
     let value = line[at + sign.len()..].trim();
+    // `göl -> 0,412 A`: the symbol behind the number says that light was read.
+    let (value, symbol) = value
+        .split_once(' ')
+        .filter(|(number, _)| number.starts_with(|c: char| c.is_ascii_digit() || c == '-'))
+        .map_or((value, ""), |(number, rest)| (number, rest.trim()));
+    let by_symbol = || {
+        let head = crate::column_header::read_column_header(symbol);
+        head.quantity.is_some_and(|quantity| quantity.is_of_light()) && head.held.is_empty()
+            || crate::words::quantity_of(symbol).is_some_and(|quantity| quantity.is_of_light())
+    };
+    if !(symbol.is_empty() && spoken || !symbol.is_empty() && by_symbol()) {
+        return None;
+    }
     let bullet = line[..at].trim_start().strip_prefix("- ");
     let name = bullet.unwrap_or(&line[..at]).trim();
     let digits = value.strip_prefix('-').unwrap_or(value);

@@ -1,5 +1,6 @@
 //! What the headers over a column say, from the lowest to the highest, and what rows of conditions say of it.
 
+use crate::words;
 use curvary_record::unit::spelled;
 use curvary_record::{Coordinate, KnownQuantity, Quantity, Span, Unit};
 
@@ -37,15 +38,28 @@ pub(crate) fn corner_heads(corner: &str) -> (CornerHead, CornerHead) {
     (Some(one).filter(|head| head.0.is_some()), None)
 }
 
+/// A cell of a row above the headers: the key in front of the row, and what stands over the column.
+pub(super) struct KeyedCell<'t> {
+    pub(super) key: &'t str,
+    pub(super) text: &'t str,
+    pub(super) span: Span,
+    pub(super) line: u32,
+}
+
+/// The field that each curve has a value of its own of, where a key is one: `Date`, `Operator`.
+pub(in super::super) fn field_over_curves(key: &str) -> Option<&'static str> {
+    let field = words::field_of(key.trim().trim_end_matches(':').trim_end());
+    field.filter(|field| matches!(*field, "date" | "operator"))
+}
+
 /// Takes what a row of names or conditions says of a column, behind what its key says of all.
-pub(super) fn beside_heads(
-    column: &mut Column,
-    class: RowClass,
-    key: &str,
-    text: &str,
-    span: Span,
-    grid: &Grid,
-) {
+pub(super) fn beside_heads(column: &mut Column, class: RowClass, cell: &KeyedCell, grid: &Grid) {
+    let KeyedCell {
+        key,
+        text,
+        span,
+        line,
+    } = *cell;
     let with = |label: &Option<String>, name: &str| match label {
         Some(label) => format!("{name} {label}"),
         None => name.to_owned(),
@@ -60,9 +74,14 @@ pub(super) fn beside_heads(
         RowClass::Condition => match condition(key, text, grid) {
             Some(held) => {
                 column.held.retain(|other| other.quantity != held.quantity);
-                column.held.push(held);
+                column.held.push(Coordinate {
+                    raw: Some(text.to_owned()),
+                    line: Some(line),
+                    ..held
+                });
                 column.label.get_or_insert_with(|| text.to_owned());
             }
+            None if let Some(field) = field_over_curves(key) => column.claims.push((field, span)),
             None => column.label = Some(with(&column.label, &format!("{key} {text}"))),
         },
         RowClass::Header | RowClass::Units | RowClass::Title | RowClass::Summary => {}

@@ -15,8 +15,8 @@ use curvary_record::{Coordinate, KnownQuantity, Quantity, Span, Unit};
 pub(super) use self::clock::{Clock, clock_of, is_head_of_clocks, is_head_of_times};
 pub(super) use self::coordinates::parameter;
 use self::coordinates::{CoordinateCell, PartedCoordinates};
-use self::headers::{beside_heads, condition_over, spread_groups, understand_heads};
-pub(super) use self::headers::{corner_heads, head_or_first_word};
+use self::headers::{KeyedCell, beside_heads, condition_over, spread_groups, understand_heads};
+pub(super) use self::headers::{corner_heads, field_over_curves, head_or_first_word};
 pub(super) use self::local::hear_vocabulary;
 pub(super) use self::stats::{FEW_NAMES, Stats};
 use self::units::{bare_unit, hear_other};
@@ -50,6 +50,8 @@ pub(super) struct Column {
     pub(super) label: Option<String>,
     /// The sample, where a row of samples or a layout names it, and where.
     pub(super) sample: Option<(String, Span)>,
+    /// What rows of keys above it say of it alone: a field, and where its value stands.
+    pub(super) claims: Vec<(&'static str, Span)>,
     /// Seconds, where the column is of clock times.
     pub(super) clock: Option<Clock>,
     /// Whether the vocabulary of a laboratory says what it is of.
@@ -134,6 +136,7 @@ pub(super) fn describe(
             held: Vec::new(),
             label: None,
             sample: None,
+            claims: Vec::new(),
             clock: None,
             by_vocabulary: false,
             stats: Stats::default(),
@@ -191,14 +194,13 @@ pub(super) fn describe(
                     .is_none_or(|parted| parted.takes(level, index) == CoordinateCell::Other)
             {
                 let key = row[0].map_or("", |key| text[key.range()].trim());
-                beside_heads(
-                    &mut column,
-                    head.class,
+                let of_key = KeyedCell {
                     key,
-                    text[span.range()].trim(),
+                    text: text[span.range()].trim(),
                     span,
-                    grid,
-                );
+                    line: head.line.line,
+                };
+                beside_heads(&mut column, head.class, &of_key, grid);
             }
         }
         if let Some(unit) = grid.units[index].as_deref().and_then(unit_in_cells) {
@@ -316,6 +318,11 @@ fn number_rows(columns: &mut [Column]) {
             )
         })
     };
+    // Temperatures of a melting curve; those of single samples do not run.
+    let rises_by_levels = |column: &Column| {
+        let level = |quantity: &Quantity| matches!(quantity.as_str(), "temperature" | "ph");
+        column.quantity.as_ref().is_some_and(level) && column.stats.orderly()
+    };
     let numbers =
         first.kind == ColumnKind::Figures && first.stats.counts_with_gaps() && first.stats.count >= 3;
     // `Std` over 0, 1, 2 beside their concentrations numbers the standards.
@@ -336,7 +343,9 @@ fn number_rows(columns: &mut [Column]) {
         && nameless(first)
         && first.quantity.is_none()
         && rest.len() >= 2
-        && rest.iter().any(runs)
+        && rest
+            .iter()
+            .any(|column| runs(column) || step && rises_by_levels(column))
         && !rest.iter().any(nameless)
     {
         first.quantity = Some(Quantity::INDEX);

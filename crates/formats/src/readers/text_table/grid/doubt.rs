@@ -251,7 +251,8 @@ impl Grid {
     }
 
     /// Of the rows that end early, those whose name ends in a number with a decimal sign, as that of no whole row does:
-    /// `0.1 mM0.053`. The first reading has gone into the name, and all others stand under the wrong columns.
+    /// `0.1 mM0.053`; or of which another column of words does, `BMalt;0,112` among `A;Tea;0,111`. The first reading has gone into
+    /// the words, and all others stand under the wrong columns.
     fn names_with_a_number(&self, short: &[usize], text: &str) -> Vec<usize> {
         let decimal = char::from(self.dialect.style.decimal);
         let ends_in_number = |span: &Span| {
@@ -259,16 +260,23 @@ impl Grid {
             let head = name.trim_end_matches(|c: char| c.is_ascii_digit());
             head.len() < name.len() && head.ends_with(decimal)
         };
-        let names = self.words(0);
         let whole = |row: &usize| short.binary_search(row).is_err();
-        if (0..self.rows)
-            .filter(whole)
-            .any(|row| names.get(row).is_some_and(ends_in_number))
-        {
-            return Vec::new();
-        }
-        let is_glued = |row: &&usize| names.get(**row).is_some_and(ends_in_number);
-        short.iter().filter(is_glued).copied().collect()
+        let mut glued: Vec<usize> = (0..self.columns())
+            .filter(|column| self.kinds[*column] == ColumnKind::Words)
+            .flat_map(|column| {
+                let words = self.words(column);
+                let ends = |row: &usize| words.get(*row).is_some_and(ends_in_number);
+                let none_whole = !(0..self.rows).filter(whole).any(|row| ends(&row));
+                short
+                    .iter()
+                    .copied()
+                    .filter(move |row| none_whole && ends(row))
+                    .collect::<Vec<_>>()
+            })
+            .collect();
+        glued.sort_unstable();
+        glued.dedup();
+        glued
     }
 
     /// Of the rows that end early, those whose first number looks like two that have become one.

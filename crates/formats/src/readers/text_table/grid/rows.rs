@@ -1,6 +1,6 @@
 //! Rows into a grid: a quick way for plain numbers, a careful way for all others.
 
-use super::super::scan::{leading_number, strip_remark};
+use super::super::scan::{is_prompt, leading_number, strip_remark};
 use super::*;
 
 /// What became of a line.
@@ -80,6 +80,9 @@ impl Grid {
                 }
                 cursor = behind;
                 continue;
+            }
+            if is_prompt(line) {
+                break;
             }
             match self.careful_row(line, cursor) {
                 LineOutcome::Yes => {

@@ -12,8 +12,7 @@ use super::super::segments::is_axis;
 use super::is_unit_alone;
 use super::titles::is_caption_between_stars;
 use crate::column_header::read_column_header;
-use crate::words;
-use crate::words::WordList;
+use crate::words::{self, WordList};
 
 /// The cells of a line as heads of the columns of a table, where they can be.
 #[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
@@ -23,6 +22,7 @@ pub(super) fn map_heads(
     grid: &Grid,
     nearest: bool,
     after_blank: bool,
+    over_units: bool,
 ) -> Option<Vec<Option<Span>>> {
     let raw = &text[line.span.range()];
     if is_caption_between_stars(raw) {
@@ -73,7 +73,8 @@ pub(super) fn map_heads(
                 let cell = &kept[cell.clone()];
                 leading_number(cell).is_some() || crate::preamble::is_condition(cell)
             })
-    } || is_key_over_each(kept, grid);
+    } || over_units && raw_split(kept, grid.dialect.sep).len() == columns
+        || is_key_over_each(kept, grid);
     if !over_all
         && stated.iter().any(|pair| {
             // A header may end with a colon over columns that it spans: `absorbance at time (min):,,,`.
@@ -96,10 +97,10 @@ pub(super) fn map_heads(
         crate::preamble::is_known(&kept[pair.key.clone()])
             && crate::preamble::is_condition(&kept[pair.value.clone()])
     };
-    if !nearest && columns > 1 && matches!(stated.as_slice(), [pair] if condition(pair)) {
+    if !nearest && !over_units && columns > 1 && matches!(stated.as_slice(), [pair] if condition(pair)) {
         return None;
     }
-    if !nearest && is_key_in_cells(kept, grid) {
+    if !nearest && !over_units && is_key_in_cells(kept, grid) {
         return None;
     }
     let in_cells = stated.len() >= 2 || stated.iter().any(|pair| pair.says.is_some());
@@ -118,7 +119,7 @@ pub(super) fn map_heads(
     let first = texts.first().copied().unwrap_or("");
     let states = !over_all && first.ends_with([':', '=']) && texts.len() <= 3 && columns <= 3
         || (texts.len() <= 2 && first.contains(": "))
-        || (!nearest || after_blank || columns == 2) && !over_all && is_statement(&texts);
+        || (!nearest || after_blank || columns == 2) && !over_all && is_statement(&texts, grid);
     if states {
         return None;
     }
@@ -180,7 +181,7 @@ pub(super) fn map_heads(
 
 /// Whether a line is a known key with a value over each of the curves, `Date,2012-12-19,2012-12-20` over `nm,Abs,Abs`: days, or the
 /// same again and again, or names of samples and people. `Operator;Kay;Room;B12` is several keys.
-fn is_key_over_each(line: &str, grid: &Grid) -> bool {
+pub(super) fn is_key_over_each(line: &str, grid: &Grid) -> bool {
     let sep = grid.dialect.sep;
     if sep.byte().is_none() || grid.columns() < 3 {
         return false;
@@ -319,7 +320,7 @@ fn are_all_like_readings(line: &str, cells: &[Option<Range<usize>>], grid: &Grid
 }
 
 /// Whether cells say `key value`: the first is a field's name, and what follows is no head of a column.
-fn is_statement(texts: &[&str]) -> bool {
+fn is_statement(texts: &[&str], grid: &Grid) -> bool {
     let [key, rest @ ..] = texts else { return false };
     let key = key.trim_end_matches([':', '=']).trim();
     // `Path (mm)` over a number is a field under its unit.
@@ -343,11 +344,52 @@ fn is_statement(texts: &[&str]) -> bool {
     if rest.len() > 2 || rest.len() == 2 && (rest.iter().all(number) || words()) || known.is_none() {
         return false;
     }
+    // `Wavelength;Green tea` over numbers: the value of what runs would be a number.
+    let is_name = |text: &&str| {
+        let day = || {
+            matches!(
+                read_date(text, None),
+                DateReading::Read(_) | DateReading::Undecidable(_)
+            )
+        };
+        text.starts_with(char::is_alphabetic) && words::marker(text).is_none() || day()
+    };
+    let key_head = read_column_header(key);
+    // Units in the cells below it say that it runs there.
+    let of_cells = grid.units.first().and_then(Option::as_deref).is_some_and(|unit| {
+        let with_unit = read_column_header(&format!("{key} ({})", unit.trim()));
+        key_head.quantity.is_some() && with_unit.quantity == key_head.quantity
+    });
+    if let [value] = rest
+        && ((is_axis(&key_head) || of_cells) && is_name(value)
+            || known == Some("sample") && names_a_column_of_readings(value))
+    {
+        return false;
+    }
     !rest.iter().any(|text| {
         let head = crate::column_header::read_column_header(text);
         let names = head.quantity.is_some() || !head.quantities_possible.is_empty();
         names && leading_number(text).is_none()
     })
+}
+
+/// Whether a word names a column of readings rather than a sample: `Messung 1`, `Mean`, `540 nm`.
+fn names_a_column_of_readings(text: &str) -> bool {
+    let word = text.trim_end_matches(|c: char| c.is_ascii_digit() || c == ' ');
+    let wavelength = || {
+        let head = read_column_header(text);
+        head.label.is_none()
+            && head
+                .held
+                .iter()
+                .any(|held| held.quantity == curvary_record::Quantity::WAVELENGTH)
+    };
+    let counted = read_column_header(word).quantity;
+    counted.is_some_and(|of| matches!(of.as_str(), "index" | "replicate"))
+        || words::word(word) == words::HeaderWord::Generic
+        || words::is_statistics(word)
+        || words::is(WordList::Series, word)
+        || wavelength()
 }
 
 /// Splits a line of heads into as many cells as the table has columns. `indent`: characters cut from its front.
@@ -479,8 +521,9 @@ fn names_rows_without_head(line: &str, cells: &[Range<usize>], grid: &Grid, inde
     if !words && !counts() || grid.kinds[1] != ColumnKind::Figures {
         return false;
     }
-    let quoted = |range: &Range<usize>| line[range.clone()].starts_with('"');
-    let printed = !words && (cells.iter().all(quoted) || stand_flush_right(line, cells, grid, indent));
+    let quoted =
+        |range: &Range<usize>| line[range.clone()].starts_with('"') || line[..range.start].ends_with('"');
+    let printed = cells.iter().all(quoted) || !words && stand_flush_right(line, cells, grid, indent);
     if printed && cells.iter().any(measured) {
         return true;
     }

@@ -172,6 +172,8 @@ pub(super) fn is_row_under_parameter(rows: &[&str], head: Option<&str>, dialect:
 /// Whether the first of these rows tells the columns of the others apart: nothing over the first column, a number with
 /// its unit over each of the rest (`;0 µM;5 µM;10 µM`), and no unit in the rows below.
 pub(super) fn is_row_of_levels(rows: &[&str], dialect: &Dialect) -> bool {
+    /// So many rows below tell that it is a header.
+    const SAMPLED: usize = 8;
     let [first, rest @ ..] = rows else { return false };
     let united = |row: &str, range: &Range<usize>| {
         matches!(cell(&row[range.clone()], dialect.style), Cell::WithUnit { .. })
@@ -180,6 +182,33 @@ pub(super) fn is_row_of_levels(rows: &[&str], dialect: &Dialect) -> bool {
     let Some((corner, levels)) = cells.split_first() else {
         return false;
     };
+    // `Time (s),340 nm` over `0,0.911`: words over the first column, and a coordinate over each other.
+    let head_of =
+        |range: &Range<usize>| crate::column_header::read_column_header(first[range.clone()].trim());
+    let is_coordinate = |range: &Range<usize>| {
+        head_of(range).held.iter().any(|held| {
+            matches!(
+                held.quantity.as_str(),
+                "wavelength" | "time" | "temperature" | "concentration"
+            )
+        })
+    };
+    let corner_head = head_of(corner);
+    let names = corner_head.quantity.is_some() || corner_head.unit.is_some();
+    if names
+        && !united(first, corner)
+        && !levels.is_empty()
+        && levels
+            .iter()
+            .all(|range| united(first, range) && is_coordinate(range))
+        && rest.len() >= 2
+        && rest.iter().take(SAMPLED).all(|row| {
+            let cells = split(row, dialect);
+            cells.len() == levels.len() + 1 && !cells[1..].iter().any(|range| united(row, range))
+        })
+    {
+        return true;
+    }
     first[corner.clone()].trim_matches(is_blank).is_empty()
         && levels.len() >= 2
         && levels.iter().all(|range| united(first, range))

@@ -97,11 +97,17 @@ pub(super) fn class_of(line: &str) -> LineGlance {
     LineGlance::Mixed
 }
 
+/// Whether a line is nothing but the sign behind which a console waits.
+pub(crate) fn is_prompt(line: &str) -> bool {
+    matches!(line.trim_matches(is_blank), ">" | ">>>")
+}
+
 /// Whether a line only underlines or separates.
 pub(crate) fn is_ruler(line: &str) -> bool {
     let line = line.trim_matches(is_blank);
-    // Typesetters rule a table with a lone `_` or `=`; consoles wait behind `>` or `>>>`.
-    matches!(line, "_" | "=" | ">" | ">>>")
+    // Typesetters rule a table with a lone `_` or `=`.
+    matches!(line, "_" | "=")
+        || is_prompt(line)
         || line.len() >= 3
             && line.chars().all(|c| {
                 matches!(

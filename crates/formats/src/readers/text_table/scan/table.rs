@@ -12,7 +12,9 @@ use super::super::foot;
 use super::super::grid::{ColumnKind, Cursor, Grid, MAX_COLUMNS, line_end};
 use super::super::heads::{glue_units, heads_above, unmatched_head};
 use super::super::segments::RowClass;
-use super::super::surroundings::{are_like_readings, begins_with_name, lines_of_light_above, with_following};
+use super::super::surroundings::{
+    are_like_percents, are_like_readings, begins_with_name, lines_of_light_above, with_following,
+};
 use super::column_kinds::{columns_with_marks, kinds_of, split_all, take_names, usual_count};
 use super::header_rows::{
     is_head_of_numbers, is_row_of_conditions, is_row_of_levels, is_row_over_others, is_row_under_parameter,
@@ -89,6 +91,18 @@ pub(super) fn take_heads(text: &str, pieces: &mut Vec<TextPiece>, table: &Scanne
         met |= is_head(piece);
         !(is_head(piece) || met && is_ruler_piece(text, piece))
     }));
+}
+
+/// Whether headers name what was worked out of a fit, `(Intercept)  conc`, and nothing that was read.
+fn of_results_alone(text: &str, heads: &[HeadRow]) -> bool {
+    let cells = || heads.iter().flat_map(|head| head.cells.iter().flatten());
+    let bracketed = |span: &Span| text[span.range()].trim().starts_with('(');
+    cells().count() >= 2
+        && cells().any(bracketed)
+        && !cells().any(|span| {
+            let head = crate::column_header::read_column_header(text[span.range()].trim());
+            head.quantity.is_some_and(|quantity| quantity.is_of_light())
+        })
 }
 
 /// The table that begins at `cursor`, if one does, and where the text goes on behind it.
@@ -327,12 +341,12 @@ pub(super) fn table_at(
             (parted || columns == 2)
                 && grid.rows >= 3
                 && !prose
-                && are_like_readings(&grid)
+                && (are_like_readings(&grid) || are_like_percents(&grid, text, above))
                 && lines_of_light_above(text, above, &text[after.at..], grid.rows >= 3)
         };
         worded || numbered_heads || (figures >= 2 && grid.rows >= 3 && !prose) || list() || row_tells()
     } else {
-        grid.rows >= 2 || worded || numbered_heads
+        grid.rows >= 2 || worded && !of_results_alone(text, &heads) || numbered_heads
     };
     if !enough || (class == LineGlance::Mixed && !words_first && grid.rows < 2) {
         return None;

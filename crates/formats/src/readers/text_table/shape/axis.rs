@@ -155,9 +155,41 @@ impl Shaper<'_> {
         );
     }
 
+    /// The x column beside another of the same quantity that stays the same from row to row, `day;hours` over 1, 1, 2, 2 and 0, 6, 24,
+    /// 30: the hours tell more.
+    fn steadier_than(&self, x: usize, roles: &[ShapeRole]) -> Option<usize> {
+        let of = self.columns[x].quantity.as_ref()?;
+        let mut others = (0..roles.len()).filter(|&i| {
+            i != x && roles[i] == ShapeRole::Coordinate && self.columns[i].quantity.as_ref() == Some(of)
+        });
+        let other = others.next().filter(|_| others.next().is_none())?;
+        let steady = |i: usize| {
+            let values: Vec<f64> = self.table.grid.column(self.columns[i].index).collect();
+            values.windows(2).all(|pair| pair[0] < pair[1])
+        };
+        let no_curve = |role: &ShapeRole| {
+            matches!(
+                role,
+                ShapeRole::Coordinate | ShapeRole::Counter | ShapeRole::Names
+            )
+        };
+        let first_measured = roles.iter().position(|role| !no_curve(role))?;
+        let plain = [x, other]
+            .iter()
+            .all(|&i| self.columns[i].kind == ColumnKind::Figures && self.columns[i].clock.is_none());
+        (plain && x.max(other) < first_measured && !steady(x) && steady(other)).then_some(other)
+    }
+
     /// One running column, the others measured over it.
     #[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
     pub(super) fn one_axis(&mut self, x: usize, roles: &[ShapeRole]) -> TableReading {
+        let (x, why_another) = match self.steadier_than(x, roles) {
+            Some(other) => (
+                other,
+                "is another x column; the one that changes in every row was taken for the curves",
+            ),
+            None => (x, "is another x column; the first was taken for the curves"),
+        };
         let same_axis = |i: usize| {
             roles[i] == ShapeRole::Coordinate
                 && (self.columns[i].quantity == self.columns[x].quantity || self.columns[i].clock.is_some())
@@ -227,7 +259,7 @@ impl Shaper<'_> {
         }
         for &i in &second_axes {
             self.used(i, ColumnRole::LeftOut, &Quantity::UNKNOWN, &Unit::ONE);
-            self.tell_second_axis(i, "is another x column; the first was taken for the curves");
+            self.tell_second_axis(i, why_another);
         }
         // `;tank 1;tank 2` under `absorbance over wavelength in nm`: the words say what the first column is.
         let told = self.context.names(&Quantity::WAVELENGTH)

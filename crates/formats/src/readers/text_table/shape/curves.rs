@@ -328,6 +328,10 @@ impl Shaper<'_> {
             let place = Origin::Source(self.source.place(*span));
             trace.fields.claim("sample", Claim::text(sample.clone(), place));
         }
+        for (field, span) in &described.claims {
+            let value = span.range();
+            crate::preamble::claim_under(&mut trace.fields, &mut self.questions, self.source, field, value);
+        }
         let index = self.columns[column].index;
         let gaps = !grid.gaps_of(index).is_empty();
         let lacking = if gaps { self.lacking(index) } else { 0 };
