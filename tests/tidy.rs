@@ -322,7 +322,7 @@ const SHARED_NAMES: &[(&str, &[&str])] = &[
     ),
     (
         "rooms that do not know each other, each with its own module in front of the name",
-        &["Conversion", "Key", "Order", "Part", "Step"],
+        &["Key", "Part"],
     ),
 ];
 

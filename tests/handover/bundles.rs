@@ -385,22 +385,11 @@ fn sealed(bag: &Path) {
     fs::write(bag.join("manifest-sha512.txt"), sealed).unwrap();
 }
 
-/// Whatever a bundle went through on its way, a copied folder, packed again in another order or without the folder around it:
-/// the same runs under the same names, read by the same answers, words, rules for names and layouts, with notes, tags, results and
-/// saved sequences. An archive that has files of its own is told of words and sequences and keeps its own.
-#[test]
-#[expect(clippy::too_many_lines, reason = "cases one after another")]
-fn a_bundle_comes_home_however_it_was_carried() {
-    let folder = tempfile::tempdir().unwrap();
-    let folder = folder.path();
+/// The demo data in the archive `lab` with answers, a tag, results, a sequence, a word and a layout; and its time courses as the bundle
+/// `all.zip` and the folder `unpacked`.
+fn bundles_of_a_full_archive(folder: &Path, quiet: &dyn Fn(&[&str]) -> String) {
     let data = root().join("demo-data");
     let data = data.to_str().unwrap();
-    let quiet = |words: &[&str]| {
-        let done = run(folder, words);
-        let told = String::from_utf8_lossy(&done.stderr).into_owned();
-        assert!(status(&done).is_some_and(|code| code <= 1), "{words:?}: {told}");
-        String::from_utf8(done.stdout).unwrap()
-    };
     quiet(&["add", data, "--archive", "lab", "--quiet"]);
     // Questions are answered, so that their file is no longer in question.
     for (kind, answer) in [
@@ -469,6 +458,22 @@ fn a_bundle_comes_home_however_it_was_carried() {
             "lab",
         ]);
     }
+}
+
+/// Whatever a bundle went through on its way, a copied folder, packed again in another order or without the folder around it:
+/// the same runs under the same names, read by the same answers, words, rules for names and layouts, with notes, tags, results and
+/// saved sequences. An archive that has files of its own is told of words and sequences and keeps its own.
+#[test]
+fn a_bundle_comes_home_however_it_was_carried() {
+    let folder = tempfile::tempdir().unwrap();
+    let folder = folder.path();
+    let quiet = |words: &[&str]| {
+        let done = run(folder, words);
+        let told = String::from_utf8_lossy(&done.stderr).into_owned();
+        assert!(status(&done).is_some_and(|code| code <= 1), "{words:?}: {told}");
+        String::from_utf8(done.stdout).unwrap()
+    };
+    bundles_of_a_full_archive(folder, &quiet);
     // Packed again by hand: backwards, and without the folder around it.
     let all = members(&folder.join("all.zip"));
     let packed_again = |name: &str, front: &str| {

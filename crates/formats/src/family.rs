@@ -170,7 +170,7 @@ fn cells(line: &str, delimiter: FamilyDelimiter) -> Vec<&str> {
             .map(str::trim)
             .filter(|cell| !cell.is_empty())
             .flat_map(|cell| {
-                let numbers = cell.split(' ').all(is_number);
+                let numbers = cell.split(' ').all(is_like_number);
                 if numbers {
                     cell.split(' ').collect()
                 } else {
@@ -182,7 +182,7 @@ fn cells(line: &str, delimiter: FamilyDelimiter) -> Vec<&str> {
     }
 }
 
-fn is_number(cell: &str) -> bool {
+fn is_like_number(cell: &str) -> bool {
     let cell = cell.trim_matches(['"', '\'', ' ', '*', '<', '>', '~', '%']);
     cell.contains(|sign: char| sign.is_ascii_digit())
         && cell.starts_with(|sign: char| sign.is_ascii_digit() || "+-−.,".contains(sign))
@@ -202,7 +202,7 @@ impl<'t> FamilyRow<'t> {
     fn of(line: &'t str, delimiter: FamilyDelimiter) -> Self {
         let cells = cells(line, delimiter);
         Self {
-            numbers: cells.iter().filter(|cell| is_number(cell)).count(),
+            numbers: cells.iter().filter(|cell| is_like_number(cell)).count(),
             filled: cells.iter().filter(|cell| !cell.is_empty()).count(),
             cells,
         }
@@ -266,7 +266,7 @@ fn header_row(rows: &[FamilyRow], block: &std::ops::Range<usize>) -> Option<usiz
     let (first, second) = (rows.get(block.start)?, rows.get(block.start + 1)?);
     let over = first.cells.iter().zip(&second.cells);
     over.into_iter()
-        .any(|(above, below)| !above.is_empty() && !is_number(above) && is_number(below))
+        .any(|(above, below)| !above.is_empty() && !is_like_number(above) && is_like_number(below))
         .then_some(block.start)
 }
 
@@ -341,7 +341,7 @@ struct Marks {
 
 impl Marks {
     fn see(&mut self, cells: &[&str]) {
-        for cell in cells.iter().filter(|cell| is_number(cell)) {
+        for cell in cells.iter().filter(|cell| is_like_number(cell)) {
             let between = |mark: u8| {
                 cell.as_bytes()
                     .windows(3)
@@ -371,9 +371,9 @@ fn kinds_of(rows: &[FamilyRow], kinds: &mut Vec<&'static str>) {
     for cell in &row.cells {
         let kind = if cell.is_empty() {
             continue;
-        } else if is_number(cell) && cell.contains(':') {
+        } else if is_like_number(cell) && cell.contains(':') {
             "clock"
-        } else if is_number(cell) {
+        } else if is_like_number(cell) {
             "number"
         } else {
             "word"

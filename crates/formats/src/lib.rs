@@ -47,6 +47,7 @@ mod recognise;
 mod rendering;
 mod settle;
 pub mod sink;
+mod slice;
 pub mod source;
 pub mod vocabulary;
 pub mod words;

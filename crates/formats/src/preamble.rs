@@ -17,7 +17,7 @@ use std::cell::RefCell;
 use std::ops::Range;
 
 use curvary_record::interpret::{Customs, Interpretation, interpret_as};
-use curvary_record::moment::Order;
+use curvary_record::moment::DatePartOrder;
 use curvary_record::unit::{Spelling, spelled};
 use curvary_record::{
     Claim, Fields, Key, Label, Origin, Place, Question, Span, Unit, Value, ValueKind, known_field,
@@ -94,7 +94,7 @@ thread_local! {
 
 fn customs(source: &Source) -> Customs {
     Customs {
-        order: source.assume().get("date").and_then(Order::named),
+        order: source.assume().get("date").and_then(DatePartOrder::named),
         decimal_comma: source.assume().get("decimal").map(|answer| answer == "comma"),
     }
 }
@@ -161,7 +161,7 @@ pub(crate) fn claim_date(
     questions: &mut Vec<Question>,
     source: &Source,
     value: Range<usize>,
-    order: Option<Order>,
+    order: Option<DatePartOrder>,
 ) {
     let customs = customs(source);
     let order = order.or(customs.order);

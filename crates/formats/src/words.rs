@@ -228,6 +228,8 @@ pub enum WordList {
     ThirdOf,
     /// The fourth.
     FourthOf,
+    /// Words that stand for a column that was named before: the one of `the second one`.
+    ColumnAgain,
     /// Words between the name of a column and what it is of.
     ColumnIs,
     /// Articles.

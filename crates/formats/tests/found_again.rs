@@ -631,7 +631,6 @@ fn all_mean_the_same(runs: &[Run], back: &[Run], lost: &[&str]) -> Result<(), St
 /// - what a run states of a coordinate (`wavelength: 535 nm` above a time course) is held along each of its curves, or
 ///   what is held along a curve, or said of it, is said of its run, which has no other;
 /// - a text is empty.
-#[expect(clippy::too_many_lines, reason = "cases one after another")]
 fn means_the_same(one: &Run, other: &Run, lost: &[&str]) -> Vec<String> {
     let mut wrong = Vec::new();
     if one.technique != other.technique {
@@ -647,84 +646,7 @@ fn means_the_same(one: &Run, other: &Run, lost: &[&str]) -> Vec<String> {
         return wrong;
     }
     for (own, back) in before.iter().zip(&after) {
-        for (own, back) in [(&own.x, &back.x), (&own.y, &back.y)] {
-            // A zero has no sign.
-            let bits = |column: &curvary_record::Column| -> Vec<u64> {
-                column
-                    .values
-                    .iter()
-                    .map(|value| (value + 0.0).to_bits())
-                    .collect()
-            };
-            if bits(own) != bits(back) {
-                wrong.push(format!("other numbers of {}", own.quantity));
-            }
-            if plain(own.quantity.as_str()) != plain(back.quantity.as_str())
-                || !same_unit(own.unit.code(), back.unit.code())
-            {
-                wrong.push(format!(
-                    "{} {} becomes {} {}",
-                    own.quantity, own.unit, back.quantity, back.unit
-                ));
-            }
-        }
-        let marks = |trace: &curvary_record::Trace| {
-            let mut marks = trace.saturated.clone();
-            marks.sort_unstable();
-            marks
-        };
-        if marks(own) != marks(back) || own.absent != back.absent {
-            wrong.push(format!(
-                "marks: {:?} {} becomes {:?} {}",
-                own.saturated, own.absent, back.saturated, back.absent
-            ));
-        }
-        let label = |trace: &curvary_record::Trace| trace.label.clone().unwrap_or_default();
-        if label(own) != label(back) {
-            wrong.push(format!("label {:?} becomes {:?}", own.label, back.label));
-        }
-        if own.row_names != back.row_names
-            && !lost.iter().any(|message| message.contains("names of the points"))
-        {
-            wrong.push(format!(
-                "names {:?} become {:?}",
-                own.row_names.first(),
-                back.row_names.first()
-            ));
-        }
-        for held in &own.held {
-            let there = back.held.iter().any(|other| {
-                other.quantity == held.quantity
-                    && same_unit(other.unit.code(), held.unit.code())
-                    && other.value.to_bits() == held.value.to_bits()
-            });
-            let field = || {
-                let claim = curvary_record::Claim::number(
-                    held.value,
-                    Some(held.unit.clone()),
-                    "",
-                    curvary_record::Origin::Source(curvary_record::Place::default()),
-                );
-                let key = held.quantity.as_str();
-                said(&back.fields, key, &claim) || said(&other.fields, key, &claim)
-            };
-            if !there && !field() {
-                wrong.push(format!(
-                    "held {} {} becomes {:?}",
-                    held.value, held.unit, back.held
-                ));
-            }
-        }
-        for (key, claims) in own.fields.iter() {
-            let found =
-                said(&back.fields, key.as_str(), &claims[0]) || said(&other.fields, key.as_str(), &claims[0]);
-            if !found && !is_told(lost, key.as_str()) {
-                wrong.push(format!(
-                    "`{key}` of a curve: {:?} {:?} is lost",
-                    claims[0].value, claims[0].unit
-                ));
-            }
-        }
+        curve_means_the_same((own, back), other, lost, &mut wrong);
     }
     for (key, claims) in one.fields.iter() {
         // Comments add to one another.
@@ -762,6 +684,92 @@ fn means_the_same(one: &Run, other: &Run, lost: &[&str]) -> Vec<String> {
         }
     }
     wrong
+}
+
+/// [`means_the_same`] of one curve, which may say of itself what the other run says of the whole.
+fn curve_means_the_same(
+    (own, back): (&curvary_record::Trace, &curvary_record::Trace),
+    other: &Run,
+    lost: &[&str],
+    wrong: &mut Vec<String>,
+) {
+    for (own, back) in [(&own.x, &back.x), (&own.y, &back.y)] {
+        // A zero has no sign.
+        let bits = |column: &curvary_record::Column| -> Vec<u64> {
+            column
+                .values
+                .iter()
+                .map(|value| (value + 0.0).to_bits())
+                .collect()
+        };
+        if bits(own) != bits(back) {
+            wrong.push(format!("other numbers of {}", own.quantity));
+        }
+        if plain(own.quantity.as_str()) != plain(back.quantity.as_str())
+            || !same_unit(own.unit.code(), back.unit.code())
+        {
+            wrong.push(format!(
+                "{} {} becomes {} {}",
+                own.quantity, own.unit, back.quantity, back.unit
+            ));
+        }
+    }
+    let marks = |trace: &curvary_record::Trace| {
+        let mut marks = trace.saturated.clone();
+        marks.sort_unstable();
+        marks
+    };
+    if marks(own) != marks(back) || own.absent != back.absent {
+        wrong.push(format!(
+            "marks: {:?} {} becomes {:?} {}",
+            own.saturated, own.absent, back.saturated, back.absent
+        ));
+    }
+    let label = |trace: &curvary_record::Trace| trace.label.clone().unwrap_or_default();
+    if label(own) != label(back) {
+        wrong.push(format!("label {:?} becomes {:?}", own.label, back.label));
+    }
+    if own.row_names != back.row_names && !lost.iter().any(|message| message.contains("names of the points"))
+    {
+        wrong.push(format!(
+            "names {:?} become {:?}",
+            own.row_names.first(),
+            back.row_names.first()
+        ));
+    }
+    for held in &own.held {
+        let there = back.held.iter().any(|other| {
+            other.quantity == held.quantity
+                && same_unit(other.unit.code(), held.unit.code())
+                && other.value.to_bits() == held.value.to_bits()
+        });
+        let field = || {
+            let claim = curvary_record::Claim::number(
+                held.value,
+                Some(held.unit.clone()),
+                "",
+                curvary_record::Origin::Source(curvary_record::Place::default()),
+            );
+            let key = held.quantity.as_str();
+            said(&back.fields, key, &claim) || said(&other.fields, key, &claim)
+        };
+        if !there && !field() {
+            wrong.push(format!(
+                "held {} {} becomes {:?}",
+                held.value, held.unit, back.held
+            ));
+        }
+    }
+    for (key, claims) in own.fields.iter() {
+        let found =
+            said(&back.fields, key.as_str(), &claims[0]) || said(&other.fields, key.as_str(), &claims[0]);
+        if !found && !is_told(lost, key.as_str()) {
+            wrong.push(format!(
+                "`{key}` of a curve: {:?} {:?} is lost",
+                claims[0].value, claims[0].unit
+            ));
+        }
+    }
 }
 
 fn is_told(lost: &[&str], key: &str) -> bool {

@@ -83,3 +83,65 @@ fn a_share_in_jcamp_dx_is_a_fraction_or_percent_only_where_the_other_is_absurd()
         );
     }
 }
+
+/// Under a header 48 readings whose comma may part thousands, and below them so many with a plain decimal comma and so many with a point.
+fn later(commas: usize, points: usize) -> String {
+    let open = (0..48).map(|row| format!("1,{}", 234 - row));
+    let commas = vec!["0,51".to_owned(); commas];
+    let points = vec!["0.51".to_owned(); points];
+    let (many, few) = if commas.len() > points.len() {
+        (commas, points)
+    } else {
+        (points, commas)
+    };
+    // The rare sign stands in the middle, where a slip would.
+    let half = many.len() / 2;
+    let below = [&many[..half], &few[..], &many[half..]].concat();
+    let rows = open.chain(below).enumerate();
+    let rows = rows.map(|(row, reading)| format!("{};{reading}\n", 400 + row));
+    format!("Wavelength (nm);Absorbance\n{}", rows.collect::<String>())
+}
+
+#[test]
+fn rows_below_the_first_decide_an_open_decimal_sign_where_one_slip_in_ten_speaks_against_them() {
+    for (commas, points, asked) in [
+        (10, 1, false),
+        (1, 10, false),
+        (9, 1, true),
+        (1, 9, true),
+        (0, 0, true),
+    ] {
+        let run = read("t.csv", &later(commas, points));
+        let found = run
+            .questions
+            .iter()
+            .any(|question| question.code.as_str() == "decimal-comma-or-thousands");
+        assert_eq!(
+            found, asked,
+            "{commas} commas, {points} points: {:?}",
+            run.questions
+        );
+    }
+    // Of commas the first readings are 1.234; of points they are 1234.
+    let first = |text: &str| read("t.csv", text).traces[0].y.values[0].to_bits();
+    assert_eq!(first(&later(10, 1)), 1.234_f64.to_bits());
+    assert_eq!(first(&later(1, 10)), 1234.0_f64.to_bits());
+}
+
+#[test]
+fn a_dark_curve_is_percent_beside_another_that_is_above_two() {
+    for (bright, asked) in [("2.1", false), ("2.0", true)] {
+        let mut text =
+            format!("Wavelength (nm);dark Transmittance (%);bright Transmittance (%)\n400;1.2;{bright}\n");
+        for point in 1..=8 {
+            text.push_str(&format!("{};0.{point}1;1.{point}1\n", 400 + point));
+        }
+        let run = read("t.csv", &text);
+        assert_eq!(
+            ordinate(&run),
+            (&Unit::PERCENT, asked),
+            "beside {bright}: {:?}",
+            run.questions
+        );
+    }
+}

@@ -9,7 +9,7 @@ mod numeral;
 pub use self::local::{apply_words, guess_word};
 use self::numeral::{Numeral, numeral, take};
 use crate::light;
-use crate::moment::{self, DateReading, Order};
+use crate::moment::{self, DatePartOrder, DateReading};
 use crate::unit::{Spelling, spelled};
 use crate::{Alternative, Claim, Code, Key, Question, Unit, Value, ValueKind};
 
@@ -17,7 +17,7 @@ use crate::{Alternative, Claim, Code, Key, Question, Unit, Value, ValueKind};
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
 pub struct Customs {
     /// The order of dates.
-    pub order: Option<Order>,
+    pub order: Option<DatePartOrder>,
     /// Whether the decimal sign is a comma.
     pub decimal_comma: Option<bool>,
 }
@@ -83,7 +83,7 @@ impl Interpretation {
 
 /// What `raw` means as the value of `key`.
 #[must_use]
-pub fn interpret(key: &Key, raw: &str, order: Option<Order>) -> Interpretation {
+pub fn interpret(key: &Key, raw: &str, order: Option<DatePartOrder>) -> Interpretation {
     let customs = Customs {
         order,
         ..Customs::default()
@@ -116,7 +116,7 @@ fn unquoted(raw: &str) -> &str {
 }
 
 /// A time of day, and the date where it stands in front: `started: 2020-07-16 09:41`.
-fn time_of_day(raw: &str, text: &str, order: Option<Order>) -> Interpretation {
+fn time_of_day(raw: &str, text: &str, order: Option<DatePartOrder>) -> Interpretation {
     let Some(time) = moment::read(text, order).time else {
         return Interpretation::text(raw, false);
     };
@@ -132,7 +132,7 @@ fn time_of_day(raw: &str, text: &str, order: Option<Order>) -> Interpretation {
     }
 }
 
-fn date(raw: &str, text: &str, order: Option<Order>) -> Interpretation {
+fn date(raw: &str, text: &str, order: Option<DatePartOrder>) -> Interpretation {
     let moment = moment::read(text, order);
     let aside = moment.time.map(|time| (Key::new("time"), Value::Text(time)));
     match moment.date {
@@ -148,13 +148,13 @@ fn date(raw: &str, text: &str, order: Option<Order>) -> Interpretation {
             ..Interpretation::text("", true)
         },
         DateReading::Undecidable(days) => {
-            let by_year = days.iter().any(|(order, _)| *order == Order::YearFirst);
+            let by_year = days.iter().any(|(order, _)| *order == DatePartOrder::YearFirst);
             let open = if by_year {
                 "year may stand first or last"
             } else {
                 "day and month may be swapped"
             };
-            let reading = |(order, day): &(Order, moment::Date)| Alternative {
+            let reading = |(order, day): &(DatePartOrder, moment::Date)| Alternative {
                 assume: format!("date={}", order.as_str()),
                 says: day.iso.clone(),
             };

@@ -49,4 +49,4 @@ pub use place::{LineTable, Lines, Place, Span};
 pub use run::{Digest, Run, RunId, SourceRef, Technique, Verdict};
 pub use topic::{Topic, TopicAnswer};
 pub use trace::{Coordinate, LengthMismatch, Trace};
-pub use unit::{Conversion, Unit};
+pub use unit::{Unit, UnitConversion};

@@ -1,4 +1,4 @@
-//! Which numbers are wavelengths, in nanometres: narrower, the less beside the number says that it is one.
+//! Which numbers are wavelengths, in nanometres: narrower, the less beside the number says that it is one; and which are like absorbances.
 //!
 //! All of them stand here, so that no two places draw the line elsewhere without a reason. From memory of the trade: oxygen absorbs
 //! below some 190 nm, silicon sees nothing beyond some 1100 nm, the near infrared ends at 2500 to 3500 nm.
@@ -36,6 +36,10 @@ pub const IN_PASSING: RangeInclusive<f64> = 185.0..=1100.0;
 
 /// What bare numbers above the columns of a table may be. Below 190 nm they would as well be counts or times.
 pub const BARE_HEADERS: RangeInclusive<f64> = 190.0..=1100.0;
+
+/// What numbers with decimals may be as absorbances where nothing else says what they are: a little below zero against the blank, and up
+/// to what the best photometers still tell from darkness.
+pub const LIKE_READINGS: RangeInclusive<f64> = -1.0..=4.0;
 
 #[cfg(test)]
 mod tests {

@@ -12,7 +12,7 @@ use self::words::{filler, month, weekday};
 
 /// The order of day, month and year in a date of numbers.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
-pub enum Order {
+pub enum DatePartOrder {
     /// 31/12/2021.
     DayFirst,
     /// 12/31/2021.
@@ -21,7 +21,7 @@ pub enum Order {
     YearFirst,
 }
 
-impl Order {
+impl DatePartOrder {
     /// The order by the word that settles it: `day-first`, `month-first` or `year-first`.
     #[must_use]
     pub fn named(word: &str) -> Option<Self> {
@@ -61,7 +61,7 @@ pub enum DateReading {
     Read(Date),
     /// One of two or three days, each under the order of its numbers: which of them is the month, or which end is the year,
     /// cannot be told.
-    Undecidable(Vec<(Order, Date)>),
+    Undecidable(Vec<(DatePartOrder, Date)>),
     /// No date, or one that contradicts itself.
     No,
 }
@@ -72,7 +72,7 @@ pub enum DateOrder {
     /// Each of them can be read in one way only.
     Clear,
     /// Some could be read in two ways, and this order is settled or the only one that suits all of them.
-    Settled(Order),
+    Settled(DatePartOrder),
     /// All of them can be read with the day first and with the month first.
     Open,
 }
@@ -102,7 +102,7 @@ const LAST_OF_TWO_DIGITS: u32 = 40;
 
 /// Reads a date, a time of day, or both. Every part of the text must be understood; else nothing is read.
 #[must_use]
-pub fn read(text: &str, order: Option<Order>) -> Moment {
+pub fn read(text: &str, order: Option<DatePartOrder>) -> Moment {
     let text = text.trim();
     if text.is_empty() || text.len() > LONGEST {
         return Moment::NONE;
@@ -138,7 +138,7 @@ pub fn read(text: &str, order: Option<Order>) -> Moment {
 
 /// Reads a date that may have a time of day behind it.
 #[must_use]
-pub fn read_date(text: &str, order: Option<Order>) -> DateReading {
+pub fn read_date(text: &str, order: Option<DatePartOrder>) -> DateReading {
     read(text, order).date
 }
 
@@ -153,9 +153,9 @@ pub fn days_between(first: &str, second: &str) -> Option<i32> {
 /// read in one order: the only one that suits all, else `order` where that is settled, else with the day first.
 /// Nothing when one of them is no date, or when no order suits all.
 #[must_use]
-pub fn days_since_first(dates: &[&str], order: Option<Order>) -> Option<(Vec<i32>, DateOrder)> {
+pub fn days_since_first(dates: &[&str], order: Option<DatePartOrder>) -> Option<(Vec<i32>, DateOrder)> {
     let found = match order {
-        Some(Order::YearFirst) => DateOrder::Settled(Order::YearFirst),
+        Some(DatePartOrder::YearFirst) => DateOrder::Settled(DatePartOrder::YearFirst),
         _ => match (order_of(dates)?, order) {
             (DateOrder::Open, Some(order)) => DateOrder::Settled(order),
             (found, _) => found,
@@ -164,7 +164,7 @@ pub fn days_since_first(dates: &[&str], order: Option<Order>) -> Option<(Vec<i32
     let order = match found {
         DateOrder::Clear => None,
         DateOrder::Settled(order) => Some(order),
-        DateOrder::Open => Some(Order::DayFirst),
+        DateOrder::Open => Some(DatePartOrder::DayFirst),
     };
     let mut days: Vec<i32> = Vec::with_capacity(dates.len());
     let mut first: Option<String> = None;
@@ -215,8 +215,8 @@ fn order_of(dates: &[&str]) -> Option<DateOrder> {
         (_, false, false) => None,
         (false, ..) => Some(DateOrder::Clear),
         (true, true, true) => Some(DateOrder::Open),
-        (true, true, false) => Some(DateOrder::Settled(Order::DayFirst)),
-        (true, false, true) => Some(DateOrder::Settled(Order::MonthFirst)),
+        (true, true, false) => Some(DateOrder::Settled(DatePartOrder::DayFirst)),
+        (true, false, true) => Some(DateOrder::Settled(DatePartOrder::MonthFirst)),
     }
 }
 
@@ -592,7 +592,7 @@ fn as_date((date, century_assumed): (civil::Date, bool)) -> Date {
     }
 }
 
-fn date(tokens: &[DateToken], order: Option<Order>) -> DateReading {
+fn date(tokens: &[DateToken], order: Option<DatePartOrder>) -> DateReading {
     let mut numbers: Vec<(u32, usize)> = Vec::new();
     let mut named_month: Option<(i8, usize)> = None;
     let mut named_day: Option<i8> = None;
@@ -652,9 +652,9 @@ fn date(tokens: &[DateToken], order: Option<Order>) -> DateReading {
     match *numbers.as_slice() {
         [(all, 8)] => one(make(all / 10_000, 4, all / 100 % 100, all % 100)),
         [(all, 6)] => match order {
-            Some(Order::YearFirst) => one(make(all / 10_000, 2, all / 100 % 100, all % 100)),
-            Some(Order::DayFirst) => one(make(all % 100, 2, all / 100 % 100, all / 10_000)),
-            Some(Order::MonthFirst) => one(make(all % 100, 2, all / 10_000, all / 100 % 100)),
+            Some(DatePartOrder::YearFirst) => one(make(all / 10_000, 2, all / 100 % 100, all % 100)),
+            Some(DatePartOrder::DayFirst) => one(make(all % 100, 2, all / 100 % 100, all / 10_000)),
+            Some(DatePartOrder::MonthFirst) => one(make(all % 100, 2, all / 10_000, all / 100 % 100)),
             None => DateReading::No,
         },
         [(year, 4), (month, 1..=2), (day, 1..=2)] => one(make(year, 4, month, day)),
@@ -662,7 +662,7 @@ fn date(tokens: &[DateToken], order: Option<Order>) -> DateReading {
             let day_first = make(year, digits, b, a).filter(&fits);
             let month_first = make(year, digits, a, b).filter(&fits);
             // A first number above 31 is a year; else the year stands first only where that is settled.
-            if digits == 2 && (a > 31 || order == Some(Order::YearFirst)) {
+            if digits == 2 && (a > 31 || order == Some(DatePartOrder::YearFirst)) {
                 return one(make(a, 2, b, year));
             }
             // Between hyphens the year stands first by ISO 8601 and last by custom: `18-05-13`.
@@ -671,8 +671,11 @@ fn date(tokens: &[DateToken], order: Option<Order>) -> DateReading {
                 .filter(&fits)
                 .filter(|_| digits == 2 && hyphens && order.is_none());
             if let Some(year_first) = year_first {
-                let mut readings = vec![(Order::YearFirst, as_date(year_first))];
-                for (order, found) in [(Order::DayFirst, day_first), (Order::MonthFirst, month_first)] {
+                let mut readings = vec![(DatePartOrder::YearFirst, as_date(year_first))];
+                for (order, found) in [
+                    (DatePartOrder::DayFirst, day_first),
+                    (DatePartOrder::MonthFirst, month_first),
+                ] {
                     if let Some(found) = found
                         .map(as_date)
                         .filter(|day| readings.iter().all(|(_, other)| other != day))
@@ -691,11 +694,11 @@ fn date(tokens: &[DateToken], order: Option<Order>) -> DateReading {
                 (Some(first), _) if points => DateReading::Read(as_date(first)),
                 (Some(first), Some(second)) if first.0 == second.0 => DateReading::Read(as_date(first)),
                 (Some(first), Some(second)) => match order {
-                    Some(Order::DayFirst) => DateReading::Read(as_date(first)),
-                    Some(Order::MonthFirst) => DateReading::Read(as_date(second)),
+                    Some(DatePartOrder::DayFirst) => DateReading::Read(as_date(first)),
+                    Some(DatePartOrder::MonthFirst) => DateReading::Read(as_date(second)),
                     _ => DateReading::Undecidable(vec![
-                        (Order::DayFirst, as_date(first)),
-                        (Order::MonthFirst, as_date(second)),
+                        (DatePartOrder::DayFirst, as_date(first)),
+                        (DatePartOrder::MonthFirst, as_date(second)),
                     ]),
                 },
                 (Some(found), None) | (None, Some(found)) => DateReading::Read(as_date(found)),

@@ -22,7 +22,7 @@ use regex::{Regex, RegexBuilder};
 use serde::{Deserialize, Serialize};
 
 use crate::interpret::{Customs, interpret_as};
-use crate::moment::Order;
+use crate::moment::DatePartOrder;
 use crate::unit::{Spelling, UnknownUnit};
 use crate::{Claim, Code, Diagnostic, Key, Origin, Place, Span, Unit, Value, ValueKind};
 
@@ -82,7 +82,7 @@ struct RuleTable {
     /// The field of each captured group, from the left.
     slots: Vec<Slot>,
     scope: NameScope,
-    order: Option<Order>,
+    order: Option<DatePartOrder>,
 }
 
 #[derive(Clone, Debug)]
@@ -341,7 +341,7 @@ fn compile(index: usize, rule: &NameRule) -> Result<RuleTable, RuleError> {
     }
     let order = match rule.order.as_deref() {
         None => None,
-        Some(word) => Some(Order::named(word).ok_or_else(|| {
+        Some(word) => Some(DatePartOrder::named(word).ok_or_else(|| {
             wrong(
                 0,
                 format!("`{word}` is no order: expected `day-first`, `month-first` or `year-first`"),

@@ -140,10 +140,9 @@ impl Serialize for StoredNumbers {
 
 /// A step, or several equal ones.
 #[derive(JsonSchema)]
-#[schemars(rename = "StoredStep")]
 #[serde(untagged)]
 #[expect(dead_code, reason = "for the schema alone")]
-pub(crate) enum Step {
+pub(crate) enum StoredStep {
     /// A step.
     One(i64),
     /// A step and how many times it follows.
@@ -181,7 +180,7 @@ pub(crate) enum StepsShape {
     /// In the difference form of JCAMP-DX with duplicates.
     Text(#[schemars(regex(pattern = "^([%J-Rj-rS-Zs][0-9]*)*$"))] String),
     /// As format 4 has them.
-    List(Vec<Step>),
+    List(Vec<StoredStep>),
 }
 
 impl<'de> Deserialize<'de> for StoredNumbers {

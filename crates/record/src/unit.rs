@@ -266,15 +266,15 @@ impl Unit {
     ///
     /// # Errors
     /// When the units measure different things, or one is unknown here.
-    pub fn conversion(&self, to: &Self) -> Result<Conversion, Incommensurable> {
+    pub fn conversion(&self, to: &Self) -> Result<UnitConversion, Incommensurable> {
         if self.0 == to.0 {
-            return Ok(Conversion {
+            return Ok(UnitConversion {
                 from: code::Scale::ONE,
                 to: code::Scale::ONE,
             });
         }
         match ParsedUnit::of(&self.0).zip(ParsedUnit::of(&to.0)) {
-            Some((from, into)) if from.dimension == into.dimension => Ok(Conversion {
+            Some((from, into)) if from.dimension == into.dimension => Ok(UnitConversion {
                 from: from.scale,
                 to: into.scale,
             }),
@@ -302,12 +302,12 @@ impl Unit {
 
 /// The way from one unit to another.
 #[derive(Clone, Copy, Debug)]
-pub struct Conversion {
+pub struct UnitConversion {
     from: code::Scale,
     to: code::Scale,
 }
 
-impl Conversion {
+impl UnitConversion {
     /// `value` in the other unit, correctly rounded from the decimal that `value` prints as.
     #[must_use]
     pub fn apply(&self, value: f64) -> f64 {

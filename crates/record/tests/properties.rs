@@ -1,7 +1,7 @@
 //! Laws that hold for any text and any number: nothing panics, and what converts comes back.
 
 use curvary_record::interpret::{guess_word, interpret};
-use curvary_record::moment::{self, DateReading, Order};
+use curvary_record::moment::{self, DatePartOrder, DateReading};
 use curvary_record::unit::spelled;
 use curvary_record::{Key, Unit, Value, known_fields};
 use proptest::prelude::*;
@@ -30,7 +30,7 @@ proptest! {
         let _ = guess_word("x", &[&text]);
         let field = known_fields()[which % known_fields().len()].key;
         for key in [Key::new(field), Key::new("house word")] {
-            let found = interpret(&key, &text, Some(Order::DayFirst));
+            let found = interpret(&key, &text, Some(DatePartOrder::DayFirst));
             if let Value::Number(number) = found.value {
                 prop_assert!(number.is_finite());
             }
@@ -45,7 +45,7 @@ proptest! {
         let text: String = parts.concat();
         let _ = spelled(&text);
         let _ = Unit::ucum(&text);
-        let _ = moment::read(&text, Some(Order::YearFirst));
+        let _ = moment::read(&text, Some(DatePartOrder::YearFirst));
         let field = known_fields()[which % known_fields().len()].key;
         let _ = interpret(&Key::new(field), &text, None);
         let _ = interpret(&Key::new("house word"), &text, None);

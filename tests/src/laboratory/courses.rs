@@ -3,8 +3,14 @@
 use super::*;
 
 /// The fading of beet red at several temperatures, over the years in ever other exports.
-#[expect(clippy::too_many_lines, reason = "a list of invented files")]
 pub(super) fn fading(shelf: &mut Shelf) {
+    fading_at_two_temperatures_or_three(shelf);
+    fading_under_sparse_headers(shelf);
+    fading_by_the_clock(shelf);
+    fading_in_four_cells(shelf);
+}
+
+fn fading_at_two_temperatures_or_three(shelf: &mut Shelf) {
     for (temperature, replicate) in [(37.0, 1), (37.0, 2), (45.0, 1), (45.0, 2), (52.0, 1), (52.0, 2)] {
         let path = format!("2016/practical-3/betanin_{temperature}C_{replicate}.csv");
         let d = decay(
@@ -53,6 +59,9 @@ pub(super) fn fading(shelf: &mut Shelf) {
             &d.truth,
         );
     }
+}
+
+fn fading_under_sparse_headers(shelf: &mut Shelf) {
     for replicate in [1, 2] {
         let path = format!("2018/kinetics/2018-05-16_betanin_45C_pH5_rep{replicate}.txt");
         let d = decay(&path, 0.90, 0.04, fading_constant(45.0), axis(0.0, 5400.0, 90.0));
@@ -91,6 +100,9 @@ pub(super) fn fading(shelf: &mut Shelf) {
             &d.truth,
         );
     }
+}
+
+fn fading_by_the_clock(shelf: &mut Shelf) {
     for temperature in [42.0, 48.0] {
         let path = format!("2023/fading/jacket {temperature}.txt");
         let d = decay(
@@ -112,6 +124,9 @@ pub(super) fn fading(shelf: &mut Shelf) {
         .replace("2023-02-4", "2023-02-0");
         shelf.put(&path, "clock times, a word of the house", text, &d.truth);
     }
+}
+
+fn fading_in_four_cells(shelf: &mut Shelf) {
     let path = "2020/fading/four cells.csv";
     let times = axis(0.0, 2400.0, 40.0);
     let cells = [37.0, 45.0, 52.0, 60.0].map(|t| {

@@ -3,12 +3,19 @@
 use super::*;
 
 /// Spectra of dyes, in many shapes.
-#[expect(clippy::too_many_lines, reason = "a list of invented files")]
 pub(super) fn spectra(shelf: &mut Shelf) {
-    let spectrum = |seed: &str, x: &[f64], of: &dyn Fn(f64) -> f64| -> Vec<f64> {
-        let mut dice = Dice::new(seed);
-        x.iter().map(|w| of(*w) + NOISE * dice.normal()).collect()
-    };
+    spectra_over_wavelengths(shelf);
+    spectra_in_other_units(shelf);
+    spectra_of_odd_forms(shelf);
+}
+
+/// Readings of a spectrum with noise.
+fn spectrum(seed: &str, x: &[f64], of: &dyn Fn(f64) -> f64) -> Vec<f64> {
+    let mut dice = Dice::new(seed);
+    x.iter().map(|w| of(*w) + NOISE * dice.normal()).collect()
+}
+
+fn spectra_over_wavelengths(shelf: &mut Shelf) {
     for (year, number) in [(2016, 1), (2017, 2), (2019, 3), (2022, 4)] {
         let path = format!("{year}/spectra/beet juice {number}.csv");
         let x = axis(350.0, 700.0, 2.0);
@@ -59,6 +66,9 @@ pub(super) fn spectra(shelf: &mut Shelf) {
         text,
         &json!({ "maxima_nm": [535.0, 630.0, 424.0] }),
     );
+}
+
+fn spectra_in_other_units(shelf: &mut Shelf) {
     let path = "2019/spectra/blue glass.tsv";
     let x = axis(400.0, 700.0, 5.0);
     let y = spectrum(path, &x, &food_blue);
@@ -89,6 +99,9 @@ pub(super) fn spectra(shelf: &mut Shelf) {
         text,
         &json!({ "maximum_per_cm": 1e7 / 535.0 }),
     );
+}
+
+fn spectra_of_odd_forms(shelf: &mut Shelf) {
     let path = "2021/spectra/old computer.txt";
     let x = axis(700.0, 400.0, -4.0);
     let y = spectrum(path, &x, &betanin);

@@ -324,12 +324,16 @@ fn lines_dropped(bytes: &[u8]) -> impl Iterator<Item = (String, Vec<u8>)> {
     })
 }
 
-/// One bit of one byte turned over, wherever that does not make a digit or a sign of a number.
+/// One bit of one byte turned over, wherever that does not make a digit or a sign of a number, or a degree sign behind one: of `30`
+/// in an encoding of single bytes that is `3°`, which nobody can tell from a true temperature.
 fn bytes_flipped(bytes: &[u8]) -> impl Iterator<Item = (String, Vec<u8>)> {
     spread(bytes.len()).flat_map(move |at| {
         [0x80_u8, 0x40, 0x10].into_iter().filter_map(move |bit| {
             let flipped = bytes[at] ^ bit;
+            const DEGREE: u8 = 0xB0;
+            let behind_digit = at > 0 && bytes[at - 1].is_ascii_digit();
             let of_numbers = flipped.is_ascii_digit()
+                || flipped == DEGREE && behind_digit
                 || matches!(
                     flipped,
                     b'.' | b',' | b'-' | b'+' | b'e' | b'E' | b'd' | b'D' | b' ' | b'\t' | b'\n' | b'\r'

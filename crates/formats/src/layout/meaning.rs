@@ -1,7 +1,7 @@
 //! What a layout adds to the runs that the built-in reader made: meanings of keys, constants, the technique.
 
 use curvary_record::interpret::{Customs, interpret, interpret_as};
-use curvary_record::moment::Order;
+use curvary_record::moment::DatePartOrder;
 use curvary_record::unit::Spelling;
 use curvary_record::{
     Claim, Code, Coordinate, Diagnostic, Fields, Key, Label, Origin, Place, Quantity, Question, Run,
@@ -172,7 +172,7 @@ fn read_again(
     let spelling = claim.spelled.as_deref().unwrap_or(key.as_str());
     let field = Key::new(meaning.field.get_ref().as_str());
     let customs = Customs {
-        order: source.assume().get("date").and_then(Order::named),
+        order: source.assume().get("date").and_then(DatePartOrder::named),
         decimal_comma: source.assume().get("decimal").map(|answer| answer == "comma"),
     };
     let unit = meaning

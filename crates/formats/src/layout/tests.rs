@@ -97,6 +97,24 @@ fn the_example_holds_and_no_damage_gives_a_number_in_silence() {
     assert!(damage.held > 0 && damage.told > 0, "{damage:?}");
 }
 
+/// In an encoding of single bytes one bit makes a degree sign of a zero: `30` and `3°` are both temperatures.
+#[test]
+fn a_temperature_that_ends_in_zero_is_no_damage_in_silence() {
+    let with_temperature = PLAIN
+        .replace(
+            "\n[fields]\ntemperature = \"25 °C\"\n",
+            "\n[[key]]\nkey = \"bath\"\nfield = \"temperature\"\nunit = \"Cel\"\n",
+        )
+        .replace("temperature = \"25 °C\"", "temperature = \"30 °C\"")
+        .replace("Kuev: 10\n", "Kuev: 10\nbath: 30\n");
+    let layout = Layout::parse("tarn.toml", &with_temperature).expect("a layout");
+    let bytes = example_bytes(&layout);
+    let held = layout.hold(&layout.examples()[0], bytes.clone());
+    assert!(held.is_empty(), "{held:?}");
+    let trial = layout.damage(&layout.examples()[0], &bytes);
+    assert!(trial.complaints.is_empty(), "{:#?}", trial.complaints);
+}
+
 #[test]
 fn an_example_that_does_not_hold_is_told_at_its_line() {
     let text = PLAIN

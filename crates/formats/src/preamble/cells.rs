@@ -124,7 +124,7 @@ fn left_over(line: &str, cells: &[Range<usize>], kinds: &[KeyCell], separator: c
     let text = &line[value.clone()];
     let numbers = values
         .iter()
-        .filter(|cell| is_number(&line[(*cell).clone()]))
+        .filter(|cell| is_figures(&line[(*cell).clone()]))
         .count();
     let heads = values
         .iter()
@@ -163,7 +163,7 @@ fn value_at(
         free && is_unit(text(at))
     };
     let span = |last: usize| cells[at].start..cells[last].end;
-    if is_number(text(at)) {
+    if is_figures(text(at)) {
         if unit(at + 1) {
             return (
                 span(at + 1),
@@ -172,7 +172,7 @@ fn value_at(
             );
         }
         // From and to, with their unit behind both.
-        if other(at + 1) && is_number(text(at + 1)) && unit(at + 2) {
+        if other(at + 1) && is_figures(text(at + 1)) && unit(at + 2) {
             let says = format!("{} - {} {}", text(at), text(at + 1), text(at + 2));
             return (span(at + 2), Some(says), at + 3);
         }
@@ -227,7 +227,7 @@ fn without_mark(line: &str, cell: &Range<usize>) -> Range<usize> {
 }
 
 /// Whether a cell is one number and nothing else.
-fn is_number(text: &str) -> bool {
+fn is_figures(text: &str) -> bool {
     let text = text.trim_start_matches(['-', '+', '\u{2212}']);
     text.starts_with(|c: char| c.is_ascii_digit())
         && text

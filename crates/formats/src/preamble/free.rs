@@ -72,8 +72,7 @@ pub(super) fn claim_dates(fields: &mut Fields, source: &Source, range: Range<usi
     for statement in statements(line) {
         let statement = trim(line, statement);
         let date = date_alone(&line[statement.clone()]);
-        let from = date.as_ptr() as usize - line.as_ptr() as usize;
-        let statement = from..from + date.len();
+        let statement = crate::slice::range_in(line, date);
         if fields.get("date").is_none() && is_dated(&line[statement.clone()], customs) {
             claim_moment(
                 fields,

@@ -299,7 +299,7 @@ fn of_a_stock(raw: &str) -> Option<(&str, &str)> {
 
 /// A key of a date without the form behind it, `Datum (TT.MM.JJJJ)`, `Date [yyyy-mm-dd]`, and the order of day, month and year that
 /// the form names.
-fn date_form(spelling: &str) -> Option<(&str, Order)> {
+fn date_form(spelling: &str) -> Option<(&str, DatePartOrder)> {
     let (name, form) = spelling
         .strip_suffix([')', ']'])
         .and_then(|inner| inner.rsplit_once(['(', '[']))?;
@@ -318,13 +318,13 @@ fn date_form(spelling: &str) -> Option<(&str, Order)> {
     let year = |part: &str| is(part, &['y', 'j', 'a', 'r']);
     match parts.as_slice() {
         [first, second, third, ..] if day(first) && month(second) && year(third) => {
-            Some((name, Order::DayFirst))
+            Some((name, DatePartOrder::DayFirst))
         }
         [first, second, third, ..] if month(first) && day(second) && year(third) => {
-            Some((name, Order::MonthFirst))
+            Some((name, DatePartOrder::MonthFirst))
         }
         [first, second, third, ..] if year(first) && month(second) && day(third) => {
-            Some((name, Order::YearFirst))
+            Some((name, DatePartOrder::YearFirst))
         }
         _ => None,
     }

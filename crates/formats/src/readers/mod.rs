@@ -53,6 +53,11 @@ pub(crate) fn asked() -> impl Iterator<Item = QuestionKind> {
     jcamp::asked().chain(print::asked()).chain(text_table::asked())
 }
 
+/// Whether a text is one number, with a point or a comma for its decimals, and nothing else.
+pub(crate) fn is_plain_number(text: &str) -> bool {
+    text.trim().replace(',', ".").parse::<f64>().is_ok()
+}
+
 /// The power of ten in a line `1.0e+03 *`, by which consoles mean all numbers below to be multiplied.
 pub(crate) fn common_factor(line: &str) -> Option<i32> {
     let number = line.trim().strip_suffix('*')?.trim_end();

@@ -8,7 +8,7 @@ use std::borrow::Cow;
 use std::collections::{BTreeMap, BTreeSet};
 
 use curvary_record::{
-    Claim, Column, Conversion, Decimals, Fields, Run, Unit, Value, ValueKind, known_field, unit,
+    Claim, Column, Decimals, Fields, Run, Unit, UnitConversion, Value, ValueKind, known_field, unit,
 };
 
 /// What becomes of the units.
@@ -242,8 +242,8 @@ pub(super) fn exactly(value: f64, from: &Unit, to: &Unit) -> Option<f64> {
 
 /// Exact conversions between two units, for many values.
 struct Exactly {
-    there: Conversion,
-    back: Conversion,
+    there: UnitConversion,
+    back: UnitConversion,
 }
 
 impl Exactly {

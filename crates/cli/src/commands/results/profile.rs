@@ -1,11 +1,12 @@
 //! One parameter of kept results over a field of their runs, as a table that `fit` takes.
 
 use curvary_analysis::study::{DriftEffect, SD_IN_COMMON};
+use curvary_record::unit::Incommensurable;
 use curvary_record::{Run, Trace, Unit, Value};
 
 use std::collections::BTreeSet;
 
-use super::means::in_unit;
+use super::means::{NoValue, in_unit};
 use super::{ResultRow, flags};
 use crate::commands::find::{csv_failure, short};
 use crate::ending::{CommandResult, Ending, Failure};
@@ -58,6 +59,23 @@ impl ProfileLine {
     }
 }
 
+/// Why a result gives no line.
+#[derive(Debug, thiserror::Error)]
+enum NoProfileLine {
+    /// Its run has not the field that the others are laid over.
+    #[error("no {0} is known")]
+    NoField(String),
+    /// It has not the parameter.
+    #[error("it has no {0}")]
+    NoParameter(String),
+    /// The value cannot stand in the column.
+    #[error(transparent)]
+    Value(#[from] NoValue),
+    /// A unit is of another dimension than that of the column.
+    #[error(transparent)]
+    Unit(#[from] Incommensurable),
+}
+
 /// Prints the table; what is left out of it is told, and what the results in it hold against themselves.
 pub(super) fn profile(rows: &[ResultRow], over: &str, of: &str, screen: &mut Screen) -> CommandResult {
     // Constants of several laws, or a rate and a constant of one name, are several things.
@@ -75,17 +93,19 @@ pub(super) fn profile(rows: &[ResultRow], over: &str, of: &str, screen: &mut Scr
     let mut lines: Vec<ProfileLine> = Vec::new();
     let mut left_out: Vec<String> = Vec::new();
     for row in rows {
-        let mut line = || -> Result<ProfileLine, String> {
-            let (at, at_unit) = row.over.clone().ok_or_else(|| format!("no {over} is known"))?;
+        let mut line = || -> Result<ProfileLine, NoProfileLine> {
+            let (at, at_unit) = row
+                .over
+                .clone()
+                .ok_or_else(|| NoProfileLine::NoField(over.to_owned()))?;
             let parameter = row
                 .outcome
                 .parameter(of)
-                .ok_or_else(|| format!("it has no {of}"))?;
+                .ok_or_else(|| NoProfileLine::NoParameter(of.to_owned()))?;
             let own = parameter.unit.clone().unwrap_or(Unit::ONE);
             let (x, y) = units.clone().unwrap_or_else(|| (at_unit.clone(), own.clone()));
-            let at = at_unit.convert(at, &x).map_err(|error| error.to_string())?;
-            let (value, error) =
-                in_unit(parameter, &own, &y, &row.outcome.kind).map_err(|why| why.to_string())?;
+            let at = at_unit.convert(at, &x)?;
+            let (value, error) = in_unit(parameter, &own, &y, &row.outcome.kind)?;
             // A result that is left out gives the columns no unit.
             units = Some((x, y));
             let reason = parameter
@@ -99,7 +119,7 @@ pub(super) fn profile(rows: &[ResultRow], over: &str, of: &str, screen: &mut Scr
                     in_common += 1;
                     let whole = parameter.value.unwrap_or_default();
                     let turned = own.convert(whole + moved, units.as_ref().map_or(&own, |units| &units.1));
-                    turned.map_err(|error| error.to_string())? - value
+                    turned? - value
                 }
                 _ => 0.0,
             };

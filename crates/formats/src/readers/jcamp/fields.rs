@@ -2,7 +2,7 @@
 
 use curvary_jcamp_dx::{self as dx, LabelKind};
 use curvary_record::interpret::{Customs, Interpretation, interpret_as};
-use curvary_record::moment::Order;
+use curvary_record::moment::DatePartOrder;
 use curvary_record::unit::Spelling;
 use curvary_record::{Claim, Code, Diagnostic, Fields, Key, Origin, Question, Unit};
 
@@ -43,11 +43,12 @@ impl Gathering<'_> {
     fn claims_of(&mut self, record: &dx::Record, text: &str, fields: &mut Fields) -> Option<Question> {
         let place = place_of(&record.place);
         let assume = self.source.assume();
-        let settled = assume.get("date").and_then(Order::named);
+        let settled = assume.get("date").and_then(DatePartOrder::named);
         // DATE of 4.24 is `YY/MM/DD`; four digits tell the year in any order.
         let two_digit_years = text.split('/').map(str::len).eq([2, 2, 2]);
         let customs = Customs {
-            order: settled.or((record.label == "DATE" && two_digit_years).then_some(Order::YearFirst)),
+            order: settled
+                .or((record.label == "DATE" && two_digit_years).then_some(DatePartOrder::YearFirst)),
             decimal_comma: assume.get("decimal").map(|sign| sign == "comma"),
         };
         let listed = (record.label == "CONCENTRATIONS")

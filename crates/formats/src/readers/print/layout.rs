@@ -83,8 +83,8 @@ impl PrintCell {
         }
     }
 
-    fn is_number(&self) -> bool {
-        is_number(&self.text)
+    fn is_of_number_signs(&self) -> bool {
+        is_of_number_signs(&self.text)
     }
 
     fn middle(&self) -> f64 {
@@ -93,7 +93,7 @@ impl PrintCell {
 }
 
 /// Whether a text is made of the signs of numbers alone.
-fn is_number(text: &str) -> bool {
+fn is_of_number_signs(text: &str) -> bool {
     text.contains(|sign: char| sign.is_ascii_digit())
         && text.chars().all(|sign| {
             sign.is_ascii_digit()
@@ -183,7 +183,7 @@ fn wrapped_values(rows: &mut Vec<PrintRow>) {
                     .get(place)
                     .is_some_and(|cell| (cell.left - left).abs() < NEAR)
             };
-            let open = |cell: &PrintCell| cell.text.ends_with(',') && !cell.is_number();
+            let open = |cell: &PrintCell| cell.text.ends_with(',') && !cell.is_of_number_signs();
             (0..above.len())
                 .find(|&place| open(&above[place]) && (is_near(place) || place > 0 && is_near(place - 1)))
         } else {
@@ -446,7 +446,7 @@ fn are_columns(lines: &[(usize, WordLine)], strip: (f64, f64)) -> bool {
 fn in_columns(rows: &mut [PrintRow]) {
     let is_data = |row: &PrintRow| {
         !row.cells.is_empty()
-            && row.cells.iter().filter(|cell| cell.is_number()).count() * 2 > row.cells.len()
+            && row.cells.iter().filter(|cell| cell.is_of_number_signs()).count() * 2 > row.cells.len()
     };
     let mut at = 0;
     while at < rows.len() {

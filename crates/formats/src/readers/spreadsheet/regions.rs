@@ -8,6 +8,7 @@
 use std::collections::{BTreeMap, BTreeSet};
 
 use super::SheetCells;
+use crate::readers::is_plain_number;
 use crate::words::is_statistics;
 
 /// A sheet in parts.
@@ -41,7 +42,9 @@ impl Strip {
         let column = self.cells.values().filter_map(|row| Some(row.first()?.0)).min()?;
         let above = self.cells.range(..start).rev();
         let mut headers = above.filter_map(|(_, row)| row.iter().find(|cell| cell.0 == column));
-        headers.find(|cell| !is_number(&cell.1)).map(|cell| cell.1.trim())
+        headers
+            .find(|cell| !is_plain_number(&cell.1))
+            .map(|cell| cell.1.trim())
     }
 
     fn width(&self) -> usize {
@@ -54,10 +57,10 @@ impl Strip {
         (2..=3).contains(&self.width())
             && self.cells.values().all(|row| {
                 (2..=3).contains(&row.len())
-                    && !is_number(&row[0].1)
-                    && (row.len() == 2 || !is_number(&row[2].1))
+                    && !is_plain_number(&row[0].1)
+                    && (row.len() == 2 || !is_plain_number(&row[2].1))
             })
-            && self.cells.values().any(|row| is_number(&row[1].1))
+            && self.cells.values().any(|row| is_plain_number(&row[1].1))
     }
 
     /// Blocks of rows with an empty row between.
@@ -77,14 +80,10 @@ impl Strip {
     }
 }
 
-fn is_number(text: &str) -> bool {
-    text.trim().replace(',', ".").parse::<f64>().is_ok()
-}
-
 fn strip(cells: SheetCells) -> Strip {
     let numbers = cells
         .iter()
-        .filter(|(_, row)| row.iter().any(|cell| is_number(&cell.1)))
+        .filter(|(_, row)| row.iter().any(|cell| is_plain_number(&cell.1)))
         .map(|(row, _)| *row)
         .collect();
     Strip { cells, numbers }
@@ -199,7 +198,7 @@ pub(super) fn sums_up(cells: &SheetCells) -> bool {
             .split(|c: char| !c.is_alphanumeric())
             .filter(|word| !word.is_empty());
         // Short ones are units and symbols as well: `min`, `s`.
-        !is_number(text) && words.any(|word| word.len() > 3 && is_statistics(word))
+        !is_plain_number(text) && words.any(|word| word.len() > 3 && is_statistics(word))
     })
 }
 

@@ -45,7 +45,7 @@ impl ConsoleLine<'_> {
         let rest = self.text.get(from..).unwrap_or("");
         rest.split_ascii_whitespace()
             .map(|word| {
-                let at = self.start + from + (word.as_ptr().addr() - rest.as_ptr().addr());
+                let at = self.start + from + crate::slice::offset_in(rest, word);
                 Scalar {
                     text: word.to_owned(),
                     span: Span::new(at, at + word.len()),
@@ -93,7 +93,7 @@ fn lines(text: &str) -> Vec<ConsoleLine<'_>> {
     text.split_inclusive('\n')
         .map(|line| ConsoleLine {
             text: line.trim_end(),
-            start: line.as_ptr().addr() - text.as_ptr().addr(),
+            start: crate::slice::offset_in(text, line),
         })
         .collect()
 }

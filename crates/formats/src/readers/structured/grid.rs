@@ -4,6 +4,7 @@ use curvary_record::Span;
 
 use crate::Source;
 use crate::rendering::Rendering;
+use crate::slice::offset_in;
 
 /// The cells of a row with their places.
 type GridRow = Vec<(String, Span)>;
@@ -46,7 +47,7 @@ pub(super) fn tables(source: &Source) -> Vec<Rendering> {
     let mut row = GridRow::new();
     let mut open = false;
     for line in text.split_inclusive('\n') {
-        let start = line.as_ptr().addr() - text.as_ptr().addr();
+        let start = offset_in(text, line);
         let bare = line.trim();
         let cells = cells(line, start).filter(|_| bare.starts_with('|'));
         match cells {
@@ -101,9 +102,8 @@ pub(super) fn tables(source: &Source) -> Vec<Rendering> {
 fn cells(line: &str, start: usize) -> Option<GridRow> {
     let inside = line.trim().strip_prefix('|')?.strip_suffix('|')?;
     let cells = inside.split('|').map(|cell| {
-        let at =
-            start + (cell.as_ptr().addr() - line.as_ptr().addr()) + (cell.len() - cell.trim_start().len());
         let cell = cell.trim();
+        let at = start + offset_in(line, cell);
         (cell.to_owned(), Span::new(at, at + cell.len()))
     });
     Some(cells.collect())

@@ -167,7 +167,7 @@ fn cut_off(source: &Source, span: Span) -> Diagnostic {
 /// Whether an item is a record of words and numbers on a line of its own.
 fn is_record(item: &SyntaxItem) -> bool {
     matches!(item, SyntaxItem::Node(syntax::DataNode::Map(members))
-        if members.len() >= 2 && members.iter().any(|(_, node)| is_number(node)))
+        if members.len() >= 2 && members.iter().any(|(_, node)| is_number_node(node)))
 }
 
 /// Whether an item is a named list of rows, as long as a table: `data = [400 0.314; 410 0.532; …]`.
@@ -176,7 +176,7 @@ fn is_matrix(item: &SyntaxItem) -> bool {
         if rows.len() >= SHORTEST && rows.iter().all(|row| matches!(row, syntax::DataNode::List(cells) if cells.len() >= 2)))
 }
 
-fn is_number(node: &syntax::DataNode) -> bool {
+fn is_number_node(node: &syntax::DataNode) -> bool {
     matches!(node, syntax::DataNode::Scalar(scalar) if scalar.text.parse::<f64>().is_ok())
 }
 
@@ -186,7 +186,7 @@ fn lists_of(item: &SyntaxItem) -> usize {
         match node {
             syntax::DataNode::Scalar(_) => 0,
             syntax::DataNode::List(all) => {
-                let numbers = all.iter().filter(|node| is_number(node)).count();
+                let numbers = all.iter().filter(|node| is_number_node(node)).count();
                 usize::from(named && numbers >= SHORTEST)
                     + all.iter().map(|node| of(node, false)).sum::<usize>()
             }

@@ -122,7 +122,7 @@ fn variable(lines: &mut OctaveLines<'_>, kind: &str) -> Result<DataNode, UnreadV
 fn words(line: &str, start: usize) -> Vec<Scalar> {
     line.split_ascii_whitespace()
         .map(|word| {
-            let from = start + (word.as_ptr().addr() - line.as_ptr().addr());
+            let from = start + crate::slice::offset_in(line, word);
             Scalar {
                 text: word.to_owned(),
                 span: Span::new(from, from + word.len()),

@@ -167,7 +167,7 @@ impl CaptionPart {
 /// Whether a table says things by key and value: two columns, the first of words, the second not of numbers alone.
 fn is_said(rows: &[Vec<PageCell>]) -> bool {
     const LONGEST: usize = 60;
-    let is_number = |cell: &PageCell| cell.text.trim().replace(',', ".").parse::<f64>().is_ok();
+    let is_number = |cell: &PageCell| crate::readers::is_plain_number(&cell.text);
     rows.len() <= LONGEST
         && rows.iter().all(|row| row.len() == 2 && !row[0].is_empty() && !is_number(&row[0]))
         && rows.iter().any(|row| !is_number(&row[1]) && !row[1].is_empty())
@@ -290,7 +290,7 @@ fn repeat_headers(row: &mut [PageCell], wide: &[(usize, usize)]) {
         let Some(cell) = row.get(first).cloned() else {
             continue;
         };
-        let is_number = cell.text.trim().replace(',', ".").parse::<f64>().is_ok();
+        let is_number = crate::readers::is_plain_number(&cell.text);
         if said < 2 || cell.is_empty() || is_number {
             continue;
         }

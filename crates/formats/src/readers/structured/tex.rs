@@ -220,7 +220,7 @@ fn lines(text: &str, from: usize, to: usize) -> Vec<TexPiece> {
     let part = text.get(from..to).unwrap_or("");
     part.split_inclusive('\n')
         .filter_map(|line| {
-            let start = from + (line.as_ptr().addr() - part.as_ptr().addr());
+            let start = from + crate::slice::offset_in(part, line);
             let printed = printed(without_remark(line));
             let trimmed = line.trim_end().len();
             (!printed.is_empty()).then(|| TexPiece {

@@ -5,6 +5,7 @@ mod listed;
 use curvary_record::{Code, Diagnostic, Place, Question};
 
 use self::listed::without_marks_of_keys;
+use super::columns::is_unit_of_axis;
 use crate::Source;
 
 /// A text with blanks in place of what stood in the way, and remarks on it.
@@ -760,12 +761,7 @@ fn ends_in_measure(name: &str) -> bool {
     let mut words = name.split_whitespace().rev();
     let unit = words.next().unwrap_or("");
     let number = words.next().unwrap_or("").replace(',', ".");
-    let runs = curvary_record::unit::spelled(unit);
-    number.parse::<f64>().is_ok()
-        && runs
-            .units()
-            .iter()
-            .any(|unit| matches!(unit.code(), "s" | "min" | "h" | "nm"))
+    number.parse::<f64>().is_ok() && is_unit_of_axis(unit)
 }
 
 #[cfg(test)]

@@ -5,6 +5,7 @@
 use super::dialect::{Delimiter, raw_split};
 use super::join::form_of;
 use super::number::{Cell, Style, cell, marked_number};
+use crate::light::LIKE_READINGS;
 use crate::preamble::{is_known, pairs};
 
 /// So many rows at least tell how many cells a row has, and so many cells a row has, so that two are too few.
@@ -286,7 +287,7 @@ fn is_like_a_reading(value: &str) -> bool {
     value
         .replace(',', ".")
         .parse::<f64>()
-        .is_ok_and(|value| (-1.0..=4.0).contains(&value))
+        .is_ok_and(|value| LIKE_READINGS.contains(&value))
 }
 
 /// How many of these rows are left without the lines at their end that are keys with their values; `open_are_keys`: those that may be

@@ -123,11 +123,7 @@ fn items_of(line: &str, form: Option<&[char]>) -> Option<Vec<Range<usize>>> {
 }
 
 fn items_parted_by(body: &str, separator: &str, form: Option<&[char]>) -> Option<Vec<Range<usize>>> {
-    let place = |part: &str| {
-        let part = part.trim();
-        let from = part.as_ptr() as usize - body.as_ptr() as usize;
-        from..from + part.len()
-    };
+    let place = |part: &str| crate::slice::range_in(body, part.trim());
     let mut items: Vec<Range<usize>> = body
         .split(separator)
         .filter(|part| !part.trim().is_empty())

@@ -426,6 +426,7 @@ fn parts(line: &str) -> Option<Vec<LabelledPart>> {
 /// The name of a row or its number in brackets, behind which a value with a name and a mark begins: `control 1: A663 = 0.394`,
 /// `INFO point 00: wl=450`, `[000] A=0.38`.
 fn name_of_row(line: &str, from: usize) -> Option<LabelledPart> {
+    /// In bytes; half a line. What is longer is a sentence that ends with a colon.
     const LONGEST_NAME: usize = 40;
     let rest = &line[from..];
     let (start, end) = if let Some(inner) = rest.strip_prefix(['[', '(']) {

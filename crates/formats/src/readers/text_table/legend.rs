@@ -10,9 +10,9 @@ use super::scan::{HeadRow, TextLine, strip_remark};
 use super::segments::RowClass;
 use crate::words::{self, WordList};
 
-/// Longer lines are paragraphs.
+/// Longer lines, in bytes, are paragraphs: two lines of a page.
 const LONGEST: usize = 200;
-/// So many lines above a table and below the last one are looked at.
+/// So many lines above a table and below the last one are looked at: a page, which a legend of every column does not leave.
 const NEAR: usize = 64;
 /// The columns that words count.
 const COUNTED: [WordList; 4] = [
@@ -192,7 +192,7 @@ fn key_at(line: &str, words: &[Range<usize>], further: bool) -> Option<(usize, u
     } else if let Some(column) = word(0).and_then(written_together) {
         (column, 1)
     } else if further && counted(0).is_some() && word(0)?.contains(char::is_alphabetic) {
-        let one = usize::from(word(1) == Some("one"));
+        let one = usize::from(word(1).is_some_and(|word| words::is(WordList::ColumnAgain, word)));
         (counted(0)?, 1 + one)
     } else {
         return None;

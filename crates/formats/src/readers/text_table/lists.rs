@@ -182,7 +182,7 @@ fn list_at(text: &str, cursor: Cursor) -> Option<List> {
     let line = &text[cursor.at..end];
     let mark = mark_of(line)?;
     let key = line[..mark].trim_matches(is_blank);
-    let key = place(text, key);
+    let key = crate::slice::range_in(text, key);
     let mut values = values_of(text, &line[mark + 1..]);
     let mut after = Cursor {
         at: next,
@@ -243,13 +243,16 @@ fn values_of(text: &str, part: &str) -> Vec<Range<usize>> {
         part.split(sign)
             .map(|value| value.trim_matches(is_blank))
             .filter(|value| !value.is_empty() || sign.trim() == sign && sign != "\t")
-            .map(|value| place(text, value))
+            .map(|value| crate::slice::range_in(text, value))
             .collect()
     };
     let sign = [";", "|", "\t", ", ", "  "]
         .into_iter()
         .find(|sign| part.contains(sign));
-    let single: Vec<Range<usize>> = part.split_whitespace().map(|value| place(text, value)).collect();
+    let single: Vec<Range<usize>> = part
+        .split_whitespace()
+        .map(|value| crate::slice::range_in(text, value))
+        .collect();
     let all_numbers = || {
         single
             .iter()
@@ -260,12 +263,6 @@ fn values_of(text: &str, part: &str) -> Vec<Range<usize>> {
         Some(sign) => parted(sign),
         None => single,
     }
-}
-
-/// The bytes of a part of a text.
-fn place(text: &str, part: &str) -> Range<usize> {
-    let from = part.as_ptr() as usize - text.as_ptr() as usize;
-    from..from + part.len()
 }
 
 #[cfg(test)]

@@ -82,7 +82,10 @@ pub(super) fn of_rows(source: &Source, section: &Section) -> Vec<Question> {
     if !longer.is_empty() && source.assume().get("shape").is_none() {
         questions.push(Question {
             code: Code::new("row-does-not-fit"),
-            message: format!("{} rows have more cells than the {columns} columns of the table: which of them belong to it?", longer.len()),
+            message: match longer.len() {
+                1 => format!("1 row has more cells than the {columns} columns of the table: which of them belong to it?"),
+                rows => format!("{rows} rows have more cells than the {columns} columns of the table: which of them belong to it?"),
+            },
             readings: vec![Alternative {
                 assume: "shape=columns".to_owned(),
                 says: "these rows are to be left out".to_owned(),
@@ -177,9 +180,9 @@ fn rows_or_keys(source: &Source, section: &Section) -> Option<Question> {
     let open = foot::open(&rows);
     let first = open.last().filter(|_| source.assume().get("foot").is_none())?;
     let labels = open.iter().map(|row| {
-        let start = row.as_ptr() as usize - text.as_ptr() as usize;
+        let at = crate::slice::range_in(text, row);
         Label {
-            place: source.place(Span::new(start, start + row.len())),
+            place: source.place(Span::new(at.start, at.end)),
             text: String::new(),
         }
     });

@@ -16,11 +16,12 @@ use super::number::{Cell, Style, cell, marked_number};
 use super::scan::{HeadRow, ScannedTable, TextLine, is_ruler};
 use super::segments::RowClass;
 use crate::column_header::read_column_header;
+use crate::slice::range_in;
 use crate::words::fold;
 
 /// Of so many keys at most is a record: some twice of what programs write.
 const MOST_KEYS: usize = 24;
-/// A longer key is a sentence.
+/// A longer key, in bytes, is a sentence: keys of records are a word or three, with a unit behind them.
 const LONGEST_KEY: usize = 40;
 
 /// A key and its value, as bytes of the text.
@@ -32,7 +33,7 @@ struct Entry {
 }
 
 /// One record, and where the text goes on behind it.
-struct Record {
+struct KeyedRecord {
     start: Cursor,
     /// The line of its own above its entries, `Probe 3`, where it has one.
     title: Option<TextLine>,
@@ -40,7 +41,7 @@ struct Record {
     after: Cursor,
 }
 
-impl Record {
+impl KeyedRecord {
     /// Whether another has the same keys in the same order, and a title where this one has.
     fn is_like(&self, text: &str, other: &Self) -> bool {
         let keys = |record: &Self| {
@@ -57,8 +58,7 @@ impl Record {
     fn name(&self, text: &str) -> Option<Range<usize>> {
         let title = self.title?.span.range();
         let name = text[title].trim_matches(|c: char| !c.is_alphanumeric() && !matches!(c, '+' | ')'));
-        let from = name.as_ptr() as usize - text.as_ptr() as usize;
-        Some(from..from + name.len())
+        Some(range_in(text, name))
     }
 }
 
@@ -89,7 +89,7 @@ pub(super) fn records_at(
 }
 
 /// Two records or more with the same keys, of which one is a reading; and whether they are all that the text has of them.
-fn gathered(text: &str, cursor: Cursor) -> Option<(Vec<Record>, bool)> {
+fn gathered(text: &str, cursor: Cursor) -> Option<(Vec<KeyedRecord>, bool)> {
     let first = record_at(text, cursor, MOST_KEYS)?;
     let keys = first.entries.len();
     let light: Vec<String> = first
@@ -101,7 +101,7 @@ fn gathered(text: &str, cursor: Cursor) -> Option<(Vec<Record>, bool)> {
     if keys < 2 || light.is_empty() {
         return None;
     }
-    let key = |record: &Record| fold(&text[record.entries[0].key.clone()]);
+    let key = |record: &KeyedRecord| fold(&text[record.entries[0].key.clone()]);
     let mut records = vec![first];
     let mut behind = records[0].after;
     let mut whole = true;
@@ -125,7 +125,7 @@ fn gathered(text: &str, cursor: Cursor) -> Option<(Vec<Record>, bool)> {
 
 /// Records as a table: the keys of the whole, and the columns.
 struct RecordTable<'r> {
-    records: &'r [Record],
+    records: &'r [KeyedRecord],
     /// By their place in a record.
     shared: Vec<usize>,
     columns: Vec<usize>,
@@ -133,9 +133,9 @@ struct RecordTable<'r> {
 }
 
 impl<'r> RecordTable<'r> {
-    fn of(text: &str, records: &'r [Record]) -> Option<Self> {
+    fn of(text: &str, records: &'r [KeyedRecord]) -> Option<Self> {
         let first = records.first()?;
-        let value = |record: &Record, place: usize| &text[record.entries[place].value.clone()];
+        let value = |record: &KeyedRecord, place: usize| &text[record.entries[place].value.clone()];
         let differ = |place: usize| {
             let values: BTreeSet<&str> = records.iter().map(|record| value(record, place)).collect();
             values.len()
@@ -266,7 +266,7 @@ fn is_key_of_any(text: &str, keys: &[String]) -> bool {
 
 /// The record at `cursor`: lines of keys with values, up to a blank line, a ruler, another item, a key that was there, or `most`
 /// of them; perhaps under a title of its own.
-fn record_at(text: &str, cursor: Cursor, most: usize) -> Option<Record> {
+fn record_at(text: &str, cursor: Cursor, most: usize) -> Option<KeyedRecord> {
     let mut entries: Vec<Entry> = Vec::new();
     let mut at = cursor;
     let title = title_at(text, cursor);
@@ -285,7 +285,7 @@ fn record_at(text: &str, cursor: Cursor, most: usize) -> Option<Record> {
         at = next_line(text, at);
         entries.push(entry);
     }
-    (!entries.is_empty()).then_some(Record {
+    (!entries.is_empty()).then_some(KeyedRecord {
         start: cursor,
         title,
         entries,
@@ -334,10 +334,7 @@ fn entry_at(text: &str, cursor: Cursor) -> Option<Entry> {
         // A second pair in the line is a line of another form.
         && !value.contains(['=', '\t', ';', '|'])
         && !line[mark + 1..].starts_with(['=', ':', '/']);
-    let place = |part: &str| {
-        let from = part.as_ptr() as usize - text.as_ptr() as usize;
-        from..from + part.len()
-    };
+    let place = |part: &str| range_in(text, part);
     plain.then(|| Entry {
         line: TextLine {
             span: Span::new(cursor.at, end),

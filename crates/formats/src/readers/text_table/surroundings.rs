@@ -6,6 +6,7 @@ use super::dialect::{Dialect, split};
 use super::grid::{ColumnKind, Cursor, Grid};
 use super::number::{Cell, cell};
 use super::scan::TextPiece;
+use crate::light::LIKE_READINGS;
 
 /// Whether the nearest lines above introduce readings of light absorbed at a wavelength, `the absorbance at 410 nm:`, over a list
 /// of names with a number each. Above a `long` list a title will do, `absorbance at 254 nm, 5 cm cell`, and the word may stand
@@ -80,7 +81,7 @@ pub(super) fn are_like_readings(grid: &Grid) -> bool {
     };
     let numbers = || grid.column(column).filter(|value| !value.is_nan());
     let with_decimals = numbers().filter(|value| value.fract() != 0.0).count();
-    with_decimals * 2 > grid.rows && numbers().all(|value| (-1.0..=4.0).contains(&value))
+    with_decimals * 2 > grid.rows && numbers().all(|value| LIKE_READINGS.contains(&value))
 }
 
 /// Whether the numbers of a column may be percents of light that went through, and the lines above name it with their sign:

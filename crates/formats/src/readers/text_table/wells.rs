@@ -12,9 +12,9 @@ use crate::words::{self, WordList};
 /// The names of wells, by the letter of the row and the number of the column.
 pub(super) type WellNames = BTreeMap<(char, u32), String>;
 
-/// Longer names are remarks.
+/// Longer names, in characters, are remarks: half a line, as for names of rows elsewhere.
 const LONGEST_NAME: usize = 40;
-/// Plates have no more columns.
+/// Plates have no more columns: one of 1536 wells has 32 rows of 48 (ANSI/SLAS 4-2004).
 const MOST_COLUMNS: u32 = 48;
 
 /// What lines say of wells, and which lines they are.

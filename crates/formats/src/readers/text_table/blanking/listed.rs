@@ -161,6 +161,7 @@ pub(super) fn without_marks_of_keys(text: &str) -> Option<ListedReadings> {
 /// The line of a name, a sign and a reading, or of what says that there is none where it may be `missing`. Light is `spoken` of
 /// elsewhere, or the reading has its symbol behind it.
 fn listed(line: &str, missing: bool, spoken: bool) -> Option<ListedReading> {
+    /// In characters, as keys are at most.
     const LONGEST_NAME: usize = 48;
     /// What leads from a name to its reading.
     const SIGNS: [&str; 5] = ["->", "=>", "→", ":", "="];
@@ -233,7 +234,7 @@ fn listed(line: &str, missing: bool, spoken: bool) -> Option<ListedReading> {
         from: place
             .map(|(_, place)| place)
             .or_else(|| bullet.map(|_| name))
-            .map_or(0, |name| name.as_ptr() as usize - line.as_ptr() as usize),
+            .map_or(0, |name| crate::slice::offset_in(line, name)),
     })
 }
 

@@ -3,7 +3,7 @@
 use curvary_record::KnownQuantity;
 use hashbrown::HashMap;
 
-use curvary_record::moment::{self, DateOrder, Order};
+use curvary_record::moment::{self, DateOrder, DatePartOrder};
 
 use super::*;
 use crate::readers::text_table::number::{Cell, Duration, Style, cell, duration};
@@ -73,7 +73,7 @@ pub(in crate::readers::text_table) fn clock_of(
     text: &str,
     cells: &[Span],
     style: Style,
-    order: Option<Order>,
+    order: Option<DatePartOrder>,
     pointed: bool,
 ) -> Option<Clock> {
     durations_of(text, cells, style).or_else(|| times_of(text, cells, style, order, pointed))
@@ -227,7 +227,13 @@ fn half_of_day(text: &str) -> Option<(&str, bool)> {
 }
 
 /// A column of clock times, where all its cells are such: since the midnight before the first of them.
-fn times_of(text: &str, cells: &[Span], style: Style, order: Option<Order>, pointed: bool) -> Option<Clock> {
+fn times_of(
+    text: &str,
+    cells: &[Span],
+    style: Style,
+    order: Option<DatePartOrder>,
+    pointed: bool,
+) -> Option<Clock> {
     // A few damaged cells, at most one in ten, have no time.
     let mut damaged_left = (cells.len() / 10).max(usize::from(cells.len() >= 5));
     // The same few names stand in many rows.

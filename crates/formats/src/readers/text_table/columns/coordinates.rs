@@ -9,6 +9,7 @@ use super::super::grid::ColumnKind;
 use super::super::scan::{ScannedTable, leading_number};
 use super::units::bare_unit;
 use crate::column_header::{read_column_header, split_unit};
+use crate::light::LIKE_READINGS;
 use crate::words::{self, WordList};
 
 /// Which rows of headers they are, and what each column was taken at.
@@ -76,7 +77,7 @@ impl PartedCoordinates {
             return None;
         }
         let plain = |cells: &Vec<&str>| {
-            cells.iter().all(|cell| is_number(cell)) && cells.windows(2).all(|pair| pair[0] != pair[1])
+            cells.iter().all(|cell| is_number_alone(cell)) && cells.windows(2).all(|pair| pair[0] != pair[1])
         };
         let (numbers, cells) =
             beside(units, rows.len()).find_map(|level| Some((level, over_curves(level).filter(plain)?)))?;
@@ -144,7 +145,7 @@ impl PartedCoordinates {
                 for index in reach(*from) {
                     let number = rows[numbers][index]
                         .map(|span| cell(&span))
-                        .filter(|cell| is_number(cell));
+                        .filter(|cell| is_number_alone(cell));
                     said[index] = number.map(|number| match unit.as_str() {
                         "pH" => format!("pH {number}"),
                         unit => format!("{number} {unit}"),
@@ -189,7 +190,7 @@ fn beside(level: usize, count: usize) -> impl Iterator<Item = usize> {
 }
 
 /// Whether a header is a number and nothing else.
-fn is_number(cell: &str) -> bool {
+fn is_number_alone(cell: &str) -> bool {
     leading_number(cell).is_some() && !cell.contains(|c: char| c.is_alphabetic() || c == '/')
 }
 
@@ -198,7 +199,7 @@ fn are_like_readings(table: &ScannedTable, index: usize) -> bool {
     let numbers = || table.grid.column(index).filter(|value| !value.is_nan());
     table.grid.kinds[index] == ColumnKind::Figures
         && numbers().any(|value| value.fract() != 0.0)
-        && numbers().all(|value| (-1.0..=4.0).contains(&value))
+        && numbers().all(|value| LIKE_READINGS.contains(&value))
 }
 
 /// What readings are taken at, where a header names it with its unit and nothing else, and the unit as it is spelled: `°C` of

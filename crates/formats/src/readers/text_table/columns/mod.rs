@@ -9,7 +9,7 @@ mod stats;
 mod units;
 
 use curvary_record::interpret::{LabelNumber, number_in_label};
-use curvary_record::moment::Order;
+use curvary_record::moment::DatePartOrder;
 use curvary_record::{Coordinate, KnownQuantity, Quantity, Span, Unit};
 
 pub(super) use self::clock::{Clock, clock_of, is_head_of_clocks, is_head_of_times};
@@ -20,8 +20,8 @@ pub(super) use self::headers::{corner_heads, field_over_curves, head_or_first_wo
 pub(super) use self::local::hear_vocabulary;
 pub(super) use self::stats::{FEW_NAMES, Stats};
 use self::units::{bare_unit, hear_other};
+pub(super) use self::units::{is_unit_of_axis, quantity_of_unit, unit_in_cells, value_at_the_end};
 pub(crate) use self::units::{is_unit_of_ours, unit_fits};
-pub(super) use self::units::{quantity_of_unit, unit_in_cells, value_at_the_end};
 use super::grid::{ColumnKind, Grid, MissingCell};
 use super::number::Style;
 use super::scan::{ScannedTable, leading_number};
@@ -100,7 +100,7 @@ pub(super) fn describe(
     text: &str,
     table: &ScannedTable,
     stats: &[Stats],
-    order: Option<Order>,
+    order: Option<DatePartOrder>,
 ) -> Vec<Column> {
     let grid = &table.grid;
     let mut empties = vec![0_usize; grid.columns()];

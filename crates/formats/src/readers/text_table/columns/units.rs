@@ -125,6 +125,14 @@ fn runs_by_unit(unit: &str) -> bool {
         .is_some_and(|unit| unit.converts_to(&Unit::SECOND))
 }
 
+/// Whether a unit is one in which an axis runs that people set or stop: a time of up to hours, or a wavelength.
+pub(crate) fn is_unit_of_axis(text: &str) -> bool {
+    spelled(text)
+        .units()
+        .iter()
+        .any(|unit| matches!(unit.code(), "s" | "min" | "h" | "nm"))
+}
+
 /// Whether a header begins with a number and its unit, `1 µL`, `0.5 % EtOH`: at that value was measured, and it is no quantity.
 fn is_value(text: &str) -> bool {
     let digits = text

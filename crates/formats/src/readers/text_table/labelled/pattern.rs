@@ -10,6 +10,7 @@ use std::ops::Range;
 use curvary_record::unit::{Spelling, spelled};
 use curvary_record::{KnownQuantity, Quantity};
 
+use super::super::columns::is_unit_of_axis;
 use super::marked::{self, ValueModel};
 use super::{LONGEST, LabelledPart, clock_length};
 use crate::readers::text_table::grid::{ColumnKind, Cursor, line_end};
@@ -294,12 +295,7 @@ impl LinePattern {
         let set_and_read = || {
             let kinds = self.tokens.iter().map(|token| token.kind);
             let pair = kinds.eq([PieceKind::Number, PieceKind::Word, PieceKind::Number]);
-            let runs = self.tokens[1].fixed.as_deref().is_some_and(|unit| {
-                spelled(unit)
-                    .units()
-                    .iter()
-                    .any(|unit| matches!(unit.code(), "s" | "min" | "h" | "nm"))
-            });
+            let runs = self.tokens[1].fixed.as_deref().is_some_and(is_unit_of_axis);
             pair && unit && runs && read(parts.last())
         };
         // Errors beside numbers stand in lists of results.
@@ -678,6 +674,7 @@ fn tokens(line: &str, how: LineSplit) -> Option<Vec<LinePiece>> {
 
 /// How long the name is that ends at the first colon of a text.
 fn name_to_colon(text: &str) -> Option<usize> {
+    /// In characters; half a line. What is longer is a sentence that ends with a colon.
     const LONGEST_NAME: usize = 40;
     let end = text.find(':')?;
     let name = text[..end].trim_end();

@@ -290,3 +290,6 @@ fn are_levels_with_replicates<'t>(texts: impl Iterator<Item = &'t str>) -> bool 
         && read.windows(2).all(|pair| pair[0] < pair[1])
         && read.windows(2).any(|pair| pair[0].0 == pair[1].0)
 }
+
+#[cfg(test)]
+mod tests;

@@ -89,7 +89,7 @@ pub(super) fn foot_of(text: &str, rows: Range<usize>, open_are_keys: bool) -> Op
     last.reverse();
     let body = foot::without_foot(&last, open_are_keys);
     let first = last.get(body)?;
-    Some(first.as_ptr() as usize - text.as_ptr() as usize)
+    Some(crate::slice::offset_in(text, first))
 }
 
 /// Whether the lowest of the heads over two columns is a key and its value and so are the rows: `Slit;2 nm` over

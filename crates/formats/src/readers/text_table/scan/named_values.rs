@@ -14,6 +14,7 @@ use super::signs::settle;
 use super::table::table_at;
 use super::{Effort, HeadRow, ScannedTable, TextLine, TextPiece};
 use crate::Assumptions;
+use crate::slice::range_in;
 
 /// The table of records, or of lines in which a name stands beside every value, at `cursor`: the keys of the whole, the table, and
 /// where the text goes on. Its header is taken out of the pieces above.
@@ -150,8 +151,8 @@ fn header_of_pairs(text: &str, pair: &str, above: Option<&TextPiece>) -> Option<
             && crate::column_header::read_column_header(cell).quantity.is_some()
     };
     let span = |cell: &str| {
-        let from = cell.as_ptr() as usize - text.as_ptr() as usize;
-        Span::new(from, from + cell.len())
+        let at = range_in(text, cell);
+        Span::new(at.start, at.end)
     };
     (cells.len() == 2 && pair.matches(mark).count() == 1 && cells.iter().all(|cell| names(cell))).then(|| {
         HeadRow {

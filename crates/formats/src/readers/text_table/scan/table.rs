@@ -281,7 +281,7 @@ pub(super) fn table_at(
     if dialect.sep == Delimiter::Blank && wordy >= 4 && wordy >= figures && !named() {
         // A table that begins in the first half of the sample would have shown in it.
         if let Some(line) = sample.get(sample.len() / 2) {
-            effort.sentences_to = (line.as_ptr() as usize).saturating_sub(text.as_ptr() as usize);
+            effort.sentences_to = crate::slice::offset_in(text, line);
         }
         return None;
     }

@@ -217,7 +217,11 @@ impl Shaper<'_> {
             return None;
         }
         let text = self.source.text();
-        let settled = self.source.assume().get("date").and_then(moment::Order::named);
+        let settled = self
+            .source
+            .assume()
+            .get("date")
+            .and_then(moment::DatePartOrder::named);
         let (place, days, order) = (0..self.columns.len()).find_map(|place| {
             let column = &self.columns[place];
             if column.kind != ColumnKind::Words || column.clock.is_some() {

@@ -90,7 +90,7 @@ pub(super) fn shape(
     context: &Context,
     told: Option<&mut (Vec<ColumnPart>, Vec<Evidence>)>,
 ) -> TableReading {
-    let order = source.assume().get("date").and_then(moment::Order::named);
+    let order = source.assume().get("date").and_then(moment::DatePartOrder::named);
     let mut shaper = Shaper::of(source, table, context, order);
     if let Err(fault) = give_meaning(&mut shaper.columns, source.hints()) {
         return TableReading::Other(fault.to_string());
@@ -176,7 +176,7 @@ impl<'a> Shaper<'a> {
         source: &'a Source,
         table: &'a ScannedTable,
         context: &'a Context,
-        order: Option<moment::Order>,
+        order: Option<moment::DatePartOrder>,
     ) -> Self {
         let (values, stats) = table.grid.all_columns();
         let columns = describe(source.text(), table, &stats, order);
