@@ -2,6 +2,7 @@
 
 mod clock;
 mod coordinates;
+mod forms;
 mod local;
 mod names;
 
@@ -13,6 +14,7 @@ use curvary_record::{Coordinate, KnownQuantity, Quantity, Span, Unit};
 pub(super) use self::clock::{Clock, clock_of, is_head_of_clocks, is_head_of_times};
 pub(super) use self::coordinates::parameter;
 use self::coordinates::{CoordinateCell, PartedCoordinates};
+pub(super) use self::forms::NumberedNames;
 pub(super) use self::local::hear_vocabulary;
 use super::grid::{ColumnKind, Grid, MissingCell};
 use super::number::{Cell, Style, cell};
@@ -251,6 +253,12 @@ pub(super) fn describe(
         .find_map(|row| row.first().copied().flatten())
         .map(|span| text[span.range()].trim().to_owned());
     let parted = PartedCoordinates::of(text, table, &rows_of_heads);
+    let cells_of = |row: &Vec<Option<Span>>| {
+        let cells = row.iter().flatten().map(|span| &text[span.range()]);
+        NumberedNames::of(cells)
+    };
+    let names: Vec<NumberedNames> = rows_of_heads.iter().map(cells_of).collect();
+    let is_name = |head: &str| names.iter().any(|names| names.has(head));
     let mut columns = Vec::with_capacity(grid.columns());
     for index in 0..grid.columns() {
         let kind = grid.kinds[index];
@@ -270,7 +278,10 @@ pub(super) fn describe(
             sample: None,
             clock: None,
             by_vocabulary: false,
-            stats: Stats::default(),
+            stats: match kind {
+                ColumnKind::Figures => stats.get(grid.place(index)).copied().unwrap_or_default(),
+                ColumnKind::Words => Stats::default(),
+            },
         };
         let mut held: Vec<Coordinate> = Vec::new();
         for (level, (row, head)) in rows_of_heads.iter().zip(&table.heads).enumerate() {
@@ -309,7 +320,7 @@ pub(super) fn describe(
                 RowClass::Condition | RowClass::Samples | RowClass::Names | RowClass::Summary => {}
             }
         }
-        understand_heads(&mut column);
+        understand_heads(&mut column, is_name);
         for one in held {
             column
                 .held
@@ -317,7 +328,9 @@ pub(super) fn describe(
             column.held.push(one);
         }
         leave_doubtful(&mut column, grid.dialect.style);
-        hear_other(&mut column);
+        if !column.heads.last().is_some_and(|(head, _)| is_name(head)) {
+            hear_other(&mut column);
+        }
         for (level, (row, head)) in rows_of_heads.iter().zip(&table.heads).enumerate() {
             if let (Some(span), 1..) = (row[index], index)
                 && parted
@@ -362,7 +375,7 @@ pub(super) fn describe(
             }
         }
         match kind {
-            ColumnKind::Figures => column.stats = stats.get(grid.place(index)).copied().unwrap_or_default(),
+            ColumnKind::Figures => {}
             ColumnKind::Words => {
                 if grid.words(index).iter().all(|span| span.start == span.end) {
                     continue;
@@ -587,6 +600,12 @@ fn condition(key: &str, text: &str, grid: &Grid) -> Option<Coordinate> {
             }
         }
     };
+    // `340 nm` behind `Time`, which names what runs below it, is no time.
+    let contradicts = |stated: &Unit| {
+        let of = name.quantity.as_ref();
+        of.is_some_and(|of| quantity_of_unit(stated).is_some() && !unit_fits(of, stated))
+    };
+    let other = stated.clone().filter(contradicts);
     let unit = stated.or(name.unit);
     // `cell (cm)`: how far the light goes.
     let bare = split_unit(key).map_or(key, |(name, _)| name);
@@ -598,8 +617,10 @@ fn condition(key: &str, text: &str, grid: &Grid) -> Option<Coordinate> {
     {
         return Some(Coordinate::new(Quantity::named("path-length"), unit, value));
     }
-    let quantity = name
-        .quantity
+    let quantity = other
+        .as_ref()
+        .and_then(quantity_of_unit)
+        .or(name.quantity)
         .or_else(|| unit.as_ref().and_then(quantity_of_unit))?;
     let unit = match quantity.known() {
         Some(KnownQuantity::Ph) => Some(Unit::PH),
@@ -672,15 +693,17 @@ fn spread_groups(text: &str, table: &ScannedTable) -> Vec<Vec<Option<Span>>> {
 }
 
 /// Reads the heads of a column, the lowest first: it stands nearest to the numbers.
-fn understand_heads(column: &mut Column) {
+/// Those that are a name by the headers beside them say nothing else.
+fn understand_heads(column: &mut Column, is_name: impl Fn(&str) -> bool) {
     let mut labels: Vec<String> = Vec::new();
-    let whole = column
+    let telling: Vec<&str> = column
         .heads
         .iter()
         .map(|(text, _)| text.as_str())
-        .collect::<Vec<_>>()
-        .join(" ");
-    if column.heads.len() > 1 {
+        .filter(|text| !is_name(text))
+        .collect();
+    let whole = telling.join(" ");
+    if telling.len() > 1 {
         // `Wavelength` over `(nm)`: the two together may say what neither does alone.
         let head = read_column_header(&whole);
         // `Time (min)` over `nm` names the row of numbers beside it; the column is what its lowest head says.
@@ -699,8 +722,17 @@ fn understand_heads(column: &mut Column) {
             return;
         }
     }
-    for (text, _) in column.heads.iter().rev() {
-        let head = head_or_first_word(text);
+    for (level, (text, _)) in column.heads.iter().enumerate().rev() {
+        if is_name(text) {
+            labels.insert(0, text.trim().to_owned());
+            continue;
+        }
+        let mut head = head_or_first_word(text);
+        // `s-1` below a name is its unit.
+        if let Some(unit) = forms::unit_below_name(text).filter(|_| level > 0) {
+            head = read_column_header(&format!("({text})"));
+            head.unit.get_or_insert(unit);
+        }
         if column.quantities_possible.is_empty() {
             column.quantities_possible.clone_from(&head.quantities_possible);
         }
@@ -772,7 +804,8 @@ fn hear_other(column: &mut Column) {
         let name = parted.map_or(text.as_str(), |(name, _)| name);
         let name = crate::column_header::without_scale(name);
         // `Strom 1 mA` was measured at a current, and is none.
-        let at_one = name.ends_with(|c: char| c.is_ascii_digit()) && !text.ends_with([')', ']', '>']);
+        let numbered = name.ends_with(|c: char| c.is_ascii_digit());
+        let at_one = (numbered || ends_in_letter(name)) && !text.ends_with([')', ']', '>']);
         // `Rh-1`, `Rh-2` are names: an abbreviation with a number behind it is too little.
         let short = name.chars().filter(|c| c.is_alphabetic()).count() <= 3;
         let exact = match if at_one && short {
@@ -783,7 +816,7 @@ fn hear_other(column: &mut Column) {
             _ if at_one && parted.is_some() => None,
             // A unit of what runs outweighs the word: `age (h)` are times.
             HeaderWord::Other(_) if parted.is_some_and(|(_, unit)| runs_by_unit(unit)) => None,
-            // `Charge 11`, `Charge 12` over numbers that may be absorbances: batches as likely as charges.
+            // `Charge 11`, `Charge B` over numbers that may be absorbances: batches as likely as charges.
             HeaderWord::Other(quantity)
                 if at_one
                     && !words::is_optical(&quantity)
@@ -801,7 +834,8 @@ fn hear_other(column: &mut Column) {
         let open = column.quantity.is_none()
             && column.quantities_possible.is_empty()
             && column.held.iter().all(|held| held.quantity == Quantity::UNKNOWN);
-        let open = open && !text.contains(|c: char| c.is_ascii_digit());
+        let lettered = ends_in_letter(&text) && may_be_absorbances(&column.stats);
+        let open = open && !text.contains(|c: char| c.is_ascii_digit()) && !lettered;
         let Some(quantity) = exact.or_else(|| words::other_in(&text).filter(|_| open)) else {
             continue;
         };
@@ -828,6 +862,15 @@ fn hear_other(column: &mut Column) {
         return;
     }
     hear_other_unit(column);
+}
+
+/// Whether a name ends in a lone capital letter, as batches do: `Charge B`.
+fn ends_in_letter(name: &str) -> bool {
+    let last = name
+        .trim()
+        .rsplit_once([' ', '_', '-'])
+        .map_or("", |(_, last)| last);
+    last.len() == 1 && last.starts_with(|c: char| c.is_ascii_uppercase())
 }
 
 /// Whether numbers lie where absorbances lie, and are not whole.
@@ -1075,9 +1118,15 @@ pub(super) fn head_or_first_word(text: &str) -> crate::column_header::ColumnHead
 /// A head with lowered digits raised to the line, humps parted, and a unit of one left out.
 fn respell(text: &str) -> String {
     let text = text.trim();
+    // `C/1` is a name; a ratio of light has the unit one.
+    let of_light = |name: &&str| {
+        let quantity = read_column_header(name).quantity;
+        quantity.is_some_and(|quantity| quantity.is_of_light())
+    };
     let text = text
         .strip_suffix("/1")
         .or_else(|| text.strip_suffix("/ 1"))
+        .filter(of_light)
         .unwrap_or(text);
     let mut spelled = String::with_capacity(text.len() + 4);
     // A hump stands behind a word: the `mA` of `2 mA` is a unit.
@@ -1157,7 +1206,11 @@ pub(super) fn unit_in_cells(text: &str) -> Option<Unit> {
     {
         return Some(unit);
     }
-    let head = read_column_header(text);
+    let head = if crate::column_header::is_bare_exponent(text) {
+        read_column_header(&format!("({text})"))
+    } else {
+        read_column_header(text)
+    };
     // Behind a number `C` is a degree and no coulomb.
     let mut of_ours = head
         .units_possible
