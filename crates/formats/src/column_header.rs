@@ -81,7 +81,29 @@ thread_local! {
     static KNOWN: RefCell<HashMap<String, ColumnHeader>> = RefCell::new(HashMap::new());
 }
 
+/// A header; one in capitals whose unit is not known so with its unit in small letters.
 fn understand(text: &str) -> ColumnHeader {
+    let head = understand_as_written(text);
+    if head.quantity.is_some() && head.unit.is_some() {
+        return head;
+    }
+    let again = unit_in_small_letters(text).map(|small| understand_as_written(&small));
+    again
+        .filter(|again| again.quantity.is_some() && again.unit.is_some())
+        .unwrap_or(head)
+}
+
+/// `ВРЕМЯ (С)` as `ВРЕМЯ (с)`: a header that is written in capitals throughout has its unit in capitals as well.
+fn unit_in_small_letters(text: &str) -> Option<String> {
+    const SHORTEST: usize = 3;
+    let text = trimmed(text);
+    let (name, unit) = text.strip_suffix([')', ']'])?.rsplit_once(['(', '['])?;
+    let letters = name.chars().filter(|c| c.is_alphabetic()).count();
+    let in_capitals = letters >= SHORTEST && !text.chars().any(char::is_lowercase);
+    (in_capitals && quantity_of(name.trim()).is_some()).then(|| format!("{}({})", name, unit.to_lowercase()))
+}
+
+fn understand_as_written(text: &str) -> ColumnHeader {
     let text = trimmed(text);
     if text.is_empty() {
         return ColumnHeader::default();
@@ -163,7 +185,10 @@ fn understand(text: &str) -> ColumnHeader {
         return head;
     }
     let mut parts = HeaderParts::default();
-    if let Some(piece) = piece(text, true, 0) {
+    if is_bare_exponent(text) && quantity_of(text).is_none() && !is_of_axis(text) {
+        // `S-1` alone is a name as likely as a unit.
+        parts.label(text);
+    } else if let Some(piece) = piece(text, true, 0) {
         parts.add(piece);
     } else if let Some(head) = over_a_unit(text) {
         return head;
@@ -189,6 +214,24 @@ fn understand(text: &str) -> ColumnHeader {
         }
     }
     parts.into_head()
+}
+
+/// Whether a header is letters, a hyphen and a digit or two, and as such a unit with an exponent: `s-1`, `S-1`, `Std-1`. Behind a
+/// name or in brackets it is a unit; alone it may as well be a numbered name.
+pub(crate) fn is_bare_exponent(text: &str) -> bool {
+    let text = text.trim();
+    text.split_once('-').is_some_and(|(letters, digits)| {
+        letters.starts_with(char::is_alphabetic)
+            && letters.chars().all(char::is_alphabetic)
+            && (1..=2).contains(&digits.len())
+            && digits.bytes().all(|byte| byte.is_ascii_digit())
+            && spelled(text) != Spelling::None
+    })
+}
+
+/// Whether a unit is that of an axis of photometry: `cm-1`.
+fn is_of_axis(text: &str) -> bool {
+    spelled(text).one() == Some(&Unit::PER_CENTIMETRE)
 }
 
 /// Whether a text is a value and no unit, though its number is one: `A (1 min)` was measured after a minute.

@@ -145,6 +145,14 @@ impl Source {
         }
     }
 
+    /// Whether the text as it was written has tabs.
+    pub(crate) fn has_tabs(&self) -> bool {
+        match &*self.file {
+            File::Text(text) => text.contains('\t'),
+            File::Bytes(file) => file.decoded().text.contains('\t'),
+        }
+    }
+
     /// A copy of the source with another text, in which its tables are written out plainly.
     #[must_use]
     pub(crate) fn rendered(&self, text: String) -> Self {

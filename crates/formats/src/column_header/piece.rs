@@ -537,8 +537,9 @@ pub(super) fn counted_time(text: &str) -> Option<Coordinate> {
     let value = number_of_times(number)?;
     let unit = spelled(word).one()?.clone();
     // `min 1` may be the least of several, and `sec 1` the section.
-    // A tag may be stuck to a sample.
+    // A tag may be stuck to a sample, and `Std 1` is a standard.
     let said = word.chars().count() >= SHORTEST
+        && !words::is(WordList::StandardSample, word)
         && word.chars().all(char::is_alphabetic)
         && !word.eq_ignore_ascii_case("tag");
     let long = unit.converts_to(&Unit::SECOND) && unit.to_si(1.0) >= 3600.0;

@@ -188,6 +188,8 @@ fn plain(text: &str) -> String {
         }
         let one = match sign {
             'µ' | 'μ' => 'u',
+            // The Greek capital in front of a Latin letter is a micro that was put into capitals: `ΜM`.
+            'Μ' if signs.peek().is_some_and(char::is_ascii_alphabetic) => 'u',
             'º' | '˚' => '°',
             '\u{212A}' => 'K',
             '\u{212B}' => 'Å',

@@ -1,5 +1,6 @@
 //! What only stands in the way of the tables of a text, blanked: every line stays as long as it was.
 
+mod aligned;
 mod listed;
 
 use curvary_record::{Code, Diagnostic, Place, Question};
@@ -20,7 +21,7 @@ pub(super) struct Cleared {
 type Blanked = (String, Option<Diagnostic>);
 
 /// What is looked for in every text.
-const IN_ALL: [fn(&str) -> Option<Blanked>; 7] = [
+const IN_ALL: [fn(&str) -> Option<Blanked>; 8] = [
     with_single_strokes,
     without_tuples,
     without_thousands,
@@ -28,6 +29,7 @@ const IN_ALL: [fn(&str) -> Option<Blanked>; 7] = [
     without_statements,
     without_leaders,
     with_one_decimal_sign,
+    aligned::with_tabs_between_columns,
 ];
 
 /// What has signs that an ordinary text is without.

@@ -107,6 +107,10 @@ impl Dialect {
         match self.style.decimal {
             b',' if source.is_rendered() => "cells of a document, decimal comma".to_owned(),
             _ if source.is_rendered() => "cells of a document, decimal point".to_owned(),
+            decimal if self.sep == Delimiter::Tab && !source.has_tabs() => {
+                let decimal = if decimal == b',' { "comma" } else { "point" };
+                format!("columns padded with blanks, decimal {decimal}")
+            }
             _ => self.says(),
         }
     }

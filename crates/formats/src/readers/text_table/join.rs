@@ -380,15 +380,23 @@ fn says_something_else(text: &str, line: &str, first: &ScannedTable) -> bool {
             .to_owned()
     };
     let words: Vec<String> = line.split_whitespace().map(|word| bare(&word)).collect();
+    // `se` is a word of several languages, and the standard error in capitals or beside few other words.
+    const FEW_WORDS: usize = 3;
+    let in_passing = |word: &String| {
+        let short = word.chars().count() <= 2 && !word.contains(char::is_uppercase);
+        short && words.len() > FEW_WORDS
+    };
+    let sums_up = |word: &String| {
+        let spread = || crate::words::is(WordList::Spread, word);
+        (crate::words::is_statistics(word) || spread()) && !in_passing(word)
+    };
     let says = |word: &String| {
         let quantity = (word.chars().count() >= 3)
             .then(|| crate::words::quantity_of(word))
             .flatten();
         quantity.is_some_and(|quantity| measured(&quantity) && !known(&quantity))
-            || crate::words::is_statistics(word)
-            || [WordList::Target, WordList::Spread]
-                .iter()
-                .any(|list| crate::words::is(*list, word))
+            || sums_up(word)
+            || crate::words::is(WordList::Target, word)
             || crate::words::begins(WordList::ComputedStem, &word.to_lowercase())
     };
     // A unit of what was measured: a quotient, or a molar concentration.
@@ -824,7 +832,15 @@ pub(super) fn is_furniture(line: &str, seen: &BTreeSet<String>) -> bool {
     {
         return false;
     }
-    let paged = words.iter().any(|word| page(word)) && words.iter().all(|word| page(word) || small(word));
+    // A letter without a number, `s;;`, is a unit.
+    let numbered = || {
+        words
+            .iter()
+            .any(|word| word.contains(|c: char| c.is_ascii_digit()) || word.chars().count() > 1)
+    };
+    let paged = words.iter().any(|word| page(word))
+        && words.iter().all(|word| page(word) || small(word))
+        && numbered();
     // Numbers alone are a page and how many there are; more of them are cells: ` 1 2 3 4 5 6` above a plate.
     let figures = words
         .iter()

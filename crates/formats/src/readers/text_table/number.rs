@@ -174,7 +174,8 @@ pub(super) fn cell(text: &str, style: Style) -> Cell {
         let remark = rest.starts_with([' ', '\t']) && (words.starts_with(['#', '!']) || slash);
         let uncertain = is_uncertainty(rest, style) || is_concise(rest);
         // `400.0: 0.059 0.063` begins a row with its x and a colon.
-        if rest.trim().is_empty() || remark || rest == ":" || uncertain {
+        let named = is_blank_in_brackets(rest);
+        if rest.trim().is_empty() || remark || rest == ":" || uncertain || named {
             return Cell::Number { value, decimals };
         }
         // `1/cm` is a unit and no number.
@@ -600,6 +601,20 @@ pub(super) fn marked_number(text: &str, style: Style) -> Option<MarkedNumber> {
         decimals,
         doubtful: about || asked,
     })
+}
+
+/// `t0`: the time from which all others are counted.
+pub(super) fn is_start_of_times(text: &str) -> bool {
+    matches!(text.trim(), "t0" | "T0" | "t₀" | "t=0" | "t = 0")
+}
+
+/// `(blank)` behind a number: the word says which row it is, and is no unit.
+fn is_blank_in_brackets(rest: &str) -> bool {
+    let word = rest
+        .trim()
+        .strip_prefix('(')
+        .and_then(|rest| rest.strip_suffix(')'));
+    word.is_some_and(|word| crate::words::is_blank(word.trim()))
 }
 
 /// Whether a text is a number with decimals and a mark of somebody's doubt behind it or before it: `0.012*`, `36.7?`, `~0.41`,

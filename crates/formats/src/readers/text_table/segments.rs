@@ -7,7 +7,7 @@
 
 use curvary_record::{KnownQuantity, Quantity, Span};
 
-use super::columns::quantity_of_unit;
+use super::columns::{NumberedNames, quantity_of_unit};
 use super::scan::{HeadRow, leading_number};
 use crate::column_header::{ColumnHeader, read_column_header};
 use crate::words::field_of;
@@ -92,7 +92,20 @@ impl SegmentRow {
             .iter()
             .map(|cell| cell.map_or("", |span| text[span.range()].trim()))
             .collect();
-        let heads: Vec<ColumnHeader> = texts.iter().map(|text| read_column_header(text)).collect();
+        let names = NumberedNames::of(texts.iter().copied());
+        let heads: Vec<ColumnHeader> = texts
+            .iter()
+            .map(|text| {
+                if names.has(text) {
+                    return ColumnHeader {
+                        label: Some((*text).to_owned()),
+                        ..ColumnHeader::default()
+                    };
+                }
+                read_column_header(text)
+            })
+            .collect();
+        let is_unit = |text: &str| is_unit(text) && !names.has(text);
         let mut row = Self {
             first: texts
                 .first()

@@ -43,6 +43,15 @@ impl Clock {
             .iter()
             .filter_map(|span| duration(text[span.range()].trim(), style))
             .collect();
+        let texts = || {
+            let cells = cells.iter().take(FEW_NAMES);
+            cells.map(|span| text[span.range()].trim())
+        };
+        let names = NumberedNames::of(texts());
+        // `1 H`, `2 H` may be names.
+        if column.quantity != Some(Quantity::TIME) && texts().any(|text| names.has(text)) {
+            return false;
+        }
         column.quantity == Some(Quantity::TIME)
             || lengths.is_empty()
             || !lengths.iter().all(|length| length.primes)

@@ -139,6 +139,12 @@ fn condition(key: &str, text: &str, grid: &Grid) -> Option<Coordinate> {
             }
         }
     };
+    // `340 nm` behind `Time`, which names what runs below it, is no time.
+    let contradicts = |stated: &Unit| {
+        let of = name.quantity.as_ref();
+        of.is_some_and(|of| quantity_of_unit(stated).is_some() && !unit_fits(of, stated))
+    };
+    let other = stated.clone().filter(contradicts);
     let unit = stated.or(name.unit);
     // `cell (cm)`: how far the light goes.
     let bare = split_unit(key).map_or(key, |(name, _)| name);
@@ -150,8 +156,10 @@ fn condition(key: &str, text: &str, grid: &Grid) -> Option<Coordinate> {
     {
         return Some(Coordinate::new(Quantity::named("path-length"), unit, value));
     }
-    let quantity = name
-        .quantity
+    let quantity = other
+        .as_ref()
+        .and_then(quantity_of_unit)
+        .or(name.quantity)
         .or_else(|| unit.as_ref().and_then(quantity_of_unit))?;
     let unit = match quantity.known() {
         Some(KnownQuantity::Ph) => Some(Unit::PH),
@@ -224,15 +232,17 @@ pub(super) fn spread_groups(text: &str, table: &ScannedTable) -> Vec<Vec<Option<
 }
 
 /// Reads the heads of a column, the lowest first: it stands nearest to the numbers.
-pub(super) fn understand_heads(column: &mut Column) {
+/// Those that are a name by the headers beside them say nothing else.
+pub(super) fn understand_heads(column: &mut Column, is_name: impl Fn(&str) -> bool) {
     let mut labels: Vec<String> = Vec::new();
-    let whole = column
+    let telling: Vec<&str> = column
         .heads
         .iter()
         .map(|(text, _)| text.as_str())
-        .collect::<Vec<_>>()
-        .join(" ");
-    if column.heads.len() > 1 {
+        .filter(|text| !is_name(text))
+        .collect();
+    let whole = telling.join(" ");
+    if telling.len() > 1 {
         // `Wavelength` over `(nm)`: the two together may say what neither does alone.
         let head = read_column_header(&whole);
         // `Time (min)` over `nm` names the row of numbers beside it; the column is what its lowest head says.
@@ -251,8 +261,17 @@ pub(super) fn understand_heads(column: &mut Column) {
             return;
         }
     }
-    for (text, _) in column.heads.iter().rev() {
-        let head = head_or_first_word(text);
+    for (level, (text, _)) in column.heads.iter().enumerate().rev() {
+        if is_name(text) {
+            labels.insert(0, text.trim().to_owned());
+            continue;
+        }
+        let mut head = head_or_first_word(text);
+        // `s-1` below a name is its unit.
+        if let Some(unit) = super::forms::unit_below_name(text).filter(|_| level > 0) {
+            head = read_column_header(&format!("({text})"));
+            head.unit.get_or_insert(unit);
+        }
         if column.quantities_possible.is_empty() {
             column.quantities_possible.clone_from(&head.quantities_possible);
         }
@@ -386,9 +405,15 @@ pub(crate) fn head_or_first_word(text: &str) -> crate::column_header::ColumnHead
 /// A head with lowered digits raised to the line, humps parted, and a unit of one left out.
 fn respell(text: &str) -> String {
     let text = text.trim();
+    // `C/1` is a name; a ratio of light has the unit one.
+    let of_light = |name: &&str| {
+        let quantity = read_column_header(name).quantity;
+        quantity.is_some_and(|quantity| quantity.is_of_light())
+    };
     let text = text
         .strip_suffix("/1")
         .or_else(|| text.strip_suffix("/ 1"))
+        .filter(of_light)
         .unwrap_or(text);
     let mut spelled = String::with_capacity(text.len() + 4);
     // A hump stands behind a word: the `mA` of `2 mA` is a unit.

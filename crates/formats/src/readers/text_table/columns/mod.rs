@@ -2,6 +2,7 @@
 
 mod clock;
 mod coordinates;
+mod forms;
 mod headers;
 mod local;
 mod names;
@@ -15,6 +16,7 @@ use curvary_record::{Coordinate, KnownQuantity, Quantity, Span, Unit};
 pub(super) use self::clock::{Clock, clock_of, is_head_of_clocks, is_head_of_times};
 pub(super) use self::coordinates::parameter;
 use self::coordinates::{CoordinateCell, PartedCoordinates};
+pub(super) use self::forms::NumberedNames;
 use self::headers::{KeyedCell, beside_heads, condition_over, spread_groups, understand_heads};
 pub(super) use self::headers::{corner_heads, field_over_curves, head_or_first_word};
 pub(super) use self::local::hear_vocabulary;
@@ -119,6 +121,12 @@ pub(super) fn describe(
         .find_map(|row| row.first().copied().flatten())
         .map(|span| text[span.range()].trim().to_owned());
     let parted = PartedCoordinates::of(text, table, &rows_of_heads);
+    let cells_of = |row: &Vec<Option<Span>>| {
+        let cells = row.iter().flatten().map(|span| &text[span.range()]);
+        NumberedNames::of(cells)
+    };
+    let names: Vec<NumberedNames> = rows_of_heads.iter().map(cells_of).collect();
+    let is_name = |head: &str| names.iter().any(|names| names.has(head));
     let mut columns = Vec::with_capacity(grid.columns());
     for index in 0..grid.columns() {
         let kind = grid.kinds[index];
@@ -139,7 +147,10 @@ pub(super) fn describe(
             claims: Vec::new(),
             clock: None,
             by_vocabulary: false,
-            stats: Stats::default(),
+            stats: match kind {
+                ColumnKind::Figures => stats.get(grid.place(index)).copied().unwrap_or_default(),
+                ColumnKind::Words => Stats::default(),
+            },
         };
         let mut held: Vec<Coordinate> = Vec::new();
         for (level, (row, head)) in rows_of_heads.iter().zip(&table.heads).enumerate() {
@@ -178,7 +189,7 @@ pub(super) fn describe(
                 RowClass::Condition | RowClass::Samples | RowClass::Names | RowClass::Summary => {}
             }
         }
-        understand_heads(&mut column);
+        understand_heads(&mut column, is_name);
         for one in held {
             column
                 .held
@@ -186,7 +197,9 @@ pub(super) fn describe(
             column.held.push(one);
         }
         leave_doubtful(&mut column, grid.dialect.style);
-        hear_other(&mut column);
+        if !column.heads.last().is_some_and(|(head, _)| is_name(head)) {
+            hear_other(&mut column);
+        }
         for (level, (row, head)) in rows_of_heads.iter().zip(&table.heads).enumerate() {
             if let (Some(span), 1..) = (row[index], index)
                 && parted
@@ -230,7 +243,7 @@ pub(super) fn describe(
             }
         }
         match kind {
-            ColumnKind::Figures => column.stats = stats.get(grid.place(index)).copied().unwrap_or_default(),
+            ColumnKind::Figures => {}
             ColumnKind::Words => {
                 if grid.words(index).iter().all(|span| span.start == span.end) {
                     continue;

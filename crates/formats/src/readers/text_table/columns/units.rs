@@ -54,7 +54,8 @@ pub(super) fn hear_other(column: &mut Column) {
         let name = parted.map_or(text.as_str(), |(name, _)| name);
         let name = crate::column_header::without_scale(name);
         // `Strom 1 mA` was measured at a current, and is none.
-        let at_one = name.ends_with(|c: char| c.is_ascii_digit()) && !text.ends_with([')', ']', '>']);
+        let numbered = name.ends_with(|c: char| c.is_ascii_digit());
+        let at_one = (numbered || ends_in_letter(name)) && !text.ends_with([')', ']', '>']);
         // `Rh-1`, `Rh-2` are names: an abbreviation with a number behind it is too little.
         let short = name.chars().filter(|c| c.is_alphabetic()).count() <= 3;
         let exact = match if at_one && short {
@@ -65,7 +66,7 @@ pub(super) fn hear_other(column: &mut Column) {
             _ if at_one && parted.is_some() => None,
             // A unit of what runs outweighs the word: `age (h)` are times.
             HeaderWord::Other(_) if parted.is_some_and(|(_, unit)| runs_by_unit(unit)) => None,
-            // `Charge 11`, `Charge 12` over numbers that may be absorbances: batches as likely as charges.
+            // `Charge 11`, `Charge B` over numbers that may be absorbances: batches as likely as charges.
             HeaderWord::Other(quantity)
                 if at_one
                     && !words::is_optical(&quantity)
@@ -83,7 +84,8 @@ pub(super) fn hear_other(column: &mut Column) {
         let open = column.quantity.is_none()
             && column.quantities_possible.is_empty()
             && column.held.iter().all(|held| held.quantity == Quantity::UNKNOWN);
-        let open = open && !text.contains(|c: char| c.is_ascii_digit());
+        let lettered = ends_in_letter(&text) && may_be_absorbances(&column.stats);
+        let open = open && !text.contains(|c: char| c.is_ascii_digit()) && !lettered;
         let Some(quantity) = exact.or_else(|| words::other_in(&text).filter(|_| open)) else {
             continue;
         };
@@ -110,6 +112,15 @@ pub(super) fn hear_other(column: &mut Column) {
         return;
     }
     hear_other_unit(column);
+}
+
+/// Whether a name ends in a lone capital letter, as batches do: `Charge B`.
+fn ends_in_letter(name: &str) -> bool {
+    let last = name
+        .trim()
+        .rsplit_once([' ', '_', '-'])
+        .map_or("", |(_, last)| last);
+    last.len() == 1 && last.starts_with(|c: char| c.is_ascii_uppercase())
 }
 
 /// Whether numbers lie where absorbances lie, and are not whole.
@@ -330,7 +341,11 @@ pub(crate) fn unit_in_cells(text: &str) -> Option<Unit> {
     {
         return Some(unit);
     }
-    let head = read_column_header(text);
+    let head = if crate::column_header::is_bare_exponent(text) {
+        read_column_header(&format!("({text})"))
+    } else {
+        read_column_header(text)
+    };
     // Behind a number `C` is a degree and no coulomb.
     let mut of_ours = head
         .units_possible

@@ -3,6 +3,7 @@
 mod distinct;
 mod doubt;
 mod joining;
+mod list_rows;
 mod pages;
 mod pieces;
 mod rows;
@@ -15,7 +16,9 @@ use self::distinct::Distinct;
 use super::columns::{Stats, unit_in_cells};
 use super::damaged::{is_cut_row, resembles, same_outline};
 use super::dialect::{Brackets, Delimiter, Dialect, is_blank, split};
-use super::number::{Cell, EXTINCTION, cell, duration_in, has_concise, is_uncertainty, marked_number, plain};
+use super::number::{
+    Cell, EXTINCTION, cell, duration_in, has_concise, is_start_of_times, is_uncertainty, marked_number, plain,
+};
 
 /// No table has more cells than this; what lies beyond begins another one.
 pub(super) const MAX_CELLS: usize = 400_000_000;

@@ -74,10 +74,16 @@ impl Grid {
                 at: next,
                 line: cursor.line + 1,
             };
+            let next = |grid: &Self| grid.next_row(text, behind, end).filter(|_| !grid.is_at_seam());
             if line.trim_matches(is_blank).is_empty() {
-                if self.is_at_seam() || self.next_row(text, behind, end).is_none() {
+                if next(self).is_none_or(|next| self.ends_before(text, next)) {
                     break;
                 }
+                cursor = behind;
+                continue;
+            }
+            // `;` between the rows of a list is an empty line with its separator.
+            if self.is_empty_row(line) && next(self).is_some_and(|next| self.goes_on_list(text, next)) {
                 cursor = behind;
                 continue;
             }
@@ -112,6 +118,18 @@ impl Grid {
                         line: cursor.line,
                         what: Noted::Summary,
                     });
+                }
+                // `Malt;` between rows of a list: its reading lacks.
+                LineOutcome::No
+                    if self.is_name_alone(line)
+                        && next(self).is_some_and(|next| self.goes_on_list(text, next)) =>
+                {
+                    self.name_without_reading(line, cursor);
+                    if cursor.line != expected_line {
+                        self.lines
+                            .push((u32::try_from(self.rows - 1).unwrap_or(u32::MAX), cursor.line));
+                    }
+                    expected_line = cursor.line + 1;
                 }
                 // One damaged sign is no end of a table that goes on behind it.
                 LineOutcome::No => {
@@ -516,6 +534,14 @@ impl Grid {
         for (column, range) in cells.iter().enumerate() {
             let found = match range {
                 Some(range) if self.kinds[column] == ColumnKind::Figures => match read(range) {
+                    Cell::Words
+                        if column == 0 && self.rows == 0 && is_start_of_times(&line[range.clone()]) =>
+                    {
+                        Cell::Number {
+                            value: 0.0,
+                            decimals: 0,
+                        }
+                    }
                     Cell::Clock { .. } if let Some((value, decimals)) = length(column, range) => {
                         lengths.push(column);
                         Cell::Number { value, decimals }

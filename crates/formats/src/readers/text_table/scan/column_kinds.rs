@@ -5,7 +5,9 @@ use std::ops::Range;
 
 use super::super::dialect::{Delimiter, Dialect, split};
 use super::super::grid::ColumnKind;
-use super::super::number::{Cell, cell, durations_differ, is_nearly_number, marked_number};
+use super::super::number::{
+    Cell, cell, durations_differ, is_nearly_number, is_start_of_times, marked_number,
+};
 use crate::words::WordList;
 
 /// The count of cells that most rows have; for hard separators the largest of them, since rows may end early.
@@ -270,6 +272,100 @@ pub(super) fn take_names(
             kinds[column] = ColumnKind::Words;
         }
     }
+}
+
+/// Under a header of what runs, with its unit or without, a word without a figure among two numbers or more is a reading without
+/// one: a blank, a sample of unknown concentration. The numbers stay numbers.
+pub(super) fn take_coordinates(
+    kinds: &mut [ColumnKind],
+    head: &str,
+    rows: &[&str],
+    cells: &[Vec<Range<usize>>],
+    dialect: &Dialect,
+) {
+    const FEWEST: usize = 2;
+    let heads = split(head, dialect);
+    if heads.len() != kinds.len() {
+        return;
+    }
+    for (column, range) in heads.into_iter().enumerate() {
+        let head = crate::column_header::read_column_header(head[range].trim());
+        let concentration = head.quantity == Some(curvary_record::Quantity::CONCENTRATION);
+        let runs = concentration || super::super::segments::is_axis(&head);
+        if kinds[column] != ColumnKind::Words || !runs || !head.held.is_empty() {
+            continue;
+        }
+        let texts = || {
+            rows.iter()
+                .zip(cells)
+                .filter_map(|(row, cells)| Some(row[cells.get(column)?.clone()].trim()))
+        };
+        let number = |text: &str| matches!(cell(text, dialect.style), Cell::Number { .. });
+        let numbers = texts().filter(|text| number(text)).count();
+        let others: Vec<&str> = texts().filter(|text| !text.is_empty() && !number(text)).collect();
+        let timed = head.quantity == Some(curvary_record::Quantity::TIME);
+        let words = others
+            .iter()
+            .all(|text| is_word_for_none(text) || timed && is_start_of_times(text));
+        // Only a concentration may lack in several rows.
+        if numbers >= FEWEST && words && (concentration || others.len() == 1) {
+            kinds[column] = ColumnKind::Figures;
+        }
+    }
+}
+
+/// Where the first column counts 1, 2, 3 and rows at once below begin with names, `U1;;0.151` below `3;20;0.241`, with nothing where the
+/// numbered rows have what was in them: the numbers are the names of the standards, and the rows are of one table.
+pub(super) fn take_numbers_of_standards(
+    kinds: &mut [ColumnKind],
+    head: &str,
+    rows: &[&str],
+    following: &[&str],
+    dialect: &Dialect,
+) {
+    const FEWEST: usize = 2;
+    let heads = split(head, dialect);
+    let columns = kinds.len();
+    if heads.len() != columns || columns < 3 || kinds[0] != ColumnKind::Figures || rows.len() < FEWEST {
+        return;
+    }
+    let corner = crate::column_header::read_column_header(head[heads[0].clone()].trim());
+    if corner.unit.is_some() || super::super::segments::is_axis(&corner) {
+        return;
+    }
+    let cells_of = |row: &str| -> Vec<Cell> {
+        let cells = split(row, dialect).into_iter();
+        cells.map(|range| cell(&row[range], dialect.style)).collect()
+    };
+    let is_number = |cell: &Cell| matches!(cell, Cell::Number { .. });
+    let numbered: Vec<Vec<Cell>> = rows.iter().map(|row| cells_of(row)).collect();
+    let counts = numbered.iter().zip(1_u32..).all(|(cells, place)| {
+        cells.len() == columns
+            && matches!(cells[0], Cell::Number { value, decimals: 0 } if value == f64::from(place))
+            && cells[1..].iter().all(is_number)
+    });
+    let is_named = |row: &&&str| {
+        let cells = cells_of(row);
+        let lacks = cells
+            .iter()
+            .skip(1)
+            .take_while(|cell| matches!(cell, Cell::Empty | Cell::Missing))
+            .count();
+        cells.len() == columns
+            && matches!(cells[0], Cell::Words)
+            && row.trim_start_matches('"').starts_with(char::is_alphabetic)
+            && lacks >= 1
+            && lacks + 1 < columns
+            && cells[1 + lacks..].iter().all(is_number)
+    };
+    if counts && following.iter().take_while(is_named).count() > 0 {
+        kinds[0] = ColumnKind::Words;
+    }
+}
+
+/// Whether a word without a figure stands where a number lacks.
+fn is_word_for_none(text: &str) -> bool {
+    text.contains(char::is_alphabetic) && !text.contains(|c: char| c.is_ascii_digit())
 }
 
 /// Whether texts number levels and the replicates of each with a point between: `1.1`, `1.2`, `2.1`, `2.2`. One of several may be

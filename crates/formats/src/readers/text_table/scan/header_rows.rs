@@ -89,6 +89,42 @@ pub(super) fn sums_up_below(rows: &[&str], dialect: &Dialect) -> bool {
     numbered >= 3 && numbered * 2 > rest.len()
 }
 
+/// Whether the first of these rows, below a header that says what runs, are the readings of a blank, `blank;0.001;0.002` above
+/// `2;0.101;0.111`: its numbers have as many decimals as those below.
+pub(super) fn is_reading_of_none(rows: &[&str], head: Option<&str>, dialect: &Dialect) -> bool {
+    const FEWEST_DECIMALS: u8 = 2;
+    let ([first, rest @ ..], Some(head)) = (rows, head) else {
+        return false;
+    };
+    let heads = split(head, dialect);
+    let runs = heads.first().is_some_and(|range| {
+        let head = crate::column_header::read_column_header(head[range.clone()].trim());
+        head.quantity == Some(curvary_record::Quantity::CONCENTRATION)
+            || super::super::segments::is_axis(&head)
+    });
+    let decimals = |row: &str| -> Vec<Option<u8>> {
+        let cells = split(row, dialect).into_iter().skip(1);
+        cells
+            .map(|range| match cell(&row[range], dialect.style) {
+                Cell::Number { decimals, .. } => Some(decimals),
+                _ => None,
+            })
+            .collect()
+    };
+    let own = decimals(first);
+    let name = split(first, dialect)
+        .first()
+        .map_or("", |range| first[range.clone()].trim());
+    let as_readings = own
+        .iter()
+        .all(|own| own.is_some_and(|own| own >= FEWEST_DECIMALS));
+    runs && !own.is_empty()
+        && heads.len() == own.len() + 1
+        && crate::words::is_blank(name)
+        && as_readings
+        && rest.first().is_some_and(|row| decimals(row) == own)
+}
+
 /// So many rows of conditions and headers stand over one table.
 const MOST_CONDITIONS: usize = 4;
 

@@ -42,7 +42,8 @@ pub(super) fn rows_behind(text: &str, cursor: Cursor, above: &[TextPiece]) -> Op
         return Some(found);
     }
     let (line_end, _) = line_end(text.as_bytes(), cursor.at);
-    if foot::is_foot_of(&text[cursor.at..line_end], &last_rows(text, before)) {
+    let line = &text[cursor.at..line_end];
+    if foot::is_foot_of(line, &last_rows(text, before)) || before.grid.ends_before(text, line) {
         return None;
     }
     let mut grid = before.grid.empty_like();
@@ -147,7 +148,10 @@ fn samples_below(
     let figures = before.grid.kinds.iter().all(|kind| *kind == ColumnKind::Figures);
     let at_once = between.iter().all(|piece| match piece {
         TextPiece::Blank => true,
-        TextPiece::Text(line) => is_title_of_samples(&text[line.span.range()]),
+        TextPiece::Text(line) => {
+            let line = &text[line.span.range()];
+            is_title_of_samples(line) || states_the_line(line, &before.grid.dialect)
+        }
         TextPiece::Table(_) => false,
     });
     if !over_standards || !of_light || !figures || !at_once || before.open.is_some() || before.grid.rows < 3 {
@@ -231,6 +235,16 @@ fn is_title_of_samples(line: &str) -> bool {
         && crate::preamble::pairs(line)
             .iter()
             .all(|pair| pair.value.is_empty())
+}
+
+/// Whether a line states what was fitted to the standards above it, `y = 0.1005x + 0.0018`, `R2 = 0.9999`: an equation in no cells.
+fn states_the_line(line: &str, dialect: &Dialect) -> bool {
+    let cells = dialect
+        .sep
+        .byte()
+        .is_some_and(|sep| line.as_bytes().contains(&sep));
+    let right = line.split_once('=').map(|(_, right)| right);
+    !cells && right.is_some_and(|right| right.contains(|c: char| c.is_ascii_digit()))
 }
 
 /// The last rows of a table with names in front.

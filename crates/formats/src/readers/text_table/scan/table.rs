@@ -15,10 +15,13 @@ use super::super::segments::RowClass;
 use super::super::surroundings::{
     are_like_percents, are_like_readings, begins_with_name, lines_of_light_above, with_following,
 };
-use super::column_kinds::{columns_with_marks, kinds_of, split_all, take_names, usual_count};
+use super::column_kinds::{
+    columns_with_marks, kinds_of, split_all, take_coordinates, take_names, take_numbers_of_standards,
+    usual_count,
+};
 use super::header_rows::{
-    is_head_of_numbers, is_row_of_conditions, is_row_of_levels, is_row_over_others, is_row_under_parameter,
-    names_levels, stands_over_a_plate, sums_up_below,
+    is_head_of_numbers, is_reading_of_none, is_row_of_conditions, is_row_of_levels, is_row_over_others,
+    is_row_under_parameter, names_levels, stands_over_a_plate, sums_up_below,
 };
 use super::key_lines::{
     all_keys, foot_of, heads_are_a_key, is_key_below_key, is_key_over_headers, is_key_with_number,
@@ -48,6 +51,16 @@ fn next_line_like(text: &str, line: &str, within: Range<usize>) -> Option<usize>
         let whole = part[start..].lines().next().unwrap_or("");
         (start > 0 && whole.trim() == line).then_some(within.start + start)
     })
+}
+
+/// The few lines at once behind so many rows that begin at `cursor`.
+fn rows_following(text: &str, cursor: Cursor, rows: usize) -> Vec<&str> {
+    const FEW: usize = 4;
+    let lines = text[cursor.at..].lines().skip(rows);
+    lines
+        .take_while(|line| !line.trim().is_empty())
+        .take(FEW)
+        .collect()
 }
 
 /// The heads above a table that begins at `cursor`. A damaged row may stand between them.
@@ -242,7 +255,7 @@ pub(super) fn table_at(
         && !named
         && (is_head_of_numbers(&sample, &dialect)
             || sums_up_below(&sample, &dialect)
-            || is_row_of_conditions(&sample, &dialect)
+            || is_row_of_conditions(&sample, &dialect) && !is_reading_of_none(&sample, head_above, &dialect)
             || sample.len() == 1 && is_row_of_conditions(&with_following(text, cursor, &sample), &dialect))
     {
         return None;
@@ -260,6 +273,9 @@ pub(super) fn table_at(
     }
     if let Some(head) = head_above.filter(|_| dialect.sep.byte().is_some()) {
         take_names(&mut kinds, head, &sample, &cells, &dialect);
+        take_coordinates(&mut kinds, head, &sample, &cells, &dialect);
+        let following = rows_following(text, cursor, sample.len());
+        take_numbers_of_standards(&mut kinds, head, &sample, &following, &dialect);
     }
     let figures = kinds.iter().filter(|kind| **kind == ColumnKind::Figures).count();
     if figures == 0 {

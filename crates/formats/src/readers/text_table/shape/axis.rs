@@ -497,11 +497,18 @@ impl Shaper<'_> {
             }
             _ => false,
         };
+        // Without a column of names the word in place of the concentration is one: `Blank`.
+        let word_at = |row: usize| {
+            let gap = grid.gaps_of(column).iter().find(|gap| gap.row as usize == row)?;
+            let word = text[gap.span.range()].trim();
+            word.contains(char::is_alphabetic).then(|| word.to_owned())
+        };
         let name_of = |row: usize| {
             names
                 .and_then(|names| names.get(row))
                 .filter(|name| !name.is_empty())
                 .cloned()
+                .or_else(|| word_at(row))
         };
         let rows: Vec<usize> = grid
             .gaps_of(column)

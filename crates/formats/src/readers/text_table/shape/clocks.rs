@@ -2,7 +2,7 @@
 
 use curvary_record::moment::DateOrder;
 
-use super::super::columns::{Clock, is_head_of_clocks};
+use super::super::columns::{Clock, FEW_NAMES, NumberedNames, is_head_of_clocks};
 use super::super::number::{Cell, cell, dotted_time, duration};
 use super::*;
 
@@ -408,6 +408,12 @@ impl Shaper<'_> {
         let style = self.table.grid.dialect.style;
         let words = self.table.grid.words(column.index);
         let filled = words.iter().filter(|span| span.start < span.end).count();
+        // `1 H`, `2 H` under `Sample` are names.
+        let texts = || words.iter().take(FEW_NAMES).map(|span| text[span.range()].trim());
+        let names = NumberedNames::of(texts());
+        if texts().any(|text| names.has(text)) {
+            return false;
+        }
         let is_time = |span: &&Span| {
             let word = text[span.range()].trim();
             // `1:10` is a dilution as often, and `5'` the end of a strand.

@@ -79,6 +79,17 @@ impl Shaper<'_> {
             })
             .collect();
         let mut groups = self.groups(&keys);
+        // `STD;2;0.121` above `SMP;;0.151`: the rows of one group alone have a concentration, and are the standards of all others.
+        let of_concentration = self.columns[running].quantity == Some(Quantity::CONCENTRATION);
+        let index = self.columns[running].index;
+        let has_x = |rows: &[usize]| {
+            rows.iter()
+                .any(|&row| !self.table.grid.figure(row, index).is_nan())
+        };
+        if of_concentration && groups.len() > 1 && groups.iter().filter(|(_, rows)| has_x(rows)).count() == 1
+        {
+            return None;
+        }
         // Where rows of one name run over the same axis again, a column of whole numbers may say which of several
         // curves each belongs to: `replicate` 1, 1, … 2, 2, ….
         let mut breaks = self.breaks(&groups, running);

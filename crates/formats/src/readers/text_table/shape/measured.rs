@@ -186,6 +186,7 @@ impl Shaper<'_> {
             .rev()
             // `std` over a wavelength and its absorbance names a sample: no mean and no deviation has an axis of its own.
             .filter(|(text, _)| !self.names_an_axis_too(y, text) && !self.is_numbered_like_others(y, text))
+            .filter(|(text, _)| !self.is_letter_without_mean(text))
             .find(|(text, _)| words::is_statistics(text) || is_error_word(text) || spread)
         {
             // A mean or deviation beside its readings is kept under its own name; alone, it says not what it is of.
@@ -451,6 +452,17 @@ impl Shaper<'_> {
                 && other.label.as_deref().is_none_or(words::is_statistics)
         };
         !small || self.columns.iter().any(mean_of_it)
+    }
+
+    /// Whether a header is a lone capital letter, `S` beside `C` and `H`, and no other header is of a mean: the deviation has a small
+    /// letter.
+    fn is_letter_without_mean(&self, head: &str) -> bool {
+        let lone = |text: &str| text.len() == 1 && text.starts_with(|c: char| c.is_ascii_uppercase());
+        let sums_up = |column: &Column| {
+            let head = column.heads.last().map_or("", |(text, _)| text.trim());
+            head.chars().count() > 1 && words::is_statistics(head)
+        };
+        lone(head.trim()) && !self.columns.iter().any(sums_up)
     }
 
     /// Asks whether a column is of the other optical quantity that the words around the table name.

@@ -1,0 +1,95 @@
+//! Rows of lists, names with numbers behind them: empty ones between them, those without a reading, and what ends them.
+
+use super::super::scan::leading_number;
+use super::*;
+
+impl Grid {
+    /// Whether a line behind an empty one is none of a list of names above it, though it has their cells: a key with its colon,
+    /// `Room: 3`, where no name has one, or the number of a page, `1 / 1`.
+    pub(in crate::readers::text_table) fn ends_before(&self, text: &str, line: &str) -> bool {
+        const LOOK: usize = 64;
+        let in_blanks = self.dialect.sep.byte().is_none() && self.dialect.sep != Delimiter::CommaBlank;
+        if !in_blanks || self.kinds.first() != Some(&ColumnKind::Words) || self.rows == 0 {
+            return false;
+        }
+        let ends = |name: &str| name.trim_end().ends_with(':');
+        let name = split(line, &self.dialect).into_iter().next();
+        let key = name.is_some_and(|range| ends(&line[range]));
+        let mut before = self.words(0).iter().take(LOOK).map(|span| &text[span.range()]);
+        key && !before.any(ends) || super::super::join::is_furniture(line, &std::collections::BTreeSet::new())
+    }
+
+    /// Whether a line holds nothing but the separators of a row of names and numbers.
+    pub(super) fn is_empty_row(&self, line: &str) -> bool {
+        let Some(sep) = self.dialect.sep.byte().map(char::from) else {
+            return false;
+        };
+        self.kinds.first() == Some(&ColumnKind::Words)
+            && self.rows > 0
+            && line.contains(sep)
+            && line.chars().all(|c| c == sep || c == '"' || c.is_whitespace())
+    }
+
+    /// Whether a line is a row of a list of names and numbers in which nothing stands behind the name.
+    pub(super) fn is_name_alone(&self, line: &str) -> bool {
+        let cells = split(line, &self.dialect);
+        let Some((name, others)) = cells.split_first() else {
+            return false;
+        };
+        let name = line[name.clone()].trim();
+        self.dialect.sep.byte().is_some()
+            && self.rows > 0
+            && !self.amid
+            && cells.len() == self.columns()
+            && self.kinds[0] == ColumnKind::Words
+            && self.kinds[1..].iter().all(|kind| *kind == ColumnKind::Figures)
+            && name.contains(char::is_alphanumeric)
+            && !name.ends_with(':')
+            && others.iter().all(|range| line[range.clone()].trim().is_empty())
+            && !crate::preamble::is_known(name)
+            && !crate::words::is_statistics(name)
+            && {
+                // `Wavelength (nm);;` below conditions is the header of what follows.
+                let head = crate::column_header::read_column_header(name);
+                head.quantity.is_none() && head.unit.is_none() && head.held.is_empty()
+            }
+    }
+
+    /// Reads such a row: its readings are absent.
+    pub(super) fn name_without_reading(&mut self, line: &str, cursor: Cursor) {
+        let cells = split(line, &self.dialect);
+        let row = u32::try_from(self.rows).unwrap_or(u32::MAX);
+        for (column, range) in (0_u32..).zip(cells) {
+            let span = Span::new(cursor.at + range.start, cursor.at + range.end);
+            if column == 0 {
+                self.words[0].push(span);
+                continue;
+            }
+            self.fresh.push(f64::NAN);
+            self.gaps.push(Gap {
+                row,
+                column,
+                lack: MissingCell::Empty,
+                span,
+            });
+        }
+        self.rows += 1;
+    }
+
+    /// Whether a row behind an empty one is of the list above: its name stands in front of none of those rows, as it would in another
+    /// block, and is no key that is known.
+    pub(super) fn goes_on_list(&self, text: &str, row: &str) -> bool {
+        const LOOK: usize = 64;
+        let name = split(row, &self.dialect).into_iter().next();
+        let name = name.map_or("", |range| row[range].trim());
+        let mut before = self
+            .words(0)
+            .iter()
+            .take(LOOK)
+            .map(|span| text[span.range()].trim());
+        // Numbers behind names begin another table.
+        let numbered = |name: &str| leading_number(name).is_some();
+        let alike = numbered(name) == before.clone().any(numbered);
+        alike && !before.any(|other| other == name) && !crate::preamble::is_known(name)
+    }
+}
