@@ -299,3 +299,28 @@ pub(super) fn order_of(id: &str) -> u64 {
 pub(crate) fn sort_path(key: &str, unit: &str) -> String {
     number_path(key, unit, "")
 }
+
+#[cfg(test)]
+mod tests {
+    use super::{At, Places};
+
+    #[test]
+    fn places_come_back_and_what_is_cut_does_not() {
+        let at = |frame, line| At {
+            part: 3,
+            frame,
+            packed: 128,
+            line,
+            length: u32::MAX,
+        };
+        let places = Places {
+            run: at(u64::MAX, 0),
+            outcomes: vec![at(127, 16_384)],
+        };
+        let bytes = places.to_bytes();
+        assert_eq!(Places::from_bytes(&bytes), Some(places));
+        for cut in [0, 5, bytes.len() - 1] {
+            assert_eq!(Places::from_bytes(&bytes[..cut]), None);
+        }
+    }
+}

@@ -257,3 +257,55 @@ fn any_of_it(term: Term) -> (Occur, Box<dyn EngineQuery>) {
         Box::new(TermQuery::new(term, IndexRecordOption::Basic)),
     )
 }
+
+#[cfg(test)]
+mod tests {
+    use tantivy::IndexWriter;
+
+    use crate::index::{FiledDocument, Index};
+    use crate::query::{Query, QueryNode};
+    use crate::tests::Folder;
+
+    #[test]
+    fn words_anywhere_are_those_of_any_one_field() {
+        let folder = Folder::new();
+        let index = Index::create(&folder.0).expect("an index");
+        let mut writer: IndexWriter<FiledDocument> =
+            index.engine.writer_with_num_threads(1, 15 << 20).expect("a writer");
+        let texts = [
+            [("sample", "red dye"), ("lot.no", "12 blue")],
+            [("sample", "blue"), ("lot.no", "red")],
+            [("samples", "dye red"), ("z", "green dye")],
+        ];
+        for (number, texts) in (0..).zip(texts) {
+            let document = FiledDocument::new(|document| {
+                document.count(index.names.order, number);
+                document.object(index.names.list, |lists| lists.texts("kind", ["run"].into_iter()));
+                document.object(index.names.text, |object| {
+                    for (key, text) in texts {
+                        object.texts(&super::step(key), [text].into_iter());
+                    }
+                });
+            });
+            writer.add_document(document).expect("it is added");
+        }
+        writer.commit().expect("it is written");
+        index.reader.reload().expect("it is read");
+        let found = |words: &[&str]| -> Vec<String> {
+            let words = words.iter().map(|&word| word.to_owned()).collect();
+            let query = Query::of(QueryNode::Words { key: None, words });
+            let mut found = index.every_run(&query).expect("it is asked");
+            found.sort();
+            found.into_iter().map(|one| one.0[15..].to_owned()).collect()
+        };
+        assert_eq!(found(&["red"]), ["0", "1", "2"]);
+        assert_eq!(found(&["blue"]), ["0", "1"]);
+        assert_eq!(found(&["red", "dye"]), ["0"]);
+        assert_eq!(found(&["dye", "red"]), ["2"]);
+        assert_eq!(found(&["green", "dye"]), ["2"]);
+        assert_eq!(found(&["yellow"]), [""; 0]);
+        // Once, though it stands in two fields of one run.
+        let words = index.words_that(None, "d", &|_| true).expect("it is asked");
+        assert_eq!(words.into_iter().collect::<Vec<_>>(), [("dye".to_owned(), 1)]);
+    }
+}
