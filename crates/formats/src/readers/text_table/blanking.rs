@@ -369,8 +369,12 @@ fn without_marks_of_keys(text: &str) -> Option<ListedReadings> {
     const TABLE: usize = 3;
     /// What leads from a name to its reading.
     const SIGNS: [&str; 5] = ["->", "=>", "→", ":", "="];
+    // Arrows and dashes begin with the last of these bytes.
+    let begins_sign = |bytes: &[u8]| {
+        memchr::memchr3(b':', b'=', b'>', bytes).is_some() || memchr::memchr(0xE2, bytes).is_some()
+    };
     if text.len() > LONGEST
-        || !text.contains([':', '=', '>', '→', '—', '–'])
+        || !begins_sign(text.as_bytes())
         || !(names_wavelength(text) && names_light(text))
     {
         return None;
@@ -378,8 +382,8 @@ fn without_marks_of_keys(text: &str) -> Option<ListedReadings> {
     // A line of a name, a sign and a reading, or what says that there is none.
     let listed = |line: &str, missing: bool| -> Option<ListedReading> {
         let line = line.trim_end();
-        // Most lines have no sign, which shows at once; arrows and dashes begin with the last of these bytes.
-        if !line.bytes().any(|byte| matches!(byte, b':' | b'=' | b'>' | 0xE2)) {
+        // Most lines have no sign, which shows at once.
+        if !begins_sign(line.as_bytes()) {
             return None;
         }
         // A dash between blanks leads to a reading as well: `river — 0,214`.
@@ -436,8 +440,10 @@ fn without_marks_of_keys(text: &str) -> Option<ListedReadings> {
                 .map_or(0, |name| name.as_ptr() as usize - line.as_ptr() as usize),
         })
     };
-    let lines: Vec<&str> = text.split_inclusive('\n').collect();
     let plain = |line: &&str| listed(line, false).filter(|one| one.decimals.is_some());
+    // Most texts have none, and no list of their lines is needed to see that.
+    text.split_inclusive('\n').find_map(|line| plain(&line))?;
+    let lines: Vec<&str> = text.split_inclusive('\n').collect();
     let mut found: Vec<Option<ListedReading>> = lines.iter().map(plain).collect();
     let first = found.iter().flatten().next()?.clone();
     let is_place = |line: &str, one: &ListedReading| one.from > 0 && is_at(line[one.from..one.at].trim());
