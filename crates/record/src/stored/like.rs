@@ -75,17 +75,15 @@ impl ModelRun {
     #[must_use]
     pub fn difference(&self, run: &RunTree, above: u32) -> Option<Value> {
         let moved = first_line(&run.0)?.checked_sub(first_line(&self.0)?)?;
-        let Value::Object(mut rest) = differing("", &self.0, &run.0, moved)?.unwrap_or_else(|| Map::new().into()) else {
-            return None;
-        };
+        let mut rest = differing("", &self.0, &run.0, moved)?.unwrap_or_else(|| Map::new().into());
         let named = made_id(Merged::Whole(&run.0)).as_deref() == run.0.get("id").and_then(Value::as_str);
-        if named {
+        if named && let Value::Object(rest) = &mut rest {
             rest.shift_remove("id");
         }
-        let mut sorted = Value::Object(rest.clone());
-        sorted.sort_all_objects();
+        rest.sort_all_objects();
         let mut pairs = Vec::new();
-        let is_told = Merged::of(&self.0, &sorted).is(&run.0, named, moved, &mut |had, has| pairs.push((had, has)));
+        let both = &mut |had, has| pairs.push((had, has));
+        let is_told = Merged::of(&self.0, &rest).is(&run.0, named, moved, both);
         if !is_told {
             return None;
         }
@@ -101,7 +99,9 @@ impl ModelRun {
         if gains.iter().any(|gain| *gain != 0) {
             said.insert("spans".into(), difference::written(gains.into_iter()).into());
         }
-        said.extend(rest);
+        if let Value::Object(rest) = rest {
+            said.extend(rest);
+        }
         Some(Value::Object(said))
     }
 
