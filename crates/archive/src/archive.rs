@@ -390,7 +390,9 @@ impl Archive {
             None => (Key::When, true),
             Some(sort) => (self.sort_key(&sort.key)?, sort.direction == Direction::Falling),
         };
-        asking.index.find(query, &key, falling, options.skip, options.limit)
+        asking
+            .index
+            .find(query, &key, falling, options.skip, options.limit)
     }
 
     fn sort_key(&self, key: &str) -> Result<Key, Error> {

@@ -177,8 +177,10 @@ mod tests {
     fn runs_that_are_gone_take_no_room_from_those_that_live() {
         let folder = Folder::new();
         let index = Index::create(&folder.0).expect("an index");
-        let mut writer: IndexWriter<FiledDocument> =
-            index.engine.writer_with_num_threads(1, 15 << 20).expect("a writer");
+        let mut writer: IndexWriter<FiledDocument> = index
+            .engine
+            .writer_with_num_threads(1, 15 << 20)
+            .expect("a writer");
         writer.set_merge_policy(Box::new(NoMergePolicy));
         // Twenty beginnings in the dictionary; of the first twelve no run is left.
         for number in 0..20_u64 {
@@ -186,7 +188,10 @@ mod tests {
             let source = if number < 12 { "sha256:00" } else { "sha256:11" };
             let document = FiledDocument::new(|document| {
                 document.text(index.names.id, super::beginning(&format!("{name:016x}")));
-                document.bytes(index.names.digest, source.trim_start_matches("sha256:").as_bytes());
+                document.bytes(
+                    index.names.digest,
+                    source.trim_start_matches("sha256:").as_bytes(),
+                );
                 document.count(index.names.order, name);
             });
             writer.add_document(document).expect("it is added");

@@ -64,7 +64,8 @@ impl Index {
                 Box::new(BooleanQuery::new(clauses.collect()))
             }
             QueryNode::Like { key, pattern } => {
-                let words = self.words_by_key(key.as_deref(), pattern.beginning(), &|word| pattern.fits(word));
+                let words =
+                    self.words_by_key(key.as_deref(), pattern.beginning(), &|word| pattern.fits(word));
                 let clauses = words
                     .unwrap_or_default()
                     .keys()
@@ -270,8 +271,10 @@ mod tests {
     fn words_anywhere_are_those_of_any_one_field() {
         let folder = Folder::new();
         let index = Index::create(&folder.0).expect("an index");
-        let mut writer: IndexWriter<FiledDocument> =
-            index.engine.writer_with_num_threads(1, 15 << 20).expect("a writer");
+        let mut writer: IndexWriter<FiledDocument> = index
+            .engine
+            .writer_with_num_threads(1, 15 << 20)
+            .expect("a writer");
         let texts = [
             [("sample", "red dye"), ("lot.no", "12 blue")],
             [("sample", "blue"), ("lot.no", "red")],

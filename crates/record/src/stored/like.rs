@@ -89,7 +89,11 @@ impl ModelRun {
         }
         let starts = steps(pairs.iter().map(|(had, has)| has.0.checked_sub(had.0)));
         let length = |(start, end): (i64, i64)| end.checked_sub(start);
-        let lengths = steps(pairs.iter().map(|&(had, has)| length(has)?.checked_sub(length(had)?)));
+        let lengths = steps(
+            pairs
+                .iter()
+                .map(|&(had, has)| length(has)?.checked_sub(length(had)?)),
+        );
         let gains: Vec<i64> = starts.chain(lengths).collect::<Option<_>>()?;
         let mut said = Map::new();
         said.insert("above".into(), above.into());
@@ -157,7 +161,11 @@ fn gained(text: &str, count: usize) -> Result<Vec<(i64, i64)>, LineFault> {
         *sum = sum.saturating_add(*step);
         Some(*sum)
     };
-    Ok(starts.iter().scan(0, sum).zip(lengths.iter().scan(0, sum)).collect())
+    Ok(starts
+        .iter()
+        .scan(0, sum)
+        .zip(lengths.iter().scan(0, sum))
+        .collect())
 }
 
 /// The numbers, each less the one before.
@@ -222,7 +230,9 @@ fn differing(key: &str, model: &Value, own: &Value, moved: i64) -> Option<Option
                 .map(|(model, own)| differing("", model, own, moved))
                 .collect::<Option<_>>()?;
             let says = all.iter().any(Option::is_some);
-            let all = all.into_iter().map(|item| item.unwrap_or_else(|| Map::new().into()));
+            let all = all
+                .into_iter()
+                .map(|item| item.unwrap_or_else(|| Map::new().into()));
             Some(says.then(|| all.collect()))
         }
         _ if key != "line" && !own.is_array() && !own.is_object() => {
@@ -361,9 +371,7 @@ mod tests {
         let digest = Digest::of(b"x");
         let plus = run(&digest, 0, "a", &[0.0, 1.0 / 3.0, 0.5], 5);
         let minus = run(&digest, 1, "a", &[-0.0, 1.0 / 3.0, 0.5], 5);
-        let said = model(&plus)
-            .difference(&tree(&minus), 1)
-            .expect("they are alike");
+        let said = model(&plus).difference(&tree(&minus), 1).expect("they are alike");
         let again = model(&plus).differing(said).expect("it reads");
         assert_eq!(again.traces[0].y.values[0].to_bits(), (-0.0_f64).to_bits());
     }

@@ -300,7 +300,8 @@ impl Moves {
             let from = start.saturating_add(starts);
             return Ok(Role::Span(
                 from,
-                from.saturating_add(end.saturating_sub(start)).saturating_add(lengths),
+                from.saturating_add(end.saturating_sub(start))
+                    .saturating_add(lengths),
             ));
         }
         Ok(role_of(key, value, self.moved))
@@ -357,7 +358,11 @@ impl<'v, 'm> Deserializer<'v> for MergedReader<'v, 'm> {
             };
         }
         if let Some(items) = self.value.items() {
-            let items = ItemsReader { items, of: self, place: 0 };
+            let items = ItemsReader {
+                items,
+                of: self,
+                place: 0,
+            };
             return match self.role {
                 Role::Line => Err(Error::custom(WRONG)),
                 _ => visitor.visit_seq(items),

@@ -373,9 +373,7 @@ fn without_marks_of_keys(text: &str) -> Option<ListedReadings> {
     let begins_sign = |bytes: &[u8]| {
         memchr::memchr3(b':', b'=', b'>', bytes).is_some() || memchr::memchr(0xE2, bytes).is_some()
     };
-    if text.len() > LONGEST
-        || !begins_sign(text.as_bytes())
-        || !(names_wavelength(text) && names_light(text))
+    if text.len() > LONGEST || !begins_sign(text.as_bytes()) || !(names_wavelength(text) && names_light(text))
     {
         return None;
     }
