@@ -8,6 +8,7 @@ use std::sync::OnceLock;
 use curvary_record::stored::{Record, SourceRecord};
 use curvary_record::{Digest, Outcome, Run, RunId, Unit, ValueKind, known_field};
 use serde::Serialize;
+use tantivy::DocAddress;
 
 use crate::aside::Mended;
 use crate::asking::{Committed, IndexReader, OpenIndex};
@@ -334,13 +335,7 @@ impl Archive {
     /// When the index cannot be read, or the order names no field.
     pub fn find(&self, query: &Query, options: &FindOptions) -> Result<SearchResult, Error> {
         self.asked(|asking| {
-            let (key, falling) = match &options.sort {
-                None => (Key::When, true),
-                Some(sort) => (self.sort_key(&sort.key)?, sort.direction == Direction::Falling),
-            };
-            let (total, addresses) = asking
-                .index
-                .find(query, &key, falling, options.skip, options.limit)?;
+            let (total, addresses) = self.in_order(asking, query, options)?;
             let mut hits = Vec::with_capacity(addresses.len());
             let names = asking.index.ids_at(&addresses)?;
             for (id, address) in names.into_iter().zip(addresses) {
@@ -369,11 +364,35 @@ impl Archive {
     /// # Errors
     /// When the index cannot be read.
     pub fn names(&self, query: &Query) -> Result<Vec<RunId>, Error> {
+        self.names_in_order(query, &FindOptions::default())
+    }
+
+    /// The same in an order and of those that are asked for.
+    ///
+    /// # Errors
+    /// As [`find`](Self::find).
+    pub fn names_in_order(&self, query: &Query, options: &FindOptions) -> Result<Vec<RunId>, Error> {
         self.asked(|asking| {
-            let (_, addresses) = asking.index.find(query, &Key::When, true, 0, 0)?;
+            let (_, addresses) = self.in_order(asking, query, options)?;
             let names = asking.index.ids_at(&addresses)?;
             Ok(names.into_iter().map(RunId::named).collect())
         })
+    }
+
+    /// How many runs match, and where those stand that are asked for.
+    fn in_order(
+        &self,
+        asking: &IndexReader,
+        query: &Query,
+        options: &FindOptions,
+    ) -> Result<(usize, Vec<DocAddress>), Error> {
+        let (key, falling) = match &options.sort {
+            None => (Key::When, true),
+            Some(sort) => (self.sort_key(&sort.key)?, sort.direction == Direction::Falling),
+        };
+        asking
+            .index
+            .find(query, &key, falling, options.skip, options.limit)
     }
 
     fn sort_key(&self, key: &str) -> Result<Key, Error> {

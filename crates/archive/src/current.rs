@@ -20,7 +20,7 @@ use crate::manifest::{Manifest, Part, begins, is_whole};
 use crate::{Error, Settings};
 
 /// Changes whenever what is filed, or how, changes.
-const VERSION: u32 = 11;
+const VERSION: u32 = 12;
 
 /// So many bytes tell where records end: checksums of frames are among them.
 const END: u64 = 64;

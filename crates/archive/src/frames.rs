@@ -10,7 +10,7 @@ use std::io::{self, Read, Write};
 use std::path::Path;
 use std::sync::{Arc, Mutex, MutexGuard, OnceLock, PoisonError};
 
-use curvary_record::stored::{self, Record, RunTree};
+use curvary_record::stored::{self, ModelRun, Record};
 use serde::{Deserialize, Serialize};
 use zstd::zstd_safe::{self, CParameter, Strategy};
 
@@ -147,7 +147,7 @@ type FramePlace = (u32, u64);
 type FrameCache = Recent<FramePlace, FrameLines<Vec<u8>>, { 16 << 20 }>;
 
 /// Runs that others are like, by their frame and the first byte of their line; a tree takes some ten times its line.
-type ModelCache = Recent<(FramePlace, usize), RunTree, { 1 << 20 }>;
+type ModelCache = Recent<(FramePlace, usize), ModelRun, { 1 << 20 }>;
 
 /// What was used last, the last of all at the end; of so many bytes of text that `MOST` is not passed but by a single one.
 struct Recent<K, V, const MOST: usize> {
@@ -195,13 +195,13 @@ impl FrameReader {
 
 impl Models {
     /// The run that stands so many lines above the one at `at`, in the lines of its frame.
-    fn model<B: AsRef<[u8]>>(&self, lines: &FrameLines<B>, at: At, above: u32) -> Option<Arc<RunTree>> {
+    fn model<B: AsRef<[u8]>>(&self, lines: &FrameLines<B>, at: At, above: u32) -> Option<Arc<ModelRun>> {
         let (from, line) = lines.above(at.line as usize, above)?;
         let which = ((at.part, at.frame), from);
         if let Some(model) = self.kept().get(which) {
             return Some(model);
         }
-        let model = Arc::new(RunTree::in_line(line)?);
+        let model = Arc::new(ModelRun::in_line(line)?);
         self.kept().put(which, line.len(), Arc::clone(&model));
         Some(model)
     }

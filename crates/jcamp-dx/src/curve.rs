@@ -155,6 +155,11 @@ struct RepeatRun {
 }
 
 impl LineMap {
+    /// Gives back room that was made for more.
+    pub(crate) fn fit(&mut self) {
+        self.runs.shrink_to_fit();
+    }
+
     /// The line of point `index`, counted from 1; nothing if the point is not from a file.
     #[must_use]
     pub fn line_of(&self, index: usize) -> Option<u32> {

@@ -63,10 +63,8 @@ pub struct NtupleVariable {
 pub struct Page {
     /// What the page holds constant: symbol and value as spelled.
     pub held: Vec<(String, String)>,
-    /// The records of the page.
-    pub records: Vec<Record>,
-    /// The data table; nothing if it could not be read.
-    pub table: Option<Table>,
+    /// The data table; nothing if it could not be read. Of thousands of pages each may be let go by itself.
+    pub table: Option<Box<Table>>,
     /// Line of `##PAGE=`, or of the table where there is none.
     pub line: u32,
 }
@@ -234,7 +232,6 @@ impl Pages<'_> {
             line: group[0].line,
             ..Page::default()
         };
-        page.records = group.iter().map(|r| finished(source, r, notes)).collect();
         if group[0].label == "PAGE" {
             let (value, _) = text_value(source, group[0].value, group[0].end);
             for part in value.split([',', '\n']) {
@@ -255,6 +252,8 @@ impl Pages<'_> {
                     }
                 }
             }
+            // There may be thousands of pages.
+            page.held.shrink_to_fit();
         }
         let Some(record) = group.iter().find(|r| crate::label::is_table(&r.label)) else {
             return page;
@@ -302,7 +301,7 @@ impl Pages<'_> {
             other => other,
         };
         let table = table::read(source, &raw, &axis, shape, self.reading, budget, notes);
-        page.table = table.map(Table::fitted);
+        page.table = table.map(|table| Box::new(table.fitted()));
         page
     }
 

@@ -215,6 +215,11 @@ fn ends_in(bytes: &[u8], from: usize) -> impl Iterator<Item = usize> {
 pub struct Lines(Vec<(u32, i32, u32)>);
 
 impl Lines {
+    /// Gives back room that was made for more: there may be thousands of curves.
+    pub fn fit(&mut self) {
+        self.0.shrink_to_fit();
+    }
+
     /// Adds the line of the next point.
     pub fn push(&mut self, line: usize) {
         let line = u32::try_from(line).unwrap_or(u32::MAX);

@@ -29,8 +29,6 @@ pub(crate) struct IndexFields {
     pub(super) list: Field,
     /// Short texts by which runs are ordered and counted, by field.
     pub(super) shown: Field,
-    /// All texts.
-    pub(super) all: Field,
     /// Texts by field.
     pub(super) text: Field,
     /// Numbers by field and SI unit.
@@ -62,7 +60,7 @@ pub(crate) fn schema() -> (Schema, IndexFields) {
     let name = || TextOptions::default().set_indexing_options(exact.clone());
     let names = IndexFields {
         id: builder.add_text_field("id", name()),
-        digest: builder.add_text_field("digest", name()),
+        digest: builder.add_bytes_field("digest", BytesOptions::default().set_indexed()),
         source: builder.add_bytes_field("source", stored()),
         list: builder.add_json_field(
             "list",
@@ -71,10 +69,6 @@ pub(crate) fn schema() -> (Schema, IndexFields) {
                 .set_fast("raw"),
         ),
         shown: builder.add_json_field("shown", JsonObjectOptions::default().set_fast("raw")),
-        all: builder.add_text_field(
-            "all",
-            TextOptions::default().set_indexing_options(positions.clone()),
-        ),
         text: builder.add_json_field(
             "text",
             JsonObjectOptions::default().set_indexing_options(positions),
@@ -97,32 +91,50 @@ pub(crate) struct Places {
 }
 
 impl Places {
+    /// Five numbers for each record, seven bits a byte, the low ones first, the last byte below 128: most are small.
     pub(super) fn to_bytes(&self) -> Vec<u8> {
-        let mut bytes = Vec::with_capacity(24 * (1 + self.outcomes.len()));
+        let mut bytes = Vec::with_capacity(16 * (1 + self.outcomes.len()));
         for at in std::iter::once(&self.run).chain(&self.outcomes) {
-            bytes.extend_from_slice(&at.frame.to_le_bytes());
-            for word in [at.part, at.packed, at.line, at.length] {
-                bytes.extend_from_slice(&word.to_le_bytes());
+            let small = [at.part, at.packed, at.line, at.length].map(u64::from);
+            for mut number in std::iter::once(at.frame).chain(small) {
+                while number >= 128 {
+                    bytes.push((number & 127) as u8 | 128);
+                    number >>= 7;
+                }
+                bytes.push(number as u8);
             }
         }
         bytes
     }
 
     pub(super) fn from_bytes(bytes: &[u8]) -> Option<Self> {
-        let mut all = bytes.chunks_exact(24).map(|one| {
-            let word = |from: usize| Some(u32::from_le_bytes(one.get(from..from + 4)?.try_into().ok()?));
-            Some(At {
-                frame: u64::from_le_bytes(one.get(..8)?.try_into().ok()?),
-                part: word(8)?,
-                packed: word(12)?,
-                line: word(16)?,
-                length: word(20)?,
-            })
-        });
-        let run = all.next()??;
+        let mut bytes = bytes.iter();
+        let mut next = || -> Option<u64> {
+            let mut number = 0_u64;
+            for place in 0..10 {
+                let byte = *bytes.next()?;
+                number |= u64::from(byte & 127).checked_shl(7 * place)?;
+                if byte < 128 {
+                    return Some(number);
+                }
+            }
+            None
+        };
+        let mut all = Vec::new();
+        while let Some(frame) = next() {
+            let mut small = || next().and_then(|number| u32::try_from(number).ok());
+            all.push(At {
+                frame,
+                part: small()?,
+                packed: small()?,
+                line: small()?,
+                length: small()?,
+            });
+        }
+        let mut all = all.into_iter();
         Some(Self {
-            run,
-            outcomes: all.collect::<Option<_>>()?,
+            run: all.next()?,
+            outcomes: all.collect(),
         })
     }
 }
@@ -156,10 +168,12 @@ pub(super) fn turned(bits: i64) -> i64 {
 }
 
 /// The first 80 bits of a digest: that two of ten million sources share them is as likely as 4e-11, and a dictionary of whole
-/// digests would take three times as much.
-pub(super) fn short(digest: &str) -> &str {
-    let digits = digest.strip_prefix("sha256:").unwrap_or(digest);
-    digits.get(..20).unwrap_or(digits)
+/// digests would take three times as much. Of what is no digest, all of it.
+pub(super) fn short(digest: &str) -> Cow<'_, [u8]> {
+    match digest_bytes(digest) {
+        Some(bytes) => Cow::Owned(bytes[..10].to_vec()),
+        None => Cow::Borrowed(digest.as_bytes()),
+    }
 }
 
 pub(super) fn number_path(key: &str, unit: &str, end: &str) -> String {
@@ -170,7 +184,7 @@ impl IndexFields {
     /// Writes everything about a run but the places of its records.
     pub(crate) fn run(&self, facts: &Facts, document: &mut FieldWriter<'_>) {
         document.text(self.id, beginning(&facts.id));
-        document.text(self.digest, short(&facts.digest));
+        document.bytes(self.digest, &short(&facts.digest));
         document.bytes(self.source, &digest_bytes(&facts.digest).unwrap_or_default());
         document.count(self.order, order_of(&facts.id));
         document.object(self.list, |lists| {
@@ -185,11 +199,6 @@ impl IndexFields {
                     shown.texts(&step(field), [text.as_str()].into_iter());
                 }
             });
-        }
-        for texts in facts.texts.values() {
-            for text in texts {
-                document.text(self.all, text);
-            }
         }
         document.object(self.text, |object| {
             for (key, texts) in &facts.texts {
@@ -231,7 +240,7 @@ impl IndexFields {
             .chain(asked.iter().map(|asked| ("asked", asked.as_str())))
             .chain(unread.digest.is_empty().then_some(("missed", "yes")));
         FiledDocument::new(|document| {
-            document.text(self.digest, short(digest));
+            document.bytes(self.digest, &short(digest));
             document.count(self.order, order_of(digest));
             document.object(self.list, |object| {
                 for (list, word) in lists {
@@ -252,7 +261,7 @@ impl IndexFields {
     }
 
     pub(crate) fn digest_term(&self, digest: &str) -> Term {
-        Term::from_field_text(self.digest, short(digest))
+        Term::from_field_bytes(self.digest, &short(digest))
     }
 
     pub(super) fn list_term(&self, list: &str, word: &str) -> Term {
@@ -289,4 +298,29 @@ pub(super) fn order_of(id: &str) -> u64 {
 /// The path by which a number field is ordered.
 pub(crate) fn sort_path(key: &str, unit: &str) -> String {
     number_path(key, unit, "")
+}
+
+#[cfg(test)]
+mod tests {
+    use super::{At, Places};
+
+    #[test]
+    fn places_come_back_and_what_is_cut_does_not() {
+        let at = |frame, line| At {
+            part: 3,
+            frame,
+            packed: 128,
+            line,
+            length: u32::MAX,
+        };
+        let places = Places {
+            run: at(u64::MAX, 0),
+            outcomes: vec![at(127, 16_384)],
+        };
+        let bytes = places.to_bytes();
+        assert_eq!(Places::from_bytes(&bytes), Some(places));
+        for cut in [0, 5, bytes.len() - 1] {
+            assert_eq!(Places::from_bytes(&bytes[..cut]), None);
+        }
+    }
 }

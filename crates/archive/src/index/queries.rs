@@ -1,6 +1,6 @@
 //! Queries of ours as queries of the engine.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::ops::Bound;
 
 use tantivy::Term;
@@ -19,6 +19,8 @@ use crate::query::{Bounds, Query, QueryNode};
 const ALL_NAMED: usize = 4096;
 /// The name of a run has so many digits.
 const WHOLE_NAME: usize = 16;
+/// Stands between the path of a text and its words in the engine's dictionary.
+const END_OF_PATH: u8 = 0;
 
 impl Index {
     pub(super) fn engine_query(&self, node: &QueryNode) -> Box<dyn EngineQuery> {
@@ -47,20 +49,27 @@ impl Index {
                 (Occur::MustNot, self.excluded(node)),
             ])),
             QueryNode::Words { key, words } => {
-                let term = |word: &String| self.word_term(key.as_deref(), word);
-                match words.as_slice() {
-                    [word] => Box::new(TermQuery::new(term(word), IndexRecordOption::Basic)),
-                    words => Box::new(PhraseQuery::new(words.iter().map(term).collect())),
+                let all_of_it = |key: &str| -> Box<dyn EngineQuery> {
+                    let term = |word: &String| self.word_term(key, word);
+                    match words.as_slice() {
+                        [word] => Box::new(TermQuery::new(term(word), IndexRecordOption::Basic)),
+                        words => Box::new(PhraseQuery::new(words.iter().map(term).collect())),
+                    }
+                };
+                if let Some(key) = key {
+                    return all_of_it(key);
                 }
+                let keys = self.keys_with(words).unwrap_or_default();
+                let clauses = keys.iter().map(|key| (Occur::Should, all_of_it(key)));
+                Box::new(BooleanQuery::new(clauses.collect()))
             }
             QueryNode::Like { key, pattern } => {
-                let words = self.words_that(key.as_deref(), pattern.beginning(), &|word| pattern.fits(word));
-                let term = |word: &String| self.word_term(key.as_deref(), word);
+                let words =
+                    self.words_by_key(key.as_deref(), pattern.beginning(), &|word| pattern.fits(word));
                 let clauses = words
                     .unwrap_or_default()
                     .keys()
-                    .map(term)
-                    .map(any_of_it)
+                    .map(|(key, word)| any_of_it(self.word_term(key, word)))
                     .collect();
                 Box::new(BooleanQuery::new(clauses))
             }
@@ -100,45 +109,58 @@ impl Index {
         }
     }
 
-    pub(super) fn word_term(&self, key: Option<&str>, word: &str) -> Term {
-        match key {
-            None => Term::from_field_text(self.names.all, word),
-            Some(key) => {
-                let mut term = Term::from_field_json_path(self.names.text, &step(key), false);
-                term.append_type_and_str(word);
-                term
-            }
-        }
+    /// A word in the texts of a field, by its step in the engine's path.
+    fn word_term(&self, key: &str, word: &str) -> Term {
+        let mut term = Term::from_field_json_path(self.names.text, &step(key), false);
+        term.append_type_and_str(word);
+        term
     }
 
-    /// The words that begin so and pass, in a field or anywhere, each with in how many entries it stands; those of entries
-    /// that were replaced meanwhile may be among them.
+    /// The words that begin so and pass, in a field or anywhere, each with in how many entries it stands at least; those of
+    /// entries that were replaced meanwhile may be among them.
     pub(crate) fn words_that(
         &self,
         key: Option<&str>,
         beginning: &str,
         pass: &dyn Fn(&str) -> bool,
     ) -> Result<BTreeMap<String, u64>, Error> {
-        let field = if key.is_some() {
-            self.names.text
-        } else {
-            self.names.all
+        let mut found = BTreeMap::new();
+        for ((_, word), count) in self.words_by_key(key, beginning, pass)? {
+            let most = found.entry(word).or_insert(0);
+            *most = count.max(*most);
+        }
+        Ok(found)
+    }
+
+    /// The words that begin so and pass, by field.
+    fn words_by_key(
+        &self,
+        key: Option<&str>,
+        beginning: &str,
+        pass: &dyn Fn(&str) -> bool,
+    ) -> Result<BTreeMap<(String, String), u64>, Error> {
+        let keys = match key {
+            Some(key) => BTreeSet::from([key.to_owned()]),
+            None => self.keys_with(&[])?,
         };
-        let before = self.word_term(key, "");
-        let before = before.serialized_value_bytes();
-        let from = self.word_term(key, beginning);
-        let from = from.serialized_value_bytes();
-        let mut found: BTreeMap<String, u64> = BTreeMap::new();
+        let mut found: BTreeMap<(String, String), u64> = BTreeMap::new();
         let mut all = || -> tantivy::Result<()> {
             for segment in self.reader.searcher().segment_readers() {
-                let inverted = segment.inverted_index(field)?;
-                let mut stream = inverted.terms().range().ge(from).into_stream()?;
-                while stream.advance() && stream.key().starts_with(from) {
-                    let word = stream.key().get(before.len()..).unwrap_or_default();
-                    if let Ok(word) = std::str::from_utf8(word)
-                        && pass(word)
-                    {
-                        *found.entry(word.to_owned()).or_insert(0) += u64::from(stream.value().doc_freq);
+                let inverted = segment.inverted_index(self.names.text)?;
+                for key in &keys {
+                    let before = self.word_term(key, "");
+                    let before = before.serialized_value_bytes();
+                    let from = self.word_term(key, beginning);
+                    let from = from.serialized_value_bytes();
+                    let mut stream = inverted.terms().range().ge(from).into_stream()?;
+                    while stream.advance() && stream.key().starts_with(from) {
+                        let word = stream.key().get(before.len()..).unwrap_or_default();
+                        if let Ok(word) = std::str::from_utf8(word)
+                            && pass(word)
+                        {
+                            *found.entry((key.clone(), word.to_owned())).or_insert(0) +=
+                                u64::from(stream.value().doc_freq);
+                        }
                     }
                 }
             }
@@ -146,6 +168,45 @@ impl Index {
         };
         all().map_err(|error| self.trouble(&error))?;
         Ok(found)
+    }
+
+    /// The fields with texts in which all of these words stand, in whichever entries. A word anywhere is looked for in each of
+    /// them: a field of all texts beside them would be a seventh of the index. The dictionary has the words of one field behind those of
+    /// another, so that one look past the last word of a field finds the next field.
+    fn keys_with(&self, words: &[String]) -> Result<BTreeSet<String>, Error> {
+        let mut keys = BTreeSet::new();
+        let mut all = || -> tantivy::Result<()> {
+            for segment in self.reader.searcher().segment_readers() {
+                let inverted = segment.inverted_index(self.names.text)?;
+                let dictionary = inverted.terms();
+                let mut from = Vec::new();
+                loop {
+                    let mut stream = dictionary.range().ge(&from).into_stream()?;
+                    if !stream.advance() {
+                        break;
+                    }
+                    from.clear();
+                    let path = stream.key().split(|&byte| byte == END_OF_PATH).next();
+                    from.extend_from_slice(path.unwrap_or_default());
+                    if let Ok(key) = std::str::from_utf8(&from)
+                        && !keys.contains(key)
+                    {
+                        let mut has_all = true;
+                        for word in words {
+                            let term = self.word_term(key, word);
+                            has_all &= dictionary.get(term.serialized_value_bytes())?.is_some();
+                        }
+                        if has_all {
+                            keys.insert(key.to_owned());
+                        }
+                    }
+                    from.push(END_OF_PATH + 1);
+                }
+            }
+            Ok(())
+        };
+        all().map_err(|error| self.trouble(&error))?;
+        Ok(keys)
     }
 
     pub(super) fn excluded(&self, node: &QueryNode) -> Box<dyn EngineQuery> {
@@ -196,4 +257,58 @@ fn any_of_it(term: Term) -> (Occur, Box<dyn EngineQuery>) {
         Occur::Should,
         Box::new(TermQuery::new(term, IndexRecordOption::Basic)),
     )
+}
+
+#[cfg(test)]
+mod tests {
+    use tantivy::IndexWriter;
+
+    use crate::index::{FiledDocument, Index};
+    use crate::query::{Query, QueryNode};
+    use crate::tests::Folder;
+
+    #[test]
+    fn words_anywhere_are_those_of_any_one_field() {
+        let folder = Folder::new();
+        let index = Index::create(&folder.0).expect("an index");
+        let mut writer: IndexWriter<FiledDocument> = index
+            .engine
+            .writer_with_num_threads(1, 15 << 20)
+            .expect("a writer");
+        let texts = [
+            [("sample", "red dye"), ("lot.no", "12 blue")],
+            [("sample", "blue"), ("lot.no", "red")],
+            [("samples", "dye red"), ("z", "green dye")],
+        ];
+        for (number, texts) in (0..).zip(texts) {
+            let document = FiledDocument::new(|document| {
+                document.count(index.names.order, number);
+                document.object(index.names.list, |lists| lists.texts("kind", ["run"].into_iter()));
+                document.object(index.names.text, |object| {
+                    for (key, text) in texts {
+                        object.texts(&super::step(key), [text].into_iter());
+                    }
+                });
+            });
+            writer.add_document(document).expect("it is added");
+        }
+        writer.commit().expect("it is written");
+        index.reader.reload().expect("it is read");
+        let found = |words: &[&str]| -> Vec<String> {
+            let words = words.iter().map(|&word| word.to_owned()).collect();
+            let query = Query::of(QueryNode::Words { key: None, words });
+            let mut found = index.every_run(&query).expect("it is asked");
+            found.sort();
+            found.into_iter().map(|one| one.0[15..].to_owned()).collect()
+        };
+        assert_eq!(found(&["red"]), ["0", "1", "2"]);
+        assert_eq!(found(&["blue"]), ["0", "1"]);
+        assert_eq!(found(&["red", "dye"]), ["0"]);
+        assert_eq!(found(&["dye", "red"]), ["2"]);
+        assert_eq!(found(&["green", "dye"]), ["2"]);
+        assert_eq!(found(&["yellow"]), [""; 0]);
+        // Once, though it stands in two fields of one run.
+        let words = index.words_that(None, "d", &|_| true).expect("it is asked");
+        assert_eq!(words.into_iter().collect::<Vec<_>>(), [("dye".to_owned(), 1)]);
+    }
 }

@@ -7,7 +7,7 @@ use std::ops::Range;
 use std::path::Path;
 use std::sync::{Arc, PoisonError, RwLock};
 
-use curvary_record::stored::{PathRecord, Record, RunTree, SourceRecord, StoredLine, StoredRun};
+use curvary_record::stored::{ModelRun, PathRecord, Record, RunTree, SourceRecord, StoredLine, StoredRun};
 use curvary_record::{Diagnostic, Digest, Family, Run, RunId, Verdict};
 use serde::Serialize;
 
@@ -75,7 +75,7 @@ pub(super) struct LineFrames {
     /// How many lines that has.
     count: u32,
     /// The run that the next ones may be like, with the number and the length of its line.
-    model: Option<(RunTree, u32, usize)>,
+    model: Option<(ModelRun, u32, usize)>,
     packed: Vec<PackedFrame>,
 }
 
@@ -112,9 +112,9 @@ impl LineFrames {
             Run(&'r serde_json::Value),
             Like(&'r serde_json::Value),
         }
-        let mut run = RunTree::of(run).map_err(|error| no_record(&error))?;
+        let run = RunTree::of(run).map_err(|error| no_record(&error))?;
         if let Some((model, number, length)) = &self.model
-            && let Some(said) = model.difference(&mut run, self.count - number)
+            && let Some(said) = model.difference(&run, self.count - number)
         {
             let line = put_line(&mut self.open, &LineOfRun::Like(&said))?;
             if line.len() * 2 <= *length {
@@ -123,7 +123,7 @@ impl LineFrames {
             self.open.truncate(line.start);
         }
         let line = put_line(&mut self.open, &LineOfRun::Run(run.whole()))?;
-        self.model = Some((run, self.count, line.len()));
+        self.model = Some((run.into_model(), self.count, line.len()));
         self.placed(line)
     }
 

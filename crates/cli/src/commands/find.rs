@@ -155,8 +155,8 @@ impl FindCommand {
             snippets: false,
             ..options.clone()
         };
-        let all = archive.find(query, &options)?;
-        last::keep(archive, query.text(), all.hits.iter().map(|hit| hit.id.as_str()));
+        let all = archive.names_in_order(query, &options)?;
+        last::keep(archive, query.text(), all.iter().map(|id| id.as_str()));
         Ok(())
     }
 

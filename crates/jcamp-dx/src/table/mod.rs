@@ -43,6 +43,7 @@ impl Table {
         if let Data::Xy(curve) | Data::Points(curve) = &mut self.data {
             curve.x.shrink_to_fit();
             curve.y.shrink_to_fit();
+            curve.lines.fit();
         }
         self
     }

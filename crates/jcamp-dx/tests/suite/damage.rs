@@ -262,7 +262,7 @@ fn points(document: &Document) -> Vec<BTreeMap<u64, u64>> {
                 .ntuples
                 .iter()
                 .flat_map(|n| n.pages.iter())
-                .filter_map(|p| p.table.as_ref()),
+                .filter_map(|p| p.table.as_deref()),
         );
         for curve in tables.filter_map(|t| t.data.curve()) {
             assert_eq!(curve.x.len(), curve.y.len());

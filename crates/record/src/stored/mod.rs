@@ -5,6 +5,7 @@
 //! numbers and the steps between them (`steps.rs`); and a run may say only in what it differs from one above (`like.rs`).
 
 mod like;
+mod merged;
 
 use std::fmt;
 use std::ops::Deref;
@@ -12,7 +13,7 @@ use std::ops::Deref;
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
-pub use self::like::RunTree;
+pub use self::like::{ModelRun, RunTree};
 use crate::steps::{NumbersShape, StoredNumbers};
 use crate::{
     Column, Coordinate, Decimals, Diagnostic, Digest, Family, Fields, LengthMismatch, Lines, Numbers,
@@ -163,7 +164,7 @@ impl From<LineFault> for String {
 ///
 /// # Errors
 /// With what is wrong.
-pub fn read<M: Deref<Target = RunTree>>(
+pub fn read<M: Deref<Target = ModelRun>>(
     line: &[u8],
     model: impl FnOnce(u32) -> Option<M>,
 ) -> Result<Record, LineFault> {
@@ -515,7 +516,7 @@ mod tests {
 
     #[test]
     fn a_run_is_like_none_in_its_own_line() {
-        let model = || Some(Box::new(RunTree::of(run()).expect("JSON")));
+        let model = || Some(Box::new(RunTree::of(run()).expect("JSON").into_model()));
         let said = |above: u32| {
             let line = format!(r#"{{"like":{{"above":{above},"source":{{"ordinal":1}}}}}}"#);
             read(line.as_bytes(), |asked| {

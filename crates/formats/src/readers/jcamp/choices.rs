@@ -102,7 +102,7 @@ pub(super) fn tables(block: &dx::Block) -> impl Iterator<Item = &dx::Table> {
     block
         .tables
         .iter()
-        .chain(pages.filter_map(|page| page.table.as_ref()))
+        .chain(pages.filter_map(|page| page.table.as_deref()))
 }
 
 /// What has to be asked about a block of a document that was read with `options` and these remarks.

@@ -107,7 +107,9 @@ impl Gathering<'_> {
             let Ok(mut trace) = trace(curve, &axes, shared) else {
                 continue;
             };
-            trace.held.clone_from(&ours.held);
+            // As much room as they need and no more: there may be thousands of pages.
+            trace.held = Vec::with_capacity(ours.held.len() + page.held.len());
+            trace.held.extend(ours.held.iter().cloned());
             for (symbol, value) in &page.held {
                 let variable = ntuples.variable(symbol);
                 let factor = held.get(symbol.as_str()).copied().unwrap_or(Some(1.0));
@@ -266,6 +268,7 @@ fn decimals(decimals: &dx::Decimals, count: usize) -> Decimals {
         dx::Decimals::Each(each) => each.iter().for_each(|&digits| all.push(narrow(digits))),
         dx::Decimals::Unlimited => {}
     }
+    all.fit();
     all
 }
 
@@ -326,6 +329,7 @@ fn lines(map: &dx::LineMap, count: usize) -> Lines {
         }
         at += per_line;
     }
+    lines.fit();
     lines
 }
 

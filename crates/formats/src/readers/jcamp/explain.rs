@@ -31,7 +31,7 @@ pub(super) fn parts(source: &Source, document: &dx::Document, runs: &[Run]) -> V
         let tables: Vec<&dx::Table> = block
             .tables
             .iter()
-            .chain(pages.filter_map(|page| page.table.as_ref()))
+            .chain(pages.filter_map(|page| page.table.as_deref()))
             .collect();
         for record in &block.records {
             let first = record.place.line;

@@ -48,6 +48,11 @@ pub(super) fn names_light(text: &str) -> bool {
     let mut before = "";
     words_of(text).any(|word| {
         let two = std::mem::replace(&mut before, word);
+        // Numbers, of which a table has hundreds, name nothing.
+        let figures = |word: &str| word.bytes().all(|byte| byte.is_ascii_digit());
+        if figures(word) && figures(two) {
+            return false;
+        }
         is_of_light(word) || is_light_at(word) || !two.is_empty() && is_of_light(&format!("{two} {word}"))
     })
 }

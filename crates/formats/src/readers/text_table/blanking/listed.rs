@@ -92,13 +92,14 @@ pub(super) fn without_marks_of_keys(text: &str) -> Option<ListedReadings> {
     const LONGEST: usize = 1 << 16;
     /// So many lines of numbers are a table, whose results the list may be.
     const TABLE: usize = 3;
-    if text.len() > LONGEST || !text.contains([':', '=', '>', '→', '—', '–']) || !names_wavelength(text)
-    {
+    if text.len() > LONGEST || !begins_sign(text.as_bytes()) || !names_wavelength(text) {
         return None;
     }
     let spoken = names_light(text);
-    let lines: Vec<&str> = text.split_inclusive('\n').collect();
     let plain = |line: &&str| listed(line, false, spoken).filter(|one| one.decimals.is_some());
+    // Most texts have none, and no list of their lines is needed to see that.
+    text.split_inclusive('\n').find_map(|line| plain(&line))?;
+    let lines: Vec<&str> = text.split_inclusive('\n').collect();
     let mut found: Vec<Option<ListedReading>> = lines.iter().map(plain).collect();
     let first = found.iter().flatten().next()?.clone();
     let is_place = |line: &str, one: &ListedReading| one.from > 0 && is_at(line[one.from..one.at].trim());
@@ -158,6 +159,11 @@ pub(super) fn without_marks_of_keys(text: &str) -> Option<ListedReadings> {
     })
 }
 
+/// Whether a sign that leads from a name to its reading may begin in some bytes: arrows and dashes begin with the last of these.
+fn begins_sign(bytes: &[u8]) -> bool {
+    memchr::memchr3(b':', b'=', b'>', bytes).is_some() || memchr::memchr(0xE2, bytes).is_some()
+}
+
 /// The line of a name, a sign and a reading, or of what says that there is none where it may be `missing`. Light is `spoken` of
 /// elsewhere, or the reading has its symbol behind it.
 fn listed(line: &str, missing: bool, spoken: bool) -> Option<ListedReading> {
@@ -166,8 +172,8 @@ fn listed(line: &str, missing: bool, spoken: bool) -> Option<ListedReading> {
     /// What leads from a name to its reading.
     const SIGNS: [&str; 5] = ["->", "=>", "→", ":", "="];
     let line = line.trim_end();
-    // Most lines have no sign, which shows at once; arrows and dashes begin with the last of these bytes.
-    if !line.bytes().any(|byte| matches!(byte, b':' | b'=' | b'>' | 0xE2)) {
+    // Most lines have no sign, which shows at once.
+    if !begins_sign(line.as_bytes()) {
         return None;
     }
     // A dash between blanks leads to a reading as well: `river — 0,214`.
