@@ -29,10 +29,8 @@ const ROWS: &[(&str, &[&str])] = &[
     ("written", &["writer", "cache"]),
     ("opened for questions", &["asking", "upgrade"]),
     ("an archive", &["archive"]),
-    (
-        "questions to it",
-        &["alike", "asked", "copies", "nothing", "worklist"],
-    ),
+    ("questions to it", &["alike", "asked", "copies", "nothing"]),
+    ("what people have to decide", &["worklist"]),
 ];
 
 /// The text of every module, its inner modules with it, without comments and tests.
