@@ -140,8 +140,7 @@ fn between_columns(lines: &[Line]) -> Option<Vec<(usize, u8)>> {
         in_column.filter(|cells| is_number(&cells[column])).count()
     };
     let of_numbers = (1..columns.len()).any(|column| numbers(column) >= FEWEST_NUMBERS);
-    let lacking = range.clone().any(|line| filled(&line) < columns.len());
-    if range.clone().count() < FEWEST_LINES || !of_numbers || !lacking {
+    if range.clone().count() < FEWEST_LINES || !of_numbers {
         return None;
     }
     // What stands over the last columns alone is their header.
@@ -152,6 +151,37 @@ fn between_columns(lines: &[Line]) -> Option<Vec<(usize, u8)>> {
     let rows = || (first_row..=*range.end()).filter_map(|line| cells[line].as_ref());
     let empty = |column: usize| rows().all(|cells| cells[column].is_empty());
     let reached = (0..columns.len()).rev().find(|column| !empty(*column))? + 1;
+    // A last reading that lacks is known by the numbers in front of it, and a unit alone stands under the first header.
+    let worded = |column: usize| {
+        let words = |cells: &&Vec<String>| !cells[column].is_empty() && !is_number(&cells[column]);
+        rows().any(|cells| words(&cells))
+    };
+    let last = columns.len() - 1;
+    let lacks = |line: usize| {
+        let filled: Vec<bool> = cells[line]
+            .iter()
+            .flatten()
+            .map(|cell| !cell.is_empty())
+            .collect();
+        let inner = filled.iter().skip_while(|filled| **filled).any(|filled| *filled);
+        let header = line < first_row && filled.iter().filter(|filled| **filled).count() > 1;
+        let ends = filled.last() == Some(&false);
+        inner || ends && (header || worded(last) || reached <= last)
+    };
+    // `Standard 1` in front of rows, and `Absorbance Tea` over a lone unit, are no two cells.
+    let lacking = range.clone().any(|line| filled(&line) < columns.len());
+    let names_parted = rows().any(|cells| cells[0].contains(' '));
+    let headers = || (*range.start()..first_row).filter_map(|line| cells[line].as_ref());
+    let lone_unit = (*range.start()..first_row).any(|line| filled(&line) == 1);
+    let worded_header = |cell: &String| {
+        let mut words = cell.split(' ');
+        cell.contains(' ') && words.all(|word| word.chars().all(char::is_alphabetic))
+    };
+    let headers_parted = lone_unit && headers().flatten().any(worded_header);
+    let apart = lacking && (names_parted || headers_parted);
+    if !apart && !range.clone().any(lacks) {
+        return None;
+    }
     let mut changes = Vec::new();
     for line in range {
         let signs = &lines[line].signs;
