@@ -118,8 +118,10 @@ impl Archive {
     fn worklist_in(&self, asking: &IndexReader, examples: usize) -> Result<Worklist, Error> {
         let index = &asking.index;
         let everything = Query::everything();
-        let mut list = Worklist::default();
-        list.unread = unread_in(asking, &[], examples)?;
+        let mut list = Worklist {
+            unread: unread_in(asking, &[], examples)?,
+            ..Worklist::default()
+        };
         let some = |node: QueryNode| -> Result<(usize, Vec<WorklistRow>), Error> {
             let (total, addresses) = index.find(&Query::of(node), &Key::When, true, 0, examples.max(1))?;
             let shown = addresses

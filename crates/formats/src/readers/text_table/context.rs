@@ -859,7 +859,7 @@ impl Context {
             if denied == 0
                 && word.chars().count() >= 2
                 // `em função do comprimento`: `DO` is a symbol in capitals alone.
-                && !(words::is(WordList::Genitive, word) && !line.contains(&word.to_uppercase()))
+                && (!words::is(WordList::Genitive, word) || line.contains(&word.to_uppercase()))
                 && let Some(quantity) = words::quantity_of(word)
             {
                 self.quantities.insert(quantity);

@@ -214,7 +214,7 @@ pub(super) fn is_key_over_each(line: &str, grid: &Grid) -> bool {
         && values
             .iter()
             .all(|value| read_column_header(value).quantity.is_none());
-    !values.iter().any(|value| is_key(value)) && (values.iter().all(is_day) || again || names)
+    !values.iter().any(is_key) && (values.iter().all(is_day) || again || names)
 }
 
 /// Whether a line above a header is a key and its value in cells of their own, `Oven;105 °C`, where the table has more columns: a row
