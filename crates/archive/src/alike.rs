@@ -36,7 +36,7 @@ pub struct AlikeFound {
     pub nothing: usize,
     /// Those that were asked for, the most alike first; equals newest first.
     pub hits: Vec<AlikeHit>,
-    /// As in [a search](crate::SearchResult).
+    /// How many committed bytes of records are not indexed yet, as a search says it.
     pub behind: u64,
 }
 

@@ -4,13 +4,13 @@ use super::*;
 
 /// What an amount in a head is of.
 #[derive(Clone, Copy, PartialEq)]
-enum Role {
+enum LevelRole {
     Substrate,
     Inhibitor,
     Enzyme,
 }
 
-impl Role {
+impl LevelRole {
     /// By a symbol, as it stands in the equations of enzyme kinetics (IUBMB 1981), or by a word.
     fn of(name: &str) -> Option<Self> {
         match name {
@@ -75,7 +75,7 @@ pub(super) fn of_two_amounts(text: &str) -> Option<ColumnHeader> {
 /// The two amounts of a text that is made of nothing else.
 fn amounts(text: &str) -> Option<[Coordinate; 2]> {
     let spaced = text.replace(['=', ':'], " ");
-    let mut names: Vec<Option<Role>> = Vec::new();
+    let mut names: Vec<Option<LevelRole>> = Vec::new();
     let mut found: Vec<Coordinate> = Vec::new();
     // Whether names stand in front of their amounts: as the first word says.
     let mut in_front: Option<bool> = None;
@@ -85,7 +85,7 @@ fn amounts(text: &str) -> Option<[Coordinate; 2]> {
         .map(|word| word.trim_end_matches([',', ';']))
         .collect();
     let mut at = 0;
-    let mut waiting: Option<Role> = None;
+    let mut waiting: Option<LevelRole> = None;
     while at < words.len() {
         let two = words.get(at + 1).map(|next| format!("{} {next}", words[at]));
         let amount = piece::measured(words[at])
@@ -99,7 +99,7 @@ fn amounts(text: &str) -> Option<[Coordinate; 2]> {
             at += length;
             continue;
         }
-        let role = Role::of(words[at])?;
+        let role = LevelRole::of(words[at])?;
         if *in_front.get_or_insert(true) {
             if waiting.replace(role).is_some() {
                 return None;
@@ -116,13 +116,13 @@ fn amounts(text: &str) -> Option<[Coordinate; 2]> {
     // `0.1 mM + 10 uM inhibitor`: one that is named tells what the other is.
     let roles = match (names[0], names[1]) {
         (Some(one), Some(other)) if one != other => [one, other],
-        (None, Some(other)) if other != Role::Substrate => [Role::Substrate, other],
+        (None, Some(other)) if other != LevelRole::Substrate => [LevelRole::Substrate, other],
         _ => return None,
     };
     if waiting.is_some() {
         return None;
     }
-    let [first, second] = roles.map(Role::quantity);
+    let [first, second] = roles.map(LevelRole::quantity);
     Some([
         Coordinate {
             quantity: first,

@@ -639,6 +639,8 @@ fn trace(
         .copied()
         .find(|&(at, _, _)| changes(at))
         .or_else(|| own_axis.as_ref().map(|(at, (key, unit))| (*at, key, unit)))
+        // Nothing is held at an index.
+        .or_else(|| numbers.iter().copied().find(|(_, key, _)| *key == "index"))
         .or_else(|| numbers.iter().copied().find(|(_, key, _)| *key == usual))
         .or_else(|| numbers.iter().copied().find(|(_, key, _)| is_coordinate(key)));
     let y = roles.iter().enumerate().find_map(|(at, role)| match role {

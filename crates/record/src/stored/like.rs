@@ -17,7 +17,7 @@ use std::cell::RefCell;
 use serde::Deserialize;
 use serde_json::{Map, Value};
 
-use super::merged::{Merged, MergedReader, Moves, WRONG, are_merged};
+use super::merged::{MergedReader, MergedValue, Moves, WRONG, are_merged};
 use super::{LineFault, RunShape, StoredRun};
 use crate::{Digest, Run, RunId, difference};
 
@@ -76,14 +76,14 @@ impl ModelRun {
     pub fn difference(&self, run: &RunTree, above: u32) -> Option<Value> {
         let moved = first_line(&run.0)?.checked_sub(first_line(&self.0)?)?;
         let mut rest = differing("", &self.0, &run.0, moved)?.unwrap_or_else(|| Map::new().into());
-        let named = made_id(Merged::Whole(&run.0)).as_deref() == run.0.get("id").and_then(Value::as_str);
+        let named = made_id(MergedValue::Whole(&run.0)).as_deref() == run.0.get("id").and_then(Value::as_str);
         if named && let Value::Object(rest) = &mut rest {
             rest.shift_remove("id");
         }
         rest.sort_all_objects();
         let mut pairs = Vec::new();
         let both = &mut |had, has| pairs.push((had, has));
-        let is_told = Merged::of(&self.0, &rest).is(&run.0, named, moved, both);
+        let is_told = MergedValue::of(&self.0, &rest).is(&run.0, named, moved, both);
         if !is_told {
             return None;
         }
@@ -130,7 +130,7 @@ impl ModelRun {
         let has_id = said.contains_key("id");
         let mut said = Value::Object(said);
         said.sort_all_objects();
-        let run = Merged::of(&self.0, &said);
+        let run = MergedValue::of(&self.0, &said);
         let moves = Moves {
             moved,
             spans: match gains {
@@ -177,7 +177,7 @@ fn steps(numbers: impl Iterator<Item = Option<i64>>) -> impl Iterator<Item = Opt
 }
 
 /// The name that a run's source and place give it.
-fn made_id(run: Merged<'_>) -> Option<String> {
+fn made_id(run: MergedValue<'_>) -> Option<String> {
     let source = run.get("source")?;
     let digest = Digest::deserialize(source.get("digest")?.whole()?).ok()?;
     let ordinal = usize::try_from(source.get("ordinal")?.whole()?.as_u64()?).ok()?;
@@ -255,7 +255,7 @@ fn is_span(key: &str, value: &Map<String, Value>) -> bool {
 fn is_same(one: &Value, other: &Value) -> bool {
     let mut same = true;
     let spans = &mut |one, other| same &= one == other;
-    Merged::Whole(one).is(other, false, 0, spans) && same
+    MergedValue::Whole(one).is(other, false, 0, spans) && same
 }
 
 /// A member with its lines moved back.

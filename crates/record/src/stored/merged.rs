@@ -13,7 +13,7 @@ pub(super) const WRONG: &str = "a line or a span that no run has";
 
 /// A value of the merged run. All objects have their members in the order of their names.
 #[derive(Clone, Copy)]
-pub(super) enum Merged<'v> {
+pub(super) enum MergedValue<'v> {
     /// As it stands in one of both.
     Whole(&'v Value),
     /// The members of both, as RFC 7396 merges them: `null` takes a member away.
@@ -44,7 +44,7 @@ pub(super) fn are_merged(one: &[Value], other: &[Value]) -> bool {
     one.len() == other.len() && one.iter().chain(other).all(Value::is_object)
 }
 
-impl<'v> Merged<'v> {
+impl<'v> MergedValue<'v> {
     pub(super) fn of(model: &'v Value, said: &'v Value) -> Self {
         match (model, said) {
             (Value::Object(model), Value::Object(said)) => Self::Members(model, said),
@@ -53,14 +53,14 @@ impl<'v> Merged<'v> {
         }
     }
 
-    pub(super) fn members(self) -> Option<Members<'v>> {
+    pub(super) fn members(self) -> Option<MergedMembers<'v>> {
         let (model, said) = match self {
             Self::Whole(Value::Object(whole)) => (whole, None),
             Self::Members(model, said) => (model, Some(said)),
             _ => return None,
         };
         let mut said = said.map(Map::iter);
-        Some(Members {
+        Some(MergedMembers {
             next: said.as_mut().and_then(map::Iter::next),
             model: model.iter(),
             held: None,
@@ -68,13 +68,13 @@ impl<'v> Merged<'v> {
         })
     }
 
-    fn items(self) -> Option<Items<'v>> {
+    fn items(self) -> Option<MergedItems<'v>> {
         match self {
-            Self::Whole(Value::Array(items)) => Some(Items {
+            Self::Whole(Value::Array(items)) => Some(MergedItems {
                 model: items.iter(),
                 said: None,
             }),
-            Self::Items(model, said) => Some(Items {
+            Self::Items(model, said) => Some(MergedItems {
                 model: model.iter(),
                 said: Some(said.iter()),
             }),
@@ -158,7 +158,7 @@ impl<'v> Merged<'v> {
                 }
                 // What is not there is null.
                 let theirs = theirs.unwrap_or(&Value::Null);
-                if let (Some(had), Some(has)) = (value.span(key), Merged::Whole(theirs).span(key)) {
+                if let (Some(had), Some(has)) = (value.span(key), MergedValue::Whole(theirs).span(key)) {
                     spans(had, has);
                     continue;
                 }
@@ -204,27 +204,27 @@ fn is_same(one: &Value, other: &Value) -> bool {
 }
 
 /// What a member is because of its name.
-fn role_of(key: &str, value: Merged<'_>, moved: i64) -> Role {
+fn role_of(key: &str, value: MergedValue<'_>, moved: i64) -> Role {
     match (key, value) {
         _ if moved == 0 => Role::Plain,
-        ("line", Merged::Whole(Value::Number(_))) => Role::Line,
-        ("lines", Merged::Whole(Value::Array(_)) | Merged::Items(..)) => Role::Lines,
+        ("line", MergedValue::Whole(Value::Number(_))) => Role::Line,
+        ("lines", MergedValue::Whole(Value::Array(_)) | MergedValue::Items(..)) => Role::Lines,
         _ => Role::Plain,
     }
 }
 
 /// What an item is because of its list.
-fn role_of_item(list: Role, item: Merged<'_>, place: usize) -> Role {
+fn role_of_item(list: Role, item: MergedValue<'_>, place: usize) -> Role {
     match (list, item) {
-        (Role::Lines, Merged::Whole(Value::Array(_))) => Role::Piece,
+        (Role::Lines, MergedValue::Whole(Value::Array(_))) => Role::Piece,
         (Role::Lines, _) => Role::Line,
         (Role::Piece, _) if place == 0 => Role::Line,
         _ => Role::Plain,
     }
 }
 
-/// Members in the order of their names.
-pub(super) struct Members<'v> {
+/// MergedMembers in the order of their names.
+pub(super) struct MergedMembers<'v> {
     model: map::Iter<'v>,
     said: Option<map::Iter<'v>>,
     /// The next of the model, where one that is said came before it.
@@ -233,21 +233,21 @@ pub(super) struct Members<'v> {
     next: Option<(&'v String, &'v Value)>,
 }
 
-impl<'v> Iterator for Members<'v> {
-    type Item = (&'v str, Merged<'v>);
+impl<'v> Iterator for MergedMembers<'v> {
+    type Item = (&'v str, MergedValue<'v>);
 
     fn next(&mut self) -> Option<Self::Item> {
         loop {
             let model = self.held.take().or_else(|| self.model.next());
             let Some((said_key, said)) = self.next else {
-                return model.map(|(key, value)| (key.as_str(), Merged::Whole(value)));
+                return model.map(|(key, value)| (key.as_str(), MergedValue::Whole(value)));
             };
             let value = match model {
-                Some((key, value)) if key < said_key => return Some((key, Merged::Whole(value))),
-                Some((key, value)) if key == said_key => Merged::of(value, said),
+                Some((key, value)) if key < said_key => return Some((key, MergedValue::Whole(value))),
+                Some((key, value)) if key == said_key => MergedValue::of(value, said),
                 other => {
                     self.held = other;
-                    Merged::Whole(said)
+                    MergedValue::Whole(said)
                 }
             };
             self.next = self.said.as_mut().and_then(map::Iter::next);
@@ -258,20 +258,20 @@ impl<'v> Iterator for Members<'v> {
     }
 }
 
-/// Items of a list.
-struct Items<'v> {
+/// MergedItems of a list.
+struct MergedItems<'v> {
     model: std::slice::Iter<'v, Value>,
     said: Option<std::slice::Iter<'v, Value>>,
 }
 
-impl<'v> Iterator for Items<'v> {
-    type Item = Merged<'v>;
+impl<'v> Iterator for MergedItems<'v> {
+    type Item = MergedValue<'v>;
 
     fn next(&mut self) -> Option<Self::Item> {
         let model = self.model.next()?;
         match &mut self.said {
-            Some(said) => said.next().map(|said| Merged::of(model, said)),
-            None => Some(Merged::Whole(model)),
+            Some(said) => said.next().map(|said| MergedValue::of(model, said)),
+            None => Some(MergedValue::Whole(model)),
         }
     }
 
@@ -280,7 +280,7 @@ impl<'v> Iterator for Items<'v> {
     }
 }
 
-impl ExactSizeIterator for Items<'_> {}
+impl ExactSizeIterator for MergedItems<'_> {}
 
 /// What is done with lines, spans and the name of a merged run while it is read.
 pub(super) struct Moves {
@@ -293,7 +293,7 @@ pub(super) struct Moves {
 }
 
 impl Moves {
-    fn role(&self, key: &str, value: Merged<'_>) -> Result<Role, Error> {
+    fn role(&self, key: &str, value: MergedValue<'_>) -> Result<Role, Error> {
         if let (Some(spans), Some((start, end))) = (&self.spans, value.span(key)) {
             let gained = spans.borrow_mut().next();
             let (starts, lengths) = gained.ok_or_else(|| Error::custom(WRONG))?;
@@ -311,7 +311,7 @@ impl Moves {
 /// Reads a merged value.
 #[derive(Clone, Copy)]
 pub(super) struct MergedReader<'v, 'm> {
-    value: Merged<'v>,
+    value: MergedValue<'v>,
     role: Role,
     moves: &'m Moves,
     /// The name of the run, where this is the run.
@@ -320,7 +320,7 @@ pub(super) struct MergedReader<'v, 'm> {
 
 impl<'v, 'm> MergedReader<'v, 'm> {
     /// Reads a run.
-    pub(super) fn new(value: Merged<'v>, moves: &'m Moves) -> Self {
+    pub(super) fn new(value: MergedValue<'v>, moves: &'m Moves) -> Self {
         Self {
             value,
             role: Role::Plain,
@@ -329,7 +329,7 @@ impl<'v, 'm> MergedReader<'v, 'm> {
         }
     }
 
-    fn inner(&self, value: Merged<'v>, role: Role) -> Self {
+    fn inner(&self, value: MergedValue<'v>, role: Role) -> Self {
         Self {
             value,
             role,
@@ -384,7 +384,7 @@ impl<'v, 'm> Deserializer<'v> for MergedReader<'v, 'm> {
 
     fn deserialize_option<V: Visitor<'v>>(self, visitor: V) -> Result<V::Value, Error> {
         match self.value {
-            Merged::Whole(Value::Null) => visitor.visit_none(),
+            MergedValue::Whole(Value::Null) => visitor.visit_none(),
             _ => visitor.visit_some(self),
         }
     }
@@ -410,7 +410,7 @@ impl<'v, 'm> Deserializer<'v> for MergedReader<'v, 'm> {
                 }
                 MapAccessDeserializer::new(members).deserialize_enum(name, variants, visitor)
             }
-            (None, Merged::Whole(value)) => value.deserialize_enum(name, variants, visitor),
+            (None, MergedValue::Whole(value)) => value.deserialize_enum(name, variants, visitor),
             (None, _) => Err(Error::custom(WRONG)),
         }
     }
@@ -423,11 +423,11 @@ impl<'v, 'm> Deserializer<'v> for MergedReader<'v, 'm> {
     }
 }
 
-/// Members, one by one.
+/// MergedMembers, one by one.
 struct MembersReader<'v, 'm> {
-    members: Members<'v>,
+    members: MergedMembers<'v>,
     of: MergedReader<'v, 'm>,
-    next: Option<(&'v str, Merged<'v>)>,
+    next: Option<(&'v str, MergedValue<'v>)>,
 }
 
 impl<'v> MapAccess<'v> for MembersReader<'v, '_> {
@@ -460,9 +460,9 @@ fn whole(number: i64) -> Value {
     number.into()
 }
 
-/// Items, one by one.
+/// MergedItems, one by one.
 struct ItemsReader<'v, 'm> {
-    items: Items<'v>,
+    items: MergedItems<'v>,
     of: MergedReader<'v, 'm>,
     place: usize,
 }

@@ -133,12 +133,13 @@ pub(super) fn put_activity(
                 Code::new("converted"),
                 format!(
                     "activity in U/mL is the slope per minute times {} (coefficient {coefficient} L/(mol cm), path {path} cm, \
-                     {} of {} mL, dilution {}, {} per turnover)",
+                     {} of {} mL, dilution {}, {} per turnover); it is {} µkat/L",
                     Six(found.factor),
                     assay.sample_volume,
                     assay.total_volume,
                     assay.dilution,
-                    assay.per_turnover
+                    assay.per_turnover,
+                    Six(1e6 * found.katal_per_l)
                 ),
             ));
         }

@@ -12,7 +12,7 @@ use crate::words::field_of;
 /// What spectra in nanometres run over: the ultraviolet from 150 and the near infrared up to 1200 nm.
 const NANOMETRES: std::ops::RangeInclusive<f64> = 150.0..=1200.0;
 
-/// Parts such a header into what runs and the numbers of the curves, and takes the row below it for their names or conditions.
+/// Parts such a header into what runs and the numbers of the curves, and takes the rows below it for their names or conditions.
 pub(super) fn part_curve_numbers(text: &str, grid: &Grid, heads: &mut Vec<HeadRow>) {
     if grid.columns() < 3 {
         return;
@@ -24,24 +24,27 @@ pub(super) fn part_curve_numbers(text: &str, grid: &Grid, heads: &mut Vec<HeadRo
     let is_below = |head: &HeadRow| {
         head.line.line > line && head.cells.first().is_some_and(Option::is_some) && !runs(text, head)
     };
-    let Some(below) = heads.iter().position(is_below) else {
+    let below: Vec<usize> = (0..heads.len()).filter(|&row| is_below(&heads[row])).collect();
+    if below.is_empty() {
         return;
-    };
-    let key = heads[below].cells[0].map_or("", |span| text[span.range()].trim());
-    let key = key.trim_end_matches(':').trim_end();
-    let is_sample = field_of(key) == Some("sample")
-        || read_column_header(key)
-            .quantity
-            .is_some_and(|of| of.as_str() == "sample");
-    let of_numbers = heads[below].cells[1..]
-        .iter()
-        .flatten()
-        .all(|span| leading_number(&text[span.range()]).is_some());
-    heads[below].class = match (is_sample, of_numbers) {
-        (true, _) => RowClass::Samples,
-        (false, true) => RowClass::Condition,
-        (false, false) => RowClass::Names,
-    };
+    }
+    for row in below {
+        let key = heads[row].cells[0].map_or("", |span| text[span.range()].trim());
+        let key = key.trim_end_matches(':').trim_end();
+        let is_sample = field_of(key) == Some("sample")
+            || read_column_header(key)
+                .quantity
+                .is_some_and(|of| of.as_str() == "sample");
+        let of_numbers = heads[row].cells[1..]
+            .iter()
+            .flatten()
+            .all(|span| leading_number(&text[span.range()]).is_some());
+        heads[row].class = match (is_sample, of_numbers) {
+            (true, _) => RowClass::Samples,
+            (false, true) => RowClass::Condition,
+            (false, false) => RowClass::Names,
+        };
+    }
     let mut numbers = heads[at].clone();
     numbers.class = RowClass::Names;
     numbers.cells[0] = None;

@@ -73,12 +73,12 @@ impl List {
 }
 
 /// Lists of one length, of which the first says what runs or names the samples.
-struct Block {
+struct ListBlock {
     header: List,
     lists: Vec<List>,
 }
 
-impl Block {
+impl ListBlock {
     /// The block that begins in the line at `cursor`: up to a list of another length, or one that says anew what runs.
     fn at(text: &str, cursor: Cursor) -> Option<Self> {
         let header = list_at(text, cursor)?;
@@ -111,7 +111,7 @@ impl Block {
 fn has_more_than_blocks(text: &str) -> bool {
     let mut cursor = Cursor { at: 0, line: 1 };
     while cursor.at < text.len() {
-        if let Some(block) = Block::at(text, cursor) {
+        if let Some(block) = ListBlock::at(text, cursor) {
             cursor = block.after();
             continue;
         }
@@ -138,12 +138,12 @@ fn has_more_than_blocks(text: &str) -> bool {
 
 /// The lists that begin in the line at `cursor`.
 pub(super) fn lists_at(text: &str, cursor: Cursor) -> Option<Lists> {
-    let block = Block::at(text, cursor)?;
+    let block = ListBlock::at(text, cursor)?;
     if text.len() > LONGEST_TEXT || has_more_than_blocks(text) {
         return None;
     }
     let after = block.after();
-    let Block { header, lists } = block;
+    let ListBlock { header, lists } = block;
     let mut bytes = text.as_bytes().to_vec();
     for list in std::iter::once(&header).chain(&lists) {
         let end = list.after.at - usize::from(text[..list.after.at].ends_with('\n'));

@@ -13,14 +13,14 @@ const FEWEST_LINES: usize = 3;
 const FEWEST_NUMBERS: usize = 2;
 
 /// A line with the places of its signs.
-struct Line {
+struct PaddedLine {
     /// The byte of the text at which each sign begins.
     signs: Vec<(usize, char)>,
     /// Where its cells begin that two blanks or more set apart, in signs.
     starts: Vec<usize>,
 }
 
-impl Line {
+impl PaddedLine {
     fn of(text: &str, at: usize) -> Self {
         let text = text.trim_end();
         let signs: Vec<(usize, char)> = text
@@ -80,7 +80,7 @@ pub(super) fn with_tabs_between_columns(text: &str) -> Option<Blanked> {
         return None;
     }
     let mut places: Vec<(usize, u8)> = Vec::new();
-    let mut block: Vec<Line> = Vec::new();
+    let mut block: Vec<PaddedLine> = Vec::new();
     let mut at = 0;
     let mut tabs = false;
     for line in text.split_inclusive('\n') {
@@ -90,7 +90,7 @@ pub(super) fn with_tabs_between_columns(text: &str) -> Option<Blanked> {
             tabs = false;
         } else {
             tabs |= line.contains(['\t', '|']);
-            block.push(Line::of(line, at));
+            block.push(PaddedLine::of(line, at));
         }
         at += line.len();
     }
@@ -106,13 +106,22 @@ pub(super) fn with_tabs_between_columns(text: &str) -> Option<Blanked> {
 }
 
 /// What takes the place of which bytes of these lines.
-fn between_columns(lines: &[Line]) -> Option<Vec<(usize, u8)>> {
+fn between_columns(lines: &[PaddedLine]) -> Option<Vec<(usize, u8)>> {
     if lines.len() < FEWEST_LINES {
         return None;
     }
+    // A sign that strayed into one line begins no column.
+    let begins = |start: usize| lines.iter().filter(|line| line.starts.contains(&start)).count();
+    let has_strays = |line: &PaddedLine| {
+        line.starts.iter().enumerate().any(|(place, &from)| {
+            let to = line.starts.get(place + 1).copied().unwrap_or(usize::MAX);
+            begins(from) == 1 && !line.text(from, to).contains(char::is_alphanumeric)
+        })
+    };
     // Of lines with as many cells the first.
     let model = (0..lines.len())
         .rev()
+        .filter(|&line| !has_strays(&lines[line]))
         .max_by_key(|&line| lines[line].starts.len())?;
     let columns = &lines[model].starts;
     if columns.len() < 2 {

@@ -419,6 +419,12 @@ fn head_cells(line: &str, grid: &Grid, indent: usize) -> Option<(Vec<Option<Rang
         if cells.len() == columns {
             return Some((whole(cells), true));
         }
+        // `Tea;Malt` over `420 nm;0.1;0.2`: the first column says by its units, or the names of its rows, what it is of.
+        if cells.len() + 1 == columns && cells.len() >= 2 && is_named_by_its_cells(line, &cells, grid) {
+            let mut shifted = vec![None];
+            shifted.extend(whole(cells));
+            return Some((shifted, true));
+        }
         // A matrix whose corner cell was not written: `400;401;402` over four columns.
         if cells.len() + 1 == columns
             && cells.len() >= 2
@@ -500,6 +506,18 @@ fn head_cells(line: &str, grid: &Grid, indent: usize) -> Option<(Vec<Option<Rang
         return Some((shifted, blanks));
     }
     by_position(line, &words, grid, indent).map(|cells| (cells, false))
+}
+
+/// Whether a header names curves alone, as unknown words, over a first column that needs no header: its cells have the unit of what
+/// runs.
+fn is_named_by_its_cells(line: &str, cells: &[Range<usize>], grid: &Grid) -> bool {
+    let unit = grid.units.first().and_then(Option::as_deref);
+    let runs = unit.is_some_and(|unit| is_axis(&read_column_header(&format!("({})", unit.trim()))));
+    let name = |range: &Range<usize>| {
+        let head = read_column_header(line[range.clone()].trim());
+        !line[range.clone()].trim().is_empty() && head.quantity.is_none() && head.unit.is_none()
+    };
+    runs && cells.iter().all(name)
 }
 
 /// Whether a header is short by one since the first column only numbers or names the rows: `nm A` over `1 400 0.12`. It

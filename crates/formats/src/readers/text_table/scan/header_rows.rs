@@ -239,11 +239,13 @@ pub(super) fn is_row_of_levels(rows: &[&str], dialect: &Dialect) -> bool {
     let Some((corner, levels)) = cells.split_first() else {
         return false;
     };
+    let named = cells.iter().position(|range| !united(first, range));
     if names_levels(first, &cells, dialect)
         && rest.len() >= 2
         && rest.iter().take(SAMPLED).all(|row| {
             let below = split(row, dialect);
-            below.len() == cells.len() && !below.iter().any(|range| united(row, range))
+            let mut others = below.iter().enumerate().filter(|(at, _)| Some(*at) != named);
+            below.len() == cells.len() && !others.any(|(_, range)| united(row, range))
         })
     {
         return true;

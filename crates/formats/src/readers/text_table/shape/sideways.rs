@@ -38,9 +38,14 @@ impl Shaper<'_> {
                 quantity && head.held.iter().any(|held| held.quantity == Quantity::WAVELENGTH)
             })
             .count();
-        // Beside one row of light may stand what is known of each sample: its dilution.
+        // Beside one row of light may stand what is known of each sample: its dilution, or a result in its unit.
         let known = || {
-            let of_sample = |name: &&String| words::field_of(name).is_some();
+            let of_sample = |name: &&String| {
+                let head = read_column_header(name);
+                let other =
+                    head.unit.is_some() && head.quantity.is_some_and(|quantity| !quantity.is_of_light());
+                words::field_of(name).is_some() || other
+            };
             names.iter().filter(of_sample).count() + of_light == names.len()
         };
         (of_light >= 2 || of_light > 0 && known()).then_some(names)
