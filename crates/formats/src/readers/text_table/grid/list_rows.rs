@@ -80,8 +80,17 @@ impl Grid {
     /// block, and is no key that is known.
     pub(super) fn goes_on_list(&self, text: &str, row: &str) -> bool {
         const LOOK: usize = 64;
-        let name = split(row, &self.dialect).into_iter().next();
-        let name = name.map_or("", |range| row[range].trim());
+        const FEWEST: usize = 2;
+        let cells = split(row, &self.dialect);
+        // `Sample;0 h;2 h` is the header of what follows.
+        let united = |(column, range): (usize, &std::ops::Range<usize>)| {
+            let apart = self.units.get(column).is_none_or(Option::is_none);
+            apart && matches!(cell(&row[range.clone()], self.dialect.style), Cell::WithUnit { .. })
+        };
+        if self.rows < FEWEST || cells.iter().enumerate().skip(1).any(united) {
+            return false;
+        }
+        let name = cells.first().map_or("", |range| row[range.clone()].trim());
         let mut before = self
             .words(0)
             .iter()
