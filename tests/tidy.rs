@@ -374,7 +374,7 @@ fn no_renaming_ran_over_prose() {
         .map(|name| name.as_str())
         .filter(|name| capitals(name) > 1)
         .collect();
-    let code = Regex::new(r"`[^`]*`|\[[^\]]*\]").expect("a pattern");
+    let code = Regex::new(r"`[^`]*`|\[[^\]]*\](\([^)]*\))?").expect("a pattern");
     let word = Regex::new(r"\w+").expect("a pattern");
     for (path, text) in &texts {
         let mut in_code = false;

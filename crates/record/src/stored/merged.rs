@@ -223,7 +223,7 @@ fn role_of_item(list: Role, item: MergedValue<'_>, place: usize) -> Role {
     }
 }
 
-/// MergedMembers in the order of their names.
+/// Members in the order of their names.
 pub(super) struct MergedMembers<'v> {
     model: map::Iter<'v>,
     said: Option<map::Iter<'v>>,
@@ -258,7 +258,7 @@ impl<'v> Iterator for MergedMembers<'v> {
     }
 }
 
-/// MergedItems of a list.
+/// Items of a list.
 struct MergedItems<'v> {
     model: std::slice::Iter<'v, Value>,
     said: Option<std::slice::Iter<'v, Value>>,
@@ -423,7 +423,7 @@ impl<'v, 'm> Deserializer<'v> for MergedReader<'v, 'm> {
     }
 }
 
-/// MergedMembers, one by one.
+/// Members, one by one.
 struct MembersReader<'v, 'm> {
     members: MergedMembers<'v>,
     of: MergedReader<'v, 'm>,
@@ -460,7 +460,7 @@ fn whole(number: i64) -> Value {
     number.into()
 }
 
-/// MergedItems, one by one.
+/// Items, one by one.
 struct ItemsReader<'v, 'm> {
     items: MergedItems<'v>,
     of: MergedReader<'v, 'm>,

@@ -115,7 +115,9 @@ fn between_columns(lines: &[PaddedLine]) -> Option<Vec<(usize, u8)>> {
     let has_strays = |line: &PaddedLine| {
         line.starts.iter().enumerate().any(|(place, &from)| {
             let to = line.starts.get(place + 1).copied().unwrap_or(usize::MAX);
-            begins(from) == 1 && !line.text(from, to).contains(char::is_alphanumeric)
+            let cell = line.text(from, to);
+            let sign = |c: char| matches!(c, ',' | ';' | ':' | '.');
+            cell.chars().all(sign) || begins(from) == 1 && !cell.contains(char::is_alphanumeric)
         })
     };
     // Of lines with as many cells the first.

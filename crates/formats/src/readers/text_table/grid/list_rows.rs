@@ -21,11 +21,13 @@ impl Grid {
 
     /// Whether a line holds nothing but the separators of a row of names and numbers.
     pub(super) fn is_empty_row(&self, line: &str) -> bool {
+        /// One row above it may be a key and its value.
+        const FEWEST: usize = 2;
         let Some(sep) = self.dialect.sep.byte().map(char::from) else {
             return false;
         };
         self.kinds.first() == Some(&ColumnKind::Words)
-            && self.rows > 0
+            && self.rows >= FEWEST
             && line.contains(sep)
             && line.chars().all(|c| c == sep || c == '"' || c.is_whitespace())
     }
@@ -80,14 +82,17 @@ impl Grid {
     /// block, and is no key that is known.
     pub(super) fn goes_on_list(&self, text: &str, row: &str) -> bool {
         const LOOK: usize = 64;
-        const FEWEST: usize = 2;
         let cells = split(row, &self.dialect);
         // `Sample;0 h;2 h` is the header of what follows.
         let united = |(column, range): (usize, &std::ops::Range<usize>)| {
             let apart = self.units.get(column).is_none_or(Option::is_none);
-            apart && matches!(cell(&row[range.clone()], self.dialect.style), Cell::WithUnit { .. })
+            apart
+                && matches!(
+                    cell(&row[range.clone()], self.dialect.style),
+                    Cell::WithUnit { .. }
+                )
         };
-        if self.rows < FEWEST || cells.iter().enumerate().skip(1).any(united) {
+        if cells.iter().enumerate().skip(1).any(united) {
             return false;
         }
         let name = cells.first().map_or("", |range| row[range.clone()].trim());
