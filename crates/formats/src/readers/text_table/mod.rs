@@ -4,7 +4,7 @@
 //! separator and decimal sign over many rows at once, and `grid` reads the rows, plain ones quickly. `join` puts
 //! together what paper has cut. `columns` and `context` gather what heads, numbers and words tell; `shape` turns
 //! a table into curves or into a question. No step guesses: where two readings are plausible, the run carries a
-//! [`Question`] with both.
+//! [`Question`](curvary_record::Question) with both.
 
 mod binary;
 mod blanking;
