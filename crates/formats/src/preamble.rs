@@ -231,8 +231,12 @@ fn claim_with(
         .filter(|(_, unit)| spelled(unit.trim()) != Spelling::None)
         .map(|(number, unit)| format!("{} {}", number.trim(), unit.trim()));
     let (field, mut found) = understand(spelling, says.or(apart.as_deref()).unwrap_or(raw), customs);
-    // `Probe:` and several names with tabs between them: none of them is that of the run.
-    if field.as_str() == "sample" && says.is_none() && (are_several(raw) || is_reading(raw)) {
+    // `Probe:` and several names with tabs between them: none of them is that of the run. A number is a reading of it, and
+    // `Absorbance` the header of such.
+    if field.as_str() == "sample"
+        && says.is_none()
+        && (are_several(raw) || is_reading(raw) || words::quantity_of(raw).is_some_and(|of| of.is_of_light()))
+    {
         let origin = origin(source, &(value.start..value.start + raw.len()));
         fields.claim("comment", Claim::text(raw, origin));
         return;

@@ -109,7 +109,7 @@ impl Dialect {
             _ if source.is_rendered() => "cells of a document, decimal point".to_owned(),
             decimal if self.sep == Delimiter::Tab && !source.has_tabs() => {
                 let decimal = if decimal == b',' { "comma" } else { "point" };
-                format!("columns padded with blanks, decimal {decimal}")
+                format!("cells set apart by blanks or by signs, decimal {decimal}")
             }
             _ => self.says(),
         }

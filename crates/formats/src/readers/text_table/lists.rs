@@ -4,6 +4,7 @@
 //! The first list is what runs, or the names of the samples; of the others each has as many values, and one names what a
 //! photometer measures.
 
+use std::collections::BTreeMap;
 use std::ops::Range;
 
 use curvary_record::Span;
@@ -24,15 +25,63 @@ const LONGEST_TEXT: usize = 1 << 18;
 /// A longer list is of a text that no person wrote line by line.
 const MOST_VALUES: usize = 4096;
 
-/// A text in which each list stands on a line of its own with tabs between its cells; every byte that is kept stands where it stood.
+/// The blocks of lists of a text, of which nothing else would be lost.
 pub(super) struct Lists {
-    pub(super) text: String,
-    /// The first of them, which says what runs or names the samples.
-    pub(super) header: TextLine,
-    /// Where the others begin, and the line of the source of each.
-    pub(super) first: Cursor,
-    pub(super) lines: Vec<u32>,
-    pub(super) after: Cursor,
+    /// The text with each list on a line of its own and tabs between its cells; every byte that is kept stands where it stood.
+    text: String,
+    /// By the byte at which they begin.
+    blocks: BTreeMap<usize, ListBlock>,
+}
+
+impl Lists {
+    /// Those of a text; `None` where it has none, or a list or a reading besides.
+    pub(super) fn of(text: &str) -> Option<Self> {
+        if text.len() > LONGEST_TEXT {
+            return None;
+        }
+        let mut blocks = BTreeMap::new();
+        let mut cursor = Cursor { at: 0, line: 1 };
+        while cursor.at < text.len() {
+            if let Some(block) = ListBlock::at(text, cursor) {
+                let after = block.after();
+                blocks.insert(cursor.at, block);
+                cursor = after;
+            } else if has_values(text, cursor) {
+                return None;
+            } else {
+                cursor = Cursor {
+                    at: line_end(text.as_bytes(), cursor.at).1,
+                    line: cursor.line + 1,
+                };
+            }
+        }
+        if blocks.is_empty() {
+            return None;
+        }
+        let mut bytes = text.as_bytes().to_vec();
+        for list in blocks
+            .values()
+            .flat_map(|block| std::iter::once(&block.header).chain(&block.lists))
+        {
+            let end = list.after.at - usize::from(text[..list.after.at].ends_with('\n'));
+            bytes[list.start.at..end].fill(b' ');
+            for kept in std::iter::once(&list.key).chain(&list.values) {
+                bytes[kept.clone()].copy_from_slice(&text.as_bytes()[kept.clone()]);
+            }
+            for value in &list.values {
+                bytes[value.start - 1] = b'\t';
+            }
+        }
+        Some(Self {
+            text: String::from_utf8(bytes).ok()?,
+            blocks,
+        })
+    }
+
+    /// The block that begins at a byte, with the text in which it stands.
+    pub(super) fn at(&self, at: usize) -> Option<(&str, &ListBlock)> {
+        Some((&self.text, self.blocks.get(&at)?))
+    }
 }
 
 /// A key and its values, as bytes of the text.
@@ -73,7 +122,7 @@ impl List {
 }
 
 /// Lists of one length, of which the first says what runs or names the samples.
-struct ListBlock {
+pub(super) struct ListBlock {
     header: List,
     lists: Vec<List>,
 }
@@ -102,70 +151,39 @@ impl ListBlock {
             .then_some(Self { header, lists })
     }
 
-    fn after(&self) -> Cursor {
+    /// The line of the first list.
+    pub(super) fn header(&self, text: &str) -> TextLine {
+        TextLine {
+            span: Span::new(self.header.start.at, line_before(text, self.header.after.at)),
+            line: self.header.start.line,
+        }
+    }
+
+    /// Where the others begin.
+    pub(super) fn first(&self) -> Cursor {
+        self.header.after
+    }
+
+    /// The line of the source on which each of the others begins.
+    pub(super) fn lines(&self) -> Vec<u32> {
+        self.lists.iter().map(|list| list.start.line).collect()
+    }
+
+    pub(super) fn after(&self) -> Cursor {
         self.lists.last().map_or(self.header.after, |list| list.after)
     }
 }
 
-/// Whether a text of blocks has a list, or a number behind a key that names light, outside of them: it would be lost.
-fn has_more_than_blocks(text: &str) -> bool {
-    let mut cursor = Cursor { at: 0, line: 1 };
-    while cursor.at < text.len() {
-        if let Some(block) = ListBlock::at(text, cursor) {
-            cursor = block.after();
-            continue;
-        }
-        let (end, next) = line_end(text.as_bytes(), cursor.at);
-        let line = &text[cursor.at..end];
-        let reading = || {
-            let mark = mark_of(line)?;
-            let of = read_column_header(line[..mark].trim_matches(is_blank)).quantity?;
-            let values = values_of(text, &line[mark + 1..]);
-            let number = |value: &Range<usize>| held(&text[value.clone()]) == Held::Number;
-            (of.is_of_light() && values.iter().any(number)).then_some(())
-        };
-        let bare = || mark_of(line).is_some_and(|mark| line[mark + 1..].trim_matches(is_blank).is_empty());
-        if list_at(text, cursor).is_some() || reading().is_some() || bare() {
-            return true;
-        }
-        cursor = Cursor {
-            at: next,
-            line: cursor.line + 1,
-        };
-    }
-    false
-}
-
-/// The lists that begin in the line at `cursor`.
-pub(super) fn lists_at(text: &str, cursor: Cursor) -> Option<Lists> {
-    let block = ListBlock::at(text, cursor)?;
-    if text.len() > LONGEST_TEXT || has_more_than_blocks(text) {
-        return None;
-    }
-    let after = block.after();
-    let ListBlock { header, lists } = block;
-    let mut bytes = text.as_bytes().to_vec();
-    for list in std::iter::once(&header).chain(&lists) {
-        let end = list.after.at - usize::from(text[..list.after.at].ends_with('\n'));
-        bytes[list.start.at..end].fill(b' ');
-        for kept in std::iter::once(&list.key).chain(&list.values) {
-            bytes[kept.clone()].copy_from_slice(&text.as_bytes()[kept.clone()]);
-        }
-        for value in &list.values {
-            bytes[value.start - 1] = b'\t';
-        }
-    }
-    let first = lists.first()?.start;
-    Some(Lists {
-        text: String::from_utf8(bytes).ok()?,
-        header: TextLine {
-            span: Span::new(header.start.at, line_before(text, header.after.at)),
-            line: header.start.line,
-        },
-        first,
-        lines: lists.iter().map(|list| list.start.line).collect(),
-        after,
-    })
+/// Whether a line that begins no block holds a list, a key whose values stand below it, or a number behind a key that names light.
+fn has_values(text: &str, cursor: Cursor) -> bool {
+    let (end, _) = line_end(text.as_bytes(), cursor.at);
+    let line = &text[cursor.at..end];
+    let Some(mark) = mark_of(line) else { return false };
+    let values = values_of(text, &line[mark + 1..]);
+    let number = |value: &Range<usize>| held(&text[value.clone()]) == Held::Number;
+    let of = read_column_header(line[..mark].trim_matches(is_blank)).quantity;
+    let of_light = of.is_some_and(|of| of.is_of_light());
+    values.is_empty() || of_light && values.iter().any(number) || list_at(text, cursor).is_some()
 }
 
 /// Where the line ends behind which byte `next` begins another.
@@ -270,8 +288,9 @@ mod tests {
     use super::*;
 
     fn cells(text: &str) -> Option<Vec<String>> {
-        let lists = lists_at(text, Cursor { at: 0, line: 1 })?;
-        let rows = lists.text[..lists.after.at].lines();
+        let lists = Lists::of(text)?;
+        let (text, block) = lists.at(0)?;
+        let rows = text[..block.after().at].lines();
         let cells = rows.map(|row| row.split('\t').map(str::trim).collect::<Vec<_>>().join("|"));
         Some(cells.filter(|row| !row.is_empty()).collect())
     }

@@ -23,7 +23,7 @@ use self::table::{table_at, take_heads};
 use super::dialect::{Dialect, is_blank};
 use super::grid::{Cursor, Grid, line_end};
 use super::items;
-use super::lists::lists_at;
+use super::lists::Lists;
 use super::pages::PageBreak;
 use super::segments::RowClass;
 use crate::{Assumptions, Source};
@@ -142,6 +142,7 @@ fn scan_lines(
     let mut written: Option<Option<Dialect>> = None;
     let mut at_table = effort;
     let mut tried = 0;
+    let lists = Lists::of(text);
     while cursor.at < bytes.len() {
         let (end, next) = line_end(bytes, cursor.at);
         let line = &text[cursor.at..end];
@@ -157,12 +158,14 @@ fn scan_lines(
             failed_before = false;
             continue;
         }
+        let words = TextPiece::Text(TextLine {
+            span: Span::new(cursor.at, end),
+            line: cursor.line,
+        });
+        let block = lists.as_ref().and_then(|lists| lists.at(cursor.at));
         // The header of a table before, again: it is no row, however many numbers it has.
-        if is_header_again(text, line, &pieces) && lists_at(text, cursor).is_none() {
-            pieces.push(TextPiece::Text(TextLine {
-                span: Span::new(cursor.at, end),
-                line: cursor.line,
-            }));
+        if block.is_none() && is_header_again(text, line, &pieces) {
+            pieces.push(words);
             cursor = behind;
             failed_before = false;
             continue;
@@ -185,7 +188,7 @@ fn scan_lines(
             && cursor.at >= from
             && effort.read <= 8 * text.len()
             && let Some((keys, table, after)) =
-                named_values_at(text, cursor, &mut pieces, assume, least, &mut effort)
+                named_values_at(text, cursor, &mut pieces, block, assume, least, &mut effort)
         {
             pieces.extend(keys.into_iter().map(TextPiece::Text));
             pieces.push(TextPiece::Table(Box::new(table)));
@@ -243,10 +246,7 @@ fn scan_lines(
             cursor = after;
             continue;
         }
-        pieces.push(TextPiece::Text(TextLine {
-            span: Span::new(cursor.at, end),
-            line: cursor.line,
-        }));
+        pieces.push(words);
         cursor = behind;
     }
     Scanned {

@@ -132,6 +132,11 @@ pub(super) fn without_marks_of_keys(text: &str) -> Option<ListedReadings> {
     if !alike || longest < FEWEST || rows >= TABLE {
         return None;
     }
+    let header = found
+        .iter()
+        .position(Option::is_some)
+        .and_then(|at| at.checked_sub(1))
+        .filter(|&at| names_list(lines[at], first.sign));
     let mut names = Vec::new();
     let mut place = None;
     let mut blanked = String::with_capacity(text.len());
@@ -147,6 +152,13 @@ pub(super) fn without_marks_of_keys(text: &str) -> Option<ListedReadings> {
                 blanked.extend(std::iter::repeat_n(' ', sign.len() - 1));
                 blanked.push_str(&line[at + sign.len()..]);
             }
+            None if header == Some(number) => {
+                let at = line.find(first.sign)?;
+                blanked.push_str(&line[..at]);
+                blanked.push('\t');
+                blanked.extend(std::iter::repeat_n(' ', first.sign.len() - 1));
+                blanked.push_str(&line[at + first.sign.len()..]);
+            }
             None => blanked.push_str(line),
         }
     }
@@ -155,8 +167,20 @@ pub(super) fn without_marks_of_keys(text: &str) -> Option<ListedReadings> {
         first: place?,
         count: names.len(),
         // What it was read at is said in front of each: `at 400 nm: 0.077`.
-        of_samples: at_places || are_samples(names.into_iter()),
+        of_samples: at_places || header.is_some() || are_samples(names.into_iter()),
     })
+}
+
+/// Whether a line is the header of such a list, `Sample : Absorbance` above `tea : 0.346`.
+fn names_list(line: &str, sign: &str) -> bool {
+    let Some((of_names, of_numbers)) = line.split_once(sign) else {
+        return false;
+    };
+    let (of_names, of_numbers) = (of_names.trim(), of_numbers.trim());
+    let quantity = |header: &str| crate::column_header::read_column_header(header).quantity;
+    let samples = crate::words::field_of(of_names) == Some("sample")
+        || quantity(of_names).is_some_and(|of| of.as_str() == "sample");
+    samples && quantity(of_numbers).is_some_and(|of| of.is_of_light())
 }
 
 /// Whether a sign that leads from a name to its reading may begin in some bytes: arrows and dashes begin with the last of these.

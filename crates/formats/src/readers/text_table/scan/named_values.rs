@@ -4,9 +4,10 @@ use curvary_record::Span;
 
 use super::super::dialect::{Delimiter, raw_split, style_of};
 use super::super::grid::{ColumnKind, Cursor, Grid, line_end};
+use super::super::lists::ListBlock;
 use super::super::records::records_at;
 use super::super::segments::RowClass;
-use super::super::{items, labelled, lists};
+use super::super::{items, labelled};
 use super::column_kinds::split_all;
 use super::lines::{LineGlance, class_of};
 use super::sample::SAMPLE;
@@ -16,16 +17,22 @@ use super::{Effort, HeadRow, ScannedTable, TextLine, TextPiece};
 use crate::Assumptions;
 use crate::slice::range_in;
 
-/// The table of records, or of lines in which a name stands beside every value, at `cursor`: the keys of the whole, the table, and
+/// The table of a `block` of lists, of records, or of lines in which a name stands beside every value, at `cursor`: the keys of the whole, the table, and
 /// where the text goes on. Its header is taken out of the pieces above.
 pub(super) fn named_values_at(
     text: &str,
     cursor: Cursor,
     above: &mut Vec<TextPiece>,
+    block: Option<(&str, &ListBlock)>,
     assume: &Assumptions,
     least: usize,
     effort: &mut Effort,
 ) -> Option<(Vec<TextLine>, ScannedTable, Cursor)> {
+    if let Some((cells, block)) = block
+        && let Some(table) = table_of_lists(cells, block, above, assume)
+    {
+        return Some((Vec::new(), table, block.after()));
+    }
     let rows = |rows: &str, line: u32, kinds: Option<Vec<ColumnKind>>| {
         let first = Cursor { at: 0, line };
         if let Some(kinds) = kinds {
@@ -48,9 +55,6 @@ pub(super) fn named_values_at(
             return Some((records.keys, records.table, records.after));
         }
     }
-    if let Some((table, after)) = table_of_lists(text, cursor, above, assume) {
-        return Some((Vec::new(), table, after));
-    }
     let (labelled, looked) = labelled::table_at(text, cursor, &mut effort.no_form_to, rows);
     effort.read += looked;
     let (mut table, after) = labelled?;
@@ -64,36 +68,41 @@ pub(super) fn named_values_at(
     Some((Vec::new(), table, after))
 }
 
-/// The table of the lists at `cursor`, a row each, and where the text goes on.
+/// The table of a block of lists, a row each, whose `cells` tabs part.
 fn table_of_lists(
-    text: &str,
-    cursor: Cursor,
+    cells: &str,
+    block: &ListBlock,
     above: &[TextPiece],
     assume: &Assumptions,
-) -> Option<(ScannedTable, Cursor)> {
-    let found = lists::lists_at(text, cursor)?;
-    let above: Vec<TextPiece> = above
+) -> Option<ScannedTable> {
+    // What stands above another table is none of its words.
+    let own = above
+        .iter()
+        .rposition(|piece| matches!(piece, TextPiece::Table(_)))
+        .map_or(0, |table| table + 1);
+    let header = block.header(cells);
+    let above: Vec<TextPiece> = above[own..]
         .iter()
         .cloned()
-        .chain([TextPiece::Text(found.header)])
+        .chain([TextPiece::Text(header)])
         .collect();
-    let part = &found.text[..found.after.at];
+    let (lines, after) = (block.lines(), block.after());
     let (mut table, _) = table_at(
-        part,
-        found.first,
+        &cells[..after.at],
+        block.first(),
         LineGlance::Mixed,
         &above,
         assume,
         2,
         &mut Effort::default(),
     )?;
-    if table.grid.rows != found.lines.len() || !table.grid.odd.is_empty() || table.heads.is_empty() {
+    if table.grid.rows != lines.len() || !table.grid.odd.is_empty() || table.heads.is_empty() {
         return None;
     }
-    table.grid.place_rows(&found.lines);
-    table.first_line = found.first.line;
-    table.last_line = found.after.line - 1;
-    Some((table, found.after))
+    table.grid.place_rows(&lines);
+    table.first_line = block.first().line;
+    table.last_line = after.line - 1;
+    Some(table)
 }
 
 /// The table of the items of the line at `cursor`, the words in front of them, and where the text goes on.
