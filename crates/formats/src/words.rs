@@ -569,6 +569,27 @@ fn is_no_quantity(word: &str) -> bool {
     matches!(word.trim(), "Au" | "CAS")
 }
 
+/// The quantities that a word names which is written without blanks between its parts, `吸光度スペクトル`: of the scripts of China
+/// and Japan. The longest name counts.
+pub(crate) fn quantities_in_unspaced(word: &str) -> Vec<Quantity> {
+    const LONGEST_NAME: usize = 6;
+    // Kana and Han, without the signs between them.
+    let is_unspaced = |c: char| matches!(c, '\u{3041}'..='\u{30ff}' | '\u{3400}'..='\u{9fff}');
+    let mut found = Vec::new();
+    let starts: Vec<(usize, char)> = word.char_indices().collect();
+    let mut from = 0;
+    while let Some(&(start, first)) = starts.get(from) {
+        let name = (2..=LONGEST_NAME).rev().find_map(|length| {
+            let end = starts.get(from + length).map_or(word.len(), |&(end, _)| end);
+            let known = from + length <= starts.len() && is_unspaced(first);
+            Some((length, known.then(|| quantity_of(&word[start..end])).flatten()?))
+        });
+        from += name.as_ref().map_or(1, |(length, _)| *length);
+        found.extend(name.map(|(_, quantity)| quantity));
+    }
+    found
+}
+
 /// Whether a phrase that begins with this word may name a quantity; most are seen to name none.
 pub(crate) fn may_begin_a_quantity(word: &str) -> bool {
     BOOK.quantities.may_begin(word)

@@ -860,9 +860,11 @@ impl Context {
                 && word.chars().count() >= 2
                 // `em função do comprimento`: `DO` is a symbol in capitals alone.
                 && (!words::is(WordList::Genitive, word) || line.contains(&word.to_uppercase()))
-                && let Some(quantity) = words::quantity_of(word)
             {
-                self.quantities.insert(quantity);
+                match words::quantity_of(word) {
+                    Some(quantity) => self.quantities.extend([quantity]),
+                    None => self.quantities.extend(words::quantities_in_unspaced(word)),
+                }
             }
         }
         if parts.len() < 2 {

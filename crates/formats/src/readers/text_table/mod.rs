@@ -36,6 +36,7 @@ mod series;
 pub(crate) mod shape;
 mod surroundings;
 mod titles;
+mod transposed;
 mod wells;
 
 use std::collections::BTreeSet;

@@ -501,7 +501,9 @@ fn marker(text: &str) -> Option<Cell> {
     if text.starts_with(['>', '<', '≥', '≤']) {
         // `>3.5` says no more than a limit.
         let digits = text.trim_start_matches(['>', '<', '≥', '≤', '=', ' ']);
-        if digits.starts_with(|c: char| c.is_ascii_digit() || matches!(c, '.' | ',' | '-' | '+')) {
+        // `<- stirred` points at a row.
+        let unsigned = digits.trim_start_matches(['.', ',', '-', '+', ' ']);
+        if unsigned.starts_with(|c: char| c.is_ascii_digit()) {
             return Some(Cell::Beyond);
         }
     }

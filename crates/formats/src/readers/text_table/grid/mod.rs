@@ -7,12 +7,14 @@ mod list_rows;
 mod pages;
 mod pieces;
 mod rows;
+mod upright;
 
 use std::sync::OnceLock;
 
 use curvary_record::{Decimals, Numbers, Span};
 
 use self::distinct::Distinct;
+pub(super) use self::upright::UprightColumn;
 use super::columns::{Stats, unit_in_cells};
 use super::damaged::{is_cut_row, resembles, same_outline};
 use super::dialect::{Brackets, Delimiter, Dialect, is_blank, split};

@@ -469,14 +469,20 @@ impl Grid {
         // Words behind the last column are somebody's remark on the row.
         let words = |range: &std::ops::Range<usize>| {
             let text = &line[range.clone()];
-            text.is_empty()
+            // `<- stirred`
+            !text.contains(char::is_alphanumeric) && (text.is_empty() || text.contains(['<', '>']))
                 || text.contains(char::is_alphabetic) && matches!(cell(text, self.dialect.style), Cell::Words)
+        };
+        let said = |range: &std::ops::Range<usize>| {
+            let text = &line[range.clone()];
+            text.is_empty() || text.contains(char::is_alphabetic)
         };
         let remark = |range: &std::ops::Range<usize>| line[range.clone()].starts_with(['#', '!']);
         let beyond = cells.get(columns..).unwrap_or_default();
         let aside = self.rows > 0
             && !beyond.is_empty()
-            && (beyond[0].as_ref().is_some_and(remark) || beyond.iter().flatten().all(words))
+            && (beyond[0].as_ref().is_some_and(remark)
+                || beyond.iter().flatten().all(words) && beyond.iter().flatten().any(|cell| said(cell)))
             // Where single blanks separate, the line may be a sentence that begins with numbers.
             && (hard || self.dialect.sep == Delimiter::Wide || self.is_next_x(line, &cells));
         if aside {

@@ -488,6 +488,9 @@ fn head_cells(line: &str, grid: &Grid, indent: usize) -> Option<(Vec<Option<Rang
     if wide.len() == columns {
         return Some((whole(wide), blanks));
     }
+    if let Some(cells) = between_signs(line, columns) {
+        return Some((whole(cells), false));
+    }
     let words = glue_units(line, raw_split(line, Delimiter::Blank));
     if words.len() == columns {
         return Some((whole(words), blanks));
@@ -506,6 +509,23 @@ fn head_cells(line: &str, grid: &Grid, indent: usize) -> Option<(Vec<Option<Rang
         return Some((shifted, blanks));
     }
     by_position(line, &words, grid, indent).map(|cells| (cells, false))
+}
+
+/// Headers between signs that separate nothing else, `time [s] / A(280 nm)`: what runs first, and a quantity in each.
+fn between_signs(line: &str, columns: usize) -> Option<Vec<Range<usize>>> {
+    [" / ", " - ", " – ", " & "].into_iter().find_map(|sign| {
+        let cells: Vec<&str> = line.split(sign).map(str::trim).collect();
+        let heads: Vec<_> = cells.iter().map(|cell| read_column_header(cell)).collect();
+        let named = heads.iter().all(|head| head.quantity.is_some());
+        // `absorbance / time (s)` says what was read over what.
+        let runs = cells.len() == columns && columns >= 2 && is_axis(heads.first()?);
+        (named && runs).then(|| {
+            cells
+                .iter()
+                .map(|cell| crate::slice::range_in(line, cell))
+                .collect()
+        })
+    })
 }
 
 /// Whether a header names curves alone, as unknown words, over a first column that needs no header: its cells have the unit of what

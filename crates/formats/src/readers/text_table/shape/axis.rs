@@ -344,6 +344,12 @@ impl Shaper<'_> {
                 self.ask_measured(&self.columns[y].clone());
             }
         }
+        // Words that name light speak for a measurement; what the only column of numbers is of is asked then.
+        if ys.is_empty() && self.context.quantities.iter().any(Quantity::is_of_light) && !settled {
+            self.ask_measured(&self.columns[x].clone());
+            let draft = self.finish(Technique::UNKNOWN, Vec::new());
+            return TableReading::Runs(vec![draft]);
+        }
         if ys.is_empty() {
             return TableReading::Other(
                 "a single column of numbers, with nothing measured over it".to_owned(),
@@ -944,7 +950,7 @@ pub(super) fn runs_over_light(quantity: &Quantity) -> bool {
 }
 
 /// Whether a header names what it numbers, `Tank no`, `Einwaage Nr.`, and no points or cycles of one curve.
-pub(super) fn numbers_things(head: &str) -> bool {
+pub(in super::super) fn numbers_things(head: &str) -> bool {
     let known = words::quantity_of(head).is_some_and(|quantity| quantity != Quantity::INDEX)
         || words::field_of(head).is_some();
     let ends = head.trim().rsplit_once([' ', '-', '_']);

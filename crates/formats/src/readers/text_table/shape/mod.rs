@@ -37,6 +37,7 @@ use curvary_record::{
 };
 
 use self::apart::{apart_at_an_empty_column, shape_apart};
+pub(super) use self::axis::numbers_things;
 use self::curves::sentinel_of;
 use self::hearing::measured_in_corner;
 use self::roles::{ShapeRole, coordinates, identifies, of_the_trade, role};
@@ -50,6 +51,7 @@ use super::explain::columns_told;
 use super::grid::{ColumnKind, Gap, MissingCell, decimals_of};
 use super::number::Style;
 use super::scan::{ScannedTable, leading_number};
+use super::transposed::Transposed;
 use crate::Source;
 use crate::column_header::read_column_header;
 use crate::evidence::{Evidence, EvidenceTarget, Ledger, Template};
@@ -85,6 +87,23 @@ const SCAN_FROM: usize = 5;
 
 /// Shapes one table. Where `told` is given, it notes what each column was taken for.
 pub(super) fn shape(
+    source: &Source,
+    table: &ScannedTable,
+    context: &Context,
+    mut told: Option<&mut (Vec<ColumnPart>, Vec<Evidence>)>,
+) -> TableReading {
+    if let Some(upright) = Transposed::of(source, table)
+        && let TableReading::Runs(mut drafts) =
+            shape_upright(source, &upright.table, context, told.as_deref_mut())
+    {
+        upright.place(&mut drafts);
+        return TableReading::Runs(drafts);
+    }
+    shape_upright(source, table, context, told)
+}
+
+/// Shapes one table whose columns are columns.
+fn shape_upright(
     source: &Source,
     table: &ScannedTable,
     context: &Context,

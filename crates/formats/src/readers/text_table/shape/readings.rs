@@ -293,9 +293,6 @@ impl Shaper<'_> {
 
     /// Rows that are readings of their own: x is a mere count.
     pub(super) fn readings(&mut self, roles: &[ShapeRole]) -> TableReading {
-        if let Some(draft) = self.sideways(roles) {
-            return TableReading::Runs(vec![draft]);
-        }
         let ys: Vec<usize> = (0..roles.len())
             .filter(|&i| {
                 matches!(

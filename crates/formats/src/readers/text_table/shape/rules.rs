@@ -538,23 +538,6 @@ static RULES: &[EvidenceRule] = &[
         },
     },
     EvidenceRule {
-        id: "light-down-the-rows",
-        from: From::Layout,
-        weight: SignWeight::Strong,
-        against: false,
-        says: "the rows are named by what was read, and at which wavelength",
-        example: "wine\tred 1\tred 2\nA420\t0.292\t0.464\nA520\t0.776\t0.502\nhue\t0.38\t0.92\n",
-        column: 0,
-        speaks_for: "a measurement of light absorbed",
-        weigh: |shaper, note| {
-            if shaper.light_down_the_rows().is_some()
-                && let Some(column) = shaper.columns.first()
-            {
-                note(EvidenceTarget::Table, Says::Measurement, shaper.at(column));
-            }
-        },
-    },
-    EvidenceRule {
         id: "wavelengths-across",
         from: From::Layout,
         weight: SignWeight::Strong,
