@@ -119,7 +119,7 @@ fn understand_as_written(text: &str) -> ColumnHeader {
         parts.add(HeaderPiece::Held(coordinate));
         return parts.into_head();
     }
-    if let Some(head) = levels::of_two_amounts(text) {
+    if let Some(head) = levels::of_several_amounts(text) {
         return head;
     }
     // `conc_mg_per_L`, `mg per L`: a quotient in words, for programs that allow no stroke in a name.

@@ -228,7 +228,12 @@ fn claim_with(
     // A number and its unit in cells of their own.
     let apart = raw
         .split_once([';', '\t'])
-        .filter(|(_, unit)| spelled(unit.trim()) != Spelling::None)
+        .filter(|(number, unit)| {
+            number
+                .trim_start()
+                .starts_with(|c: char| c.is_ascii_digit() || matches!(c, '-' | '+' | '.' | ','))
+                && spelled(unit.trim()) != Spelling::None
+        })
         .map(|(number, unit)| format!("{} {}", number.trim(), unit.trim()));
     let (field, mut found) = understand(spelling, says.or(apart.as_deref()).unwrap_or(raw), customs);
     // `Probe:` and several names with tabs between them: none of them is that of the run. A number is a reading of it, and
@@ -381,10 +386,20 @@ fn is_reading(raw: &str) -> bool {
     })
 }
 
-/// Whether a value is several, with tabs or semicolons and blanks between them.
+/// Whether a value is several names, with tabs or semicolons and blanks between them. `BSA; 1 mg/mL` and `Tea, batch 4; pH 7` are one
+/// and what is known of it.
 fn are_several(raw: &str) -> bool {
     ["\t", "; "].into_iter().any(|sign| {
-        let mut parts = raw.split(sign).map(str::trim).filter(|part| !part.is_empty());
+        let parts = raw.split(sign).map(str::trim).filter(|part| !part.is_empty());
+        let amount = |part: &str| {
+            let head = crate::column_header::read_column_header(part);
+            part.starts_with(|c: char| c.is_ascii_digit())
+                && head
+                    .held
+                    .iter()
+                    .any(|held| held.quantity != curvary_record::Quantity::UNKNOWN)
+        };
+        let mut parts = parts.filter(|part| !is_condition(part) && !amount(part));
         let first = parts.next();
         parts.any(|part| Some(part) != first)
     })

@@ -1,4 +1,4 @@
-//! Two amounts in one head, each with the name of what it is of: `S 0.1 mM, I 10 uM`, `A340 ([S] = 0.1 mM; [I] = 0 µM)`.
+//! Several amounts in one head, each with the name of what it is of: `S 0.1 mM, I 10 uM`, `A340 ([S] = 0.1 mM; [I] = 0 µM)`.
 
 use super::*;
 
@@ -36,8 +36,8 @@ impl LevelRole {
     }
 }
 
-/// A head of two amounts: of a substrate, an inhibitor or an enzyme. None for everything else, and where it is not plain which is which.
-pub(super) fn of_two_amounts(text: &str) -> Option<ColumnHeader> {
+/// A head of several amounts: of a substrate, an inhibitor, an enzyme. None for everything else, and where it is not plain which is which.
+pub(super) fn of_several_amounts(text: &str) -> Option<ColumnHeader> {
     let numbers = text.split(|c: char| !(c.is_ascii_digit() || matches!(c, '.' | ',')));
     if numbers
         .filter(|part| !part.trim_matches(['.', ',']).is_empty())
@@ -72,9 +72,9 @@ pub(super) fn of_two_amounts(text: &str) -> Option<ColumnHeader> {
     None
 }
 
-/// The two amounts of a text that is made of nothing else.
-fn amounts(text: &str) -> Option<[Coordinate; 2]> {
-    let spaced = text.replace(['=', ':'], " ");
+/// The amounts of a text that is made of nothing else, two at least.
+fn amounts(text: &str) -> Option<Vec<Coordinate>> {
+    let spaced = text.replace(['=', ':', '(', ')'], " ");
     let mut names: Vec<Option<LevelRole>> = Vec::new();
     let mut found: Vec<Coordinate> = Vec::new();
     // Whether names stand in front of their amounts: as the first word says.
@@ -112,25 +112,21 @@ fn amounts(text: &str) -> Option<[Coordinate; 2]> {
         }
         at += 1;
     }
-    let [one, other] = <[Coordinate; 2]>::try_from(found).ok()?;
     // `0.1 mM + 10 uM inhibitor`: one that is named tells what the other is.
-    let roles = match (names[0], names[1]) {
-        (Some(one), Some(other)) if one != other => [one, other],
-        (None, Some(other)) if other != LevelRole::Substrate => [LevelRole::Substrate, other],
-        _ => return None,
+    let roles: Vec<LevelRole> = match names.as_slice() {
+        [None, Some(other)] if *other != LevelRole::Substrate => vec![LevelRole::Substrate, *other],
+        names => names.iter().copied().collect::<Option<_>>()?,
     };
-    if waiting.is_some() {
+    let twice = |(at, role): (usize, &LevelRole)| roles[..at].contains(role);
+    if waiting.is_some() || roles.len() < 2 || roles.iter().enumerate().any(twice) {
         return None;
     }
-    let [first, second] = roles.map(LevelRole::quantity);
-    Some([
-        Coordinate {
-            quantity: first,
-            ..one
-        },
-        Coordinate {
-            quantity: second,
-            ..other
-        },
-    ])
+    let held = found.into_iter().zip(roles);
+    Some(
+        held.map(|(amount, role)| Coordinate {
+            quantity: role.quantity(),
+            ..amount
+        })
+        .collect(),
+    )
 }

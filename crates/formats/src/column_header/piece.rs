@@ -344,15 +344,16 @@ pub(super) fn with_unit(name: &str, unit: &str, depth: usize) -> Option<HeaderPi
             let place = HeaderPiece::Label(place.to_owned());
             matches!(found, HeaderPiece::Measured(..)).then(|| HeaderPiece::Several(vec![found, place]))
         }
-        // `cell_temp_C`: where it was measured, in front of the word.
+        // `cell_temp_C`, `storage time (d)`: where or of what it was measured, in front of the word.
         None if let Some((place, last)) = name.rsplit_once([' ', '_'])
-            && quantity_of(last) == Some(Quantity::TEMPERATURE)
+            && let Some(quantity) = quantity_of(last)
+            && (quantity == Quantity::TEMPERATURE || quantity == Quantity::TIME && are_few_words(place))
             && matches!(
-                together(vec![Quantity::TEMPERATURE], units.clone()),
+                together(vec![quantity.clone()], units.clone()),
                 HeaderPiece::Measured(..)
             ) =>
         {
-            let found = together(vec![Quantity::TEMPERATURE], units);
+            let found = together(vec![quantity], units);
             Some(HeaderPiece::Several(vec![
                 HeaderPiece::Label(place.to_owned()),
                 found,
@@ -376,6 +377,12 @@ pub(super) fn with_unit(name: &str, unit: &str, depth: usize) -> Option<HeaderPi
         }
         _ => None,
     }
+}
+
+/// Whether a text is one or two words that name no quantity of their own.
+fn are_few_words(text: &str) -> bool {
+    let word = |word: &str| word.chars().all(char::is_alphabetic) && quantity_of(word).is_none();
+    text.split_whitespace().count() <= 2 && text.split_whitespace().all(word)
 }
 
 /// Quantities and units that fit each other; a contradiction keeps the unit and says that the quantity is open.

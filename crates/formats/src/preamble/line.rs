@@ -166,6 +166,21 @@ fn parts_here(text: &str, at: usize, mark: char) -> bool {
         && matches!(word_behind.as_str(), "mm" | "ss" | "s" | "min" | "m"))
 }
 
+/// Where the key begins that ends a text: the longest run of its last words that is a known one, else its last word.
+fn start_of_key(text: &str) -> Option<usize> {
+    const MOST_WORDS: usize = 3;
+    let starts: Vec<usize> = text
+        .rmatch_indices(' ')
+        .map(|(at, _)| at + 1)
+        .take(MOST_WORDS)
+        .collect();
+    let known = |at: &&usize| {
+        let words = text[**at..].trim();
+        field_of(words).is_some() || !fields_if_fitting(words).is_empty()
+    };
+    starts.iter().rev().find(known).or(starts.first()).copied()
+}
+
 /// `key: value` or `key = value`, perhaps several on the line.
 fn marked(line: &str, body: Range<usize>, mark: char) -> Option<Vec<KeyValueSpan>> {
     let text = &line[body.clone()];
@@ -206,9 +221,9 @@ fn marked(line: &str, body: Range<usize>, mark: char) -> Option<Vec<KeyValueSpan
             .filter_map(|gap| between.rfind(gap).map(|place| (place + gap.len(), gap)))
             .chain(
                 glued
-                    .then(|| between.rfind(' '))
+                    .then(|| start_of_key(between))
                     .flatten()
-                    .map(|place| (place + 1, " ")),
+                    .map(|place| (place, " ")),
             )
             .max();
         let Some((place, gap)) = gap else { continue };

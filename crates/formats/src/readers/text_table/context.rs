@@ -301,6 +301,9 @@ fn names_another_wavelength(lower: &str) -> bool {
     })
 }
 
+/// `dell'`, `nell'`, `sull'`: the longest words of Italian and French that lose their last letter before a vowel.
+const LONGEST_ARTICLE: usize = 4;
+
 impl Context {
     /// Gathers from lines of words and from the claims made of them.
     ///
@@ -832,6 +835,13 @@ impl Context {
             if word.is_empty() {
                 continue;
             }
+            // `l'absorbance`, `dell'assorbanza`: the article is no part of the word.
+            let word = match word.split_once('\'') {
+                Some((article, word)) if article.chars().count() <= LONGEST_ARTICLE && !word.is_empty() => {
+                    word
+                }
+                _ => word,
+            };
             match word {
                 "nm" | "нм" => {
                     self.units.insert(Unit::NANOMETRE);

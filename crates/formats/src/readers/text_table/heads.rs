@@ -199,8 +199,11 @@ fn heads_behind(text: &str, grid: &Grid, above: &[TextPiece], keys: bool) -> Vec
                 }
                 // `Concentration;Iron` over `mg/L;` is no key with its value.
                 let over_units = heads.last().is_some_and(|below| {
-                    let first = raw_split(raw, grid.dialect.sep).first().cloned().unwrap_or(0..0);
-                    stands_for_units_of(text, below, raw[first].trim())
+                    let cells = raw_split(raw, grid.dialect.sep);
+                    let first = cells.first().cloned().unwrap_or(0..0);
+                    // `Wavelength;340` over `nm;AU` is a key.
+                    let number = |cell: &std::ops::Range<usize>| leading_number(&raw[cell.clone()]).is_some();
+                    !cells.iter().any(number) && stands_for_units_of(text, below, raw[first].trim())
                 });
                 let Some(cells) = map_heads(text, *line, grid, nearest, blanks > 0, over_units) else {
                     if blanks == 0 && stand_between_heads(text, &above[..=index], grid) {

@@ -175,7 +175,9 @@ pub(super) fn cell(text: &str, style: Style) -> Cell {
         let uncertain = is_uncertainty(rest, style) || is_concise(rest);
         // `400.0: 0.059 0.063` begins a row with its x and a colon.
         let named = is_blank_in_brackets(rest);
-        if rest.trim().is_empty() || remark || rest == ":" || uncertain || named {
+        // `1.` among decimal commas is the first.
+        let ordinal = rest == "." && decimals == 0 && style.decimal == b',';
+        if rest.trim().is_empty() || remark || rest == ":" || uncertain || named || ordinal {
             return Cell::Number { value, decimals };
         }
         // `1/cm` is a unit and no number.
@@ -688,6 +690,10 @@ fn plain_evidence(bytes: &[u8]) -> Option<SignEvidence> {
     if !behind.iter().all(u8::is_ascii_digit) {
         return None;
     }
+    // `1.` is the first as often as a number.
+    if behind.is_empty() {
+        return Some(SignEvidence::None);
+    }
     let sure = behind.len() != 3 || front == 0 || figure[0] == b'0' || front > 3;
     match (sign, sure) {
         (b'.', true) => Some(SignEvidence::Point),
@@ -723,11 +729,22 @@ fn any_evidence(text: &str) -> SignEvidence {
             .map_or(0, |tail| tail.bytes().filter(u8::is_ascii_digit).count())
     };
     let leading = |sign: char| figure.split(sign).next().unwrap_or("");
+    // Nobody parts the thousands of `1,043E-02`.
+    let has_exponent = text[end..].strip_prefix(['e', 'E']).is_some_and(|power| {
+        power
+            .trim_start_matches(['+', '-'])
+            .starts_with(|c: char| c.is_ascii_digit())
+    });
     match (commas, points) {
         (0, 0) => SignEvidence::None,
         (1, 0) => {
             let front = leading(',');
-            if after(',') != 3 || front.is_empty() || front.starts_with('0') || front.len() > 3 {
+            if has_exponent
+                || after(',') != 3
+                || front.is_empty()
+                || front.starts_with('0')
+                || front.len() > 3
+            {
                 SignEvidence::Comma
             } else {
                 SignEvidence::EitherComma
@@ -735,7 +752,12 @@ fn any_evidence(text: &str) -> SignEvidence {
         }
         (0, 1) => {
             let front = leading('.');
-            if after('.') != 3 || front.is_empty() || front.starts_with('0') || front.len() > 3 {
+            if has_exponent
+                || after('.') != 3
+                || front.is_empty()
+                || front.starts_with('0')
+                || front.len() > 3
+            {
                 SignEvidence::Point
             } else {
                 SignEvidence::EitherPoint

@@ -169,13 +169,14 @@ fn lies_on_its_side(rows: &[Row], levels: usize) -> bool {
     let (heads, below) = rows.split_at(levels);
     let count = |rows: &[Row], meaning: RowMeaning| rows.iter().filter(|row| row.meaning == meaning).count();
     let lights = rows.iter().filter(|row| row.meaning == RowMeaning::Light);
-    // The corner over the names of the samples may be any word.
-    let known = |(place, row): (usize, &Row)| {
-        row.meaning != RowMeaning::Unknown || place == 0 && levels > 0 && !row.is_of_numbers()
+    // What stands in front of names may be any word.
+    let of_names = |place: usize, row: &Row| place < levels && !row.is_of_numbers();
+    let known = |(place, row): (usize, &Row)| row.meaning != RowMeaning::Unknown || of_names(place, row);
+    let numbers = |(place, row): (usize, &Row)| {
+        row.is_of_numbers() || row.meaning == RowMeaning::Names || of_names(place, row)
     };
-    let numbers = |row: &Row| row.is_of_numbers() || row.meaning == RowMeaning::Names;
     let readings = lights.clone().all(Row::is_of_numbers) && count(below, RowMeaning::Light) > 0;
-    if !readings || !rows.iter().enumerate().all(known) || !rows.iter().skip(1).all(numbers) {
+    if !readings || !rows.iter().enumerate().all(known) || !rows.iter().enumerate().all(numbers) {
         return false;
     }
     // Numbers in the only header over rows of light alone run over them all.

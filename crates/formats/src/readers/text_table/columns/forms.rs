@@ -75,9 +75,9 @@ impl<'t> Numbered<'t> {
     }
 }
 
-/// Whether the numbers in front of a letter are coordinates of that unit. The second and the hour are small letters; of units with
-/// a capital one the numbers rise otherwise than 1, 2, 3; and beside letters that are no unit with the same numbers, `1 M`, `1 F`,
-/// none is one.
+/// Whether the numbers in front of a letter are coordinates of that unit. The second, the hour and the day are small letters; of
+/// other letters the numbers rise otherwise than 1, 2, 3; and beside letters that are no unit with the same numbers, `1 M`, `1 F`,
+/// none is one. No name is numbered 0: `0 H`, `24 H` are hours.
 fn are_times_or_conditions(numbered: &[Numbered], letter: &str, in_capitals: bool) -> bool {
     const HIGHEST_COUNT: f64 = 12.0;
     let own = || numbered.iter().filter(|one| one.letter == letter);
@@ -99,8 +99,8 @@ fn are_times_or_conditions(numbered: &[Numbered], letter: &str, in_capitals: boo
         && numbers.last().is_some_and(|last| *last <= HIGHEST_COUNT)
         && numbers.windows(2).all(|pair| pair[1] - pair[0] == 1.0);
     match letter {
-        "s" | "h" => !crossed,
-        "S" | "H" => !crossed && !counts && in_capitals,
+        "s" | "h" | "d" => !crossed,
+        "S" | "H" => !crossed && !counts && (in_capitals || numbers.first() == Some(&0.0)),
         _ => !crossed && !counts,
     }
 }

@@ -46,10 +46,22 @@ pub(super) struct KeyedCell<'t> {
     pub(super) line: u32,
 }
 
-/// The field that each curve has a value of its own of, where a key is one: `Date`, `Operator`.
+/// The field that each curve has a value of its own of, where a key is one: `Date`, `Operator`, `Dilution`. Samples name curves, and
+/// what runs or is held is a coordinate.
 pub(in super::super) fn field_over_curves(key: &str) -> Option<&'static str> {
+    const NAMES_AND_COORDINATES: [&str; 9] = [
+        "sample",
+        "sample-id",
+        "title",
+        "comment",
+        "wavelength",
+        "temperature",
+        "ph",
+        "concentration",
+        "time",
+    ];
     let field = words::field_of(key.trim().trim_end_matches(':').trim_end());
-    field.filter(|field| matches!(*field, "date" | "operator"))
+    field.filter(|field| !NAMES_AND_COORDINATES.contains(field))
 }
 
 fn is_day(text: &str) -> bool {

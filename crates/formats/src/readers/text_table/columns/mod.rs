@@ -88,7 +88,12 @@ fn leave_doubtful(column: &mut Column, style: Style) {
             })
     };
     let before = column.held.len();
-    column.held.retain(|held| !is_doubtful(held));
+    // Of several amounts in one head none is taken alone: the inhibitor would be missing from a curve.
+    let amount = |held: &Coordinate| held.quantity.as_str().ends_with("concentration") && held.line.is_none();
+    let doubtful = column.held.iter().any(|held| amount(held) && is_doubtful(held));
+    column
+        .held
+        .retain(|held| !is_doubtful(held) && !(doubtful && amount(held)));
     if column.held.len() < before && column.label.is_none() {
         column.label = column.heads.last().map(|(text, _)| text.trim().to_owned());
     }

@@ -93,13 +93,13 @@ pub(super) fn take_replicates(columns: &mut [Column], grid: &Grid) {
     }
 }
 
-/// Takes the lowest head for a name, whatever it seemed to say.
+/// Takes the lowest head for a name, whatever it seemed to say. What a row of conditions says of the curve has a line and stays.
 fn name(column: &mut Column) {
     column.quantity = None;
     column.unit = None;
     column.quantities_possible.clear();
     column.units_possible.clear();
-    column.held.clear();
+    column.held.retain(|held| held.line.is_some());
     column.label = column.heads.last().map(|(text, _)| text.trim().to_owned());
 }
 

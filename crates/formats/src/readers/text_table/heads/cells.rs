@@ -46,10 +46,14 @@ pub(super) fn map_heads(
         kept = raw.trim_matches(|c| c != '\t' && is_blank(c));
     }
     kept = undecorated(kept);
-    // `# columns: t_min absorbance`
+    // `# columns: t_min absorbance`; `Column: Vydac C18` names one of another kind.
     if let Some((key, rest)) = kept.split_once(':')
         && words::is(WordList::Column, key.trim())
         && rest.contains(char::is_alphabetic)
+        && (mark.is_some()
+            || rest
+                .split_whitespace()
+                .any(|word| read_column_header(word).quantity.is_some()))
     {
         kept = rest.trim();
     }

@@ -401,7 +401,25 @@ pub(super) fn table_at(
                 && (are_like_readings(&grid) || are_like_percents(&grid, text, above))
                 && lines_of_light_above(text, above, &text[after.at..], grid.rows >= 3)
         };
-        worded || numbered_heads || (figures >= 2 && grid.rows >= 3 && !prose) || list() || row_tells()
+        // `Sample;540`: a list of samples, of which a person is asked what was read.
+        let of_samples = || {
+            let key = heads
+                .last()
+                .and_then(|head| head.cells.first().copied().flatten());
+            let names = |span: Span| {
+                matches!(
+                    crate::words::field_of(text[span.range()].trim()),
+                    Some("sample" | "sample-id")
+                )
+            };
+            parted && grid.rows >= 3 && !prose && key.is_some_and(names) && are_like_readings(&grid)
+        };
+        worded
+            || numbered_heads
+            || (figures >= 2 && grid.rows >= 3 && !prose)
+            || list()
+            || row_tells()
+            || of_samples()
     } else {
         grid.rows >= 2 || worded && !of_results_alone(text, &heads) || numbered_heads
     };

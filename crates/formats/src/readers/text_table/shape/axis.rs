@@ -345,7 +345,12 @@ impl Shaper<'_> {
             }
         }
         // Words that name light speak for a measurement; what the only column of numbers is of is asked then.
-        if ys.is_empty() && self.context.quantities.iter().any(Quantity::is_of_light) && !settled {
+        let may_run = self.columns[x]
+            .quantity
+            .as_ref()
+            .is_none_or(|quantity| matches!(quantity.as_str(), "time" | "wavelength" | "concentration"));
+        let spoken_of = self.context.quantities.iter().any(Quantity::is_of_light);
+        if ys.is_empty() && may_run && spoken_of && !settled {
             self.ask_measured(&self.columns[x].clone());
             let draft = self.finish(Technique::UNKNOWN, Vec::new());
             return TableReading::Runs(vec![draft]);

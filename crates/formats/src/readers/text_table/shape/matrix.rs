@@ -54,6 +54,15 @@ impl Shaper<'_> {
             .collect::<Vec<_>>()
             .join(" ");
         let across = self.across()?;
+        // Times over some columns and temperatures over others stand across as no one axis.
+        let mut known = across
+            .iter()
+            .filter_map(|(_, _, held)| held.as_ref().map(|held| &held.quantity));
+        if let Some(of) = known.find(|quantity| **quantity != Quantity::UNKNOWN)
+            && known.any(|other| *other != Quantity::UNKNOWN && other != of)
+        {
+            return None;
+        }
         let values: Vec<f64> = across.iter().map(|(_, value, _)| *value).collect();
         let told: Option<(Quantity, Unit)> = across[0]
             .2

@@ -21,13 +21,12 @@ impl Shaper<'_> {
     /// Whether a header is a word with a number, and another column has the same word with another number: `R2` beside `R1` is a
     /// replicate, and no coefficient of determination.
     fn is_numbered_like_others(&self, y: usize, text: &str) -> bool {
-        let parted = |text: &'_ str| -> Option<(String, String)> {
+        fn parted(text: &str) -> Option<(&str, &str)> {
             let text = text.trim();
             let stem = text.trim_end_matches(|c: char| c.is_ascii_digit());
             let number = &text[stem.len()..];
-            (stem.ends_with(char::is_alphabetic) && !number.is_empty())
-                .then(|| (stem.to_owned(), number.to_owned()))
-        };
+            (stem.ends_with(char::is_alphabetic) && !number.is_empty()).then_some((stem, number))
+        }
         let Some((stem, number)) = parted(text) else {
             return false;
         };

@@ -54,11 +54,13 @@ pub(super) fn summed_rows(
         rows.extend(names.sums_of_series(&rows));
         rows.extend(names.means_again_and_again(&table.grid, columns));
         if column.index == 0 {
-            // `W4` below `W1`, `W2`, `W3` is a sample, whatever was read of it.
-            let form = |row: usize| super::super::join::form_of(text[spans[row].range()].trim());
+            // `W4` below `W1`, `W2`, `W3` is a sample, whatever was read of it, and so is the second `SMP`.
+            let name = |row: usize| text[spans[row].range()].trim();
+            let form = |row: usize| super::super::join::form_of(name(row));
             let named_alike = |row: usize| {
                 let own = form(row);
-                own.contains('0') && (0..row).any(|other| form(other) == own)
+                let again = !name(row).is_empty() && (0..row).any(|other| name(other) == name(row));
+                again || own.contains('0') && (0..row).any(|other| form(other) == own)
             };
             let sums = sums::at_the_foot(&table.grid, columns, &rows);
             if !sums.iter().any(|row| !rows.contains(row) && named_alike(*row)) {
