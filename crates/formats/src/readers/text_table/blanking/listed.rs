@@ -84,6 +84,9 @@ fn are_samples<'n>(names: impl Iterator<Item = &'n str> + Clone) -> bool {
         || forms.len() == 1 && forms.iter().all(|form| form.contains('#'))
 }
 
+/// What leads from a name to its reading.
+const SIGNS: [&str; 5] = ["->", "=>", "→", ":", "="];
+
 /// The text with tabs in place of the signs between names and their readings, `sample 3411: 0.424`, `blank = 0.018`, where three
 /// lines or more that follow one another are so, all readings have as many decimals, and light is spoken of. Keys whose values
 /// are conditions, results, and lines beside a table of numbers are none.
@@ -92,7 +95,11 @@ pub(super) fn without_marks_of_keys(text: &str) -> Option<ListedReadings> {
     const LONGEST: usize = 1 << 16;
     /// So many lines of numbers are a table, whose results the list may be.
     const TABLE: usize = 3;
-    if text.len() > LONGEST || !begins_sign(text.as_bytes()) || !names_wavelength(text) {
+    if text.len() > LONGEST || !begins_sign(text.as_bytes()) {
+        return None;
+    }
+    let is_header = |line: &str| SIGNS.iter().any(|sign| names_list(line, sign));
+    if !names_wavelength(text) && !text.lines().any(is_header) {
         return None;
     }
     let spoken = names_light(text);
@@ -193,8 +200,6 @@ fn begins_sign(bytes: &[u8]) -> bool {
 fn listed(line: &str, missing: bool, spoken: bool) -> Option<ListedReading> {
     /// In characters, as keys are at most.
     const LONGEST_NAME: usize = 48;
-    /// What leads from a name to its reading.
-    const SIGNS: [&str; 5] = ["->", "=>", "→", ":", "="];
     let line = line.trim_end();
     // Most lines have no sign, which shows at once.
     if !begins_sign(line.as_bytes()) {

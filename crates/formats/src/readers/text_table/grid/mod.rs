@@ -150,6 +150,8 @@ pub(super) struct Grid {
     united: Vec<u32>,
     /// Whether these rows are a piece from the midst of a table, and which of its columns of figures had numbers before.
     amid: bool,
+    /// Whether the row that is tried stands below others, which are not here.
+    below: bool,
     bare_before: Vec<bool>,
     /// The line of each row, from 1, run-length coded: first row, its line.
     lines: Vec<(u32, u32)>,
@@ -240,6 +242,7 @@ impl Grid {
             lost_above: 0,
             notes: Vec::new(),
             amid: false,
+            below: false,
             bare_before: Vec::new(),
             lines: Vec::new(),
             rows: 0,

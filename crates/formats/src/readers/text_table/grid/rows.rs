@@ -244,6 +244,7 @@ impl Grid {
                     return Some(line);
                 }
                 let mut trial = self.empty_like();
+                trial.below = self.rows > 0;
                 if !matches!(trial.careful_row(line, cursor), LineOutcome::Yes) {
                     return None;
                 }
@@ -479,12 +480,12 @@ impl Grid {
         };
         let remark = |range: &std::ops::Range<usize>| line[range.clone()].starts_with(['#', '!']);
         let beyond = cells.get(columns..).unwrap_or_default();
-        let aside = self.rows > 0
+        let aside = (self.rows > 0 || self.below)
             && !beyond.is_empty()
             && (beyond[0].as_ref().is_some_and(remark)
                 || beyond.iter().flatten().all(words) && beyond.iter().flatten().any(|cell| said(cell)))
             // Where single blanks separate, the line may be a sentence that begins with numbers.
-            && (hard || self.dialect.sep == Delimiter::Wide || self.is_next_x(line, &cells));
+            && (hard || self.below || self.dialect.sep == Delimiter::Wide || self.is_next_x(line, &cells));
         if aside {
             cells.truncate(columns);
         }

@@ -148,6 +148,32 @@ fn of_results_alone(text: &str, heads: &[HeadRow]) -> bool {
         })
 }
 
+/// The header of a list of samples and a number for each, where a number that may be a wavelength stands beside the word: `Sample;540`.
+fn header_of_samples(text: &str, line: TextLine, grid: &Grid) -> Option<HeadRow> {
+    let written = &text[line.span.range()];
+    let cells = raw_split(written, grid.dialect.sep);
+    let [key, number] = cells.as_slice() else {
+        return None;
+    };
+    let samples = matches!(
+        crate::words::field_of(written[key.clone()].trim()),
+        Some("sample" | "sample-id")
+    );
+    let light = written[number.clone()]
+        .trim()
+        .parse::<f64>()
+        .is_ok_and(|number| crate::light::IN_PASSING.contains(&number));
+    let at = |cell: &Range<usize>| {
+        let start = line.span.start as usize;
+        Some(Span::new(start + cell.start, start + cell.end))
+    };
+    (samples && light && grid.columns() == 2).then(|| HeadRow {
+        line,
+        class: RowClass::Header,
+        cells: cells.iter().map(at).collect(),
+    })
+}
+
 /// The table that begins at `cursor`, if one does, and where the text goes on behind it.
 #[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
 pub(super) fn table_at(
@@ -393,6 +419,13 @@ pub(super) fn table_at(
         };
         parted && columns >= 3 && full && grid.words(0).iter().any(light)
     };
+    // `Sample;540`: a list of samples at a wavelength that has no unit; a person is asked.
+    let list_of_samples =
+        words_first && parted && heads.is_empty() && grid.rows >= 3 && !prose && are_like_readings(&grid);
+    let of_samples = match above.last() {
+        Some(TextPiece::Text(line)) if list_of_samples => header_of_samples(text, *line, &grid),
+        _ => None,
+    };
     let enough = if words_first {
         let list = || {
             (parted || columns == 2)
@@ -401,25 +434,12 @@ pub(super) fn table_at(
                 && (are_like_readings(&grid) || are_like_percents(&grid, text, above))
                 && lines_of_light_above(text, above, &text[after.at..], grid.rows >= 3)
         };
-        // `Sample;540`: a list of samples, of which a person is asked what was read.
-        let of_samples = || {
-            let key = heads
-                .last()
-                .and_then(|head| head.cells.first().copied().flatten());
-            let names = |span: Span| {
-                matches!(
-                    crate::words::field_of(text[span.range()].trim()),
-                    Some("sample" | "sample-id")
-                )
-            };
-            parted && grid.rows >= 3 && !prose && key.is_some_and(names) && are_like_readings(&grid)
-        };
         worded
             || numbered_heads
             || (figures >= 2 && grid.rows >= 3 && !prose)
             || list()
             || row_tells()
-            || of_samples()
+            || of_samples.is_some()
     } else {
         grid.rows >= 2 || worded && !of_results_alone(text, &heads) || numbered_heads
     };
@@ -531,6 +551,7 @@ pub(super) fn table_at(
             open = Some((Code::new("columns-run-together"), vec![grid.dialect.clone()]));
         }
     }
+    heads.extend(of_samples.filter(|_| heads.is_empty()));
     let (grid, heads) = unwrap(grid, heads);
     let unmatched_head = if heads.is_empty() {
         unmatched_head(text, above)
