@@ -69,3 +69,91 @@ fn named(unit: &Unit) -> String {
         shown => shown,
     }
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The error 2 from a column with this head and unit, of values in `of`.
+    fn two(head: &str, code: &str, of: (Quantity, &str)) -> Result<f64, String> {
+        let unit = |code: &str| Unit::ucum(code).map_err(|error| error.to_string());
+        let x = Column::new(Quantity::INDEX, Unit::ONE, vec![0.0]);
+        let mut y = Column::new(Quantity::UNKNOWN, unit(code)?, vec![2.0]);
+        y.name = Some(head.to_owned());
+        let mut errors = Trace::new(x, y).map_err(|error| error.to_string())?;
+        errors.label = Some("SD".to_owned());
+        let values = Column::new(of.0, unit(of.1)?, vec![0.5]);
+        let all = errors_in(&errors, &Recorded::of(&values), &values);
+        all.map(|all| all[0]).map_err(|refusal| refusal.to_string())
+    }
+
+    const LIGHT: (Quantity, &str) = (Quantity::ABSORBANCE, "{AU}");
+
+    #[test]
+    fn parts_of_one_are_no_errors_of_absorbance() {
+        for (head, code) in [
+            ("SD (ppm)", "[ppm]"),
+            ("SD (ppb)", "[ppb]"),
+            ("SD (‰)", "[ppth]"),
+            ("SD (%)", "%"),
+            ("SD (10^-3)", "10*-3"),
+            ("SD (mg/g)", "mg/g"),
+        ] {
+            let why = two(head, code, LIGHT).expect_err(head);
+            assert!(why.contains(&format!("`{head}`")), "{why}");
+        }
+        assert_eq!(two("SD (mAU)", "10*-3.{AU}", LIGHT), Ok(0.002));
+        assert_eq!(two("SD (AU)", "{AU}", LIGHT), Ok(2.0));
+        assert_eq!(two("SD", "1", LIGHT), Ok(2.0));
+        // A content in parts of a million has errors in such parts.
+        let content = (Quantity::CONCENTRATION, "[ppm]");
+        assert_eq!(two("SD (ppm)", "[ppm]", content.clone()), Ok(2.0));
+        assert_eq!(two("SD (ppb)", "[ppb]", content), Ok(0.002));
+    }
+
+    #[test]
+    fn a_unit_that_is_not_understood_is_not_taken_for_none() {
+        for head in [
+            "SD (10^-3)",
+            "SD (x1000)",
+            "SD (mA)",
+            "SD / mA",
+            "SD [m]",
+            "SD x1000",
+            "SD ×10³",
+            "SD*1000",
+            "10^3 SD",
+        ] {
+            let why = two(head, "1", LIGHT).expect_err(head);
+            assert!(why.contains(&format!("`{head}`")), "{why}");
+        }
+        for head in ["SD", "SD (n=3)", "SD [n = 12]", "SD A340", "SD (1)", "std. dev.", "SD_2"] {
+            assert_eq!(two(head, "1", LIGHT), Ok(2.0), "{head}");
+        }
+    }
+
+    #[test]
+    fn relative_errors_are_no_absolute_ones() {
+        let passed = (Quantity::TRANSMITTANCE, "%");
+        for (head, code, of) in [
+            ("RSD (%)", "%", passed.clone()),
+            ("SD (%)", "%", passed.clone()),
+            ("RSD", "1", LIGHT),
+            ("CV", "1", LIGHT),
+            ("CV %", "%", LIGHT),
+            ("rel. SD", "1", LIGHT),
+            ("relative error", "1", LIGHT),
+            ("SD rel", "1", LIGHT),
+            ("SD_rel", "1", LIGHT),
+            ("coefficient of variation", "1", LIGHT),
+            ("RSD", "1", (Quantity::RATE, "{AU}/min")),
+        ] {
+            let why = two(head, code, of).expect_err(head);
+            assert!(why.contains(&format!("`{head}`")), "{why}");
+        }
+        // Without a unit it is that of the values.
+        assert_eq!(two("SD", "1", passed), Ok(2.0));
+        // What has the unit of the values is no part of them, whatever its name.
+        assert_eq!(two("CV (mAU)", "10*-3.{AU}", LIGHT), Ok(0.002));
+    }
+}
