@@ -425,12 +425,12 @@ pub(crate) fn concentration_of(run: &Run, trace: &Trace, keys: &[&str]) -> Optio
 /// before what the file says of all. A note about a run of traces that hold different ones is about none of these.
 ///
 /// # Errors
-/// The concentrations that are stated, in words, where several are and nothing tells them apart: neither is the one that is asked for.
+/// The concentrations that are stated, where several are and nothing tells them apart: neither is the one that is asked for.
 pub fn stated_concentration(
     run: &Run,
     trace: &Trace,
     keys: &[&str],
-) -> Result<Option<(f64, Unit)>, String> {
+) -> Result<Option<(f64, Unit)>, SeveralConcentrations> {
     for key in keys {
         let held = |trace: &Trace| -> Vec<(f64, Unit)> {
             let mut all: Vec<(f64, Unit)> = Vec::new();
@@ -470,14 +470,27 @@ pub fn stated_concentration(
                     return Ok(Some(value));
                 }
             }
-            (None, several) => {
-                let words = several.iter().map(|(value, unit)| format!("{value} {}", unit.display()));
-                return Err(words.collect::<Vec<String>>().join(" and "));
-            }
+            (None, _) => return Err(SeveralConcentrations(own)),
         }
     }
     Ok(None)
 }
+
+/// Concentrations that one trace holds, and nothing says which of them is meant. They are shown as `0.1 mmol/L and 10 µmol/L`.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SeveralConcentrations(Vec<(f64, Unit)>);
+
+impl std::fmt::Display for SeveralConcentrations {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        for (place, (value, unit)) in self.0.iter().enumerate() {
+            let and = if place == 0 { "" } else { " and " };
+            write!(f, "{and}{value} {}", unit.display())?;
+        }
+        Ok(())
+    }
+}
+
+impl std::error::Error for SeveralConcentrations {}
 
 /// Whether two values are one in different words: to far below what anybody states.
 fn is_same((value, unit): &(f64, Unit), (other, into): &(f64, Unit)) -> bool {
