@@ -3,7 +3,8 @@
 #![allow(clippy::unwrap_used)]
 
 use curvary_analysis::distribution::{
-    NORMAL_95,     chi_squared_quantile, chi_squared_upper, f_quantile, f_upper, normal_quantile, t_quantile, t_two_sided,
+    NORMAL_95, chi_squared_quantile, chi_squared_upper, f_quantile, f_upper, normal_quantile, t_quantile,
+    t_two_sided,
 };
 
 fn table() -> serde_json::Value {

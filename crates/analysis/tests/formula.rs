@@ -118,7 +118,10 @@ fn derivatives_at_the_edge_are_their_limits() {
             let mut columns = vec![0.0; count * p.len()];
             formula.differentiate(&[&vec![x; count]], &p, &mut values, &mut columns);
             for (own, wanted) in columns.chunks(count).zip(&wanted) {
-                assert!(own.iter().all(|own| own == wanted), "{text}: {own:?}, {wanted} was expected");
+                assert!(
+                    own.iter().all(|own| own == wanted),
+                    "{text}: {own:?}, {wanted} was expected"
+                );
             }
         }
     }

@@ -264,7 +264,12 @@ fn a_shared_law_beside_a_fit_of_one_of_its_courses_is_named() {
 #[test]
 fn a_reason_keeps_its_code_on_its_way() {
     let mut run = courses(&[(298.15, 0.002)]);
-    let values = run.traces[0].y.values.iter().map(|y| y + 9.0).collect::<Vec<f64>>();
+    let values = run.traces[0]
+        .y
+        .values
+        .iter()
+        .map(|y| y + 9.0)
+        .collect::<Vec<f64>>();
     run.traces[0].y.values = values.into_iter().collect();
     let plan = TemperaturePlan {
         of: "k".into(),
@@ -459,7 +464,10 @@ fn errors_follow_what_is_fitted() {
     };
     let run = course((Quantity::ABSORBANCE, "{AU}", |a| a), ("{AU}", 3e-4));
     let down = k(&fit_run(&plan, &run).remove(0).outcome);
-    assert!(same(plain.0, down.0) && same(plain.1, down.1), "{plain:?} {down:?}");
+    assert!(
+        same(plain.0, down.0) && same(plain.1, down.1),
+        "{plain:?} {down:?}"
+    );
     let common = |concentration: bool| {
         let plan = FitPlan {
             model: "first-order+offset".into(),
@@ -596,7 +604,11 @@ fn a_trace_that_is_not_there_is_named_with_those_that_are() {
                 "{said}"
             );
             assert!(said.contains(&label), "{said}");
-            for (model, formula) in [("first-order", None), ("competitive", None), ("", Some("a + b*x".to_owned()))] {
+            for (model, formula) in [
+                ("first-order", None),
+                ("competitive", None),
+                ("", Some("a + b*x".to_owned())),
+            ] {
                 let plan = FitPlan {
                     model: model.into(),
                     formula,

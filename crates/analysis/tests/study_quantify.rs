@@ -12,7 +12,8 @@ use curvary_analysis::study::{
     standards_of,
 };
 use curvary_record::{
-    Claim, Column, Coordinate, Interval, Origin, Outcome, Parameter, Place, Quantity, Run, Technique, Trace, Unit,
+    Claim, Column, Coordinate, Interval, Origin, Outcome, Parameter, Place, Quantity, Run, Technique, Trace,
+    Unit,
 };
 use serde_json::Value;
 
@@ -388,7 +389,9 @@ fn of_two_concentrations_of_a_standard_both_are_told_and_a_note_settles_it() {
     };
     let of = |run: Run| {
         let found = standards_of(&plan, &[run], &References::new());
-        found.map(|found| (found.points[0].concentration, found.unit)).map_err(|(_, why)| why.to_string())
+        found
+            .map(|found| (found.points[0].concentration, found.unit))
+            .map_err(|(_, why)| why.to_string())
     };
     let two = [(0.1, "mmol/L"), (10.0, "umol/L")];
     let why = of(held(&two)).expect_err("it is not known which");
@@ -397,7 +400,10 @@ fn of_two_concentrations_of_a_standard_both_are_told_and_a_note_settles_it() {
     // What a person says counts before what stands there once, too.
     assert_eq!(of(noted(held(&two[1..]), 0.1)), Ok((0.1, unit("mmol/L"))));
     // The same twice is one, in whatever unit.
-    for same in [[(0.1, "mmol/L"), (0.1, "mmol/L")], [(0.1, "mmol/L"), (100.0, "umol/L")]] {
+    for same in [
+        [(0.1, "mmol/L"), (0.1, "mmol/L")],
+        [(0.1, "mmol/L"), (100.0, "umol/L")],
+    ] {
         assert_eq!(of(held(&same)), Ok((0.1, unit("mmol/L"))));
     }
     // One note of a run is not one of curves that differ.

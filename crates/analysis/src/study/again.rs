@@ -226,9 +226,7 @@ fn redone(kept: &Outcome, shelf: RunLookup<'_>) -> Result<TraceResult, StudyErro
         .cloned()
         .ok_or_else(|| match all.first() {
             // A run that is refused as a whole gives its reason without a trace.
-            Some(refused) if !refused.is_result() => {
-                StudyError::of_told(&refused.outcome.termination)
-            }
+            Some(refused) if !refused.is_result() => StudyError::of_told(&refused.outcome.termination),
             _ => StudyError::unsuitable("the run has no such trace any more"),
         })
 }

@@ -8,8 +8,8 @@ use curvary_record::{Code, Diagnostic, Interval, Outcome, Parameter, Trace, Unit
 use super::PlotData;
 use super::fit::{correlated, statistics};
 use super::peaks::{
-    PeaksPlan, correlates, describe, drawn_of, noise_name, noise_of, of_means, options, parameter, tell_few,
-    resolution, shoulders, tell_alike, unit_of_ordinate, window_of,
+    PeaksPlan, correlates, describe, drawn_of, noise_name, noise_of, of_means, options, parameter,
+    resolution, shoulders, tell_alike, tell_few, unit_of_ordinate, window_of,
 };
 use super::spectrum::{References, spectrum_of, tell_log, unit_of, with_usual_steps};
 use crate::fit::{Data, Derived, Determination, Fit, Options, fit};

@@ -447,10 +447,7 @@ pub fn stated_concentration(
             other.is_empty()
                 || other.len() == own.len() && other.iter().zip(&own).all(|(one, other)| is_same(one, other))
         });
-        let claims = [
-            (&trace.fields, true),
-            (&run.fields, own.is_empty() || alike),
-        ];
+        let claims = [(&trace.fields, true), (&run.fields, own.is_empty() || alike)];
         let mut claims = claims.iter().filter_map(|(fields, is_of_trace)| {
             let claim = fields.get(key)?;
             match (&claim.value, &claim.unit) {

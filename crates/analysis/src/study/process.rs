@@ -232,9 +232,9 @@ fn ordinate(
         }
         Ordinate::Other if derived => {
             return Err(StudyError::unsuitable(format!(
-                    "the derivative of {} has no unit here; turn the values into absorbance first",
-                    trace.y.quantity
-                )));
+                "the derivative of {} has no unit here; turn the values into absorbance first",
+                trace.y.quantity
+            )));
         }
         Ordinate::Other => (trace.y.quantity.clone(), trace.y.unit.clone()),
     })

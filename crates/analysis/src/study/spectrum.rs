@@ -187,7 +187,11 @@ pub(crate) fn has_trace(run: &Run, name: &String) -> bool {
 /// # Errors
 /// `unsuitable`, with these names.
 pub(crate) fn all_there(run: &Run, names: &[String]) -> Result<(), Refusal> {
-    let missing: Vec<String> = names.iter().filter(|name| !has_trace(run, name)).cloned().collect();
+    let missing: Vec<String> = names
+        .iter()
+        .filter(|name| !has_trace(run, name))
+        .cloned()
+        .collect();
     if missing.is_empty() {
         Ok(())
     } else {

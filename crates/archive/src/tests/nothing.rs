@@ -30,7 +30,11 @@ fn words_that_come_near_are_counted_over_all_fields() {
     writer.finish().expect("it commits");
     let archive = Archive::open(&folder.0).expect("it opens");
     let lacks = archive.why_nothing("crocim").expect("it is found out");
-    let near: Vec<(&Value, usize)> = lacks[0].near.iter().map(|near| (&near.value.value, near.runs)).collect();
+    let near: Vec<(&Value, usize)> = lacks[0]
+        .near
+        .iter()
+        .map(|near| (&near.value.value, near.runs))
+        .collect();
     assert_eq!(near, [(&Value::Text("crocin".into()), 5)]);
     assert_eq!(found(&archive, "crocin").len(), 5);
 }

@@ -278,7 +278,9 @@ fn component(
     let run = one(word, setting)?.run;
     let spectrum = reference_of(&run).map_err(|why| wrong(why.to_string()))?;
     let trace = run.traces.first();
-    let stated = trace.map_or(Ok(None), |trace| stated_concentration(&run, trace, &["concentration"]));
+    let stated = trace.map_or(Ok(None), |trace| {
+        stated_concentration(&run, trace, &["concentration"])
+    });
     let (concentration, unit) = stated
         .map_err(|several| {
             wrong(format!(

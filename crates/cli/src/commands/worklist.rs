@@ -334,10 +334,7 @@ fn all(
     list: &curvary_archive::Worklist,
     asked: &[OpenItem],
     questions: &[ShownQuestion],
-    &ShownFiles {
-        nameless,
-        examples,
-    }: &ShownFiles<'_>,
+    &ShownFiles { nameless, examples }: &ShownFiles<'_>,
     screen: &mut Screen,
 ) -> Result<(), Failure> {
     let (keys, others): (Vec<&ShownQuestion>, Vec<&ShownQuestion>) = questions

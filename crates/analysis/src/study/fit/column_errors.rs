@@ -91,7 +91,18 @@ fn words(head: &str) -> impl Iterator<Item = String> {
 
 /// Words for an error that is a part of the value, in the languages of the readers' vocabulary.
 const RELATIVE: [&str; 12] = [
-    "rsd", "rsds", "rse", "cv", "cvs", "vk", "rel", "srel", "sdrel", "relsd", "variation", "variationskoeffizient",
+    "rsd",
+    "rsds",
+    "rse",
+    "cv",
+    "cvs",
+    "vk",
+    "rel",
+    "srel",
+    "sdrel",
+    "relsd",
+    "variation",
+    "variationskoeffizient",
 ];
 
 /// Whether errors are parts of each value, by the head over them; what stands over the values too, such as relative fluorescence, is no
@@ -139,10 +150,15 @@ fn not_understood(head: &str, of: &Recorded) -> Option<String> {
         return Some(format!("/{behind}"));
     }
     let is_factor = |c: char| matches!(c, '×' | '·' | '*' | '^' | '²' | '³' | '¹' | '⁰' | '⁴'..='⁹' | '⁻');
-    let pieces = || name.split([' ', '_', ',', ';', '\t']).filter(|piece| !piece.is_empty());
+    let pieces = || {
+        name.split([' ', '_', ',', ';', '\t'])
+            .filter(|piece| !piece.is_empty())
+    };
     let mut before: Option<&str> = None;
     for piece in pieces() {
-        let times = piece.strip_prefix(['x', 'X']).or_else(|| piece.strip_suffix(['x', 'X']));
+        let times = piece
+            .strip_prefix(['x', 'X'])
+            .or_else(|| piece.strip_suffix(['x', 'X']));
         let factor = piece.contains(is_factor)
             || times.is_some_and(|number| number.parse::<f64>().is_ok())
             // Two standard deviations are no standard deviation.
@@ -163,7 +179,9 @@ fn not_understood(head: &str, of: &Recorded) -> Option<String> {
 /// Whether a head begins with so many times a measure of spread: `2 SD`, `2σ`.
 fn is_multiple(first: &str, second: Option<&str>) -> bool {
     let number = first.trim_start_matches(['±', '+', '-']);
-    let end = number.find(|c: char| !c.is_ascii_digit() && c != '.').unwrap_or(number.len());
+    let end = number
+        .find(|c: char| !c.is_ascii_digit() && c != '.')
+        .unwrap_or(number.len());
     let spread = match &number[end..] {
         "" => second.unwrap_or_default(),
         behind => behind,

@@ -317,7 +317,12 @@ fn too_narrow(how: Bootstrap, found: &Fit) -> Option<String> {
 }
 
 /// Puts the intervals of a second opinion beside the others, and says how its deviations compare.
-fn say_dealt(dealt: &BootstrapRounds, (plan, how): (&FitPlan, Bootstrap), found: &Fit, outcome: &mut Outcome) {
+fn say_dealt(
+    dealt: &BootstrapRounds,
+    (plan, how): (&FitPlan, Bootstrap),
+    found: &Fit,
+    outcome: &mut Outcome,
+) {
     let (kind, statistic) = match how.noise {
         NoiseDraw::Residuals => ("bootstrap", "bootstrap"),
         NoiseDraw::Normal => ("monte-carlo", "monte_carlo"),

@@ -441,7 +441,10 @@ fn members(
 /// one has any.
 fn names_for(run: &Run, plan: &FitPlan, runs: &[NamedRun<'_>]) -> Vec<String> {
     let elsewhere = |name: &String| runs.iter().any(|other| has_trace(other.run, name));
-    let own = plan.traces.iter().filter(|name| has_trace(run, name) || !elsewhere(name));
+    let own = plan
+        .traces
+        .iter()
+        .filter(|name| has_trace(run, name) || !elsewhere(name));
     let own: Vec<String> = own.cloned().collect();
     if own.is_empty() { plan.traces.clone() } else { own }
 }

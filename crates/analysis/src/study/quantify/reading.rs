@@ -31,7 +31,9 @@ impl UnknownReading<'_> {
             Some(point) => self.of_table(point)?,
             None => {
                 let at = self.plan.at.ok_or_else(|| {
-                    StudyError::unsuitable("the wavelength at which the spectrum is read is not said: --at 535nm")
+                    StudyError::unsuitable(
+                        "the wavelength at which the spectrum is read is not said: --at 535nm",
+                    )
                 })?;
                 let spectrum = self.spectrum(outcome)?;
                 self.at(&spectrum, at, outcome)?
@@ -114,7 +116,9 @@ impl UnknownReading<'_> {
         let done = chain.apply(spectrum, |name| self.references.get(name).cloned())?;
         let (axis, ordinate) = (done.spectrum.axis, done.spectrum.ordinate);
         if axis != Axis::Nanometre || ordinate != Ordinate::Absorbance {
-            return Err(StudyError::unsuitable(format!("after the steps there is {ordinate} over {axis}, not absorbance over nm")));
+            return Err(StudyError::unsuitable(format!(
+                "after the steps there is {ordinate} over {axis}, not absorbance over nm"
+            )));
         }
         Ok(done.spectrum)
     }
@@ -214,21 +218,25 @@ impl UnknownReading<'_> {
                 stated(self.run, Some(self.trace), "path-length", centimetre.as_ref()?).map(Measured::bare)
             })
             .ok_or_else(|| {
-                StudyError::unsuitable("the path length is not known: say it with --path, or add it with `curvary note`")
+                StudyError::unsuitable(
+                    "the path length is not known: say it with --path, or add it with `curvary note`",
+                )
             })
     }
 
     /// Concentrations and absorbances of a table.
     pub(super) fn table(&self) -> Result<(Vec<f64>, Vec<f64>), StudyError> {
         if self.trace.x.quantity == Quantity::INDEX {
-            return Err(StudyError::unsuitable("these are readings without concentrations, no standards: name the standards with --standards, or put them into \
-                      the same table"));
+            return Err(StudyError::unsuitable(
+                "these are readings without concentrations, no standards: name the standards with --standards, or put them into \
+                      the same table",
+            ));
         }
         if self.trace.x.quantity != Quantity::CONCENTRATION {
             return Err(StudyError::unsuitable(format!(
-                    "the run is no table of concentration against absorbance, but runs along {}",
-                    title(&self.trace.x)
-                )));
+                "the run is no table of concentration against absorbance, but runs along {}",
+                title(&self.trace.x)
+            )));
         }
         let open = QuantifyPlan {
             // What lies beyond the trusted range is left out by the line and told there.

@@ -117,8 +117,10 @@ impl UnknownReading<'_> {
         let (x, y) = self.table()?;
         let plan = self.plan;
         if plan.line_form != LineForm::Straight {
-            return Err(StudyError::unsuitable("standard addition runs down to where the absorbance is zero, and a bent line must not be extrapolated so far; \
-                      take fewer or smaller additions, where the line is straight"));
+            return Err(StudyError::unsuitable(
+                "standard addition runs down to where the absorbance is zero, and a bent line must not be extrapolated so far; \
+                      take fewer or smaller additions, where the line is straight",
+            ));
         }
         let dilution = self.dilution(outcome)?;
         let found = standard_addition(&x, &y, &plan.line(), dilution.value, plan.level)?;
@@ -264,7 +266,9 @@ impl UnknownReading<'_> {
             for nm in x {
                 let (value, exact) = value_at(&known.curve, *nm).map_err(|refusal| fail(refusal.into()))?;
                 if !exact {
-                    return Err(fail(StudyError::unsuitable(format!("the reference has no point at {nm} nm; resample both with a step"))));
+                    return Err(fail(StudyError::unsuitable(format!(
+                        "the reference has no point at {nm} nm; resample both with a step"
+                    ))));
                 }
                 self.plan.refuse_saturated(value).map_err(fail)?;
                 absorptivity.push(value * ratio / component.concentration);

@@ -12,8 +12,8 @@ use std::borrow::Cow;
 use std::collections::BTreeMap;
 
 use curvary_record::{
-    Code, Diagnostic, Interval as KeptInterval, Outcome, OutcomeKind, Parameter, Run, RunId,
-    Severity, Technique, Trace, Unit, code,
+    Code, Diagnostic, Interval as KeptInterval, Outcome, OutcomeKind, Parameter, Run, RunId, Severity,
+    Technique, Trace, Unit, code,
 };
 use serde::{Deserialize, Serialize};
 
@@ -24,8 +24,8 @@ use super::ordinate::as_absorbance;
 use super::plan::{AxisSpan, FitPlan};
 use super::spectrum::{as_settings, asked_traces, in_question, is_asked, is_named, still_open};
 use super::{
-    BY, DriftEffect, PlotData, Six, StatedDrift, TraceResult, allow_for_scale, concentration_of, label_of, stated_concentration,
-    tell_apart, told, unit_in_terms,
+    BY, DriftEffect, PlotData, Six, StatedDrift, TraceResult, allow_for_scale, concentration_of, label_of,
+    stated_concentration, tell_apart, told, unit_in_terms,
 };
 use crate::courses::{
     Course, CourseShape, InitialRate, Order, Preparation, PreparedTrace, RateLaw, RateWindow, SteadyRate,

@@ -53,8 +53,7 @@ fn of_run(run: &Run) -> Result<f64, StudyError> {
             "its temperature is in dispute; a note settles it",
         ));
     }
-    let unknown =
-        "its temperature is not known; `curvary note RUN temperature='37 °C'` says it";
+    let unknown = "its temperature is not known; `curvary note RUN temperature='37 °C'` says it";
     run.fields
         .si("temperature")
         .ok_or_else(|| StudyError::unsuitable(unknown))

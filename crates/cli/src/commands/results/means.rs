@@ -191,7 +191,9 @@ pub(super) fn in_unit(
     if !value.is_finite() {
         return Err(NoValue::NotFinite);
     }
-    let error = parameter.standard_error.map(|error| conversion.of_difference(error));
+    let error = parameter
+        .standard_error
+        .map(|error| conversion.of_difference(error));
     Ok((value, error))
 }
 
