@@ -227,18 +227,7 @@ pub fn rate_constants(
             models.join(" and ")
         )));
     }
-    // Of several fits of one trace the last one kept counts.
-    let mut latest: Vec<KeptFit> = Vec::new();
-    for fit in fits {
-        latest.retain(|known| {
-            let stays = !known.overlaps(&fit) && (!known.courses.is_empty() || !fit.courses.is_empty());
-            if !stays && known.is_shared() {
-                beside.extend(&known.courses);
-            }
-            stays
-        });
-        latest.push(fit);
-    }
+    let latest = latest_of(fits, &mut beside);
     let is_old = |number: Option<u32>| {
         old.iter()
             .any(|fit| number.is_none_or(|number| fit.is_of(number)))
@@ -290,6 +279,22 @@ pub fn rate_constants(
         return Err(StudyError::unsuitable(all.left_out.join("; ")));
     }
     Ok(all)
+}
+
+/// Of several fits of one course the last one kept counts. `beside` gets the courses of laws through several that are put out by it.
+fn latest_of(fits: Vec<KeptFit>, beside: &mut Vec<u32>) -> Vec<KeptFit> {
+    let mut latest: Vec<KeptFit> = Vec::new();
+    for fit in fits {
+        latest.retain(|known| {
+            let stays = !known.overlaps(&fit) && (!known.courses.is_empty() || !fit.courses.is_empty());
+            if !stays && known.is_shared() {
+                beside.extend(&known.courses);
+            }
+            stays
+        });
+        latest.push(fit);
+    }
+    latest
 }
 
 /// Courses of laws through several of them that cannot stand for each.
