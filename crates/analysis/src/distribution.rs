@@ -21,6 +21,9 @@ pub fn normal_quantile(p: f64) -> f64 {
     Normal::standard().inverse_cdf(p)
 }
 
+/// Half the width of a central 95 % interval in standard errors, where these are known: [`normal_quantile`] at 0.975, to the last digit.
+pub const NORMAL_95: f64 = 1.959_963_984_540_054;
+
 /// Probability that the absolute value of Student's *t* is above `|t|`.
 pub fn t_two_sided(t: f64, df: f64) -> f64 {
     StudentsT::new(0.0, 1.0, df).map_or(f64::NAN, |d| 2.0 * d.cdf(-t.abs()))

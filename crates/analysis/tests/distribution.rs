@@ -3,7 +3,8 @@
 #![allow(clippy::unwrap_used)]
 
 use curvary_analysis::distribution::{
-    chi_squared_quantile, chi_squared_upper, f_quantile, f_upper, normal_quantile, t_quantile, t_two_sided,
+    NORMAL_95, chi_squared_quantile, chi_squared_upper, f_quantile, f_upper, normal_quantile, t_quantile,
+    t_two_sided,
 };
 
 fn table() -> serde_json::Value {
@@ -55,6 +56,7 @@ fn probabilities_undo_quantiles() {
     assert!((f_upper(f_quantile(0.95, 3.0, 12.0), 3.0, 12.0) - 0.05).abs() < 1e-12);
     assert!((chi_squared_upper(chi_squared_quantile(0.95, 4.0), 4.0) - 0.05).abs() < 1e-12);
     assert!((normal_quantile(0.975) - 1.959_963_984_540_054).abs() < 1e-13);
+    assert!((normal_quantile(0.975) - NORMAL_95).abs() < 1e-14);
 }
 
 #[test]

@@ -99,6 +99,57 @@ fn derivatives_run_backwards_exactly() {
     }
 }
 
+/// At the edge of where a formula is defined its slope by a parameter is the limit, and no product of zero and something without bound.
+#[test]
+fn derivatives_at_the_edge_are_their_limits() {
+    for (text, x, p, wanted) in [
+        // d/dA = 1; k and b do not move it at x = 0.
+        ("A*exp(-(k*x)^b)", 0.0, vec![0.8, 0.01, 0.6], vec![1.0, 0.0, 0.0]),
+        ("A*exp(-(x/t)^b)", 0.0, vec![0.8, 90.0, 0.6], vec![1.0, 0.0, 0.0]),
+        ("A*exp(-(k*x)^b)", 0.0, vec![0.8, 0.01, 1.7], vec![1.0, 0.0, 0.0]),
+        ("a+sqrt(k*x)", 0.0, vec![1.0, 3.0], vec![1.0, 0.0]),
+        ("a+c*sqrt(k*x)", 0.0, vec![1.0, 0.0, 3.0], vec![1.0, 0.0, 0.0]),
+        ("A/(1+exp(k*x))", 800.0, vec![1.0, 1.0], vec![0.0, 0.0]),
+    ] {
+        let formula = Formula::parse(text, &["x"]).unwrap();
+        // A block of the columns, and a point by itself.
+        for count in [1, 100] {
+            let mut values = vec![0.0; count];
+            let mut columns = vec![0.0; count * p.len()];
+            formula.differentiate(&[&vec![x; count]], &p, &mut values, &mut columns);
+            for (own, wanted) in columns.chunks(count).zip(&wanted) {
+                assert!(
+                    own.iter().all(|own| own == wanted),
+                    "{text}: {own:?}, {wanted} was expected"
+                );
+            }
+        }
+    }
+}
+
+/// A course that begins at zero by a stretched exponential; the parameters come back from values without error.
+#[test]
+fn a_stretched_exponential_is_fitted_from_zero_on() {
+    let truth = [0.8, 0.012, 0.65];
+    let formula = Formula::parse("A*exp(-(k*x)^b)", &["x"]).unwrap();
+    let x: Vec<f64> = (0..40).map(|i| 10.0 * f64::from(i)).collect();
+    let mut y = vec![0.0; x.len()];
+    formula.evaluate(&[&x], &truth, &mut y);
+    let options = Options {
+        start: Some(vec![0.6, 0.02, 0.9]),
+        ..Options::default()
+    };
+    let data = Data {
+        x: &[&x],
+        y: &y,
+        weighting: Weighting::Equal,
+    };
+    let found = fit(&formula, &data, &options).unwrap();
+    for (own, truth) in found.values().iter().zip(truth) {
+        assert!((own / truth - 1.0).abs() < 1e-9, "{own} for {truth}");
+    }
+}
+
 #[test]
 fn linear_parameters_are_recognised() {
     let linear = |text: &str| {

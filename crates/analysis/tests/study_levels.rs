@@ -218,6 +218,80 @@ fn a_shared_law_is_of_the_courses_it_was_fitted_to() {
     assert!(rate_constants(&plan(&[0], &unknown), &unknown, &[shared]).is_err());
 }
 
+/// A fit that is kept and does not count is named with the reason, and not told to be missing.
+#[test]
+fn a_shared_law_beside_a_fit_of_one_of_its_courses_is_named() {
+    let law = |taken: Vec<u32>, run: &Run| {
+        let plan = FitPlan {
+            model: "first-order+offset".into(),
+            share: vec!["k".into()],
+            traces_of: [(run.id.to_string(), taken)].into(),
+            ..FitPlan::default()
+        };
+        let together = fit_together(&plan, &[NamedRun { run, name: "a" }]).unwrap();
+        together.found.outcome
+    };
+    let plan = TemperaturePlan {
+        of: "k".into(),
+        fitted: None,
+        traces_of: [].into(),
+        temperature_error: None,
+    };
+    let run = courses(&[(298.15, 0.002), (298.15, 0.002), (298.15, 0.002)]);
+    let alone = {
+        let plan = FitPlan {
+            model: "first-order+offset".into(),
+            traces: vec!["1".into()],
+            ..FitPlan::default()
+        };
+        fit_run(&plan, &run).remove(0).outcome
+    };
+    // `fit --share k` over all of them, and then a fit of the first.
+    let found = rate_constants(&plan, &run, &[law(vec![0, 1, 2], &run), alone]).unwrap();
+    assert_eq!((found.points.len(), found.left_out.len()), (1, 2), "{found:?}");
+    // A later law through two of them puts out one that it shares a course with.
+    let later = rate_constants(&plan, &run, &[law(vec![0, 1], &run), law(vec![1, 2], &run)]).unwrap();
+    assert_eq!((later.points.len(), later.left_out.len()), (1, 1), "{later:?}");
+    for why in found.left_out.iter().chain(&later.left_out) {
+        assert!(
+            why.contains("beside a fit of one of its courses") && !why.contains("no fit with"),
+            "{why}"
+        );
+    }
+}
+
+/// The reason of a run that gives nothing keeps its code: `temperature --model` over a saturated course.
+#[test]
+fn a_reason_keeps_its_code_on_its_way() {
+    let mut run = courses(&[(298.15, 0.002)]);
+    let values = run.traces[0]
+        .y
+        .values
+        .iter()
+        .map(|y| y + 9.0)
+        .collect::<Vec<f64>>();
+    run.traces[0].y.values = values.into_iter().collect();
+    let plan = TemperaturePlan {
+        of: "k".into(),
+        fitted: Some("first-order".into()),
+        traces_of: [].into(),
+        temperature_error: None,
+    };
+    let own = fit_run(
+        &FitPlan {
+            model: "first-order".into(),
+            ..FitPlan::default()
+        },
+        &run,
+    )
+    .remove(0)
+    .outcome
+    .termination;
+    let why = rate_constants(&plan, &run, &[]).unwrap_err();
+    assert_eq!(why.code(), "all-saturated");
+    assert_eq!(format!("{}: {why}", why.code()), own);
+}
+
 /// Courses of a first-order decay, each at a temperature in kelvin with a constant in 1/s.
 fn courses(all: &[(f64, f64)]) -> Run {
     let time: Vec<f64> = (0..41).map(|i| 30.0 * f64::from(i)).collect();
@@ -379,6 +453,21 @@ fn errors_follow_what_is_fitted() {
         same(plain.0, moles.0) && same(plain.1, moles.1),
         "{plain:?} {moles:?}"
     );
+    // What is consumed absorbs: the coefficient of a difference is negative, and an error has no sign.
+    let plan = FitPlan {
+        model: "first-order+offset".into(),
+        weights: Some(WeightPlan::Errors("SD".into())),
+        concentration: true,
+        coefficient: Some(-6220.0),
+        path: Some(1.0),
+        ..FitPlan::default()
+    };
+    let run = course((Quantity::ABSORBANCE, "{AU}", |a| a), ("{AU}", 3e-4));
+    let down = k(&fit_run(&plan, &run).remove(0).outcome);
+    assert!(
+        same(plain.0, down.0) && same(plain.1, down.1),
+        "{plain:?} {down:?}"
+    );
     let common = |concentration: bool| {
         let plan = FitPlan {
             model: "first-order+offset".into(),
@@ -499,18 +588,38 @@ fn what_errors_have_in_common_goes_into_a_line_in_full() {
 /// `rates --trace nosuch` over a table.
 #[test]
 fn a_trace_that_is_not_there_is_named_with_those_that_are() {
-    let plan = RatePlan {
-        traces: vec!["nosuch".into()],
-        ..RatePlan::default()
-    };
     for run in [table(|rate| 0.02 * rate), courses(&[(298.15, 0.002)])] {
-        let found = rates_run(&plan, &run);
-        let said = found.found.first().map_or("", |found| &found.outcome.termination);
-        assert!(
-            found.points.is_empty() && said.contains("no trace is called nosuch"),
-            "{said}"
-        );
         let label = run.traces.last().and_then(|trace| trace.label.clone()).unwrap();
-        assert!(said.contains(&label), "{said}");
+        // One that is there does not hide one that is not.
+        for beside in [None, Some(label.clone()), Some("1".to_owned())] {
+            let traces: Vec<String> = beside.into_iter().chain(["nosuch".to_owned()]).collect();
+            let plan = RatePlan {
+                traces: traces.clone(),
+                ..RatePlan::default()
+            };
+            let found = rates_run(&plan, &run);
+            let said = found.found.first().map_or("", |found| &found.outcome.termination);
+            assert!(
+                found.points.is_empty() && said.contains("no trace is called nosuch"),
+                "{said}"
+            );
+            assert!(said.contains(&label), "{said}");
+            for (model, formula) in [
+                ("first-order", None),
+                ("competitive", None),
+                ("", Some("a + b*x".to_owned())),
+            ] {
+                let plan = FitPlan {
+                    model: model.into(),
+                    formula,
+                    traces: traces.clone(),
+                    ..FitPlan::default()
+                };
+                for found in fit_run(&plan, &run) {
+                    let said = &found.outcome.termination;
+                    assert!(said.contains("no trace is called nosuch"), "{model}: {said}");
+                }
+            }
+        }
     }
 }

@@ -12,7 +12,8 @@ use curvary_analysis::study::{
     standards_of,
 };
 use curvary_record::{
-    Claim, Column, Interval, Origin, Outcome, Parameter, Place, Quantity, Run, Technique, Trace, Unit,
+    Claim, Column, Coordinate, Interval, Origin, Outcome, Parameter, Place, Quantity, Run, Technique, Trace,
+    Unit,
 };
 use serde_json::Value;
 
@@ -360,6 +361,57 @@ fn standards_come_in_one_unit_or_not_at_all() {
     let bare = spectrum("bare", vec![500.0, 501.0], vec![0.1, 0.1]);
     let (_, why) = standards_of(&plan, &[first, bare], &References::new()).expect_err("refused");
     assert!(why.to_string().contains("concentration is not known"), "{why}");
+}
+
+/// A header that says two concentrations, such as `0.1 mM, 10 uM`: both are told, and what a person notes settles it.
+#[test]
+fn of_two_concentrations_of_a_standard_both_are_told_and_a_note_settles_it() {
+    let held = |all: &[(f64, &str)]| {
+        let mut run = spectrum("standard", vec![500.0, 501.0], vec![0.1, 0.1]);
+        for (value, code) in all {
+            let own = Coordinate::new(Quantity::CONCENTRATION, unit(code), *value);
+            run.traces[0].held.push(own);
+        }
+        run
+    };
+    let noted = |mut run: Run, value: f64| {
+        let origin = Origin::Note {
+            at: None,
+            author: None,
+        };
+        let claim = Claim::number(value, Some(unit("mmol/L")), "noted", origin);
+        run.fields.claim("concentration", claim);
+        run
+    };
+    let plan = QuantifyPlan {
+        at: Some(500.0),
+        ..QuantifyPlan::new(Way::Line)
+    };
+    let of = |run: Run| {
+        let found = standards_of(&plan, &[run], &References::new());
+        found
+            .map(|found| (found.points[0].concentration, found.unit))
+            .map_err(|(_, why)| why.to_string())
+    };
+    let two = [(0.1, "mmol/L"), (10.0, "umol/L")];
+    let why = of(held(&two)).expect_err("it is not known which");
+    assert!(why.contains("0.1 mmol/L") && why.contains("10 µmol/L"), "{why}");
+    assert_eq!(of(noted(held(&two), 0.1)), Ok((0.1, unit("mmol/L"))));
+    // What a person says counts before what stands there once, too.
+    assert_eq!(of(noted(held(&two[1..]), 0.1)), Ok((0.1, unit("mmol/L"))));
+    // The same twice is one, in whatever unit.
+    for same in [
+        [(0.1, "mmol/L"), (0.1, "mmol/L")],
+        [(0.1, "mmol/L"), (100.0, "umol/L")],
+    ] {
+        assert_eq!(of(held(&same)), Ok((0.1, unit("mmol/L"))));
+    }
+    // One note of a run is not one of curves that differ.
+    let mut several = held(&two[..1]);
+    several.traces.extend(held(&two[1..]).traces);
+    let found = standards_of(&plan, &[noted(several, 0.7)], &References::new()).expect("each has its own");
+    let all: Vec<f64> = found.points.iter().map(|point| point.concentration).collect();
+    assert_eq!(all, [0.1, 0.01]);
 }
 
 #[test]

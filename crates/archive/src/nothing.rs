@@ -33,6 +33,8 @@ pub struct Near {
 
 /// How many values are named that come near.
 const NEAR: usize = 3;
+/// Of how many words it is found out in how many runs they stand.
+const COUNTED: usize = 4 * NEAR;
 /// How many runs are looked at for such values.
 const LOOKED_AT: usize = 20_000;
 
@@ -144,10 +146,29 @@ impl Archive {
             long >= 3 && may && other.chars().any(char::is_alphabetic) && steps(other) <= most
         };
         let found = self.asked(|asking| asking.index.words_that(key, "", &near))?;
-        Ok(nearest(found.into_iter().map(|(other, count)| {
-            let far = f64::from(u32::try_from(steps(&other)).unwrap_or(u32::MAX));
-            (far, text(other), count)
-        })))
+        let mut likely: Vec<(usize, String, u64)> = found
+            .into_iter()
+            .map(|(other, texts)| (steps(&other), other, texts))
+            .collect();
+        likely.sort_by(|one, other| one.0.cmp(&other.0).then(other.2.cmp(&one.2)));
+        let mut counted = Vec::new();
+        // The dictionary counts texts, and those of runs that were replaced too; each run counts once, as a search for the word finds it.
+        for (far, word, _) in likely.into_iter().take(COUNTED) {
+            let query = Query::of(QueryNode::Words {
+                key: key.map(str::to_owned),
+                words: vec![word.clone()],
+            });
+            let options = FindOptions {
+                limit: 1,
+                ..FindOptions::default()
+            };
+            let runs = self.find(&query, &options)?.total as u64;
+            if runs > 0 {
+                let far = f64::from(u32::try_from(far).unwrap_or(u32::MAX));
+                counted.push((far, text(word), runs));
+            }
+        }
+        Ok(nearest(counted.into_iter()))
     }
 
     /// The values of a number field that lie nearest to the bounds.

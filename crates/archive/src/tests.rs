@@ -32,6 +32,7 @@ mod damage;
 mod flips;
 mod full;
 mod interrupted;
+mod nothing;
 mod older;
 mod roots;
 mod taking_turns;

@@ -98,28 +98,25 @@ pub struct HouseWord {
 }
 
 impl Archive {
-    /// What needs a person; at most `examples` examples for each cause.
+    /// What needs a person; at most `examples` examples for each cause. Of the files that no reader could read those are left out that
+    /// questions `asked` beside the list are about.
     ///
     /// # Errors
     /// When the index cannot be read or a record is damaged.
-    pub fn worklist(&self, examples: usize) -> Result<Worklist, Error> {
-        self.asked(|asking| self.worklist_in(asking, examples))
+    pub fn worklist(&self, asked: &[OpenItem], examples: usize) -> Result<Worklist, Error> {
+        self.asked(|asking| self.worklist_in(asking, asked, examples))
     }
 
-    /// Files that no reader could read, by cause, but for those that these questions are about, and at most `examples` paths for
-    /// each cause.
-    ///
-    /// # Errors
-    /// When the index cannot be read.
-    pub fn unread_but(&self, asked: &[OpenItem], examples: usize) -> Result<Vec<UnreadGroup>, Error> {
-        self.asked(|asking| unread_in(asking, asked, examples))
-    }
-
-    fn worklist_in(&self, asking: &IndexReader, examples: usize) -> Result<Worklist, Error> {
+    fn worklist_in(
+        &self,
+        asking: &IndexReader,
+        asked: &[OpenItem],
+        examples: usize,
+    ) -> Result<Worklist, Error> {
         let index = &asking.index;
         let everything = Query::everything();
         let mut list = Worklist {
-            unread: unread_in(asking, &[], examples)?,
+            unread: unread_in(asking, asked, examples)?,
             ..Worklist::default()
         };
         let some = |node: QueryNode| -> Result<(usize, Vec<WorklistRow>), Error> {

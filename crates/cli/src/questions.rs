@@ -115,16 +115,15 @@ pub(crate) fn quoted(word: &str) -> String {
     }
 }
 
-/// How the files of a question are written, in plain words.
-fn written_so(archive: &Archive, asked: &OpenItem) -> Result<String, Failure> {
-    if let Some(example) = asked.examples.first() {
-        let source = Source::new(example.path.clone(), archive.original(&example.digest)?);
-        // A family is told by lines; where brackets and marks part the text, lines have neither headers nor keys.
-        if let Recognition::Yes(_) = StructuredText::default().recognise(&source.glimpse()) {
-            return Ok("lists, maps or a page, not lines".to_owned());
-        }
+/// How the files of a question are written, in plain words; `first` is one of them.
+fn written_so(first: Option<&Source>, asked: &OpenItem) -> String {
+    // A family is told by lines; where brackets and marks part the text, lines have neither headers nor keys.
+    if let Some(source) = first
+        && let Recognition::Yes(_) = StructuredText::default().recognise(&source.glimpse())
+    {
+        return "names with values in brackets (JSON or the like) or a web page, not lines".to_owned();
     }
-    Ok(written(&asked.family.writing))
+    written(&asked.family.writing)
 }
 
 /// How a family is written, in plain words.
@@ -244,9 +243,12 @@ pub(crate) fn shown(
         }
     };
     let mut examples = Vec::new();
+    let mut first_source = None;
     for example in asked.examples.iter().take(files.max(1)) {
         let wanted = if examples.is_empty() { LINES } else { 1 };
-        examples.extend(lines(archive, asked, example, wanted)?);
+        let source = Source::new(example.path.clone(), archive.original(&example.digest)?);
+        examples.extend(lines(&source, asked, example, wanted));
+        first_source.get_or_insert(source);
     }
     let choices = choices(asked, known);
     let first = choices.iter().find(|choice| !choice.is_open());
@@ -265,7 +267,7 @@ pub(crate) fn shown(
         kind,
         asks,
         family: asked.family.writing.clone(),
-        written: written_so(archive, asked)?,
+        written: written_so(first_source.as_ref(), asked),
         files: asked.sources.len() as u64,
         runs: asked.runs,
         examples,
@@ -380,13 +382,7 @@ pub(crate) fn choices(asked: &OpenItem, known: &KnownTexts) -> Vec<OfferedAnswer
 }
 
 /// Lines of an example about which is asked.
-fn lines(
-    archive: &Archive,
-    asked: &OpenItem,
-    example: &Example,
-    wanted: u32,
-) -> Result<Vec<FileLine>, Failure> {
-    let source = Source::new(example.path.clone(), archive.original(&example.digest)?);
+fn lines(source: &Source, asked: &OpenItem, example: &Example, wanted: u32) -> Vec<FileLine> {
     // A workbook and a printed report have no lines of text: the place is named, a sheet and its row.
     if !source.may_be_text() {
         let place = example
@@ -394,11 +390,11 @@ fn lines(
             .as_ref()
             .and_then(|question| question.labels.first())
             .map(|label| &label.place);
-        return Ok(vec![FileLine {
+        return vec![FileLine {
             path: example.path.clone(),
             line: place.map_or(0, |place| place.line),
             text: place.and_then(|place| place.part.clone()).unwrap_or_default(),
-        }]);
+        }];
     }
     let text: Vec<&str> = source.text().lines().collect();
     let at = match &asked.about {
@@ -423,13 +419,13 @@ fn lines(
             .map_or(1, |index| index + 1),
     };
     let lines = text.iter().enumerate().skip(first - 1).take(wanted as usize);
-    Ok(lines
+    lines
         .map(|(index, line)| FileLine {
             path: example.path.clone(),
             line: u32::try_from(index + 1).unwrap_or(u32::MAX),
             text: line[..line.floor_char_boundary(LONGEST)].trim_end().to_owned(),
         })
-        .collect())
+        .collect()
 }
 
 /// The question of a name, or of a beginning of it.

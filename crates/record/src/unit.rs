@@ -314,6 +314,14 @@ impl UnitConversion {
         self.from.apply(value, &self.to)
     }
 
+    /// A difference of two values in the other unit: by the factor of the units alone, whatever their zeros. 1 °C more is 1 K more.
+    #[must_use]
+    pub fn of_difference(&self, difference: f64) -> f64 {
+        self.from
+            .without_zero()
+            .apply(difference, &self.to.without_zero())
+    }
+
     /// Whether every number stays as it is, as between absorbance and pure numbers.
     #[must_use]
     pub fn keeps_numbers(&self) -> bool {

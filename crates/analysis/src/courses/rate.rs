@@ -4,7 +4,7 @@ use serde::{Deserialize, Serialize};
 
 use super::preparation::{Preparation, PreparedTrace, prepare};
 use super::whole::{CourseSlope, Whole, whole_course};
-use crate::distribution::{f_quantile, f_upper, normal_quantile, t_half_width};
+use crate::distribution::{NORMAL_95, f_quantile, f_upper, t_half_width};
 use crate::fit::FitInterval;
 use crate::linear::{line, polynomial};
 use crate::refusal::Refusal;
@@ -263,7 +263,7 @@ fn by_line(
     }
     // The readings' own scatter is not what the bias is made of, so that a normal quantile does for that.
     let quantile = if measured > 0.0 {
-        (t_half_width(0.95, df) * measured).hypot(normal_quantile(0.975) * bias) / measured.hypot(bias)
+        (t_half_width(0.95, df) * measured).hypot(NORMAL_95 * bias) / measured.hypot(bias)
     } else {
         t_half_width(0.95, df)
     };

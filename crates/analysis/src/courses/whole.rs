@@ -19,7 +19,7 @@ use std::sync::OnceLock;
 use multiversion::multiversion;
 
 use super::{Course, Order, exponentials, exponentials_inline};
-use crate::distribution::{f_upper, normal_quantile, t_half_width, t_two_sided};
+use crate::distribution::{NORMAL_95, f_upper, t_half_width, t_two_sided};
 use crate::fit::solver::{total, total_of_pairs};
 use crate::fit::{
     Data, Determination, Fit, FitInterval, Options, Warning, allow_for_correlation, fit, wandering,
@@ -663,7 +663,7 @@ impl CourseSlope {
     /// Takes a further error into the error and the interval.
     fn widen(&mut self, by: f64) {
         // A normal quantile: the error is none of the scatter of the points.
-        let reach = normal_quantile(0.975) * by;
+        let reach = NORMAL_95 * by;
         self.reach = (self.reach.0.hypot(reach), self.reach.1.hypot(reach));
         self.error = self.error.hypot(by);
     }

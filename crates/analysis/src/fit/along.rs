@@ -32,11 +32,7 @@ impl Fit {
         let (n, p) = (x.len(), self.parameters.len());
         let (mut y, mut slopes) = (vec![0.0; n], vec![0.0; n * p]);
         model.differentiate(&[x], &self.values(), &mut y, &mut slopes);
-        let freedom = self
-            .correlation
-            .as_ref()
-            .map_or(self.degrees_of_freedom as f64, |found| found.degrees_of_freedom);
-        let times = half_width(self.level, freedom, self.fit_probability.is_some());
+        let times = half_width(self.level, self.error_freedom(), self.fit_probability.is_some());
         let all: Vec<Along> = (0..n)
             .map(|i| {
                 let mut variance = 0.0;

@@ -143,11 +143,7 @@ pub fn add_shifts(model: &dyn Model, shifts: &[Vec<f64>], fit: &mut Fit) -> Opti
 /// Puts a covariance in the place of that of a fit, with all that follows from it.
 pub(super) fn replace_errors(model: &dyn Model, fit: &mut Fit, active: &[usize], covariance: Vec<f64>) {
     let p = fit.parameters.len();
-    let freedom = fit
-        .correlation
-        .as_ref()
-        .map_or(fit.degrees_of_freedom as f64, |found| found.degrees_of_freedom);
-    let half = half_width(fit.level, freedom, fit.fit_probability.is_some());
+    let half = half_width(fit.level, fit.error_freedom(), fit.fit_probability.is_some());
     for j in active {
         let error = covariance[j * p + j].max(0.0).sqrt();
         let parameter = &mut fit.parameters[*j];

@@ -25,8 +25,8 @@ pub enum NoiseDraw {
     /// The residuals, dealt out anew (bootstrap).
     #[default]
     Residuals,
-    /// Normal noise: of the errors where they are known, else of the size of the residuals (Monte Carlo). Among few points residuals are
-    /// too few to be dealt.
+    /// Normal noise: of the errors where they are known, else of the size of the residuals, which is itself no surer than its degrees of
+    /// freedom (Monte Carlo). Among few points residuals are too few to be dealt.
     Normal,
 }
 
@@ -39,7 +39,7 @@ impl NoiseDraw {
 /// What the rounds gave.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub struct BootstrapRounds {
-    /// Standard deviation of each parameter over the rounds.
+    /// Standard deviation of each parameter over the rounds, for noise of the size that the fit found.
     pub deviations: Vec<f64>,
     /// Interval of each parameter between the quantiles of the rounds, at the level of the fit.
     pub intervals: Vec<FitInterval>,
@@ -67,11 +67,34 @@ impl Dealer {
         z ^ (z >> 31)
     }
 
+    /// A number above 0, and 1 at most.
+    fn part(&mut self) -> f64 {
+        ((self.next() >> 11) + 1) as f64 / (1u64 << 53) as f64
+    }
+
     /// A standard normal number (G. E. P. Box and M. E. Muller, Ann. Math. Stat. 29 (1958) 610).
     fn normal(&mut self) -> f64 {
-        let mut part = || ((self.next() >> 11) + 1) as f64 / (1u64 << 53) as f64;
-        let (radius, angle) = (part(), part());
+        let (radius, angle) = (self.part(), self.part());
         (-2.0 * radius.ln()).sqrt() * (std::f64::consts::TAU * angle).cos()
+    }
+
+    /// A chi-squared number with so many degrees of freedom: twice a gamma number of half of them (G. Marsaglia and W. W. Tsang, ACM
+    /// Transactions on Mathematical Software 26 (2000) 363; below a shape of one by that of one more, as their section 6 has it).
+    fn chi_squared(&mut self, degrees_of_freedom: f64) -> f64 {
+        let shape = degrees_of_freedom / 2.0;
+        if shape < 1.0 {
+            let less = self.part().powf(1.0 / shape);
+            return less * self.chi_squared(degrees_of_freedom + 2.0);
+        }
+        let d = shape - 1.0 / 3.0;
+        let c = 1.0 / (9.0 * d).sqrt();
+        loop {
+            let normal = self.normal();
+            let v = (1.0 + c * normal).powi(3);
+            if v > 0.0 && self.part().ln() < 0.5 * normal * normal + d * (1.0 - v + v.ln()) {
+                return 2.0 * d * v;
+            }
+        }
     }
 
     /// A number below `n`.
@@ -89,7 +112,10 @@ impl Dealer {
 /// usual there, lack the slow part that the fit has taken out.
 ///
 /// With [`NoiseDraw::Normal`] normal noise takes the place of what is dealt: of one standard deviation in units of errors that are known, else
-/// of the residual standard deviation (Monte Carlo; W. H. Press and others, Numerical Recipes, 2007, section 15.6.1).
+/// of the residual standard deviation s (Monte Carlo; W. H. Press and others, Numerical Recipes, 2007, section 15.6.1). As s is known no
+/// better than its degrees of freedom ν, each round has a size of its own, s √(ν/χ²(ν)): what the noise may be, given s, without other
+/// knowledge (A. Gelman and others, Bayesian Data Analysis, 2013, section 14.2). The intervals of a straight line are then those of
+/// Student's t. Deviations are of rounds brought back to the size s, since those of t have none below three degrees of freedom.
 ///
 /// # Errors
 /// [`Refusal::OutOfRange`] for fewer than 200 or more than 100,000 rounds; [`Refusal::Unsuitable`] for a robust fit or one
@@ -110,9 +136,14 @@ pub fn bootstrap(
     }
     let n = data.y.len();
     if options.robust != Robust::No || found.degrees_of_freedom == 0 {
-        return Err(Refusal::Unsuitable {
-            why: "residuals are dealt out anew only for a fit by least squares with points to spare".into(),
-        });
+        return Err(Refusal::unsuitable(match how.noise {
+            NoiseDraw::Residuals => {
+                "residuals are dealt out anew only for a fit by least squares with points to spare"
+            }
+            NoiseDraw::Normal => {
+                "the errors come from normal noise only for a fit by least squares with points to spare"
+            }
+        }));
     }
     // What a residual is divided by to be like the others.
     let scale: Vec<f64> = match data.weighting {
@@ -157,14 +188,19 @@ pub fn bootstrap(
         ..options.clone()
     };
     let mut dealer = Dealer(how.seed);
-    let mut rounds: Vec<Vec<f64>> = Vec::new();
+    let freedom = match (how.noise, data.weighting) {
+        (NoiseDraw::Normal, Weighting::KnownErrors(_)) | (NoiseDraw::Residuals, _) => None,
+        (NoiseDraw::Normal, _) => Some(found.error_freedom()),
+    };
+    let mut rounds: Vec<Round> = Vec::new();
     for _ in 0..how.rounds {
+        let size = freedom.map_or(1.0, |freedom| (freedom / dealer.chi_squared(freedom)).sqrt());
         let mut y = found.fitted.clone();
         let mut last = 0.0;
         for (i, value) in y.iter_mut().enumerate() {
             let new = match how.noise {
                 NoiseDraw::Residuals => news[dealer.below(n)],
-                NoiseDraw::Normal => sd * (1.0 - rho * rho).sqrt() * dealer.normal(),
+                NoiseDraw::Normal => size * sd * (1.0 - rho * rho).sqrt() * dealer.normal(),
             };
             last = if i == 0 {
                 new / (1.0 - rho * rho).sqrt()
@@ -174,7 +210,10 @@ pub fn bootstrap(
             *value += last * scale[i];
         }
         if let Ok(fit) = fit(model, &Data { y: &y, ..*data }, &again) {
-            rounds.push(fit.values());
+            rounds.push(Round {
+                values: fit.values(),
+                size,
+            });
         }
     }
     if rounds.len() * 10 < how.rounds as usize * 9 {
@@ -186,29 +225,46 @@ pub fn bootstrap(
             ),
         });
     }
-    let count = rounds.len() as f64;
-    let (mut deviations, mut intervals) = (Vec::new(), Vec::new());
-    for j in 0..found.parameters.len() {
-        let mut values: Vec<f64> = rounds.iter().map(|round| round[j]).collect();
-        values.sort_by(f64::total_cmp);
-        let middle = values.iter().sum::<f64>() / count;
-        let square: f64 = values.iter().map(|v| (v - middle) * (v - middle)).sum();
-        deviations.push((square / (count - 1.0)).sqrt());
-        let quantile = |part: f64| {
-            let at = part * (count - 1.0);
-            let (low, high) = (at.floor() as usize, at.ceil() as usize);
-            values[low] + (at - at.floor()) * (values[high] - values[low])
-        };
-        let side = 0.5 * (1.0 - found.level);
-        intervals.push(FitInterval {
-            lower: Some(quantile(side)),
-            upper: Some(quantile(1.0 - side)),
-        });
-    }
+    let (deviations, intervals) = (0..found.parameters.len())
+        .map(|j| spread(&rounds, j, found))
+        .unzip();
     Ok(BootstrapRounds {
         deviations,
         intervals,
         rounds: rounds.len(),
         lag_one,
     })
+}
+
+/// What one round gave.
+struct Round {
+    /// The parameters.
+    values: Vec<f64>,
+    /// The size of its noise, as a part of that of the fit.
+    size: f64,
+}
+
+/// Deviation and interval of a parameter over the rounds.
+fn spread(rounds: &[Round], parameter: usize, found: &Fit) -> (f64, FitInterval) {
+    let count = rounds.len() as f64;
+    let value = found.parameters[parameter].value;
+    let alike: Vec<f64> = rounds
+        .iter()
+        .map(|round| (round.values[parameter] - value) / round.size)
+        .collect();
+    let middle = alike.iter().sum::<f64>() / count;
+    let square: f64 = alike.iter().map(|v| (v - middle) * (v - middle)).sum();
+    let mut values: Vec<f64> = rounds.iter().map(|round| round.values[parameter]).collect();
+    values.sort_by(f64::total_cmp);
+    let quantile = |part: f64| {
+        let at = part * (count - 1.0);
+        let (low, high) = (at.floor() as usize, at.ceil() as usize);
+        values[low] + (at - at.floor()) * (values[high] - values[low])
+    };
+    let side = 0.5 * (1.0 - found.level);
+    let interval = FitInterval {
+        lower: Some(quantile(side)),
+        upper: Some(quantile(1.0 - side)),
+    };
+    ((square / (count - 1.0)).sqrt(), interval)
 }

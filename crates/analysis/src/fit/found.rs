@@ -236,6 +236,12 @@ impl Fit {
         self.parameters.iter().map(|p| p.value).collect()
     }
 
+    /// Degrees of freedom that the errors have: fewer where neighbours err together.
+    pub fn error_freedom(&self) -> f64 {
+        let correlation = self.correlation.as_ref();
+        correlation.map_or(self.degrees_of_freedom as f64, |found| found.degrees_of_freedom)
+    }
+
     /// The units of the parameters and of what follows from them, in terms of the axes.
     pub(crate) fn units(&self) -> impl Iterator<Item = &str> {
         let own = self.parameters.iter().map(|p| p.unit.as_ref());
@@ -287,11 +293,7 @@ impl Fit {
             sum
         });
         let standard_error = variance.map(|v| v.max(0.0).sqrt()).filter(|v| v.is_finite());
-        let freedom = self
-            .correlation
-            .as_ref()
-            .map_or(self.degrees_of_freedom as f64, |found| found.degrees_of_freedom);
-        let half = half_width(self.level, freedom, self.fit_probability.is_some());
+        let half = half_width(self.level, self.error_freedom(), self.fit_probability.is_some());
         let interval = standard_error.map(|se| around(value, half * se));
         if value.is_finite() {
             self.derived.push(Derived {

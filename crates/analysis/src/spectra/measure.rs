@@ -9,7 +9,7 @@ use serde::{Deserialize, Serialize};
 
 use super::polynomial::Polynomial;
 use super::{AreaBaseline, Curve, Peak, WidthLevel};
-use crate::distribution::chi_squared_quantile;
+use crate::distribution::{NORMAL_95, chi_squared_quantile};
 
 /// Fewest points within the width; below it the recorded points say as much.
 const FEWEST: usize = 8;
@@ -260,12 +260,12 @@ pub fn measure_peak(
     })
 }
 
-/// The higher of two bases. The higher of two numbers that noise cannot tell apart is high because of its noise, by 0.56 of the error of
+/// The higher of two bases, which are told apart where they differ by more than 95 % of normal errors do. The higher of two numbers that noise cannot tell apart is high because of its noise, by 0.56 of the error of
 /// one (the mean of the larger of two normal values). Such bases are taken for one level, and half of what they differ by is
 /// among its errors, since it may be real.
 fn higher(one: Estimate, other: Estimate) -> Estimate {
     let apart = one.value - other.value;
-    if apart.abs() > QUANTILE * one.error.hypot(other.error) {
+    if apart.abs() > NORMAL_95 * one.error.hypot(other.error) {
         return if apart > 0.0 { one } else { other };
     }
     Estimate {
@@ -273,9 +273,6 @@ fn higher(one: Estimate, other: Estimate) -> Estimate {
         error: one.error.hypot(other.error).hypot(apart) / 2.0,
     }
 }
-
-/// Where two bases are told apart: the 97.5 % quantile of the normal distribution.
-const QUANTILE: f64 = 1.959_963_985;
 
 /// The place of the top of a polynomial, with its error to first order: that of the slope there over the bend of the top. The bend is
 /// that of the polynomial of degree four at its own top: at the place that one order more chose for the highest, noise makes the top

@@ -184,7 +184,7 @@ fn redone(kept: &Outcome, shelf: RunLookup<'_>) -> Result<TraceResult, StudyErro
             let mut points = Vec::new();
             for (run, outcomes) in &runs {
                 let own = rate_constants(&plan, run, outcomes);
-                points.extend(own.map_err(of_run(&run.id))?.points);
+                points.extend(own.map_err(|why| why.of_run(&run.id))?.points);
             }
             temperature_series(&plan, &points)
                 .into_iter()
@@ -226,9 +226,7 @@ fn redone(kept: &Outcome, shelf: RunLookup<'_>) -> Result<TraceResult, StudyErro
         .cloned()
         .ok_or_else(|| match all.first() {
             // A run that is refused as a whole gives its reason without a trace.
-            Some(refused) if !refused.is_result() => {
-                StudyError::unsuitable(refused.outcome.termination.clone())
-            }
+            Some(refused) if !refused.is_result() => StudyError::of_told(&refused.outcome.termination),
             _ => StudyError::unsuitable("the run has no such trace any more"),
         })
 }
@@ -236,11 +234,6 @@ fn redone(kept: &Outcome, shelf: RunLookup<'_>) -> Result<TraceResult, StudyErro
 /// What a part of the settings says of itself that this version cannot read.
 fn unreadable(part: &str) -> impl Fn(serde_json::Error) -> StudyError {
     move |error| StudyError::unsuitable(format!("its {part} cannot be read: {error}"))
-}
-
-/// Puts the run in front of its reason.
-fn of_run(id: &RunId) -> impl Fn(StudyError) -> StudyError {
-    move |why| why.reworded(|why| format!("run {id}: {why}"))
 }
 
 /// The models that were compared.
@@ -267,7 +260,7 @@ fn references(steps: &[Step], others: &[&RunId], shelf: RunLookup<'_>) -> Result
         .chain(others.iter().map(|id| (*id).clone()))
         .map(|id| {
             let (run, _) = shelf(&id)?;
-            let spectrum = reference_of(&run).map_err(of_run(&id))?;
+            let spectrum = reference_of(&run).map_err(|why| why.of_run(&id))?;
             Ok((id.to_string(), spectrum))
         })
         .collect()

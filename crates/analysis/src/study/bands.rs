@@ -9,7 +9,7 @@ use super::PlotData;
 use super::fit::{correlated, statistics};
 use super::peaks::{
     PeaksPlan, correlates, describe, drawn_of, noise_name, noise_of, of_means, options, parameter,
-    resolution, shoulders, tell_alike, unit_of_ordinate, window_of,
+    resolution, shoulders, tell_alike, tell_few, unit_of_ordinate, window_of,
 };
 use super::spectrum::{References, spectrum_of, tell_log, unit_of, with_usual_steps};
 use crate::fit::{Data, Derived, Determination, Fit, Options, fit};
@@ -50,6 +50,7 @@ pub(super) fn fit_bands(
     let alike = noise_of(&processed, plan)?;
     let noise = alike.map(|alike| alike.sd);
     tell_alike(alike, outcome);
+    tell_few(alike, curve.len(), outcome);
     let peaks = find_peaks(&curve, &options(plan, &processed, alike))?.peaks;
     let positions: Vec<f64> = if plan.positions.is_empty() {
         let hidden = alike.map_or_else(Vec::new, |alike| {

@@ -138,7 +138,7 @@ fn report(plan: &CheckPlan, run: &Run, trace: &Trace) -> Result<CheckReport, Stu
         Some(text) => CheckLimits::parse(text),
         None => CheckLimits::built_in(),
     }
-    .map_err(|error| StudyError::new("limits-not-readable", error.words.to_string()))?;
+    .map_err(|error| StudyError::new("limits-not-readable", error.words))?;
     let name = chosen(plan, run, &limits)?;
     refuse_unused(plan, &limits, &name, trace)?;
     let conditions = Conditions {

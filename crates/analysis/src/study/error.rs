@@ -1,6 +1,9 @@
 //! Why a study gives no result.
 
+use std::borrow::Cow;
 use std::fmt;
+
+use curvary_record::RunId;
 
 use crate::refusal::Refusal;
 use crate::spectra::{ChainRefused, SpectrumRefusal};
@@ -9,7 +12,7 @@ use crate::spectra::{ChainRefused, SpectrumRefusal};
 /// [`Refusal`] and [`SpectrumRefusal`], keep their codes in it.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct StudyError {
-    code: &'static str,
+    code: Cow<'static, str>,
     sentence: String,
 }
 
@@ -17,7 +20,7 @@ impl StudyError {
     /// A reason with a code of its own.
     pub(crate) fn new(code: &'static str, sentence: impl Into<String>) -> Self {
         Self {
-            code,
+            code: code.into(),
             sentence: sentence.into(),
         }
     }
@@ -28,8 +31,8 @@ impl StudyError {
     }
 
     /// The stable code.
-    pub fn code(&self) -> &'static str {
-        self.code
+    pub fn code(&self) -> &str {
+        &self.code
     }
 
     /// The sentence as the words given make it of it, such as one with the run in front.
@@ -40,9 +43,26 @@ impl StudyError {
         }
     }
 
+    /// The same of one of several runs, which stands in front.
+    pub(crate) fn of_run(self, run: &RunId) -> Self {
+        self.reworded(|why| format!("run {run}: {why}"))
+    }
+
     /// Code and sentence, as results tell how they ended.
     pub(crate) fn told(&self) -> String {
         format!("{}: {}", self.code, self.sentence)
+    }
+
+    /// The reason out of what [`Self::told`] made of it: what a result without a number says of how it ended.
+    pub(crate) fn of_told(told: &str) -> Self {
+        let is_code = |text: &str| text.chars().all(|c| c.is_ascii_lowercase() || c == '-');
+        match told.split_once(": ").filter(|(code, _)| is_code(code)) {
+            Some((code, sentence)) => Self {
+                code: code.to_owned().into(),
+                sentence: sentence.to_owned(),
+            },
+            None => Self::unsuitable(told),
+        }
     }
 }
 

@@ -47,7 +47,7 @@ pub use spectrum::{References, path_of, reference_of, spectrum_of};
 pub use temperature::{AtTemperature, RunConstants, TemperaturePlan, rate_constants, temperature_series};
 
 use curvary_record::{
-    Code, Column, Diagnostic, Fields, Outcome, Parameter, Quantity, Run, Trace, Unit, Value,
+    Code, Column, Diagnostic, Fields, Origin, Outcome, Parameter, Quantity, Run, Trace, Unit, Value,
 };
 
 use crate::distribution::normal_quantile;
@@ -415,23 +415,84 @@ pub(crate) fn stated(run: &Run, trace: Option<&Trace>, key: &str, unit: &Unit) -
         .or_else(|| in_fields(&run.fields))
 }
 
-/// The substrate (or other) concentration that a trace was taken at, with the unit it was stated in.
+/// The substrate (or other) concentration that a trace was taken at, with the unit it was stated in; none, too, where several are stated
+/// and nothing tells them apart.
 pub(crate) fn concentration_of(run: &Run, trace: &Trace, keys: &[&str]) -> Option<(f64, Unit)> {
+    stated_concentration(run, trace, keys).ok().flatten()
+}
+
+/// The same by the first of these keys that says anything. What a person says counts before what stands in the head of a trace, and that
+/// before what the file says of all. A note about a run of traces that hold different ones is about none of these.
+///
+/// # Errors
+/// The concentrations that are stated, where several are and nothing tells them apart: neither is the one that is asked for.
+pub fn stated_concentration(
+    run: &Run,
+    trace: &Trace,
+    keys: &[&str],
+) -> Result<Option<(f64, Unit)>, SeveralConcentrations> {
     for key in keys {
-        let mut held = trace.held.iter().filter(|held| held.quantity.as_str() == *key);
-        if let Some(first) = held.next() {
-            // Of two that nothing tells apart, neither is the one that is asked for.
-            return held.next().is_none().then(|| (first.value, first.unit.clone()));
-        }
-        for fields in [&trace.fields, &run.fields] {
-            if let Some(claim) = fields.get(key)
-                && let (Value::Number(number), Some(unit)) = (&claim.value, &claim.unit)
-            {
-                return Some((*number, unit.clone()));
+        let held = |trace: &Trace| -> Vec<(f64, Unit)> {
+            let mut all: Vec<(f64, Unit)> = Vec::new();
+            let held = trace.held.iter().filter(|held| held.quantity.as_str() == *key);
+            for own in held.map(|held| (held.value, held.unit.clone())) {
+                if !all.iter().any(|known| is_same(known, &own)) {
+                    all.push(own);
+                }
             }
+            all
+        };
+        let own = held(trace);
+        let alike = run.traces.iter().map(held).all(|other| {
+            other.is_empty()
+                || other.len() == own.len() && other.iter().zip(&own).all(|(one, other)| is_same(one, other))
+        });
+        let claims = [(&trace.fields, true), (&run.fields, own.is_empty() || alike)];
+        let mut claims = claims.iter().filter_map(|(fields, is_of_trace)| {
+            let claim = fields.get(key)?;
+            match (&claim.value, &claim.unit) {
+                (Value::Number(number), Some(unit)) => {
+                    let noted = *is_of_trace && matches!(claim.origin, Origin::Note { .. });
+                    Some(((*number, unit.clone()), noted))
+                }
+                _ => None,
+            }
+        });
+        let noted = claims.clone().find(|(_, noted)| *noted);
+        match (noted, own.as_slice()) {
+            (Some((value, _)), _) => return Ok(Some(value)),
+            (None, [one]) => return Ok(Some(one.clone())),
+            (None, []) => {
+                if let Some((value, _)) = claims.next() {
+                    return Ok(Some(value));
+                }
+            }
+            (None, _) => return Err(SeveralConcentrations(own)),
         }
     }
-    None
+    Ok(None)
+}
+
+/// Concentrations that one trace holds, and nothing says which of them is meant. They are shown as `0.1 mmol/L and 10 µmol/L`.
+#[derive(Clone, Debug, PartialEq)]
+pub struct SeveralConcentrations(Vec<(f64, Unit)>);
+
+impl std::fmt::Display for SeveralConcentrations {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        for (place, (value, unit)) in self.0.iter().enumerate() {
+            let and = if place == 0 { "" } else { " and " };
+            write!(f, "{and}{value} {}", unit.display())?;
+        }
+        Ok(())
+    }
+}
+
+impl std::error::Error for SeveralConcentrations {}
+
+/// Whether two values are one in different words: to far below what anybody states.
+fn is_same((value, unit): &(f64, Unit), (other, into): &(f64, Unit)) -> bool {
+    unit.convert(*value, into)
+        .is_ok_and(|value| (value - other).abs() <= 1e-9 * other.abs())
 }
 
 /// The concentration of what is held at one level for each trace where the substrate runs along x: that of an inhibitor, or one that is
@@ -497,7 +558,7 @@ pub(crate) fn tell_apart(found: &mut [TraceResult]) {
 
 /// A refusal as the outcome tells it.
 pub(crate) fn told(refusal: &Refusal) -> String {
-    format!("{}: {refusal}", refusal.code())
+    StudyError::from(refusal.clone()).told()
 }
 
 /// Whether a column holds what is called absorbance.

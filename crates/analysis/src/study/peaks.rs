@@ -257,7 +257,7 @@ fn search(
 const TELLING: usize = 48;
 
 /// Says so where the noise may be too large since there are few points.
-fn tell_few(alike: Option<AlikeNoise>, points: usize, outcome: &mut Outcome) {
+pub(super) fn tell_few(alike: Option<AlikeNoise>, points: usize, outcome: &mut Outcome) {
     let Some(alike) = alike.filter(|_| points < TELLING) else {
         return;
     };

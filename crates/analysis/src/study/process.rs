@@ -13,7 +13,6 @@ use super::spectrum::{
     References, asked_traces, bare, curve_of_trace, in_question, tell_log, unit_of, with_usual_steps,
 };
 use super::{BY, PlotData, TraceResult, label_of};
-use crate::refusal::Refusal;
 use crate::spectra::{Average, Axis, Chain, Curve, Grids, Interpolation, Ordinate, Spectrum, Step, average};
 
 /// What is asked, in a form that is kept with its result.
@@ -160,12 +159,6 @@ fn usable<'a>(plan: &ProcessPlan, run: &'a Run) -> Result<Vec<(u32, &'a Trace)>,
     asked_traces(run, &plan.traces).map_err(StudyError::from)
 }
 
-/// Says of which run a reason is.
-fn in_run(run: &Run) -> impl Fn(StudyError) -> StudyError {
-    let id = run.id.clone();
-    move |why| why.reworded(|why| format!("{why} (run {id})"))
-}
-
 /// A curve after the steps, with what its columns are.
 struct CurveAfterSteps {
     spectrum: Spectrum,
@@ -238,12 +231,10 @@ fn ordinate(
             (Quantity::named(format!("absorbance-derivative-{order}")), unit)
         }
         Ordinate::Other if derived => {
-            return Err(StudyError::from(Refusal::Unsuitable {
-                why: format!(
-                    "the derivative of {} has no unit here; turn the values into absorbance first",
-                    trace.y.quantity
-                ),
-            }));
+            return Err(StudyError::unsuitable(format!(
+                "the derivative of {} has no unit here; turn the values into absorbance first",
+                trace.y.quantity
+            )));
         }
         Ordinate::Other => (trace.y.quantity.clone(), trace.y.unit.clone()),
     })
@@ -255,17 +246,17 @@ fn averaged(
     references: &References,
     outcome: &mut Outcome,
 ) -> Result<Run, StudyError> {
-    let unsuitable = |why: String| StudyError::unsuitable(why);
+    let unsuitable = StudyError::unsuitable;
     let mut parts: Vec<(&Run, &Trace)> = Vec::new();
     for run in runs {
-        let traces = usable(plan, run).map_err(in_run(run))?;
+        let traces = usable(plan, run).map_err(|why| why.of_run(&run.id))?;
         parts.extend(traces.into_iter().map(|(_, trace)| (*run, trace)));
     }
     of_one_kind(&parts, outcome)?;
     let mut all: Vec<CurveAfterSteps> = Vec::new();
     for (run, trace) in &parts {
         let mut own = empty(plan, &[*run]);
-        let ready = ready(plan, trace, references, &mut own).map_err(in_run(run))?;
+        let ready = ready(plan, trace, references, &mut own).map_err(|why| why.of_run(&run.id))?;
         outcome.model = own.model;
         for mut remark in own.remarks {
             if remark.code == code::POINTS_LEFT_OUT {

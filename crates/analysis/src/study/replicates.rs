@@ -4,7 +4,7 @@ use curvary_record::{Code, Diagnostic, Outcome, OutcomeKind, Unit};
 use serde::{Deserialize, Serialize};
 
 use super::{DRIFT_MOVES, STATED_DRIFT};
-use crate::distribution::{chi_squared_upper, t_half_width};
+use crate::distribution::{NORMAL_95, chi_squared_upper, t_half_width};
 use crate::refusal::Refusal;
 use crate::study::likely;
 
@@ -210,9 +210,6 @@ pub fn pool_with_common(values: &[(f64, Option<f64>)], moved: &[f64]) -> Result<
     pooled.half_width = pooled.half_width.hypot(NORMAL_95 * common);
     Ok((pooled, common.abs()))
 }
-
-/// Half the width of a 95 % interval in standard errors, where these are known: the quantile of the normal distribution at 97.5 %.
-pub(super) const NORMAL_95: f64 = 1.959_963_984_540_054;
 
 impl Pooled {
     /// The mean of something else of the same results, each as much as its value counts; those of which it is not known count nothing.

@@ -174,11 +174,37 @@ pub(crate) fn is_named(names: &[String], number: u32, trace: &Trace) -> bool {
         .any(|name| *name == label || name.parse() == Ok(number + 1))
 }
 
+/// Whether a run has a trace of this name, a number (from 1) or a label.
+pub(crate) fn has_trace(run: &Run, name: &String) -> bool {
+    let name = std::slice::from_ref(name);
+    (0..)
+        .zip(&run.traces)
+        .any(|(number, trace)| is_named(name, number, trace))
+}
+
+/// Refuses names that no trace of a run has: beside one that is there they would be lost in silence.
+///
+/// # Errors
+/// `unsuitable`, with these names.
+pub(crate) fn all_there(run: &Run, names: &[String]) -> Result<(), Refusal> {
+    let missing: Vec<String> = names
+        .iter()
+        .filter(|name| !has_trace(run, name))
+        .cloned()
+        .collect();
+    if missing.is_empty() {
+        Ok(())
+    } else {
+        Err(no_such_trace(run, &missing))
+    }
+}
+
 /// The traces that were asked for, by number (from 1) or label; all where none was named.
 ///
 /// # Errors
-/// `unsuitable`, where there is none.
+/// `unsuitable`, where there is none, or none of one of the names.
 pub(crate) fn asked_traces<'a>(run: &'a Run, names: &[String]) -> Result<Vec<(u32, &'a Trace)>, Refusal> {
+    all_there(run, names)?;
     let found: Vec<(u32, &Trace)> = (0..)
         .zip(&run.traces)
         .filter(|(number, trace)| is_asked(names, *number, trace))

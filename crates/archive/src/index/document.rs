@@ -7,7 +7,7 @@
 //! text       length, then so many bytes; bytes likewise
 //! list       length in bytes (8 bytes, little-endian), then values
 //! object     length in bytes (8 bytes, little-endian), then texts without their mark, each with a value
-//! length     seven bits a byte, the low ones first, the last byte below 128
+//! length     seven bits a byte (`seven_bits.rs`)
 //! ```
 
 use std::ops::Range;
@@ -17,6 +17,7 @@ use std::sync::Arc;
 use tantivy::schema::document::{ReferenceValue, ReferenceValueLeaf};
 use tantivy::schema::{Document, Field, Value};
 
+use super::seven_bits;
 use crate::Error;
 
 const TEXT: u8 = 0;
@@ -78,7 +79,7 @@ impl FieldWriter<'_> {
     }
 
     fn field(&mut self, field: Field) {
-        put_length(self.bytes, field.field_id() as usize);
+        seven_bits::put(self.bytes, u64::from(field.field_id()));
     }
 }
 
@@ -120,16 +121,8 @@ fn put_number(bytes: &mut Vec<u8>, number: i64) {
 }
 
 fn put_slice(bytes: &mut Vec<u8>, slice: &[u8]) {
-    put_length(bytes, slice.len());
+    seven_bits::put(bytes, slice.len() as u64);
     bytes.extend_from_slice(slice);
-}
-
-fn put_length(bytes: &mut Vec<u8>, mut length: usize) {
-    while length >= 128 {
-        bytes.push((length & 127) as u8 | 128);
-        length >>= 7;
-    }
-    bytes.push(length as u8);
 }
 
 /// Writes something with its length in front.
@@ -335,15 +328,7 @@ impl<'a> FiledCursor<'a> {
     }
 
     fn length(&mut self) -> Option<usize> {
-        let (mut length, mut shift) = (0_usize, 0_u32);
-        loop {
-            let byte = self.byte()?;
-            length |= usize::from(byte & 127).checked_shl(shift)?;
-            if byte < 128 {
-                return Some(length);
-            }
-            shift += 7;
-        }
+        seven_bits::take(|| self.byte()).and_then(|length| usize::try_from(length).ok())
     }
 
     fn slice(&mut self) -> Option<&'a [u8]> {

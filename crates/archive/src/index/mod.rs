@@ -5,6 +5,7 @@ mod named;
 mod names;
 mod queries;
 mod ranks;
+mod seven_bits;
 
 use std::cmp::Ordering;
 use std::collections::BTreeMap;

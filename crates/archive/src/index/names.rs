@@ -12,6 +12,7 @@ use tantivy::schema::{
 
 use super::document::{FieldWriter, FiledDocument};
 use super::named::{RunsByName, beginning};
+use super::seven_bits;
 use crate::digests::digest_bytes;
 use crate::facts::Facts;
 use crate::frames::At;
@@ -91,35 +92,21 @@ pub(crate) struct Places {
 }
 
 impl Places {
-    /// Five numbers for each record, seven bits a byte, the low ones first, the last byte below 128: most are small.
+    /// Five numbers for each record: most are small.
     pub(super) fn to_bytes(&self) -> Vec<u8> {
         let mut bytes = Vec::with_capacity(16 * (1 + self.outcomes.len()));
         for at in std::iter::once(&self.run).chain(&self.outcomes) {
             let small = [at.part, at.packed, at.line, at.length].map(u64::from);
-            for mut number in std::iter::once(at.frame).chain(small) {
-                while number >= 128 {
-                    bytes.push((number & 127) as u8 | 128);
-                    number >>= 7;
-                }
-                bytes.push(number as u8);
+            for number in std::iter::once(at.frame).chain(small) {
+                seven_bits::put(&mut bytes, number);
             }
         }
         bytes
     }
 
     pub(super) fn from_bytes(bytes: &[u8]) -> Option<Self> {
-        let mut bytes = bytes.iter();
-        let mut next = || -> Option<u64> {
-            let mut number = 0_u64;
-            for place in 0..10 {
-                let byte = *bytes.next()?;
-                number |= u64::from(byte & 127).checked_shl(7 * place)?;
-                if byte < 128 {
-                    return Some(number);
-                }
-            }
-            None
-        };
+        let mut bytes = bytes.iter().copied();
+        let mut next = || seven_bits::take(|| bytes.next());
         let mut all = Vec::new();
         while let Some(frame) = next() {
             let mut small = || next().and_then(|number| u32::try_from(number).ok());

@@ -134,7 +134,7 @@ fn notes_words_of_the_house_and_the_worklist() {
         ["date=day-first"]
     );
     assert_eq!(archive.notes().expect("notes").len(), 1);
-    let list = archive.worklist(3).expect("a list");
+    let list = archive.worklist(&[], 3).expect("a list");
     assert_eq!(
         (list.unread[0].code.as_str(), list.unread[0].examples[0].as_str()),
         ("prose", "letter.txt")

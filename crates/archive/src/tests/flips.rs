@@ -55,7 +55,7 @@ fn learn(root: &Path, names: &[String], digests: &[Digest]) -> Learnt {
     put("notes".into(), archive.notes().map(|notes| format!("{notes:?}")));
     put(
         "worklist".into(),
-        archive.worklist(3).map(|list| format!("{list:?}")),
+        archive.worklist(&[], 3).map(|list| format!("{list:?}")),
     );
     learnt
 }

@@ -160,11 +160,11 @@ pub(crate) struct FitCommand {
     /// Find profile-likelihood intervals too; an end that the data leave open stays open
     #[arg(long, help_heading = "Errors")]
     profile: bool,
-    /// A second opinion about the errors: fit again so many times with the residuals dealt out anew
+    /// A second opinion about the errors: fit again so many times with the residuals dealt out anew; for many points
     #[arg(
         long,
         value_name = "ROUNDS",
-        conflicts_with = "drift",
+        conflicts_with_all = ["drift", "share", "compare", "reported"],
         group = "SecondOpinion",
         help_heading = "Errors"
     )]
@@ -173,7 +173,7 @@ pub(crate) struct FitCommand {
     #[arg(
         long,
         value_name = "ROUNDS",
-        conflicts_with = "drift",
+        conflicts_with_all = ["drift", "share", "compare", "reported"],
         group = "SecondOpinion",
         help_heading = "Errors"
     )]

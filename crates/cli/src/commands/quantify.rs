@@ -6,9 +6,9 @@ use clap::{Args, ValueEnum};
 use curvary_analysis::quantities::{LimitForm, NucleicAcidKind, StandardWeighting};
 use curvary_analysis::study::{
     CheckedStandard, LineForm, QuantifyPlan, ReferenceSpectrum, References, TraceResult, Way, Work,
-    beside_standards, path_of, quantify_run, reference_of, standards_of,
+    beside_standards, path_of, quantify_run, reference_of, standards_of, stated_concentration,
 };
-use curvary_record::{Run, Value as Said};
+use curvary_record::Run;
 use serde_json::{Map, Value, json};
 
 use crate::Environment;
@@ -277,19 +277,17 @@ fn component(
         .ok_or_else(|| wrong("expected NAME=RUN or NAME=FILE".to_owned()))?;
     let run = one(word, setting)?.run;
     let spectrum = reference_of(&run).map_err(|why| wrong(why.to_string()))?;
-    let of_trace = run
-        .traces
-        .first()
-        .and_then(|trace| trace.fields.get("concentration"));
-    let stated = of_trace.or_else(|| run.fields.get("concentration"));
-    let (concentration, unit) = match stated.map(|claim| (&claim.value, claim.unit.clone())) {
-        Some((Said::Number(value), Some(unit))) => (*value, unit),
-        _ => {
-            return Err(wrong(
-                "its concentration is not known; `curvary note` can add it".to_owned(),
-            ));
-        }
-    };
+    let trace = run.traces.first();
+    let stated = trace.map_or(Ok(None), |trace| {
+        stated_concentration(&run, trace, &["concentration"])
+    });
+    let (concentration, unit) = stated
+        .map_err(|several| {
+            wrong(format!(
+                "it is said to hold {several}, and not which of these is its concentration; `curvary note` can say it"
+            ))
+        })?
+        .ok_or_else(|| wrong("its concentration is not known; `curvary note` can add it".to_owned()))?;
     references.insert(run.id.to_string(), spectrum);
     let path = path_of(&run);
     Ok(ReferenceSpectrum {

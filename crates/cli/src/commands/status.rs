@@ -132,7 +132,7 @@ impl ArchiveGlance {
             };
             Ok(archive.find(&archive.query(query)?, &options)?.total as u64)
         };
-        let list = archive.worklist(1)?;
+        let list = archive.worklist(&[], 1)?;
         let open = worklist::open(archive)?;
         let is_key = |asked: &&curvary_archive::OpenItem| {
             matches!(asked.about, curvary_archive::OpenItemKind::Key { .. })

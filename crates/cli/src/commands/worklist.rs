@@ -67,11 +67,12 @@ impl WorklistCommand {
         if !self.strike.is_empty() {
             return strike(&archive, &self.strike, screen);
         }
-        let mut list = archive.worklist(self.examples)?;
+        let asked = open(&archive)?;
+        // What is asked about stands among the questions.
+        let mut list = archive.worklist(&asked, self.examples)?;
         list.unread.retain(is_wanted);
         let known = KnownTexts::of(&archive)?;
         let nameless = nameless(&archive)?;
-        let asked = open(&archive)?;
         let questions = asked
             .iter()
             .map(|asked| questions::shown(&archive, asked, &known, self.examples))
@@ -88,11 +89,7 @@ impl WorklistCommand {
                 words: &list.words,
             })?;
         } else {
-            // What is asked about stands among the questions.
-            let mut unread = archive.unread_but(&asked, self.examples)?;
-            unread.retain(is_wanted);
             let shown = ShownFiles {
-                unread: &unread,
                 nameless: &nameless,
                 examples: self.examples,
             };
@@ -323,7 +320,6 @@ fn typed(line: &str, choices: &[OfferedAnswer]) -> TypedChoice {
 
 /// What is listed of files beside the questions.
 struct ShownFiles<'a> {
-    unread: &'a [UnreadGroup],
     nameless: &'a [Nameless],
     /// How many folders of nameless runs.
     examples: usize,
@@ -338,11 +334,7 @@ fn all(
     list: &curvary_archive::Worklist,
     asked: &[OpenItem],
     questions: &[ShownQuestion],
-    &ShownFiles {
-        unread,
-        nameless,
-        examples,
-    }: &ShownFiles<'_>,
+    &ShownFiles { nameless, examples }: &ShownFiles<'_>,
     screen: &mut Screen,
 ) -> Result<(), Failure> {
     let (keys, others): (Vec<&ShownQuestion>, Vec<&ShownQuestion>) = questions
@@ -363,9 +355,9 @@ fn all(
             question(shown, false, screen)?;
         }
     }
-    if !unread.is_empty() {
+    if !list.unread.is_empty() {
         heading(screen, "files that were not read")?;
-        for group in unread {
+        for group in &list.unread {
             writeln!(
                 screen,
                 "{:>8}  {}: {}",

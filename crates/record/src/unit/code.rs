@@ -183,6 +183,11 @@ impl Scale {
         Some(product)
     }
 
+    /// The same steps, counted from the zero of SI.
+    pub(super) fn without_zero(self) -> Self {
+        Self { offset: 0, ..self }
+    }
+
     /// `value` of this scale in the other, correctly rounded from the shortest decimal of `value`.
     pub(super) fn apply(&self, value: f64, to: &Self) -> f64 {
         if self == to || !value.is_finite() {

@@ -635,3 +635,20 @@ fn what_is_no_unit_is_none() {
         assert_eq!(spelled(text), Spelling::None, "`{text}`");
     }
 }
+
+/// A difference has the factor between the units and nothing of their zeros, to the last digit.
+#[test]
+fn differences_have_no_zero() {
+    for (from, to, one, other) in [
+        ("Cel", "K", 0.1_f64, 0.1_f64),
+        ("K", "Cel", -0.0006, -0.0006),
+        ("[degF]", "Cel", 9.0, 5.0),
+        ("Cel", "[degF]", 5.0, 9.0),
+        ("{AU}/min", "{AU}/s", -0.0006, -0.00001),
+        ("10*-3.{AU}", "{AU}", 0.3, 0.0003),
+    ] {
+        let (from, to) = (Unit::ucum(from).expect(from), Unit::ucum(to).expect(to));
+        let way = from.conversion(&to).expect("one dimension");
+        assert_eq!(way.of_difference(one).to_bits(), other.to_bits(), "{from} {to}");
+    }
+}

@@ -8,7 +8,7 @@ use std::cell::Cell;
 
 use multiversion::multiversion;
 
-use super::tape::{FormulaTape, Op};
+use super::tape::{FormulaTape, Op, handed_on};
 use crate::courses::exponentials_inline;
 
 use crate::double::Real;
@@ -42,11 +42,11 @@ fn pairs(out: &mut ValueBlock, a: &ValueBlock, b: &ValueBlock, f: impl Fn(f64, f
 fn pass(to: &mut ValueBlock, only: bool, slope: &ValueBlock, f: impl Fn(usize) -> f64) {
     if only {
         for (k, (o, s)) in to.iter_mut().zip(slope).enumerate() {
-            *o = s * f(k);
+            *o = handed_on(*s, f(k));
         }
     } else {
         for (k, (o, s)) in to.iter_mut().zip(slope).enumerate() {
-            *o += s * f(k);
+            *o += handed_on(*s, f(k));
         }
     }
 }

@@ -5,6 +5,17 @@ use std::collections::BTreeMap;
 
 use crate::double::Real;
 
+/// A slope times a factor; nothing where one of them is zero, though the other has no bound. `(k*x)^b` and `sqrt(k*x)` at x = 0 have a slope
+/// without bound in their base, which does not move with k; `1/(1+exp(k*x))` has none in an exponential that is too large to hold.
+#[inline(always)]
+pub(super) fn handed_on<T: Real>(slope: T, factor: T) -> T {
+    if slope.value() == 0.0 || factor.value() == 0.0 {
+        T::exactly(0.0)
+    } else {
+        slope * factor
+    }
+}
+
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 pub(super) enum Op {
     /// The bits of a double.
@@ -242,7 +253,7 @@ impl FormulaTape {
             let mut pass = |i: usize, f: &dyn Fn(usize) -> T| {
                 if self.active[i] {
                     for (lane, s) in before[i * lanes..(i + 1) * lanes].iter_mut().enumerate() {
-                        *s = *s + from[lane] * f(lane);
+                        *s = *s + handed_on(from[lane], f(lane));
                     }
                 }
             };

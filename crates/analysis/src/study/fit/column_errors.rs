@@ -1,5 +1,6 @@
 //! Errors that stand in a column of their own, in the unit of what they are of.
 
+use curvary_record::unit::spelled;
 use curvary_record::{Column, Quantity, Trace, Unit};
 
 use crate::refusal::Refusal;
@@ -10,6 +11,8 @@ use crate::study::label_of;
 pub(in crate::study) struct Recorded {
     quantity: Quantity,
     unit: Unit,
+    /// What stands over it.
+    head: String,
 }
 
 impl Recorded {
@@ -18,6 +21,7 @@ impl Recorded {
         Self {
             quantity: column.quantity.clone(),
             unit: column.unit.clone(),
+            head: column.name.clone().unwrap_or_default(),
         }
     }
 }
@@ -28,16 +32,25 @@ impl Recorded {
 /// of two units is not the same, as of °C and K, only its size changes.
 ///
 /// # Errors
-/// `unsuitable`, with the name of the column, where its unit does not convert into that of `y`.
+/// `unsuitable`, with the head of the column: where its unit does not convert into that of `y`, where something stands in the head that
+/// may be a unit or a factor and is not understood, and where the errors may be parts of each value.
 pub(in crate::study) fn errors_in(errors: &Trace, of: &Recorded, y: &Column) -> Result<Vec<f64>, Refusal> {
-    let own = if errors.y.unit == Unit::ONE {
-        &of.unit
-    } else {
-        &errors.y.unit
-    };
-    let refused = |why: &str| Refusal::Unsuitable {
-        why: format!("the errors in the column `{}` {why}", label_of(errors)),
-    };
+    let head = errors.y.name.clone().unwrap_or_else(|| label_of(errors));
+    let refused = |why: &str| Refusal::unsuitable(format!("the errors in the column `{head}` {why}"));
+    let stated = &errors.y.unit;
+    let bare = *stated == Unit::ONE;
+    if (bare || is_part(stated)) && is_relative(&head, of) {
+        return Err(refused(
+            "are relative by its head, and errors in the unit of the values are wanted (`--weights relative` counts every point by a \
+             part of its value)",
+        ));
+    }
+    if bare && let Some(what) = not_understood(&head, of) {
+        return Err(refused(&format!(
+            "may be in a unit of their own: `{what}` in its head is not understood"
+        )));
+    }
+    let own = if bare { &of.unit } else { stated };
     let is_light = |unit: &Unit| unit.convert(1.0, &Unit::ONE).is_ok() && *unit != Unit::ABSORBANCE;
     let turned = of.quantity == Quantity::TRANSMITTANCE && y.quantity != Quantity::TRANSMITTANCE;
     if turned && errors.y.quantity != Quantity::ABSORBANCE && is_light(own) {
@@ -45,10 +58,13 @@ pub(in crate::study) fn errors_in(errors: &Trace, of: &Recorded, y: &Column) -> 
             "are of transmittance, and what they are wanted of is absorbance",
         ));
     }
-    if *own == Unit::PERCENT && of.unit != Unit::PERCENT {
-        return Err(refused(
-            "are in %, and it is not known of what: of each value, or an absolute part of a hundred",
-        ));
+    // Nobody states a relative error in parts of a million of a content that is in such parts itself.
+    if is_part(stated) && (*stated == Unit::PERCENT || !is_part(&of.unit)) {
+        return Err(refused(&format!(
+            "are in {}, and it is not known of what: of each value, or an absolute part of one; a head without a unit means that of the \
+             values",
+            named(stated)
+        )));
     }
     let conversion = own.conversion(&y.unit).map_err(|_| {
         refused(&format!(
@@ -57,9 +73,122 @@ pub(in crate::study) fn errors_in(errors: &Trace, of: &Recorded, y: &Column) -> 
             named(&y.unit)
         ))
     })?;
-    let zero = conversion.apply(0.0);
     let all = errors.y.values.iter();
-    Ok(all.map(|error| conversion.apply(*error) - zero).collect())
+    Ok(all.map(|error| conversion.of_difference(*error)).collect())
+}
+
+/// Whether a unit is a part of one, as per cent is, and no absorbance.
+fn is_part(unit: &Unit) -> bool {
+    *unit != Unit::ONE && unit.converts_to(&Unit::ONE) && !unit.code().contains(Unit::ABSORBANCE.code())
+}
+
+/// The words of a head, in small letters.
+fn words(head: &str) -> impl Iterator<Item = String> {
+    head.split(|c: char| !c.is_alphanumeric())
+        .filter(|word| !word.is_empty())
+        .map(str::to_lowercase)
+}
+
+/// Words for an error that is a part of the value, in the languages of the readers' vocabulary.
+const RELATIVE: [&str; 12] = [
+    "rsd",
+    "rsds",
+    "rse",
+    "cv",
+    "cvs",
+    "vk",
+    "rel",
+    "srel",
+    "sdrel",
+    "relsd",
+    "variation",
+    "variationskoeffizient",
+];
+
+/// Whether errors are parts of each value, by the head over them; what stands over the values too, such as relative fluorescence, is no
+/// word about the errors.
+fn is_relative(head: &str, of: &Recorded) -> bool {
+    words(head).any(|word| {
+        (RELATIVE.contains(&word.as_str()) || word.starts_with("relativ"))
+            && words(&of.head).all(|other| other != word)
+    })
+}
+
+/// What stands in a head that was read as one without a unit, and may all the same say one, or a factor: behind a slash, in brackets, by
+/// signs of powers and products, or as a unit of the values behind the name. What stands over the values as well is understood alike,
+/// and how many readings an error is of (`n = 3`) is none.
+fn not_understood(head: &str, of: &Recorded) -> Option<String> {
+    let stands_over_values = |text: &str| {
+        of.head.match_indices(text).any(|(at, _)| {
+            let ends = |c: Option<char>| c.is_none_or(|c| !c.is_alphanumeric());
+            ends(of.head[..at].chars().next_back()) && ends(of.head[at + text.len()..].chars().next())
+        })
+    };
+    let harmless = |text: &str| {
+        let counts = text.strip_prefix(['n', 'N']).map(str::trim_start);
+        matches!(text, "" | "1" | "-" | "–" | "—")
+            || counts.is_some_and(|rest| rest.starts_with('='))
+            || stands_over_values(text)
+    };
+    let mut name = String::new();
+    let mut rest = head;
+    while let Some(open) = rest.find(['(', '[', '{']) {
+        let inside = &rest[open + 1..];
+        let close = inside.find([')', ']', '}']).unwrap_or(inside.len());
+        let text = inside[..close].trim();
+        if !harmless(text) {
+            return Some(text.to_owned());
+        }
+        name.push_str(&rest[..open]);
+        name.push(' ');
+        rest = inside.get(close + 1..).unwrap_or_default();
+    }
+    name.push_str(rest);
+    if let Some((_, behind)) = name.split_once('/')
+        && !harmless(behind.trim())
+    {
+        return Some(format!("/{behind}"));
+    }
+    let is_factor = |c: char| matches!(c, '×' | '·' | '*' | '^' | '²' | '³' | '¹' | '⁰' | '⁴'..='⁹' | '⁻');
+    let pieces = || {
+        name.split([' ', '_', ',', ';', '\t'])
+            .filter(|piece| !piece.is_empty())
+    };
+    let mut before: Option<&str> = None;
+    for piece in pieces() {
+        let times = piece
+            .strip_prefix(['x', 'X'])
+            .or_else(|| piece.strip_suffix(['x', 'X']));
+        let factor = piece.contains(is_factor)
+            || times.is_some_and(|number| number.parse::<f64>().is_ok())
+            // Two standard deviations are no standard deviation.
+            || before.is_none() && is_multiple(piece, pieces().nth(1));
+        let scaled = || {
+            let unit = spelled(piece);
+            let unit = unit.like(&of.unit)?;
+            unit.conversion(&of.unit).ok().filter(|way| !way.keeps_numbers())
+        };
+        if (factor || before.is_some() && scaled().is_some()) && !stands_over_values(piece) {
+            return Some(piece.to_owned());
+        }
+        before = Some(piece);
+    }
+    None
+}
+
+/// Whether a head begins with so many times a measure of spread: `2 SD`, `2σ`.
+fn is_multiple(first: &str, second: Option<&str>) -> bool {
+    let number = first.trim_start_matches(['±', '+', '-']);
+    let end = number
+        .find(|c: char| !c.is_ascii_digit() && c != '.')
+        .unwrap_or(number.len());
+    let spread = match &number[end..] {
+        "" => second.unwrap_or_default(),
+        behind => behind,
+    };
+    let spread = spread.to_lowercase();
+    let measures = ["sd", "s", "σ", "sigma", "se", "sem", "std", "stdev", "s.d."];
+    number[..end].parse::<f64>().is_ok_and(|times| times != 1.0) && measures.contains(&spread.as_str())
 }
 
 /// A unit for a sentence.
@@ -67,5 +196,111 @@ fn named(unit: &Unit) -> String {
     match unit.display() {
         empty if empty.is_empty() => "pure numbers".to_owned(),
         shown => shown,
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The error 2 from a column with this head and unit, of values in `of`.
+    fn two(head: &str, code: &str, of: (Quantity, &str)) -> Result<f64, String> {
+        let unit = |code: &str| Unit::ucum(code).map_err(|error| error.to_string());
+        let x = Column::new(Quantity::INDEX, Unit::ONE, vec![0.0]);
+        let mut y = Column::new(Quantity::UNKNOWN, unit(code)?, vec![2.0]);
+        y.name = Some(head.to_owned());
+        let mut errors = Trace::new(x, y).map_err(|error| error.to_string())?;
+        errors.label = Some("SD".to_owned());
+        let mut values = Column::new(of.0, unit(of.1)?, vec![0.5]);
+        values.name = Some("A340/A280 (a.u.)".to_owned());
+        let all = errors_in(&errors, &Recorded::of(&values), &values);
+        all.map(|all| all[0]).map_err(|refusal| refusal.to_string())
+    }
+
+    const LIGHT: (Quantity, &str) = (Quantity::ABSORBANCE, "{AU}");
+
+    #[test]
+    fn parts_of_one_are_no_errors_of_absorbance() {
+        for (head, code) in [
+            ("SD (ppm)", "[ppm]"),
+            ("SD (ppb)", "[ppb]"),
+            ("SD (‰)", "[ppth]"),
+            ("SD (%)", "%"),
+            ("SD (10^-3)", "10*-3"),
+            ("SD (mg/g)", "mg/g"),
+        ] {
+            let why = two(head, code, LIGHT).expect_err(head);
+            assert!(why.contains(&format!("`{head}`")), "{why}");
+        }
+        assert_eq!(two("SD (mAU)", "10*-3.{AU}", LIGHT), Ok(0.002));
+        assert_eq!(two("SD (AU)", "{AU}", LIGHT), Ok(2.0));
+        assert_eq!(two("SD", "1", LIGHT), Ok(2.0));
+        // A content in parts of a million has errors in such parts.
+        let content = (Quantity::CONCENTRATION, "[ppm]");
+        assert_eq!(two("SD (ppm)", "[ppm]", content.clone()), Ok(2.0));
+        assert_eq!(two("SD (ppb)", "[ppb]", content), Ok(0.002));
+    }
+
+    #[test]
+    fn a_unit_that_is_not_understood_is_not_taken_for_none() {
+        for head in [
+            "SD (10^-3)",
+            "SD (x1000)",
+            "SD (mA)",
+            "SD / mA",
+            "SD [m]",
+            "SD x1000",
+            "SD ×10³",
+            "SD*1000",
+            "10^3 SD",
+        ] {
+            let why = two(head, "1", LIGHT).expect_err(head);
+            assert!(why.contains(&format!("`{head}`")), "{why}");
+        }
+        for head in ["SD_mAU", "SD, mAU", "2 SD", "2σ of A340"] {
+            let why = two(head, "1", LIGHT).expect_err(head);
+            assert!(why.contains(&format!("`{head}`")), "{why}");
+        }
+        for head in [
+            "SD",
+            "SD (n=3)",
+            "SD [n = 12]",
+            "SD A340",
+            "SD (1)",
+            "std. dev.",
+            "SD_2",
+            "1 SD",
+            "340 nm SD",
+            "SD (A340)",
+            "SD (a.u.)",
+            "SD A340/A280",
+        ] {
+            assert_eq!(two(head, "1", LIGHT), Ok(2.0), "{head}");
+        }
+    }
+
+    #[test]
+    fn relative_errors_are_no_absolute_ones() {
+        let passed = (Quantity::TRANSMITTANCE, "%");
+        for (head, code, of) in [
+            ("RSD (%)", "%", passed.clone()),
+            ("SD (%)", "%", passed.clone()),
+            ("RSD", "1", LIGHT),
+            ("CV", "1", LIGHT),
+            ("CV %", "%", LIGHT),
+            ("rel. SD", "1", LIGHT),
+            ("relative error", "1", LIGHT),
+            ("SD rel", "1", LIGHT),
+            ("SD_rel", "1", LIGHT),
+            ("coefficient of variation", "1", LIGHT),
+            ("RSD", "1", (Quantity::RATE, "{AU}/min")),
+        ] {
+            let why = two(head, code, of).expect_err(head);
+            assert!(why.contains(&format!("`{head}`")), "{why}");
+        }
+        // Without a unit it is that of the values.
+        assert_eq!(two("SD", "1", passed), Ok(2.0));
+        // What has the unit of the values is no part of them, whatever its name.
+        assert_eq!(two("CV (mAU)", "10*-3.{AU}", LIGHT), Ok(0.002));
     }
 }

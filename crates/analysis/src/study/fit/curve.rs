@@ -13,7 +13,7 @@ use crate::scans::Scans;
 use crate::study::ordinate::as_absorbance;
 use crate::study::plan::{FitPlan, WeightPlan};
 use crate::study::recorded::is_recorded_temperature;
-use crate::study::spectrum::{is_asked, labels_of, no_such_trace};
+use crate::study::spectrum::{all_there, is_asked, labels_of, no_such_trace};
 use crate::study::{SD_IN_COMMON, label_of, level_of};
 
 /// One curve to fit: a trace, or what several traces of a run make together.
@@ -69,6 +69,7 @@ fn as_they_stand<'a>(plan: &FitPlan, chosen: &Chosen, run: &'a Run) -> Result<Ve
     if let Some(wavelength) = plan.at {
         return cut(run, wavelength).map(|curve| vec![curve]);
     }
+    all_there(run, &plan.traces)?;
     if matches!(chosen, Chosen::Course(_)) && run.technique == Technique::SPECTRAL_TIME_COURSE {
         return Err(Refusal::Unsuitable {
             why: "these are repeated scans; say at which wavelength they are read as a time course".into(),

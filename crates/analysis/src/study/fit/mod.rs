@@ -33,6 +33,7 @@ use super::{
     likely, stretch_of_law, tell_apart, title, told, unit_in_terms,
 };
 use crate::courses::{Order, Preparation, PreparedTrace, fit_prepared};
+use crate::distribution::{normal_quantile, t_half_width};
 use crate::fit::{
     Along, Bootstrap, BootstrapRounds, CommonError, Data, FTest, Fit, NoiseDraw, Options, Robust, Weighting,
     add_shifts, allow_for_correlation, bootstrap, f_test, fit, shifts_by,
@@ -43,7 +44,7 @@ use columns::{arrange, is_running};
 use curve::{FitCurve, curves, of_levels};
 use doubt::{far_readings, no_finer_than_readings, over_time, say_coarse};
 use drift::{AllowedDrift, HiddenDrift, allow_for_stated};
-use points::{beside, errors_beside, levels, negative};
+use points::{beside, errors_beside, levels, moves_beside, negative};
 
 /// Fits every trace of a run that the plan speaks of. Each gives a result or the reason why there is none.
 pub fn fit_run(plan: &FitPlan, run: &Run) -> Vec<TraceResult> {
@@ -204,7 +205,7 @@ fn gather(
     let common: Vec<Vec<f64>> = plan
         .common
         .iter()
-        .map(|label| errors_beside(run, (trace, recorded), label, &points))
+        .map(|label| moves_beside(run, (trace, recorded), label, &points))
         .collect::<Result<_, _>>()?;
     // Traces that are fitted together have lost what they held; `levels` counts in the unit of the first.
     let of_law = of_levels(plan, run);
@@ -284,11 +285,47 @@ fn unit_of_parameter(
     }
 }
 
+/// What was laid on the curve for a second opinion, and how sure its size is.
+fn what_was_dealt(how: Bootstrap, weights: Option<&WeightPlan>, found: &Fit) -> String {
+    let sd = Six(found.residual_sd);
+    let size = match (how.noise, weights) {
+        (NoiseDraw::Residuals, _) => return "residuals dealt out anew".to_owned(),
+        (NoiseDraw::Normal, Some(WeightPlan::Errors(_))) => {
+            return "normal noise of the stated errors drawn".to_owned();
+        }
+        (NoiseDraw::Normal, Some(WeightPlan::Relative)) => "relative residual standard deviation",
+        (NoiseDraw::Normal, None) => "residual standard deviation",
+    };
+    format!(
+        "normal noise of the {size} {sd} (varied as far as {:.0} degrees of freedom leave it open) drawn",
+        found.error_freedom()
+    )
+}
+
+/// That intervals between quantiles of dealt residuals are narrower than those of Student's t, where it matters: residuals are as large
+/// as those of this fit in every round, which holds for many points only.
+fn too_narrow(how: Bootstrap, found: &Fit) -> Option<String> {
+    /// Wider by less is nothing that an interval of some hundred rounds can tell; a choice.
+    const MATTERS: f64 = 1.05;
+    let freedom = found.error_freedom();
+    let wider = t_half_width(found.level, freedom) / normal_quantile(0.5 + found.level / 2.0);
+    (how.noise == NoiseDraw::Residuals && wider > MATTERS).then(|| {
+        format!(
+            "; they are too narrow for so few points: with {freedom:.0} degrees of freedom they should be about {wider:.1} times as wide"
+        )
+    })
+}
+
 /// Puts the intervals of a second opinion beside the others, and says how its deviations compare.
-fn say_dealt(dealt: &BootstrapRounds, how: Bootstrap, found: &Fit, outcome: &mut Outcome) {
-    let (kind, statistic, deed) = match how.noise {
-        NoiseDraw::Residuals => ("bootstrap", "bootstrap", "residuals dealt out anew"),
-        NoiseDraw::Normal => ("monte-carlo", "monte_carlo", "normal noise of their size drawn"),
+fn say_dealt(
+    dealt: &BootstrapRounds,
+    (plan, how): (&FitPlan, Bootstrap),
+    found: &Fit,
+    outcome: &mut Outcome,
+) {
+    let (kind, statistic) = match how.noise {
+        NoiseDraw::Residuals => ("bootstrap", "bootstrap"),
+        NoiseDraw::Normal => ("monte-carlo", "monte_carlo"),
     };
     let mut words = Vec::new();
     for (j, parameter) in found.parameters.iter().enumerate() {
@@ -323,14 +360,20 @@ fn say_dealt(dealt: &BootstrapRounds, how: Bootstrap, found: &Fit, outcome: &mut
     let together = dealt.lag_one.map_or_else(String::new, |rho| {
         format!(", with a correlation of neighbours of {rho:.2}")
     });
+    let lost = match how.rounds as usize - dealt.rounds {
+        0 => String::new(),
+        lost => format!(", and {lost} times more without a result"),
+    };
     outcome.remarks.push(Diagnostic::note(
         Code::new("fit-remark"),
         format!(
-            "by {deed} {} times (seed {}{together}), deviations in terms of the standard errors above, and {} % intervals: {}",
+            "by {} {} times (seed {}{together}){lost}, deviations in terms of the standard errors above, and {} % intervals: {}{}",
+            what_was_dealt(how, plan.weights.as_ref(), found),
             dealt.rounds,
             how.seed,
             100.0 * found.level,
-            words.join(", ")
+            words.join(", "),
+            too_narrow(how, found).unwrap_or_default()
         ),
     ));
 }
@@ -547,8 +590,8 @@ impl Fitting<'_> {
         }
         if self.plan.bootstrap.is_some() {
             return Err(Refusal::Unsuitable {
-                why: "a drift is stated, and intervals by dealing out the residuals (--bootstrap) know nothing of it: ask for one of \
-                      them"
+                why: "a drift is stated, and a second opinion about the errors (--bootstrap, --monte-carlo) knows nothing of it: ask \
+                      for one of them"
                     .into(),
             });
         }
@@ -777,7 +820,7 @@ fn fitted(
     outcome.remarks.extend(fuller);
     outcome.remarks.extend(against);
     if let (Some(dealt), Some(how)) = (&dealt, plan.bootstrap) {
-        say_dealt(dealt, how, &found, &mut outcome);
+        say_dealt(dealt, (plan, how), &found, &mut outcome);
     }
     let axes = (&gathered.points, &gathered.how, &trace.x.unit);
     tell_units(chosen, &of.y_unit, axes, &mut outcome);

@@ -329,8 +329,22 @@ pub(super) fn beside(run: &Run, trace: &Trace, label: &str, used: &[usize]) -> R
     Ok(used.iter().map(|i| values[*i]).collect())
 }
 
-/// The errors that another trace of the run holds of the values of this one, for the points used, in the unit of what is fitted.
+/// The standard deviations that another trace of the run holds of the values of this one, for the points used, in the unit of what is
+/// fitted. They have no sign, whatever that of the factor to concentration.
 pub(super) fn errors_beside(
+    run: &Run,
+    (trace, recorded): (&Trace, &Recorded),
+    label: &str,
+    points: &PreparedTrace,
+) -> Result<Vec<f64>, Refusal> {
+    Ok(moves_beside(run, (trace, recorded), label, points)?
+        .into_iter()
+        .map(|moved| moved * points.factor.unwrap_or(1.0).signum())
+        .collect())
+}
+
+/// The same with its sign: what one standard deviation of an error does to each point.
+pub(super) fn moves_beside(
     run: &Run,
     (trace, recorded): (&Trace, &Recorded),
     label: &str,

@@ -14,6 +14,7 @@ use crate::models::{Constrained, Model};
 use crate::refusal::Refusal;
 use crate::study::plan::FitPlan;
 use crate::study::replicates::{Pooled, pool};
+use crate::study::spectrum::has_trace;
 use crate::study::{PlotData, TraceResult, allow_for_scale, curve_of, label_of, likely, told, with_error};
 
 /// Below this probability the runs are taken to differ by more than their own errors. Common practice.
@@ -398,6 +399,10 @@ fn members(
                 why: format!("{}: the run is in question: {}", named.name, question.message),
             });
         }
+        let plan = &FitPlan {
+            traces: names_for(run, plan, runs),
+            ..plan.clone()
+        };
         let arranged = arrange(plan, run).map_err(of_run)?;
         let (plan, run) = (&arranged.plan, arranged.run.as_ref());
         let chosen = plan.chosen()?;
@@ -430,6 +435,18 @@ fn members(
         }
     }
     Ok(all)
+}
+
+/// The names of traces that count for one of several runs: a trace that only another one has is not missing in this one, as long as this
+/// one has any.
+fn names_for(run: &Run, plan: &FitPlan, runs: &[NamedRun<'_>]) -> Vec<String> {
+    let elsewhere = |name: &String| runs.iter().any(|other| has_trace(other.run, name));
+    let own = plan
+        .traces
+        .iter()
+        .filter(|name| has_trace(run, name) || !elsewhere(name));
+    let own: Vec<String> = own.cloned().collect();
+    if own.is_empty() { plan.traces.clone() } else { own }
 }
 
 /// Brings both columns into the units of the first curve.

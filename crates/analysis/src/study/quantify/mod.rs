@@ -321,9 +321,9 @@ fn repeats(plan: &QuantifyPlan, run: &Run, traces: &[(u32, &Trace)], references:
     let mut drawn = PlotData::default();
     let done = (|| {
         let Way::Calibration(standards) = &plan.way else {
-            return Err(StudyError::from(Refusal::Unsuitable {
-                why: "only a calibration line takes repeated readings of one unknown together".into(),
-            }));
+            return Err(StudyError::unsuitable(
+                "only a calibration line takes repeated readings of one unknown together",
+            ));
         };
         let mut readings = Vec::new();
         for (_, trace) in traces {

@@ -31,9 +31,9 @@ impl UnknownReading<'_> {
             Some(point) => self.of_table(point)?,
             None => {
                 let at = self.plan.at.ok_or_else(|| {
-                    StudyError::from(Refusal::Unsuitable {
-                        why: "the wavelength at which the spectrum is read is not said: --at 535nm".into(),
-                    })
+                    StudyError::unsuitable(
+                        "the wavelength at which the spectrum is read is not said: --at 535nm",
+                    )
                 })?;
                 let spectrum = self.spectrum(outcome)?;
                 self.at(&spectrum, at, outcome)?
@@ -47,7 +47,7 @@ impl UnknownReading<'_> {
 
     /// A reading out of a list.
     pub(super) fn of_table(&self, point: usize) -> Result<f64, StudyError> {
-        let unsuitable = |why: String| StudyError::unsuitable(why);
+        let unsuitable = StudyError::unsuitable;
         let (trace, y) = (self.trace, &self.trace.y);
         if !self.plan.steps.is_empty() {
             return Err(unsuitable(
@@ -116,9 +116,9 @@ impl UnknownReading<'_> {
         let done = chain.apply(spectrum, |name| self.references.get(name).cloned())?;
         let (axis, ordinate) = (done.spectrum.axis, done.spectrum.ordinate);
         if axis != Axis::Nanometre || ordinate != Ordinate::Absorbance {
-            return Err(StudyError::from(Refusal::Unsuitable {
-                why: format!("after the steps there is {ordinate} over {axis}, not absorbance over nm"),
-            }));
+            return Err(StudyError::unsuitable(format!(
+                "after the steps there is {ordinate} over {axis}, not absorbance over nm"
+            )));
         }
         Ok(done.spectrum)
     }
@@ -169,7 +169,7 @@ impl UnknownReading<'_> {
         let Some(at) = self.plan.point.and_then(|point| self.trace.x.values.get(point)) else {
             return Ok(None);
         };
-        let unsuitable = |why: String| StudyError::unsuitable(why);
+        let unsuitable = StudyError::unsuitable;
         let mut columns = self.run.traces.iter().filter(|trace| is_dilution(trace));
         let Some(column) = columns.next() else {
             return Ok(None);
@@ -218,29 +218,25 @@ impl UnknownReading<'_> {
                 stated(self.run, Some(self.trace), "path-length", centimetre.as_ref()?).map(Measured::bare)
             })
             .ok_or_else(|| {
-                StudyError::from(Refusal::Unsuitable {
-                    why: "the path length is not known: say it with --path, or add it with `curvary note`"
-                        .into(),
-                })
+                StudyError::unsuitable(
+                    "the path length is not known: say it with --path, or add it with `curvary note`",
+                )
             })
     }
 
     /// Concentrations and absorbances of a table.
     pub(super) fn table(&self) -> Result<(Vec<f64>, Vec<f64>), StudyError> {
         if self.trace.x.quantity == Quantity::INDEX {
-            return Err(StudyError::from(Refusal::Unsuitable {
-                why: "these are readings without concentrations, no standards: name the standards with --standards, or put them into \
-                      the same table"
-                    .into(),
-            }));
+            return Err(StudyError::unsuitable(
+                "these are readings without concentrations, no standards: name the standards with --standards, or put them into \
+                      the same table",
+            ));
         }
         if self.trace.x.quantity != Quantity::CONCENTRATION {
-            return Err(StudyError::from(Refusal::Unsuitable {
-                why: format!(
-                    "the run is no table of concentration against absorbance, but runs along {}",
-                    title(&self.trace.x)
-                ),
-            }));
+            return Err(StudyError::unsuitable(format!(
+                "the run is no table of concentration against absorbance, but runs along {}",
+                title(&self.trace.x)
+            )));
         }
         let open = QuantifyPlan {
             // What lies beyond the trusted range is left out by the line and told there.

@@ -5,10 +5,9 @@ use serde::{Deserialize, Serialize};
 
 use super::reading::{UnknownReading, is_dilution};
 use super::{QuantifyPlan, Way, is_table};
-use crate::refusal::Refusal;
 use crate::study::StudyError;
 use crate::study::spectrum::{References, bare, in_question};
-use crate::study::{Six, concentration_of};
+use crate::study::{Six, stated_concentration};
 
 /// One standard of a calibration line, with where it was read.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -56,11 +55,9 @@ impl Standards {
         wavelength: Option<f64>,
     ) -> Result<(f64, Option<String>), StudyError> {
         same_wavelength(self.wavelength, wavelength).map_err(|(standards, own)| {
-            StudyError::from(Refusal::Unsuitable {
-                why: format!(
+            StudyError::unsuitable(format!(
                     "it was read at {own} nm, the standards at {standards} nm: a line through standards holds at their wavelength only"
-                ),
-            })
+                ))
         })?;
         match (self.path, path) {
             (Some(standards), Some(own)) if differs(standards, own) => {
@@ -168,9 +165,19 @@ pub fn standards_of(
                     put(*value, &trace.x.unit, read(Some(point), &mut scratch)?)?;
                 }
             } else {
-                let (value, own) = concentration_of(run, trace, &["concentration"]).ok_or_else(|| {
-                    unsuitable("its concentration is not known; `curvary note` can add it".into())
-                })?;
+                let (value, own) = stated_concentration(run, trace, &["concentration"])
+                    .map_err(|several| {
+                        let advice = match run.traces.len() {
+                            1 => "; `curvary note` can say it",
+                            _ => "",
+                        };
+                        unsuitable(format!(
+                            "it is said to hold {several}, and not which of these is its concentration{advice}"
+                        ))
+                    })?
+                    .ok_or_else(|| {
+                        unsuitable("its concentration is not known; `curvary note` can add it".into())
+                    })?;
                 if is_table(trace) {
                     return Err(unsuitable(
                         "it lists several readings of one concentration".into(),

@@ -53,9 +53,7 @@ impl UnknownReading<'_> {
                 stated(self.run, Some(self.trace), key, unit.as_ref()?).map(Measured::bare)
             })
             .ok_or_else(|| {
-                StudyError::from(Refusal::Unsuitable {
-                    why: "the molar absorption coefficient is not known: say it with --coefficient, or add it with `curvary note`".into(),
-                })
+                StudyError::unsuitable("the molar absorption coefficient is not known: say it with --coefficient, or add it with `curvary note`")
             })?;
         let path = self.path()?;
         let absorbance = self.absorbance(outcome)?;
@@ -119,11 +117,10 @@ impl UnknownReading<'_> {
         let (x, y) = self.table()?;
         let plan = self.plan;
         if plan.line_form != LineForm::Straight {
-            return Err(StudyError::from(Refusal::Unsuitable {
-                why: "standard addition runs down to where the absorbance is zero, and a bent line must not be extrapolated so far; \
-                      take fewer or smaller additions, where the line is straight"
-                    .into(),
-            }));
+            return Err(StudyError::unsuitable(
+                "standard addition runs down to where the absorbance is zero, and a bent line must not be extrapolated so far; \
+                      take fewer or smaller additions, where the line is straight",
+            ));
         }
         let dilution = self.dilution(outcome)?;
         let found = standard_addition(&x, &y, &plan.line(), dilution.value, plan.level)?;
@@ -260,9 +257,7 @@ impl UnknownReading<'_> {
                 _ => 1.0,
             };
             let known = self.references.get(component.run.as_str()).ok_or_else(|| {
-                StudyError::from(Refusal::Unsuitable {
-                    why: format!("the reference spectrum {} is not at hand", component.run),
-                })
+                StudyError::unsuitable(format!("the reference spectrum {} is not at hand", component.run))
             })?;
             let fail =
                 |why: StudyError| why.reworded(|why| format!("{why} (reference `{}`)", component.name));
@@ -271,9 +266,9 @@ impl UnknownReading<'_> {
             for nm in x {
                 let (value, exact) = value_at(&known.curve, *nm).map_err(|refusal| fail(refusal.into()))?;
                 if !exact {
-                    return Err(fail(StudyError::from(Refusal::Unsuitable {
-                        why: format!("the reference has no point at {nm} nm; resample both with a step"),
-                    })));
+                    return Err(fail(StudyError::unsuitable(format!(
+                        "the reference has no point at {nm} nm; resample both with a step"
+                    ))));
                 }
                 self.plan.refuse_saturated(value).map_err(fail)?;
                 absorptivity.push(value * ratio / component.concentration);

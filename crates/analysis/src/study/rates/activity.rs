@@ -5,7 +5,7 @@ use serde::{Deserialize, Serialize};
 
 use super::RatePlan;
 use crate::enzymes::{Assay, activity};
-use crate::study::{Six, allow_for_factor, stated};
+use crate::study::{Six, allow_for_factor, stated, with_error};
 
 /// How an assay was put together, for activities.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
@@ -126,6 +126,11 @@ pub(super) fn put_activity(
                     ),
                 ));
             }
+            let catalytic = outcome.parameters[first..]
+                .iter()
+                .find(|parameter| parameter.name == "catalytic activity")
+                .and_then(|parameter| parameter.standard_error)
+                .unwrap_or_default();
             outcome
                 .statistics
                 .insert("units_per_ml_for_a_slope_of_one_per_minute".into(), found.factor);
@@ -139,7 +144,7 @@ pub(super) fn put_activity(
                     assay.total_volume,
                     assay.dilution,
                     assay.per_turnover,
-                    Six(1e6 * found.katal_per_l)
+                    with_error(1e6 * found.katal_per_l, 1e6 * catalytic)
                 ),
             ));
         }

@@ -12,8 +12,8 @@ use std::borrow::Cow;
 use std::collections::BTreeMap;
 
 use curvary_record::{
-    Code, Diagnostic, Interval as KeptInterval, Outcome, OutcomeKind, Parameter, Quantity, Run, RunId,
-    Severity, Technique, Trace, Unit, code,
+    Code, Diagnostic, Interval as KeptInterval, Outcome, OutcomeKind, Parameter, Run, RunId, Severity,
+    Technique, Trace, Unit, code,
 };
 use serde::{Deserialize, Serialize};
 
@@ -25,7 +25,7 @@ use super::plan::{AxisSpan, FitPlan};
 use super::spectrum::{as_settings, asked_traces, in_question, is_asked, is_named, still_open};
 use super::{
     BY, DriftEffect, PlotData, Six, StatedDrift, TraceResult, allow_for_scale, concentration_of, label_of,
-    tell_apart, told, unit_in_terms,
+    stated_concentration, tell_apart, told, unit_in_terms,
 };
 use crate::courses::{
     Course, CourseShape, InitialRate, Order, Preparation, PreparedTrace, RateLaw, RateWindow, SteadyRate,
@@ -163,20 +163,17 @@ pub struct RatePoint {
     pub doubts: Vec<String>,
 }
 
-/// The substrate concentration of a trace; none where it holds two concentrations and nothing says which is which.
+/// The substrate concentration of a trace; none where it holds several concentrations and nothing says which is which.
 fn substrate_of(run: &Run, trace: &Trace, outcome: &mut Outcome) -> Option<(f64, Unit)> {
-    let plain = trace
-        .held
-        .iter()
-        .filter(|held| held.quantity == Quantity::CONCENTRATION);
-    if plain.count() > 1 {
+    stated_concentration(run, trace, &SUBSTRATE).unwrap_or_else(|several| {
         outcome.remarks.push(Diagnostic::warning(
             Code::new("concentration-not-sure"),
-            "the trace holds two concentrations, and nothing says which is the substrate's: it goes into no rate law",
+            format!(
+                "the trace holds {several}, and nothing says which is the concentration of the substrate: it goes into no rate law"
+            ),
         ));
-        return None;
-    }
-    concentration_of(run, trace, &SUBSTRATE)
+        None
+    })
 }
 
 /// Where the substrate's concentration may stand.

@@ -53,8 +53,7 @@ fn of_run(run: &Run) -> Result<f64, StudyError> {
             "its temperature is in dispute; a note settles it",
         ));
     }
-    let unknown =
-        "no temperature above absolute zero is known of it; `curvary note RUN temperature='37 °C'` says it";
+    let unknown = "its temperature is not known; `curvary note RUN temperature='37 °C'` says it";
     run.fields
         .si("temperature")
         .ok_or_else(|| StudyError::unsuitable(unknown))
@@ -174,7 +173,7 @@ pub fn rate_constants(
             && outcome.parameter(&plan.of).is_some()
             && plan.fitted.as_ref().is_none_or(|model| *model == outcome.model)
     };
-    let mut refused: Vec<(Option<u32>, String)> = Vec::new();
+    let mut refused: Vec<(Option<u32>, StudyError)> = Vec::new();
     let (old, mut fits): (Vec<KeptFit>, Vec<KeptFit>) = kept
         .iter()
         .filter(meant)
@@ -182,7 +181,10 @@ pub fn rate_constants(
         .filter(|fit| fit.courses.is_empty() || fit.courses.iter().any(|number| is_taken(Some(*number))))
         .partition(|fit| fit.outcome.is_out_of_date());
     let mut all = RunConstants::default();
-    let apart = without_shared(run, &mut fits);
+    let SharedApart {
+        at_several: apart,
+        mut beside,
+    } = without_shared(run, &mut fits);
     let one_for_several = format!(
         "its kept fit gives one `{}` for courses at several temperatures; --model fits each by itself now",
         plan.of
@@ -207,13 +209,13 @@ pub fn rate_constants(
             if found.is_result() {
                 fits.push(KeptFit::new(run, found.outcome));
             } else if found.trace.is_none() {
-                return Err(StudyError::unsuitable(found.outcome.termination));
+                return Err(StudyError::of_told(&found.outcome.termination));
             } else {
-                refused.push((found.trace, found.outcome.termination));
+                refused.push((found.trace, StudyError::of_told(&found.outcome.termination)));
             }
         }
         if let (true, [(_, why)]) = (fits.is_empty(), refused.as_slice()) {
-            return Err(StudyError::unsuitable(why.clone()));
+            return Err(why.clone());
         }
     }
     let models: std::collections::BTreeSet<&str> =
@@ -225,13 +227,7 @@ pub fn rate_constants(
             models.join(" and ")
         )));
     }
-    // Of several fits of one trace the last one kept counts.
-    let mut latest: Vec<KeptFit> = Vec::new();
-    for fit in fits {
-        latest
-            .retain(|known| !known.overlaps(&fit) && (!known.courses.is_empty() || !fit.courses.is_empty()));
-        latest.push(fit);
-    }
+    let latest = latest_of(fits, &mut beside);
     let is_old = |number: Option<u32>| {
         old.iter()
             .any(|fit| number.is_none_or(|number| fit.is_of(number)))
@@ -261,12 +257,18 @@ pub fn rate_constants(
     for (number, trace) in (0_u32..).zip(&run.traces) {
         if lacking(number, trace, &latest) {
             let why = if let Some((_, why)) = refused.iter().find(|(own, _)| *own == Some(number)) {
-                why.clone()
+                why.to_string()
             } else if is_old(Some(number)) {
                 "its kept fit is out of date; `curvary fit --again` computes it from what is known now"
                     .to_owned()
             } else if apart.contains(&number) {
                 one_for_several.clone()
+            } else if beside.contains(&number) {
+                format!(
+                    "its kept fit gives one `{}` for several courses, and does not count beside a fit of one of its courses that was \
+                     kept too; --model fits each by itself now",
+                    plan.of
+                )
             } else {
                 format!("no fit with `{}` is kept of it", plan.of)
             };
@@ -279,23 +281,51 @@ pub fn rate_constants(
     Ok(all)
 }
 
+/// Of several fits of one course the last one kept counts. `beside` gets the courses of laws through several that are put out by it.
+fn latest_of(fits: Vec<KeptFit>, beside: &mut Vec<u32>) -> Vec<KeptFit> {
+    let mut latest: Vec<KeptFit> = Vec::new();
+    for fit in fits {
+        latest.retain(|known| {
+            let stays = !known.overlaps(&fit) && (!known.courses.is_empty() || !fit.courses.is_empty());
+            if !stays && known.is_shared() {
+                beside.extend(&known.courses);
+            }
+            stays
+        });
+        latest.push(fit);
+    }
+    latest
+}
+
+/// Courses of laws through several of them that cannot stand for each.
+#[derive(Default)]
+struct SharedApart {
+    /// They are at several temperatures.
+    at_several: Vec<u32>,
+    /// One of them was fitted by itself, or by a later law, too.
+    beside: Vec<u32>,
+}
+
 /// Takes out of the fits those of one law through several courses of the run (`--share`) that cannot stand for each of them: beside a
 /// fit of one of these courses, which would count twice, and over courses at several temperatures. Gives the courses of those that
-/// were taken out for the latter.
-fn without_shared(run: &Run, fits: &mut Vec<KeptFit>) -> Vec<u32> {
+/// were taken out.
+fn without_shared(run: &Run, fits: &mut Vec<KeptFit>) -> SharedApart {
     let single: Vec<u32> = fits.iter().filter_map(|fit| fit.outcome.trace).collect();
-    let mut apart = Vec::new();
+    let mut taken = SharedApart::default();
     fits.retain(|fit| {
         if !fit.is_shared() {
             return true;
         }
         let is_apart = matches!(fit.temperature(run), Ok(None));
+        let is_beside = single.iter().any(|number| fit.is_of(*number));
         if is_apart {
-            apart.extend(&fit.courses);
+            taken.at_several.extend(&fit.courses);
+        } else if is_beside {
+            taken.beside.extend(&fit.courses);
         }
-        !is_apart && !single.iter().any(|number| fit.is_of(*number))
+        !is_apart && !is_beside
     });
-    apart
+    taken
 }
 
 /// Whether a trace is a course that a law may be fitted to.

@@ -3,10 +3,11 @@
 use curvary_record::{Code, Diagnostic, Interval, Outcome, Parameter, Unit, code};
 
 use super::{ABSORBANCE, AtTemperature, TemperaturePlan};
+use crate::distribution::NORMAL_95;
 use crate::linear::LinearFit;
 use crate::refusal::Refusal;
 use crate::study::fit::two;
-use crate::study::replicates::{NORMAL_95, counted_all_the_same, without_common};
+use crate::study::replicates::{counted_all_the_same, without_common};
 use crate::study::{DRIFT_MOVES, DriftEffect, PlotData, STATED_DRIFT};
 use crate::temperature::{DerivedQuantity, GAS_CONSTANT, arrhenius, eyring};
 

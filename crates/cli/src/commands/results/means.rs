@@ -186,11 +186,14 @@ pub(super) fn in_unit(
     if *kind == OutcomeKind::Fit && parameter.reason.as_deref() == Some(HELD) {
         return Err(NoValue::Held);
     }
-    let (value, next) = (own.convert(value, unit)?, own.convert(value + 1.0, unit)?);
+    let conversion = own.conversion(unit)?;
+    let value = conversion.apply(value);
     if !value.is_finite() {
         return Err(NoValue::NotFinite);
     }
-    let error = parameter.standard_error.map(|error| error * (next - value).abs());
+    let error = parameter
+        .standard_error
+        .map(|error| conversion.of_difference(error));
     Ok((value, error))
 }
 

@@ -117,9 +117,8 @@ pub(super) fn profile(rows: &[ResultRow], over: &str, of: &str, screen: &mut Scr
                 // A difference, in the unit of the column.
                 DriftEffect::Stated(moved) => {
                     in_common += 1;
-                    let whole = parameter.value.unwrap_or_default();
-                    let turned = own.convert(whole + moved, units.as_ref().map_or(&own, |units| &units.1));
-                    turned? - value
+                    own.conversion(units.as_ref().map_or(&own, |units| &units.1))?
+                        .of_difference(moved)
                 }
                 _ => 0.0,
             };
