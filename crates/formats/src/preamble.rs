@@ -411,11 +411,7 @@ fn end_of_day(raw: &str, customs: Customs) -> Option<usize> {
     let ends = raw.match_indices(' ').map(|(at, _)| at).take(MOST_WORDS);
     let is_day = |end: &usize| {
         let date = curvary_record::moment::read_date(raw[..*end].trim(), customs.order);
-        matches!(
-            date,
-            curvary_record::moment::DateReading::Read(_)
-                | curvary_record::moment::DateReading::Undecidable(_)
-        )
+        date.is_day()
     };
     ends.filter(is_day).last()
 }

@@ -66,6 +66,14 @@ pub enum DateReading {
     No,
 }
 
+impl DateReading {
+    /// Whether it is a day, be it one of several.
+    #[must_use]
+    pub fn is_day(&self) -> bool {
+        !matches!(self, Self::No)
+    }
+}
+
 /// What dates that belong together tell of the order of their numbers.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum DateOrder {

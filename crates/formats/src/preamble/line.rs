@@ -494,11 +494,7 @@ fn separated(line: &str, body: Range<usize>) -> Option<Vec<KeyValueSpan>> {
             && words.contains(' ')
             && !text[at + 1..].starts_with(' ')
             && !free::names_a_measurement(words)
-            && matches!(
-                curvary_record::moment::read(rest, None).date,
-                curvary_record::moment::DateReading::Read(_)
-                    | curvary_record::moment::DateReading::Undecidable(_)
-            );
+            && curvary_record::moment::read(rest, None).date.is_day();
         // A comma is so common that only a known key is one; two heads side by side are no pair.
         let heads = crate::column_header::read_column_header(rest);
         let two_heads = heads.quantity.is_some() && heads.held.is_empty();

@@ -172,7 +172,7 @@ impl PartedCoordinates {
                 && told.iter().zip(1_u32..).all(|((_, said), number)| {
                     leading_number(said.trim_start_matches("pH ")) == Some(f64::from(number))
                 });
-            let readings = || told.iter().all(|(index, _)| are_like_readings(table, *index));
+            let readings = || told.iter().all(|(index, _)| holds_readings(table, *index));
             (told.len() >= 2 && differ && !nameless && (!counted || readings())).then_some(Self {
                 numbers,
                 units,
@@ -194,8 +194,8 @@ fn is_number_alone(cell: &str) -> bool {
     leading_number(cell).is_some() && !cell.contains(|c: char| c.is_alphabetic() || c == '/')
 }
 
-/// Whether a column holds numbers as absorbances are: with decimals, and none above four.
-fn are_like_readings(table: &ScannedTable, index: usize) -> bool {
+/// Whether a column holds numbers as absorbances are: some with decimals, all of the size of readings.
+fn holds_readings(table: &ScannedTable, index: usize) -> bool {
     let numbers = || table.grid.column(index).filter(|value| !value.is_nan());
     table.grid.kinds[index] == ColumnKind::Figures
         && numbers().any(|value| value.fract() != 0.0)

@@ -1,6 +1,7 @@
 //! What the headers over a column say, from the lowest to the highest, and what rows of conditions say of it.
 
 use crate::words;
+use curvary_record::moment::read_date;
 use curvary_record::unit::spelled;
 use curvary_record::{Coordinate, KnownQuantity, Quantity, Span, Unit};
 
@@ -64,14 +65,6 @@ pub(in super::super) fn field_over_curves(key: &str) -> Option<&'static str> {
     field.filter(|field| !NAMES_AND_COORDINATES.contains(field))
 }
 
-fn is_day(text: &str) -> bool {
-    use curvary_record::moment::{DateReading, read_date};
-    matches!(
-        read_date(text, None),
-        DateReading::Read(_) | DateReading::Undecidable(_)
-    )
-}
-
 /// Takes what a row of names or conditions says of a column, behind what its key says of all.
 pub(super) fn beside_heads(column: &mut Column, class: RowClass, cell: &KeyedCell, grid: &Grid) {
     let KeyedCell {
@@ -102,7 +95,7 @@ pub(super) fn beside_heads(column: &mut Column, class: RowClass, cell: &KeyedCel
                 column.label.get_or_insert_with(|| text.to_owned());
             }
             None if let Some(field) =
-                field_over_curves(key).filter(|field| *field != "date" || is_day(text)) =>
+                field_over_curves(key).filter(|field| *field != "date" || read_date(text, None).is_day()) =>
             {
                 column.claims.push((field, span));
             }
@@ -211,6 +204,13 @@ pub(super) fn spread_groups(text: &str, table: &ScannedTable) -> Vec<Vec<Option<
             let over = cells[1];
             cells[2..].fill(over);
         }
+        // `pH;5.0;;7.0;`: cells of a condition that were merged in groups of one size.
+        let key = cells.first().copied().flatten();
+        let condition = key.is_some_and(|key| {
+            let of = read_column_header(&text[key.range()]).quantity;
+            of.is_some_and(|of| matches!(of.as_str(), "ph" | "temperature" | "concentration"))
+        });
+        let merged = condition && are_merged(&cells[1..]);
         if level < lowest && filled >= 2 && filled < cells.len() {
             // Only words are spread, and only where the row below begins its groups anew.
             let mut last: Option<Span> = None;
@@ -226,7 +226,7 @@ pub(super) fn spread_groups(text: &str, table: &ScannedTable) -> Vec<Vec<Option<
                                 .iter()
                                 .any(|held| held.quantity != Quantity::UNKNOWN)
                         };
-                        last = Some(*span).filter(|_| leading_number(word).is_none() || held());
+                        last = Some(*span).filter(|_| leading_number(word).is_none() || held() || merged);
                         gap = 0;
                     }
                     None => {
@@ -241,6 +241,20 @@ pub(super) fn spread_groups(text: &str, table: &ScannedTable) -> Vec<Vec<Option<
         rows.push(cells);
     }
     rows
+}
+
+/// Whether cells are filled at even distances of two or more, beginning with the first, so that each stands over as many columns.
+fn are_merged(cells: &[Option<Span>]) -> bool {
+    let filled: Vec<usize> = (0..cells.len()).filter(|&at| cells[at].is_some()).collect();
+    let [first, second, ..] = filled.as_slice() else {
+        return false;
+    };
+    let size = second - first;
+    *first == 0
+        && size >= 2
+        && cells.len() % size == 0
+        && filled.iter().enumerate().all(|(group, &at)| at == group * size)
+        && filled.len() * size == cells.len()
 }
 
 /// Reads the heads of a column, the lowest first: it stands nearest to the numbers.

@@ -3,7 +3,7 @@
 use std::ops::Range;
 
 use curvary_record::Span;
-use curvary_record::moment::{DateReading, read_date};
+use curvary_record::moment::read_date;
 
 use super::super::dialect::{Delimiter, is_blank, raw_split, split_wide};
 use super::super::grid::{ColumnKind, Grid};
@@ -205,12 +205,7 @@ pub(super) fn is_key_over_each(line: &str, grid: &Grid) -> bool {
     let Some(field) = words::field_of(key).filter(|_| values.iter().all(|value| !value.is_empty())) else {
         return false;
     };
-    let is_day = |value: &&str| {
-        matches!(
-            read_date(value, None),
-            DateReading::Read(_) | DateReading::Undecidable(_)
-        )
-    };
+    let is_day = |value: &&str| read_date(value, None).is_day();
     let is_key = |value: &&str| words::field_of(value).is_some() || value.contains([':', '=']);
     let again = values.windows(2).all(|pair| pair[0] == pair[1]);
     let names = matches!(field, "sample" | "sample-id" | "operator")
@@ -354,13 +349,8 @@ fn is_statement(texts: &[&str], grid: &Grid) -> bool {
     }
     // `Wavelength;Green tea` over numbers: the value of what runs would be a number.
     let is_name = |text: &&str| {
-        let day = || {
-            matches!(
-                read_date(text, None),
-                DateReading::Read(_) | DateReading::Undecidable(_)
-            )
-        };
-        text.starts_with(char::is_alphabetic) && words::marker(text).is_none() || day()
+        text.starts_with(char::is_alphabetic) && words::marker(text).is_none()
+            || read_date(text, None).is_day()
     };
     let key_head = read_column_header(key);
     // Units in the cells below it say that it runs there.

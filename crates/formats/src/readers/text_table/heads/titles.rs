@@ -3,7 +3,7 @@
 use std::ops::Range;
 
 use curvary_record::Span;
-use curvary_record::moment::{DateReading, read_date};
+use curvary_record::moment::read_date;
 
 use super::super::columns::corner_heads;
 use super::super::dialect::{Delimiter, raw_split};
@@ -117,12 +117,7 @@ pub(super) fn is_title(text: &str, cells: &[Option<Span>], below: &HeadRow) -> b
     }
     // One day among words over headers that need none, `analysed,2020-12-03`, `Plate 7; read at 450 nm; 14.10.2022`: days of
     // curves are several.
-    let is_day = |span: &Span| {
-        matches!(
-            read_date(text[span.range()].trim(), None),
-            DateReading::Read(_) | DateReading::Undecidable(_)
-        )
-    };
+    let is_day = |span: &Span| read_date(text[span.range()].trim(), None).is_day();
     let days = cells.iter().flatten().filter(|span| is_day(span)).count();
     let full = || below.cells.len() == cells.len() && below.cells.iter().all(Option::is_some);
     if days == 1

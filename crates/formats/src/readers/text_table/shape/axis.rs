@@ -537,7 +537,10 @@ impl Shaper<'_> {
         let mut traces = Vec::new();
         let mut first = None;
         let mut taken = 0;
-        for &y in ys.iter().filter(|_| !rows.is_empty()) {
+        // What is the same in every row is held by the samples as it is by the standards.
+        let constants = self.constants_of_readings(roles);
+        let is_held = |y: &usize| constants.iter().any(|(place, _)| place == y);
+        for &y in ys.iter().filter(|y| !rows.is_empty() && !is_held(y)) {
             let (of, unit) = self.y_meaning(y, &Quantity::INDEX, roles);
             let light = [Quantity::ABSORBANCE, Quantity::TRANSMITTANCE].contains(&of);
             let own: Vec<usize> = rows
@@ -564,6 +567,11 @@ impl Shaper<'_> {
                     .map(|row| name_of(row).unwrap_or_else(|| format!("row {}", row + 1)))
                     .collect();
                 trace.absent = 0;
+                for (_, constant) in &constants {
+                    if trace.held(&constant.quantity).is_none() {
+                        trace.held.push(constant.clone());
+                    }
+                }
                 taken = taken.max(kept.len());
                 first = first.or(kept.iter().next());
                 traces.push(trace);
