@@ -546,6 +546,16 @@ pub fn field_of(key: &str) -> Option<&'static str> {
     meaning(key)?.field
 }
 
+/// Whether a key means a sample, as the name of a field or as the header of a column.
+#[must_use]
+pub fn means_sample(key: &str) -> bool {
+    let sample = |of: Quantity| of.as_str() == "sample";
+    field_of(key) == Some("sample")
+        || crate::column_header::read_column_header(key)
+            .quantity
+            .is_some_and(sample)
+}
+
 /// The known fields that a key may mean, to be taken only when the value is of the field's kind and, for a number,
 /// has a unit written; in the order to try them.
 #[must_use]

@@ -1,6 +1,7 @@
 //! What only stands in the way of the tables of a text, blanked: every line stays as long as it was.
 
 mod aligned;
+mod counted;
 mod listed;
 
 use curvary_record::{Code, Diagnostic, Place, Question};
@@ -21,7 +22,7 @@ pub(super) struct Cleared {
 type Blanked = (String, Option<Diagnostic>);
 
 /// What is looked for in every text.
-const IN_ALL: [fn(&str) -> Option<Blanked>; 8] = [
+const IN_ALL: [fn(&str) -> Option<Blanked>; 9] = [
     with_single_strokes,
     without_tuples,
     without_thousands,
@@ -30,6 +31,7 @@ const IN_ALL: [fn(&str) -> Option<Blanked>; 8] = [
     without_leaders,
     with_one_decimal_sign,
     aligned::with_tabs_between_columns,
+    counted::with_tabs_behind_counted_names,
 ];
 
 /// What has signs that an ordinary text is without.
@@ -317,13 +319,25 @@ fn with_one_decimal_sign(text: &str) -> Option<Blanked> {
             return line.contains([';', '\t']);
         }
         let mut cells = line.split_whitespace();
+        cells.clone().count() >= 2 && cells.all(|cell| !matches!(decimal_in(cell), NumberSign::None))
+    };
+    // Whole numbers beside it have no sign, and are numbers of the row as well.
+    let is_doubtful_row = |line: &str| {
+        let mut cells = line.split_whitespace();
+        let whole = |cell: &str| cell.bytes().all(|byte| byte.is_ascii_digit());
         cells.clone().count() >= 2
-            && cells.all(|cell| !matches!(decimal_in(cell), NumberSign::None | NumberSign::Doubtful))
+            && cells
+                .clone()
+                .any(|cell| matches!(decimal_in(cell), NumberSign::Doubtful))
+            && cells.all(|cell| whole(cell) || !matches!(decimal_in(cell), NumberSign::None))
     };
     let (mut commas, mut points): (Vec<usize>, usize) = (Vec::new(), 0);
     let mut first = None;
     let mut start = 0;
     for (index, line) in text.split_inclusive('\n').enumerate() {
+        if !signs && is_doubtful_row(line) {
+            return None;
+        }
         if is_row(line) {
             let mut at = start;
             for cell in line.split(parts) {
@@ -652,7 +666,8 @@ fn without_clocks(text: &str) -> Option<Blanked> {
 }
 
 /// The text with blanks in place of the `>` that a mail program puts before each line of a quoted letter, once or
-/// several times. Limits in a first column (`>3.5`) are no quotation: one begins all its lines so, words among them.
+/// several times. Limits in a first column (`>3.5`) are no quotation: one begins all its lines so, words among them, or all numbers
+/// of a paragraph, over which no line stands as their header.
 fn without_quoting(text: &str) -> Option<Blanked> {
     memchr::memchr(b'>', text.as_bytes())?;
     /// Fewer lines are no quoted table.
@@ -690,7 +705,15 @@ fn without_quoting(text: &str) -> Option<Blanked> {
                 .count()
                 >= 2
         };
-        let quotes = || quoted.iter().any(worded) || quoted.iter().all(rows);
+        let blank = |line: Option<&&str>| line.is_none_or(|line| line.trim().is_empty());
+        let in_paragraph = || {
+            let above = lines[..at].iter().rev().find(|line| !line.trim().is_empty());
+            let sentence = |line: &&str| line.trim_end().ends_with([':', '.', ',', '!', '?']);
+            blank(at.checked_sub(1).and_then(|above| lines.get(above)))
+                && blank(lines.get(at + run))
+                && above.is_none_or(sentence)
+        };
+        let quotes = || quoted.iter().any(worded) || quoted.iter().all(rows) && in_paragraph();
         if run >= FEWEST && quoted.iter().all(|line| apart(&line)) && quotes() {
             first = first.or(Some(at + 1));
             for line in quoted {

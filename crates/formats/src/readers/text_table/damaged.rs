@@ -116,7 +116,7 @@ pub(super) fn is_cut_row(line: &str, row: &str, dialect: &Dialect) -> bool {
 }
 
 /// Whether a line has all cells of a row, of which only the first holds something: a name of the form that those of the table have.
-fn is_name_alone(line: &str, grid: &Grid, text: &str) -> bool {
+fn is_row_without_readings(line: &str, grid: &Grid, text: &str) -> bool {
     if grid.dialect.sep.byte().is_none() {
         return false;
     }
@@ -132,25 +132,13 @@ fn is_name_alone(line: &str, grid: &Grid, text: &str) -> bool {
     let alone = cells.len() == grid.columns()
         && held(&cells[0])
         && (!cells[1..].iter().any(held) || numbered() && cells[1..].iter().all(says_nothing));
-    // Words as one sign and figures as another.
-    let form = |name: &str| -> String {
-        let mut form = String::new();
-        for sign in name.trim().chars() {
-            let sign = match sign {
-                sign if sign.is_alphabetic() => 'a',
-                sign if sign.is_ascii_digit() => '0',
-                sign => sign,
-            };
-            if !(matches!(sign, 'a' | '0') && form.ends_with(sign)) {
-                form.push(sign);
-            }
-        }
-        form
+    let named = || {
+        let name = &line[cells[0].clone()];
+        grid.words(0)
+            .iter()
+            .any(|span| same_outline(&text[span.range()], name))
     };
-    alone && {
-        let own = form(&line[cells[0].clone()]);
-        grid.words(0).iter().any(|span| form(&text[span.range()]) == own)
-    }
+    alone && named()
 }
 
 /// Whether a line has about as many cells as a row of a table and nearly all of them hold numbers: a row that lost a sign
@@ -225,6 +213,13 @@ pub(super) fn is_row_of(line: &str, row: &str, grid: &Grid) -> bool {
     fitting * 2 > numbers || numbers == 0
 }
 
+/// Whether a line begins with a word for a blank where the rows begin with numbers: readings of their own, whole as they are.
+fn names_blank(line: &str, grid: &Grid) -> bool {
+    let first = split(line, &grid.dialect).into_iter().next();
+    grid.kinds.first() == Some(&ColumnKind::Figures)
+        && first.is_some_and(|range| crate::words::is_blank(line[range].trim()))
+}
+
 /// Takes the lines next to a table that look like rows of it, and are none, out of the words, and tells of them. They
 /// name nothing, whatever stands in them.
 pub(super) fn take_beside_tables(source: &Source, sections: &mut [Section], behind: &mut Vec<TextLine>) {
@@ -244,6 +239,7 @@ pub(super) fn take_beside_tables(source: &Source, sections: &mut [Section], behi
                 && !super::join::is_date(line)
                 && !introduces()
                 && (resembles(line, row(nth)) || has_cells_of_row(line, grid))
+                && !names_blank(line, grid)
         };
         let first = 0;
         let above = sections[index].words.iter().rev();
@@ -274,7 +270,7 @@ pub(super) fn take_beside_tables(source: &Source, sections: &mut [Section], behi
             .take_while(|line| {
                 cut.is_none()
                     && of_names
-                    && is_name_alone(&text[line.span.range()], &sections[index].table.grid, text)
+                    && is_row_without_readings(&text[line.span.range()], &sections[index].table.grid, text)
             })
             .map(|line| line.line)
             .collect();
@@ -488,7 +484,7 @@ pub(super) fn add_rows(text: &str, sections: &mut Vec<Section>) -> Vec<u32> {
 
 /// Whether a line has a cell for each column of a table, words where it has words, and numbers with as many decimals as the
 /// readings where it has readings. Rows that sum up others are none.
-fn is_row_aside(line: &str, grid: &Grid, changes: &[Vec<(u32, u8)>]) -> bool {
+pub(super) fn is_row_aside(line: &str, grid: &Grid, changes: &[Vec<(u32, u8)>]) -> bool {
     const FEWEST_COLUMNS: usize = 3;
     if grid.columns() < FEWEST_COLUMNS || strip_remark(line).0.is_some() {
         return false;
@@ -511,6 +507,8 @@ fn is_row_aside(line: &str, grid: &Grid, changes: &[Vec<(u32, u8)>]) -> bool {
         let text = line[range].trim();
         match (grid.kinds[column], cell(text, grid.dialect.style)) {
             (ColumnKind::Words, Cell::Words) => {}
+            // Readings of a blank, which was read at no place of its own.
+            (ColumnKind::Figures, Cell::Words) if column == 0 && crate::words::is_blank(text) => {}
             // A name in place of the number that runs.
             (ColumnKind::Figures, Cell::Words) if column == 0 && text.starts_with(char::is_alphabetic) => {}
             (ColumnKind::Words, Cell::Number { decimals: 0, .. }) => {}

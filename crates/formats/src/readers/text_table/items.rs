@@ -6,6 +6,10 @@
 
 use std::ops::Range;
 
+use curvary_record::Quantity;
+use curvary_record::unit::{Spelling, spelled};
+
+use super::columns::quantity_of_unit;
 use super::grid::{Cursor, line_end};
 use super::surroundings::{names_light, names_wavelength};
 use crate::words::{self, WordList};
@@ -48,6 +52,9 @@ pub(super) fn items_at(text: &str, cursor: Cursor) -> Option<Items> {
     } else {
         heading
     };
+    if is_in_other_unit(heading) {
+        return None;
+    }
     let of_light = |words: &str| names_light(words) || names_wavelength(words);
     if !of_light(heading) && !names_light(line) {
         return None;
@@ -106,10 +113,35 @@ pub(super) fn items_at(text: &str, cursor: Cursor) -> Option<Items> {
     })
 }
 
+/// Whether the words in front of items say that their numbers have a unit which no reading of light has: `Weights in g for A540`,
+/// `Tablets (mg)`.
+fn is_in_other_unit(heading: &str) -> bool {
+    let mut before = "";
+    heading.split_whitespace().any(|word| {
+        let before = std::mem::replace(&mut before, word);
+        let stated = word.starts_with(['(', '[']) || matches!(before, "in" | "en" | "em");
+        let unit = word.trim_matches(|c: char| matches!(c, '(' | ')' | '[' | ']' | ',' | ':'));
+        // The article is no year.
+        let units = if stated && unit != "a" {
+            spelled(unit)
+        } else {
+            Spelling::None
+        };
+        units.units().first().is_some_and(|unit| {
+            let of_light = [Quantity::WAVELENGTH, Quantity::ABSORBANCE];
+            !matches!(unit.code(), "%" | "1")
+                && quantity_of_unit(unit).is_none_or(|of| !of_light.contains(&of))
+        })
+    })
+}
+
 /// Where the items of a line begin, behind the words that head them, and the items.
 fn behind_heading(line: &str) -> Option<(usize, Vec<Range<usize>>)> {
+    /// Words that head a line have no more colons.
+    const MOST_MARKS: usize = 8;
     let starts = std::iter::once(0).chain(line.match_indices(": ").map(|(at, _)| at + 2));
     starts
+        .take(1 + MOST_MARKS)
         .filter_map(|from| Some((from, items_of(&line[from..], None)?)))
         .find(|(_, items)| items.len() >= LEAST)
 }

@@ -14,16 +14,19 @@ use super::grid::{Cursor, line_end};
 use super::records::{Held, held};
 use super::scan::TextLine;
 use crate::column_header::read_column_header;
-use crate::words::fold;
+use crate::words::{fold, means_sample};
 
 /// So many values are the least: fewer are the conditions of a run, `pH: 7, 8`.
 const LEAST: usize = 3;
-/// A longer key is a sentence.
+/// A longer key, in characters, is a sentence: half a line of a screen.
 const LONGEST_KEY: usize = 40;
-/// A longer text is none that somebody wrote by hand.
+/// A longer text, 256 KiB, is none that somebody wrote by hand: some thousand lines.
 const LONGEST_TEXT: usize = 1 << 18;
 /// A longer list is of a text that no person wrote line by line.
 const MOST_VALUES: usize = 4096;
+
+/// How far apart the columns are to which a tab leads, in programs that show texts.
+const TAB_STOPS: [usize; 2] = [8, 4];
 
 /// The blocks of lists of a text, of which nothing else would be lost.
 pub(super) struct Lists {
@@ -40,15 +43,17 @@ impl Lists {
             return None;
         }
         let mut blocks = BTreeMap::new();
+        let mut counted = false;
         let mut cursor = Cursor { at: 0, line: 1 };
         while cursor.at < text.len() {
             if let Some(block) = ListBlock::at(text, cursor) {
                 let after = block.after();
                 blocks.insert(cursor.at, block);
                 cursor = after;
-            } else if has_values(text, cursor) {
+            } else if has_values(text, cursor) || counted && is_count(text, cursor) {
                 return None;
             } else {
+                counted |= is_count(text, cursor);
                 cursor = Cursor {
                     at: line_end(text.as_bytes(), cursor.at).1,
                     line: cursor.line + 1,
@@ -89,7 +94,19 @@ struct List {
     start: Cursor,
     key: Range<usize>,
     values: Vec<Range<usize>>,
+    spacing: Spacing,
     after: Cursor,
+}
+
+/// What blanks and tabs between the values tell of those that lack.
+#[derive(Clone, Copy, Default)]
+struct Spacing {
+    /// How many tabs stand in front of the first value besides the one behind the key.
+    tabs: usize,
+    /// Between two values stands a gap that is clearly wider than the others.
+    uneven: bool,
+    /// Whether all values stand in one line.
+    in_line: bool,
 }
 
 impl List {
@@ -115,6 +132,40 @@ impl List {
         named && self.are(text, Held::Number)
     }
 
+    /// Whether each of its values stands under one of `header`: as many, and where the space between them is uneven, or tabs are the
+    /// space in front of them, in the columns of those.
+    fn stands_under(&self, header: &Self, text: &str) -> bool {
+        let one_line = self.spacing.in_line && header.spacing.in_line;
+        let in_columns = |stop: usize, all: bool| {
+            let place = |list: &Self| {
+                let line = &text[list.start.at..];
+                let places = list.values.iter().map(|value| {
+                    let from = column_of(&line[..value.start - list.start.at], stop);
+                    (from, from + text[value.clone()].chars().count())
+                });
+                places.collect::<Vec<_>>()
+            };
+            let (own, above) = (place(self), place(header));
+            let count = if all { own.len() } else { 1 };
+            // None stands beneath two, nor beneath another than its own.
+            let beneath = |(a, b): (&(usize, usize), &(usize, usize))| a.0 < b.1 && b.0 < a.1;
+            (0..count).all(|at| {
+                let others = (0..count).filter(|other| *other != at);
+                beneath((&own[at], &above[at]))
+                    && !others.into_iter().any(|other| beneath((&own[at], &above[other])))
+            })
+        };
+        if self.values.len() != header.values.len() {
+            return false;
+        }
+        let tabbed = self.spacing.tabs != header.spacing.tabs;
+        let uneven = self.spacing.uneven || header.spacing.uneven;
+        if tabbed {
+            return one_line && TAB_STOPS.iter().any(|stop| in_columns(*stop, false));
+        }
+        !uneven || one_line && in_columns(TAB_STOPS[0], true)
+    }
+
     fn is_of_light(&self, text: &str) -> bool {
         let head = read_column_header(&text[self.key.clone()]);
         head.quantity.is_some_and(|quantity| quantity.is_of_light()) && self.is_of_numbers(text)
@@ -130,8 +181,16 @@ pub(super) struct ListBlock {
 impl ListBlock {
     /// The block that begins in the line at `cursor`: up to a list of another length, or one that says anew what runs.
     fn at(text: &str, cursor: Cursor) -> Option<Self> {
-        let header = list_at(text, cursor)?;
-        if !header.runs(text) && !header.are(text, Held::Words) {
+        let mut header = list_at(text, cursor)?;
+        while header.values.last().is_some_and(Range::is_empty) {
+            header.values.pop();
+        }
+        if header.values.len() < LEAST {
+            return None;
+        }
+        // `Analysts: Kim, Lee, Ray` names no samples.
+        let names = || header.are(text, Held::Words) && means_sample(&text[header.key.clone()]);
+        if !header.runs(text) && !names() {
             return None;
         }
         let mut lists = Vec::new();
@@ -139,9 +198,16 @@ impl ListBlock {
         let goes_on = |list: &List| {
             let anew = header.runs(text) && list.runs(text)
                 || fold(&text[list.key.clone()]) == fold(&text[header.key.clone()]);
-            list.values.len() == header.values.len() && list.is_of_numbers(text) && !anew
+            list.stands_under(&header, text) && list.is_of_numbers(text) && !anew
         };
-        while let Some(list) = list_at(text, after).filter(goes_on) {
+        while let Some(mut list) = list_at(text, after) {
+            // Cells that stand empty at the end of a line are filled up with signs.
+            while list.values.len() > header.values.len() && list.values.last().is_some_and(Range::is_empty) {
+                list.values.pop();
+            }
+            if !goes_on(&list) {
+                break;
+            }
             after = list.after;
             lists.push(list);
         }
@@ -174,16 +240,28 @@ impl ListBlock {
     }
 }
 
-/// Whether a line that begins no block holds a list, a key whose values stand below it, or a number behind a key that names light.
+/// Whether a line that begins no block holds a list, a row of numbers, or a number behind a key that names light: with the lists read,
+/// it would be lost.
 fn has_values(text: &str, cursor: Cursor) -> bool {
     let (end, _) = line_end(text.as_bytes(), cursor.at);
     let line = &text[cursor.at..end];
-    let Some(mark) = mark_of(line) else { return false };
-    let values = values_of(text, &line[mark + 1..]);
     let number = |value: &Range<usize>| held(&text[value.clone()]) == Held::Number;
+    let Some(mark) = mark_of(line) else {
+        let (values, _) = values_of(text, line);
+        let numbers = values.iter().rev().take_while(|value| number(value)).count();
+        return numbers >= LEAST || numbers > 0 && numbers == values.len() && !is_count(text, cursor);
+    };
+    let (values, _) = values_of(text, &line[mark + 1..]);
     let of = read_column_header(line[..mark].trim_matches(is_blank)).quantity;
     let of_light = of.is_some_and(|of| of.is_of_light());
-    values.is_empty() || of_light && values.iter().any(number) || list_at(text, cursor).is_some()
+    of_light && values.iter().any(number) || list_at(text, cursor).is_some()
+}
+
+/// Whether a line is a single whole number, as that of a page is.
+fn is_count(text: &str, cursor: Cursor) -> bool {
+    let (end, _) = line_end(text.as_bytes(), cursor.at);
+    let line = text[cursor.at..end].trim_matches(is_blank);
+    !line.is_empty() && line.bytes().all(|byte| byte.is_ascii_digit())
 }
 
 /// Where the line ends behind which byte `next` begins another.
@@ -201,26 +279,26 @@ fn list_at(text: &str, cursor: Cursor) -> Option<List> {
     let mark = mark_of(line)?;
     let key = line[..mark].trim_matches(is_blank);
     let key = crate::slice::range_in(text, key);
-    let mut values = values_of(text, &line[mark + 1..]);
+    let (mut values, mut spacing) = values_of(text, &line[mark + 1..]);
     let mut after = Cursor {
         at: next,
         line: cursor.line + 1,
     };
-    if values.is_empty()
-        || values
+    let numbers = |values: &[Range<usize>]| {
+        values
             .iter()
             .all(|value| held(&text[value.clone()]) == Held::Number)
-    {
+    };
+    if values.is_empty() || numbers(&values) {
         while after.at < text.len() {
             let (end, next) = line_end(text.as_bytes(), after.at);
-            let below = values_of(text, &text[after.at..end]);
-            let numbers = below
-                .iter()
-                .all(|value| held(&text[value.clone()]) == Held::Number);
-            if below.is_empty() || !numbers || mark_of(&text[after.at..end]).is_some() {
+            let (below, space) = values_of(text, &text[after.at..end]);
+            if below.is_empty() || !numbers(&below) || mark_of(&text[after.at..end]).is_some() {
                 break;
             }
             values.extend(below);
+            spacing.uneven |= space.uneven;
+            spacing.in_line = false;
             after = Cursor {
                 at: next,
                 line: after.line + 1,
@@ -231,6 +309,7 @@ fn list_at(text: &str, cursor: Cursor) -> Option<List> {
         start: cursor,
         key,
         values,
+        spacing,
         after,
     })
 }
@@ -240,7 +319,7 @@ fn mark_of(line: &str) -> Option<usize> {
     let mark = line.find([':', '='])?;
     let (key, behind) = (line[..mark].trim_matches(is_blank), &line[mark + 1..]);
     let key_like = key.starts_with(|c: char| c.is_alphabetic() || c == '[')
-        && key.len() <= LONGEST_KEY
+        && key.chars().count() <= LONGEST_KEY
         && !key.contains(['\t', ';', '|'])
         // `time, minutes`
         && (!key.contains(',') || read_column_header(key).quantity.is_some());
@@ -251,36 +330,75 @@ fn mark_of(line: &str) -> Option<usize> {
 }
 
 /// The values of a part of a line that one sign parts: a semicolon, a tab, a bar, a comma before a blank, or blanks; single ones
-/// where all are numbers.
-fn values_of(text: &str, part: &str) -> Vec<Range<usize>> {
-    let part = part.trim_matches(is_blank).trim_end_matches([';', ',']);
-    if part.is_empty() {
-        return Vec::new();
-    }
-    let parted = |sign: &str| -> Vec<Range<usize>> {
-        part.split(sign)
-            .map(|value| value.trim_matches(is_blank))
-            .filter(|value| !value.is_empty() || sign.trim() == sign && sign != "\t")
-            .map(|value| crate::slice::range_in(text, value))
-            .collect()
+/// where all are numbers. A cell between two signs in which nothing stands is one of them.
+fn values_of(text: &str, part: &str) -> (Vec<Range<usize>>, Spacing) {
+    let part = part.trim_end_matches(['\r', '\n']).trim_matches(' ');
+    let plain = part.trim_matches(is_blank).trim_end_matches([';', ',']);
+    let mut spacing = Spacing {
+        in_line: true,
+        ..Spacing::default()
     };
+    if plain.is_empty() {
+        return (Vec::new(), spacing);
+    }
+    let place = |value: &str| crate::slice::range_in(text, value);
+    let single = || plain.split_whitespace().map(place).collect::<Vec<Range<usize>>>();
+    let is_number = |value: &Range<usize>| held(&text[value.clone()]) == Held::Number;
     let sign = [";", "|", "\t", ", ", "  "]
         .into_iter()
-        .find(|sign| part.contains(sign));
-    let single: Vec<Range<usize>> = part
-        .split_whitespace()
-        .map(|value| crate::slice::range_in(text, value))
-        .collect();
-    let all_numbers = || {
-        single
-            .iter()
-            .all(|value| held(&text[value.clone()]) == Held::Number)
+        .find(|sign| plain.contains(sign));
+    let values = match sign {
+        Some("  ") | None => {
+            let words = single();
+            let values = if sign.is_none() || words.iter().all(is_number) {
+                words
+            } else {
+                let cells = plain.split("  ").map(|value| value.trim_matches(is_blank));
+                cells.filter(|value| !value.is_empty()).map(place).collect()
+            };
+            spacing.uneven = sign.is_some() && is_uneven(text, &values);
+            values
+        }
+        Some(sign) => {
+            // The first tab stands between the key and the values.
+            let front = part.len() - part.trim_start_matches('\t').len();
+            let body = match sign {
+                "\t" => {
+                    spacing.tabs = front.saturating_sub(1);
+                    &part[front..]
+                }
+                _ => plain,
+            };
+            body.split(sign)
+                .map(|value| place(value.trim_matches(is_blank)))
+                .collect()
+        }
     };
-    match sign {
-        Some("  ") if all_numbers() => single,
-        Some(sign) => parted(sign),
-        None => single,
-    }
+    (values, spacing)
+}
+
+/// Whether a gap between values that blanks part is clearly wider than another, and they stand in no columns of one width.
+fn is_uneven(text: &str, values: &[Range<usize>]) -> bool {
+    const CLEARLY: usize = 2;
+    let width = |from: usize, to: usize| text[from..to].chars().count();
+    let pairs = || values.windows(2);
+    let of_one = |widths: &[usize]| widths.windows(2).all(|pair| pair[0] == pair[1]);
+    let gaps: Vec<usize> = pairs().map(|pair| width(pair[0].end, pair[1].start)).collect();
+    let starts: Vec<usize> = pairs().map(|pair| width(pair[0].start, pair[1].start)).collect();
+    let ends: Vec<usize> = pairs().map(|pair| width(pair[0].end, pair[1].end)).collect();
+    let (least, most) = (gaps.iter().min(), gaps.iter().max());
+    let apart = least
+        .zip(most)
+        .is_some_and(|(least, most)| *most > CLEARLY * least);
+    apart && !of_one(&starts) && !of_one(&ends)
+}
+
+/// The column in which a text ends, where a tab leads to the next multiple of `stop`.
+fn column_of(text: &str, stop: usize) -> usize {
+    text.chars().fold(0, |column, sign| match sign {
+        '\t' => (column / stop + 1) * stop,
+        _ => column + 1,
+    })
 }
 
 #[cfg(test)]

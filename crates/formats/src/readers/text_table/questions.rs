@@ -177,8 +177,21 @@ pub(super) fn of_rows(source: &Source, section: &Section) -> Vec<Question> {
 fn rows_or_keys(source: &Source, section: &Section) -> Option<Question> {
     let text = source.text();
     let rows = scan::last_rows(text, &section.table);
-    let open = foot::open(&rows);
-    let first = open.last().filter(|_| source.assume().get("foot").is_none())?;
+    if source.assume().get("foot").is_some() {
+        return None;
+    }
+    let behind_empty = section.table.grid.row_behind_empty(text).map(|row| &text[row]);
+    let (open, stands) = match behind_empty {
+        Some(row) => (
+            vec![row],
+            "behind an empty row and is written otherwise than those above it",
+        ),
+        None => (
+            foot::open(&rows),
+            "at the foot of the table and has a name and one number",
+        ),
+    };
+    let first = open.last()?;
     let labels = open.iter().map(|row| {
         let at = crate::slice::range_in(text, row);
         Label {
@@ -189,7 +202,7 @@ fn rows_or_keys(source: &Source, section: &Section) -> Option<Question> {
     Some(Question {
         code: Code::new("row-does-not-fit"),
         message: format!(
-            "`{}` stands at the foot of the table and has a name and one number: is it a row, or a key and its value?",
+            "`{}` stands {stands}: is it a row, or a key and its value?",
             first.trim()
         ),
         readings: vec![

@@ -17,11 +17,11 @@ use super::scan::{HeadRow, ScannedTable, TextLine, is_ruler};
 use super::segments::RowClass;
 use crate::column_header::read_column_header;
 use crate::slice::range_in;
-use crate::words::fold;
+use crate::words::{fold, means_sample};
 
 /// Of so many keys at most is a record: some twice of what programs write.
 const MOST_KEYS: usize = 24;
-/// A longer key, in bytes, is a sentence: keys of records are a word or three, with a unit behind them.
+/// A longer key, in characters, is a sentence: keys of records are a word or three, with a unit behind them.
 const LONGEST_KEY: usize = 40;
 
 /// A key and its value, as bytes of the text.
@@ -145,14 +145,18 @@ impl<'r> RecordTable<'r> {
             let known = crate::preamble::is_known(&text[entry.key.clone()]);
             !is_reading(text, entry) && known && differ(place) == 1
         });
-        // Samples at wavelengths of which some come again are no spectrum.
+        // Samples at wavelengths of which some come again are no spectrum, nor are different ones at one each.
+        let of_samples = |place: usize| means_sample(&text[first.entries[place].key.clone()]);
+        let several = columns
+            .iter()
+            .any(|&place| of_samples(place) && differ(place) > 1);
         let at_wavelengths = |place: usize| {
             let head = read_column_header(&text[first.entries[place].key.clone()]);
             head.quantity == Some(Quantity::WAVELENGTH)
         };
         if columns
             .iter()
-            .any(|&place| at_wavelengths(place) && differ(place) < records.len())
+            .any(|&place| at_wavelengths(place) && (several || differ(place) < records.len()))
         {
             return None;
         }
@@ -162,6 +166,10 @@ impl<'r> RecordTable<'r> {
                 return values()
                     .any(|held| held == Held::Number)
                     .then_some(ColumnKind::Figures);
+            }
+            // Numbers of samples are their names.
+            if of_samples(place) {
+                return Some(ColumnKind::Words);
             }
             let all = values().all(|held| held != Held::Words) && values().any(|held| held == Held::Number);
             Some(if all {
@@ -300,7 +308,7 @@ fn title_at(text: &str, cursor: Cursor) -> Option<TextLine> {
     }
     let (end, _) = line_end(text.as_bytes(), cursor.at);
     let line = &text[cursor.at..end];
-    let name = line.len() <= LONGEST_KEY
+    let name = line.chars().count() <= LONGEST_KEY
         && line.contains(char::is_alphanumeric)
         && !line.contains([':', '=', '\t', ';']);
     (name && entry_at(text, next_line(text, cursor)).is_some()).then_some(TextLine {
@@ -329,7 +337,7 @@ fn entry_at(text: &str, cursor: Cursor) -> Option<Entry> {
     let key = key.strip_prefix(['-', '*']).unwrap_or(key).trim_start();
     let value = line[mark + 1..].trim_matches(is_blank);
     let plain = key.starts_with(char::is_alphabetic)
-        && key.len() <= LONGEST_KEY
+        && key.chars().count() <= LONGEST_KEY
         && !key.contains(['\t', ';', ',', '|'])
         // A second pair in the line is a line of another form.
         && !value.contains(['=', '\t', ';', '|'])

@@ -2,6 +2,8 @@
 
 use curvary_record::{Quantity, Run};
 
+mod doubt;
+
 use super::*;
 use crate::Assumptions;
 

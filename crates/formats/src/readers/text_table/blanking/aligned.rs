@@ -1,65 +1,109 @@
 //! Columns that are padded with blanks to stand one below the other, with cells in which nothing stands: between two columns a tab takes
 //! the place of a blank, so that a cell stands under its own header however many are empty beside it. The header of a last column in
-//! which nothing stands is blanked: no row reaches to it.
+//! which nothing stands is blanked, and told of: no row reaches to it.
+
+use std::collections::HashMap;
+use std::ops::Range;
+
+use curvary_record::{Code, Diagnostic, Place};
 
 use super::super::number::{Cell, Style, cell};
 use super::Blanked;
 
-/// A longer text is the log of a program, whose columns its own reader knows.
-const LONGEST: usize = 1 << 20;
+/// Of a longer text the cells are not held at once: they take several times its room.
+const LONGEST: usize = 1 << 24;
 
 /// So many lines at least stand below each other, and so many of them at least have a number in one column.
 const FEWEST_LINES: usize = 3;
 const FEWEST_NUMBERS: usize = 2;
 
 /// A line with the places of its signs.
-struct PaddedLine {
-    /// The byte of the text at which each sign begins.
-    signs: Vec<(usize, char)>,
+struct PaddedLine<'t> {
+    line: &'t str,
+    /// The byte of the text at which it begins.
+    at: usize,
+    /// The byte of the line at which each sign begins, and its end, where a sign has more bytes than one.
+    bytes: Option<Vec<usize>>,
     /// Where its cells begin that two blanks or more set apart, in signs.
     starts: Vec<usize>,
 }
 
-impl PaddedLine {
-    fn of(text: &str, at: usize) -> Self {
-        let text = text.trim_end();
-        let signs: Vec<(usize, char)> = text
-            .char_indices()
-            .map(|(place, sign)| (at + place, sign))
-            .collect();
-        let blank = |place: usize| signs[place].1 == ' ';
-        let begins = |place: &usize| {
-            let place = *place;
-            !blank(place) && (place == 0 || blank(place - 1) && (place == 1 || blank(place - 2)))
-        };
-        let first = (0..signs.len()).find(|&place| !blank(place));
-        let starts = (0..signs.len())
-            .filter(|place| begins(place) || first == Some(*place))
-            .collect();
-        Self { signs, starts }
+impl<'t> PaddedLine<'t> {
+    fn of(text: &'t str, at: usize) -> Self {
+        let line = text.trim_end();
+        let bytes = (!line.is_ascii()).then(|| {
+            let signs = line.char_indices().map(|(byte, _)| byte);
+            signs.chain([line.len()]).collect()
+        });
+        let (mut starts, mut blanks, mut empty) = (Vec::new(), 2, true);
+        for (place, sign) in line.chars().enumerate() {
+            if sign == ' ' {
+                blanks += 1;
+                continue;
+            }
+            if blanks >= 2 || empty {
+                starts.push(place);
+            }
+            (blanks, empty) = (0, false);
+        }
+        Self {
+            line,
+            at,
+            bytes,
+            starts,
+        }
     }
 
-    fn text(&self, from: usize, to: usize) -> String {
-        let signs = self.signs.get(from..to.min(self.signs.len())).unwrap_or(&[]);
-        let text: String = signs.iter().map(|(_, sign)| *sign).collect();
-        text.trim().to_owned()
+    /// How many signs it has.
+    fn len(&self) -> usize {
+        self.bytes
+            .as_ref()
+            .map_or(self.line.len(), |bytes| bytes.len() - 1)
+    }
+
+    /// The byte of the line at which a sign begins.
+    fn byte(&self, place: usize) -> usize {
+        let place = place.min(self.len());
+        self.bytes.as_ref().map_or(place, |bytes| bytes[place])
+    }
+
+    fn text(&self, from: usize, to: usize) -> &'t str {
+        self.line[self.byte(from)..self.byte(to)].trim()
+    }
+
+    /// The cells that two blanks or more set apart.
+    fn parted(&self) -> impl Iterator<Item = (usize, &'t str)> {
+        self.starts.iter().enumerate().map(|(place, &from)| {
+            let to = self.starts.get(place + 1).copied().unwrap_or(usize::MAX);
+            (from, self.text(from, to))
+        })
+    }
+
+    /// Whether it has two numbers at least: a key and its value has one.
+    fn has_readings(&self) -> bool {
+        self.parted().filter(|(_, cell)| is_number(cell)).nth(1).is_some()
     }
 
     /// What stands in each of these columns; `None` where its cells do not stand in them.
-    fn cells(&self, columns: &[usize]) -> Option<Vec<String>> {
-        if !self.starts.iter().all(|start| columns.contains(start)) {
+    fn cells(&self, columns: &[usize]) -> Option<Vec<&'t str>> {
+        if !self
+            .starts
+            .iter()
+            .all(|start| columns.binary_search(start).is_ok())
+        {
             return None;
         }
         let mut cells = Vec::with_capacity(columns.len());
         for (index, &from) in columns.iter().enumerate() {
             let to = columns.get(index + 1).copied().unwrap_or(usize::MAX);
-            let inside = index > 0 && from < self.signs.len();
-            if inside && self.signs[from - 1].1 != ' ' {
+            let inside = index > 0 && from < self.len();
+            if inside && self.line.as_bytes()[self.byte(from) - 1] != b' ' {
                 return None;
             }
             let cell = self.text(from, to);
             // Behind a single blank a number begins a cell, and a word may go on a sentence.
-            if inside && !self.starts.contains(&from) && !cell.is_empty() && !is_number(&cell) {
+            let starts = self.starts.binary_search(&from).is_ok();
+            if inside && !starts && !cell.is_empty() && !is_number(cell) {
                 return None;
             }
             cells.push(cell);
@@ -79,13 +123,15 @@ pub(super) fn with_tabs_between_columns(text: &str) -> Option<Blanked> {
     if text.len() > LONGEST || !text.contains("  ") {
         return None;
     }
-    let mut places: Vec<(usize, u8)> = Vec::new();
-    let mut block: Vec<PaddedLine> = Vec::new();
+    let mut parted = Parted::default();
+    let mut block: Vec<PaddedLine<'_>> = Vec::new();
     let mut at = 0;
     let mut tabs = false;
     for line in text.split_inclusive('\n') {
         if line.trim().is_empty() {
-            places.extend(between_columns(&block).filter(|_| !tabs).into_iter().flatten());
+            if !tabs {
+                parted.take(&block);
+            }
             block.clear();
             tabs = false;
         } else {
@@ -94,30 +140,54 @@ pub(super) fn with_tabs_between_columns(text: &str) -> Option<Blanked> {
         }
         at += line.len();
     }
-    places.extend(between_columns(&block).filter(|_| !tabs).into_iter().flatten());
-    if places.is_empty() {
+    if !tabs {
+        parted.take(&block);
+    }
+    if parted.changes.is_empty() {
         return None;
     }
     let mut bytes = text.as_bytes().to_vec();
-    for (place, byte) in places {
+    for (place, byte) in parted.changes {
         bytes[place] = byte;
     }
-    Some((String::from_utf8(bytes).ok()?, None))
+    let remark = parted.over_nothing.map(|header| {
+        let line = text[..header.start].matches('\n').count() + 1;
+        let message = format!("nothing stands in the column under `{}`", text[header].trim());
+        Diagnostic::note(Code::new("column-left-out"), message).at(Place::line(line), "its header")
+    });
+    Some((String::from_utf8(bytes).ok()?, remark))
+}
+
+/// What takes the place of which bytes of the text, and the first header that stands over a column in which nothing stands.
+#[derive(Default)]
+struct Parted {
+    changes: Vec<(usize, u8)>,
+    over_nothing: Option<Range<usize>>,
+}
+
+impl Parted {
+    fn take(&mut self, block: &[PaddedLine<'_>]) {
+        if let Some(parted) = between_columns(block) {
+            self.changes.extend(parted.changes);
+            self.over_nothing = self.over_nothing.take().or(parted.over_nothing);
+        }
+    }
 }
 
 /// What takes the place of which bytes of these lines.
-fn between_columns(lines: &[PaddedLine]) -> Option<Vec<(usize, u8)>> {
+fn between_columns(lines: &[PaddedLine<'_>]) -> Option<Parted> {
     if lines.len() < FEWEST_LINES {
         return None;
     }
     // A sign that strayed into one line begins no column.
-    let begins = |start: usize| lines.iter().filter(|line| line.starts.contains(&start)).count();
-    let has_strays = |line: &PaddedLine| {
-        line.starts.iter().enumerate().any(|(place, &from)| {
-            let to = line.starts.get(place + 1).copied().unwrap_or(usize::MAX);
-            let cell = line.text(from, to);
+    let mut begins: HashMap<usize, usize> = HashMap::new();
+    for start in lines.iter().flat_map(|line| &line.starts) {
+        *begins.entry(*start).or_default() += 1;
+    }
+    let has_strays = |line: &PaddedLine<'_>| {
+        line.parted().any(|(from, cell)| {
             let sign = |c: char| matches!(c, ',' | ';' | ':' | '.');
-            cell.chars().all(sign) || begins(from) == 1 && !cell.contains(char::is_alphanumeric)
+            !cell.contains(char::is_alphanumeric) && (cell.chars().all(sign) || begins[&from] == 1)
         })
     };
     // Of lines with as many cells the first.
@@ -129,7 +199,7 @@ fn between_columns(lines: &[PaddedLine]) -> Option<Vec<(usize, u8)>> {
     if columns.len() < 2 {
         return None;
     }
-    let cells: Vec<Option<Vec<String>>> = lines.iter().map(|line| line.cells(columns)).collect();
+    let cells: Vec<Option<Vec<&str>>> = lines.iter().map(|line| line.cells(columns)).collect();
     let filled = |line: &usize| {
         let cells = cells[*line].as_ref();
         cells.map_or(0, |cells| cells.iter().filter(|cell| !cell.is_empty()).count())
@@ -148,8 +218,12 @@ fn between_columns(lines: &[PaddedLine]) -> Option<Vec<(usize, u8)>> {
     }
     let numbers = |column: usize| {
         let in_column = range.clone().filter_map(|line| cells[line].as_ref());
-        in_column.filter(|cells| is_number(&cells[column])).count()
+        in_column.filter(|cells| is_number(cells[column])).count()
     };
+    // A line of readings that stands in none of the columns would be parted otherwise than those around it.
+    if (0..lines.len()).any(|line| !range.contains(&line) && lines[line].has_readings()) {
+        return None;
+    }
     let of_numbers = (1..columns.len()).any(|column| numbers(column) >= FEWEST_NUMBERS);
     if range.clone().count() < FEWEST_LINES || !of_numbers {
         return None;
@@ -163,11 +237,9 @@ fn between_columns(lines: &[PaddedLine]) -> Option<Vec<(usize, u8)>> {
     let empty = |column: usize| rows().all(|cells| cells[column].is_empty());
     let reached = (0..columns.len()).rev().find(|column| !empty(*column))? + 1;
     // A last reading that lacks is known by the numbers in front of it, and a unit alone stands under the first header.
-    let worded = |column: usize| {
-        let words = |cells: &&Vec<String>| !cells[column].is_empty() && !is_number(&cells[column]);
-        rows().any(|cells| words(&cells))
-    };
+    let worded = |column: usize| rows().any(|cells| !cells[column].is_empty() && !is_number(cells[column]));
     let last = columns.len() - 1;
+    let last_worded = worded(last);
     let lacks = |line: usize| {
         let filled: Vec<bool> = cells[line]
             .iter()
@@ -177,14 +249,14 @@ fn between_columns(lines: &[PaddedLine]) -> Option<Vec<(usize, u8)>> {
         let inner = filled.iter().skip_while(|filled| **filled).any(|filled| *filled);
         let header = line < first_row && filled.iter().filter(|filled| **filled).count() > 1;
         let ends = filled.last() == Some(&false);
-        inner || ends && (header || worded(last) || reached <= last)
+        inner || ends && (header || last_worded || reached <= last)
     };
     // `Standard 1` in front of rows, and `Absorbance Tea` over a lone unit, are no two cells.
     let lacking = range.clone().any(|line| filled(&line) < columns.len());
     let names_parted = rows().any(|cells| cells[0].contains(' '));
     let headers = || (*range.start()..first_row).filter_map(|line| cells[line].as_ref());
     let lone_unit = (*range.start()..first_row).any(|line| filled(&line) == 1);
-    let worded_header = |cell: &String| {
+    let worded_header = |cell: &&str| {
         let mut words = cell.split(' ');
         cell.contains(' ') && words.all(|word| word.chars().all(char::is_alphabetic))
     };
@@ -193,18 +265,66 @@ fn between_columns(lines: &[PaddedLine]) -> Option<Vec<(usize, u8)>> {
     if !apart && !range.clone().any(lacks) {
         return None;
     }
-    let mut changes = Vec::new();
-    for line in range {
-        let signs = &lines[line].signs;
-        let inside = columns[..reached]
-            .iter()
-            .skip(1)
-            .filter(|from| **from < signs.len());
-        changes.extend(inside.map(|from| (signs[from - 1].0, b'\t')));
-        let beyond = columns.get(reached).and_then(|from| signs.get(*from..));
-        for (at, sign) in beyond.unwrap_or_default() {
-            changes.extend((*at..at + sign.len_utf8()).map(|at| (at, b' ')));
+    // What stands over the last columns alone is their header, to which no row reaches. One that states something of its own, `pH 7.4`,
+    // is none.
+    let over_nothing = || headers().flat_map(|cells| &cells[reached..]);
+    let states = |cell: &&str| cell.contains(|c: char| c.is_ascii_digit() || matches!(c, ':' | '='));
+    if over_nothing().any(states) {
+        return None;
+    }
+    let mut parted = Parted::default();
+    for line in &lines[range] {
+        let columns_here = columns.iter().take(reached).skip(1);
+        let inside = columns_here.filter(|from| **from < line.len());
+        parted
+            .changes
+            .extend(inside.map(|from| (line.at + line.byte(*from) - 1, b'\t')));
+        if let Some(beyond) = columns.get(reached).filter(|from| **from < line.len()) {
+            let bytes = line.at + line.byte(*beyond)..line.at + line.line.len();
+            parted.over_nothing.get_or_insert(bytes.clone());
+            parted.changes.extend(bytes.map(|at| (at, b' ')));
         }
     }
-    Some(changes)
+    Some(parted)
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    fn parted(text: &str) -> Option<String> {
+        with_tabs_between_columns(text).map(|(text, _)| text.replace(' ', "").replace('\t', "|"))
+    }
+
+    #[test]
+    fn cells_that_stand_empty() {
+        let cases = [
+            (
+                "nm    Tea     Malt\n400   0.101   0.201\n410           0.202\n420   0.103   0.203\n",
+                Some("nm|Tea|Malt\n400|0.101|0.201\n410||0.202\n420|0.103|0.203\n"),
+            ),
+            // Nothing lacks.
+            (
+                "nm    Tea     Malt\n400   0.101   0.201\n410   0.102   0.202\n420   0.103   0.203\n",
+                None,
+            ),
+            // A row a blank off its columns would be parted otherwise than the others.
+            (
+                "nm    Tea     Malt    Hop\n400   0.101   0.201   0.301\n410           0.202   0.302\n420           0.203   0.303\n430    0.104   0.204  0.304\n",
+                None,
+            ),
+            // No row reaches to a last header; one that states something is none.
+            (
+                "nm    A       Tea\n400   0.101\n410   0.102\n420   0.103\n",
+                Some("nm|A\n400|0.101\n410|0.102\n420|0.103\n"),
+            ),
+            (
+                "nm    A       pH 7.4\n400   0.101\n410   0.102\n420   0.103\n",
+                None,
+            ),
+        ];
+        for (text, wanted) in cases {
+            assert_eq!(parted(text).as_deref(), wanted, "{text}");
+        }
+    }
 }

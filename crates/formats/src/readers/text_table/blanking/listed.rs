@@ -2,6 +2,7 @@
 
 use curvary_record::{Alternative, Code, Diagnostic, Label, Place, Question};
 
+use super::super::join::form_of;
 use super::super::number::{Cell, Style, cell};
 use super::super::surroundings::{names_light, names_wavelength};
 use super::ends_in_measure;
@@ -68,20 +69,10 @@ impl ListedReadings {
 
 /// Whether names are plainly those of samples: all of one form with figures, `sample 3411`, `sample 3412`, or a blank among them.
 fn are_samples<'n>(names: impl Iterator<Item = &'n str> + Clone) -> bool {
-    let form = |name: &str| -> String {
-        let mut form = String::new();
-        for sign in name.trim().chars() {
-            if !sign.is_ascii_digit() {
-                form.extend(sign.to_lowercase());
-            } else if !form.ends_with('#') {
-                form.push('#');
-            }
-        }
-        form
-    };
+    let form = |name: &str| form_of(&name.to_lowercase());
     let forms: std::collections::BTreeSet<String> = names.clone().map(form).collect();
     names.clone().any(|name| crate::words::is_blank(name.trim()))
-        || forms.len() == 1 && forms.iter().all(|form| form.contains('#'))
+        || forms.len() == 1 && forms.iter().all(|form| form.contains('0'))
 }
 
 /// What leads from a name to its reading.

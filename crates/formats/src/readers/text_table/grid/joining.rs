@@ -26,6 +26,8 @@ impl Grid {
         for (mine, theirs) in self.united.iter_mut().zip(&part.united) {
             *mine += theirs;
         }
+        let behind_empty = part.behind_empty.map(|row| row + rows);
+        self.behind_empty = self.behind_empty.or(behind_empty);
         self.by_column = OnceLock::new();
         self.distinct.fill(OnceLock::new());
         self.gaps.extend(part.gaps.drain(..).map(|gap| Gap {

@@ -78,7 +78,50 @@ impl Grid {
         self.rows += 1;
     }
 
-    /// Whether a row behind an empty one is of the list above: its name stands in front of none of those rows, as it would in another
+    /// Whether a row behind an empty one is written as those of the list above: with a name of their form, and numbers with as many
+    /// decimals. An empty row is the sign of an end rather than of none: `Limit;0.02` behind it may be a key with its value, and
+    /// only a person can tell.
+    pub(super) fn is_written_alike(&self, text: &str, row: &str) -> bool {
+        let cells = split(row, &self.dialect);
+        let alike = |(column, range): (usize, &std::ops::Range<usize>)| {
+            let place = self
+                .place
+                .get(column)
+                .and_then(|place| u32::try_from(*place).ok());
+            match cell(&row[range.clone()], self.dialect.style) {
+                Cell::Number { decimals, .. } => self
+                    .changes
+                    .iter()
+                    .any(|&(_, at, own)| Some(at) == place && own == decimals),
+                _ => true,
+            }
+        };
+        let mut numbers = cells
+            .iter()
+            .enumerate()
+            .filter(|(column, _)| self.kinds.get(*column) == Some(&ColumnKind::Figures));
+        let name = cells.first().map_or("", |range| &row[range.clone()]);
+        self.is_named_alike(text, name) && numbers.all(alike)
+    }
+
+    /// The first row behind an empty one that is written otherwise than those above it, as bytes of the text.
+    pub(in crate::readers::text_table) fn row_behind_empty(
+        &self,
+        text: &str,
+    ) -> Option<std::ops::Range<usize>> {
+        let name = self.words(0).get(self.behind_empty? as usize)?.range();
+        let from = text[..name.start].rfind(['\n', '\r']).map_or(0, |end| end + 1);
+        Some(from..line_end(text.as_bytes(), name.start).0)
+    }
+
+    /// Whether a name is of the form of one of the first names of the list, words for words and figures for figures.
+    pub(super) fn is_named_alike(&self, text: &str, name: &str) -> bool {
+        const LOOK: usize = 64;
+        let mut before = self.words(0).iter().take(LOOK);
+        before.any(|span| same_outline(&text[span.range()], name))
+    }
+
+    /// Whether a row behind another is of the list above: its name stands in front of none of those rows, as it would in another
     /// block, and is no key that is known.
     pub(super) fn goes_on_list(&self, text: &str, row: &str) -> bool {
         const LOOK: usize = 64;

@@ -144,6 +144,8 @@ pub(super) struct Grid {
     /// How many damaged rows stand directly above the first one.
     pub(super) lost_above: usize,
     pub(super) notes: Vec<RowNote>,
+    /// The first row of a list behind an empty one that is written otherwise than those above.
+    behind_empty: Option<u32>,
     /// The unit that stood behind the numbers of a column, in its cells.
     pub(super) units: Vec<Option<String>>,
     /// In how many cells of a column it stood.
@@ -241,6 +243,7 @@ impl Grid {
             odd: Vec::new(),
             lost_above: 0,
             notes: Vec::new(),
+            behind_empty: None,
             amid: false,
             below: false,
             bare_before: Vec::new(),

@@ -79,11 +79,28 @@ impl Grid {
                 if next(self).is_none_or(|next| self.ends_before(text, next)) {
                     break;
                 }
+                // What stands behind the other empty lines in front of that row is known already.
                 cursor = behind;
+                while cursor.at < end {
+                    let (stop, next) = super::line_end(bytes, cursor.at);
+                    if !text[cursor.at..stop].trim_matches(is_blank).is_empty() {
+                        break;
+                    }
+                    cursor = Cursor {
+                        at: next,
+                        line: cursor.line + 1,
+                    };
+                }
                 continue;
             }
             // `;` between the rows of a list is an empty line with its separator.
-            if self.is_empty_row(line) && next(self).is_some_and(|next| self.goes_on_list(text, next)) {
+            if self.is_empty_row(line)
+                && let Some(next) = next(self).filter(|next| self.goes_on_list(text, next))
+            {
+                if !self.is_written_alike(text, next) {
+                    self.behind_empty
+                        .get_or_insert(u32::try_from(self.rows).unwrap_or(u32::MAX));
+                }
                 cursor = behind;
                 continue;
             }
@@ -119,17 +136,26 @@ impl Grid {
                         what: Noted::Summary,
                     });
                 }
-                // `Malt;` between rows of a list: its reading lacks.
+                // `Malt;` between rows of a list: its reading lacks. `Set 2;` between `tea` and `malt` is no name, and is told of.
                 LineOutcome::No
                     if self.is_name_alone(line)
                         && next(self).is_some_and(|next| self.goes_on_list(text, next)) =>
                 {
-                    self.name_without_reading(line, cursor);
-                    if cursor.line != expected_line {
-                        self.lines
-                            .push((u32::try_from(self.rows - 1).unwrap_or(u32::MAX), cursor.line));
+                    let name = split(line, &self.dialect).into_iter().next().unwrap_or(0..0);
+                    if self.is_named_alike(text, &line[name]) {
+                        self.name_without_reading(line, cursor);
+                        if cursor.line != expected_line {
+                            self.lines
+                                .push((u32::try_from(self.rows - 1).unwrap_or(u32::MAX), cursor.line));
+                        }
+                        expected_line = cursor.line + 1;
+                    } else {
+                        self.odd.push(OddRow {
+                            line: cursor.line,
+                            span: Span::new(cursor.at, line_end),
+                            cells: Some(1),
+                        });
                     }
-                    expected_line = cursor.line + 1;
                 }
                 // One damaged sign is no end of a table that goes on behind it.
                 LineOutcome::No => {

@@ -402,7 +402,7 @@ fn parts_of(
                         .last()
                         .copied()
                         .filter(|&word| tokens[word].kind == PieceKind::Word && tokens[word].fixed.is_some())
-                        .filter(|&word| !is_of_samples(&first[form[word].range.clone()]))
+                        .filter(|&word| !words::means_sample(&first[form[word].range.clone()]))
                         .filter(|_| unit.is_none() && counts_on(lines, place));
                     let mut name = take_lead(first, form, tokens, std::mem::take(&mut lead), &mut parts)?;
                     if let (None, Some(word)) = (&name, counted) {
@@ -442,12 +442,6 @@ fn parts_of(
         });
     }
     lead.iter().all(|&place| fixed(place).is_some()).then_some(parts)
-}
-
-/// Whether a word means a sample, whose number is a part of its name.
-fn is_of_samples(word: &str) -> bool {
-    let of = crate::column_header::read_column_header(word).quantity;
-    of.is_some_and(|of| of.as_str() == "sample") || words::field_of(word) == Some("sample")
 }
 
 /// Whether the whole numbers at a place count the lines.

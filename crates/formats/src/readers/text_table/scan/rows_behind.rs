@@ -21,6 +21,8 @@ pub(super) const MOST_NOTES: usize = 3;
 /// The rows at `cursor` as a table of their own, where they are too few to be one by themselves and go on with the table before
 /// them: a last row behind `;;;` in its very step, or the rest of a list of named rows behind a note.
 pub(super) fn rows_behind(text: &str, cursor: Cursor, above: &[TextPiece]) -> Option<(ScannedTable, Cursor)> {
+    /// More lines between them, and rows belong to no table above; a long text would be walked back for each of its lines.
+    const LOOK: usize = 64;
     let none = BTreeSet::new();
     let empty = |piece: &&TextPiece| match piece {
         TextPiece::Blank => true,
@@ -30,14 +32,16 @@ pub(super) fn rows_behind(text: &str, cursor: Cursor, above: &[TextPiece]) -> Op
         }
         TextPiece::Table(_) => false,
     };
-    let (before, between) = above
-        .iter()
-        .enumerate()
-        .rev()
-        .find_map(|(at, piece)| match piece {
-            TextPiece::Table(table) => Some((table, &above[at + 1..])),
-            _ => None,
-        })?;
+    let (before, between) =
+        above
+            .iter()
+            .enumerate()
+            .rev()
+            .take(LOOK)
+            .find_map(|(at, piece)| match piece {
+                TextPiece::Table(table) => Some((table, &above[at + 1..])),
+                _ => None,
+            })?;
     if let Some(found) = samples_below(text, cursor, before, between) {
         return Some(found);
     }

@@ -346,7 +346,12 @@ pub(super) fn table_at(
         grid = anew;
         after = grid.read(text, cursor, again);
     }
-    if let Some(foot) = foot_of(text, cursor.at..after.at, open_are_keys).filter(|foot| *foot > cursor.at) {
+    let behind_empty = grid.row_behind_empty(text).filter(|_| open_are_keys);
+    let foot = foot_of(text, cursor.at..after.at, open_are_keys)
+        .into_iter()
+        .chain(behind_empty.map(|row| row.start))
+        .min();
+    if let Some(foot) = foot.filter(|foot| *foot > cursor.at) {
         let mut anew = Grid::new(dialect.clone(), grid.kinds.clone());
         anew.learn_extents(&sample, &cells);
         anew.expect_units(&sample);
