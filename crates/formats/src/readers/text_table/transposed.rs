@@ -10,7 +10,7 @@ use curvary_record::{Lines, Quantity, Span};
 use super::columns::NumberedNames;
 use super::grid::{ColumnKind, Grid, MissingCell, UprightColumn};
 use super::number::{Cell, cell};
-use super::scan::{HeadRow, ScannedTable};
+use super::scan::{HeadRow, ScannedTable, TextLine};
 use super::segments::RowClass;
 use super::shape::{RunDraft, numbers_things};
 use crate::Source;
@@ -95,7 +95,6 @@ impl Transposed {
             && grid.units.iter().all(Option::is_none)
             && grid.rows + table.heads.len() <= MOST_ROWS
             && (3..=MOST_COLUMNS).contains(&grid.columns())
-            && !table.heads.is_empty()
             && table.joined.is_empty();
         let (first, others) = grid.kinds.split_first()?;
         if !plain
@@ -184,7 +183,9 @@ fn lies_on_its_side(rows: &[Row], levels: usize) -> bool {
         && heads[0].is_of_numbers()
         && heads[0].meaning == RowMeaning::Condition
         && count(below, RowMeaning::Light) == below.len();
-    !is_matrix && (rows.len() > levels + 1 || count(rows, RowMeaning::Condition) > 0)
+    let conditions = count(rows, RowMeaning::Condition);
+    let beside = conditions + count(rows, RowMeaning::Names);
+    !is_matrix && (levels > 0 && rows.len() > levels + 1 || levels > 0 && conditions > 0 || beside > 0)
 }
 
 /// A row of headers upright; none where it names columns.
@@ -199,13 +200,22 @@ fn row_of_head(text: &str, grid: &Grid, head: &HeadRow) -> Option<Row> {
     let is_number = |cell: &Cell| matches!(cell, Cell::Number { .. });
     let is_figure =
         |cell: &Cell| is_number(cell) || matches!(cell, Cell::Missing | Cell::Beyond | Cell::Empty);
-    let column = if read.iter().all(is_figure) && read.iter().any(is_number) {
+    // `0 mg/L`, `10 mg/L`: one unit behind every number.
+    let unit = read
+        .iter()
+        .zip(&texts)
+        .find_map(|(cell, text)| unit_behind(cell, text));
+    let united = |(cell, text): (&Cell, &&str)| *cell == Cell::Empty || unit_behind(cell, text) == unit;
+    let all_united = unit.is_some() && read.iter().zip(&texts).all(united);
+    let column = if all_united || read.iter().all(is_figure) && read.iter().any(is_number) {
         let mut values = Vec::with_capacity(read.len());
         let mut decimals = Vec::with_capacity(read.len());
         let mut gaps = Vec::new();
         for (place, found) in read.iter().enumerate() {
             let (value, places) = match found {
-                Cell::Number { value, decimals } => (*value, *decimals),
+                Cell::Number { value, decimals } | Cell::WithUnit { value, decimals, .. } => {
+                    (*value, *decimals)
+                }
                 _ => (f64::NAN, 0),
             };
             let lack = match found {
@@ -222,6 +232,7 @@ fn row_of_head(text: &str, grid: &Grid, head: &HeadRow) -> Option<Row> {
             values,
             decimals,
             gaps,
+            unit: unit.map(str::to_owned),
         }
     } else {
         let names = NumberedNames::of(texts.iter().copied());
@@ -251,23 +262,38 @@ fn row_of_head(text: &str, grid: &Grid, head: &HeadRow) -> Option<Row> {
     })
 }
 
+/// The unit behind the number of a cell.
+fn unit_behind<'t>(cell: &Cell, text: &'t str) -> Option<&'t str> {
+    match cell {
+        Cell::WithUnit { unit, .. } => text.get(*unit..),
+        _ => None,
+    }
+}
+
 /// The table whose columns are these rows.
 fn upright(table: &ScannedTable, rows: Vec<Row>) -> ScannedTable {
-    let line = table.heads.first().map(|head| head.line);
     let readings = rows.iter().find(|row| row.meaning == RowMeaning::Light);
     let at = readings.map_or(table.first_line, |row| row.line);
     let (heads, columns): (Vec<Option<Span>>, Vec<UprightColumn>) = rows
         .into_iter()
         .map(|row| (Some(row.name).filter(|name| !name.range().is_empty()), row.column))
         .unzip();
-    let heads = line.map(|line| HeadRow {
+    // The header lies down the first column: what is said of its line is said of the first row.
+    let line = table.heads.first().map_or_else(
+        || TextLine {
+            span: heads.iter().copied().flatten().next().unwrap_or(Span::new(0, 0)),
+            line: table.first_line,
+        },
+        |head| head.line,
+    );
+    let heads = HeadRow {
         line,
         class: RowClass::Header,
         cells: heads,
-    });
+    };
     ScannedTable {
         grid: Grid::of_columns(table.grid.dialect.clone(), columns, at),
-        heads: heads.into_iter().collect(),
+        heads: vec![heads],
         first_line: table.first_line,
         last_line: table.last_line,
         open: table.open.clone(),

@@ -12,6 +12,8 @@ pub(in crate::readers::text_table) enum UprightColumn {
         decimals: Vec<u8>,
         /// The rows without a number, why, and where.
         gaps: Vec<(usize, MissingCell, Span)>,
+        /// The unit that stands behind every number.
+        unit: Option<String>,
     },
     Words(Vec<Span>),
 }
@@ -39,8 +41,12 @@ impl Grid {
                     values,
                     decimals,
                     gaps,
+                    unit,
                 } => {
                     grid.rows = values.len();
+                    let numbers = values.iter().filter(|value| !value.is_nan()).count();
+                    grid.united[index as usize] = u32::try_from(numbers).unwrap_or(u32::MAX);
+                    grid.units[index as usize] = unit;
                     let told = |gap: (usize, MissingCell, Span)| Gap {
                         row: u32::try_from(gap.0).unwrap_or(u32::MAX),
                         column: index,
@@ -86,6 +92,7 @@ impl Grid {
                 .clone()
                 .filter_map(|column| gap(column).map(|gap| (column - columns.start, gap.lack, gap.span)))
                 .collect(),
+            unit: None,
         }
     }
 }
