@@ -185,7 +185,7 @@ fn lies_on_its_side(rows: &[Row], levels: usize) -> bool {
         && count(below, RowMeaning::Light) == below.len();
     let conditions = count(rows, RowMeaning::Condition);
     let beside = conditions + count(rows, RowMeaning::Names);
-    !is_matrix && (levels > 0 && rows.len() > levels + 1 || levels > 0 && conditions > 0 || beside > 0)
+    !is_matrix && (beside > 0 || levels > 0 && rows.len() > levels + 1)
 }
 
 /// A row of headers upright; none where it names columns.

@@ -252,7 +252,6 @@ fn are_merged(cells: &[Option<Span>]) -> bool {
     let size = second - first;
     *first == 0
         && size >= 2
-        && cells.len() % size == 0
         && filled.iter().enumerate().all(|(group, &at)| at == group * size)
         && filled.len() * size == cells.len()
 }

@@ -93,7 +93,7 @@ fn leave_doubtful(column: &mut Column, style: Style) {
     let doubtful = column.held.iter().any(|held| amount(held) && is_doubtful(held));
     column
         .held
-        .retain(|held| !is_doubtful(held) && !(doubtful && amount(held)));
+        .retain(|held| !(is_doubtful(held) || doubtful && amount(held)));
     if column.held.len() < before && column.label.is_none() {
         column.label = column.heads.last().map(|(text, _)| text.trim().to_owned());
     }

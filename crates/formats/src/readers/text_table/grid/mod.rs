@@ -346,6 +346,12 @@ impl Grid {
         self.numbers(column).iter().copied()
     }
 
+    /// How many rows a column has up to its last number.
+    pub(super) fn filled(&self, column: usize) -> usize {
+        let last = self.numbers(column).iter().rposition(|value| !value.is_nan());
+        last.map_or(0, |row| row + 1)
+    }
+
     /// One number of a column of figures.
     pub(super) fn figure(&self, row: usize, column: usize) -> f64 {
         let figures = self.figures.get(self.place[column]);

@@ -509,7 +509,7 @@ impl Grid {
         let aside = (self.rows > 0 || self.below)
             && !beyond.is_empty()
             && (beyond[0].as_ref().is_some_and(remark)
-                || beyond.iter().flatten().all(words) && beyond.iter().flatten().any(|cell| said(cell)))
+                || beyond.iter().flatten().all(words) && beyond.iter().flatten().any(said))
             // Where single blanks separate, the line may be a sentence that begins with numbers.
             && (hard || self.below || self.dialect.sep == Delimiter::Wide || self.is_next_x(line, &cells));
         if aside {

@@ -353,12 +353,7 @@ impl Shaper<'_> {
     /// How many numbers of a column are absent, apart from cells that were left empty.
     fn lacking(&self, column: usize) -> usize {
         let grid = &self.table.grid;
-        let last = grid
-            .column(column)
-            .enumerate()
-            .filter(|(_, value)| !value.is_nan())
-            .last()
-            .map_or(0, |(row, _)| row);
+        let last = grid.filled(column).saturating_sub(1);
         let cut = !self.source.text().ends_with(['\n', '\r'])
             && self.table.last_line as usize == self.source.lines().count();
         let counts = |gap: &&Gap| match gap.lack {
@@ -435,21 +430,10 @@ impl Shaper<'_> {
             let gaps: Vec<&Gap> = all.iter().copied().filter(|gap| gap.lack == lack).collect();
             let gaps: Vec<_> = match lack {
                 // Empty cells at the end of a column only say that it is shorter than its neighbours.
-                MissingCell::Empty | MissingCell::Short => {
-                    let mut lengths: BTreeMap<u32, usize> = BTreeMap::new();
-                    let mut length = |column: u32| {
-                        *lengths.entry(column).or_insert_with(|| {
-                            let filled = grid.column(column as usize).enumerate();
-                            filled
-                                .filter(|(_, value)| !value.is_nan())
-                                .last()
-                                .map_or(0, |(row, _)| row + 1)
-                        })
-                    };
-                    gaps.into_iter()
-                        .filter(|gap| (gap.row as usize) < length(gap.column))
-                        .collect()
-                }
+                MissingCell::Empty | MissingCell::Short => gaps
+                    .into_iter()
+                    .filter(|gap| (gap.row as usize) < grid.filled(gap.column as usize))
+                    .collect(),
                 _ => gaps,
             };
             let Some(first) = gaps.first() else { continue };

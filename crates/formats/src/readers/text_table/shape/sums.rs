@@ -21,15 +21,22 @@ pub(super) fn at_the_foot(grid: &Grid, columns: &[Column], known: &BTreeSet<usiz
         .map(|column| (column.index, rounding_of(&decimals[grid.place(column.index)])))
         .collect();
     let most = MOST_SUMS.min(grid.rows.saturating_sub(FEWEST_ROWS));
-    // The more rows above, the fewer below.
+    // Every row is added up once, however many stand at the foot.
+    let mut above = vec![Tally::default(); figures.len()];
+    let mut added = 0;
+    // The more rows below, the fewer above.
     (1..=most)
         .rev()
         .find_map(|count| {
             let first = grid.rows - count;
+            for (tally, &(column, _)) in above.iter_mut().zip(&figures) {
+                (added..first).for_each(|row| tally.add(grid.figure(row, column)));
+            }
+            added = first;
             let sums: Option<Vec<Sum>> = (first..grid.rows)
                 .map(|row| {
                     let by_name = known.contains(&row).then_some(Sum::Named);
-                    by_name.or_else(|| sum_of(grid, row, first, &figures))
+                    by_name.or_else(|| sum_of(grid, row, &figures, &above))
                 })
                 .collect();
             let sums = sums?;
@@ -53,50 +60,68 @@ enum Sum {
     Other,
 }
 
-/// What is worked out from numbers.
-type Figure = fn(&[f64]) -> f64;
+/// Numbers added up, as far as their sums need them: how many, and the sums of their distances from the first and of the squares.
+#[derive(Clone, Copy, Default)]
+struct Tally {
+    first: f64,
+    count: f64,
+    sum: f64,
+    squares: f64,
+}
 
-/// What a row is of the rows in front of row `first`, the same in all columns.
-fn sum_of(grid: &Grid, row: usize, first: usize, figures: &[(usize, f64)]) -> Option<Sum> {
+impl Tally {
+    fn add(&mut self, value: f64) {
+        if value.is_nan() {
+            return;
+        }
+        if self.count == 0.0 {
+            self.first = value;
+        }
+        let distance = value - self.first;
+        self.count += 1.0;
+        self.sum += distance;
+        self.squares += distance * distance;
+    }
+
+    fn mean(&self) -> f64 {
+        self.first + self.sum / self.count
+    }
+
+    /// The deviation from the mean, by so many degrees of freedom.
+    fn deviation(&self, freedom: f64) -> f64 {
+        ((self.squares - self.sum * self.sum / self.count).max(0.0) / freedom).sqrt()
+    }
+}
+
+/// What is worked out from numbers.
+type Figure = fn(&Tally) -> f64;
+
+/// What a row is of the rows in front of it that are added up in `above`, the same in all columns.
+fn sum_of(grid: &Grid, row: usize, figures: &[(usize, f64)], above: &[Tally]) -> Option<Sum> {
     let all: [(Sum, Figure); 6] = [
-        (Sum::Mean, mean),
-        (Sum::Other, |all| deviation(all, all.len() - 1)),
-        (Sum::Other, |all| deviation(all, all.len())),
+        (Sum::Mean, Tally::mean),
+        (Sum::Other, |all| all.deviation(all.count - 1.0)),
+        (Sum::Other, |all| all.deviation(all.count)),
         (Sum::Other, |all| {
-            100.0 * deviation(all, all.len() - 1) / mean(all)
+            100.0 * all.deviation(all.count - 1.0) / all.mean()
         }),
-        (Sum::Other, |all| all.len() as f64),
-        (Sum::Other, |all| all.iter().sum()),
+        (Sum::Other, |all| all.count),
+        (Sum::Other, |all| all.first * all.count + all.sum),
     ];
     all.into_iter().find_map(|(sum, of)| {
         let mut compared = 0;
-        for &(column, rounding) in figures {
+        for (&(column, rounding), above) in figures.iter().zip(above) {
             let own = grid.figure(row, column);
-            let above: Vec<f64> = (0..first)
-                .map(|row| grid.figure(row, column))
-                .filter(|value| !value.is_nan())
-                .collect();
             // A column without numbers tells nothing.
             if own.is_nan() {
                 continue;
             }
-            if above.len() < FEWEST_ROWS || (of(&above) - own).abs() > rounding {
+            if above.count < FEWEST_ROWS as f64 || (of(above) - own).abs() > rounding {
                 return None;
             }
             // Readings that are all alike are their own mean.
-            compared += usize::from(deviation(&above, above.len()) > rounding);
+            compared += usize::from(above.deviation(above.count) > rounding);
         }
         (compared > 0).then_some(sum)
     })
-}
-
-fn mean(all: &[f64]) -> f64 {
-    all.iter().sum::<f64>() / all.len() as f64
-}
-
-/// The deviation of numbers from their mean, by so many degrees of freedom.
-fn deviation(all: &[f64], freedom: usize) -> f64 {
-    let mean = mean(all);
-    let squares: f64 = all.iter().map(|value| (value - mean).powi(2)).sum();
-    (squares / freedom as f64).sqrt()
 }
