@@ -691,7 +691,7 @@ fn plain_evidence(bytes: &[u8]) -> Option<SignEvidence> {
         return None;
     }
     // `1.` is the first as often as a number.
-    if behind.is_empty() {
+    if behind.is_empty() && front > 0 {
         return Some(SignEvidence::None);
     }
     let sure = behind.len() != 3 || front == 0 || figure[0] == b'0' || front > 3;
@@ -735,8 +735,10 @@ fn any_evidence(text: &str) -> SignEvidence {
             .trim_start_matches(['+', '-'])
             .starts_with(|c: char| c.is_ascii_digit())
     });
+    let ordinal = commas + points == 1 && figure.ends_with([',', '.']) && figure.len() > 1;
     match (commas, points) {
         (0, 0) => SignEvidence::None,
+        _ if ordinal => SignEvidence::None,
         (1, 0) => {
             let front = leading(',');
             if has_exponent

@@ -97,10 +97,7 @@ fn cells_of_lists_that_lack() {
     let read = "Absorbance at 540 nm\n\nSample:\tTea\tMalt\tHop\nA540:\t0.101\t\t0.404\n";
     assert_told(
         read,
-        &[
-            "Tea: A540 | index 1 | 0.101 | wavelength 540",
-            "Hop: A540 | index 1 | 0.404 | wavelength 540",
-        ],
+        &["A540: Tea, Hop | index 1 3 | 0.101 0.404 | wavelength 540"],
     );
 }
 
