@@ -236,9 +236,17 @@ fn row_of_head(text: &str, grid: &Grid, head: &HeadRow) -> Option<Row> {
         }
     } else {
         let names = NumberedNames::of(texts.iter().copied());
+        // `well` among `lysate`, `wash 1` names a sample.
+        let of_columns = |quantity: &Quantity| {
+            quantity.is_of_light()
+                || matches!(
+                    quantity.as_str(),
+                    "wavelength" | "wavenumber" | "time" | "concentration" | "temperature" | "ph" | "rate"
+                )
+        };
         let names_column = |text: &&str| {
             let head = read_column_header(text);
-            !names.has(text) && (head.quantity.is_some() || head.unit.is_some())
+            !names.has(text) && (head.quantity.as_ref().is_some_and(of_columns) || head.unit.is_some())
         };
         if texts.iter().any(names_column) {
             return None;
