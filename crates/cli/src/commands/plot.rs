@@ -43,7 +43,7 @@ pub(crate) struct PlotCommand {
     model: Option<String>,
     /// The trace that holds standard deviations, drawn as error bars
     #[arg(long, value_name = "TRACE", conflicts_with_all = ["mean", "model"])]
-    errors: Option<String>,
+    error_bars: Option<String>,
     /// Take the place of a picture that is there already
     #[arg(long)]
     replace: bool,
@@ -315,7 +315,7 @@ impl PlotCommand {
                 continue;
             }
             let errors = self
-                .errors
+                .error_bars
                 .as_ref()
                 .and_then(|label| subject.run.traces.iter().find(|trace| label_of(trace) == *label));
             for (number, trace) in subject.run.traces.iter().enumerate() {
@@ -342,7 +342,7 @@ impl PlotCommand {
                     .filter(|errors| errors.x.values == subject.run.traces[number].x.values)
                     .filter(|_| trace.len() == whole)
                     .map(|errors| errors.y.values.to_vec());
-                if let (Some(label), None) = (&self.errors, &bars) {
+                if let (Some(label), None) = (&self.error_bars, &bars) {
                     said.push(match errors {
                         None => format!("{name} has no error bars: no trace is called `{label}`"),
                         Some(_) => {

@@ -4,11 +4,12 @@ use curvary_record::{Code, Diagnostic, Outcome, OutcomeKind, Parameter, Quantity
 use serde_json::json;
 
 use super::columns::arrange;
+use super::compare::usual_laws;
 use super::curve::curves;
 use super::doubt::two;
 use super::drift::{DRIFT_MOVES, HiddenDrift};
 use super::{Chosen, FitPoints, blank, gather, say_of_constraint, tell, title, unit_of_parameter, weighs};
-use crate::courses::Course;
+use crate::courses::{Course, usual_courses};
 use crate::fit::{DataSet, Fit, Options, SharedFit, Weighting, compare, f_test, fit_shared};
 use crate::models::{Constrained, Model};
 use crate::refusal::Refusal;
@@ -92,12 +93,24 @@ fn renamed<'a>(taken: &'a [Run], runs: &[NamedRun<'a>]) -> Vec<NamedRun<'a>> {
         .collect()
 }
 
-/// Ranks laws over all runs at once, each with those of the parameters `plan.share` names that it has.
+/// Ranks laws over all runs at once, each with those of the parameters `plan.share` names that it has; the usual ones where `models` is
+/// empty. A law that lacks one of them is left out, as by [`lacking`].
 ///
 /// None where no run is given.
 pub fn compare_together(plan: &FitPlan, models: &[String], runs: &[NamedRun<'_>]) -> Option<Together> {
     let taken = taken(plan, runs);
     let runs = &renamed(&taken, runs);
+    let usual = usual_of(runs);
+    let models = if models.is_empty() { &usual } else { models };
+    let named = FitPlan {
+        model: if plan.model.is_empty() {
+            models.first().cloned().unwrap_or_default()
+        } else {
+            plan.model.clone()
+        },
+        ..plan.clone()
+    };
+    let plan = &named;
     let mut outcome = several(plan, runs)?;
     outcome.kind = OutcomeKind::Comparison;
     outcome.model = models.join(", ");
@@ -110,6 +123,10 @@ pub fn compare_together(plan: &FitPlan, models: &[String], runs: &[NamedRun<'_>]
         };
         let own = match own.chosen() {
             Ok(chosen) => {
+                if let Some(why) = lacking(plan, chosen.model()) {
+                    failed.push((model.clone(), why));
+                    continue;
+                }
                 let own = own.for_law(&chosen);
                 let share = match own.tied(&chosen) {
                     Ok(Some(tied)) => shared_names(&own, &tied),
@@ -137,11 +154,22 @@ pub fn compare_together(plan: &FitPlan, models: &[String], runs: &[NamedRun<'_>]
     let choice = match compare(&list) {
         Ok(choice) => choice,
         Err(refusal) => {
+            let refusal = if fits.len() < 2 && !failed.is_empty() {
+                too_few_left(&failed)
+            } else {
+                refusal
+            };
             let mut all = refused(outcome, &refusal);
             all.refused = failed;
             return Some(all);
         }
     };
+    for (name, why) in &failed {
+        outcome.remarks.push(Diagnostic::note(
+            Code::new("fit-remark"),
+            format!("{name} is not among the laws compared: {why}"),
+        ));
+    }
     let ranked: Vec<(String, f64, f64)> = choice
         .ranking
         .iter()
@@ -246,6 +274,51 @@ fn refused(mut outcome: Outcome, refusal: &Refusal) -> Together {
     }
 }
 
+/// The laws that are compared where none is named.
+fn usual_of(runs: &[NamedRun<'_>]) -> Vec<String> {
+    let of_rates = runs.first().map(|named| usual_laws(named.run)).unwrap_or_default();
+    if !of_rates.is_empty() {
+        return of_rates;
+    }
+    let courses = usual_courses();
+    courses.iter().map(|course| course.name().into_owned()).collect()
+}
+
+/// Why a law has no place beside laws that share what `plan.share` names; none where it has.
+///
+/// A law that does not share what the others do has a value of its own for each run where they have one for all. That it fits better then
+/// says nothing about the law. Numbered parameters stand for each other: with `k,k1,k2` a law of one phase shares `k`, one of two
+/// phases `k1` and `k2`.
+fn lacking(plan: &FitPlan, model: &dyn Model) -> Option<String> {
+    if plan.share.iter().any(|name| name == "all") {
+        return None;
+    }
+    let stem = |name: &str| name.trim_end_matches(|c: char| c.is_ascii_digit()).to_owned();
+    let has = |name: &str| model.parameters().iter().any(|p| p.name == name);
+    let shared: Vec<String> = plan
+        .share
+        .iter()
+        .filter(|name| has(name))
+        .map(|name| stem(name))
+        .collect();
+    let lacks = plan
+        .share
+        .iter()
+        .find(|name| !has(name) && !shared.contains(&stem(name)))?;
+    let own: Vec<&str> = model.parameters().iter().map(|p| p.name.as_ref()).collect();
+    Some(format!(
+        "it has no parameter `{lacks}` for the runs to share, and would have values of its own for every run; it has {}",
+        own.join(", ")
+    ))
+}
+
+fn too_few_left(failed: &[(String, String)]) -> Refusal {
+    let all: Vec<String> = failed.iter().map(|(name, why)| format!("{name}: {why}")).collect();
+    Refusal::Unsuitable {
+        why: format!("fewer than two laws are left to be compared: {}", all.join("; ")),
+    }
+}
+
 /// The names of `plan.share` that a model has.
 fn shared_names(plan: &FitPlan, model: &dyn Model) -> Vec<String> {
     plan.share
@@ -334,7 +407,7 @@ fn together(
             let other = fit_shared(whole, &sets, &share, serial, &free.options(whole).ok()?).ok()?;
             f_test(&shared.fit, &other.fit).ok()
         });
-    let pooled = pooled(model, &share, &mut shared, options.level);
+    let (pooled, widened) = pooled(model, &share, &mut shared, options.level);
     let y_unit = first.gathered.y_unit(&first.trace);
     let level_unit = first.gathered.level_unit.clone();
     let unit = |of: &str, name: &str| -> Option<Unit> {
@@ -358,6 +431,12 @@ fn together(
     );
     outcome.remarks.extend(against.as_ref().map(say_of_constraint));
     say(plan, &members, &shared, &pooled, &share, outcome);
+    if widened {
+        outcome.remarks.push(Diagnostic::note(
+            Code::new("fit-remark"),
+            "what each run has of its own was found with the shared value, which is not its own: the errors allow for the scatter between              the runs, and a fit of each run by itself says more of it",
+        ));
+    }
     if let (Chosen::Course(course), None) = (&chosen, &tied) {
         say_drift(course, &members, &shared, &share, outcome);
     }
@@ -481,8 +560,15 @@ fn in_units_of(trace: &mut Trace, first: &Trace) -> Result<(), Refusal> {
 
 /// What the runs by themselves say of each shared parameter. Where they differ by more than their own errors, the error of the
 /// shared value is made to count runs, not points.
-fn pooled(model: &dyn Model, share: &[usize], shared: &mut SharedFit, level: f64) -> Vec<(String, Pooled)> {
+fn pooled(
+    model: &dyn Model,
+    share: &[usize],
+    shared: &mut SharedFit,
+    level: f64,
+) -> (Vec<(String, Pooled)>, bool) {
     let mut all = Vec::new();
+    let plain = shared.fit.covariance.clone();
+    let mut scattering = Vec::new();
     for (place, j) in share.iter().enumerate() {
         let own: Vec<(f64, Option<f64>)> = shared
             .alone
@@ -499,20 +585,35 @@ fn pooled(model: &dyn Model, share: &[usize], shared: &mut SharedFit, level: f64
         let differ = found.homogeneity.is_some_and(|(_, chance)| chance < DIFFER);
         // Shared parameters stand first, in the order of the model.
         let place = share.iter().filter(|other| **other < share[place]).count();
+        let weights = weights_of_points(&own);
+        // The fit of all weighs by points, and not as the mean over runs does: its own error is the larger one.
+        let by_points = weights
+            .iter()
+            .zip(&own)
+            .map(|(weight, own)| weight * weight * (own.1.unwrap_or(0.0).powi(2) + found.between.powi(2)))
+            .sum::<f64>()
+            .sqrt();
+        let over_runs = found.standard_error.max(by_points);
+        if differ && found.between > 0.0 {
+            scattering.push(Scattering {
+                place,
+                between: found.between,
+                weights,
+            });
+        }
         let parameter = &mut shared.fit.parameters[place];
         if differ
             && let Some(error) = parameter
                 .standard_error
-                .filter(|error| *error < found.standard_error)
+                .filter(|error| *error < over_runs)
         {
-            let half =
-                crate::distribution::t_half_width(level, found.count as f64 - 1.0) * found.standard_error;
-            parameter.standard_error = Some(found.standard_error);
+            let half = crate::distribution::t_half_width(level, found.count as f64 - 1.0) * over_runs;
+            parameter.standard_error = Some(over_runs);
             parameter.interval = Some(crate::fit::FitInterval {
                 lower: Some(parameter.value - half),
                 upper: Some(parameter.value + half),
             });
-            let factor = found.standard_error / error;
+            let factor = over_runs / error;
             if let Some(covariance) = &mut shared.fit.covariance {
                 let size = shared.fit.parameters.len();
                 for other in 0..size {
@@ -535,7 +636,133 @@ fn pooled(model: &dyn Model, share: &[usize], shared: &mut SharedFit, level: f64
         }
         all.push((model.parameters()[*j].name.to_string(), found));
     }
-    all
+    let widened = plain.is_some_and(|plain| widen_own(shared, &plain, share.len(), &scattering, level));
+    (all, widened)
+}
+
+/// How a shared parameter scatters between the runs.
+struct Scattering {
+    /// Where it stands among the parameters.
+    place: usize,
+    /// Standard deviation between runs.
+    between: f64,
+    /// How much each run counts in the fit of all.
+    weights: Vec<f64>,
+}
+
+/// How much each run counts in a fit of all points: by the inverse square of its own error.
+fn weights_of_points(own: &[(f64, Option<f64>)]) -> Vec<f64> {
+    let plain: Vec<f64> = own
+        .iter()
+        .map(|own| own.1.filter(|error| *error > 0.0).map_or(0.0, |error| error.powi(-2)))
+        .collect();
+    let sum: f64 = plain.iter().sum();
+    plain.into_iter().map(|weight| weight / sum).collect()
+}
+
+/// Lets the errors of the runs' own parameters know that the shared ones scatter from run to run; says whether they do.
+///
+/// An own parameter holds for the common value `k̂`, but its run has one of its own, `kᵢ`. While `k` moves, it moves by
+/// `β = cov(a, k)/var(k)` of the fit of all, so that it is off by `β (k̂ - kᵢ)` beside what the points say. With a scatter `τ` between
+/// runs that count `w` in the fit of all the variance of `k̂ - kᵢ` is `τ² (1 - 2 wᵢ + Σ w²)`: the value of the run stands in the mean,
+/// too. Of several shared parameters each is taken by itself, with the `β` of all of them together. Degrees of freedom after Welch and
+/// Satterthwaite.
+fn widen_own(
+    shared: &mut SharedFit,
+    plain: &[f64],
+    first_own: usize,
+    scattering: &[Scattering],
+    level: f64,
+) -> bool {
+    let fit = &mut shared.fit;
+    let size = fit.parameters.len();
+    if scattering.is_empty() || plain.len() != size * size {
+        return false;
+    }
+    // Held ones have no error, and nothing moves along with them.
+    let moving: Vec<usize> = (0..first_own).filter(|j| plain[j * size + j] > 0.0).collect();
+    let slopes: Vec<Vec<f64>> = (first_own..size)
+        .map(|own| {
+            let right: Vec<f64> = moving.iter().map(|j| plain[own * size + j]).collect();
+            solved(
+                moving
+                    .iter()
+                    .map(|a| moving.iter().map(|b| plain[a * size + b]).collect())
+                    .collect(),
+                right,
+            )
+            .unwrap_or_default()
+        })
+        .collect();
+    let runs = shared.alone.len();
+    let per_run = (size - first_own) / runs.max(1);
+    let added = |a: usize, b: usize| -> f64 {
+        scattering
+            .iter()
+            .map(|of| {
+                let at = moving.iter().position(|j| *j == of.place);
+                let slope = |own: usize| at.and_then(|at| slopes[own - first_own].get(at)).copied().unwrap_or(0.0);
+                let weight = of.weights.get((a - first_own) / per_run).copied().unwrap_or(0.0);
+                let squares: f64 = of.weights.iter().map(|weight| weight * weight).sum();
+                slope(a) * slope(b) * of.between * of.between * (1.0 - 2.0 * weight + squares)
+            })
+            .sum()
+    };
+    let freedom = fit.degrees_of_freedom as f64;
+    for own in first_own..size {
+        let parameter = &mut fit.parameters[own];
+        let Some(error) = parameter.standard_error else {
+            continue;
+        };
+        let (points, between) = (error * error, added(own, own));
+        let square = points + between;
+        if between.is_nan() || between <= 0.0 {
+            continue;
+        }
+        let effective = square * square / (points * points / freedom + between * between / (runs as f64 - 1.0));
+        let half = crate::distribution::t_half_width(level, effective.max(1.0)) * square.sqrt();
+        parameter.standard_error = Some(square.sqrt());
+        parameter.interval = Some(crate::fit::FitInterval {
+            lower: Some(parameter.value - half),
+            upper: Some(parameter.value + half),
+        });
+    }
+    // The parameters of one run move together; those of others move the other way, by so little that it is left out.
+    if let Some(covariance) = &mut fit.covariance {
+        for a in first_own..size {
+            for b in first_own..size {
+                if (a - first_own) / per_run == (b - first_own) / per_run {
+                    covariance[a * size + b] += added(a, b);
+                }
+            }
+        }
+    }
+    true
+}
+
+/// Solves a few equations by elimination with pivots; none where they are singular.
+fn solved(mut rows: Vec<Vec<f64>>, mut right: Vec<f64>) -> Option<Vec<f64>> {
+    let n = right.len();
+    for i in 0..n {
+        let pivot = (i..n).max_by(|a, b| rows[*a][i].abs().total_cmp(&rows[*b][i].abs()))?;
+        rows.swap(i, pivot);
+        right.swap(i, pivot);
+        if rows[i][i] == 0.0 || !rows[i][i].is_finite() {
+            return None;
+        }
+        for below in i + 1..n {
+            let part = rows[below][i] / rows[i][i];
+            for at in i..n {
+                rows[below][at] -= part * rows[i][at];
+            }
+            right[below] -= part * right[i];
+        }
+    }
+    for i in (0..n).rev() {
+        let known: f64 = (i + 1..n).map(|at| rows[i][at] * right[at]).sum();
+        right[i] = (right[i] - known) / rows[i][i];
+    }
+    Some(right)
 }
 
 /// Says what a drift that is common to the runs would do to what they share: it does not average out. The runs by themselves say by
