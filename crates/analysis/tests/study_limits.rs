@@ -8,7 +8,11 @@ mod noise;
 use curvary_analysis::fit::{Data, Fit, Options, fit};
 use curvary_analysis::models::law::Law;
 use curvary_analysis::scans::Scheme;
-use curvary_analysis::study::{FitPlan, NamedRun, ScanTask, compare_together, fit_run, fit_together, scan_run};
+use curvary_analysis::spectra::Chain;
+use curvary_analysis::study::{
+    FitPlan, NamedRun, PeaksPlan, References, ScanTask, compare_together, fit_run, fit_together, of_days,
+    peaks_run, pool, scan_run,
+};
 use curvary_record::{Column, Coordinate, Outcome, Quantity, Run, Technique, Trace, Unit};
 use noise::Noise;
 
@@ -275,5 +279,104 @@ fn ranges_that_do_not_reach_what_a_parameter_needs_are_told() {
         let found = fitted("pka", &run);
         let told = found.remarks.iter().any(|remark| remark.code.as_str() == "range-short");
         assert_eq!(told, short, "{pka} {:?} {:?}", found.parameters, found.remarks);
+    }
+}
+
+/// Checked by hand: six values with equal errors `e` have `Q(τ²) = S/(e² + τ²)`, so that the ends are `√(S/χ² - e²)` with the
+/// quantiles of chi-squared on 5: 0.831212 and 12.832502 (published tables).
+#[test]
+fn the_scatter_between_runs_has_an_interval() {
+    let values = [1.0, 1.1, 0.9, 1.3, 0.8, 1.2];
+    let mean = values.iter().sum::<f64>() / 6.0;
+    let square: f64 = values.iter().map(|v| (v - mean) * (v - mean)).sum();
+    for error in [0.05, 0.12] {
+        let own: Vec<(f64, Option<f64>)> = values.iter().map(|v| (*v, Some(error))).collect();
+        let found = pool(&own).unwrap().between_interval;
+        let end = |quantile: f64| (square / quantile - error * error).max(0.0).sqrt();
+        assert!((found.0 - end(12.832_502)).abs() < 1e-6, "{found:?}");
+        assert!((found.1 - end(0.831_212)).abs() < 1e-5, "{found:?}");
+    }
+    let bare: Vec<(f64, Option<f64>)> = values.iter().map(|v| (*v, None)).collect();
+    let found = pool(&bare).unwrap().between_interval;
+    assert!((found.0 - (square / 12.832_502).sqrt()).abs() < 1e-6, "{found:?}");
+    assert!((found.1 - (square / 0.831_212).sqrt()).abs() < 1e-5, "{found:?}");
+}
+
+/// F by hand: three days half a unit apart with two runs each that differ by 0.01, so 2 (0.25 + 0.25)/2 over 3 · 5e-5/3.
+#[test]
+fn days_with_several_runs_are_looked_at() {
+    let day = |number: usize| Some(format!("2024-03-0{number}"));
+    let days: Vec<Option<String>> = [1, 1, 2, 2, 3, 3].map(day).to_vec();
+    let apart = [1.0, 1.01, 1.5, 1.51, 2.0, 2.01];
+    let said = of_days(&days, &apart).unwrap();
+    assert!(said.contains("6 runs are of 3 days") && said.contains("too small"), "{said}");
+    assert!(said.contains("F 10000.00 on 2 and 3"), "{said}");
+    let alike = [1.0, 1.5, 1.01, 1.49, 1.02, 1.51];
+    assert!(of_days(&days, &alike).unwrap().contains("not told apart"));
+    assert!(of_days(&[1, 2, 3].map(day), &apart[..3]).is_none());
+    assert!(of_days(&[1, 1, 1].map(day), &apart[..3]).is_none());
+    assert!(of_days(&[None, None, None], &apart[..3]).is_none());
+}
+
+/// A column called SD is of errors to a formula as to any law.
+#[test]
+fn a_formula_takes_no_column_of_errors_for_a_curve() {
+    let x: Vec<f64> = (0..8).map(f64::from).collect();
+    let named = |name: &str, y: Vec<f64>| {
+        let mut column = Column::new(Quantity::UNKNOWN, Unit::ONE, y);
+        column.name = Some(name.into());
+        let mut trace = Trace::new(Column::new(Quantity::CONCENTRATION, unit("mmol/L"), x.clone()), column).unwrap();
+        trace.label = Some(name.into());
+        trace
+    };
+    let y = x.iter().map(|x| 1.0 + 2.0 * x + 0.01 * (2.7 * x).sin()).collect();
+    let run = invented::run(
+        "formula",
+        Technique::RATE_SERIES,
+        vec![named("signal", y), named("SD", vec![0.01; 8])],
+    );
+    let plan = FitPlan {
+        formula: Some("a + b*x".into()),
+        ..FitPlan::default()
+    };
+    let found = fit_run(&plan, &run);
+    assert_eq!(found.len(), 1, "{found:?}");
+    assert!(said(&found[0].outcome, "SD"), "{:?}", found[0].outcome.remarks);
+}
+
+/// A band as wide as the filter's window, smoothed: its height is lower, and the error must know it.
+#[test]
+fn smoothed_peaks_know_that_they_are_flattened() {
+    let mut noise = Noise(8);
+    let x: Vec<f64> = (0..201).map(|i| 400.0 + f64::from(i)).collect();
+    let (mut held, mut told) = ([0; 2], 0);
+    let of = 60;
+    for _ in 0..of {
+        let y: Vec<f64> = x
+            .iter()
+            .map(|x| 0.02 + 0.8 * (-0.5 * ((x - 503.4) / 22.0).powi(2)).exp() + 0.001 * noise.normal())
+            .collect();
+        let trace = Trace::new(
+            Column::new(Quantity::WAVELENGTH, Unit::NANOMETRE, x.clone()),
+            Column::new(Quantity::ABSORBANCE, unit("{AU}"), y),
+        )
+        .unwrap();
+        let run = invented::run("band", Technique::SPECTRUM, vec![trace]);
+        let chain: Chain = "smooth(window=25, order=2)".parse().unwrap();
+        let plan = PeaksPlan {
+            steps: chain.steps,
+            ..PeaksPlan::default()
+        };
+        let found = peaks_run(&plan, &run, &References::default()).remove(0).outcome;
+        told += usize::from(said(&found, "smoothing changes the peak"));
+        for (count, (name, truth)) in held.iter_mut().zip([("peak-height", 0.82), ("peak-width", 51.806)]) {
+            let own = found.parameter(name).unwrap();
+            *count += usize::from((own.value.unwrap() - truth).abs() < 1.96 * own.standard_error.unwrap());
+        }
+    }
+    println!("height and width held {held:?}, told {told} of {of}");
+    assert!(told >= of * 9 / 10, "told {told}");
+    for held in held {
+        assert!(held >= of * 9 / 10, "{held} of {of}");
     }
 }

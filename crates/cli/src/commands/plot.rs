@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::Args;
 use curvary_analysis::spectra::{Average, Curve, Grids, Interpolation, SpectrumRefusal, average};
 use curvary_analysis::study::{FitPlan, PlotData, Wanted, fit_run_for, label_of, legend_of};
-use curvary_record::{Code, Diagnostic, Run, Trace, ValueKind, known_field};
+use curvary_record::{Code, Diagnostic, Parameter, Run, Trace, ValueKind, known_field};
 
 use super::results::{taken_apart, taken_at};
 use crate::Environment;
@@ -138,11 +138,18 @@ impl PlotCommand {
                     said.push(format!("left out: {name}: {}", found.outcome.termination));
                     continue;
                 }
-                let numbers: Vec<String> = found
-                    .outcome
-                    .parameters
-                    .iter()
-                    .filter(|parameter| parameter.name.starts_with(['k', 'K', 'V']))
+                let all = &found.outcome.parameters;
+                let constant = |parameter: &&Parameter| {
+                    let name = parameter.name.as_str();
+                    name.starts_with(['k', 'K', 'V']) || name.starts_with("pK") || name.starts_with("IC50")
+                };
+                // A law without constants, such as a formula, is told by its first parameters.
+                let mut named: Vec<&Parameter> = all.iter().filter(constant).collect();
+                if named.is_empty() {
+                    named = all.iter().take(3).collect();
+                }
+                let numbers: Vec<String> = named
+                    .into_iter()
                     .map(|parameter| {
                         let (value, error, unit) = telling::value(parameter);
                         format!("{} {value} {error} {unit}", parameter.name)
@@ -150,7 +157,12 @@ impl PlotCommand {
                             .to_owned()
                     })
                     .collect();
-                sets.push((format!("{name}: {}", numbers.join(", ")), found.drawn));
+                let legend = if numbers.is_empty() {
+                    name
+                } else {
+                    format!("{name}: {}", numbers.join(", "))
+                };
+                sets.push((legend, found.drawn));
             }
         }
         one_axis(

@@ -759,6 +759,7 @@ impl Fitting<'_> {
             doses: matches!(self.chosen, Chosen::Law(law) if law.is_over_doses()),
             levels,
             band,
+            band_level: Some(self.options.level),
             along: at_points,
             predicted,
             used: points.used.clone(),

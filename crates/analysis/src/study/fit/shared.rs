@@ -1,6 +1,6 @@
 //! One law over the curves of several runs at once, with parameters that they share and others of their own.
 
-use curvary_record::{Code, Diagnostic, Outcome, OutcomeKind, Parameter, Quantity, Run, Trace, Unit};
+use curvary_record::{Code, Diagnostic, Interval as KeptInterval, Outcome, OutcomeKind, Parameter, Quantity, Run, Trace, Unit};
 use serde_json::json;
 
 use super::columns::arrange;
@@ -14,7 +14,7 @@ use crate::fit::{DataSet, Fit, Options, SharedFit, Weighting, compare, f_test, f
 use crate::models::{Constrained, Model};
 use crate::refusal::Refusal;
 use crate::study::plan::FitPlan;
-use crate::study::replicates::{Pooled, pool};
+use crate::study::replicates::{Pooled, of_days, pool};
 use crate::study::spectrum::has_trace;
 use crate::study::{PlotData, TraceResult, allow_for_scale, curve_of, label_of, likely, told, with_error};
 
@@ -46,6 +46,8 @@ pub struct Together {
 /// One curve among those that are fitted together.
 struct SharedMember {
     label: String,
+    /// The day it was measured on, where the run says it.
+    day: Option<String>,
     trace: Trace,
     gathered: FitPoints,
 }
@@ -448,10 +450,26 @@ fn together(
             value: Some(pooled.between),
             unit,
             standard_error: None,
-            intervals: Vec::new(),
+            intervals: vec![KeptInterval {
+                level: 0.95,
+                low: Some(pooled.between_interval.0),
+                high: Some(pooled.between_interval.1),
+                kind: "q-profile".into(),
+            }],
             reason: None,
         };
         outcome.parameters.push(between);
+        let days: Vec<Option<String>> = members.iter().map(|member| member.day.clone()).collect();
+        let values: Option<Vec<f64>> = shared
+            .alone
+            .iter()
+            .map(|fit| Some(fit.as_ref().ok()?.parameter(name)?.value))
+            .collect();
+        if let Some(said) = values.and_then(|values| of_days(&days, &values)) {
+            outcome
+                .remarks
+                .push(Diagnostic::note(Code::new("days"), format!("{name} by itself: {said}")));
+        }
     }
     let drawn = members
         .iter()
@@ -508,6 +526,7 @@ fn members(
             }
             all.push(SharedMember {
                 label,
+                day: run.fields.text("date").map(|day| day.to_string()),
                 trace,
                 gathered,
             });
