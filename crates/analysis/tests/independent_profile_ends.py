@@ -1,37 +1,81 @@
-# profile limits of the two tables by SciPy: constrained least squares at each value, from many starts
-import numpy as np, sys
-from scipy.optimize import least_squares, brentq
-from scipy.stats import t as T
-def read(p):
-    r=[l.split(',') for l in open(p) if l[0].isdigit()]
-    return np.array([[float(a) for a in l] for l in r]).T
-def fp(p,x): y0,yi,c,h=p; return yi+(y0-yi)/(1+(x/c)**h)
-def mm(p,x): return p[0]*x/(p[1]+x)
-for path,f,starts,lo,names in (('/tmp/s16/walk/profile-end.csv',fp,[(10,-13,11,.85),(10,0,3,1),(10,3,2,1.5),(10,-100,100,.7),(10,-5,5,1)],[-np.inf,-np.inf,1e-12,1e-6],['y0','yinf','IC50','h']),
-   ('/tmp/s16/walk/mm-profile-end.csv',mm,[(40,4),(2,.2),(400,40),(10,1)],[1e-12,1e-12],['Vmax','Km'])):
-    x,y=read(path)
-    best=min((least_squares(lambda p:f(p,x)-y,s,bounds=(lo,np.inf),x_scale=np.abs(s)+1e-2,xtol=1e-15,ftol=1e-15,gtol=1e-15,max_nfev=20000) for s in starts),key=lambda r:r.cost)
-    S=2*best.cost; n=len(x); k=len(best.x); s2=S/(n-k); t=T.ppf(.975,n-k)
-    print(path,best.x,S)
-    for j in range(k):
-        trail=[best.x]
-        def h(v):
-            fr=[i for i in range(k) if i!=j]
-            c=None
-            for s in [trail[-1]]+[np.array(q,float) for q in starts]+[best.x]:
-                def g(q):
-                    p=np.empty(k); p[j]=v; p[fr]=q; return f(p,x)-y
-                s0=np.maximum(np.array(s)[fr],np.array(lo)[fr]+1e-9) 
-                r=least_squares(g,s0,bounds=(np.array(lo)[fr],np.inf),x_scale=np.maximum(np.abs(s0),1e-6),xtol=1e-15,ftol=1e-15,gtol=1e-15,max_nfev=5000)
-                if c is None or r.cost<c.cost: c=r
-            p=np.empty(k);p[j]=v;p[fr]=c.x; trail.append(p)
-            return np.sqrt(max(2*c.cost-S,0)/s2)-t
-        for sg in (-1,1):
-            trail[:]=[best.x]; prev=best.x[j]; step=abs(best.x[j])*.02; v=prev; out=None
-            for i in range(60):
-                v=prev+sg*step
-                if v<=lo[j]: v=(prev+lo[j])/2 if np.isfinite(lo[j]) else v
-                hv=h(v)
-                if hv>0: out=brentq(h,min(prev,v),max(prev,v),xtol=1e-12,rtol=1e-10); break
-                prev=v; step*=1.3
-            print(' ',names[j],sg,out, 'reached',v,hv)
+"""Ends of profile intervals by SciPy, for `study_limits.rs`: the least sum of squares at each value of a parameter from several
+starting points, and by Brent's method the value at which it has risen by s^2 t^2. The data are invented.
+
+    python independent_profile_ends.py
+"""
+
+import numpy as np
+from scipy.optimize import brentq, least_squares
+from scipy.stats import t as student
+
+DOSES = np.repeat([0.0, 0.05, 0.1, 0.3, 1.0, 3.0], 2)
+BY_DOSE = np.array([10.007, 10.162, 10.145, 9.4957, 9.5834, 9.668, 9.1754, 9.0217, 7.4025, 7.4896, 4.6198, 4.229])
+LEVELS = np.repeat([0.01, 0.02, 0.04, 0.06, 0.08, 0.1], 2)
+RATES = np.array(
+    [0.065974, 0.082048, 0.141, 0.1842, 0.38154, 0.37793, 0.61783, 0.61986, 0.72936, 0.72281, 0.94543, 0.93944]
+)
+
+
+def four_parameter(p, x):
+    y0, yinf, middle, slope = p
+    return yinf + (y0 - yinf) / (1 + (x / middle) ** slope)
+
+
+def michaelis_menten(p, x):
+    return p[0] * x / (p[1] + x)
+
+
+def least(residuals, start, lower, evaluations):
+    start = np.maximum(np.array(start, float), np.array(lower) + 1e-9)
+    return least_squares(
+        residuals, start, bounds=(lower, np.inf), x_scale=np.abs(start) + 1e-2,
+        xtol=1e-15, ftol=1e-15, gtol=1e-15, max_nfev=evaluations,
+    )
+
+
+def ends(x, y, law, starts, lower, names):
+    best = min((least(lambda p: law(p, x) - y, s, lower, 20000) for s in starts), key=lambda r: r.cost)
+    square, free = 2 * best.cost, len(x) - len(best.x)
+    target = student.ppf(0.975, free)
+    for j, name in enumerate(names):
+        others = [i for i in range(len(best.x)) if i != j]
+        trail = [best.x]
+
+        def height(value):
+            def residuals(q):
+                p = np.empty(len(best.x))
+                p[j], p[others] = value, q
+                return law(p, x) - y
+
+            low = np.array(lower)[others]
+            tries = [least(residuals, np.array(s)[others], low, 5000) for s in [trail[-1], *starts, best.x]]
+            found = min(tries, key=lambda r: r.cost)
+            p = np.empty(len(best.x))
+            p[j], p[others] = value, found.x
+            trail.append(p)
+            return np.sqrt(max(2 * found.cost - square, 0) / (square / free)) - target
+
+        limits = []
+        for sign in (-1, 1):
+            trail[:] = [best.x]
+            before, step, end = best.x[j], abs(best.x[j]) * 0.02, None
+            for _ in range(60):
+                value = before + sign * step
+                if value <= lower[j]:
+                    value = (before + lower[j]) / 2
+                if height(value) > 0:
+                    end = brentq(height, min(before, value), max(before, value), xtol=1e-12, rtol=1e-10)
+                    break
+                before, step = value, step * 1.3
+            limits.append(end)
+        print(name, best.x[j], *limits)
+
+
+ends(
+    DOSES, BY_DOSE, four_parameter,
+    [(10, -13, 11, 0.85), (10, 0, 3, 1), (10, 3, 2, 1.5), (10, -100, 100, 0.7), (10, -5, 5, 1)],
+    [-np.inf, -np.inf, 1e-12, 1e-6], ["y0", "yinf", "IC50", "h"],
+)
+ends(
+    LEVELS, RATES, michaelis_menten, [(40, 4), (2, 0.2), (400, 40), (10, 1)], [1e-12, 1e-12], ["Vmax", "Km"],
+)

@@ -51,7 +51,10 @@ fn sharing(names: &[&str]) -> FitPlan {
 }
 
 fn said(outcome: &Outcome, words: &str) -> bool {
-    outcome.remarks.iter().any(|remark| remark.message.contains(words))
+    outcome
+        .remarks
+        .iter()
+        .any(|remark| remark.message.contains(words))
 }
 
 /// Runs whose rate constants differ: a law of two phases has nothing that is called `k`, would fit every run by itself and win.
@@ -73,12 +76,18 @@ fn a_law_without_the_shared_parameter_is_not_compared() {
         "{}",
         found.refused[0].1
     );
-    assert!(said(&found.found.outcome, "biphasic is not among the laws compared"));
+    assert!(said(
+        &found.found.outcome,
+        "biphasic is not among the laws compared"
+    ));
     // Too few are left.
     let few = compare_together(&plan, &models(&["first-order+offset", "biphasic"]), &named(&runs)).unwrap();
     assert!(few.ranked.is_empty());
     let why = few.found.outcome.termination;
-    assert!(why.contains("fewer than two laws") && why.contains("biphasic"), "{why}");
+    assert!(
+        why.contains("fewer than two laws") && why.contains("biphasic"),
+        "{why}"
+    );
     // Names for the laws of one phase and of two share what each of them has; an offset does not stand for a rate constant.
     let both = models(&["first-order+offset", "biphasic+offset"]);
     let found = compare_together(&sharing(&["k", "k1", "k2"]), &both, &named(&runs)).unwrap();
@@ -150,7 +159,10 @@ fn profiles_begin_at_the_estimate_and_go_outward() {
         for (found, wanted) in [(profile.lower, lower), (profile.upper, upper)] {
             assert_eq!(found.is_some(), wanted.is_some(), "{name} {profile:?}");
             if let (Some(found), Some(wanted)) = (found, wanted) {
-                assert!((found - wanted).abs() < 1e-4 * wanted.abs(), "{name}: {found} {wanted}");
+                assert!(
+                    (found - wanted).abs() < 1e-4 * wanted.abs(),
+                    "{name}: {found} {wanted}"
+                );
             }
         }
     }
@@ -167,7 +179,8 @@ fn profiles_begin_at_the_estimate_and_go_outward() {
     let levels = [0.01, 0.02, 0.04, 0.06, 0.08, 0.1];
     let x: Vec<f64> = levels.iter().flat_map(|level| [*level, *level]).collect();
     let y = [
-        0.065974, 0.082048, 0.141, 0.1842, 0.38154, 0.37793, 0.61783, 0.61986, 0.72936, 0.72281, 0.94543, 0.93944,
+        0.065974, 0.082048, 0.141, 0.1842, 0.38154, 0.37793, 0.61783, 0.61986, 0.72936, 0.72281, 0.94543,
+        0.93944,
     ];
     let found = profiled("michaelis-menten", &x, &y);
     check(&found, "Vmax", Some(5.123_895_44), None);
@@ -208,12 +221,19 @@ fn scans_that_are_off_as_a_whole_are_told_and_the_errors_know_it() {
     for (offset, least, most) in [(0.01, 92, 100), (0.0, 0, 6)] {
         let (mut told, mut held, mut lacking) = (0, 0, 0);
         for _ in 0..100 {
-            let found = scan_run(ScanTask::Global(Scheme::FirstOrder), &scans(offset, &mut noise)).found.outcome;
+            let found = scan_run(ScanTask::Global(Scheme::FirstOrder), &scans(offset, &mut noise))
+                .found
+                .outcome;
             let k = &found.parameters[0];
             let interval = &k.intervals[0];
             held += usize::from(interval.low.unwrap() <= 0.001 && 0.001 <= interval.high.unwrap());
             told += usize::from(said(&found, "`--shifted`"));
-            lacking += usize::from(found.remarks.iter().any(|remark| remark.code.as_str() == "lack-of-fit"));
+            lacking += usize::from(
+                found
+                    .remarks
+                    .iter()
+                    .any(|remark| remark.code.as_str() == "lack-of-fit"),
+            );
         }
         println!("offset {offset}: told {told}, held {held}, lack of fit {lacking} of 100");
         assert!((least..=most).contains(&told), "{offset}: told {told}");
@@ -223,7 +243,11 @@ fn scans_that_are_off_as_a_whole_are_told_and_the_errors_know_it() {
 }
 
 fn over(x: (&Quantity, &str, &[f64]), y: (&Quantity, &str), law: impl Fn(f64) -> f64) -> Run {
-    let values: Vec<f64> = x.2.iter().enumerate().map(|(i, x)| law(*x) * (1.0 + 0.01 * (2.7 * i as f64).sin())).collect();
+    let values: Vec<f64> =
+        x.2.iter()
+            .enumerate()
+            .map(|(i, x)| law(*x) * (1.0 + 0.01 * (2.7 * i as f64).sin()))
+            .collect();
     let trace = Trace::new(
         Column::new(x.0.clone(), unit(x.1), x.2.to_vec()),
         Column::new(y.0.clone(), unit(y.1), values),
@@ -258,7 +282,12 @@ fn ranges_that_do_not_reach_what_a_parameter_needs_are_told() {
         assert!(said(&found, words), "{:?}", found.remarks);
     }
     let found = fitted("michaelis-menten", &rates(&levels, 0.4));
-    assert!(!found.remarks.iter().any(|remark| remark.code.as_str() == "range-short"));
+    assert!(
+        !found
+            .remarks
+            .iter()
+            .any(|remark| remark.code.as_str() == "range-short")
+    );
     let doses = [0.01, 0.03, 0.1, 0.3, 1.0, 3.0, 10.0];
     for (middle, words) in [(0.3, ""), (10.0, "plateau yinf"), (0.01, "plateau y0")] {
         let run = over(
@@ -267,17 +296,29 @@ fn ranges_that_do_not_reach_what_a_parameter_needs_are_told() {
             |dose| 1.0 + 9.0 / (1.0 + dose / middle),
         );
         let found = fitted("four-parameter", &run);
-        let short = found.remarks.iter().any(|remark| remark.code.as_str() == "range-short");
+        let short = found
+            .remarks
+            .iter()
+            .any(|remark| remark.code.as_str() == "range-short");
         assert_eq!(short, !words.is_empty(), "{middle} {:?}", found.remarks);
-        assert!(said(&found, words) || words.is_empty(), "{middle} {:?}", found.remarks);
+        assert!(
+            said(&found, words) || words.is_empty(),
+            "{middle} {:?}",
+            found.remarks
+        );
     }
     let ph: Vec<f64> = (0..12).map(|i| 4.0 + 0.2 * f64::from(i)).collect();
     for (pka, short) in [(5.0, false), (7.2, true)] {
-        let run = over((&Quantity::PH, "[pH]", &ph), (&Quantity::ABSORBANCE, "{AU}"), |ph| {
-            0.1 + 0.8 / (1.0 + 10f64.powf(pka - ph))
-        });
+        let run = over(
+            (&Quantity::PH, "[pH]", &ph),
+            (&Quantity::ABSORBANCE, "{AU}"),
+            |ph| 0.1 + 0.8 / (1.0 + 10f64.powf(pka - ph)),
+        );
         let found = fitted("pka", &run);
-        let told = found.remarks.iter().any(|remark| remark.code.as_str() == "range-short");
+        let told = found
+            .remarks
+            .iter()
+            .any(|remark| remark.code.as_str() == "range-short");
         assert_eq!(told, short, "{pka} {:?} {:?}", found.parameters, found.remarks);
     }
 }
@@ -309,7 +350,10 @@ fn days_with_several_runs_are_looked_at() {
     let days: Vec<Option<String>> = [1, 1, 2, 2, 3, 3].map(day).to_vec();
     let apart = [1.0, 1.01, 1.5, 1.51, 2.0, 2.01];
     let said = of_days(&days, &apart).unwrap();
-    assert!(said.contains("6 runs are of 3 days") && said.contains("too small"), "{said}");
+    assert!(
+        said.contains("6 runs are of 3 days") && said.contains("too small"),
+        "{said}"
+    );
     assert!(said.contains("F 10000.00 on 2 and 3"), "{said}");
     let alike = [1.0, 1.5, 1.01, 1.49, 1.02, 1.51];
     assert!(of_days(&days, &alike).unwrap().contains("not told apart"));
@@ -325,7 +369,11 @@ fn a_formula_takes_no_column_of_errors_for_a_curve() {
     let named = |name: &str, y: Vec<f64>| {
         let mut column = Column::new(Quantity::UNKNOWN, Unit::ONE, y);
         column.name = Some(name.into());
-        let mut trace = Trace::new(Column::new(Quantity::CONCENTRATION, unit("mmol/L"), x.clone()), column).unwrap();
+        let mut trace = Trace::new(
+            Column::new(Quantity::CONCENTRATION, unit("mmol/L"), x.clone()),
+            column,
+        )
+        .unwrap();
         trace.label = Some(name.into());
         trace
     };
@@ -369,7 +417,10 @@ fn smoothed_peaks_know_that_they_are_flattened() {
         };
         let found = peaks_run(&plan, &run, &References::default()).remove(0).outcome;
         told += usize::from(said(&found, "smoothing changes the peak"));
-        for (count, (name, truth)) in held.iter_mut().zip([("peak-height", 0.82), ("peak-width", 51.806)]) {
+        for (count, (name, truth)) in held
+            .iter_mut()
+            .zip([("peak-height", 0.82), ("peak-width", 51.806)])
+        {
             let own = found.parameter(name).unwrap();
             *count += usize::from((own.value.unwrap() - truth).abs() < 1.96 * own.standard_error.unwrap());
         }

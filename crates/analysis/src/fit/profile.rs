@@ -105,9 +105,13 @@ impl Trail {
                 .filter(|(place, _)| (*place >= value) == above)
                 .min_by(|a, b| (a.0 - value).abs().total_cmp(&(b.0 - value).abs()))
         };
-        let mut found: Vec<&(f64, Vec<f64>)> = [nearest(false), nearest(true)].into_iter().flatten().collect();
+        let mut found: Vec<&(f64, Vec<f64>)> =
+            [nearest(false), nearest(true)].into_iter().flatten().collect();
         found.sort_by(|a, b| (a.0 - value).abs().total_cmp(&(b.0 - value).abs()));
-        found.into_iter().map(|(_, parameters)| parameters.clone()).collect()
+        found
+            .into_iter()
+            .map(|(_, parameters)| parameters.clone())
+            .collect()
     }
 
     fn add(&mut self, value: f64, mut parameters: Vec<f64>) {

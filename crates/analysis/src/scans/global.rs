@@ -327,7 +327,9 @@ fn erring_together(
     let (n, m) = (scans.times.len(), scans.wavelengths.len());
     let count = k.len();
     let freedom = n.checked_sub(at.basis.len()).filter(|freedom| *freedom > 0)?;
-    let others = degrees_of_freedom.checked_sub(freedom).filter(|others| *others > 0)?;
+    let others = degrees_of_freedom
+        .checked_sub(freedom)
+        .filter(|others| *others > 0)?;
     let means = means(scans);
     let mean: Vec<f64> = means.iter().map(|mean| mean * (m as f64).sqrt()).collect();
     let of_means = project(shape, scans.times, std::slice::from_ref(&mean), k)?;
@@ -351,7 +353,9 @@ fn erring_together(
     let in_time = along_time(at, std::slice::from_ref(&mean));
     let part = |j: usize, normal: &dyn Fn(usize, usize) -> f64| -> f64 {
         let pairs = (0..count).flat_map(|a| (0..count).map(move |b| (a, b)));
-        pairs.map(|(a, b)| inverse[j][a] * normal(a, b) * inverse[b][j]).sum()
+        pairs
+            .map(|(a, b)| inverse[j][a] * normal(a, b) * inverse[b][j])
+            .sum()
     };
     let plain = at.rss / degrees_of_freedom as f64;
     let mut growth = 1.0_f64;

@@ -313,13 +313,19 @@ fn flattened(
         };
         let mut changes = Vec::new();
         for (parameter, twice) in list.iter_mut().zip(&twice) {
-            let (Some(value), Some(after), Some(error)) = (parameter.value, twice.value, parameter.standard_error) else {
+            let (Some(value), Some(after), Some(error)) =
+                (parameter.value, twice.value, parameter.standard_error)
+            else {
                 continue;
             };
             let bias = (value - after) * ratio.max(1.0);
             parameter.standard_error = Some(error.hypot(bias));
             if bias.abs() > error {
-                let (word, by) = if bias > 0.0 { ("low", bias) } else { ("high", -bias) };
+                let (word, by) = if bias > 0.0 {
+                    ("low", bias)
+                } else {
+                    ("high", -bias)
+                };
                 let name = parameter.name.trim_start_matches("peak-");
                 changes.push(format!("{name} by about {} too {word}", two(by)));
             }

@@ -423,9 +423,10 @@ fn tell_scheme(found: &GlobalFit, scans: &Scans<'_>, time: &Unit, outcome: &mut 
         .statistics
         .insert("correlation_along_time".into(), found.along_time);
     if let Some(together) = &found.together {
-        outcome
-            .statistics
-            .insert("offset_of_scans_standard_deviation".into(), together.standard_deviation);
+        outcome.statistics.insert(
+            "offset_of_scans_standard_deviation".into(),
+            together.standard_deviation,
+        );
         outcome.statistics.insert("offset_of_scans_f".into(), together.f);
         outcome
             .statistics

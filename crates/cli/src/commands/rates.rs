@@ -514,7 +514,11 @@ impl RatesCommand {
                     vec![(0.0, straight(vmax, km, 0.0)), (end, straight(vmax, km, end))]
                 });
                 let figure = Figure {
-                    title: format!("{}: {}, for the eye alone", given.heading.words(found), named_after(kind)),
+                    title: format!(
+                        "{}: {}, for the eye alone",
+                        given.heading.words(found),
+                        named_after(kind)
+                    ),
                     doses: false,
                     panels: vec![Panel {
                         x,

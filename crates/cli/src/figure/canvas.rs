@@ -772,7 +772,11 @@ const R: f64 = 8.0;
 
 /// The mark of the points of one series: four shapes, white inside and then filled.
 fn mark(pen: &mut Pen, (x, y): Dot, look: SeriesLook) {
-    let inside = if look.form / 4 % 2 == 0 { WHITE } else { look.colour };
+    let inside = if look.form / 4 % 2 == 0 {
+        WHITE
+    } else {
+        look.colour
+    };
     let corners: &[Dot] = match look.form % 4 {
         0 => {
             pen.disc((x, y), R, inside);
@@ -806,7 +810,10 @@ mod tests {
         for number in 0..28 {
             let colour = number % SERIES.len();
             let (dashes, mark) = (dashes_of(number), number % 8);
-            for (seen, pair) in seen.iter_mut().zip([(dashes, mark), (colour, dashes), (colour, mark)]) {
+            for (seen, pair) in seen
+                .iter_mut()
+                .zip([(dashes, mark), (colour, dashes), (colour, mark)])
+            {
                 assert!(!seen.contains(&pair), "{number}");
                 seen.push(pair);
             }

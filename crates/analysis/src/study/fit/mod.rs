@@ -10,6 +10,7 @@ mod model;
 mod points;
 mod reach;
 mod record;
+mod scatter;
 mod shared;
 
 pub(in crate::study) use column_errors::{Recorded, errors_in};

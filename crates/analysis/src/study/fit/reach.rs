@@ -32,7 +32,11 @@ pub(super) fn short_range(law: &str, x: &[f64], found: &Fit) -> Vec<Diagnostic> 
         .fold((f64::INFINITY, f64::NEG_INFINITY), |(low, high), x| {
             (low.min(*x), high.max(*x))
         });
-    let positive = x.iter().copied().filter(|x| *x > 0.0).fold(f64::INFINITY, f64::min);
+    let positive = x
+        .iter()
+        .copied()
+        .filter(|x| *x > 0.0)
+        .fold(f64::INFINITY, f64::min);
     let said: Vec<String> = match law {
         "michaelis-menten" | "michaelis-menten+offset" => value("Km")
             .into_iter()
@@ -76,7 +80,11 @@ fn saturation((low, high): (f64, f64), km: f64) -> Option<String> {
     })
 }
 
-fn plateaus((low, high): (f64, f64), (middle, steep): (f64, f64), [of_y0, of_yinf]: [bool; 2]) -> Vec<String> {
+fn plateaus(
+    (low, high): (f64, f64),
+    (middle, steep): (f64, f64),
+    [of_y0, of_yinf]: [bool; 2],
+) -> Vec<String> {
     // How much of the way from y0 to yinf is gone at a dose.
     let gone = |dose: f64| {
         if dose > 0.0 {

@@ -4,8 +4,8 @@ use std::io::Write;
 use std::path::Path;
 
 use curvary_analysis::fit::Along;
-use curvary_record::Diagnostic;
 use curvary_analysis::study::{LawRanking, ReportedCheck, Together, TraceResult};
+use curvary_record::Diagnostic;
 use serde_json::{Value, json};
 
 use super::SubjectReport;
