@@ -188,4 +188,37 @@ mod tests {
     fn the_definitions_are_sound() {
         definitions().debug_assert();
     }
+
+    /// An option of a command that is called as one of every command would take its place, and reading its value would panic:
+    /// clap's own check does not see it.
+    #[test]
+    fn no_option_of_a_command_is_called_as_one_of_all_commands() {
+        let program = definitions();
+        let everywhere: Vec<clap::Arg> = program
+            .get_arguments()
+            .filter(|arg| arg.is_global_set())
+            .cloned()
+            .collect();
+        assert!(!everywhere.is_empty());
+        let mut clashes = Vec::new();
+        let mut left: Vec<&clap::Command> = program.get_subcommands().collect();
+        while let Some(command) = left.pop() {
+            left.extend(command.get_subcommands());
+            for arg in command.get_arguments() {
+                for global in &everywhere {
+                    let names = |arg: &clap::Arg| {
+                        let mut all = arg.get_long_and_visible_aliases().unwrap_or_default();
+                        all.extend(arg.get_all_aliases().unwrap_or_default());
+                        all.into_iter().map(str::to_owned).collect::<Vec<_>>()
+                    };
+                    let same_long = names(arg).iter().any(|name| names(global).contains(name));
+                    let same_short = arg.get_short().is_some() && arg.get_short() == global.get_short();
+                    if arg.get_id() == global.get_id() || same_long || same_short {
+                        clashes.push(format!("{} {}", command.get_name(), arg.get_id()));
+                    }
+                }
+            }
+        }
+        assert!(clashes.is_empty(), "{clashes:?}");
+    }
 }

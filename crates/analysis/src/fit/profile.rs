@@ -8,19 +8,22 @@
 //! one value.
 
 use super::finish::half_width;
-use super::solver::{FitProblem, SearchEnd, minimise, settle};
-use super::{Determination, Fit, FitInterval, FitRemark, Options, SearchContext};
+use super::solver::{FitProblem, Minimum, SearchEnd, minimise, settle};
+use super::{Determination, Fit, FitInterval, Options, SearchContext};
 use crate::models::{Model, Specification};
 use crate::refusal::Refusal;
 use std::borrow::Cow;
 
 /// Fills in the profile interval of every free parameter.
+///
+/// Gives back the parameters of a lower sum of squares where one is met on the way: the fit is not the best then, and no profile
+/// about it says anything.
 pub(super) fn intervals(
     setting: &SearchContext<'_>,
     roots: Option<&[f64]>,
     fit: &mut Fit,
     options: &Options,
-) {
+) -> Option<Vec<f64>> {
     let known_errors = fit.fit_probability.is_some();
     let half = half_width(options.level, fit.degrees_of_freedom as f64, known_errors);
     let variance = if known_errors {
@@ -29,55 +32,101 @@ pub(super) fn intervals(
         fit.residual_sum_of_squares / fit.degrees_of_freedom as f64
     };
     if variance <= 0.0 {
-        return;
+        return None;
     }
-    let best: Vec<f64> = fit.parameters.iter().map(|p| p.value).collect();
-    let mut lower_found = false;
+    let best = fit.values();
+    let mut better: Option<Minimum> = None;
     for j in 0..best.len() {
         if fit.parameters[j].standing == Determination::Held {
             continue;
         }
-        let mut side = |sign: f64| {
-            let mut walk = ProfileWalk {
-                setting,
-                roots,
-                j,
-                rss: fit.residual_sum_of_squares,
-                variance,
-                at: best.clone(),
-                lower_found: false,
-            };
-            let step = match fit.parameters[j].standard_error {
-                Some(se) if se > 0.0 && se < 1e3 * best[j].abs().max(f64::MIN_POSITIVE) => half * se,
-                _ => best[j].abs().max(1e-6),
-            };
-            let bound = if sign < 0.0 {
-                setting.lower[j]
-            } else {
-                setting.upper[j]
-            };
-            let limit = limit(
+        let mut walk = ProfileWalk {
+            setting,
+            roots,
+            j,
+            rss: fit.residual_sum_of_squares,
+            variance,
+            trail: Trail::from(best[j], &best),
+            better: None,
+        };
+        let step = match fit.parameters[j].standard_error {
+            Some(se) if se > 0.0 && se < 1e3 * best[j].abs().max(f64::MIN_POSITIVE) => half * se,
+            _ => best[j].abs().max(1e-6),
+        };
+        let mut side = |sign: f64, bound: f64| {
+            limit(
                 &mut |value| walk.height(value),
                 (best[j], bound),
                 sign,
                 step,
                 half,
-            );
-            lower_found |= walk.lower_found;
-            limit
+            )
         };
-        let (lower, upper) = (side(-1.0), side(1.0));
+        // Below zero a rate constant or a dissociation constant has no meaning, and a limit there is none.
+        let least = if setting.model.parameters()[j].positive && best[j] > 0.0 {
+            setting.lower[j].max(0.0)
+        } else {
+            setting.lower[j]
+        };
+        let (lower, upper) = (side(-1.0, least), side(1.0, setting.upper[j]));
+        if let Some(found) = walk.better
+            && better.as_ref().is_none_or(|known| found.rss < known.rss)
+        {
+            better = Some(found);
+        }
         fit.parameters[j].profile = Some(FitInterval { lower, upper });
     }
     of_derived(setting, roots, fit, variance, half);
-    if lower_found {
-        fit.remarks.push(FitRemark::Words {
-            text: "while the profiles were followed, a lower sum of squares was met: there is another minimum, and \
-                   other starting values should be tried"
-                .into(),
-        });
+    better.map(|better| better.parameters)
+}
+
+/// Where a profile has been, with the parameters that were best there: each search begins beside its goal.
+///
+/// A search that begins where the one before it happened to end can be caught in another minimum, and everything after it too:
+/// the profile then seems to jump, and the limit falls upon the estimate.
+///
+/// Parameters that run away along a valley without end would lose all their digits from place to place: they are kept within
+/// [`RUNAWAY`] of the estimate, from where a search finds them again.
+struct Trail(Vec<(f64, Vec<f64>)>);
+
+/// So many times the estimate, a parameter that has no limit is as good as infinite.
+const RUNAWAY: f64 = 1e4;
+
+impl Trail {
+    fn from(value: f64, parameters: &[f64]) -> Self {
+        Self(vec![(value, parameters.to_vec())])
+    }
+
+    /// The parameters at the nearest places on both sides, the nearer one first.
+    fn beside(&self, value: f64) -> Vec<Vec<f64>> {
+        let nearest = |above: bool| {
+            self.0
+                .iter()
+                .filter(|(place, _)| (*place >= value) == above)
+                .min_by(|a, b| (a.0 - value).abs().total_cmp(&(b.0 - value).abs()))
+        };
+        let mut found: Vec<&(f64, Vec<f64>)> =
+            [nearest(false), nearest(true)].into_iter().flatten().collect();
+        found.sort_by(|a, b| (a.0 - value).abs().total_cmp(&(b.0 - value).abs()));
+        found
+            .into_iter()
+            .map(|(_, parameters)| parameters.clone())
+            .collect()
+    }
+
+    fn add(&mut self, value: f64, mut parameters: Vec<f64>) {
+        for (own, best) in parameters.iter_mut().zip(&self.0[0].1) {
+            let most = RUNAWAY * best.abs();
+            if most > 0.0 && own.abs() > most {
+                *own = most.copysign(*own);
+            }
+        }
+        self.0.push((value, parameters));
     }
 }
+
+/// A sum of squares lower by this part is another minimum, and not the last digits of the same one.
+const LOWER: f64 = 1e-6;
 
 struct ProfileWalk<'a> {
     setting: &'a SearchContext<'a>,
@@ -85,8 +134,9 @@ struct ProfileWalk<'a> {
     j: usize,
     rss: f64,
     variance: f64,
-    at: Vec<f64>,
-    lower_found: bool,
+    trail: Trail,
+    /// What fits better than the estimate.
+    better: Option<Minimum>,
 }
 
 impl ProfileWalk<'_> {
@@ -106,32 +156,43 @@ impl ProfileWalk<'_> {
             upper: &upper,
             free: &free,
         };
-        let mut start = self.at.clone();
-        start[self.j] = value;
-        let mut minimum = minimise(&problem, &start, false, 300);
-        if minimum.end != SearchEnd::Undefined {
-            settle(&problem, &mut minimum);
-        }
-        if self.setting.model.linear().iter().any(|l| free[*l]) {
-            let mut other = minimise(&problem, &start, true, 300);
-            if other.end != SearchEnd::Undefined {
-                settle(&problem, &mut other);
+        let separable = self.setting.model.linear().iter().any(|l| free[*l]);
+        let mut least: Option<Minimum> = None;
+        for mut start in self.trail.beside(value) {
+            start[self.j] = value;
+            for eliminated in [false, true] {
+                if eliminated && !separable {
+                    continue;
+                }
+                let mut minimum = minimise(&problem, &start, eliminated, 300);
+                if minimum.end != SearchEnd::Undefined {
+                    settle(&problem, &mut minimum);
+                }
+                let lower = |known: &Minimum| minimum.rss < known.rss;
+                if minimum.rss.is_finite() && least.as_ref().is_none_or(lower) {
+                    least = Some(minimum);
+                }
             }
-            if other.rss < minimum.rss {
-                minimum = other;
-            }
         }
-        if !minimum.rss.is_finite() {
+        let Some(minimum) = least else {
             return f64::INFINITY;
+        };
+        self.trail.add(value, minimum.parameters.clone());
+        let risen = ((minimum.rss - self.rss).max(0.0) / self.variance).sqrt();
+        let known = self.better.as_ref().map_or(self.rss, |better| better.rss);
+        if minimum.rss < known * (1.0 - LOWER) {
+            self.better = Some(minimum);
         }
-        self.lower_found |= minimum.rss < self.rss * (1.0 - 1e-6);
-        self.at = minimum.parameters;
-        ((minimum.rss - self.rss).max(0.0) / self.variance).sqrt()
+        risen
     }
 }
 
 /// The value on one side of `best` at which `height` is `target`; none where it is never reached. `bound` is as far as the value may
 /// go.
+///
+/// The search begins at the estimate, where the height is zero, and goes outward in steps that are short beside what the heights so
+/// far let expect: a step far over the limit leads the search for the other parameters astray. It comes near to the bound before it
+/// stands upon it, since there the others may have no best values.
 fn limit(
     height: &mut dyn FnMut(f64) -> f64,
     (best, bound): (f64, f64),
@@ -140,21 +201,27 @@ fn limit(
     target: f64,
 ) -> Option<f64> {
     let far = 1e9 * step.max(best.abs());
+    let room = (bound - best) * sign;
+    if room <= 0.0 {
+        return None;
+    }
     let (mut inside, mut inside_height) = (best, 0.0);
-    let mut distance = step;
+    let mut distance = 0.25 * step;
     let (mut outside, mut outside_height);
-    let mut flat = 0;
+    let (mut flat, mut last) = (0, false);
     loop {
-        outside = best + sign * distance;
-        let stopped = (bound - outside) * sign <= 0.0;
-        if stopped {
-            outside = bound;
+        let gone = (inside - best).abs();
+        if room.is_finite() && distance > gone + 0.6 * (room - gone) {
+            // Of what is left to the bound, six tenths, until hardly anything is.
+            last = room - gone <= 1e-6 * room;
+            distance = if last { room } else { gone + 0.6 * (room - gone) };
         }
+        outside = if last { bound } else { best + sign * distance };
         outside_height = height(outside);
         if outside_height >= target {
             break;
         }
-        if stopped || distance > far {
+        if last || distance > far {
             return None;
         }
         // A profile that no longer rises while the parameter grows tenfold has no limit.
@@ -163,12 +230,14 @@ fn limit(
         } else {
             0
         };
-        if flat >= 6 {
+        if flat >= 6 && !room.is_finite() {
             return None;
         }
         inside = outside;
         inside_height = outside_height;
-        distance *= 1.7;
+        // Straight on the limit would stand there; a tenth more, to have passed it.
+        let expected = 1.1 * distance * target / outside_height;
+        distance = expected.clamp(1.2 * distance, 3.0 * distance);
     }
     // False position with the Illinois rule and a bisection where the profile is undefined outside.
     let (mut f_in, mut f_out) = (inside_height - target, outside_height - target);
@@ -183,7 +252,8 @@ fn limit(
         }
         let h = height(middle);
         let f = h - target;
-        if f.abs() <= 1e-9 * target {
+        // So small a part of the height is as small a part of the interval; rounding leaves more where parameters run away.
+        if f.abs() <= 1e-7 * target {
             return Some(middle);
         }
         if f < 0.0 {
@@ -198,7 +268,9 @@ fn limit(
             f_in *= 0.5;
         }
     }
-    f_out.is_finite().then_some(0.5 * (inside + outside))
+    // Where the heights jump over the limit no value has it; no limit is claimed then.
+    let there = height(inside);
+    (f_out.is_finite() && (there - target).abs() <= 1e-4 * target).then_some(inside)
 }
 
 /// Fills in the profile interval of every quantity that follows from the parameters.
@@ -356,7 +428,7 @@ fn pulled_limit(
         residuals[..n].iter().map(|r| r * r).sum::<f64>()
     };
     let least = rest(best, &y);
-    let mut at = best.to_vec();
+    let mut trail = Trail::from(value, best);
     let mut reached = value;
     let mut height = |pull: f64| {
         y[n] = pull;
@@ -369,16 +441,26 @@ fn pulled_limit(
             upper: &setting.upper,
             free: &setting.free,
         };
-        let mut minimum = minimise(&problem, &at, false, 300);
-        if minimum.end == SearchEnd::Undefined {
-            return f64::INFINITY;
+        let mut lowest: Option<Minimum> = None;
+        for start in trail.beside(pull) {
+            let mut minimum = minimise(&problem, &start, false, 300);
+            if minimum.end == SearchEnd::Undefined {
+                continue;
+            }
+            settle(&problem, &mut minimum);
+            let lower = |known: &Minimum| minimum.rss < known.rss;
+            if minimum.rss.is_finite() && lowest.as_ref().is_none_or(lower) {
+                lowest = Some(minimum);
+            }
         }
-        settle(&problem, &mut minimum);
+        let Some(minimum) = lowest else {
+            return f64::INFINITY;
+        };
         let risen = rest(&minimum.parameters, &y) - least;
         if let Some((quantity, _)) = model.quantity(&minimum.parameters) {
             reached = quantity;
         }
-        at = minimum.parameters;
+        trail.add(pull, minimum.parameters);
         (risen.max(0.0) / variance).sqrt()
     };
     let pull = limit(

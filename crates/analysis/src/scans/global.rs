@@ -10,7 +10,7 @@ use super::network::ReturningEnd;
 use super::projection::{ProjectedProblem, Settled, along_time, project, settle};
 use super::scheme::SchemeModel;
 use super::{Network, Scans};
-use crate::distribution::t_half_width;
+use crate::distribution::{f_upper, t_half_width};
 use crate::fit::FitInterval;
 use crate::fit::solver::{product, sum_of_squares};
 use crate::refusal::Refusal;
@@ -65,6 +65,8 @@ pub struct GlobalFit {
     /// By how much each scan is shifted as a whole, where that was allowed; the part of the shifts that runs along with a
     /// concentration cannot be told from the spectra, and is in these.
     pub shifts: Option<Vec<f64>>,
+    /// Whether all wavelengths of a scan err together, where no shifts were allowed; the errors of the rate constants allow for it.
+    pub together: Option<ErringTogether>,
     /// Residual standard deviation of a reading.
     pub residual_sd: f64,
     /// Correlation of residuals that follow each other in time, over all wavelengths: near zero where the scheme describes
@@ -84,6 +86,24 @@ pub struct GlobalFit {
     /// Remarks in words.
     pub remarks: Vec<String>,
 }
+
+/// That scans are off as a whole: what the means of the residuals of each scan scatter by, against the scatter within the scans.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct ErringTogether {
+    /// Standard deviation of the offset of a scan.
+    pub standard_deviation: f64,
+    /// Variance of the means, times the wavelengths, over that within the scans.
+    pub f: f64,
+    /// Degrees of freedom of both.
+    pub degrees_of_freedom: (usize, usize),
+    /// Probability of so much if every reading erred by itself.
+    pub probability: f64,
+    /// The largest factor by which an error of a rate constant grew.
+    pub growth: f64,
+}
+
+/// Means this unlikely are taken for offsets of the scans. A choice, as for scatters that differ.
+const OFFSETS: f64 = 0.01;
 
 /// Fits a scheme to scans. Times count from the beginning of the reaction.
 ///
@@ -286,17 +306,90 @@ fn columns_over_time(scans: &Scans<'_>) -> Vec<Vec<f64>> {
         .collect()
 }
 
+/// What the test for offsets gives: the finding, each rate constant's error with the number of errors in half an interval, and what
+/// goes on in time.
+type Together = (ErringTogether, Vec<(f64, f64)>, (f64, bool));
+
+/// Whether the readings of a scan err together, by an F test of the means of its residuals against their scatter, and the errors that
+/// know it. None where they do not, or where the scheme leaves more than offsets.
+///
+/// Readings with a variance `s²` of their own and `u²` in common have, along the direction of the mean over `m` wavelengths, the
+/// variance `s² + m u²`, and `s²` along all others. Both follow from the residuals. With the normal matrix `N = N' + M`, of which `M` is
+/// what the mean says of the rate constants, their covariance is `N⁻¹ (s² N' + (s² + m u²) M) N⁻¹`, with degrees of freedom after Welch
+/// and Satterthwaite.
+fn erring_together(
+    scans: &Scans<'_>,
+    shape: &SchemeModel<'_>,
+    (k, at): (&[f64], &ProjectedProblem),
+    inverse: &[Vec<f64>],
+    degrees_of_freedom: usize,
+) -> Option<Together> {
+    let (n, m) = (scans.times.len(), scans.wavelengths.len());
+    let count = k.len();
+    let freedom = n.checked_sub(at.basis.len()).filter(|freedom| *freedom > 0)?;
+    let others = degrees_of_freedom
+        .checked_sub(freedom)
+        .filter(|others| *others > 0)?;
+    let means = means(scans);
+    let mean: Vec<f64> = means.iter().map(|mean| mean * (m as f64).sqrt()).collect();
+    let of_means = project(shape, scans.times, std::slice::from_ref(&mean), k)?;
+    let whole = of_means.rss / freedom as f64;
+    let own = (at.rss - of_means.rss) / others as f64;
+    let f = whole / own;
+    let probability = f_upper(f, freedom as f64, others as f64);
+    if own.is_nan() || own <= 0.0 || probability.is_nan() || probability > OFFSETS {
+        return None;
+    }
+    let about: Vec<Vec<f64>> = (0..m)
+        .map(|j| {
+            let pairs = scans.absorbance.iter().zip(&means);
+            pairs.map(|(scan, mean)| scan[j] - mean).collect()
+        })
+        .collect();
+    // Of a scheme that does not describe the scans, the changes in shape are left over as well.
+    if along_time(at, &about).1 {
+        return None;
+    }
+    let in_time = along_time(at, std::slice::from_ref(&mean));
+    let part = |j: usize, normal: &dyn Fn(usize, usize) -> f64| -> f64 {
+        let pairs = (0..count).flat_map(|a| (0..count).map(move |b| (a, b)));
+        pairs
+            .map(|(a, b)| inverse[j][a] * normal(a, b) * inverse[b][j])
+            .sum()
+    };
+    let plain = at.rss / degrees_of_freedom as f64;
+    let mut growth = 1.0_f64;
+    let errors = (0..count)
+        .map(|j| {
+            let of_whole = whole * part(j, &|a, b| of_means.normal[a][b]);
+            let of_own = own * part(j, &|a, b| at.normal[a][b] - of_means.normal[a][b]).max(0.0);
+            let square = of_whole + of_own;
+            let effective =
+                square * square / (of_whole * of_whole / freedom as f64 + of_own * of_own / others as f64);
+            growth = growth.max((square / (inverse[j][j] * plain)).sqrt());
+            (square.sqrt(), t_half_width(0.95, effective.max(1.0)))
+        })
+        .collect();
+    let found = ErringTogether {
+        standard_deviation: ((whole - own) / m as f64).sqrt(),
+        f,
+        degrees_of_freedom: (freedom, others),
+        probability,
+        growth,
+    };
+    Some((found, errors, in_time))
+}
+
 /// The rate constants with their errors and intervals; poor ones are told.
 fn rates_of(
     names: &[String],
     k: &[f64],
-    covariance: &[Vec<f64>],
-    (variance, half): (f64, f64),
+    errors: &[(f64, f64)],
     remarks: &mut Vec<String>,
 ) -> Vec<GlobalRate> {
     let mut rates = Vec::with_capacity(k.len());
-    for (j, (name, value)) in names.iter().zip(k).enumerate() {
-        let standard_error = (covariance[j][j] * variance).sqrt();
+    for ((name, value), (standard_error, half)) in names.iter().zip(k).zip(errors) {
+        let (standard_error, half) = (*standard_error, *half);
         if standard_error > 0.5 * value {
             remarks.push(format!(
                 "{name} is poorly determined: its error is more than half of itself"
@@ -370,9 +463,24 @@ fn fit_shape(given: &Scans<'_>, shape: &SchemeModel<'_>, shifted: bool) -> Resul
     let variance = at.rss / degrees_of_freedom as f64;
     let covariance = invert(&at.normal).ok_or_else(|| lost(iterations))?;
     let half = t_half_width(0.95, degrees_of_freedom as f64);
-    let rates = rates_of(&names, &k, &covariance, (variance, half), &mut remarks);
+    let mut errors: Vec<(f64, f64)> = (0..count)
+        .map(|j| ((covariance[j][j] * variance).sqrt(), half))
+        .collect();
+    let (mut along, mut lack_of_fit) = along_time(&at, &data);
+    let together = if shifted {
+        None
+    } else {
+        erring_together(scans, shape, (&k, &at), &covariance, degrees_of_freedom)
+    };
+    let together = together.map(|(found, grown, within)| {
+        // The readings of a scan are not independent then: what goes on in time is looked for in the means and about them.
+        let (whole, lack) = within;
+        (along, lack_of_fit) = (along.max(whole), lack);
+        errors = grown;
+        found
+    });
+    let rates = rates_of(&names, &k, &errors, &mut remarks);
     let correlation = (count == 2).then(|| covariance[0][1] / (covariance[0][0] * covariance[1][1]).sqrt());
-    let (along_time, lack_of_fit) = along_time(&at, &data);
     let spectra = spectra_of(given, &at, variance, (&shape.species(), shape.equilibria()));
     let shifts = shifted.then(|| {
         let mut left = means(given);
@@ -402,8 +510,9 @@ fn fit_shape(given: &Scans<'_>, shape: &SchemeModel<'_>, shifted: bool) -> Resul
         spectra,
         other_intermediate,
         shifts,
+        together,
         residual_sd: variance.sqrt(),
-        along_time,
+        along_time: along,
         lack_of_fit,
         residual_sum_of_squares: at.rss,
         degrees_of_freedom,

@@ -40,7 +40,7 @@ pub use rates::{
     AssayPlan, RatePlan, RatePoint, RateWeights, RunRates, SeriesFit, SeriesPlan, WhichRate, fit_series,
     rates_run,
 };
-pub use replicates::{DriftEffect, Pooled, pool, pool_with_common};
+pub use replicates::{DriftEffect, Pooled, of_days, pool, pool_with_common};
 pub use reported::{ReportedCheck, reported, reports_of};
 pub use scans::{Differences, ScanFound, ScanTask, Series, scan_differences, scan_run};
 pub use spectrum::{References, path_of, reference_of, spectrum_of};
@@ -87,6 +87,8 @@ pub struct PlotData {
     pub doses: bool,
     /// The same curve with its errors, where they were asked for and are known.
     pub band: Vec<Along>,
+    /// The level of the intervals of the band.
+    pub band_level: Option<f64>,
     /// The points used with the errors of the curve there, where they were asked for and are known.
     pub along: Vec<Along>,
     /// The curve at places that were asked for.
@@ -360,6 +362,8 @@ pub fn title_of(column: &Column) -> String {
 pub(crate) fn title(column: &Column) -> String {
     let name = match (&column.name, column.quantity.as_str()) {
         (Some(name), "unknown") => name.clone(),
+        // The name is the unit, too.
+        (_, "ph") => return "pH".to_owned(),
         (_, quantity) => quantity.replace('-', " "),
     };
     let unit = column.unit.display();

@@ -5,6 +5,7 @@ use curvary_record::{Code, Diagnostic, Outcome, OutcomeKind, Parameter, Run, Tra
 use serde::{Deserialize, Serialize};
 
 use super::bands::fit_bands;
+use super::fit::two;
 use super::spectrum::{
     References, asked_traces, axis_title, bare, in_question, spectrum_of, tell_log, unit_of, with_usual_steps,
 };
@@ -212,28 +213,40 @@ fn search(
             format!("nothing stands out by {:.3e} or more", table.min_prominence),
         ));
     }
-    outcome.parameters = table
-        .peaks
-        .iter()
-        .flat_map(|peak| {
-            let measured = noise
-                .filter(|_| {
-                    plan.refinement == Refinement::ByWidth
-                        && matches!(peak.apex, Apex::Refined { .. } | Apex::Sampled { .. })
-                })
-                .and_then(|noise| {
-                    let upwards = plan.extreme == Extreme::Maximum;
-                    // Points that are alike tell as much as one of them.
-                    let noise = noise * alike.map_or(1.0, |alike| alike.together as f64).sqrt();
-                    measure_peak(curve, peak, noise, upwards, (plan.width, plan.area))
-                });
-            let mut list = parameters(peak, processed.spectrum.axis, processed.spectrum.ordinate);
-            if let Some(measured) = measured {
-                over_width(&mut list, &measured);
-            }
-            list
-        })
-        .collect();
+    let numbers = |curve: &Curve, peak: &Peak| -> [Parameter; 5] {
+        let measured = noise
+            .filter(|_| {
+                plan.refinement == Refinement::ByWidth
+                    && matches!(peak.apex, Apex::Refined { .. } | Apex::Sampled { .. })
+            })
+            .and_then(|noise| {
+                let upwards = plan.extreme == Extreme::Maximum;
+                // Points that are alike tell as much as one of them.
+                let noise = noise * alike.map_or(1.0, |alike| alike.together as f64).sqrt();
+                measure_peak(curve, peak, noise, upwards, (plan.width, plan.area))
+            });
+        let mut list = parameters(peak, processed.spectrum.axis, processed.spectrum.ordinate);
+        if let Some(measured) = measured {
+            over_width(&mut list, &measured);
+        }
+        list
+    };
+    let mut lists: Vec<[Parameter; 5]> = table.peaks.iter().map(|peak| numbers(curve, peak)).collect();
+    if let Some(again) = smoothed_again(&chain, curve)? {
+        let wanted = PeakOptions {
+            min_prominence: Threshold::Absolute(0.5 * table.min_prominence),
+            ..options(plan, &processed, alike)
+        };
+        let found = find_peaks(&again, &wanted)?.peaks;
+        flattened(&table.peaks, &mut lists, outcome, |peak| {
+            let nearest = found.iter().min_by(|a, b| {
+                let far = |other: &Peak| (other.sampled_x - peak.sampled_x).abs();
+                far(a).total_cmp(&far(b))
+            })?;
+            Some(numbers(&again, nearest))
+        });
+    }
+    outcome.parameters = lists.into_iter().flatten().collect();
     let (axis, ordinate) = (processed.spectrum.axis, processed.spectrum.ordinate);
     for shoulder in &shoulders {
         outcome.parameters.push(Parameter {
@@ -251,6 +264,85 @@ fn search(
     }
     outcome.termination = "found".into();
     Ok(())
+}
+
+/// The curve with its smoothing done once more; none where nothing was smoothed, or where a derivative was taken, which has no bands.
+fn smoothed_again(chain: &Chain, curve: &Curve) -> Result<Option<Curve>, SpectrumRefusal> {
+    let mut again: Option<Curve> = None;
+    for step in &chain.steps {
+        let Step::Filter { filter } = step else { continue };
+        if filter.derivative > 0 {
+            return Ok(None);
+        }
+        again = Some(filter.apply(again.as_ref().unwrap_or(curve))?.curve);
+    }
+    Ok(again)
+}
+
+/// Lets the errors know what smoothing does to a band, and says so where that passes an error.
+///
+/// A filter that takes a part of a band the first time takes about the same part the second time: what a number changes by when the
+/// smoothed curve is smoothed once more is what it changed by before (Tukey's twicing, Exploratory Data Analysis, 1977, chapter 16),
+/// larger by as much as the band had become lower already. It goes into the error as a standard deviation, for its sign is known but
+/// its size is not to be trusted to a correction.
+fn flattened(
+    peaks: &[Peak],
+    lists: &mut [[Parameter; 5]],
+    outcome: &mut Outcome,
+    again: impl Fn(&Peak) -> Option<[Parameter; 5]>,
+) {
+    let mut told = Vec::new();
+    for (peak, list) in peaks.iter().zip(lists) {
+        let twice = again(peak);
+        let [_, _, before, width, _] = &*list;
+        let (before, width) = (before.value, width.value.unwrap_or(f64::INFINITY));
+        let ratio = twice.as_ref().and_then(|twice| {
+            let moved = (twice[0].value? - list[0].value?).abs();
+            Some(before? / twice[2].value?).filter(|ratio| *ratio > 0.0 && moved < width)
+        });
+        let (Some(twice), Some(ratio)) = (twice, ratio) else {
+            for parameter in list.iter_mut() {
+                parameter.standard_error = None;
+            }
+            told.push(format!(
+                "the peak at {} is gone when the curve is smoothed once more: how far its numbers are off is not known, and they have no \
+                 errors",
+                Six(peak.sampled_x)
+            ));
+            continue;
+        };
+        let mut changes = Vec::new();
+        for (parameter, twice) in list.iter_mut().zip(&twice) {
+            let (Some(value), Some(after), Some(error)) =
+                (parameter.value, twice.value, parameter.standard_error)
+            else {
+                continue;
+            };
+            let bias = (value - after) * ratio.max(1.0);
+            parameter.standard_error = Some(error.hypot(bias));
+            if bias.abs() > error {
+                let (word, by) = if bias > 0.0 {
+                    ("low", bias)
+                } else {
+                    ("high", -bias)
+                };
+                let name = parameter.name.trim_start_matches("peak-");
+                changes.push(format!("{name} by about {} too {word}", two(by)));
+            }
+        }
+        if !changes.is_empty() {
+            told.push(format!(
+                "smoothing changes the peak at {}: {}; the errors allow for it, and a narrower window changes less",
+                Six(peak.sampled_x),
+                changes.join(", ")
+            ));
+        }
+    }
+    for text in told {
+        outcome
+            .remarks
+            .push(Diagnostic::warning(Code::new("smoothing-flattens"), text));
+    }
 }
 
 /// Fewer points than this leave too few distances between them by which [`alike_noise`] tells noise from a curve that bends.

@@ -13,7 +13,7 @@ use super::again::SCANS;
 use super::fit::scan_times;
 use super::ordinate::as_absorbance;
 use super::spectrum::{in_question, still_open};
-use super::{BY, PlotData, Six, TRUSTED_ABSORBANCE, TraceResult, told, unit_in_terms};
+use super::{BY, PlotData, Six, TRUSTED_ABSORBANCE, TraceResult, likely, told, unit_in_terms};
 use crate::refusal::Refusal;
 use crate::scans::{
     Equilibrium, GlobalFit, Network, Scans, Scheme, SpeciesSpectrum, fit_global, fit_global_shifted,
@@ -422,6 +422,27 @@ fn tell_scheme(found: &GlobalFit, scans: &Scans<'_>, time: &Unit, outcome: &mut 
     outcome
         .statistics
         .insert("correlation_along_time".into(), found.along_time);
+    if let Some(together) = &found.together {
+        outcome.statistics.insert(
+            "offset_of_scans_standard_deviation".into(),
+            together.standard_deviation,
+        );
+        outcome.statistics.insert("offset_of_scans_f".into(), together.f);
+        outcome
+            .statistics
+            .insert("offset_of_scans_probability".into(), together.probability);
+        let (of, against) = together.degrees_of_freedom;
+        outcome.remarks.push(Diagnostic::warning(
+            Code::new("scans-shifted"),
+            format!(
+                "all wavelengths of a scan err together, as if each scan were shifted as a whole by {} (a reading scatters by {}; F {:.1} on                  {of} and {against}, probability {}): the errors of the rate constants allow for it, and with `--shifted` the shifts are                  fitted and the errors become smaller",
+                Six(together.standard_deviation),
+                Six(found.residual_sd),
+                together.f,
+                likely(together.probability)
+            ),
+        ));
+    }
     if found.lack_of_fit {
         outcome.remarks.push(Diagnostic::warning(
             Code::new("lack-of-fit"),

@@ -5,7 +5,7 @@ use std::path::PathBuf;
 use clap::Args;
 use curvary_analysis::spectra::{Average, Curve, Grids, Interpolation, SpectrumRefusal, average};
 use curvary_analysis::study::{FitPlan, PlotData, Wanted, fit_run_for, label_of, legend_of};
-use curvary_record::{Code, Diagnostic, Run, Trace, ValueKind, known_field};
+use curvary_record::{Code, Diagnostic, Parameter, Run, Trace, ValueKind, known_field};
 
 use super::results::{taken_apart, taken_at};
 use crate::Environment;
@@ -43,7 +43,7 @@ pub(crate) struct PlotCommand {
     model: Option<String>,
     /// The trace that holds standard deviations, drawn as error bars
     #[arg(long, value_name = "TRACE", conflicts_with_all = ["mean", "model"])]
-    errors: Option<String>,
+    error_bars: Option<String>,
     /// Take the place of a picture that is there already
     #[arg(long)]
     replace: bool,
@@ -138,11 +138,18 @@ impl PlotCommand {
                     said.push(format!("left out: {name}: {}", found.outcome.termination));
                     continue;
                 }
-                let numbers: Vec<String> = found
-                    .outcome
-                    .parameters
-                    .iter()
-                    .filter(|parameter| parameter.name.starts_with(['k', 'K', 'V']))
+                let all = &found.outcome.parameters;
+                let constant = |parameter: &&Parameter| {
+                    let name = parameter.name.as_str();
+                    name.starts_with(['k', 'K', 'V']) || name.starts_with("pK") || name.starts_with("IC50")
+                };
+                // A law without constants, such as a formula, is told by its first parameters.
+                let mut named: Vec<&Parameter> = all.iter().filter(constant).collect();
+                if named.is_empty() {
+                    named = all.iter().take(3).collect();
+                }
+                let numbers: Vec<String> = named
+                    .into_iter()
                     .map(|parameter| {
                         let (value, error, unit) = telling::value(parameter);
                         format!("{} {value} {error} {unit}", parameter.name)
@@ -150,7 +157,12 @@ impl PlotCommand {
                             .to_owned()
                     })
                     .collect();
-                sets.push((format!("{name}: {}", numbers.join(", ")), found.drawn));
+                let legend = if numbers.is_empty() {
+                    name
+                } else {
+                    format!("{name}: {}", numbers.join(", "))
+                };
+                sets.push((legend, found.drawn));
             }
         }
         one_axis(
@@ -315,7 +327,7 @@ impl PlotCommand {
                 continue;
             }
             let errors = self
-                .errors
+                .error_bars
                 .as_ref()
                 .and_then(|label| subject.run.traces.iter().find(|trace| label_of(trace) == *label));
             for (number, trace) in subject.run.traces.iter().enumerate() {
@@ -342,7 +354,7 @@ impl PlotCommand {
                     .filter(|errors| errors.x.values == subject.run.traces[number].x.values)
                     .filter(|_| trace.len() == whole)
                     .map(|errors| errors.y.values.to_vec());
-                if let (Some(label), None) = (&self.errors, &bars) {
+                if let (Some(label), None) = (&self.error_bars, &bars) {
                     said.push(match errors {
                         None => format!("{name} has no error bars: no trace is called `{label}`"),
                         Some(_) => {

@@ -514,7 +514,11 @@ impl RatesCommand {
                     vec![(0.0, straight(vmax, km, 0.0)), (end, straight(vmax, km, end))]
                 });
                 let figure = Figure {
-                    title: format!("{}: {kind}, for the eye alone", given.heading.words(found)),
+                    title: format!(
+                        "{}: {}, for the eye alone",
+                        given.heading.words(found),
+                        named_after(kind)
+                    ),
                     doses: false,
                     panels: vec![Panel {
                         x,
@@ -571,6 +575,15 @@ fn left_out_of_law(why: &str) -> Diagnostic {
 
 /// A straight form of the law of Michaelis and Menten: height from Vmax, Km and x.
 type Straight = fn(f64, f64, f64) -> f64;
+
+/// What a straight plot is called in its title.
+fn named_after(kind: &str) -> &str {
+    match kind {
+        "hanes" => "Hanes",
+        "eadie" => "Eadie and Hofstee",
+        other => other,
+    }
+}
 
 /// Its name, what runs along x and y, the points and the line.
 type StraightPlot = (&'static str, String, String, Vec<(f64, f64)>, Straight);

@@ -72,6 +72,8 @@ struct ResultRow {
     sample: String,
     celsius: Option<f64>,
     ph: Option<f64>,
+    /// The day it was measured on, where the run says it.
+    day: Option<String>,
     /// What `--over` names, with its unit.
     over: Option<(f64, Unit)>,
     /// What `--by` names, each as it is shown and as it is compared.
@@ -230,6 +232,7 @@ impl ResultsCommand {
                     sample: value_of(run, trace, "sample").0,
                     celsius,
                     ph,
+                    day: Some(value_of(run, trace, "date").1).filter(|day| !day.is_empty()),
                     over: self.over.as_ref().and_then(|key| number_of(run, trace, key)),
                     by: self.by.iter().map(|key| value_of(run, trace, key)).collect(),
                     outcome: outcome.clone(),
@@ -274,6 +277,7 @@ impl ResultsCommand {
             sample: said("sample").0,
             celsius,
             ph: own("ph"),
+            day: Some(said("date").1).filter(|day| !day.is_empty()),
             over: None,
             by: self.by.iter().map(|key| said(key)).collect(),
             outcome: outcome.clone(),
@@ -342,6 +346,7 @@ impl ResultsCommand {
                     "by": by, "model": model, "parameter": name, "unit": unit, "runs": found.count, "mean": found.mean,
                     "standard_error": found.standard_error, "half_width_95": found.half_width,
                     "between_runs_sd": found.between,
+                    "between_runs_sd_95": { "low": found.between_interval.0, "high": found.between_interval.1 },
                     "homogeneity": found.homogeneity.map(|(q, chance)| json!({ "q": q, "probability": chance })),
                     "drift_moves": mean.drift, "drift_not_known_of": mean.drift_unknown, "remarks": mean.said,
                     "left_out": left_out,
@@ -524,8 +529,10 @@ impl ResultsCommand {
                 StyledText(
                     FAINT,
                     one_line(&format!(
-                        "mean over runs, 95 % ± {}; standard deviation between runs {between}; {}",
+                        "mean over runs, 95 % ± {}; standard deviation between runs {between} (95 % {} to {}); {}",
                         telling::rounded(found.mean, Some(found.half_width)).1,
+                        of_scatter(found.between_interval.0),
+                        of_scatter(found.between_interval.1),
                         found.words()
                     ))
                 )
@@ -535,6 +542,15 @@ impl ResultsCommand {
             }
         }
         Ok(())
+    }
+}
+
+/// An end of the interval of a scatter, in two figures.
+fn of_scatter(value: f64) -> String {
+    if value > 0.0 {
+        telling::rounded(value, Some(0.5 * value)).0
+    } else {
+        "0".to_owned()
     }
 }
 

@@ -55,7 +55,7 @@ const LINES: [Colour; 6] = [
     Colour(0x56, 0xB4, 0xE9),
     Colour(0xE6, 0x9F, 0x00),
 ];
-/// Okabe-Ito colours of series, each for its points and its line; with four marks and four dashes, 28 are told apart.
+/// Okabe-Ito colours of series, each for its points and its line; with eight marks and eight dashes, 28 are told apart.
 const SERIES: [Colour; 7] = [
     Colour(0x00, 0x72, 0xB2),
     Colour(0xD5, 0x5E, 0x00),
@@ -73,7 +73,16 @@ const POINTS: [Colour; 4] = [
     Colour(0x00, 0x00, 0x00),
 ];
 /// Dashes of lines, drawn and left out, in dots; the first is whole.
-const DASHES: [&[f64]; 4] = [&[], &[24.0, 12.0], &[6.0, 10.0], &[24.0, 8.0, 6.0, 8.0]];
+const DASHES: [&[f64]; 8] = [
+    &[],
+    &[24.0, 12.0],
+    &[6.0, 10.0],
+    &[24.0, 8.0, 6.0, 8.0],
+    &[48.0, 12.0],
+    &[24.0, 8.0, 6.0, 8.0, 6.0, 8.0],
+    &[12.0, 24.0],
+    &[48.0, 8.0, 12.0, 8.0],
+];
 /// More points than this of one layer hide what lies under them: side by side they fill the narrowest picture, which has 590 dots
 /// between `LEFT` and `RIGHT` of 850, at 19 dots a mark with its outline (twice `R` and 3).
 const CROWDED: usize = 30;
@@ -88,6 +97,12 @@ fn fitted(text: &str, size: f64, room: f64) -> String {
         return text.to_owned();
     }
     wrapped(text, size, room, 1).swap_remove(0)
+}
+
+/// Which dashes a series has. Marks come again after eight series, and dashes do then in another order, so that in grey the pairs of both
+/// come again after 64; with the seven colours, both dashes and marks differ over 28.
+fn dashes_of(form: usize) -> usize {
+    (form + 3 * (form / DASHES.len())) % DASHES.len()
 }
 
 /// How a series looks: its colour, and its mark or dashes.
@@ -123,7 +138,7 @@ impl SeriesLook {
         Stroke {
             colour: self.colour,
             width,
-            dashes: DASHES[self.form % DASHES.len()],
+            dashes: DASHES[dashes_of(self.form)],
         }
     }
 
@@ -755,11 +770,16 @@ fn thinned(points: &[Dot]) -> Vec<Dot> {
 /// Half the width of a mark: 0.8 mm on paper, as large as a letter of the ticks.
 const R: f64 = 8.0;
 
-/// The mark of the points of one series, white inside.
+/// The mark of the points of one series: four shapes, white inside and then filled.
 fn mark(pen: &mut Pen, (x, y): Dot, look: SeriesLook) {
+    let inside = if look.form / 4 % 2 == 0 {
+        WHITE
+    } else {
+        look.colour
+    };
     let corners: &[Dot] = match look.form % 4 {
         0 => {
-            pen.disc((x, y), R, WHITE);
+            pen.disc((x, y), R, inside);
             pen.ring((x, y), R, look.colour, 3.0);
             return;
         }
@@ -767,7 +787,7 @@ fn mark(pen: &mut Pen, (x, y): Dot, look: SeriesLook) {
         2 => &[(x - R, y - R), (x + R, y - R), (x + R, y + R), (x - R, y + R)],
         _ => &[(x, y - R), (x + R, y), (x, y + R), (x - R, y)],
     };
-    pen.area(corners, WHITE);
+    pen.area(corners, inside);
     let outline: Vec<Dot> = corners.iter().chain(corners.first()).copied().collect();
     pen.line(&outline, Stroke::whole(look.colour, 3.0));
 }
@@ -776,5 +796,27 @@ fn mark(pen: &mut Pen, (x, y): Dot, look: SeriesLook) {
 fn crossed(pen: &mut Pen, (x, y): Dot) {
     for strokes in [[(x - R, y - R), (x + R, y + R)], [(x - R, y + R), (x + R, y - R)]] {
         pen.line(&strokes, Stroke::whole(GREY, 3.0));
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// All curves that one picture takes differ: in grey by dashes and mark together, in colour by either of them.
+    #[test]
+    fn curves_of_one_picture_are_told_apart() {
+        let mut seen = [const { Vec::new() }; 3];
+        for number in 0..28 {
+            let colour = number % SERIES.len();
+            let (dashes, mark) = (dashes_of(number), number % 8);
+            for (seen, pair) in seen
+                .iter_mut()
+                .zip([(dashes, mark), (colour, dashes), (colour, mark)])
+            {
+                assert!(!seen.contains(&pair), "{number}");
+                seen.push(pair);
+            }
+        }
     }
 }

@@ -355,6 +355,10 @@ pub(crate) fn of_fit(title: &str, found: &TraceResult) -> Figure {
         .iter()
         .map(|along| (along.x, along.curve.0, along.curve.1))
         .collect();
+    let interval = drawn.band_level.map_or_else(
+        || "its interval".to_owned(),
+        |level| format!("its interval, {} %", (1000.0 * level).round() / 10.0),
+    );
     Figure {
         title: title.to_owned(),
         doses: drawn.doses,
@@ -364,7 +368,7 @@ pub(crate) fn of_fit(title: &str, found: &TraceResult) -> Figure {
                 y: drawn.y_title.clone(),
                 share: 0.7,
                 layers: vec![
-                    Layer::Band(band).named("its interval"),
+                    Layer::Band(band).named(&interval),
                     Layer::LeftOut(left_out),
                     Layer::Points(points),
                     Layer::Bars(drawn.bars.clone()).named("one standard error"),

@@ -93,7 +93,7 @@ pub fn compare_trace(
 
 /// The laws that are compared where none is named and the run holds rates over concentrations; for courses there are the usual
 /// orders.
-fn usual_laws(run: &Run) -> Vec<String> {
+pub(super) fn usual_laws(run: &Run) -> Vec<String> {
     let rates = |trace: &Trace| {
         trace.x.quantity == Quantity::CONCENTRATION
             && (trace.y.quantity == Quantity::RATE || run.technique == Technique::RATE_SERIES)

@@ -83,10 +83,11 @@ fn as_they_stand<'a>(plan: &FitPlan, chosen: &Chosen, run: &'a Run) -> Result<Ve
     {
         return over_levels(plan, run).map(|curve| vec![curve]);
     }
-    let set_aside = match chosen {
-        Chosen::Formula(_) => Vec::new(),
-        _ => errors_beside(plan, run),
-    };
+    let mut set_aside = errors_beside(plan, run);
+    if set_aside.len() + plan.variables.len() >= run.traces.len() {
+        // What is measured is named as a variable, and nothing else is left to be fitted.
+        set_aside.clear();
+    }
     let mut curves: Vec<FitCurve<'a>> = Vec::new();
     let mut keys: Vec<Option<String>> = Vec::new();
     for (number, trace) in (0..).zip(&run.traces) {

@@ -8,7 +8,9 @@ mod doubt;
 mod drift;
 mod model;
 mod points;
+mod reach;
 mod record;
+mod scatter;
 mod shared;
 
 pub(in crate::study) use column_errors::{Recorded, errors_in};
@@ -758,6 +760,7 @@ impl Fitting<'_> {
             doses: matches!(self.chosen, Chosen::Law(law) if law.is_over_doses()),
             levels,
             band,
+            band_level: Some(self.options.level),
             along: at_points,
             predicted,
             used: points.used.clone(),
@@ -804,6 +807,10 @@ fn fitted(
         Chosen::Law(law) if tied.is_none() => fuller_law(law, &of.data(), &options, &found),
         _ => None,
     };
+    let reach = match chosen {
+        Chosen::Law(law) => reach::short_range(&law.name(), of.columns[0], &found),
+        _ => Vec::new(),
+    };
     let levels = of.levels(&found);
     of.tell_errors(&mut found, &mut outcome)?;
     let unit = |of_axes: &str, name: &str| {
@@ -818,6 +825,7 @@ fn fitted(
         plan.scale_error.filter(|_| is_converted),
     );
     outcome.remarks.extend(fuller);
+    outcome.remarks.extend(reach);
     outcome.remarks.extend(against);
     if let (Some(dealt), Some(how)) = (&dealt, plan.bootstrap) {
         say_dealt(dealt, (plan, how), &found, &mut outcome);

@@ -1,24 +1,25 @@
 //! One law over the curves of several runs at once, with parameters that they share and others of their own.
 
-use curvary_record::{Code, Diagnostic, Outcome, OutcomeKind, Parameter, Quantity, Run, Trace, Unit};
+use curvary_record::{
+    Code, Diagnostic, Interval as KeptInterval, Outcome, OutcomeKind, Parameter, Quantity, Run, Trace, Unit,
+};
 use serde_json::json;
 
 use super::columns::arrange;
+use super::compare::usual_laws;
 use super::curve::curves;
 use super::doubt::two;
 use super::drift::{DRIFT_MOVES, HiddenDrift};
+use super::scatter::{DIFFER, pooled};
 use super::{Chosen, FitPoints, blank, gather, say_of_constraint, tell, title, unit_of_parameter, weighs};
-use crate::courses::Course;
+use crate::courses::{Course, usual_courses};
 use crate::fit::{DataSet, Fit, Options, SharedFit, Weighting, compare, f_test, fit_shared};
 use crate::models::{Constrained, Model};
 use crate::refusal::Refusal;
 use crate::study::plan::FitPlan;
-use crate::study::replicates::{Pooled, pool};
+use crate::study::replicates::{Pooled, of_days};
 use crate::study::spectrum::has_trace;
 use crate::study::{PlotData, TraceResult, allow_for_scale, curve_of, label_of, likely, told, with_error};
-
-/// Below this probability the runs are taken to differ by more than their own errors. Common practice.
-const DIFFER: f64 = 0.05;
 
 /// A run to be fitted with others, under the name that people know it by.
 #[derive(Clone, Copy, Debug)]
@@ -45,6 +46,8 @@ pub struct Together {
 /// One curve among those that are fitted together.
 struct SharedMember {
     label: String,
+    /// The day it was measured on, where the run says it.
+    day: Option<String>,
     trace: Trace,
     gathered: FitPoints,
 }
@@ -92,12 +95,24 @@ fn renamed<'a>(taken: &'a [Run], runs: &[NamedRun<'a>]) -> Vec<NamedRun<'a>> {
         .collect()
 }
 
-/// Ranks laws over all runs at once, each with those of the parameters `plan.share` names that it has.
+/// Ranks laws over all runs at once, each with those of the parameters `plan.share` names that it has; the usual ones where `models` is
+/// empty. A law that lacks one of them is left out, as by [`lacking`].
 ///
 /// None where no run is given.
 pub fn compare_together(plan: &FitPlan, models: &[String], runs: &[NamedRun<'_>]) -> Option<Together> {
     let taken = taken(plan, runs);
     let runs = &renamed(&taken, runs);
+    let usual = usual_of(runs);
+    let models = if models.is_empty() { &usual } else { models };
+    let named = FitPlan {
+        model: if plan.model.is_empty() {
+            models.first().cloned().unwrap_or_default()
+        } else {
+            plan.model.clone()
+        },
+        ..plan.clone()
+    };
+    let plan = &named;
     let mut outcome = several(plan, runs)?;
     outcome.kind = OutcomeKind::Comparison;
     outcome.model = models.join(", ");
@@ -110,6 +125,10 @@ pub fn compare_together(plan: &FitPlan, models: &[String], runs: &[NamedRun<'_>]
         };
         let own = match own.chosen() {
             Ok(chosen) => {
+                if let Some(why) = lacking(plan, chosen.model()) {
+                    failed.push((model.clone(), why));
+                    continue;
+                }
                 let own = own.for_law(&chosen);
                 let share = match own.tied(&chosen) {
                     Ok(Some(tied)) => shared_names(&own, &tied),
@@ -137,11 +156,22 @@ pub fn compare_together(plan: &FitPlan, models: &[String], runs: &[NamedRun<'_>]
     let choice = match compare(&list) {
         Ok(choice) => choice,
         Err(refusal) => {
+            let refusal = if fits.len() < 2 && !failed.is_empty() {
+                too_few_left(&failed)
+            } else {
+                refusal
+            };
             let mut all = refused(outcome, &refusal);
             all.refused = failed;
             return Some(all);
         }
     };
+    for (name, why) in &failed {
+        outcome.remarks.push(Diagnostic::note(
+            Code::new("fit-remark"),
+            format!("{name} is not among the laws compared: {why}"),
+        ));
+    }
     let ranked: Vec<(String, f64, f64)> = choice
         .ranking
         .iter()
@@ -246,6 +276,57 @@ fn refused(mut outcome: Outcome, refusal: &Refusal) -> Together {
     }
 }
 
+/// The laws that are compared where none is named.
+fn usual_of(runs: &[NamedRun<'_>]) -> Vec<String> {
+    let of_rates = runs
+        .first()
+        .map(|named| usual_laws(named.run))
+        .unwrap_or_default();
+    if !of_rates.is_empty() {
+        return of_rates;
+    }
+    let courses = usual_courses();
+    courses.iter().map(|course| course.name().into_owned()).collect()
+}
+
+/// Why a law has no place beside laws that share what `plan.share` names; none where it has.
+///
+/// A law that does not share what the others do has a value of its own for each run where they have one for all. That it fits better then
+/// says nothing about the law. Numbered parameters stand for each other: with `k,k1,k2` a law of one phase shares `k`, one of two
+/// phases `k1` and `k2`.
+fn lacking(plan: &FitPlan, model: &dyn Model) -> Option<String> {
+    if plan.share.iter().any(|name| name == "all") {
+        return None;
+    }
+    let stem = |name: &str| name.trim_end_matches(|c: char| c.is_ascii_digit()).to_owned();
+    let has = |name: &str| model.parameters().iter().any(|p| p.name == name);
+    let shared: Vec<String> = plan
+        .share
+        .iter()
+        .filter(|name| has(name))
+        .map(|name| stem(name))
+        .collect();
+    let lacks = plan
+        .share
+        .iter()
+        .find(|name| !has(name) && !shared.contains(&stem(name)))?;
+    let own: Vec<&str> = model.parameters().iter().map(|p| p.name.as_ref()).collect();
+    Some(format!(
+        "it has no parameter `{lacks}` for the runs to share, and would have values of its own for every run; it has {}",
+        own.join(", ")
+    ))
+}
+
+fn too_few_left(failed: &[(String, String)]) -> Refusal {
+    let all: Vec<String> = failed
+        .iter()
+        .map(|(name, why)| format!("{name}: {why}"))
+        .collect();
+    Refusal::Unsuitable {
+        why: format!("fewer than two laws are left to be compared: {}", all.join("; ")),
+    }
+}
+
 /// The names of `plan.share` that a model has.
 fn shared_names(plan: &FitPlan, model: &dyn Model) -> Vec<String> {
     plan.share
@@ -334,7 +415,7 @@ fn together(
             let other = fit_shared(whole, &sets, &share, serial, &free.options(whole).ok()?).ok()?;
             f_test(&shared.fit, &other.fit).ok()
         });
-    let pooled = pooled(model, &share, &mut shared, options.level);
+    let (pooled, widened) = pooled(model, &share, &mut shared, options.level);
     let y_unit = first.gathered.y_unit(&first.trace);
     let level_unit = first.gathered.level_unit.clone();
     let unit = |of: &str, name: &str| -> Option<Unit> {
@@ -358,10 +439,33 @@ fn together(
     );
     outcome.remarks.extend(against.as_ref().map(say_of_constraint));
     say(plan, &members, &shared, &pooled, &share, outcome);
+    if widened {
+        outcome.remarks.push(Diagnostic::note(
+            Code::new("fit-remark"),
+            "what each run has of its own was found with the shared value, which is not its own: the errors allow for the scatter between              the runs, and a fit of each run by itself says more of it",
+        ));
+    }
     if let (Chosen::Course(course), None) = (&chosen, &tied) {
         say_drift(course, &members, &shared, &share, outcome);
     }
-    for (name, pooled) in &pooled {
+    say_between(model, &members, (&shared, &pooled), &unit, outcome);
+    let drawn = members
+        .iter()
+        .enumerate()
+        .map(|(i, member)| (member.label.clone(), drawn(model, member, i, &shared, &share)))
+        .collect();
+    Ok((drawn, shared))
+}
+
+/// Tells how the shared parameters scatter between the runs, and whether the runs of a day are more alike than those of several.
+fn say_between(
+    model: &dyn Model,
+    members: &[SharedMember],
+    (shared, pooled): (&SharedFit, &[(String, Pooled)]),
+    unit: &dyn Fn(&str, &str) -> Option<Unit>,
+    outcome: &mut Outcome,
+) {
+    for (name, pooled) in pooled {
         let own = model.parameters().iter().find(|p| p.name == name.as_str());
         let unit = own.and_then(|own| unit(&own.unit, name));
         let between = Parameter {
@@ -369,17 +473,28 @@ fn together(
             value: Some(pooled.between),
             unit,
             standard_error: None,
-            intervals: Vec::new(),
+            intervals: vec![KeptInterval {
+                level: 0.95,
+                low: Some(pooled.between_interval.0),
+                high: Some(pooled.between_interval.1),
+                kind: "q-profile".into(),
+            }],
             reason: None,
         };
         outcome.parameters.push(between);
+        let days: Vec<Option<String>> = members.iter().map(|member| member.day.clone()).collect();
+        let values: Option<Vec<f64>> = shared
+            .alone
+            .iter()
+            .map(|fit| Some(fit.as_ref().ok()?.parameter(name)?.value))
+            .collect();
+        if let Some(said) = values.and_then(|values| of_days(&days, &values)) {
+            outcome.remarks.push(Diagnostic::note(
+                Code::new("days"),
+                format!("{name} by itself: {said}"),
+            ));
+        }
     }
-    let drawn = members
-        .iter()
-        .enumerate()
-        .map(|(i, member)| (member.label.clone(), drawn(model, member, i, &shared, &share)))
-        .collect();
-    Ok((drawn, shared))
 }
 
 /// The curves of all runs, in the units of the first.
@@ -429,6 +544,7 @@ fn members(
             }
             all.push(SharedMember {
                 label,
+                day: run.fields.text("date").map(|day| day.to_string()),
                 trace,
                 gathered,
             });
@@ -477,65 +593,6 @@ fn in_units_of(trace: &mut Trace, first: &Trace) -> Result<(), Refusal> {
         }
     }
     Ok(())
-}
-
-/// What the runs by themselves say of each shared parameter. Where they differ by more than their own errors, the error of the
-/// shared value is made to count runs, not points.
-fn pooled(model: &dyn Model, share: &[usize], shared: &mut SharedFit, level: f64) -> Vec<(String, Pooled)> {
-    let mut all = Vec::new();
-    for (place, j) in share.iter().enumerate() {
-        let own: Vec<(f64, Option<f64>)> = shared
-            .alone
-            .iter()
-            .filter_map(|fit| {
-                let p = &fit.as_ref().ok()?.parameters[*j];
-                p.standard_error.map(|error| (p.value, Some(error)))
-            })
-            .collect();
-        if own.len() < shared.alone.len() {
-            continue;
-        }
-        let Ok(found) = pool(&own) else { continue };
-        let differ = found.homogeneity.is_some_and(|(_, chance)| chance < DIFFER);
-        // Shared parameters stand first, in the order of the model.
-        let place = share.iter().filter(|other| **other < share[place]).count();
-        let parameter = &mut shared.fit.parameters[place];
-        if differ
-            && let Some(error) = parameter
-                .standard_error
-                .filter(|error| *error < found.standard_error)
-        {
-            let half =
-                crate::distribution::t_half_width(level, found.count as f64 - 1.0) * found.standard_error;
-            parameter.standard_error = Some(found.standard_error);
-            parameter.interval = Some(crate::fit::FitInterval {
-                lower: Some(parameter.value - half),
-                upper: Some(parameter.value + half),
-            });
-            let factor = found.standard_error / error;
-            if let Some(covariance) = &mut shared.fit.covariance {
-                let size = shared.fit.parameters.len();
-                for other in 0..size {
-                    covariance[place * size + other] *= factor;
-                    covariance[other * size + place] *= factor;
-                }
-            }
-            for derived in &mut shared.fit.derived {
-                if derived.follows_from == [place] {
-                    derived.standard_error = derived.standard_error.map(|error| error * factor);
-                    let half = derived.standard_error.map(|error| {
-                        crate::distribution::t_half_width(level, found.count as f64 - 1.0) * error
-                    });
-                    derived.interval = half.map(|half| crate::fit::FitInterval {
-                        lower: Some(derived.value - half),
-                        upper: Some(derived.value + half),
-                    });
-                }
-            }
-        }
-        all.push((model.parameters()[*j].name.to_string(), found));
-    }
-    all
 }
 
 /// Says what a drift that is common to the runs would do to what they share: it does not average out. The runs by themselves say by

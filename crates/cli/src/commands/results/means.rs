@@ -2,7 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use curvary_analysis::study::{DriftEffect, Pooled, pool, pool_with_common};
+use curvary_analysis::study::{DriftEffect, Pooled, of_days, pool, pool_with_common};
 use curvary_record::{OutcomeKind, Parameter, Unit};
 
 use super::{LIKE_THE_CURVE, ResultRow, flags};
@@ -226,6 +226,9 @@ impl Group<'_> {
                 plural(runs.len() as u64, "run")
             ));
         }
+        let days: Vec<Option<String>> = rows.iter().map(|row| row.day.clone()).collect();
+        let plain: Vec<f64> = values.iter().map(|value| value.0).collect();
+        said.extend(of_days(&days, &plain));
         let (drift, drift_unknown) = self.drift(name, &pooled, &mut said);
         for (what, without) in [
             (
