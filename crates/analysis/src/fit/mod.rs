@@ -265,7 +265,7 @@ fn profiled(
         let mut remarks = std::mem::take(&mut result.remarks);
         let words = FitRemark::Words {
             text: format!(
-                "while the profiles were followed, a lower sum of squares was met ({new:.4e} in place of {old:.4e}), and the                  fit is the one there; other starting values are worth a try"
+                "while the profiles were followed, a lower sum of squares was met ({new:.4e} in place of {old:.4e}), and the fit is the one there; other starting values are worth a try"
             ),
         };
         match finish(setting, roots, minimum, options, Vec::new()) {
@@ -281,7 +281,7 @@ fn profiled(
         }
     }
     result.remarks.push(FitRemark::Words {
-        text: "while the profiles were followed, a lower sum of squares was met: there is another minimum, and other starting                values should be tried"
+        text: "while the profiles were followed, a lower sum of squares was met: there is another minimum, and other starting values should be tried"
             .into(),
     });
     result
