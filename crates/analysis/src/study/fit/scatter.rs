@@ -207,9 +207,11 @@ fn solved(mut rows: Vec<Vec<f64>>, mut right: Vec<f64>) -> Option<Vec<f64>> {
         }
         for below in i + 1..n {
             let part = rows[below][i] / rows[i][i];
-            for at in i..n {
-                rows[below][at] -= part * rows[i][at];
-            }
+            let above = rows[i].clone();
+            rows[below]
+                .iter_mut()
+                .zip(above)
+                .for_each(|(own, above)| *own -= part * above);
             right[below] -= part * right[i];
         }
     }
