@@ -7,7 +7,7 @@ use curvary_archive::{Answer, Archive, Example, OpenItem, OpenItemKind, SourceVi
 use curvary_formats::readers::StructuredText;
 use curvary_formats::vocabulary::{LocalWord, WordKind, check_field, unit_of};
 use curvary_formats::{Assumptions, Reader as _, Recognition, Source};
-use curvary_ingest::{Filing, Ingest, IngestLimits, IngestOptions, KeepMode, NOTHING, RereadSource};
+use curvary_ingest::{Filing, Ingest, IngestLimits, IngestOptions, KeepMode, LOST, NOTHING, RereadSource};
 use curvary_record::interpret::guess_word;
 use curvary_record::{
     Around, Code, Diagnostic, Digest, Headers, Manner, Question, RunId, Unit, ValueKind, Verdict, code,
@@ -542,6 +542,12 @@ pub(crate) struct Effect {
     /// Runs of which something was noted or found that holds for no run of the new reading.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub(crate) left_behind: Vec<RunId>,
+    /// Answers that stood already and were not written a second time, by their names.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub(crate) standing: Vec<String>,
+    /// Files that stay as they were, since their originals are lost.
+    #[serde(skip)]
+    pub(crate) lost: u64,
 }
 
 impl Effect {
@@ -552,10 +558,13 @@ impl Effect {
         self.read += other.read;
         self.in_question += other.in_question;
         self.left_out += other.left_out;
+        self.standing.extend(other.standing.iter().cloned());
+        self.lost += other.lost;
     }
 
     fn see(&mut self, again: &RereadSource) {
         self.files += 1;
+        self.lost += u64::from(again.changes.contains(LOST));
         self.changed += u64::from(again.is_changed());
         self.read += u64::from(again.fate.verdict == Verdict::Read && again.before != Verdict::Read);
         self.in_question += u64::from(again.fate.verdict == Verdict::InQuestion);

@@ -229,7 +229,8 @@ pub(crate) fn line(asked: &OpenItem, answer: String, only: Vec<Digest>, by: Opti
     }
 }
 
-/// Keeps an answer and reads the files again that it is about. An answer that no file takes is not kept.
+/// Keeps an answer and reads the files again that it is about. An answer that no file takes is not kept; one that stands
+/// already, since the command that gave it was cut short, is taken up again under its name.
 pub(crate) fn settle(archive: &Archive, asked: &OpenItem, line: Line) -> Result<Effect, Failure> {
     let sources: Vec<Digest> = if line.only.is_empty() {
         asked.sources.clone()
@@ -238,8 +239,14 @@ pub(crate) fn settle(archive: &Archive, asked: &OpenItem, line: Line) -> Result<
     };
     let desk = Ingest::new(IngestOptions::default(), Some(archive.root()))?;
     questions::try_out(archive, desk, &line, &sources)?;
-    archive.answers()?.append(vec![line])?;
-    again(archive, among(archive, &sources.into_iter().collect())?)
+    let mut answers = archive.answers()?;
+    let standing = answers.standing(&line).map(|own| own.id.clone());
+    if standing.is_none() {
+        answers.append(vec![line])?;
+    }
+    let mut effect = again(archive, among(archive, &sources.into_iter().collect())?)?;
+    effect.standing.extend(standing);
+    Ok(effect)
 }
 
 pub(crate) fn again(archive: &Archive, sources: Vec<SourceView>) -> Result<Effect, Failure> {
@@ -277,6 +284,12 @@ fn sources_of(archive: &Archive, words: &str, asked: &OpenItem) -> Result<Vec<Di
 
 /// Tells what came of answers.
 pub(crate) fn print_effect(effect: &Effect, screen: &mut Screen) -> Result<(), Failure> {
+    for name in &effect.standing {
+        writeln!(
+            screen,
+            "this stands already as {name}: it was not written a second time, and the files that still wait for it were read"
+        )?;
+    }
     writeln!(
         screen,
         "{} read again, {} changed: {} settled, {} still in question, {} left out",
