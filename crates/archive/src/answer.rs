@@ -3,6 +3,8 @@
 //! The file is no part of what is committed: like `archive.toml` it is written by people too, and an answer holds from the
 //! moment its line is there. Nothing is learned that does not stand in it.
 
+mod applied;
+
 use std::collections::BTreeSet;
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -11,6 +13,7 @@ use curvary_record::{Digest, Family};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+pub use self::applied::Unapplied;
 use crate::disk::{Disk, RealDisk};
 use crate::{Error, now};
 
@@ -190,17 +193,21 @@ impl StoredAnswers {
             text.push('\n');
         }
         for line in &lines[self.lines.len()..] {
-            let line = serde_json::to_string(line).map_err(|error| Error::Note {
-                message: format!("the answer cannot be kept: {error}"),
-            })?;
-            text.push_str(&line);
+            text.push_str(&text_of(line)?);
             text.push('\n');
         }
+        self.begin_applied(disk)?;
         disk.replace(&self.path, text.as_bytes())
             .map_err(Error::io("write", &self.path))?;
         self.lines = lines;
         Ok(names)
     }
+}
+
+fn text_of(line: &Answer) -> Result<String, Error> {
+    serde_json::to_string(line).map_err(|error| Error::Note {
+        message: format!("the answer cannot be kept: {error}"),
+    })
 }
 
 /// A short name that no line has yet.
