@@ -181,10 +181,12 @@ impl VocabularyCommand {
                     .iter()
                     .any(|line| line.is_about(&source.record.digest, &family))
         });
+        let mut names: Vec<String> = old.iter().filter_map(|line| line.undo.clone()).collect();
         if !fresh.is_empty() {
-            answers.append(old.into_iter().chain(fresh).collect())?;
+            names.extend(answers.append(old.into_iter().chain(fresh).collect())?);
         }
-        let mut effect = again(archive, sources)?;
+        names.extend(standing.iter().cloned());
+        let mut effect = again(archive, sources, names)?;
         effect.standing.extend(standing);
         Ok(effect)
     }
