@@ -3,6 +3,8 @@
 //! The file is no part of what is committed: like `archive.toml` it is written by people too, and an answer holds from the
 //! moment its line is there. Nothing is learned that does not stand in it.
 
+mod applied;
+
 use std::collections::BTreeSet;
 use std::fs;
 use std::path::{Path, PathBuf};
@@ -11,6 +13,7 @@ use curvary_record::{Digest, Family};
 use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
+pub use self::applied::Unapplied;
 use crate::disk::{Disk, RealDisk};
 use crate::{Error, now};
 
@@ -67,6 +70,24 @@ impl Answer {
             (false, true) => 1,
             (false, false) => 2,
         }
+    }
+
+    /// Whether two lines are about the same thing in files that are told in the same way, some of them the same.
+    fn is_beside(&self, other: &Self) -> bool {
+        let kin = match (&self.family, &other.family) {
+            (None, None) => true,
+            (Some(own), Some(others)) => own.is_kin(others),
+            _ => false,
+        };
+        // A coarser cut than a word's own: a line more than needed is taken for another's rival, and none less.
+        let about = |line: &Self| {
+            let about = line.answer.split_once('=').map_or("", |(about, _)| about);
+            about.to_lowercase()
+        };
+        self.closeness() == other.closeness()
+            && kin
+            && about(self) == about(other)
+            && (self.only.is_empty() || self.only.iter().any(|digest| other.only.contains(digest)))
     }
 
     /// The key and its meaning, for an answer about a key.
@@ -129,6 +150,18 @@ impl StoredAnswers {
             .filter(move |line| line.undo.is_none() && !undone.contains(line.id.as_str()))
     }
 
+    /// The line that says this already and holds: to the same question, the same answer, of the files that `line` is about or of more
+    /// that are named one by one. None where a later line says something else of such files.
+    #[must_use]
+    pub fn standing(&self, line: &Answer) -> Option<&Answer> {
+        let rivals = self.holding().filter(|own| own.is_beside(line));
+        let last = rivals.last()?;
+        let same = last.answer == line.answer
+            && last.question == line.question
+            && line.only.iter().all(|digest| last.only.contains(digest));
+        same.then_some(last)
+    }
+
     /// Adds lines, all or none; fills in when they were given, and gives each a short name of its own. Gives the names.
     ///
     /// # Errors
@@ -160,17 +193,21 @@ impl StoredAnswers {
             text.push('\n');
         }
         for line in &lines[self.lines.len()..] {
-            let line = serde_json::to_string(line).map_err(|error| Error::Note {
-                message: format!("the answer cannot be kept: {error}"),
-            })?;
-            text.push_str(&line);
+            text.push_str(&text_of(line)?);
             text.push('\n');
         }
+        self.begin_applied(disk)?;
         disk.replace(&self.path, text.as_bytes())
             .map_err(Error::io("write", &self.path))?;
         self.lines = lines;
         Ok(names)
     }
+}
+
+fn text_of(line: &Answer) -> Result<String, Error> {
+    serde_json::to_string(line).map_err(|error| Error::Note {
+        message: format!("the answer cannot be kept: {error}"),
+    })
 }
 
 /// A short name that no line has yet.
@@ -232,6 +269,49 @@ mod tests {
             StoredAnswers::read(&folder),
             Err(Error::Settings { line: 2, .. })
         ));
+        let _ = fs::remove_dir_all(&folder);
+    }
+
+    #[test]
+    fn what_stands_already_is_known_unless_a_later_line_says_otherwise() {
+        let folder = std::env::temp_dir().join(format!("curvary-standing-{}", std::process::id()));
+        fs::create_dir_all(&folder).expect("a folder");
+        let _ = fs::remove_file(folder.join("answers.jsonl"));
+        let mut answers = StoredAnswers::read(&folder).expect("none yet");
+        let (one, two) = (Digest::of(b"a"), Digest::of(b"b"));
+        let narrowed = |text: &str, only: &[&Digest]| Answer {
+            only: only.iter().map(|digest| (*digest).clone()).collect(),
+            ..answer(text, "tabs")
+        };
+        let names = answers
+            .append(vec![
+                answer("x=time:s", "tabs"),
+                narrowed("y=absorbance", &[&one, &two]),
+            ])
+            .expect("it is written");
+        let id = |answers: &StoredAnswers, line: &Answer| answers.standing(line).map(|own| own.id.clone());
+        let timed = answer("x=time:s", "tabs");
+        assert_eq!(id(&answers, &timed), Some(names[0].clone()));
+        // Fewer of the files that were named: those that still ask after a command was cut short.
+        let fewer = narrowed("y=absorbance", &[&two]);
+        assert_eq!(id(&answers, &fewer), Some(names[1].clone()));
+        for other in [
+            answer("x=time:min", "tabs"),
+            answer("x=time:s", "blanks"),
+            narrowed("x=time:s", &[&one]),
+            narrowed("y=absorbance", &[&one, &Digest::of(b"c")]),
+            answer("y=absorbance", "tabs"),
+            Answer {
+                question: "axis-unknown".to_owned(),
+                ..timed.clone()
+            },
+        ] {
+            assert_eq!(id(&answers, &other), None, "{other:?}");
+        }
+        answers
+            .append(vec![answer("x=time:min", "tabs")])
+            .expect("it is written");
+        assert_eq!(id(&answers, &timed), None, "a later line says otherwise");
         let _ = fs::remove_dir_all(&folder);
     }
 

@@ -22,7 +22,7 @@ use crate::index::{FiledDocument, Index, Places, UnreadSource};
 use crate::manifest::{Manifest, is_whole, records_name};
 use crate::note::NoteBook;
 use crate::originals::{self, OriginalLocation};
-use crate::{Error, Settings};
+use crate::{Error, Settings, debris};
 
 /// Memory for words that wait to be written. One thread fills it; it is written out as a segment when it is full.
 const HEAP: usize = 48 << 20;
@@ -189,6 +189,7 @@ impl Indexer {
                 .garbage_collect_files()
                 .wait()
                 .map_err(|error| self.index.trouble(&error))?;
+            debris::clear_index(&self.index.path)?;
             self.engine = Some(engine);
         }
         self.engine.as_mut().ok_or_else(|| Error::Index {

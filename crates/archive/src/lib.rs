@@ -6,6 +6,7 @@
 //! records/000001.jsonl.zst  one JSON record a line, many small zstd frames
 //! notes.jsonl               people's corrections of single runs                        [Note]
 //! answers.jsonl             what people decided for files that are written alike       [Answer]
+//! answers.applied.jsonl     which of them were in force when files were last read       [Unapplied]
 //! layouts/                  descriptions of this house's exports
 //! manifest.json             what is committed, with its own checksum; the one before is manifest.previous.json
 //! unfinished.json           stands while a commit is being written
@@ -34,6 +35,7 @@ mod catalog;
 mod content;
 mod copies;
 mod current;
+mod debris;
 mod decimal;
 mod digests;
 mod disk;
@@ -70,7 +72,7 @@ mod worklist;
 mod writer;
 
 pub use alike::{AlikeFound, AlikeHit, AlikeOptions};
-pub use answer::{Answer, StoredAnswers};
+pub use answer::{Answer, StoredAnswers, Unapplied};
 pub use archive::{
     Archive, Direction, FacetCount, FacetName, Facets, FindOptions, Hit, RunOrder, SearchResult, SourceView,
 };
@@ -95,8 +97,9 @@ pub use worklist::{DisputeGroup, HouseWord, QuestionGroup, Replaced, UnreadGroup
 pub use writer::{Addition, AppendStats, Moved, PathState, PreparedSources, Preparer, SourceByRuns, Writer};
 
 /// What stands in the folder of an archive, by name: the list above. None of it is ever a source.
-pub const OWN: [&str; 12] = [
+pub const OWN: [&str; 13] = [
     "aside",
+    "answers.applied.jsonl",
     "answers.jsonl",
     "archive.lock",
     "archive.toml",

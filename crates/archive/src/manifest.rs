@@ -176,6 +176,21 @@ impl Manifest {
         Self::parse(&bytes, &path)
     }
 
+    /// What is wrong with the manifest of the commit before. Nothing of the archive needs it.
+    pub(crate) fn previous_trouble(root: &Path) -> Option<String> {
+        let path = Self::previous_path(root);
+        let bytes = match fs::read(&path) {
+            Ok(bytes) => bytes,
+            Err(error) if error.kind() == std::io::ErrorKind::NotFound => return None,
+            Err(error) => return Some(error.to_string()),
+        };
+        match Self::parse(&bytes, &path) {
+            Ok(_) => None,
+            Err(Error::Damaged { found, .. }) => Some(format!("found {found}")),
+            Err(error) => Some(error.to_string()),
+        }
+    }
+
     fn parse(bytes: &[u8], path: &Path) -> Result<Self, Error> {
         #[derive(Deserialize)]
         struct Number {

@@ -11,7 +11,7 @@ use crate::manifest::{Manifest, Part, Stretch};
 use crate::manifest::{hashed, original_names, records_name};
 use crate::originals::{self, zipped};
 use crate::unfinished::{self, Unfinished};
-use crate::{Error, Settings, mend};
+use crate::{Error, Settings, debris, mend};
 
 /// Writes the first `archive.toml` and the manifest of nothing.
 pub(crate) fn begin(root: &Path, name: &str) -> Result<(), Error> {
@@ -33,7 +33,10 @@ pub(crate) fn rebuild(root: &Path) -> Result<Mended, Error> {
         });
     }
     let _lock = Lock::take(root, "curvary: making the manifest again")?;
-    let mut done = Vec::new();
+    let mut done: Vec<String> = debris::clear(root)?
+        .into_iter()
+        .map(|name| format!("{name}: left behind by a command that was cut short; removed"))
+        .collect();
     let settings = Settings::path(root);
     if !settings.exists() {
         let name = root

@@ -18,7 +18,7 @@ use crate::manifest::{Manifest, Part, Stretch, check};
 use crate::note::NoteBook;
 use crate::originals::{self, zipped};
 use crate::query::Query;
-use crate::{Error, Settings};
+use crate::{Error, Settings, debris};
 
 /// What a check of the whole archive found.
 #[derive(Clone, Debug, Default, PartialEq, Eq, Serialize)]
@@ -260,11 +260,31 @@ pub(crate) fn all(
     {
         check.trouble(&manifest.notes, error);
     }
-    if let Err(error) = StoredAnswers::read(root) {
-        let found = error.to_string();
-        check.problem("answers.jsonl", None, found, "answers that can be read", false);
+    match StoredAnswers::read(root) {
+        Ok(answers) => {
+            let advice = answers.unapplied()?.advice();
+            let remark = advice.map(|advice| format!("answers.jsonl: {advice}"));
+            check.found.remarks.extend(remark);
+        }
+        Err(error) => {
+            let found = error.to_string();
+            check.problem("answers.jsonl", None, found, "answers that can be read", false);
+        }
     }
     check.found.remarks.extend(strangers(root, manifest));
+    let left = debris::found(root);
+    if !left.is_empty() && lock::writer(root).is_none() {
+        check.found.remarks.push(format!(
+            "left behind by commands that were cut short, and never read: {}; `curvary verify --repair` removes them",
+            left.join(", ")
+        ));
+    }
+    let previous = Manifest::previous_trouble(root);
+    check.found.remarks.extend(previous.map(|found| {
+        format!(
+            "manifest.previous.json: {found}; nothing needs it, and the next command that writes keeps a whole one there"
+        )
+    }));
     // The runs that count: those of the newest reading of each source.
     let mut sources: BTreeMap<[u8; 32], (u32, BTreeSet<String>)> = BTreeMap::new();
     for (number, part) in (0_u32..).zip(&manifest.records) {
@@ -309,7 +329,8 @@ pub(crate) fn all(
 /// Files with names like those of the archive that are none of it, such as a sync service leaves where two people wrote.
 fn strangers(root: &Path, manifest: &Manifest) -> Option<String> {
     const STEMS: [&str; 5] = ["notes", "answers", "manifest", "archive", "unfinished"];
-    const OWN: [&str; 8] = [
+    const OWN: [&str; 9] = [
+        "answers.applied.jsonl",
         "answers.jsonl",
         "archive.lock",
         "archive.toml",
@@ -334,9 +355,11 @@ fn strangers(root: &Path, manifest: &Manifest) -> Option<String> {
             .map(|entry| entry.file_name().to_string_lossy().into_owned())
             .collect::<Vec<_>>()
     };
+    let left = debris::found(root);
     let mut all: Vec<String> = names("")
         .into_iter()
-        .filter(|name| !OWN.contains(&name.as_str()) && STEMS.iter().any(|stem| name.starts_with(stem)))
+        .filter(|name| !OWN.contains(&name.as_str()) && !left.contains(name))
+        .filter(|name| STEMS.iter().any(|stem| name.starts_with(stem)))
         .collect();
     for folder in ["originals", "records"] {
         let inside = names(folder).into_iter().map(|name| format!("{folder}/{name}"));
@@ -460,8 +483,8 @@ fn index_as_it_is(
             .push("index: there is none for these records and rules; it is built when first needed".into());
         return Ok(());
     };
-    let opened = Index::open(&folder(check.root).join(&current.folder));
-    let checked = opened.and_then(|index| {
+    let path = folder(check.root).join(&current.folder);
+    let checked = Index::open(&path).and_then(|index| {
         index.check()?;
         let covered = index.covered()?;
         Ok((index, covered))
@@ -479,6 +502,17 @@ fn index_as_it_is(
             return Ok(());
         }
     };
+    let catalog = path.join(&covered.catalog);
+    let known = fs::read(&catalog).map_err(|error| error.to_string());
+    let known = known.and_then(|bytes| {
+        let catalog = covered.catalog_in(&bytes);
+        catalog.ok_or_else(|| "other bytes than belong to the index".to_owned())
+    });
+    if let Err(found) = known {
+        let file = format!("index/{}/{}", current.folder, covered.catalog);
+        check.problem(&file, None, found, "the catalogue of the index", true);
+        return Ok(());
+    }
     if covered.behind(manifest) > 0 {
         check.found.remarks.push(format!(
             "index: {} committed bytes are not filed yet; the next command completes it",

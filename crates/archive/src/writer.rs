@@ -35,7 +35,7 @@ use crate::originals::tarred::{self, Packing};
 use crate::originals::{self, OriginalLocation};
 use crate::parts::{AppendFile, Parts};
 use crate::unfinished::{Unfinished, restore};
-use crate::{Error, Settings, now};
+use crate::{Error, Settings, debris, now};
 
 /// What the archive knows of a path.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -107,6 +107,7 @@ impl Writer {
         let settings = Arc::new(Settings::read(root)?);
         let manifest = Manifest::read(root)?;
         restore(root, &manifest, &*disk)?;
+        debris::clear_locked(root)?;
         let home = current::folder(root);
         let indexer = Indexer::open(root, &home, Arc::clone(&disk), settings, &manifest, anew)?;
         Ok(Self {

@@ -16,7 +16,10 @@ const ROWS: &[(&str, &[&str])] = &[
     ),
     ("who writes; text around words", &["holder", "snippet"]),
     ("what can go wrong", &["trouble"]),
-    ("single files", &["answer", "aside", "frames", "lock", "settings"]),
+    (
+        "single files",
+        &["answer", "aside", "debris", "frames", "lock", "settings"],
+    ),
     (
         "what is committed; what can be asked",
         &["manifest", "listing", "query"],

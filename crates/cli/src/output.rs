@@ -604,6 +604,48 @@ pub(crate) fn report_written(target: &Path, told: &ExportRemarks, screen: &mut S
     for remark in all.filter(|remark| remark.severity >= least) {
         screen.complain(Some(&place), remark, &NoTexts);
     }
+    report_left(target, screen);
+}
+
+/// Tells what commands that were cut short left half written where something was written just now.
+pub(crate) fn report_left(target: &Path, screen: &mut Screen) {
+    let left = left_halves(target);
+    if !left.is_empty() {
+        screen.say(format_args!(
+            "half written by a command that was cut short, or by one that is still at work: {}; delete it when none is",
+            left.join(", ")
+        ));
+    }
+}
+
+/// Files of the names that halves have, beside what was written just now. Nothing but the name tells whose they are, so that they stay.
+fn left_halves(target: &Path) -> Vec<String> {
+    let is_half = |path: &Path| {
+        let stem = path.file_stem().map(|stem| path.with_file_name(stem));
+        let number = path
+            .extension()
+            .and_then(|extension| extension.to_str()?.strip_prefix("part"));
+        number.is_some_and(|number| number.bytes().all(|byte| byte.is_ascii_digit()))
+            && stem.is_some_and(|stem| stem.is_file())
+    };
+    let mut all: Vec<PathBuf> = if target.is_dir() {
+        let entries = fs::read_dir(target).into_iter().flatten().flatten();
+        entries
+            .map(|entry| entry.path())
+            .filter(|path| is_half(path))
+            .collect()
+    } else {
+        // Others may stand beside it by the thousand.
+        let beside = |end: &str| {
+            let mut name = target.as_os_str().to_owned();
+            name.push(end);
+            PathBuf::from(name)
+        };
+        let halves = [beside(".part"), beside(".part1")];
+        halves.into_iter().filter(|path| path.is_file()).collect()
+    };
+    all.sort();
+    all.iter().map(|path| path.display().to_string()).collect()
 }
 
 /// Writes a file under another name first, so that nobody ever finds half of it, and makes it durable.
@@ -676,12 +718,13 @@ pub(crate) fn try_target(target: &Path, to: Format, existing: ExistingFile) -> i
 }
 
 /// Names in the folder of an archive that are its own.
-const ARCHIVE: [&str; 10] = [
+const ARCHIVE: [&str; 11] = [
     "archive.toml",
     "archive.schema.json",
     "archive.lock",
     "unfinished.json",
     "answers.jsonl",
+    "answers.applied.jsonl",
     "notes.jsonl",
     "notes",
     "originals",
@@ -783,6 +826,30 @@ mod tests {
             schema_beside(Path::new("/out/b.txt.csv")),
             Path::new("/out/b.txt.schema.json")
         );
+    }
+
+    #[test]
+    fn halves_of_killed_commands_are_told_and_no_other_file() {
+        let folder = tempfile::tempdir().expect("a folder");
+        for name in [
+            "a.csv",
+            "a.csv.part",
+            "a.csv.part2",
+            "b.csv.part",
+            "a.csv.parts",
+            "c.part",
+        ] {
+            fs::write(folder.path().join(name), "x").expect("a file");
+        }
+        let names = |target: &Path| -> Vec<String> {
+            let named = left_halves(target).into_iter();
+            named
+                .map(|path| path.rsplit(['/', '\\']).next().unwrap_or_default().to_owned())
+                .collect()
+        };
+        assert_eq!(names(folder.path()), ["a.csv.part", "a.csv.part2"]);
+        assert_eq!(names(&folder.path().join("a.csv")), ["a.csv.part"]);
+        assert!(names(&folder.path().join("d.csv")).is_empty());
     }
 
     #[test]

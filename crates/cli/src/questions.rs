@@ -7,7 +7,7 @@ use curvary_archive::{Answer, Archive, Example, OpenItem, OpenItemKind, SourceVi
 use curvary_formats::readers::StructuredText;
 use curvary_formats::vocabulary::{LocalWord, WordKind, check_field, unit_of};
 use curvary_formats::{Assumptions, Reader as _, Recognition, Source};
-use curvary_ingest::{Filing, Ingest, IngestLimits, IngestOptions, KeepMode, NOTHING, RereadSource};
+use curvary_ingest::{Filing, Ingest, IngestLimits, IngestOptions, KeepMode, LOST, NOTHING, RereadSource};
 use curvary_record::interpret::guess_word;
 use curvary_record::{
     Around, Code, Diagnostic, Digest, Headers, Manner, Question, RunId, Unit, ValueKind, Verdict, code,
@@ -42,6 +42,9 @@ pub(crate) struct ShownQuestion {
     pub(crate) runs: u64,
     /// Lines that it is about.
     pub(crate) examples: Vec<FileLine>,
+    /// Files of it whose originals are lost, so that they show no lines and no answer reads them again.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub(crate) lost: Vec<String>,
     /// Answers, likeliest first.
     pub(crate) choices: Vec<OfferedAnswer>,
     /// The command that answers it.
@@ -195,6 +198,15 @@ impl KnownTexts {
     }
 }
 
+/// The bytes of an original; none where it is lost, which is no reason to leave everything else.
+fn original_left(archive: &Archive, digest: &Digest) -> Result<Option<Vec<u8>>, Failure> {
+    match archive.original(digest) {
+        Ok(bytes) => Ok(Some(bytes)),
+        Err(curvary_archive::Error::NoOriginal { .. } | curvary_archive::Error::Damaged { .. }) => Ok(None),
+        Err(error) => Err(error.into()),
+    }
+}
+
 /// The header of the column that a question is about.
 pub(crate) fn header_asked(archive: &Archive, example: &Example) -> Result<Option<String>, Failure> {
     let Some(span) = example
@@ -204,7 +216,10 @@ pub(crate) fn header_asked(archive: &Archive, example: &Example) -> Result<Optio
     else {
         return Ok(None);
     };
-    let source = Source::new(example.path.clone(), archive.original(&example.digest)?);
+    let Some(bytes) = original_left(archive, &example.digest)? else {
+        return Ok(None);
+    };
+    let source = Source::new(example.path.clone(), bytes);
     let text = source.text().get(span.range()).map(str::trim);
     Ok(text
         .filter(|text| {
@@ -244,9 +259,20 @@ pub(crate) fn shown(
     };
     let mut examples = Vec::new();
     let mut first_source = None;
-    for example in asked.examples.iter().take(files.max(1)) {
+    let mut lost = Vec::new();
+    let mut left = files.max(1);
+    // The lines of a lost original are shown nowhere; another file of the same question may show them.
+    for example in &asked.examples {
+        if left == 0 {
+            break;
+        }
+        let Some(bytes) = original_left(archive, &example.digest)? else {
+            lost.push(example.path.clone());
+            continue;
+        };
+        left -= 1;
         let wanted = if examples.is_empty() { LINES } else { 1 };
-        let source = Source::new(example.path.clone(), archive.original(&example.digest)?);
+        let source = Source::new(example.path.clone(), bytes);
         examples.extend(lines(&source, asked, example, wanted));
         first_source.get_or_insert(source);
     }
@@ -271,6 +297,7 @@ pub(crate) fn shown(
         files: asked.sources.len() as u64,
         runs: asked.runs,
         examples,
+        lost,
         choices,
     })
 }
@@ -542,6 +569,12 @@ pub(crate) struct Effect {
     /// Runs of which something was noted or found that holds for no run of the new reading.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub(crate) left_behind: Vec<RunId>,
+    /// Answers that stood already and were not written a second time, by their names.
+    #[serde(skip_serializing_if = "Vec::is_empty")]
+    pub(crate) standing: Vec<String>,
+    /// Files that stay as they were, since their originals are lost.
+    #[serde(skip)]
+    pub(crate) lost: u64,
 }
 
 impl Effect {
@@ -552,10 +585,13 @@ impl Effect {
         self.read += other.read;
         self.in_question += other.in_question;
         self.left_out += other.left_out;
+        self.standing.extend(other.standing.iter().cloned());
+        self.lost += other.lost;
     }
 
     fn see(&mut self, again: &RereadSource) {
         self.files += 1;
+        self.lost += u64::from(again.changes.contains(LOST));
         self.changed += u64::from(again.is_changed());
         self.read += u64::from(again.fate.verdict == Verdict::Read && again.before != Verdict::Read);
         self.in_question += u64::from(again.fate.verdict == Verdict::InQuestion);
@@ -609,8 +645,16 @@ pub(crate) fn try_out(
         return Ok(());
     }
     let mut why = None;
-    for digest in sources.iter().take(TRIED) {
-        let finished = desk.read("", archive.original(digest)?.into());
+    let mut tried = 0;
+    for digest in sources {
+        if tried == TRIED {
+            break;
+        }
+        let Some(bytes) = original_left(archive, digest)? else {
+            continue;
+        };
+        tried += 1;
+        let finished = desk.read("", bytes.into());
         if finished.met.contains(&answer.answer) {
             return Ok(());
         }
@@ -622,6 +666,13 @@ pub(crate) fn try_out(
                 .find(|remark| remark.code == code::ANSWER_DOES_NOT_FIT)
         });
     }
+    if tried == 0 && !sources.is_empty() {
+        let message = "the original of every file that this is about is lost, so that none can be read again";
+        let why = Diagnostic::error(Code::new("original-lost"), message);
+        return Err(Failure::wrong(why.help(
+            "`curvary verify` names every original that is lost; add the same files again, or mend from a backup",
+        )));
+    }
     let fallback = Diagnostic::error(
         code::ANSWER_DOES_NOT_FIT,
         format!(
@@ -630,6 +681,30 @@ pub(crate) fn try_out(
         ),
     );
     Err(Failure::wrong(why.unwrap_or(fallback)))
+}
+
+/// Whether a source may rest on an answer. One whose place a newer version has taken is read again by nobody.
+pub(crate) fn may_rest_on(source: &SourceView, answer: &Answer) -> bool {
+    let family = source.record.family.clone().unwrap_or_default();
+    source.stands_at.is_some() && answer.is_about(&source.record.digest, &family)
+}
+
+/// Says that answers are in force: those of these names, and all whose files were among those that were `read` again.
+pub(crate) fn put_in_force(
+    archive: &Archive,
+    names: &BTreeSet<String>,
+    read: &BTreeSet<Digest>,
+) -> Result<(), Failure> {
+    let answers = archive.answers()?;
+    if answers.unapplied()?.is_empty() {
+        return Ok(());
+    }
+    let sources = archive.sources()?;
+    let are_read = |answer: &Answer| {
+        let mut resting = sources.iter().filter(|source| may_rest_on(source, answer));
+        resting.all(|source| read.contains(&source.record.digest))
+    };
+    Ok(answers.applied(&|answer| names.contains(&answer.id) || are_read(answer))?)
 }
 
 /// Reads sources again and files what changes.

@@ -175,3 +175,38 @@ fn damaged_notes_are_refused_until_a_repair_says_what_is_left() {
     assert_eq!(archive.notes().expect("they are whole").len(), 2);
     clean(&archive);
 }
+
+#[test]
+fn the_catalogue_and_the_manifest_before_are_looked_at() {
+    let folder = Folder::new();
+    let mut writer = filled(&folder.0, 3).write("test").expect("the lock is free");
+    add(&mut writer, (3..6).map(|n| addition(n, 0)).collect()).expect("they are added");
+    writer.finish().expect("it commits");
+    let mut archive = Archive::open(&folder.0).expect("it opens");
+    let sound = found(&archive, "");
+    let verify = |archive: &Archive| archive.verify(&mut |_, _| {}).expect("it checks");
+    assert_eq!(verify(&archive).remarks, Vec::<String>::new());
+    let catalog = files(&folder.0)
+        .into_keys()
+        .find(|name| name.starts_with("index/") && name.contains("/known-"))
+        .expect("a catalogue");
+    flip(&folder.0, &catalog, 9);
+    let problems = verify(&archive).problems;
+    assert_eq!(problems.len(), 1, "{problems:?}");
+    assert!(
+        problems[0].file == catalog && problems[0].repairable,
+        "{problems:?}"
+    );
+    let repaired = archive.repair(&mut |_, _| {}).expect("it repairs");
+    assert_eq!(repaired.problems, Vec::new());
+    assert_eq!(found(&archive, ""), sound);
+    // Nothing needs the manifest before: that is no failure, and is told.
+    flip(&folder.0, "manifest.previous.json", 40);
+    let checked = verify(&archive);
+    assert_eq!(checked.problems, Vec::new());
+    assert!(
+        checked.remarks.len() == 1 && checked.remarks[0].starts_with("manifest.previous.json"),
+        "{:?}",
+        checked.remarks
+    );
+}

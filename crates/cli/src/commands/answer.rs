@@ -172,8 +172,15 @@ pub(crate) fn take_back(
     let (rules, names): (Vec<&String>, Vec<&String>) = names.iter().partition(|name| is_rule(name));
     let mut answers = archive.answers()?;
     let mut taken: Vec<Line> = Vec::new();
+    // Those that were taken back before, by a command that was perhaps cut short.
+    let mut before: Vec<Line> = Vec::new();
     for name in names {
-        let Some(found) = answers.holding().find(|line| line.id == *name) else {
+        let is_named = |line: &&Line| line.id == *name && line.undo.is_none();
+        if let Some(found) = answers.holding().find(is_named) {
+            taken.push(found.clone());
+        } else if let Some(found) = answers.lines().iter().find(is_named) {
+            before.push(found.clone());
+        } else {
             return Err(Failure::wrong(
                 Diagnostic::error(
                     Code::new("no-answer"),
@@ -181,8 +188,7 @@ pub(crate) fn take_back(
                 )
                 .help("`curvary answer --list` lists the answers, `curvary vocabulary` the words"),
             ));
-        };
-        taken.push(found.clone());
+        }
     }
     for name in rules {
         vocabulary::drop_rule(archive, name)?;
@@ -200,14 +206,19 @@ pub(crate) fn take_back(
     for line in &taken {
         writeln!(screen, "taken back: {}", one_line(&line.answer))?;
     }
+    for line in &before {
+        writeln!(screen, "taken back before: {}", one_line(&line.answer))?;
+    }
+    taken.append(&mut before);
+    for same in taken.iter().filter_map(|line| answers.standing(line)) {
+        screen.say(format_args!(
+            "the same answer still stands as {same}: `curvary answer --undo {same}` takes that one back too",
+            same = same.id
+        ));
+    }
     let mut sources = archive.sources()?;
-    sources.retain(|source| {
-        let family = source.record.family.clone().unwrap_or_default();
-        taken
-            .iter()
-            .any(|line| line.is_about(&source.record.digest, &family))
-    });
-    again(archive, sources)
+    sources.retain(|source| taken.iter().any(|line| questions::may_rest_on(source, line)));
+    again(archive, sources, taken.into_iter().map(|line| line.id))
 }
 
 /// How many files of each question are looked at for its choices.
@@ -229,7 +240,8 @@ pub(crate) fn line(asked: &OpenItem, answer: String, only: Vec<Digest>, by: Opti
     }
 }
 
-/// Keeps an answer and reads the files again that it is about. An answer that no file takes is not kept.
+/// Keeps an answer and reads the files again that it is about. An answer that no file takes is not kept; one that stands
+/// already, since the command that gave it was cut short, is taken up again under its name.
 pub(crate) fn settle(archive: &Archive, asked: &OpenItem, line: Line) -> Result<Effect, Failure> {
     let sources: Vec<Digest> = if line.only.is_empty() {
         asked.sources.clone()
@@ -238,14 +250,40 @@ pub(crate) fn settle(archive: &Archive, asked: &OpenItem, line: Line) -> Result<
     };
     let desk = Ingest::new(IngestOptions::default(), Some(archive.root()))?;
     questions::try_out(archive, desk, &line, &sources)?;
-    archive.answers()?.append(vec![line])?;
-    again(archive, among(archive, &sources.into_iter().collect())?)
+    let mut answers = archive.answers()?;
+    let mut rereading = among(archive, &sources.iter().cloned().collect())?;
+    let standing = answers.standing(&line).cloned();
+    let names = match &standing {
+        Some(own) => {
+            // Any of its files may have been left when the command was cut short.
+            rereading = archive.sources()?;
+            rereading.retain(|source| questions::may_rest_on(source, own));
+            vec![own.id.clone()]
+        }
+        None => answers.append(vec![line])?,
+    };
+    let mut effect = again(archive, rereading, names)?;
+    effect.standing.extend(standing.map(|own| own.id));
+    Ok(effect)
 }
 
-pub(crate) fn again(archive: &Archive, sources: Vec<SourceView>) -> Result<Effect, Failure> {
-    questions::read_again(archive, sources, KeepMode::Changes, "curvary answer", &mut |_| {
-        Ok(())
-    })
+/// Reads sources again. Answers of these names are in force then, and all others whose files were among them.
+pub(crate) fn again(
+    archive: &Archive,
+    sources: Vec<SourceView>,
+    names: impl IntoIterator<Item = String>,
+) -> Result<Effect, Failure> {
+    let read: BTreeSet<Digest> = sources
+        .iter()
+        .map(|source| source.record.digest.clone())
+        .collect();
+    let command = "curvary answer";
+    let effect = questions::read_again(archive, sources, KeepMode::Changes, command, &mut |_| Ok(()))?;
+    // What rests on an answer and cannot be read again keeps it waiting.
+    if effect.lost == 0 {
+        questions::put_in_force(archive, &names.into_iter().collect(), &read)?;
+    }
+    Ok(effect)
 }
 
 fn among(archive: &Archive, digests: &BTreeSet<Digest>) -> Result<Vec<SourceView>, Failure> {
@@ -277,6 +315,12 @@ fn sources_of(archive: &Archive, words: &str, asked: &OpenItem) -> Result<Vec<Di
 
 /// Tells what came of answers.
 pub(crate) fn print_effect(effect: &Effect, screen: &mut Screen) -> Result<(), Failure> {
+    for name in &effect.standing {
+        writeln!(
+            screen,
+            "this stands already as {name}: it was not written a second time, and the files that still wait for it were read"
+        )?;
+    }
     writeln!(
         screen,
         "{} read again, {} changed: {} settled, {} still in question, {} left out",

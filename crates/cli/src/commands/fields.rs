@@ -88,7 +88,7 @@ const SPECIAL: [(&str, &str, &str); 15] = [
 impl FieldsCommand {
     /// Does it.
     pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
-        let archive = setting.archive.there().and_then(|_| setting.archive.open().ok());
+        let archive = opened(setting, screen)?;
         let mut all = entries(archive.as_ref())?;
         if let Some(word) = &self.word {
             let word = word.to_lowercase();
@@ -131,6 +131,25 @@ impl FieldsCommand {
             )
         )?;
         Ok(Ending::Done)
+    }
+}
+
+/// The archive whose runs are counted. Where none is meant, or none stands at the place that is named, the fields that every archive
+/// has are all there are; one that cannot be opened is told as by every other command.
+fn opened(setting: &Environment, screen: &mut Screen) -> Result<Option<Archive>, Failure> {
+    let Ok(folder) = setting.archive.folder() else {
+        return Ok(None);
+    };
+    match Archive::open(&folder) {
+        Ok(archive) => Ok(Some(archive)),
+        Err(curvary_archive::Error::NoArchive { .. }) => {
+            screen.say(format_args!(
+                "no archive is in {}: only the program's own fields are listed, without counts",
+                folder.display()
+            ));
+            Ok(None)
+        }
+        Err(error) => Err(error.into()),
     }
 }
 

@@ -39,7 +39,7 @@ pub(crate) use completions::ASKED_BY;
 use std::ffi::OsString;
 
 use clap::Subcommand;
-use curvary_archive::Archive;
+use curvary_archive::{Archive, StoredAnswers};
 
 use crate::Environment;
 use crate::ending::{CommandResult, Ending};
@@ -88,8 +88,16 @@ impl Command {
     /// Does what was asked, and tells what was missing from it because it cannot be read.
     pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         let asks = self.asks_the_archive();
+        let tells = asks || matches!(self, Self::Add(_) | Self::Watch(_) | Self::Vocabulary(_));
         let ending = self.done(setting, screen)?;
         screen.print_cautions()?;
+        if let Some(root) = setting.archive.there().filter(|_| tells) {
+            // Answers that cannot be read are told by what asks for them.
+            let waiting = StoredAnswers::read(&root).and_then(|answers| answers.unapplied());
+            if let Some(advice) = waiting.ok().and_then(|waiting| waiting.advice()) {
+                screen.say(advice);
+            }
+        }
         let asked = setting.archive.there().filter(|_| asks);
         // One that cannot be opened was not asked.
         let lost = asked.and_then(|root| Archive::open(&root).ok()?.lost().ok());
@@ -103,6 +111,7 @@ impl Command {
             Self::Status(_)
                 | Self::Show(_)
                 | Self::Find(_)
+                | Self::Fields(_)
                 | Self::Fit(_)
                 | Self::Rates(_)
                 | Self::Scans(_)

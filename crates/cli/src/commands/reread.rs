@@ -6,6 +6,7 @@ use std::io::Write;
 use clap::Args;
 use clap_complete::ArgValueCompleter;
 use curvary_ingest::{KeepMode, LOST};
+use curvary_record::Digest;
 use serde::Serialize;
 
 use crate::Environment;
@@ -64,6 +65,7 @@ impl RereadCommand {
         }
         let mut kinds: BTreeMap<String, ChangeKind> = BTreeMap::new();
         let mut changed = BTreeSet::new();
+        let mut lost_paths = BTreeSet::new();
         let effect = questions::read_again(
             &archive,
             sources.clone(),
@@ -77,6 +79,9 @@ impl RereadCommand {
                         kind.examples.push(again.fate.path.clone());
                     }
                 };
+                if again.changes.contains(LOST) {
+                    lost_paths.insert(again.fate.path.clone());
+                }
                 for change in &again.changes {
                     note(match *change {
                         "verdict" => format!(
@@ -116,6 +121,16 @@ impl RereadCommand {
             }
             screen.flush()?;
         }
+        let read: BTreeSet<Digest> = sources
+            .iter()
+            .filter(|source| {
+                source
+                    .stands_at
+                    .as_ref()
+                    .is_some_and(|path| !lost_paths.contains(path))
+            })
+            .map(|source| source.record.digest.clone())
+            .collect();
         if filed {
             sources.retain(|source| changed.contains(&source.record.digest));
             questions::read_again(
@@ -125,6 +140,9 @@ impl RereadCommand {
                 "curvary reread",
                 &mut |_| Ok(()),
             )?;
+        }
+        if !self.dry_run {
+            questions::put_in_force(&archive, &BTreeSet::new(), &read)?;
         }
         if self.json {
             screen.json(&RereadJson { effect, kinds, filed })?;

@@ -146,11 +146,19 @@ impl VocabularyCommand {
         let mut answers = archive.answers()?;
         // Another meaning of the same word takes the place of the one before.
         let about = |line: &Line| LocalWord::read(&line.answer).map(|word| word.about().to_lowercase());
+        // What stands already, since a command was cut short or was given twice, is not written a second time.
+        let standing: BTreeSet<String> = lines
+            .iter()
+            .filter_map(|line| answers.standing(line))
+            .map(|own| own.id.clone())
+            .collect();
+        let is_new = |line: &&Line| answers.standing(line).is_none();
+        let fresh: Vec<Line> = lines.iter().filter(is_new).cloned().collect();
         let old: Vec<Line> = answers
             .holding()
             .filter(|own| {
                 own.everywhere
-                    && lines
+                    && fresh
                         .iter()
                         .any(|line| line.everywhere && about(line) == about(own))
             })
@@ -167,13 +175,20 @@ impl VocabularyCommand {
         let mut sources = archive.sources()?;
         sources.retain(|source| {
             let family = source.record.family.clone().unwrap_or_default();
-            (in_fields || !old.is_empty() || source.record.verdict != Verdict::Read)
+            let may_change = in_fields || !old.is_empty() || !standing.is_empty();
+            (may_change || source.record.verdict != Verdict::Read)
                 && lines
                     .iter()
                     .any(|line| line.is_about(&source.record.digest, &family))
         });
-        answers.append(old.into_iter().chain(lines).collect())?;
-        again(archive, sources)
+        let mut names: Vec<String> = old.iter().filter_map(|line| line.undo.clone()).collect();
+        if !fresh.is_empty() {
+            names.extend(answers.append(old.into_iter().chain(fresh).collect())?);
+        }
+        names.extend(standing.iter().cloned());
+        let mut effect = again(archive, sources, names)?;
+        effect.standing.extend(standing);
+        Ok(effect)
     }
 
     fn list(&self, archive: &Archive, screen: &mut Screen) -> CommandResult {

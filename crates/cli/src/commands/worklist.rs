@@ -95,7 +95,8 @@ impl WorklistCommand {
             };
             all(&list, &asked, &questions, &shown, screen)?;
         }
-        Ok(Ending::Done)
+        let is_lost = questions.iter().any(|shown| !shown.lost.is_empty());
+        Ok(if is_lost { Ending::Partly } else { Ending::Done })
     }
 }
 
@@ -187,6 +188,19 @@ fn question(shown: &ShownQuestion, keys: bool, screen: &mut Screen) -> Result<()
         } else if others.last() != Some(&line.path.as_str()) {
             others.push(&line.path);
         }
+    }
+    if !shown.lost.is_empty() {
+        let lost: Vec<String> = shown.lost.iter().take(NAMED).map(|path| one_line(path)).collect();
+        let more = if shown.lost.len() > NAMED {
+            " and others"
+        } else {
+            ""
+        };
+        let said = format!(
+            "the original is lost of {}{more}: `curvary verify` says more",
+            lost.join(", ")
+        );
+        writeln!(screen, "          {said}")?;
     }
     if !others.is_empty() {
         let others: Vec<String> = others.iter().map(|path| one_line(path)).collect();

@@ -15,6 +15,7 @@ use super::tied::{RunLine, TiedRuns};
 use crate::commands::note::replace;
 use crate::drawing::NoTexts;
 use crate::ending::Failure;
+use crate::questions;
 use crate::screen::{Screen, plural};
 
 /// A bundle of ours, as a ZIP file or unpacked.
@@ -281,6 +282,8 @@ pub(crate) fn take_answers(path: &Path, archive: &Archive, screen: &mut Screen) 
     if !new.is_empty() {
         let count = answers.append(new)?.len() as u64;
         screen.say(format_args!("{} of the bundle kept", plural(count, "answer")));
+        // Files that come are read with them; those that are there already wait.
+        questions::put_in_force(archive, &BTreeSet::new(), &BTreeSet::new())?;
     }
     report_wrong(path, wrong, screen);
     Ok(())

@@ -1,0 +1,251 @@
+//! Commands that were cut short behind the line that they keep: the same command again finishes them, says nothing twice, and until
+//! then every command says what is left to do. What a kill leaves behind is made here, so that no moment must be met. And damage that
+//! stops no command from what it still can do, and is told.
+#![allow(clippy::unwrap_used, clippy::expect_used)]
+
+use std::fs;
+use std::path::Path;
+
+use curvary_tests::{copy_folder, json, run, status};
+
+/// Three files written alike whose first column does not say what it is.
+fn laboratory(folder: &Path) {
+    fs::create_dir_all(folder.join("in")).unwrap();
+    for file in 0..3_u32 {
+        let mut text = String::from("t,absorbance\n");
+        for point in 0..30_u32 {
+            let value = 0.9 - f64::from(point * (file + 1)) / 900.0;
+            text.push_str(&format!("{},{value:.4}\n", point * 10));
+        }
+        fs::write(folder.join(format!("in/open-{file}.csv")), text).unwrap();
+    }
+    let _ = run(folder, &["add", "in", "--archive", "lab", "--quiet"]);
+}
+
+/// What a command says on both streams; it must end with this status.
+fn said(folder: &Path, arguments: &[&str], expected: i32) -> String {
+    let output = run(folder, arguments);
+    let both = [output.stdout.as_slice(), output.stderr.as_slice()].concat();
+    let text = String::from_utf8_lossy(&both).into_owned();
+    assert_eq!(status(&output), Some(expected), "{arguments:?}: {text}");
+    text
+}
+
+fn question(folder: &Path, archive: &str) -> Option<(String, u64)> {
+    let list = json(&run(folder, &["worklist", "--json", "--archive", archive]));
+    let first = list["questions"].as_array().unwrap().first()?.clone();
+    Some((first["id"].as_str()?.to_owned(), first["files"].as_u64()?))
+}
+
+fn lines(folder: &Path, archive: &str) -> usize {
+    let text = fs::read_to_string(folder.join(archive).join("answers.jsonl")).unwrap();
+    text.lines().count()
+}
+
+#[test]
+fn an_answer_that_was_cut_short_is_taken_up_again() {
+    let folder = tempfile::tempdir().unwrap();
+    let here = folder.path();
+    laboratory(here);
+    let (id, files) = question(here, "lab").expect("a question");
+    assert_eq!(files, 3);
+    copy_folder(&here.join("lab"), &here.join("half"));
+    said(here, &["answer", &id, "x=time:s", "--archive", "lab"], 0);
+    // Killed behind its line.
+    fs::copy(here.join("lab/answers.jsonl"), here.join("half/answers.jsonl")).unwrap();
+    fs::write(here.join("half/answers.applied.jsonl"), "").unwrap();
+    let text = said(here, &["answer", &id, "x=time:s", "--archive", "half"], 0);
+    assert!(text.contains("stands already as"), "{text}");
+    assert_eq!(lines(here, "half"), 1);
+    assert_eq!(question(here, "half"), None);
+    // One line, so that taking it back asks again.
+    let list = json(&run(here, &["answer", "--list", "--json", "--archive", "half"]));
+    assert_eq!(list.as_array().unwrap().len(), 1);
+    let name = list[0]["id"].as_str().unwrap();
+    said(here, &["answer", "--undo", name, "--archive", "half"], 0);
+    assert_eq!(question(here, "half"), Some((id, 3)));
+}
+
+#[test]
+fn a_word_is_not_written_twice() {
+    let folder = tempfile::tempdir().unwrap();
+    let here = folder.path();
+    laboratory(here);
+    said(here, &["vocabulary", "header:t=time:s", "--archive", "lab"], 0);
+    assert_eq!(question(here, "lab"), None);
+    let text = said(here, &["vocabulary", "header:t=time:s", "--archive", "lab"], 0);
+    assert!(text.contains("stands already as"), "{text}");
+    assert_eq!(lines(here, "lab"), 1);
+    // Another meaning takes its place as before.
+    said(here, &["vocabulary", "header:t=time:min", "--archive", "lab"], 0);
+    let list = json(&run(here, &["vocabulary", "--json", "--archive", "lab"]));
+    assert_eq!(list["words"].as_array().unwrap().len(), 1, "{list}");
+}
+
+#[test]
+fn an_answer_that_is_taken_back_half_way_is_told_and_finished() {
+    let folder = tempfile::tempdir().unwrap();
+    let here = folder.path();
+    laboratory(here);
+    let (id, _) = question(here, "lab").expect("a question");
+    said(here, &["answer", &id, "x=time:s", "--archive", "lab"], 0);
+    let list = json(&run(here, &["answer", "--list", "--json", "--archive", "lab"]));
+    let name = list[0]["id"].as_str().unwrap().to_owned();
+    for copy in ["again", "reread"] {
+        copy_folder(&here.join("lab"), &here.join(copy));
+    }
+    let text = said(here, &["answer", "--undo", &name, "--archive", "lab"], 0);
+    assert!(!text.contains("curvary reread"), "{text}");
+    for copy in ["again", "reread"] {
+        // Killed behind its line: the runs are settled by an answer that holds no more.
+        fs::copy(
+            here.join("lab/answers.jsonl"),
+            here.join(copy).join("answers.jsonl"),
+        )
+        .unwrap();
+        assert_eq!(question(here, copy), None);
+        for command in [
+            ["worklist"].as_slice(),
+            &["verify"],
+            &["status"],
+            &["find"],
+            &["add", "in"],
+        ] {
+            let arguments = [command, &["--archive", copy]].concat();
+            let text = said(here, &arguments, 0);
+            assert!(
+                text.contains("1 answer or word was taken back") && text.contains("curvary reread"),
+                "{command:?}: {text}"
+            );
+        }
+    }
+    let text = said(here, &["answer", "--undo", &name, "--archive", "again"], 0);
+    assert!(text.contains("taken back before"), "{text}");
+    said(here, &["reread", "--archive", "reread"], 0);
+    for copy in ["again", "reread"] {
+        assert_eq!(question(here, copy), Some((id.clone(), 3)));
+        assert_eq!(lines(here, copy), 2);
+        let text = said(here, &["verify", "--archive", copy], 0);
+        assert!(!text.contains("curvary reread"), "{text}");
+    }
+    // One that never was is refused as before.
+    said(here, &["answer", "--undo", "nobody", "--archive", "again"], 2);
+}
+
+/// Turns one bit of a file.
+fn turn(path: &Path, at: usize) {
+    let mut bytes = fs::read(path).unwrap();
+    bytes[at] ^= 4;
+    fs::write(path, bytes).unwrap();
+}
+
+#[test]
+fn a_question_is_shown_without_the_lines_of_a_lost_original() {
+    let folder = tempfile::tempdir().unwrap();
+    let here = folder.path();
+    laboratory(here);
+    // A commit each, so that each original is packed for itself.
+    let _ = fs::remove_dir_all(here.join("lab"));
+    let packed = here.join("lab/originals/000001.tar.zst");
+    let mut ends = Vec::new();
+    for file in 0..3 {
+        let path = format!("in/open-{file}.csv");
+        let _ = run(here, &["add", &path, "--archive", "lab", "--quiet"]);
+        ends.push(usize::try_from(fs::metadata(&packed).unwrap().len()).unwrap());
+    }
+    let worklist = || {
+        let output = run(here, &["worklist", "--json", "--archive", "lab"]);
+        let list = json(&output)["questions"][0].clone();
+        let told = |key: &str, of: &str| -> Vec<String> {
+            let lines = list[key].as_array().cloned().unwrap_or_default();
+            let paths = lines
+                .iter()
+                .map(|line| if of.is_empty() { line } else { &line[of] });
+            paths.map(|path| path.as_str().unwrap().to_owned()).collect()
+        };
+        (
+            status(&output),
+            told("lost", ""),
+            told("examples", "path"),
+            list["files"].as_u64().unwrap(),
+        )
+    };
+    let (code, lost, shown, _) = worklist();
+    assert_eq!((code, lost.len()), (Some(0), 0));
+    assert!(shown.iter().any(|path| path.ends_with("open-0.csv")));
+    turn(&packed, ends[0] / 2);
+    let (code, lost, shown, files) = worklist();
+    assert_eq!((code, files), (Some(1), 3));
+    assert!(lost.len() == 1 && lost[0].ends_with("open-0.csv"), "{lost:?}");
+    assert!(!shown.is_empty() && !shown.iter().any(|path| path.ends_with("open-0.csv")));
+    // With every original lost the question and its choices are still there; an answer is refused with the reason.
+    turn(&packed, (ends[0] + ends[1]) / 2);
+    turn(&packed, (ends[1] + ends[2]) / 2);
+    let text = said(here, &["worklist", "--archive", "lab"], 1);
+    assert!(
+        text.contains("the original is lost of") && text.contains("answer with"),
+        "{text}"
+    );
+    let (_, lost, shown, _) = worklist();
+    assert_eq!((lost.len(), shown.len()), (3, 0));
+    let (id, _) = question(here, "lab").expect("a question");
+    let text = said(here, &["answer", &id, "x=time:s", "--archive", "lab"], 2);
+    assert!(text.contains("is lost"), "{text}");
+    said(here, &["verify", "--repair", "--archive", "lab"], 1);
+    said(here, &["worklist", "--archive", "lab"], 1);
+}
+
+#[test]
+fn fields_say_of_damage_what_every_command_says() {
+    let folder = tempfile::tempdir().unwrap();
+    let here = folder.path();
+    laboratory(here);
+    said(here, &["note", "in/open-0.csv", "ph=7", "--archive", "lab"], 0);
+    let whole = said(here, &["fields", "ph", "--archive", "lab"], 0);
+    assert!(whole.contains("ph"), "{whole}");
+    type Damage = fn(&Path);
+    let damages: [(&str, Damage); 3] = [
+        ("the manifest is damaged", |lab| {
+            turn(&lab.join("manifest.json"), 600)
+        }),
+        ("the manifest is gone", |lab| {
+            fs::remove_file(lab.join("manifest.json")).unwrap()
+        }),
+        ("other notes stand there", |lab| {
+            turn(&lab.join("notes.jsonl"), 30)
+        }),
+    ];
+    for (what, damage) in damages {
+        let _ = fs::remove_dir_all(here.join("hurt"));
+        copy_folder(&here.join("lab"), &here.join("hurt"));
+        damage(&here.join("hurt"));
+        let _ = fs::remove_dir_all(here.join("hurt/index"));
+        let found = run(here, &["find", "--archive", "hurt"]);
+        assert_eq!(status(&found), Some(3), "{what}: find");
+        let fields = run(here, &["fields", "ph", "--archive", "hurt"]);
+        assert_eq!(status(&fields), Some(3), "{what}: fields");
+        assert_eq!(found.stderr, fields.stderr, "{what}");
+    }
+    // Where there is no archive, the program's own fields are listed, and it is said.
+    let text = said(here, &["fields", "ph", "--archive", "nowhere"], 0);
+    assert!(text.contains("no archive is in") && text.contains("ph"), "{text}");
+    said(here, &["fields", "ph"], 0);
+}
+
+#[test]
+fn what_killed_commands_left_in_the_folder_is_told_and_removed() {
+    let folder = tempfile::tempdir().unwrap();
+    let here = folder.path();
+    laboratory(here);
+    let left = ["archive.toml.part", "manifest.json.new", "answers.jsonl.new"];
+    for name in left.iter().chain(&["mine.part"]) {
+        fs::write(here.join("lab").join(name), "x").unwrap();
+    }
+    let text = said(here, &["verify", "--archive", "lab"], 0);
+    assert!(left.iter().all(|name| text.contains(name)), "{text}");
+    said(here, &["verify", "--repair", "--archive", "lab"], 0);
+    assert!(left.iter().all(|name| !here.join("lab").join(name).exists()));
+    assert!(here.join("lab/mine.part").exists());
+    let text = said(here, &["verify", "--archive", "lab"], 0);
+    assert!(!text.contains("left behind"), "{text}");
+}
