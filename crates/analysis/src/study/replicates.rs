@@ -262,7 +262,7 @@ pub fn of_days(days: &[Option<String>], values: &[f64]) -> Option<String> {
     let test = format!("F {f:.2} on {of} and {against}, probability {}", likely(chance));
     Some(if chance < 0.05 {
         format!(
-            "the {all} runs are of {many} days, and the days differ by more than the runs of a day do ({test}): the error of the mean counts              runs as if each were of a day of its own and is too small; the mean over days is {}",
+            "the {all} runs are of {many} days, and the days differ by more than the runs of a day do ({test}): the error of the mean counts runs as if each were of a day of its own and is too small; the mean over days is {}",
             with_error(mean, error)
         )
     } else {

@@ -435,7 +435,7 @@ fn tell_scheme(found: &GlobalFit, scans: &Scans<'_>, time: &Unit, outcome: &mut 
         outcome.remarks.push(Diagnostic::warning(
             Code::new("scans-shifted"),
             format!(
-                "all wavelengths of a scan err together, as if each scan were shifted as a whole by {} (a reading scatters by {}; F {:.1} on                  {of} and {against}, probability {}): the errors of the rate constants allow for it, and with `--shifted` the shifts are                  fitted and the errors become smaller",
+                "all wavelengths of a scan err together, as if each scan were shifted as a whole by {} (a reading scatters by {}; F {:.1} on {of} and {against}, probability {}): the errors of the rate constants allow for it, and with `--shifted` the shifts are fitted and the errors become smaller",
                 Six(together.standard_deviation),
                 Six(found.residual_sd),
                 together.f,

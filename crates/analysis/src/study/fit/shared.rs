@@ -442,7 +442,7 @@ fn together(
     if widened {
         outcome.remarks.push(Diagnostic::note(
             Code::new("fit-remark"),
-            "what each run has of its own was found with the shared value, which is not its own: the errors allow for the scatter between              the runs, and a fit of each run by itself says more of it",
+            "what each run has of its own was found with the shared value, which is not its own: the errors allow for the scatter between the runs, and a fit of each run by itself says more of it",
         ));
     }
     if let (Chosen::Course(course), None) = (&chosen, &tied) {
