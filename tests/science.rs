@@ -169,7 +169,9 @@ fn profiles_stay_open_where_the_data_leave_them_open() {
     assert_eq!(profile(&shown, "offset")["low"], Value::Null);
     let sum = |shown: &Value| shown["statistics"]["residual_sum_of_squares"].as_f64().unwrap();
     let variance = sum(&shown) / 4.0;
-    for (name, end) in [("A", "low"), ("offset", "high"), ("k", "low"), ("k", "high")] {
+    // Below zero a rate constant has no meaning.
+    assert_eq!(profile(&shown, "k")["low"], Value::Null);
+    for (name, end) in [("A", "low"), ("offset", "high"), ("k", "high")] {
         let limit = profile(&shown, name)[end].as_f64().unwrap();
         let hold = format!("{name}={limit:e}");
         let held = fitted(folder.path(), &["--hold", &hold]);

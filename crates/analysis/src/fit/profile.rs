@@ -125,8 +125,9 @@ impl Trail {
     }
 }
 
-/// A sum of squares lower by this part is another minimum, and not the last digits of the same one.
-const LOWER: f64 = 1e-6;
+/// A sum of squares lower by this part is another minimum. Along a flat valley a search ends a little beside the lowest place, and a
+/// thousandth part moves no limit by what is printed.
+const LOWER: f64 = 1e-3;
 
 struct ProfileWalk<'a> {
     setting: &'a SearchContext<'a>,

@@ -126,6 +126,9 @@ impl Transposed {
         if !lies_on_its_side(&rows, levels) {
             return None;
         }
+        for row in rows.iter_mut().filter(|row| row.meaning == RowMeaning::Light) {
+            doubt_readings(row);
+        }
         Some(Self {
             rows: rows
                 .iter()
@@ -160,6 +163,38 @@ impl Transposed {
                 .because
                 .push("the table lies on its side: its rows were read as columns".to_owned());
         }
+    }
+}
+
+/// Takes readings of a row out that have lost their decimal sign: a whole number far above others that all have decimals.
+fn doubt_readings(row: &mut Row) {
+    /// So many times the greatest of the others.
+    const FAR: f64 = 10.0;
+    let name = row.name;
+    let UprightColumn::Figures {
+        values,
+        decimals,
+        gaps,
+        ..
+    } = &mut row.column
+    else {
+        return;
+    };
+    let with_decimals = |at: usize| !values[at].is_nan() && decimals[at] >= 2;
+    let parted: Vec<f64> = (0..values.len())
+        .filter(|&at| with_decimals(at))
+        .map(|at| values[at].abs())
+        .collect();
+    let most = parted.iter().copied().fold(0.0, f64::max);
+    let lost: Vec<usize> = (0..values.len())
+        .filter(|&at| decimals[at] == 0 && values[at].abs() > FAR * most)
+        .collect();
+    if parted.len() < 2 || lost.len() >= parted.len() {
+        return;
+    }
+    for at in lost {
+        values[at] = f64::NAN;
+        gaps.push((at, MissingCell::Unpointed, name));
     }
 }
 

@@ -227,7 +227,7 @@ fn headings_between_names() {
         let remarks = &read_as(&text, &[])[0].remarks;
         let is_told = remarks
             .iter()
-            .any(|remark| remark.code.as_str() == "row-does-not-fit");
+            .any(|remark| remark.code == Code::new("row-does-not-fit"));
         assert!(is_told, "{remarks:?}");
     }
     assert_told(
