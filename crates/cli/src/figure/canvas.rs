@@ -772,7 +772,7 @@ const R: f64 = 8.0;
 
 /// The mark of the points of one series: four shapes, white inside and then filled.
 fn mark(pen: &mut Pen, (x, y): Dot, look: SeriesLook) {
-    let inside = if look.form / 4 % 2 == 0 {
+    let inside = if (look.form / 4).is_multiple_of(2) {
         WHITE
     } else {
         look.colour

@@ -96,7 +96,7 @@ fn renamed<'a>(taken: &'a [Run], runs: &[NamedRun<'a>]) -> Vec<NamedRun<'a>> {
 }
 
 /// Ranks laws over all runs at once, each with those of the parameters `plan.share` names that it has; the usual ones where `models` is
-/// empty. A law that lacks one of them is left out, as by [`lacking`].
+/// empty. A law that lacks one of them is left out and named.
 ///
 /// None where no run is given.
 pub fn compare_together(plan: &FitPlan, models: &[String], runs: &[NamedRun<'_>]) -> Option<Together> {
