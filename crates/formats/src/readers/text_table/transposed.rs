@@ -3,16 +3,14 @@
 //! Such a table is read as it would stand upright: its rows become columns under the cells that they begin with, and all that
 //! is known of columns, their headers, conditions, counters and statistics, holds for them.
 
-use std::collections::BTreeMap;
-
-use curvary_record::{Lines, Quantity, Span};
+use curvary_record::{Quantity, Span};
 
 use super::columns::NumberedNames;
 use super::grid::{ColumnKind, Grid, MissingCell, UprightColumn};
 use super::number::{Cell, cell};
 use super::scan::{HeadRow, ScannedTable, TextLine};
 use super::segments::RowClass;
-use super::shape::{RunDraft, numbers_things};
+use super::shape::numbers_things;
 use crate::Source;
 use crate::column_header::read_column_header;
 use crate::words::{self, WordList};
@@ -21,13 +19,6 @@ use crate::words::{self, WordList};
 const MOST_ROWS: usize = 64;
 /// A table of more columns is one of a program, whose rows are curves.
 const MOST_COLUMNS: usize = 4096;
-
-/// A table as it stands upright, and where its columns stood.
-pub(super) struct Transposed {
-    pub(super) table: ScannedTable,
-    /// The name of each row that became a column, and its line.
-    rows: Vec<(String, u32)>,
-}
 
 /// What a row holds by its first cell.
 #[derive(Clone, Copy, PartialEq, Eq)]
@@ -87,83 +78,49 @@ impl Row {
     }
 }
 
-impl Transposed {
-    /// The table upright, where the first cells of its rows say what the rows hold and its headers name no columns.
-    pub(super) fn of(source: &Source, table: &ScannedTable) -> Option<Self> {
-        let (text, grid) = (source.text(), &table.grid);
-        let plain = grid.odd.is_empty()
-            && grid.units.iter().all(Option::is_none)
-            && grid.rows + table.heads.len() <= MOST_ROWS
-            && (3..=MOST_COLUMNS).contains(&grid.columns())
-            && table.joined.is_empty();
-        let (first, others) = grid.kinds.split_first()?;
-        if !plain
-            || *first != ColumnKind::Words
-            || others.iter().any(|kind| *kind != ColumnKind::Figures)
-            || table
-                .heads
-                .iter()
-                .any(|head| matches!(head.class, RowClass::Title | RowClass::Units | RowClass::Summary))
-        {
-            return None;
-        }
-        let mut heads: Vec<&HeadRow> = table.heads.iter().collect();
-        heads.sort_by_key(|head| head.line.line);
-        let mut rows = Vec::with_capacity(heads.len() + grid.rows);
-        for head in &heads {
-            rows.push(row_of_head(text, grid, head)?);
-        }
-        let levels = rows.len();
-        let names = grid.words(0);
-        for (row, &name) in names.iter().enumerate().take(grid.rows) {
-            rows.push(Row {
-                name,
-                line: u32::try_from(grid.line(row)).ok()?,
-                meaning: RowMeaning::of(&text[name.range()]),
-                column: grid.upright(row, 1..grid.columns()),
-            });
-        }
-        if !lies_on_its_side(&rows, levels) {
-            return None;
-        }
-        for row in rows.iter_mut().filter(|row| row.meaning == RowMeaning::Light) {
-            doubt_readings(row);
-        }
-        Some(Self {
-            rows: rows
-                .iter()
-                .map(|row| (text[row.name.range()].trim().to_owned(), row.line))
-                .collect(),
-            table: upright(table, rows),
-        })
+/// A table that lies on its side as it would stand upright: where the first cells of its rows say what the rows hold and its headers
+/// name no columns.
+pub(super) fn transposed(source: &Source, table: &ScannedTable) -> Option<ScannedTable> {
+    let (text, grid) = (source.text(), &table.grid);
+    let plain = grid.odd.is_empty()
+        && grid.units.iter().all(Option::is_none)
+        && grid.rows + table.heads.len() <= MOST_ROWS
+        && (3..=MOST_COLUMNS).contains(&grid.columns())
+        && table.joined.is_empty();
+    let (first, others) = grid.kinds.split_first()?;
+    if !plain
+        || *first != ColumnKind::Words
+        || others.iter().any(|kind| *kind != ColumnKind::Figures)
+        || table
+            .heads
+            .iter()
+            .any(|head| matches!(head.class, RowClass::Title | RowClass::Units | RowClass::Summary))
+    {
+        return None;
     }
-
-    /// Says on which line each curve stands: that of the row which it was.
-    pub(super) fn place(&self, drafts: &mut [RunDraft]) {
-        let mut met: BTreeMap<&str, usize> = BTreeMap::new();
-        for trace in drafts.iter_mut().flat_map(|draft| &mut draft.traces) {
-            let Some(name) = trace.y.name.as_deref() else {
-                continue;
-            };
-            let mut of_name = self.rows.iter().filter(|(row, _)| row == name.trim());
-            let Some((row, line)) = of_name
-                .clone()
-                .nth(met.get(name.trim()).copied().unwrap_or(0))
-                .or_else(|| of_name.next())
-            else {
-                continue;
-            };
-            *met.entry(row).or_default() += 1;
-            let mut lines = Lines::default();
-            lines.push_run(*line as usize, 0, trace.y.values.len());
-            trace.lines = lines;
-        }
-        if let Some(draft) = drafts.first_mut() {
-            draft
-                .because
-                .push("the table lies on its side: its rows were read as columns".to_owned());
-        }
+    let mut heads: Vec<&HeadRow> = table.heads.iter().collect();
+    heads.sort_by_key(|head| head.line.line);
+    let mut rows = Vec::with_capacity(heads.len() + grid.rows);
+    for head in &heads {
+        rows.push(row_of_head(text, grid, head)?);
     }
+    let levels = rows.len();
+    let names = grid.words(0);
+    for (row, &name) in names.iter().enumerate().take(grid.rows) {
+        rows.push(Row {
+            name,
+            line: u32::try_from(grid.line(row)).ok()?,
+            meaning: RowMeaning::of(&text[name.range()]),
+            column: grid.upright(row, 1..grid.columns()),
+        });
+    }
+    if !lies_on_its_side(&rows, levels) {
+        return None;
+    }
+    for row in rows.iter_mut().filter(|row| row.meaning == RowMeaning::Light) {
+        doubt_readings(row);
+    }
+    Some(upright(table, rows))
 }
 
 /// Takes readings of a row out that have lost their decimal sign: a whole number far above others that all have decimals.
@@ -317,9 +274,12 @@ fn unit_behind<'t>(cell: &Cell, text: &'t str) -> Option<&'t str> {
 fn upright(table: &ScannedTable, rows: Vec<Row>) -> ScannedTable {
     let readings = rows.iter().find(|row| row.meaning == RowMeaning::Light);
     let at = readings.map_or(table.first_line, |row| row.line);
-    let (heads, columns): (Vec<Option<Span>>, Vec<UprightColumn>) = rows
+    let (heads, columns): (Vec<Option<Span>>, Vec<(u32, UprightColumn)>) = rows
         .into_iter()
-        .map(|row| (Some(row.name).filter(|name| !name.range().is_empty()), row.column))
+        .map(|row| {
+            let name = Some(row.name).filter(|name| !name.range().is_empty());
+            (name, (row.line, row.column))
+        })
         .unzip();
     // The header lies down the first column: what is said of its line is said of the first row.
     let line = table.heads.first().map_or_else(

@@ -157,6 +157,8 @@ pub(super) struct Grid {
     bare_before: Vec<bool>,
     /// The line of each row, from 1, run-length coded: first row, its line.
     lines: Vec<(u32, u32)>,
+    /// The line of each column of a table that lies on its side.
+    lines_across: Vec<u32>,
     pub(super) rows: usize,
     /// Columns of the line over which each cell of a blank-separated table stands.
     extents: Vec<(usize, usize)>,
@@ -248,6 +250,7 @@ impl Grid {
             below: false,
             bare_before: Vec::new(),
             lines: Vec::new(),
+            lines_across: Vec::new(),
             rows: 0,
             extents: Vec::new(),
         }

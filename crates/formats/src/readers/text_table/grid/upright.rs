@@ -19,19 +19,20 @@ pub(in crate::readers::text_table) enum UprightColumn {
 }
 
 impl Grid {
-    /// A grid of these columns, of which each row stands on the line `line`.
+    /// A grid of these columns, each with the line on which all of it stands. What is told of a row is told of the line `line`.
     pub(in crate::readers::text_table) fn of_columns(
         dialect: Dialect,
-        columns: Vec<UprightColumn>,
+        columns: Vec<(u32, UprightColumn)>,
         line: u32,
     ) -> Self {
-        let kinds = columns.iter().map(|column| match column {
+        let kinds = columns.iter().map(|(_, column)| match column {
             UprightColumn::Figures { .. } => ColumnKind::Figures,
             UprightColumn::Words(_) => ColumnKind::Words,
         });
         let mut grid = Self::new(dialect, kinds.collect());
-        for (column, index) in columns.into_iter().zip(0_u32..) {
+        for ((line, column), index) in columns.into_iter().zip(0_u32..) {
             let place = grid.place[index as usize];
+            grid.lines_across.push(line);
             match column {
                 UprightColumn::Words(spans) => {
                     grid.rows = spans.len();
@@ -70,6 +71,11 @@ impl Grid {
             .map(|row| (row, line))
             .collect();
         grid
+    }
+
+    /// The line on which all of a column stands, where the table lies on its side.
+    pub(in crate::readers::text_table) fn line_of_column(&self, column: usize) -> Option<usize> {
+        self.lines_across.get(column).map(|&line| line as usize)
     }
 
     /// The figures of a row in these columns as a column of their own.

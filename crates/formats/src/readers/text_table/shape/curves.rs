@@ -292,12 +292,16 @@ impl Shaper<'_> {
         let grid = &self.table.grid;
         let quantity = y.quantity.clone();
         let mut trace = Trace::new(x, y).ok()?;
-        trace.lines = if kept.len() == grid.rows {
+        let described = &self.columns[column];
+        trace.lines = if let Some(line) = grid.line_of_column(described.index) {
+            let mut lines = Lines::default();
+            lines.push_run(line, 0, kept.len());
+            lines
+        } else if kept.len() == grid.rows {
             whole_lines(grid)
         } else {
             some_lines(grid, kept)
         };
-        let described = &self.columns[column];
         // Over wavelengths nothing is held at one: the 200 nm of `gold 200 nm` are the particle's.
         let of_light =
             |quantity: &Quantity| matches!(quantity.as_str(), "wavelength" | "wavenumber" | "energy");

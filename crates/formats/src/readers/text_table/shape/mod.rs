@@ -1,6 +1,6 @@
 //! From a table to curves: which column runs, which are measured, what is held, and what must be asked.
 //!
-//! One file for each shape of a table (`axis`, `readings`, `sideways`, `several`, `long`, `packed`, `matrix`), one for what runs
+//! One file for each shape of a table (`axis`, `readings`, `several`, `long`, `packed`, `matrix`), one for what runs
 //! (`meaning`), one for what was measured (`measured`), one for dates and times as people write them (`clocks`), and one
 //! for what all end in (`curves`). `rules` holds what each sign of a table speaks for, `verdict` weighs whether it is a
 //! measurement, `fitting` which choices its numbers allow, and `asking` puts questions to a person.
@@ -23,7 +23,6 @@ mod roles;
 pub(crate) mod rules;
 mod running;
 mod several;
-mod sideways;
 mod summaries;
 mod sums;
 mod template;
@@ -51,7 +50,7 @@ use super::explain::columns_told;
 use super::grid::{ColumnKind, Gap, MissingCell, decimals_of};
 use super::number::Style;
 use super::scan::{ScannedTable, leading_number};
-use super::transposed::Transposed;
+use super::transposed::transposed;
 use crate::Source;
 use crate::column_header::read_column_header;
 use crate::evidence::{Evidence, EvidenceTarget, Ledger, Template};
@@ -92,11 +91,13 @@ pub(super) fn shape(
     context: &Context,
     mut told: Option<&mut (Vec<ColumnPart>, Vec<Evidence>)>,
 ) -> TableReading {
-    if let Some(upright) = Transposed::of(source, table)
-        && let TableReading::Runs(mut drafts) =
-            shape_upright(source, &upright.table, context, told.as_deref_mut())
+    if let Some(upright) = transposed(source, table)
+        && let TableReading::Runs(mut drafts) = shape_upright(source, &upright, context, told.as_deref_mut())
     {
-        upright.place(&mut drafts);
+        if let Some(draft) = drafts.first_mut() {
+            let why = "the table lies on its side: its rows were read as columns";
+            draft.because.push(why.to_owned());
+        }
         return TableReading::Runs(drafts);
     }
     shape_upright(source, table, context, told)
@@ -324,9 +325,6 @@ impl Shaper<'_> {
         }
         if self.columns.len() == 1 && self.table.grid.columns() == 1 {
             return self.column_alone();
-        }
-        if let Some(draft) = self.strips() {
-            return TableReading::Runs(vec![draft]);
         }
         let roles: Vec<ShapeRole> = self.columns.iter().map(role).collect();
         let coordinates = coordinates(&roles);
