@@ -556,6 +556,23 @@ pub fn means_sample(key: &str) -> bool {
             .is_some_and(sample)
 }
 
+/// Whether a key stands in front of names or numbers of samples: one that means a sample, or that counts or tells apart what was
+/// measured, `Tube`, `Wells`, `ID`.
+#[must_use]
+pub fn names_samples(key: &str) -> bool {
+    let one = |key: &str| {
+        let of = crate::column_header::read_column_header(key).quantity;
+        means_sample(key)
+            || field_of(key) == Some("sample-id")
+            || of.is_some_and(|of| matches!(of.as_str(), "index" | "replicate"))
+            || [WordList::Identifier, WordList::Counter, WordList::Numbered]
+                .into_iter()
+                .any(|list| is(list, key))
+    };
+    // `Samples`, `Proben`
+    one(key) || key.strip_suffix(['s', 'n']).is_some_and(one)
+}
+
 /// The known fields that a key may mean, to be taken only when the value is of the field's kind and, for a number,
 /// has a unit written; in the order to try them.
 #[must_use]

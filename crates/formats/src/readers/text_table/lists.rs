@@ -14,7 +14,7 @@ use super::grid::{Cursor, line_end};
 use super::records::{Held, held};
 use super::scan::TextLine;
 use crate::column_header::read_column_header;
-use crate::words::{fold, means_sample};
+use crate::words::{fold, names_samples};
 
 /// So many values are the least: fewer are the conditions of a run, `pH: 7, 8`.
 const LEAST: usize = 3;
@@ -189,7 +189,7 @@ impl ListBlock {
             return None;
         }
         // `Analysts: Kim, Lee, Ray` names no samples.
-        let names = || header.are(text, Held::Words) && means_sample(&text[header.key.clone()]);
+        let names = || header.are(text, Held::Words) && names_samples(&text[header.key.clone()]);
         if !header.runs(text) && !names() {
             return None;
         }
@@ -240,8 +240,8 @@ impl ListBlock {
     }
 }
 
-/// Whether a line that begins no block holds a list, a row of numbers, or a number behind a key that names light: with the lists read,
-/// it would be lost.
+/// Whether a line that begins no block holds a list, a number alone, numbers behind a word, or a number behind a key that names light:
+/// with the lists read, it would be lost. A row of numbers belongs to a table of its own, or is told of.
 fn has_values(text: &str, cursor: Cursor) -> bool {
     let (end, _) = line_end(text.as_bytes(), cursor.at);
     let line = &text[cursor.at..end];
@@ -249,7 +249,8 @@ fn has_values(text: &str, cursor: Cursor) -> bool {
     let Some(mark) = mark_of(line) else {
         let (values, _) = values_of(text, line);
         let numbers = values.iter().rev().take_while(|value| number(value)).count();
-        return numbers >= LEAST || numbers > 0 && numbers == values.len() && !is_count(text, cursor);
+        let alone = values.len() == 1 && numbers == 1 && !is_count(text, cursor);
+        return alone || numbers >= LEAST && numbers < values.len();
     };
     let (values, _) = values_of(text, &line[mark + 1..]);
     let of = read_column_header(line[..mark].trim_matches(is_blank)).quantity;

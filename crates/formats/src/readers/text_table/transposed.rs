@@ -6,6 +6,7 @@
 use curvary_record::{Quantity, Span};
 
 use super::columns::NumberedNames;
+use super::dialect::split;
 use super::grid::{ColumnKind, Grid, MissingCell, UprightColumn};
 use super::number::{Cell, cell};
 use super::scan::{HeadRow, ScannedTable, TextLine};
@@ -13,7 +14,7 @@ use super::segments::RowClass;
 use super::shape::numbers_things;
 use crate::Source;
 use crate::column_header::read_column_header;
-use crate::words::{self, WordList};
+use crate::words;
 
 /// A table of more rows is laid on its side by no person.
 const MOST_ROWS: usize = 64;
@@ -44,13 +45,7 @@ impl RowMeaning {
             Self::Statistics
         } else if quantity.is_some_and(is_light) {
             Self::Light
-        } else if words::field_of(key).is_some_and(|field| matches!(field, "sample" | "sample-id"))
-            || quantity.is_some_and(|quantity| matches!(quantity.as_str(), "index" | "sample" | "replicate"))
-            || [WordList::Identifier, WordList::Counter, WordList::Numbered]
-                .into_iter()
-                .any(|list| words::is(list, key))
-            || numbers_things(key)
-        {
+        } else if words::names_samples(key) || numbers_things(key) {
             Self::Names
         } else if head.unit.is_some() && quantity.is_some()
             || words::quantity_of(key).is_some_and(|known| words::is_ours(&known))
@@ -64,15 +59,92 @@ impl RowMeaning {
     }
 }
 
+/// Whether curves run over such a quantity.
+fn runs(quantity: &Quantity) -> bool {
+    matches!(
+        quantity.as_str(),
+        "wavelength" | "wavenumber" | "energy" | "time" | "concentration" | "temperature" | "ph"
+    )
+}
+
+/// So many lines of names and conditions stand over readings at most.
+const MOST_LEVELS: usize = 6;
+
+/// Whether the line at byte `at` begins another block on its side, `Sample;C1;C2` or `mg/L;0;2` over `A540;0.3;0.4`: it holds names or
+/// what readings run over, and readings stand below it. A condition that stands in the block above as well goes on with it, as a
+/// strip. Without an empty line between them, readings of the block above come again below.
+pub(super) fn begins_block(text: &str, at: usize) -> bool {
+    let mut below = text[at..].lines();
+    let Some(own) = below.next().and_then(first_cell) else {
+        return false;
+    };
+    let meaning = RowMeaning::of(own);
+    if !matches!(meaning, RowMeaning::Names | RowMeaning::Condition) {
+        return false;
+    }
+    let filled = |line: &&str| !line.trim().is_empty();
+    let lights: Vec<&str> = below
+        .take_while(filled)
+        .take(MOST_LEVELS)
+        .filter(|line| line.contains(|c: char| c.is_ascii_digit()))
+        .filter_map(first_cell)
+        .filter(|name| RowMeaning::of(name) == RowMeaning::Light)
+        .collect();
+    let mut above = text[..at].lines().rev().peekable();
+    let mut apart = false;
+    while above.next_if(|line| !filled(line)).is_some() {
+        apart = true;
+    }
+    let above: Vec<&str> = above
+        .take_while(filled)
+        .take(MOST_ROWS)
+        .filter_map(first_cell)
+        .collect();
+    let strip = meaning == RowMeaning::Condition && above.contains(&own);
+    let again = || lights.iter().any(|light| above.contains(light));
+    !lights.is_empty() && !strip && (apart || again())
+}
+
+/// The first cell of a line that begins with a word, where there are others.
+fn first_cell(line: &str) -> Option<&str> {
+    let line = line.trim();
+    if !line.starts_with(|c: char| c.is_alphabetic() || c == '[') {
+        return None;
+    }
+    let end = line
+        .find(['\t', ';', '|'])
+        .or_else(|| line.find("  "))
+        .or_else(|| line.find(','))?;
+    Some(line[..end].trim())
+}
+
 /// A row of the table, upright.
 struct Row {
     name: Span,
     line: u32,
     meaning: RowMeaning,
+    /// Its name says at which wavelength was read.
+    at_wavelength: bool,
+    /// Its name is of what curves run over.
+    runs: bool,
     column: UprightColumn,
 }
 
 impl Row {
+    fn new(text: &str, name: Span, line: u32, column: UprightColumn) -> Self {
+        let of = &text[name.range()];
+        let head = read_column_header(of.trim());
+        let light = |held: &curvary_record::Coordinate| held.quantity == Quantity::WAVELENGTH;
+        Self {
+            name,
+            line,
+            meaning: RowMeaning::of(of),
+            at_wavelength: head.held.iter().any(light),
+            runs: head.quantity.is_some_and(|of| runs(&of)),
+            column,
+        }
+    }
+
     fn is_of_numbers(&self) -> bool {
         matches!(self.column, UprightColumn::Figures { .. })
     }
@@ -107,52 +179,70 @@ pub(super) fn transposed(source: &Source, table: &ScannedTable) -> Option<Scanne
     let levels = rows.len();
     let names = grid.words(0);
     for (row, &name) in names.iter().enumerate().take(grid.rows) {
-        rows.push(Row {
-            name,
-            line: u32::try_from(grid.line(row)).ok()?,
-            meaning: RowMeaning::of(&text[name.range()]),
-            column: grid.upright(row, 1..grid.columns()),
-        });
+        let line = grid.line(row);
+        let mut column = grid.upright(row, 1..grid.columns());
+        leave_out_damaged(source, line, grid, &mut column);
+        rows.push(Row::new(text, name, u32::try_from(line).ok()?, column));
     }
-    if !lies_on_its_side(&rows, levels) {
+    if !lies_on_its_side(&rows, levels) || lacks_cells(&rows) {
         return None;
-    }
-    for row in rows.iter_mut().filter(|row| row.meaning == RowMeaning::Light) {
-        doubt_readings(row);
     }
     Some(upright(table, rows))
 }
 
-/// Takes readings of a row out that have lost their decimal sign: a whole number far above others that all have decimals.
-fn doubt_readings(row: &mut Row) {
-    /// So many times the greatest of the others.
-    const FAR: f64 = 10.0;
-    let name = row.name;
+/// Takes numbers out that have lost their decimal sign, `0863` among numbers with decimals.
+fn leave_out_damaged(source: &Source, line: usize, grid: &Grid, column: &mut UprightColumn) {
     let UprightColumn::Figures {
         values,
         decimals,
         gaps,
         ..
-    } = &mut row.column
+    } = column
     else {
         return;
     };
-    let with_decimals = |at: usize| !values[at].is_nan() && decimals[at] >= 2;
-    let parted: Vec<f64> = (0..values.len())
-        .filter(|&at| with_decimals(at))
-        .map(|at| values[at].abs())
-        .collect();
-    let most = parted.iter().copied().fold(0.0, f64::max);
-    let lost: Vec<usize> = (0..values.len())
-        .filter(|&at| decimals[at] == 0 && values[at].abs() > FAR * most)
-        .collect();
-    if parted.len() < 2 || lost.len() >= parted.len() {
+    let span = source.lines().span(line.saturating_sub(1));
+    let written = &source.text()[span.range()];
+    let cells = split(written, &grid.dialect);
+    // Lists are read out of a text of their own.
+    if cells.len() != values.len() + 1 || decimals.iter().all(|decimals| *decimals == 0) {
         return;
     }
-    for at in lost {
-        values[at] = f64::NAN;
-        gaps.push((at, MissingCell::Unpointed, name));
+    for (at, cell) in cells[1..].iter().enumerate() {
+        let digits = written[cell.clone()].trim();
+        let damaged =
+            digits.len() >= 2 && digits.starts_with('0') && digits.bytes().all(|byte| byte.is_ascii_digit());
+        if damaged && !values[at].is_nan() {
+            let start = span.start as usize;
+            values[at] = f64::NAN;
+            gaps.push((
+                at,
+                MissingCell::Unpointed,
+                Span::new(start + cell.start, start + cell.end),
+            ));
+        }
     }
+}
+
+/// Whether a row ends before the others, or a reading has no name over it: the cells may stand under the wrong names.
+fn lacks_cells(rows: &[Row]) -> bool {
+    let ends_early = |row: &Row| match &row.column {
+        UprightColumn::Figures { gaps, .. } => gaps.iter().any(|(_, lack, _)| *lack == MissingCell::Short),
+        UprightColumn::Words(_) => false,
+    };
+    let read = |at: usize| {
+        rows.iter()
+            .filter(|row| row.meaning == RowMeaning::Light)
+            .any(|row| match &row.column {
+                UprightColumn::Figures { values, .. } => !values[at].is_nan(),
+                UprightColumn::Words(_) => false,
+            })
+    };
+    let nameless = |row: &Row| match &row.column {
+        UprightColumn::Words(names) => (0..names.len()).any(|at| names[at].range().is_empty() && read(at)),
+        UprightColumn::Figures { .. } => false,
+    };
+    rows.iter().any(ends_early) || rows.iter().any(nameless)
 }
 
 /// Whether rows of which the first `levels` stand as headers are columns laid on their side.
@@ -162,7 +252,15 @@ fn lies_on_its_side(rows: &[Row], levels: usize) -> bool {
     let lights = rows.iter().filter(|row| row.meaning == RowMeaning::Light);
     // What stands in front of names may be any word.
     let of_names = |place: usize, row: &Row| place < levels && !row.is_of_numbers();
-    let known = |(place, row): (usize, &Row)| row.meaning != RowMeaning::Unknown || of_names(place, row);
+    // Beside readings at several wavelengths may stand what was worked out of them, `hue`.
+    let several = rows
+        .iter()
+        .filter(|row| row.meaning == RowMeaning::Light && row.at_wavelength)
+        .count()
+        >= 2;
+    let known = |(place, row): (usize, &Row)| {
+        row.meaning != RowMeaning::Unknown || of_names(place, row) || several && row.is_of_numbers()
+    };
     let numbers = |(place, row): (usize, &Row)| {
         row.is_of_numbers() || row.meaning == RowMeaning::Names || of_names(place, row)
     };
@@ -170,11 +268,21 @@ fn lies_on_its_side(rows: &[Row], levels: usize) -> bool {
     if !readings || !rows.iter().enumerate().all(known) || !rows.iter().enumerate().all(numbers) {
         return false;
     }
-    // Numbers in the only header over rows of light alone run over them all.
+    // Numbers in the only header over rows of light alone run over them all; those that may be wavelengths do, where no row says at
+    // which one it was read.
     let is_matrix = levels == 1
-        && heads[0].is_of_numbers()
-        && heads[0].meaning == RowMeaning::Condition
-        && count(below, RowMeaning::Light) == below.len();
+        && match &heads[0].column {
+            UprightColumn::Figures { values, .. } => {
+                let light = values
+                    .iter()
+                    .all(|value| crate::light::IN_PASSING.contains(value));
+                heads[0].runs && count(below, RowMeaning::Light) == below.len()
+                    || light
+                        && heads[0].meaning != RowMeaning::Condition
+                        && !lights.clone().any(|row| row.at_wavelength)
+            }
+            UprightColumn::Words(_) => false,
+        };
     let conditions = count(rows, RowMeaning::Condition);
     let beside = conditions + count(rows, RowMeaning::Names);
     !is_matrix && (beside > 0 || levels > 0 && rows.len() > levels + 1)
@@ -228,17 +336,16 @@ fn row_of_head(text: &str, grid: &Grid, head: &HeadRow) -> Option<Row> {
         }
     } else {
         let names = NumberedNames::of(texts.iter().copied());
-        // `well` among `lysate`, `wash 1` names a sample.
-        let of_columns = |quantity: &Quantity| {
-            quantity.is_of_light()
-                || matches!(
-                    quantity.as_str(),
-                    "wavelength" | "wavenumber" | "time" | "concentration" | "temperature" | "ph" | "rate"
-                )
-        };
+        let of_samples = name.is_some_and(|name| RowMeaning::of(&text[name.range()]) == RowMeaning::Names);
+        // `well` among `lysate`, `wash 1` names a sample, and so does `A` behind `Sample`.
         let names_column = |text: &&str| {
             let head = read_column_header(text);
-            !names.has(text) && (head.quantity.as_ref().is_some_and(of_columns) || head.unit.is_some())
+            let of_columns =
+                |quantity: &Quantity| quantity.is_of_light() || *quantity == Quantity::RATE || runs(quantity);
+            let letter = of_samples && text.chars().count() == 1;
+            !letter
+                && !names.has(text)
+                && (head.quantity.as_ref().is_some_and(of_columns) || head.unit.is_some())
         };
         if texts.iter().any(names_column) {
             return None;
@@ -254,12 +361,7 @@ fn row_of_head(text: &str, grid: &Grid, head: &HeadRow) -> Option<Row> {
         head.line.span.range().start,
         head.line.span.range().start,
     ));
-    Some(Row {
-        name,
-        line: head.line.line,
-        meaning: RowMeaning::of(&text[name.range()]),
-        column,
-    })
+    Some(Row::new(text, name, head.line.line, column))
 }
 
 /// The unit behind the number of a cell.

@@ -76,8 +76,8 @@ impl<'t> Numbered<'t> {
 }
 
 /// Whether the numbers in front of a letter are coordinates of that unit. The second, the hour and the day are small letters; of
-/// other letters the numbers rise otherwise than 1, 2, 3; and beside letters that are no unit with all the same numbers, `1 M`,
-/// `1 F`, none is one. No name is numbered 0: `0 H`, `24 H` are hours.
+/// other letters the numbers rise otherwise than 1, 2, 3; and beside letters that are no unit with the same numbers, `1 M`, `1 F`,
+/// none is one. No name is numbered 0: `0 H`, `24 H` are hours.
 fn are_times_or_conditions(numbered: &[Numbered], letter: &str, in_capitals: bool) -> bool {
     const HIGHEST_COUNT: f64 = 12.0;
     let own = || numbered.iter().filter(|one| one.letter == letter);
@@ -87,13 +87,10 @@ fn are_times_or_conditions(numbered: &[Numbered], letter: &str, in_capitals: boo
             .iter()
             .any(|held| held.quantity != curvary_record::Quantity::UNKNOWN)
     };
-    // `1 x` beside `1 h` and `2 h` is one odd name.
-    let others: Vec<f64> = numbered
+    let crossed = numbered
         .iter()
         .filter(|other| other.letter != letter && !is_unit(other))
-        .map(|other| other.number)
-        .collect();
-    let crossed = own().all(|one| others.contains(&one.number));
+        .any(|other| own().any(|one| one.number == other.number));
     let mut numbers: Vec<f64> = own().map(|one| one.number).collect();
     numbers.sort_by(f64::total_cmp);
     numbers.dedup();

@@ -204,13 +204,6 @@ pub(super) fn spread_groups(text: &str, table: &ScannedTable) -> Vec<Vec<Option<
             let over = cells[1];
             cells[2..].fill(over);
         }
-        // `pH;5.0;;7.0;`: cells of a condition that were merged in groups of one size.
-        let key = cells.first().copied().flatten();
-        let condition = key.is_some_and(|key| {
-            let of = read_column_header(&text[key.range()]).quantity;
-            of.is_some_and(|of| matches!(of.as_str(), "ph" | "temperature" | "concentration"))
-        });
-        let merged = condition && are_merged(&cells[1..]);
         if level < lowest && filled >= 2 && filled < cells.len() {
             // Only words are spread, and only where the row below begins its groups anew.
             let mut last: Option<Span> = None;
@@ -226,7 +219,7 @@ pub(super) fn spread_groups(text: &str, table: &ScannedTable) -> Vec<Vec<Option<
                                 .iter()
                                 .any(|held| held.quantity != Quantity::UNKNOWN)
                         };
-                        last = Some(*span).filter(|_| leading_number(word).is_none() || held() || merged);
+                        last = Some(*span).filter(|_| leading_number(word).is_none() || held());
                         gap = 0;
                     }
                     None => {
@@ -241,19 +234,6 @@ pub(super) fn spread_groups(text: &str, table: &ScannedTable) -> Vec<Vec<Option<
         rows.push(cells);
     }
     rows
-}
-
-/// Whether cells are filled at even distances of two or more, beginning with the first, so that each stands over as many columns.
-fn are_merged(cells: &[Option<Span>]) -> bool {
-    let filled: Vec<usize> = (0..cells.len()).filter(|&at| cells[at].is_some()).collect();
-    let [first, second, ..] = filled.as_slice() else {
-        return false;
-    };
-    let size = second - first;
-    *first == 0
-        && size >= 2
-        && filled.iter().enumerate().all(|(group, &at)| at == group * size)
-        && filled.len() * size == cells.len()
 }
 
 /// Reads the heads of a column, the lowest first: it stands nearest to the numbers.

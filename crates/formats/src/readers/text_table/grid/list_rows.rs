@@ -1,13 +1,17 @@
 //! Rows of lists, names with numbers behind them: empty ones between them, those without a reading, and what ends them.
 
 use super::super::scan::leading_number;
+use super::super::transposed::begins_block;
 use super::*;
 
 impl Grid {
     /// Whether a line behind an empty one is none of a list of names above it, though it has their cells: a key with its colon,
-    /// `Room: 3`, where no name has one, or the number of a page, `1 / 1`.
+    /// `Room: 3`, where no name has one, or the number of a page, `1 / 1`; or another block of a table on its side.
     pub(in crate::readers::text_table) fn ends_before(&self, text: &str, line: &str) -> bool {
         const LOOK: usize = 64;
+        if self.ends_before_block(text, line) {
+            return true;
+        }
         let in_blanks = self.dialect.sep.byte().is_none() && self.dialect.sep != Delimiter::CommaBlank;
         if !in_blanks || self.kinds.first() != Some(&ColumnKind::Words) || self.rows == 0 {
             return false;
@@ -17,6 +21,16 @@ impl Grid {
         let key = name.is_some_and(|range| ends(&line[range]));
         let mut before = self.words(0).iter().take(LOOK).map(|span| &text[span.range()]);
         key && !before.any(ends) || super::super::join::is_furniture(line, &std::collections::BTreeSet::new())
+    }
+
+    /// Whether a line begins another block of a table on its side.
+    pub(super) fn ends_before_block(&self, text: &str, line: &str) -> bool {
+        /// A table of more rows is none on its side.
+        const MOST_ROWS: usize = 64;
+        self.kinds.first() == Some(&ColumnKind::Words)
+            && (1..=MOST_ROWS).contains(&self.rows)
+            && self.columns() >= 3
+            && begins_block(text, crate::slice::offset_in(text, line))
     }
 
     /// Whether a line holds nothing but the separators of a row of names and numbers.

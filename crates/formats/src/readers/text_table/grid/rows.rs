@@ -104,7 +104,7 @@ impl Grid {
                 cursor = behind;
                 continue;
             }
-            if is_prompt(line) {
+            if is_prompt(line) || self.ends_before_block(text, line) {
                 break;
             }
             match self.careful_row(line, cursor) {

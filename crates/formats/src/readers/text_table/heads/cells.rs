@@ -510,7 +510,9 @@ fn between_signs(line: &str, columns: usize) -> Option<Vec<Range<usize>>> {
     [" / ", " - ", " – ", " & "].into_iter().find_map(|sign| {
         let cells: Vec<&str> = line.split(sign).map(str::trim).collect();
         let heads: Vec<_> = cells.iter().map(|cell| read_column_header(cell)).collect();
-        let named = heads.iter().all(|head| head.quantity.is_some());
+        // `Time / min` is one header with its unit.
+        let named =
+            heads.iter().all(|head| head.quantity.is_some()) && !cells.iter().any(|cell| is_unit_alone(cell));
         // `absorbance / time (s)` says what was read over what.
         let runs = cells.len() == columns && columns >= 2 && is_axis(heads.first()?);
         (named && runs).then(|| {

@@ -4,6 +4,7 @@ use std::collections::BTreeSet;
 
 use super::super::dialect::is_blank;
 use super::super::grid::{Cursor, line_end};
+use super::super::transposed::begins_block;
 use super::lines::{LineGlance, change, class_of, hard_marks, parting_of};
 use super::rows_behind::MOST_NOTES;
 
@@ -42,6 +43,12 @@ pub(super) fn sample<'t>(
         if blanks > 0
             && !rows.is_empty()
             && (rows.len() >= 2 && lacks_the_separator(&rows, line) || is_another_header(line))
+        {
+            break;
+        }
+        if class == LineGlance::Mixed
+            && !rows.is_empty()
+            && begins_block(text, crate::slice::offset_in(text, line))
         {
             break;
         }
