@@ -83,6 +83,9 @@ thread_local! {
 
 /// A header; one in capitals whose unit is not known so with its unit in small letters.
 fn understand(text: &str) -> ColumnHeader {
+    if let Some(difference) = difference_of_two(text) {
+        return difference;
+    }
     let head = understand_as_written(text);
     if head.quantity.is_some() && head.unit.is_some() {
         return head;
@@ -91,6 +94,31 @@ fn understand(text: &str) -> ColumnHeader {
     again
         .filter(|again| again.quantity.is_some() && again.unit.is_some())
         .unwrap_or(head)
+}
+
+/// `A(sample)-A(blank)`: the difference of two readings of one quantity, each with a name in brackets, is a curve of that quantity
+/// under the whole as its name.
+fn difference_of_two(text: &str) -> Option<ColumnHeader> {
+    let text = trimmed(text);
+    let at = text
+        .find(")-")
+        .or_else(|| text.find(") -"))
+        .or_else(|| text.find(") −"))?;
+    let (one, other) = text.split_at(at + 1);
+    let other = other.trim_start_matches([' ', '-', '−']);
+    let of = |part: &str| {
+        let (name, inner) = part.strip_suffix(')')?.split_once('(')?;
+        let named = inner.chars().any(char::is_alphabetic) && spelled(inner) == Spelling::None;
+        understand_as_written(name)
+            .quantity
+            .filter(|quantity| quantity.is_of_light() && named)
+    };
+    let quantity = of(one)?;
+    (of(other).as_ref() == Some(&quantity)).then(|| ColumnHeader {
+        quantity: Some(quantity),
+        label: Some(text.to_owned()),
+        ..ColumnHeader::default()
+    })
 }
 
 /// `ВРЕМЯ (С)` as `ВРЕМЯ (с)`: a header that is written in capitals throughout has its unit in capitals as well.
@@ -505,9 +533,12 @@ pub fn split_unit(text: &str) -> Option<(&str, &str)> {
             return Some((name.trim(), unit.trim()));
         }
     }
+    // The photon of `E_photon` is what the energy is of, and counts none.
+    let counts = |unit: &str| spelled(unit).units().iter().all(|unit| *unit == Unit::ONE);
     for mark in [',', '_', ';'] {
         if let Some((name, unit)) = text.rsplit_once(mark)
             && pair(name, unit)
+            && !(mark == '_' && unit.starts_with(char::is_alphabetic) && counts(unit))
         {
             return Some((name.trim(), unit.trim()));
         }

@@ -125,6 +125,12 @@ pub(super) fn understand(spelling: &str, raw: &str, customs: Customs) -> (Key, I
         ),
         None => (spelling, customs),
     };
+    // `temperature_c`: in keys of programs all letters are small.
+    let respelled = spelling
+        .strip_suffix("_c")
+        .filter(|name| field_of(name) == Some("temperature"))
+        .map(|name| format!("{name}_C"));
+    let spelling = respelled.as_deref().unwrap_or(spelling);
     // `Temp. (°C)`: the name and its unit. A key that is known as a whole (`Sample no`) is not cut.
     let whole = field_of(spelling);
     // `pH meter` is in no metres.
@@ -382,11 +388,21 @@ fn is_of_kind(field: &str, found: &Interpretation) -> bool {
         found.fits,
     ) {
         let digits = text.bytes().filter(u8::is_ascii_digit).count();
-        return found.question.is_some() || digits >= FEWEST_DIGITS && !text.contains(['(', ')']);
+        let is_reading = number_and_unit(text).is_some();
+        return found.question.is_some()
+            || digits >= FEWEST_DIGITS && !is_reading && !text.contains(['(', ')']);
     }
     !matches!(found.value, Value::Text(_))
         || found.question.is_some()
         || known_field(field).is_none_or(|known| !matches!(known.kind, ValueKind::Number(_)))
+}
+
+/// A number and the unit behind it, `540 nm`: under `Measured at` no day, and what was measured at.
+fn number_and_unit(text: &str) -> Option<(f64, &str)> {
+    let end = text.find(|c: char| !(c.is_ascii_digit() || matches!(c, '.' | ',')))?;
+    let (number, unit) = text.split_at(end);
+    let number = number.replace(',', ".").parse().ok()?;
+    (spelled(unit.trim()) != Spelling::None).then_some((number, unit.trim()))
 }
 
 /// `340,405` and `260,280 nm` are two wavelengths: no instrument tells thousandths of a nanometre.

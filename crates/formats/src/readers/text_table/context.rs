@@ -693,6 +693,7 @@ impl Context {
     /// Takes in the words of one line.
     fn hear(&mut self, line: &str) {
         let heard = self.heard.len();
+        self.hear_unit_under_key(line);
         self.hear_all(line);
         if self.heard.len() > heard {
             self.leave_out_others(heard, &line.to_lowercase());
@@ -700,6 +701,23 @@ impl Context {
         // `The lamp was checked, E = 0.001 at 700 nm`: where that one reading was taken.
         if preamble::tells_of_a_reading(line) {
             self.heard.truncate(heard);
+        }
+    }
+
+    /// `time_unit=s`: the unit in which a quantity is written, under a key of its own.
+    fn hear_unit_under_key(&mut self, line: &str) {
+        let Some((key, value)) = line.split_once(['=', ':', '\t', ';']) else {
+            return;
+        };
+        let key = key.trim().to_lowercase().replace('_', " ");
+        let quantity = [
+            "unit", "units", "einheit", "unité", "unidad", "unità", "eenheid", "enhet", "enhed",
+        ]
+        .into_iter()
+        .find_map(|word| words::quantity_of(key.strip_suffix(word)?.trim_end_matches([' ', '-'])));
+        let unit = curvary_record::unit::spelled(value.trim());
+        if let (Some(quantity), Some(unit)) = (quantity, unit.one()) {
+            self.stated.push((quantity, unit.clone()));
         }
     }
 

@@ -681,9 +681,24 @@ fn fit(rows: &[&str], sep: Delimiter) -> Option<DelimiterFit> {
         }
     }
     let hard = sep.byte().is_some();
+    // A remark behind some of the rows, `2  0,392  bubbles`, makes none of them another kind of row.
+    let remarked = |row: usize| {
+        let text = |range: &Range<usize>| &rows[row][range.clone()];
+        let (own, behind) = cells[row].split_at(count);
+        own.last().is_some_and(|last| weigh(text(last)) >= 1.0)
+            && own
+                .iter()
+                .any(|cell| text(cell).contains('.') || text(cell).contains(','))
+            && behind
+                .iter()
+                .all(|cell| text(cell).starts_with(char::is_alphabetic))
+    };
     let near = counts
         .iter()
-        .filter(|&&c| c == count || (hard && c >= 2 && c <= count))
+        .enumerate()
+        .filter(|&(row, &c)| {
+            c == count || hard && (2..=count).contains(&c) || !hard && c > count && remarked(row)
+        })
         .count();
     Some(DelimiterFit {
         sep,

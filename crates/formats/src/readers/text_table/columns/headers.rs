@@ -378,7 +378,15 @@ pub(crate) fn head_or_first_word(text: &str) -> crate::column_header::ColumnHead
     {
         return head;
     }
-    if crate::column_header::ends_in_other_unit(trimmed) {
+    // `E_photon (eV)` is an energy, whatever its first letter stands for alone.
+    let of_another = crate::column_header::states_unit(trimmed)
+        && split_unit(trimmed).is_some_and(|(_, unit)| {
+            !spelled(unit)
+                .units()
+                .iter()
+                .any(|unit| unit.converts_to(&Unit::ONE))
+        });
+    if of_another || crate::column_header::ends_in_other_unit(trimmed) {
         return head;
     }
     let measured = crate::words::quantity_of(first)

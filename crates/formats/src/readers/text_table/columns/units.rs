@@ -46,9 +46,13 @@ pub(super) fn hear_other(column: &mut Column) {
         .collect::<Vec<_>>()
         .join(" ");
     let lowest = column.heads.iter().rev().map(|(text, _)| text.trim().to_owned());
-    for text in lowest.chain([whole]) {
+    for (level, text) in lowest.chain([whole]).enumerate() {
         if crate::column_header::is_derived(&text) {
             return;
+        }
+        // Above `wavelength (nm)` stands the key of a row of words over the curves, `quantity`.
+        if level > 0 && column.heads.last().is_some_and(|(lowest, _)| is_complete(lowest)) {
+            break;
         }
         let parted = split_unit(&text);
         let name = parted.map_or(text.as_str(), |(name, _)| name);
@@ -112,6 +116,17 @@ pub(super) fn hear_other(column: &mut Column) {
         return;
     }
     hear_other_unit(column);
+}
+
+/// Whether a header names what its column runs over, and the unit of it: `wavelength (nm)`.
+fn is_complete(header: &str) -> bool {
+    split_unit(header).is_some_and(|(name, unit)| {
+        let quantity = match words::exact(crate::column_header::without_scale(name)) {
+            HeaderWord::Quantity(quantity) => Some(quantity),
+            _ => None,
+        };
+        is_unit_of_axis(unit) && quantity.is_some()
+    })
 }
 
 /// Whether a name ends in a lone capital letter, as batches do: `Charge B`.
@@ -228,6 +243,13 @@ fn hear_other_unit(column: &mut Column) {
     let light = column.quantities_possible.iter().any(Quantity::is_of_light);
     let symbol = name.chars().filter(|c| c.is_alphabetic()).count() <= 2;
     if is_unit_of_ours(&unit) || light && !symbol {
+        // `E_photon (eV)` begins with the symbol of an extinction, and is none.
+        if !unit.converts_to(&Unit::ONE)
+            && let Some(quantity) = quantity_of_unit(&unit)
+        {
+            column.quantity = Some(quantity);
+            column.quantities_possible.clear();
+        }
         return;
     }
     // Of `E / W m-2 nm-1` the unit says more than the symbol.

@@ -164,3 +164,12 @@ impl Grid {
         alike && !before.any(|other| other == name) && !crate::preamble::is_known(name)
     }
 }
+
+/// Whether cells that end in front of a column of remarks may be the first row, and are no wavelengths over the rows below.
+pub(super) fn may_be_first(line: &str, cells: &[Option<std::ops::Range<usize>>]) -> bool {
+    let is_wavelength = |range: &std::ops::Range<usize>| {
+        let number = line[range.clone()].trim().parse::<f64>();
+        number.is_ok_and(|number| crate::light::IN_PASSING.contains(&number))
+    };
+    cells.len() >= 2 && !cells.iter().flatten().all(is_wavelength)
+}

@@ -526,7 +526,12 @@ impl Grid {
                 .all(|kind| *kind == ColumnKind::Words);
             let ends_early =
                 hard && self.dialect.pieces.is_none() && (cells.len() >= 2 || self.is_next_x(line, &cells));
-            if ends_early || only_words_lack && self.dialect.sep == Delimiter::Blank && self.rows > 0 {
+            let by_blanks = matches!(self.dialect.sep, Delimiter::Blank | Delimiter::Wide);
+            if ends_early
+                || only_words_lack
+                    && by_blanks
+                    && (self.rows > 0 || super::list_rows::may_be_first(line, &cells))
+            {
                 cells.resize(columns, None);
             } else if let Some(parted) = self.parted(line, &cells) {
                 cells = parted;

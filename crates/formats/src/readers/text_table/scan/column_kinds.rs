@@ -69,7 +69,7 @@ pub(super) fn columns_with_marks(
     dialect: &Dialect,
     head: Option<&str>,
 ) -> Option<usize> {
-    let head = head.filter(|_| dialect.sep == Delimiter::Blank)?;
+    let head = head.filter(|_| matches!(dialect.sep, Delimiter::Blank | Delimiter::Wide))?;
     let count = split(head, dialect).len();
     let marked = rows.iter().zip(cells).any(|(row, cells)| {
         let last = cells.last().map_or("", |range| &row[range.clone()]);

@@ -118,9 +118,12 @@ impl Shaper<'_> {
     }
 
     pub(super) fn row_names(&self, roles: &[ShapeRole]) -> Option<Vec<String>> {
-        let text = self.source.text();
-        let columns: Vec<&Column> = self
-            .columns
+        self.names_in(&self.columns_of_names(roles))
+    }
+
+    /// The columns that name the rows.
+    fn columns_of_names(&self, roles: &[ShapeRole]) -> Vec<&Column> {
+        self.columns
             .iter()
             .zip(roles)
             .enumerate()
@@ -128,7 +131,30 @@ impl Shaper<'_> {
             // What one word says of the whole run names no row of it.
             .filter(|(place, _)| self.uses[*place].is_none())
             .map(|(_, (column, _))| column)
-            .collect();
+            .collect()
+    }
+
+    /// The names of the rows for the column at `y`, where lists of the same form stand side by side, `ID  A280  ID  A280`: those
+    /// of the column in front of it.
+    fn names_beside(&self, y: usize, roles: &[ShapeRole]) -> Option<Vec<String>> {
+        let names = self.columns_of_names(roles);
+        let [first, others @ ..] = names.as_slice() else {
+            return None;
+        };
+        let head = |column: &Column| column.heads.last().map(|(text, _)| text.trim().to_lowercase());
+        let alike = !others.is_empty()
+            && head(first).is_some()
+            && others.iter().all(|other| head(other) == head(first));
+        let index = self.columns[y].index;
+        let gaps = names.windows(2).all(|pair| pair[1].index - pair[0].index >= 2);
+        let own = names.iter().rfind(|column| column.index < index)?;
+        let starts = first.index == 0;
+        (alike && gaps && starts).then(|| self.names_in(&[*own]))?
+    }
+
+    /// What stands in some columns, row by row.
+    fn names_in(&self, columns: &[&Column]) -> Option<Vec<String>> {
+        let text = self.source.text();
         if columns.is_empty() {
             return None;
         }
@@ -369,7 +395,8 @@ impl Shaper<'_> {
                 decimals,
             };
             if let Some(mut trace) = self.assemble(x, column, y, &kept) {
-                if let Some(names) = &names {
+                let beside = self.names_beside(y, roles);
+                if let Some(names) = beside.as_ref().or(names.as_ref()) {
                     trace.row_names = kept.iter().filter_map(|row| names.get(row).cloned()).collect();
                     self.name_wells(y, &mut trace.row_names);
                 }
