@@ -534,11 +534,13 @@ pub fn split_unit(text: &str) -> Option<(&str, &str)> {
         }
     }
     // The photon of `E_photon` is what the energy is of, and counts none.
-    let counts = |unit: &str| spelled(unit).units().iter().all(|unit| *unit == Unit::ONE);
+    let counts = |unit: &str| {
+        unit.starts_with(char::is_alphabetic) && spelled(unit).units().iter().all(|unit| *unit == Unit::ONE)
+    };
     for mark in [',', '_', ';'] {
         if let Some((name, unit)) = text.rsplit_once(mark)
             && pair(name, unit)
-            && !(mark == '_' && unit.starts_with(char::is_alphabetic) && counts(unit))
+            && !(mark == '_' && counts(unit))
         {
             return Some((name.trim(), unit.trim()));
         }
@@ -628,7 +630,7 @@ pub fn split_unit(text: &str) -> Option<(&str, &str)> {
     }
     let capital = unit.len() == 1 && unit.starts_with(|c: char| c.is_ascii_uppercase());
     let lettered = capital && (name.contains(' ') || !can_have());
-    (!lettered && pair(name, unit)).then(|| (name.trim(), unit.trim()))
+    (!lettered && !counts(unit) && pair(name, unit)).then(|| (name.trim(), unit.trim()))
 }
 
 /// The place of the bracket that the end of `inner` (without its last bracket) closes.

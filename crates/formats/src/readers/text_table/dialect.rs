@@ -685,7 +685,7 @@ fn fit(rows: &[&str], sep: Delimiter) -> Option<DelimiterFit> {
     let remarked = |row: usize| {
         let text = |range: &Range<usize>| &rows[row][range.clone()];
         let (own, behind) = cells[row].split_at(count);
-        own.last().is_some_and(|last| weigh(text(last)) >= 1.0)
+        own.iter().all(|cell| weigh(text(cell)) >= 1.0)
             && own
                 .iter()
                 .any(|cell| text(cell).contains('.') || text(cell).contains(','))
@@ -693,11 +693,14 @@ fn fit(rows: &[&str], sep: Delimiter) -> Option<DelimiterFit> {
                 .iter()
                 .all(|cell| text(cell).starts_with(char::is_alphabetic))
     };
+    let of_one_form = counts.iter().filter(|&&c| c == count).count() >= 2;
     let near = counts
         .iter()
         .enumerate()
         .filter(|&(row, &c)| {
-            c == count || hard && (2..=count).contains(&c) || !hard && c > count && remarked(row)
+            c == count
+                || hard && (2..=count).contains(&c)
+                || !hard && of_one_form && c > count && remarked(row)
         })
         .count();
     Some(DelimiterFit {

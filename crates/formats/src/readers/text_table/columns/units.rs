@@ -243,13 +243,6 @@ fn hear_other_unit(column: &mut Column) {
     let light = column.quantities_possible.iter().any(Quantity::is_of_light);
     let symbol = name.chars().filter(|c| c.is_alphabetic()).count() <= 2;
     if is_unit_of_ours(&unit) || light && !symbol {
-        // `E_photon (eV)` begins with the symbol of an extinction, and is none.
-        if !unit.converts_to(&Unit::ONE)
-            && let Some(quantity) = quantity_of_unit(&unit)
-        {
-            column.quantity = Some(quantity);
-            column.quantities_possible.clear();
-        }
         return;
     }
     // Of `E / W m-2 nm-1` the unit says more than the symbol.

@@ -51,14 +51,14 @@ pub(super) fn usual_count(
             return Some(largest);
         }
     }
-    let mut best = (0, 0);
+    // Of two that are as frequent the one that has a header each.
+    let headed = head.map(|head| split(head, dialect).len());
+    let mut best = (0, false, 0);
     for &count in &counts {
         let times = counts.iter().filter(|&&c| c == count).count();
-        if (times, count) > best {
-            best = (times, count);
-        }
+        best = best.max((times, headed == Some(count), count));
     }
-    Some(best.1)
+    Some(best.2)
 }
 
 /// How many columns the head names where blanks separate and the last of them holds a word in some rows only: `x` under
@@ -149,9 +149,9 @@ pub(super) fn kinds_of(
         .zip(&damaged)
         .enumerate()
         .map(|(column, (((&f, &w), &b), &d))| {
-            // One damaged sign makes no column of words; where there is but one row, its other cells tell.
+            // Damaged signs make no column of words; where there is but one row, its other cells tell.
             let alone = f == 0 && rows.len() == 1 && figures.iter().any(|&count| count > 0);
-            let w = if w == 0 && (d <= f || alone) { 0 } else { w + d };
+            let w = if d <= f || w == 0 && alone { w } else { w + d };
             // Where an overflow is written as such, a word of its own (`dark`) may be another one.
             let overflows = b > 0 && f >= 3 && w < f;
             // A word in one of four wells, `bubble`, makes no names of the readings in the others.
