@@ -8,7 +8,7 @@ use curvary_record::unit::{Spelling, spelled};
 use curvary_record::{Code, Diagnostic, KnownQuantity, Place, Quantity, Span};
 
 use super::grid::ColumnKind;
-use super::scan::{ScannedTable, TextLine, TextPiece};
+use super::scan::{ScannedTable, TextLine, TextPiece, leading_number};
 use crate::words::WordList;
 
 /// A table with the words that stand between it and the table before.
@@ -358,9 +358,25 @@ pub(super) fn is_another_group(
         && between.iter().all(is_title)
 }
 
+/// Whether a line is the first cell of the numbered header above the table before, `wavelength/nm`: a header that has lost its
+/// numbers, so that those of the first hold no longer.
+fn is_header_cut_off(text: &str, line: &str, first: &ScannedTable) -> bool {
+    let line = line.trim().trim_end_matches(['\t', ';', ',', '|']).trim_end();
+    first.heads.iter().any(|head| match head.cells.as_slice() {
+        [Some(corner), others @ ..] => {
+            let numbered = others.iter().flatten().any(|span| leading_number(&text[span.range()]).is_some());
+            numbered && text[corner.range()].trim() == line
+        }
+        _ => false,
+    })
+}
+
 /// Whether a line between two tables says that the numbers below it are something else than the headers above the first say:
 /// another quantity, another unit, or what was computed from readings: `Concentration found (mg/L)`, `Standard deviations`.
 fn says_something_else(text: &str, line: &str, first: &ScannedTable) -> bool {
+    if is_header_cut_off(text, line, first) {
+        return true;
+    }
     let heads: Vec<crate::column_header::ColumnHeader> = first
         .heads
         .iter()

@@ -83,6 +83,28 @@ pub(super) fn columns_change(before: &Section, section: &Section) -> Option<Diag
     })
 }
 
+/// Whether a line is a name and readings that signs part, `A540 0,004<tab>0,154<tab>0,290`: a row that has lost the sign behind
+/// its name, or of a table that has lost its header.
+fn is_name_and_readings(line: &str) -> bool {
+    const FEWEST: usize = 2;
+    let Some(mark) = ['\t', ';', '|'].into_iter().find(|mark| line.contains(*mark)) else {
+        return false;
+    };
+    let mut cells = line.trim_end_matches(mark).split(mark).map(str::trim);
+    let named = cells.next().is_some_and(|name| name.contains(char::is_alphabetic));
+    let reading = |cell: &str| {
+        cell.split_once(['.', ',']).is_some_and(|(whole, decimals)| {
+            let figures = |part: &str| !part.is_empty() && part.bytes().all(|byte| byte.is_ascii_digit());
+            figures(whole.trim_start_matches(['-', '+'])) && figures(decimals)
+        })
+    };
+    let mut count = 0;
+    named && cells.all(|cell| {
+        count += 1;
+        reading(cell)
+    }) && count >= FEWEST
+}
+
 /// A remark on lines that hold several numbers and nothing else, but belong to no table: a lone row under a title, or
 /// numbers that only the program that wrote them understood.
 pub(super) fn numbers_aside<'a>(text: &str, lines: impl Iterator<Item = &'a TextLine>) -> Option<Diagnostic> {
@@ -98,7 +120,7 @@ pub(super) fn numbers_aside<'a>(text: &str, lines: impl Iterator<Item = &'a Text
         let mut count = 0;
         for cell in cells {
             if !number(cell) {
-                return false;
+                return is_name_and_readings(line);
             }
             count += 1;
         }
