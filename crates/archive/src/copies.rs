@@ -86,7 +86,7 @@ impl Archive {
         told: &mut dyn FnMut(u64, u64),
     ) -> Result<CopyReport, Error> {
         let decided = Decided::read(&self.root)?;
-        let manifest = decided.manifest;
+        let mut manifest = decided.manifest;
         let before = prepare(&self.root, &manifest, to, disk)?;
         let _lock = Lock::take(to, "curvary backup")?;
         Unfinished::announce(to, &before, disk)?;
