@@ -244,10 +244,15 @@ fn what_killed_commands_left_in_the_folder_is_told_and_put_aside() {
     }
     // Settings are written without the lock: what is young is perhaps being written.
     let old = std::time::SystemTime::now() - std::time::Duration::from_secs(9000);
-    let part = fs::File::options().write(true).open(here.join("lab/archive.toml.part"));
+    let part = fs::File::options()
+        .write(true)
+        .open(here.join("lab/archive.toml.part"));
     part.unwrap().set_modified(old).unwrap();
     let told = |text: &str| {
-        let line = text.lines().find(|line| line.contains("left behind")).unwrap_or_default();
+        let line = text
+            .lines()
+            .find(|line| line.contains("left behind"))
+            .unwrap_or_default();
         left.iter().all(|name| line.contains(name)) && !line.contains("part1")
     };
     let text = said(here, &["verify", "--archive", "lab"], 0);
@@ -257,7 +262,10 @@ fn what_killed_commands_left_in_the_folder_is_told_and_put_aside() {
     assert!(others.iter().all(|name| here.join("lab").join(name).exists()));
     let kept: Vec<_> = fs::read_dir(here.join("lab/aside")).unwrap().flatten().collect();
     assert_eq!(kept.len(), left.len());
-    assert!(kept.iter().all(|kept| fs::read(kept.path()).unwrap() == b"what I wrote"));
+    assert!(
+        kept.iter()
+            .all(|kept| fs::read(kept.path()).unwrap() == b"what I wrote")
+    );
     let text = said(here, &["verify", "--archive", "lab"], 0);
     assert!(!text.contains("left behind"), "{text}");
 }
@@ -276,7 +284,10 @@ fn nothing_is_kept_while_another_program_writes() {
     let (id, _) = question(here, "lab").expect("a question");
     lock(&here.join("lab"));
     fs::write(here.join("lab/answers.jsonl.new"), "half").unwrap();
-    for command in [["answer", &id, "x=time:s"].as_slice(), &["vocabulary", "header:t=time:s"]] {
+    for command in [
+        ["answer", &id, "x=time:s"].as_slice(),
+        &["vocabulary", "header:t=time:s"],
+    ] {
         let text = said(here, &[command, &["--archive", "lab"]].concat(), 3);
         assert!(text.contains("elsewhere"), "{text}");
     }
@@ -320,7 +331,11 @@ fn what_stands_for_kin_of_some_files_is_no_answer_for_all() {
         let mut text: String = keys.iter().map(|key| format!("{key}: v{number}\n")).collect();
         text.push_str("\nt,absorbance\n");
         for point in 0..30_u32 {
-            text.push_str(&format!("{},{:.4}\n", point * 10, 0.9 - f64::from(point + number) / 900.0));
+            text.push_str(&format!(
+                "{},{:.4}\n",
+                point * 10,
+                0.9 - f64::from(point + number) / 900.0
+            ));
         }
         fs::create_dir_all(here.join(file).parent().unwrap()).unwrap();
         fs::write(here.join(file), text).unwrap();
@@ -331,7 +346,12 @@ fn what_stands_for_kin_of_some_files_is_no_answer_for_all() {
         let list = json(&run(here, &["worklist", "--json", "--archive", "lab"]));
         let questions = list["questions"].as_array().unwrap().clone();
         let of_axis = questions.into_iter().find(|one| one["kind"] != "key-unknown");
-        of_axis.map(|one| (one["id"].as_str().unwrap().to_owned(), one["files"].as_u64().unwrap()))
+        of_axis.map(|one| {
+            (
+                one["id"].as_str().unwrap().to_owned(),
+                one["files"].as_u64().unwrap(),
+            )
+        })
     };
     let (id, _) = first().expect("a question");
     said(here, &["answer", &id, "x=time:s", "--archive", "lab"], 0);
@@ -352,7 +372,11 @@ fn apart(here: &Path, files: usize) -> Vec<usize> {
     for file in 0..files {
         let mut text = String::from("t,absorbance\n");
         for point in 0..20 {
-            text.push_str(&format!("{},{:.5}\n", point * 10, 0.9 - (point * (file + 1)) as f64 / 9000.0));
+            text.push_str(&format!(
+                "{},{:.5}\n",
+                point * 10,
+                0.9 - (point * (file + 1)) as f64 / 9000.0
+            ));
         }
         let path = format!("in/open-{file}.csv");
         fs::write(here.join(&path), text).unwrap();
@@ -403,7 +427,11 @@ fn a_lost_original_holds_no_answer_up_and_is_read_with_it_when_it_comes_back() {
     assert!(!text.contains("curvary reread"), "{text}");
     assert_eq!(question(here, "added"), None);
     // From a copy: nobody has read it since, and that is said.
-    said(here, &["verify", "--repair", "--from", "copy", "--archive", "mended"], 0);
+    said(
+        here,
+        &["verify", "--repair", "--from", "copy", "--archive", "mended"],
+        0,
+    );
     let text = said(here, &["find", "--archive", "mended"], 0);
     assert!(text.contains("curvary reread"), "{text}");
     said(here, &["reread", "--archive", "mended"], 0);
@@ -445,7 +473,10 @@ fn where_nothing_tells_what_is_in_force_it_is_said() {
     fs::copy(here.join("lab/answers.jsonl"), here.join("byhand/answers.jsonl")).unwrap();
     for command in ["worklist", "verify"] {
         let text = said(here, &[command, "--archive", "byhand"], 0);
-        assert!(text.contains("is not known") && text.contains("curvary reread"), "{text}");
+        assert!(
+            text.contains("is not known") && text.contains("curvary reread"),
+            "{text}"
+        );
     }
     said(here, &["reread", "--archive", "byhand"], 0);
     assert_eq!(question(here, "byhand"), None);
@@ -456,7 +487,10 @@ fn where_nothing_tells_what_is_in_force_it_is_said() {
     fs::remove_file(&applied).unwrap();
     fs::create_dir(&applied).unwrap();
     let text = said(here, &["verify", "--archive", "lab"], 1);
-    assert!(text.contains("answers.applied.jsonl") && text.contains("3 runs"), "{text}");
+    assert!(
+        text.contains("answers.applied.jsonl") && text.contains("3 runs"),
+        "{text}"
+    );
     let text = said(here, &["find", "--archive", "lab"], 0);
     assert!(text.contains("answers.applied.jsonl"), "{text}");
 }

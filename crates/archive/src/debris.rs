@@ -149,10 +149,9 @@ mod tests {
         assert_eq!(left(&folder), Vec::<String>::new());
         let kept = names(&folder.join("aside"));
         assert_eq!((kept.len(), aside.told.len()), (3, 3));
-        assert!(
-            kept.iter()
-                .all(|name| fs::read(folder.join("aside").join(name)).is_ok_and(|text| name.as_bytes().ends_with(&text)))
-        );
+        assert!(kept.iter().all(|name| {
+            fs::read(folder.join("aside").join(name)).is_ok_and(|text| name.as_bytes().ends_with(&text))
+        }));
         assert!(others.iter().all(|name| folder.join(name).is_file()));
         assert!(folder.join("archive.toml.part7").is_dir());
         clear_index(&folder).expect("they go");

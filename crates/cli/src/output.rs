@@ -815,17 +815,28 @@ mod tests {
     #[test]
     fn halves_beside_what_is_written_are_told_and_no_other_file() {
         let folder = tempfile::tempdir().expect("a folder");
-        for name in ["a.csv.part", "b.csv", "b.csv.part", "b.csv.part2", "c.zip", "c.zip.part2"] {
+        for name in [
+            "a.csv.part",
+            "b.csv",
+            "b.csv.part",
+            "b.csv.part2",
+            "c.zip",
+            "c.zip.part2",
+        ] {
             fs::write(folder.path().join(name), "x").expect("a file");
         }
         let write = |name: &str| {
             let target = folder.path().join(name);
-            super::write(&target, ExistingFile::Replaced, |file| file.write_all(b"1")).expect("it is written");
+            super::write(&target, ExistingFile::Replaced, |file| file.write_all(b"1"))
+                .expect("it is written");
         };
         write("a.csv");
         write("c.zip");
         let met = MET.lock().expect("it is there");
-        let named: Vec<&PathBuf> = met.iter().filter(|path| path.starts_with(folder.path())).collect();
+        let named: Vec<&PathBuf> = met
+            .iter()
+            .filter(|path| path.starts_with(folder.path()))
+            .collect();
         assert_eq!(named, [&folder.path().join("a.csv.part")]);
     }
 

@@ -10,8 +10,8 @@ use curvary_formats::{Assumptions, Reader as _, Recognition, Source};
 use curvary_ingest::{Filing, Ingest, IngestLimits, KeepMode, NOTHING, RereadSource};
 use curvary_record::interpret::guess_word;
 use curvary_record::{
-    Around, Code, Diagnostic, Digest, Headers, Manner, Outcome, Question, Run, RunId, Unit, ValueKind, Verdict, code,
-    known_fields,
+    Around, Code, Diagnostic, Digest, Headers, Manner, Outcome, Question, Run, RunId, Unit, ValueKind,
+    Verdict, code, known_fields,
 };
 use serde::Serialize;
 
@@ -690,7 +690,13 @@ pub(crate) fn begin<'a>(
     desk: &'a mut Ingest,
     command: &str,
 ) -> Result<Filing<'a>, Failure> {
-    Ok(Filing::begin(archive, desk, IngestLimits::default(), command, &nothing_reported)?)
+    Ok(Filing::begin(
+        archive,
+        desk,
+        IngestLimits::default(),
+        command,
+        &nothing_reported,
+    )?)
 }
 
 fn nothing_reported(_: &Run) -> Vec<Outcome> {

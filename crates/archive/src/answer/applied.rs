@@ -128,9 +128,7 @@ impl StoredAnswers {
         }
         let given = Named::new(waiting.given.iter());
         let still = waiting.taken.iter().filter(|line| !is_done(line));
-        let in_force = self
-            .holding()
-            .filter(|line| !given.have(line) || is_done(line));
+        let in_force = self.holding().filter(|line| !given.have(line) || is_done(line));
         write(&self.path.with_file_name(NAME), still.chain(in_force), disk)
     }
 
@@ -226,7 +224,11 @@ mod tests {
         // Who said it when is edited: no file would be read otherwise.
         let path = folder.join("answers.jsonl");
         let text = fs::read_to_string(&path).expect("it is there");
-        fs::write(&path, text.replace("\"at\":\"2", "\"by\":\"somebody\",\"at\":\"3")).expect("it is edited");
+        fs::write(
+            &path,
+            text.replace("\"at\":\"2", "\"by\":\"somebody\",\"at\":\"3"),
+        )
+        .expect("it is edited");
         assert_eq!(read().lines()[0].by.as_deref(), Some("somebody"));
         assert!(read().unapplied().expect("it is told").is_empty());
         // Taken back, and cut short.
@@ -291,8 +293,11 @@ mod tests {
             assert_eq!(fs::read(&path).expect("it is there"), whole);
         }
         // A line that a person gave no name is an answer like any other.
-        fs::write(folder.join("answers.jsonl"), "{\"id\":\"\",\"answer\":\"y=absorbance\",\"everywhere\":true}\n")
-            .expect("it is written");
+        fs::write(
+            folder.join("answers.jsonl"),
+            "{\"id\":\"\",\"answer\":\"y=absorbance\",\"everywhere\":true}\n",
+        )
+        .expect("it is written");
         let waiting = read().unapplied().expect("it is told");
         assert_eq!((waiting.given.len(), waiting.is_unknown), (1, false));
         let _ = fs::remove_dir_all(&folder);

@@ -151,14 +151,16 @@ fn a_copy_rests_on_the_answers_that_it_says() {
     add(&mut writer, (10..12).map(|n| addition(n, 0)).collect()).expect("they are added");
     writer.commit().expect("it commits");
     let waiting = answers.unapplied().expect("it is told");
-    writer
-        .applied(&answers, &waiting, &|_| true)
-        .expect("it is kept");
+    writer.applied(&answers, &waiting, &|_| true).expect("it is kept");
     writer.finish().expect("it ends");
     early.copy_to(&to, &mut |_, _| {}).expect("it copies");
     assert_eq!(kept(&to), kept(&folder.0));
     let copied = Archive::open(&to).expect("a copy opens");
-    assert_eq!(copied.commit(), early.commit() + 1, "the records that rest on it came along");
+    assert_eq!(
+        copied.commit(),
+        early.commit() + 1,
+        "the records that rest on it came along"
+    );
     // A copy never says that it rests on answers of which the archive does not know it.
     fs::remove_file(folder.0.join("answers.applied.jsonl")).expect("it goes");
     early.copy_to(&to, &mut |_, _| {}).expect("it copies");

@@ -41,9 +41,10 @@ use std::path::Path;
 
 use clap::Subcommand;
 use curvary_archive::{Archive, StoredAnswers};
+use curvary_record::code;
 
 use crate::Environment;
-use crate::ending::{CommandResult, Ending};
+use crate::ending::{CommandResult, Ending, Failure};
 use crate::screen::Screen;
 
 /// All commands.
@@ -94,8 +95,9 @@ impl Command {
         if ending.is_ok() {
             screen.print_cautions()?;
         }
-        // Also where a command failed behind an answer that it had kept.
-        if let Some(root) = setting.archive.there().filter(|_| tells) {
+        // Also where a command failed behind an answer that it had kept. Where another writes, what waits is perhaps being read.
+        let is_locked = matches!(&ending, Err(Failure::Told { why, .. }) if why.code == code::ARCHIVE_LOCKED);
+        if let Some(root) = setting.archive.there().filter(|_| tells && !is_locked) {
             report_waiting(&root, screen);
         }
         let ending = ending?;

@@ -68,34 +68,29 @@ impl RereadCommand {
         }
         let mut kinds: BTreeMap<String, ChangeKind> = BTreeMap::new();
         let mut changed = BTreeSet::new();
-        let effect = questions::read_again(
-            &filing,
-            sources.clone(),
-            KeepMode::Nothing,
-            &mut |again| {
-                let mut note = |kind: String| {
-                    let kind = kinds.entry(kind).or_default();
-                    kind.files += 1;
-                    if kind.examples.len() < EXAMPLES {
-                        kind.examples.push(again.fate.path.clone());
-                    }
-                };
-                for change in &again.changes {
-                    note(match *change {
-                        "verdict" => format!(
-                            "verdict: {} → {}",
-                            again.before.as_str(),
-                            again.fate.verdict.as_str()
-                        ),
-                        other => other.to_owned(),
-                    });
+        let effect = questions::read_again(&filing, sources.clone(), KeepMode::Nothing, &mut |again| {
+            let mut note = |kind: String| {
+                let kind = kinds.entry(kind).or_default();
+                kind.files += 1;
+                if kind.examples.len() < EXAMPLES {
+                    kind.examples.push(again.fate.path.clone());
                 }
-                if again.is_changed() {
-                    changed.extend(again.fate.digest.clone());
-                }
-                Ok(())
-            },
-        )?;
+            };
+            for change in &again.changes {
+                note(match *change {
+                    "verdict" => format!(
+                        "verdict: {} → {}",
+                        again.before.as_str(),
+                        again.fate.verdict.as_str()
+                    ),
+                    other => other.to_owned(),
+                });
+            }
+            if again.is_changed() {
+                changed.extend(again.fate.digest.clone());
+            }
+            Ok(())
+        })?;
         let filed = !self.dry_run && !changed.is_empty();
         let lost = kinds.contains_key(LOST);
         if !self.json {
