@@ -233,19 +233,264 @@ fn fields_say_of_damage_what_every_command_says() {
 }
 
 #[test]
-fn what_killed_commands_left_in_the_folder_is_told_and_removed() {
+fn what_killed_commands_left_in_the_folder_is_told_and_put_aside() {
     let folder = tempfile::tempdir().unwrap();
     let here = folder.path();
     laboratory(here);
     let left = ["archive.toml.part", "manifest.json.new", "answers.jsonl.new"];
-    for name in left.iter().chain(&["mine.part"]) {
-        fs::write(here.join("lab").join(name), "x").unwrap();
+    let others = ["mine.part", "notes.jsonl.new", "archive.toml.part1"];
+    for name in left.iter().chain(&others) {
+        fs::write(here.join("lab").join(name), "what I wrote").unwrap();
     }
+    // Settings are written without the lock: what is young is perhaps being written.
+    let old = std::time::SystemTime::now() - std::time::Duration::from_secs(9000);
+    let part = fs::File::options()
+        .write(true)
+        .open(here.join("lab/archive.toml.part"));
+    part.unwrap().set_modified(old).unwrap();
+    let told = |text: &str| {
+        let line = text
+            .lines()
+            .find(|line| line.contains("left behind"))
+            .unwrap_or_default();
+        left.iter().all(|name| line.contains(name)) && !line.contains("part1")
+    };
     let text = said(here, &["verify", "--archive", "lab"], 0);
-    assert!(left.iter().all(|name| text.contains(name)), "{text}");
+    assert!(told(&text), "{text}");
     said(here, &["verify", "--repair", "--archive", "lab"], 0);
     assert!(left.iter().all(|name| !here.join("lab").join(name).exists()));
-    assert!(here.join("lab/mine.part").exists());
+    assert!(others.iter().all(|name| here.join("lab").join(name).exists()));
+    let kept: Vec<_> = fs::read_dir(here.join("lab/aside")).unwrap().flatten().collect();
+    assert_eq!(kept.len(), left.len());
+    assert!(
+        kept.iter()
+            .all(|kept| fs::read(kept.path()).unwrap() == b"what I wrote")
+    );
     let text = said(here, &["verify", "--archive", "lab"], 0);
     assert!(!text.contains("left behind"), "{text}");
+}
+
+/// Takes the lock of an archive as a program on another machine has it.
+fn lock(archive: &Path) {
+    let holder = r#"{"pid":4711,"host":"elsewhere","machine":"0123456789abcdef","boot":"fedcba9876543210","since":"2026-11-30T10:00:00Z","command":"curvary add"}"#;
+    fs::write(archive.join("archive.lock"), holder).unwrap();
+}
+
+#[test]
+fn nothing_is_kept_while_another_program_writes() {
+    let folder = tempfile::tempdir().unwrap();
+    let here = folder.path();
+    laboratory(here);
+    let (id, _) = question(here, "lab").expect("a question");
+    lock(&here.join("lab"));
+    fs::write(here.join("lab/answers.jsonl.new"), "half").unwrap();
+    for command in [
+        ["answer", &id, "x=time:s"].as_slice(),
+        &["vocabulary", "header:t=time:s"],
+    ] {
+        let text = said(here, &[command, &["--archive", "lab"]].concat(), 3);
+        assert!(text.contains("elsewhere"), "{text}");
+    }
+    assert!(!here.join("lab/answers.jsonl").exists());
+    // Nor is anything of it cleared away.
+    let output = run(here, &["verify", "--repair", "--archive", "lab"]);
+    assert_eq!(status(&output), Some(3));
+    assert!(here.join("lab/answers.jsonl.new").exists());
+    fs::write(here.join("lab/archive.lock"), "").unwrap();
+    said(here, &["answer", &id, "x=time:s", "--archive", "lab"], 0);
+    assert_eq!(question(here, "lab"), None);
+}
+
+#[test]
+fn of_several_writers_each_keeps_all_or_nothing() {
+    let folder = tempfile::tempdir().unwrap();
+    let here = folder.path();
+    laboratory(here);
+    let words: Vec<String> = (0..6).map(|number| format!("header:w{number}=time:s")).collect();
+    let ended: Vec<bool> = std::thread::scope(|scope| {
+        let all: Vec<_> = words
+            .iter()
+            .map(|word| scope.spawn(|| status(&run(here, &["vocabulary", word, "--archive", "lab"]))))
+            .collect();
+        let ended = all.into_iter().map(|one| one.join().unwrap());
+        ended.map(|code| code == Some(0)).collect()
+    });
+    let text = fs::read_to_string(here.join("lab/answers.jsonl")).unwrap_or_default();
+    for (word, well) in words.iter().zip(&ended) {
+        assert_eq!(text.contains(word), *well, "{word}: {text}");
+    }
+    let text = said(here, &["verify", "--archive", "lab"], 0);
+    assert!(!text.contains("curvary reread"), "{text}");
+}
+
+#[test]
+fn what_stands_for_kin_of_some_files_is_no_answer_for_all() {
+    let folder = tempfile::tempdir().unwrap();
+    let here = folder.path();
+    let write = |file: &str, keys: &[&str], number: u32| {
+        let mut text: String = keys.iter().map(|key| format!("{key}: v{number}\n")).collect();
+        text.push_str("\nt,absorbance\n");
+        for point in 0..30_u32 {
+            text.push_str(&format!(
+                "{},{:.4}\n",
+                point * 10,
+                0.9 - f64::from(point + number) / 900.0
+            ));
+        }
+        fs::create_dir_all(here.join(file).parent().unwrap()).unwrap();
+        fs::write(here.join(file), text).unwrap();
+    };
+    write("in/r.csv", &["operator", "instrument", "sample"], 1);
+    let _ = run(here, &["add", "in", "--archive", "lab", "--quiet"]);
+    let first = || {
+        let list = json(&run(here, &["worklist", "--json", "--archive", "lab"]));
+        let questions = list["questions"].as_array().unwrap().clone();
+        let of_axis = questions.into_iter().find(|one| one["kind"] != "key-unknown");
+        of_axis.map(|one| {
+            (
+                one["id"].as_str().unwrap().to_owned(),
+                one["files"].as_u64().unwrap(),
+            )
+        })
+    };
+    let (id, _) = first().expect("a question");
+    said(here, &["answer", &id, "x=time:s", "--archive", "lab"], 0);
+    write("in2/p.csv", &["sample", "buffer", "comment"], 2);
+    write("in2/q.csv", &["instrument", "buffer", "comment"], 3);
+    let _ = run(here, &["add", "in2", "--archive", "lab", "--quiet"]);
+    let (id, files) = first().expect("a question");
+    assert_eq!(files, 2, "both files ask together");
+    said(here, &["answer", &id, "x=time:s", "--archive", "lab"], 0);
+    assert_eq!(first(), None);
+    assert_eq!(lines(here, "lab"), 2);
+}
+
+/// An archive of so many files that ask alike, each original packed for itself; gives where each ends.
+fn apart(here: &Path, files: usize) -> Vec<usize> {
+    fs::create_dir_all(here.join("in")).unwrap();
+    let mut ends = vec![0];
+    for file in 0..files {
+        let mut text = String::from("t,absorbance\n");
+        for point in 0..20 {
+            text.push_str(&format!(
+                "{},{:.5}\n",
+                point * 10,
+                0.9 - (point * (file + 1)) as f64 / 9000.0
+            ));
+        }
+        let path = format!("in/open-{file}.csv");
+        fs::write(here.join(&path), text).unwrap();
+        let _ = run(here, &["add", &path, "--archive", "lab", "--quiet"]);
+        let packed = fs::metadata(here.join("lab/originals/000001.tar.zst")).unwrap();
+        ends.push(usize::try_from(packed.len()).unwrap());
+    }
+    ends
+}
+
+#[test]
+fn every_lost_original_of_a_question_is_named() {
+    let folder = tempfile::tempdir().unwrap();
+    let here = folder.path();
+    let ends = apart(here, 6);
+    for file in 0..6 {
+        let _ = fs::remove_dir_all(here.join("hurt"));
+        copy_folder(&here.join("lab"), &here.join("hurt"));
+        let packed = here.join("hurt/originals/000001.tar.zst");
+        turn(&packed, (ends[file] + ends[file + 1]) / 2);
+        let output = run(here, &["worklist", "--json", "--archive", "hurt"]);
+        let lost = json(&output)["questions"][0]["lost"].clone();
+        assert_eq!(status(&output), Some(1), "{file}: {lost}");
+        assert_eq!(lost.as_array().map(Vec::len), Some(1), "{file}: {lost}");
+        assert!(lost[0].as_str().unwrap().ends_with(&format!("open-{file}.csv")));
+    }
+}
+
+#[test]
+fn a_lost_original_holds_no_answer_up_and_is_read_with_it_when_it_comes_back() {
+    let folder = tempfile::tempdir().unwrap();
+    let here = folder.path();
+    let ends = apart(here, 3);
+    said(here, &["backup", "copy", "--archive", "lab"], 0);
+    turn(&here.join("lab/originals/000001.tar.zst"), ends[1] / 2);
+    let (id, _) = question(here, "lab").expect("a question");
+    said(here, &["answer", &id, "x=time:s", "--archive", "lab"], 0);
+    copy_folder(&here.join("lab"), &here.join("added"));
+    copy_folder(&here.join("lab"), &here.join("mended"));
+    let text = said(here, &["reread", "--archive", "lab"], 1);
+    assert!(!text.contains("not every file"), "{text}");
+    let text = said(here, &["find", "--archive", "lab"], 0);
+    assert!(!text.contains("curvary reread"), "{text}");
+    // The file again, once it is known to be lost.
+    let _ = run(here, &["verify", "--repair", "--archive", "added"]);
+    let _ = run(here, &["add", "in", "--archive", "added"]);
+    let text = said(here, &["worklist", "--archive", "added"], 0);
+    assert!(!text.contains("curvary reread"), "{text}");
+    assert_eq!(question(here, "added"), None);
+    // From a copy: nobody has read it since, and that is said.
+    said(
+        here,
+        &["verify", "--repair", "--from", "copy", "--archive", "mended"],
+        0,
+    );
+    let text = said(here, &["find", "--archive", "mended"], 0);
+    assert!(text.contains("curvary reread"), "{text}");
+    said(here, &["reread", "--archive", "mended"], 0);
+    assert_eq!(question(here, "mended"), None);
+    let text = said(here, &["find", "--archive", "mended"], 0);
+    assert!(!text.contains("curvary reread"), "{text}");
+}
+
+#[test]
+fn an_answer_about_files_that_were_replaced_waits_for_nothing() {
+    let folder = tempfile::tempdir().unwrap();
+    let here = folder.path();
+    laboratory(here);
+    let (id, _) = question(here, "lab").expect("a question");
+    copy_folder(&here.join("lab"), &here.join("half"));
+    said(here, &["answer", &id, "x=time:s", "--archive", "lab"], 0);
+    // Killed behind its line.
+    fs::copy(here.join("lab/answers.jsonl"), here.join("half/answers.jsonl")).unwrap();
+    fs::write(here.join("half/answers.applied.jsonl"), "").unwrap();
+    for file in 0..3 {
+        let path = here.join(format!("in/open-{file}.csv"));
+        let text = fs::read_to_string(&path).unwrap();
+        fs::write(path, text.replace("290,", "291,")).unwrap();
+    }
+    let text = said(here, &["add", "in", "--archive", "half"], 0);
+    assert!(!text.contains("curvary reread"), "{text}");
+    assert_eq!(question(here, "half"), None);
+}
+
+#[test]
+fn where_nothing_tells_what_is_in_force_it_is_said() {
+    let folder = tempfile::tempdir().unwrap();
+    let here = folder.path();
+    laboratory(here);
+    let (id, _) = question(here, "lab").expect("a question");
+    copy_folder(&here.join("lab"), &here.join("byhand"));
+    said(here, &["answer", &id, "x=time:s", "--archive", "lab"], 0);
+    // The first answers of an archive, written by a person; the same as where the file was removed.
+    fs::copy(here.join("lab/answers.jsonl"), here.join("byhand/answers.jsonl")).unwrap();
+    for command in ["worklist", "verify"] {
+        let text = said(here, &[command, "--archive", "byhand"], 0);
+        assert!(
+            text.contains("is not known") && text.contains("curvary reread"),
+            "{text}"
+        );
+    }
+    said(here, &["reread", "--archive", "byhand"], 0);
+    assert_eq!(question(here, "byhand"), None);
+    let text = said(here, &["verify", "--archive", "byhand"], 0);
+    assert!(!text.contains("curvary reread"), "{text}");
+    // One that cannot be read is a finding like another, and ends nothing.
+    let applied = here.join("lab/answers.applied.jsonl");
+    fs::remove_file(&applied).unwrap();
+    fs::create_dir(&applied).unwrap();
+    let text = said(here, &["verify", "--archive", "lab"], 1);
+    assert!(
+        text.contains("answers.applied.jsonl") && text.contains("3 runs"),
+        "{text}"
+    );
+    let text = said(here, &["find", "--archive", "lab"], 0);
+    assert!(text.contains("answers.applied.jsonl"), "{text}");
 }

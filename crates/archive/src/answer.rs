@@ -3,7 +3,7 @@
 //! The file is no part of what is committed: like `archive.toml` it is written by people too, and an answer holds from the
 //! moment its line is there. Nothing is learned that does not stand in it.
 
-mod applied;
+pub(crate) mod applied;
 
 use std::collections::BTreeSet;
 use std::fs;
@@ -14,7 +14,7 @@ use schemars::JsonSchema;
 use serde::{Deserialize, Serialize};
 
 pub use self::applied::Unapplied;
-use crate::disk::{Disk, RealDisk};
+use crate::disk::Disk;
 use crate::{Error, now};
 
 /// One line of `answers.jsonl`.
@@ -58,7 +58,33 @@ impl Answer {
         let named = self.only.is_empty() || self.only.contains(digest);
         // An answer about nothing in particular would be one about everything.
         let narrow = self.family.is_some() || !self.only.is_empty();
-        narrow && named && self.family.as_ref().is_none_or(|own| own.is_kin(family))
+        narrow && named && self.is_of(family)
+    }
+
+    /// Whether files written so are among those that it is about.
+    fn is_of(&self, family: &Family) -> bool {
+        self.everywhere || self.family.as_ref().is_none_or(|own| own.is_kin(family))
+    }
+
+    /// Whether another line says the same under the same name. Who said it when is no matter for what is read.
+    fn says_as(&self, other: &Self) -> bool {
+        let Self {
+            id,
+            question,
+            answer,
+            family,
+            only,
+            everywhere,
+            at: _,
+            by: _,
+            undo: _,
+        } = self;
+        *id == other.id
+            && *question == other.question
+            && *answer == other.answer
+            && *family == other.family
+            && *only == other.only
+            && *everywhere == other.everywhere
     }
 
     /// How closely it is about a file: a word that holds everywhere weighs least, then files written alike, then single
@@ -150,26 +176,22 @@ impl StoredAnswers {
             .filter(move |line| line.undo.is_none() && !undone.contains(line.id.as_str()))
     }
 
-    /// The line that says this already and holds: to the same question, the same answer, of the files that `line` is about or of more
-    /// that are named one by one. None where a later line says something else of such files.
+    /// The line that says this already and holds: to the same question, the same answer, of every file that `line` is about, which are
+    /// written in one of these `ways`. None where a later line says something else of such files.
     #[must_use]
-    pub fn standing(&self, line: &Answer) -> Option<&Answer> {
+    pub fn standing(&self, line: &Answer, ways: &[Family]) -> Option<&Answer> {
         let rivals = self.holding().filter(|own| own.is_beside(line));
         let last = rivals.last()?;
         let same = last.answer == line.answer
             && last.question == line.question
-            && line.only.iter().all(|digest| last.only.contains(digest));
+            && line.only.iter().all(|digest| last.only.contains(digest))
+            // Kin of kin need not be kin: what is about some of the files is not about all of them.
+            && ways.iter().all(|way| last.is_of(way));
         same.then_some(last)
     }
 
-    /// Adds lines, all or none; fills in when they were given, and gives each a short name of its own. Gives the names.
-    ///
-    /// # Errors
-    /// When the disk refuses; then none is added.
-    pub fn append(&mut self, new: Vec<Answer>) -> Result<Vec<String>, Error> {
-        self.append_on(&RealDisk, new)
-    }
-
+    /// Adds lines, all or none; fills in when they were given, and gives each a short name of its own. Gives the names. The lock must
+    /// have been taken before these answers were read.
     pub(crate) fn append_on(&mut self, disk: &dyn Disk, new: Vec<Answer>) -> Result<Vec<String>, Error> {
         let mut lines = self.lines.clone();
         let mut names = Vec::with_capacity(new.len());
@@ -231,6 +253,11 @@ fn name(lines: &[Answer], line: &Answer) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+    use crate::disk::RealDisk;
+
+    fn append(answers: &mut StoredAnswers, new: Vec<Answer>) -> Vec<String> {
+        answers.append_on(&RealDisk, new).expect("it is written")
+    }
 
     fn answer(text: &str, writing: &str) -> Answer {
         Answer {
@@ -250,16 +277,16 @@ mod tests {
         let path = folder.join("answers.jsonl");
         let _ = fs::remove_file(&path);
         let mut answers = StoredAnswers::read(&folder).expect("none yet");
-        let names = answers
-            .append(vec![answer("x=time:s", "tabs"), answer("y=absorbance", "tabs")])
-            .expect("it is written");
+        let names = append(
+            &mut answers,
+            vec![answer("x=time:s", "tabs"), answer("y=absorbance", "tabs")],
+        );
         assert_ne!(names[0], names[1]);
-        answers
-            .append(vec![Answer {
-                undo: Some(names[0].clone()),
-                ..Answer::default()
-            }])
-            .expect("it is written");
+        let undo = Answer {
+            undo: Some(names[0].clone()),
+            ..Answer::default()
+        };
+        append(&mut answers, vec![undo]);
         let read = StoredAnswers::read(&folder).expect("it is there");
         assert_eq!(read.lines().len(), 3);
         let holding: Vec<&str> = read.holding().map(|one| one.answer.as_str()).collect();
@@ -283,13 +310,13 @@ mod tests {
             only: only.iter().map(|digest| (*digest).clone()).collect(),
             ..answer(text, "tabs")
         };
-        let names = answers
-            .append(vec![
-                answer("x=time:s", "tabs"),
-                narrowed("y=absorbance", &[&one, &two]),
-            ])
-            .expect("it is written");
-        let id = |answers: &StoredAnswers, line: &Answer| answers.standing(line).map(|own| own.id.clone());
+        let given = vec![
+            answer("x=time:s", "tabs"),
+            narrowed("y=absorbance", &[&one, &two]),
+        ];
+        let names = append(&mut answers, given);
+        let id =
+            |answers: &StoredAnswers, line: &Answer| answers.standing(line, &[]).map(|own| own.id.clone());
         let timed = answer("x=time:s", "tabs");
         assert_eq!(id(&answers, &timed), Some(names[0].clone()));
         // Fewer of the files that were named: those that still ask after a command was cut short.
@@ -308,11 +335,41 @@ mod tests {
         ] {
             assert_eq!(id(&answers, &other), None, "{other:?}");
         }
-        answers
-            .append(vec![answer("x=time:min", "tabs")])
-            .expect("it is written");
+        append(&mut answers, vec![answer("x=time:min", "tabs")]);
         assert_eq!(id(&answers, &timed), None, "a later line says otherwise");
         let _ = fs::remove_dir_all(&folder);
+    }
+
+    #[test]
+    fn what_stands_is_about_every_way_in_which_the_files_are_written() {
+        let written = |keys: &[&str]| Family {
+            writing: "tabs".to_owned(),
+            keys: keys.iter().map(|key| (*key).to_owned()).collect(),
+        };
+        let about = |family: Family| Answer {
+            id: "a".to_owned(),
+            family: Some(family),
+            ..answer("x=time:s", "tabs")
+        };
+        let first = written(&["instrument", "operator", "sample"]);
+        let ways = [
+            written(&["buffer", "comment", "sample"]),
+            written(&["buffer", "comment", "instrument"]),
+        ];
+        let all = ways[0].clone().with(&ways[1]);
+        let answers = StoredAnswers {
+            path: PathBuf::new(),
+            lines: vec![about(first.clone())],
+        };
+        // Their union is kin to the first, and none of the two is.
+        assert!(first.is_kin(&all) && !ways.iter().any(|way| first.is_kin(way)));
+        assert_eq!(answers.standing(&about(all), &ways), None);
+        let fewer = written(&["instrument", "operator"]);
+        assert!(
+            answers
+                .standing(&about(fewer.clone()), std::slice::from_ref(&fewer))
+                .is_some()
+        );
     }
 
     #[test]

@@ -1,6 +1,6 @@
 //! The reader's side: any number of them, and none ever waits.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::fs;
 use std::path::{Path, PathBuf};
 use std::sync::OnceLock;
@@ -19,7 +19,7 @@ use crate::listing::PartRecords;
 use crate::lock::Unlocked;
 use crate::manifest::{Manifest, original_names, records_name};
 use crate::note::{NoteBook, holding};
-use crate::originals::{self, OriginalLocation};
+use crate::originals::{self, OriginalLocation, tarred};
 use crate::query::dimension;
 use crate::snippet::snippet;
 use crate::summary::{Sighted, Summary};
@@ -242,6 +242,12 @@ impl Archive {
     #[must_use]
     pub fn root(&self) -> &Path {
         &self.root
+    }
+
+    /// The number of the commit that it was opened at.
+    #[must_use]
+    pub fn commit(&self) -> u64 {
+        self.manifest.commit
     }
 
     /// What people have decided about it.
@@ -694,6 +700,57 @@ impl Archive {
             ));
         }
         Ok((met.unwrap_or(name), bytes))
+    }
+
+    /// Those of some sources whose originals are lost, each with its first path. Every frame that holds one is unpacked once, up to its
+    /// checksum.
+    ///
+    /// # Errors
+    /// When the index cannot be read.
+    pub fn lost_among<'d>(
+        &self,
+        digests: impl IntoIterator<Item = &'d Digest>,
+    ) -> Result<BTreeMap<Digest, String>, Error> {
+        let mut frames: BTreeMap<(u32, u32), Vec<&Digest>> = BTreeMap::new();
+        for digest in digests {
+            let source = self.asked(|asking| asking.source(digest))?;
+            let held = source.map_or(OriginalLocation::NOWHERE, |source| source.held);
+            frames.entry((held.part, held.at)).or_default().push(digest);
+        }
+        let mut lost = BTreeMap::new();
+        for ((part, at), digests) in frames {
+            let listed = self.manifest.originals.get(part as usize);
+            let is_whole = listed
+                .filter(|part| !originals::is_zip(&part.name))
+                .is_some_and(|part| tarred::is_whole(&self.root.join(&part.name), at));
+            if is_whole {
+                continue;
+            }
+            // What the index does not know is looked for in all parts, once for all.
+            let unrecorded = (part == OriginalLocation::NOWHERE.part).then(|| self.members());
+            for digest in digests {
+                let is_there = match &unrecorded {
+                    Some(all) => digest_bytes(digest.as_str()).is_some_and(|digest| all.contains(&digest)),
+                    // In a frame that is damaged the first members may be whole.
+                    None => self.original(digest).is_ok(),
+                };
+                if !is_there {
+                    let path = self.asked(|asking| asking.first_path(digest))?;
+                    lost.insert(digest.clone(), path.unwrap_or_default());
+                }
+            }
+        }
+        Ok(lost)
+    }
+
+    /// The digests of all originals that are whole.
+    fn members(&self) -> BTreeSet<[u8; 32]> {
+        let parts = (0_u32..).zip(&self.manifest.originals);
+        let found = parts.filter_map(|(number, part)| originals::members(&self.root, number, part).ok());
+        found
+            .flat_map(|members| members.all)
+            .map(|member| member.digest)
+            .collect()
     }
 
     /// Where an original lies that no record knows.

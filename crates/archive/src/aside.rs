@@ -42,6 +42,12 @@ impl<'a> Aside<'a> {
         Ok(())
     }
 
+    /// Copies a whole file into `aside/`, also an empty one.
+    pub(crate) fn keep_all(&mut self, path: &Path, what: &str) -> Result<(), Error> {
+        let whole = fs::metadata(path).map_or(0, |metadata| metadata.len());
+        self.keep_some(path, 0, whole, what)
+    }
+
     /// Copies some bytes of a file into `aside/`, and tells what they were.
     pub(crate) fn keep_some(&mut self, path: &Path, from: u64, length: u64, what: &str) -> Result<(), Error> {
         let folder = self.root.join("aside");

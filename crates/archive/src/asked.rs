@@ -67,6 +67,8 @@ pub struct OpenItem {
     pub about: OpenItemKind,
     /// The family: what all of the files have in common, and every key that one of them has.
     pub family: Family,
+    /// The families of the files, each with keys of its own. What is said of one is not always about the others.
+    pub ways: Vec<Family>,
     /// The files, by their digests.
     pub sources: Vec<Digest>,
     /// How many runs of theirs ask it; none where the files were refused.
@@ -285,6 +287,7 @@ fn put_together(about: &OpenItemKind, mut parts: Vec<FamilyPart>, examples: usiz
             Some(asked) => {
                 let family = std::mem::take(&mut asked.family);
                 asked.family = family.with(&part.family);
+                asked.ways.push(part.family);
                 asked.sources.extend(part.sources);
                 asked.runs += part.runs;
                 asked.examples.extend(part.examples);
@@ -293,6 +296,7 @@ fn put_together(about: &OpenItemKind, mut parts: Vec<FamilyPart>, examples: usiz
             None => all.push(OpenItem {
                 id: String::new(),
                 about: about.clone(),
+                ways: vec![part.family.clone()],
                 family: part.family,
                 sources: part.sources.into_iter().collect(),
                 runs: part.runs,

@@ -13,6 +13,7 @@ use std::path::Path;
 use serde::Serialize;
 
 use crate::Note;
+use crate::answer::applied;
 use crate::disk::{Disk, RealDisk, read_at, sync_folder};
 use crate::lock::Lock;
 use crate::manifest::{Hasher, Manifest, Part, Stretch};
@@ -53,7 +54,9 @@ const FIRST: [&str; 2] = ["archive.lock", "manifest.json.new"];
 const STEP: usize = 1 << 20;
 
 /// What belongs to one place alone, or is copied by itself.
-const OWN: [&str; 9] = [
+const OWN: [&str; 11] = [
+    "answers.applied.jsonl",
+    "answers.jsonl",
     "archive.lock",
     "archive.toml",
     "index",
@@ -82,7 +85,9 @@ impl Archive {
         disk: &dyn Disk,
         told: &mut dyn FnMut(u64, u64),
     ) -> Result<CopyReport, Error> {
-        let before = prepare(&self.root, &self.manifest, to, disk)?;
+        let decided = Decided::read(&self.root)?;
+        let mut manifest = decided.manifest;
+        let before = prepare(&self.root, &manifest, to, disk)?;
         let _lock = Lock::take(to, "curvary backup")?;
         Unfinished::announce(to, &before, disk)?;
         let parts = |manifest: &Manifest| {
@@ -90,10 +95,10 @@ impl Archive {
             parts.chain([&manifest.notes]).cloned().collect::<Vec<Part>>()
         };
         let earlier = parts(&before);
-        let all = parts(&self.manifest);
+        let all = parts(&manifest);
         let bytes = all.iter().map(|part| part.length).sum();
         let mut copied = CopyReport {
-            commit: self.manifest.commit,
+            commit: manifest.commit,
             ..CopyReport::default()
         };
         for part in all.iter().filter(|part| part.length > 0) {
@@ -108,8 +113,19 @@ impl Archive {
             copied.bytes += add_part(&self.root, part, to, &had, disk, &mut step)?;
         }
         copied.bytes += rest(&self.root, to, disk)?;
-        if before != self.manifest {
-            self.manifest.clone().write(to, disk)?;
+        // Until all is there, nothing says which answers the copy rests on.
+        let resting = to.join(applied::NAME);
+        if fs::read(&resting).ok() != decided.applied {
+            applied::forget(to)?;
+        }
+        if let Some(bytes) = &decided.answers {
+            copied.bytes += put(&to.join("answers.jsonl"), bytes, disk)?;
+        }
+        if before != manifest {
+            manifest.write(to, disk)?;
+        }
+        if let Some(bytes) = &decided.applied {
+            copied.bytes += put(&resting, bytes, disk)?;
         }
         // A folder without it is no archive, so that nobody takes a copy that was cut short for one without runs.
         let settings = (Settings::path(&self.root), Settings::path(to));
@@ -163,6 +179,10 @@ impl Archive {
             let Some(held) = held(&part.name) else { continue };
             let mended = mend_part(root, part, copy, &held)?;
             if mended > 0 {
+                if part.name.starts_with("originals/") {
+                    // What was lost was not read with the answers that came since.
+                    applied::forget(root)?;
+                }
                 done.push(format!(
                     "{}: {mended} bytes are again what was committed, from {}",
                     part.name,
@@ -177,6 +197,51 @@ impl Archive {
         Ok(done)
     }
 }
+
+/// What is committed at one moment, with the answers of that moment.
+struct Decided {
+    manifest: Manifest,
+    answers: Option<Vec<u8>>,
+    /// Which of them the records rest on; none where that is not known.
+    applied: Option<Vec<u8>>,
+}
+
+impl Decided {
+    /// Others may write meanwhile; what was read is of one moment when both files of answers are the same before and after it.
+    fn read(root: &Path) -> Result<Self, Error> {
+        let said = |name: &str| {
+            let path = root.join(name);
+            match fs::read(&path) {
+                Ok(bytes) => Ok(Some(bytes)),
+                Err(error) if error.kind() == std::io::ErrorKind::NotFound => Ok(None),
+                Err(error) => Err(Error::io("read", &path)(error)),
+            }
+        };
+        let both = || Ok::<_, Error>((said("answers.jsonl")?, said(applied::NAME)?));
+        let mut before = both()?;
+        for _ in 0..LOOKS {
+            let manifest = Archive::open(root)?.manifest;
+            let now = both()?;
+            if now == before {
+                return Ok(Self {
+                    manifest,
+                    answers: now.0,
+                    applied: now.1,
+                });
+            }
+            before = now;
+        }
+        // It is not known then what the copy rests on, and the copy says so.
+        Ok(Self {
+            manifest: Archive::open(root)?.manifest,
+            answers: before.0,
+            applied: None,
+        })
+    }
+}
+
+/// How often a moment is looked for in which nobody changes the answers.
+const LOOKS: u32 = 20;
 
 /// Whether a manifest is that of an earlier copy: its originals are the first of the archive's.
 fn is_of_one(root: &Path, manifest: &Manifest, of_copy: &Manifest) -> bool {
@@ -430,7 +495,7 @@ fn add_part(
     Ok(part.length - had.length)
 }
 
-/// Copies everything else that stands in the archive's folder, such as `answers.jsonl` and `layouts`.
+/// Copies everything else that stands in the archive's folder, such as `layouts`.
 fn rest(root: &Path, to: &Path, disk: &dyn Disk) -> Result<u64, Error> {
     let mut copied = 0;
     let mut names = BTreeSet::new();
@@ -459,10 +524,15 @@ fn tree(from: &Path, to: &Path, disk: &dyn Disk) -> Result<u64, Error> {
         return Ok(0);
     }
     let bytes = fs::read(from).map_err(Error::io("read", from))?;
+    put(to, &bytes, disk)
+}
+
+/// Writes a file of a copy, unless it is there; gives how many bytes were written.
+fn put(to: &Path, bytes: &[u8], disk: &dyn Disk) -> Result<u64, Error> {
     if fs::read(to).is_ok_and(|there| there == bytes) {
         return Ok(0);
     }
-    disk.replace(to, &bytes).map_err(Error::io("write", to))?;
+    disk.replace(to, bytes).map_err(Error::io("write", to))?;
     Ok(bytes.len() as u64)
 }
 

@@ -3,6 +3,7 @@
 use std::fs;
 use std::path::Path;
 
+use crate::answer::applied;
 use crate::aside::{Aside, Mended, count};
 use crate::disk::{Disk, RealDisk, read_at};
 use crate::frames::whole_frames;
@@ -33,10 +34,9 @@ pub(crate) fn rebuild(root: &Path) -> Result<Mended, Error> {
         });
     }
     let _lock = Lock::take(root, "curvary: making the manifest again")?;
-    let mut done: Vec<String> = debris::clear(root)?
-        .into_iter()
-        .map(|name| format!("{name}: left behind by a command that was cut short; removed"))
-        .collect();
+    let mut left = Aside::new(root);
+    debris::put_aside(root, &mut left)?;
+    let mut done = left.told;
     let settings = Settings::path(root);
     if !settings.exists() {
         let name = root
@@ -56,6 +56,10 @@ pub(crate) fn rebuild(root: &Path) -> Result<Mended, Error> {
         )
     {
         let mended = mend::all(root, manifest)?;
+        if !mended.lost.is_empty() {
+            // Of a file whose newest reading is lost an earlier one may count.
+            applied::forget(root)?;
+        }
         done.extend(mended.done);
         return Ok(Mended {
             done,
@@ -96,6 +100,8 @@ pub(crate) fn rebuild(root: &Path) -> Result<Mended, Error> {
             .map_or(0, |at| at + 1);
         manifest.notes = plain_part(root, manifest.notes.name.clone(), length as u64, &mut aside)?;
     }
+    // What was committed last is not known, and so is which reading of a file counts.
+    applied::forget(root)?;
     manifest.commit = 1;
     aside.keep(&Manifest::path(root), 0)?;
     manifest.write(root, &RealDisk)?;

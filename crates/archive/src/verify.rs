@@ -8,7 +8,7 @@ use curvary_record::stored::Record;
 use curvary_record::{Digest, RunId};
 use serde::Serialize;
 
-use crate::answer::StoredAnswers;
+use crate::answer::{StoredAnswers, applied};
 use crate::current::{Current, folder};
 use crate::digests::{digest_bytes, digest_named};
 use crate::frames::{self, FrameWalk, WalkStep};
@@ -261,21 +261,26 @@ pub(crate) fn all(
         check.trouble(&manifest.notes, error);
     }
     match StoredAnswers::read(root) {
-        Ok(answers) => {
-            let advice = answers.unapplied()?.advice();
-            let remark = advice.map(|advice| format!("answers.jsonl: {advice}"));
-            check.found.remarks.extend(remark);
-        }
+        Ok(answers) => match answers.unapplied() {
+            Ok(waiting) => {
+                let remark = waiting.advice().map(|advice| format!("answers.jsonl: {advice}"));
+                check.found.remarks.extend(remark);
+            }
+            Err(error) => {
+                let found = error.to_string();
+                check.problem(applied::NAME, None, found, "answers that can be read", false);
+            }
+        },
         Err(error) => {
             let found = error.to_string();
             check.problem("answers.jsonl", None, found, "answers that can be read", false);
         }
     }
     check.found.remarks.extend(strangers(root, manifest));
-    let left = debris::found(root);
+    let left = debris::left(root);
     if !left.is_empty() && lock::writer(root).is_none() {
         check.found.remarks.push(format!(
-            "left behind by commands that were cut short, and never read: {}; `curvary verify --repair` removes them",
+            "left behind by commands that were cut short, and never read: {}; `curvary verify --repair` moves them into aside/",
             left.join(", ")
         ));
     }
@@ -355,10 +360,10 @@ fn strangers(root: &Path, manifest: &Manifest) -> Option<String> {
             .map(|entry| entry.file_name().to_string_lossy().into_owned())
             .collect::<Vec<_>>()
     };
-    let left = debris::found(root);
+    let passing = debris::passing(root);
     let mut all: Vec<String> = names("")
         .into_iter()
-        .filter(|name| !OWN.contains(&name.as_str()) && !left.contains(name))
+        .filter(|name| !OWN.contains(&name.as_str()) && !passing.contains(name))
         .filter(|name| STEMS.iter().any(|stem| name.starts_with(stem)))
         .collect();
     for folder in ["originals", "records"] {

@@ -35,7 +35,7 @@ use crate::originals::tarred::{self, Packing};
 use crate::originals::{self, OriginalLocation};
 use crate::parts::{AppendFile, Parts};
 use crate::unfinished::{Unfinished, restore};
-use crate::{Error, Settings, debris, now};
+use crate::{Answer, Error, Settings, StoredAnswers, Unapplied, debris, now};
 
 /// What the archive knows of a path.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -194,6 +194,37 @@ impl Writer {
             self.guarded(|writer| writer.put_path(beside, &digest, None))?;
         }
         Ok(())
+    }
+
+    /// What people answered, read under the lock: until it is given back, nobody but a person with an editor changes it.
+    ///
+    /// # Errors
+    /// When a line is no answer.
+    pub fn answers(&self) -> Result<StoredAnswers, Error> {
+        StoredAnswers::read(&self.root)
+    }
+
+    /// Adds lines to answers that this writer read, all or none, at once; gives their names. Files are still to be read with them.
+    ///
+    /// # Errors
+    /// When the disk refuses; then none is added.
+    pub fn answer(&self, answers: &mut StoredAnswers, new: Vec<Answer>) -> Result<Vec<String>, Error> {
+        answers.append_on(&*self.disk, new)
+    }
+
+    /// Says that what is committed rests on answers that this writer read: on those of the `waiting` ones for which `is_done`, since every
+    /// file that they are about was read with them. Where it was not known what files rest on, `is_done` is asked of a line that is
+    /// about every file.
+    ///
+    /// # Errors
+    /// When the disk refuses.
+    pub fn applied(
+        &self,
+        answers: &StoredAnswers,
+        waiting: &Unapplied,
+        is_done: &dyn Fn(&Answer) -> bool,
+    ) -> Result<(), Error> {
+        answers.applied(waiting, is_done, &*self.disk)
     }
 
     /// What makes sources ready, for any number of threads.

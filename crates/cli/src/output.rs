@@ -6,6 +6,7 @@ use std::ffi::OsStr;
 use std::fs::{self, File};
 use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
+use std::sync::{Mutex, PoisonError};
 
 use clap::builder::{PossibleValuesParser, TypedValueParser};
 use clap::{Args, ValueEnum};
@@ -604,48 +605,28 @@ pub(crate) fn report_written(target: &Path, told: &ExportRemarks, screen: &mut S
     for remark in all.filter(|remark| remark.severity >= least) {
         screen.complain(Some(&place), remark, &NoTexts);
     }
-    report_left(target, screen);
+    report_left(screen);
 }
 
-/// Tells what commands that were cut short left half written where something was written just now.
-pub(crate) fn report_left(target: &Path, screen: &mut Screen) {
-    let left = left_halves(target);
+/// Files that have names of halves of what this command wrote, and are none of its own.
+static MET: Mutex<BTreeSet<PathBuf>> = Mutex::new(BTreeSet::new());
+
+/// Tells what commands that were cut short left half written where something was written just now. Nothing but the name tells whose
+/// they are, so that they stay.
+pub(crate) fn report_left(screen: &mut Screen) {
+    let met = std::mem::take(&mut *MET.lock().unwrap_or_else(PoisonError::into_inner));
+    // Another command may have ended meanwhile.
+    let left: Vec<String> = met
+        .iter()
+        .filter(|path| path.is_file())
+        .map(|path| path.display().to_string())
+        .collect();
     if !left.is_empty() {
         screen.say(format_args!(
             "half written by a command that was cut short, or by one that is still at work: {}; delete it when none is",
             left.join(", ")
         ));
     }
-}
-
-/// Files of the names that halves have, beside what was written just now. Nothing but the name tells whose they are, so that they stay.
-fn left_halves(target: &Path) -> Vec<String> {
-    let is_half = |path: &Path| {
-        let stem = path.file_stem().map(|stem| path.with_file_name(stem));
-        let number = path
-            .extension()
-            .and_then(|extension| extension.to_str()?.strip_prefix("part"));
-        number.is_some_and(|number| number.bytes().all(|byte| byte.is_ascii_digit()))
-            && stem.is_some_and(|stem| stem.is_file())
-    };
-    let mut all: Vec<PathBuf> = if target.is_dir() {
-        let entries = fs::read_dir(target).into_iter().flatten().flatten();
-        entries
-            .map(|entry| entry.path())
-            .filter(|path| is_half(path))
-            .collect()
-    } else {
-        // Others may stand beside it by the thousand.
-        let beside = |end: &str| {
-            let mut name = target.as_os_str().to_owned();
-            name.push(end);
-            PathBuf::from(name)
-        };
-        let halves = [beside(".part"), beside(".part1")];
-        halves.into_iter().filter(|path| path.is_file()).collect()
-    };
-    all.sort();
-    all.iter().map(|path| path.display().to_string()).collect()
 }
 
 /// Writes a file under another name first, so that nobody ever finds half of it, and makes it durable.
@@ -781,7 +762,10 @@ fn part_of(target: &Path) -> io::Result<(PathBuf, File)> {
         let part = PathBuf::from(part);
         match File::options().write(true).create_new(true).open(&part) {
             Ok(file) => return Ok((part, file)),
-            Err(error) if error.kind() == io::ErrorKind::AlreadyExists && number < 1000 => {}
+            Err(error) if error.kind() == io::ErrorKind::AlreadyExists && number < 1000 => {
+                let mut met = MET.lock().unwrap_or_else(PoisonError::into_inner);
+                met.insert(part);
+            }
             Err(error) => return Err(error),
         }
     }
@@ -829,27 +813,31 @@ mod tests {
     }
 
     #[test]
-    fn halves_of_killed_commands_are_told_and_no_other_file() {
+    fn halves_beside_what_is_written_are_told_and_no_other_file() {
         let folder = tempfile::tempdir().expect("a folder");
         for name in [
-            "a.csv",
             "a.csv.part",
-            "a.csv.part2",
+            "b.csv",
             "b.csv.part",
-            "a.csv.parts",
-            "c.part",
+            "b.csv.part2",
+            "c.zip",
+            "c.zip.part2",
         ] {
             fs::write(folder.path().join(name), "x").expect("a file");
         }
-        let names = |target: &Path| -> Vec<String> {
-            let named = left_halves(target).into_iter();
-            named
-                .map(|path| path.rsplit(['/', '\\']).next().unwrap_or_default().to_owned())
-                .collect()
+        let write = |name: &str| {
+            let target = folder.path().join(name);
+            super::write(&target, ExistingFile::Replaced, |file| file.write_all(b"1"))
+                .expect("it is written");
         };
-        assert_eq!(names(folder.path()), ["a.csv.part", "a.csv.part2"]);
-        assert_eq!(names(&folder.path().join("a.csv")), ["a.csv.part"]);
-        assert!(names(&folder.path().join("d.csv")).is_empty());
+        write("a.csv");
+        write("c.zip");
+        let met = MET.lock().expect("it is there");
+        let named: Vec<&PathBuf> = met
+            .iter()
+            .filter(|path| path.starts_with(folder.path()))
+            .collect();
+        assert_eq!(named, [&folder.path().join("a.csv.part")]);
     }
 
     #[test]

@@ -7,11 +7,11 @@ use curvary_archive::{Answer, Archive, Example, OpenItem, OpenItemKind, SourceVi
 use curvary_formats::readers::StructuredText;
 use curvary_formats::vocabulary::{LocalWord, WordKind, check_field, unit_of};
 use curvary_formats::{Assumptions, Reader as _, Recognition, Source};
-use curvary_ingest::{Filing, Ingest, IngestLimits, IngestOptions, KeepMode, LOST, NOTHING, RereadSource};
+use curvary_ingest::{Filing, Ingest, IngestLimits, KeepMode, NOTHING, RereadSource};
 use curvary_record::interpret::guess_word;
 use curvary_record::{
-    Around, Code, Diagnostic, Digest, Headers, Manner, Question, RunId, Unit, ValueKind, Verdict, code,
-    known_fields,
+    Around, Code, Diagnostic, Digest, Headers, Manner, Outcome, Question, Run, RunId, Unit, ValueKind,
+    Verdict, code, known_fields,
 };
 use serde::Serialize;
 
@@ -228,10 +228,11 @@ pub(crate) fn header_asked(archive: &Archive, example: &Example) -> Result<Optio
         .map(str::to_owned))
 }
 
-/// A question with its lines and choices.
+/// A question with its lines and choices. `lost` has the paths of those of its files whose originals are lost.
 pub(crate) fn shown(
     archive: &Archive,
     asked: &OpenItem,
+    lost: &BTreeMap<Digest, String>,
     known: &KnownTexts,
     files: usize,
 ) -> Result<ShownQuestion, Failure> {
@@ -259,7 +260,6 @@ pub(crate) fn shown(
     };
     let mut examples = Vec::new();
     let mut first_source = None;
-    let mut lost = Vec::new();
     let mut left = files.max(1);
     // The lines of a lost original are shown nowhere; another file of the same question may show them.
     for example in &asked.examples {
@@ -267,7 +267,6 @@ pub(crate) fn shown(
             break;
         }
         let Some(bytes) = original_left(archive, &example.digest)? else {
-            lost.push(example.path.clone());
             continue;
         };
         left -= 1;
@@ -297,7 +296,11 @@ pub(crate) fn shown(
         files: asked.sources.len() as u64,
         runs: asked.runs,
         examples,
-        lost,
+        lost: asked
+            .sources
+            .iter()
+            .filter_map(|digest| lost.get(digest).cloned())
+            .collect(),
         choices,
     })
 }
@@ -572,9 +575,6 @@ pub(crate) struct Effect {
     /// Answers that stood already and were not written a second time, by their names.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub(crate) standing: Vec<String>,
-    /// Files that stay as they were, since their originals are lost.
-    #[serde(skip)]
-    pub(crate) lost: u64,
 }
 
 impl Effect {
@@ -586,12 +586,10 @@ impl Effect {
         self.in_question += other.in_question;
         self.left_out += other.left_out;
         self.standing.extend(other.standing.iter().cloned());
-        self.lost += other.lost;
     }
 
     fn see(&mut self, again: &RereadSource) {
         self.files += 1;
-        self.lost += u64::from(again.changes.contains(LOST));
         self.changed += u64::from(again.is_changed());
         self.read += u64::from(again.fate.verdict == Verdict::Read && again.before != Verdict::Read);
         self.in_question += u64::from(again.fate.verdict == Verdict::InQuestion);
@@ -634,13 +632,13 @@ const TRIED: usize = 8;
 /// Whether some file takes an answer; else why it does not.
 pub(crate) fn try_out(
     archive: &Archive,
-    desk: Ingest,
+    desk: &mut Ingest,
     answer: &Answer,
     sources: &[Digest],
 ) -> Result<(), Failure> {
     let mut answers: Vec<Answer> = archive.answers()?.holding().cloned().collect();
     answers.push(answer.clone());
-    let desk = desk.answering(answers);
+    desk.answer_with(answers);
     if answer.key().is_some_and(|(_, meaning)| meaning == NOTHING) {
         return Ok(());
     }
@@ -683,47 +681,40 @@ pub(crate) fn try_out(
     Err(Failure::wrong(why.unwrap_or(fallback)))
 }
 
-/// Whether a source may rest on an answer. One whose place a newer version has taken is read again by nobody.
-pub(crate) fn may_rest_on(source: &SourceView, answer: &Answer) -> bool {
-    let family = source.record.family.clone().unwrap_or_default();
-    source.stands_at.is_some() && answer.is_about(&source.record.digest, &family)
+/// Begins to read files of an archive again.
+///
+/// # Errors
+/// When the archive cannot be written, or another program writes it.
+pub(crate) fn begin<'a>(
+    archive: &Archive,
+    desk: &'a mut Ingest,
+    command: &str,
+) -> Result<Filing<'a>, Failure> {
+    Ok(Filing::begin(
+        archive,
+        desk,
+        IngestLimits::default(),
+        command,
+        &nothing_reported,
+    )?)
 }
 
-/// Says that answers are in force: those of these names, and all whose files were among those that were `read` again.
-pub(crate) fn put_in_force(
-    archive: &Archive,
-    names: &BTreeSet<String>,
-    read: &BTreeSet<Digest>,
-) -> Result<(), Failure> {
-    let answers = archive.answers()?;
-    if answers.unapplied()?.is_empty() {
-        return Ok(());
-    }
-    let sources = archive.sources()?;
-    let are_read = |answer: &Answer| {
-        let mut resting = sources.iter().filter(|source| may_rest_on(source, answer));
-        resting.all(|source| read.contains(&source.record.digest))
-    };
-    Ok(answers.applied(&|answer| names.contains(&answer.id) || are_read(answer))?)
+fn nothing_reported(_: &Run) -> Vec<Outcome> {
+    Vec::new()
 }
 
 /// Reads sources again and files what changes.
 pub(crate) fn read_again(
-    archive: &Archive,
+    filing: &Filing<'_>,
     sources: Vec<SourceView>,
     keeping: KeepMode,
-    command: &str,
     each: &mut dyn FnMut(&RereadSource) -> Result<(), Failure>,
 ) -> Result<Effect, Failure> {
-    let desk = Ingest::new(IngestOptions::default(), Some(archive.root()))?;
-    let none = |_: &curvary_record::Run| Vec::new();
-    let filing = Filing::begin(archive, &desk, IngestLimits::default(), command, &none)?;
     let mut effect = Effect::default();
     let stop = std::sync::atomic::AtomicBool::new(false);
     filing.read_again(sources, keeping, &stop, |again| {
         effect.see(&again);
         each(&again)
     })?;
-    filing.finish()?;
     Ok(effect)
 }

@@ -53,7 +53,7 @@ struct PendingFiling {
     reported: Vec<Outcome>,
 }
 
-type RereadResult = Result<(RereadSource, Option<PendingFiling>), Trouble>;
+type RereadResult = Result<(RereadSource, Option<PendingFiling>, Digest), Trouble>;
 
 impl Filing<'_> {
     /// Reads sources of the archive again, and hands over what changes, in their order. What is superseded is left alone.
@@ -82,7 +82,8 @@ impl Filing<'_> {
             },
             |source| self.one_again(&source, keeping),
             |done: RereadResult| {
-                let (again, ready) = done?;
+                let (again, ready, digest) = done?;
+                self.note_read(std::iter::once(&digest));
                 if let Some(ready) = ready {
                     self.append(ready.prepared, &ready.moved, ready.reported, &mut pace)?;
                 }
@@ -108,7 +109,7 @@ impl Filing<'_> {
                     before: source.record.verdict,
                     fate: FileReport::failed(path, why),
                 };
-                return Ok((again, None));
+                return Ok((again, None, digest.clone()));
             }
             Err(error) => return Err(error.into()),
         };
@@ -130,7 +131,7 @@ impl Filing<'_> {
             fate,
         };
         if keeping == KeepMode::Nothing || !again.is_changed() {
-            return Ok((again, None));
+            return Ok((again, None, digest.clone()));
         }
         let runs = &finished.reading.runs;
         let reported = runs.iter().flat_map(|run| self.reported(run)).collect();
@@ -151,7 +152,7 @@ impl Filing<'_> {
             moved: rereading.moved,
             reported,
         };
-        Ok((again, Some(ready)))
+        Ok((again, Some(ready), digest.clone()))
     }
 }
 

@@ -107,11 +107,9 @@ impl Ingest {
         })
     }
 
-    /// The same desk, with these answers in place of the archive's.
-    #[must_use]
-    pub fn answering(mut self, answers: Vec<Answer>) -> Self {
+    /// Takes these answers in place of those that it has.
+    pub fn answer_with(&mut self, answers: Vec<Answer>) {
         self.answers = answers;
-        self
     }
 
     /// The readers.

@@ -1,6 +1,6 @@
 //! Sources into an archive: read on all cores, filed in order.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet, HashSet};
 use std::fs;
 use std::path::Path;
 use std::sync::atomic::AtomicBool;
@@ -8,10 +8,11 @@ use std::sync::{Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};
 
 use curvary_archive::{
-    Addition, Archive, Heir, Holder, Moved, PathState, PreparedSources, Preparer, SourceByRuns, Stat, Writer,
+    Addition, Answer, Archive, Heir, Holder, Moved, PathState, PreparedSources, Preparer, SourceByRuns,
+    SourceView, Stat, StoredAnswers, Unapplied, Writer,
 };
 use curvary_formats::{Intake, Reading, Source};
-use curvary_record::{Diagnostic, Digest, Fields, Outcome, Run, Verdict};
+use curvary_record::{Diagnostic, Digest, Family, Fields, Outcome, Run, Verdict};
 use rayon::prelude::*;
 
 use crate::before::ReadingLedger;
@@ -28,10 +29,20 @@ use crate::walk::{FoundFile, LeaveOut, Root, WalkEntry, is_archive, is_beside_or
 /// What an export states about its own results, found in one of its runs.
 type ReportedResults<'a> = dyn Fn(&Run) -> Vec<Outcome> + Sync + 'a;
 
-/// An archive that is being filled.
+/// An archive that is being filled, with its lock held. Files are read with the answers that stand there from the moment on at which the
+/// lock was taken, and those are in force when all is read that they are about.
 pub struct Filing<'a> {
-    archive: &'a Archive,
-    desk: &'a Ingest,
+    /// As it was when the lock was taken.
+    archive: Archive,
+    desk: &'a mut Ingest,
+    /// The answers that the desk reads with.
+    answers: StoredAnswers,
+    /// Those of them that files are still to be read again for.
+    waiting: Unapplied,
+    /// The names of those for which the caller has all files read that they may change.
+    taken_up: BTreeSet<String>,
+    /// What was read with the answers, as long as some wait, or was to be and is lost.
+    read: Mutex<HashSet<Digest>>,
     limits: IngestLimits,
     writer: Mutex<Writer>,
     preparer: Preparer,
@@ -127,21 +138,29 @@ struct InTurn<'p> {
 }
 
 impl<'a> Filing<'a> {
-    /// Takes the archive's lock in the name of a command. `reported` finds what exports state about their own results.
+    /// Takes the archive's lock in the name of a command, and gives the desk the answers that stand there now. `reported` finds what
+    /// exports state about their own results.
     ///
     /// # Errors
     /// When the archive cannot be written, or another program writes it.
     pub fn begin(
-        archive: &'a Archive,
-        desk: &'a Ingest,
+        archive: &Archive,
+        desk: &'a mut Ingest,
         limits: IngestLimits,
         command: &str,
         reported: &'a ReportedResults<'a>,
     ) -> Result<Self, Trouble> {
         let writer = archive.write(command)?;
+        let answers = writer.answers()?;
+        desk.answer_with(answers.holding().cloned().collect());
         Ok(Self {
-            archive,
+            // What was committed since it was opened is to be read again like all else.
+            archive: Archive::open(archive.root())?,
             desk,
+            waiting: answers.unapplied()?,
+            answers,
+            taken_up: BTreeSet::new(),
+            read: Mutex::default(),
             limits,
             preparer: writer.preparer(),
             writer: Mutex::new(writer),
@@ -191,9 +210,10 @@ impl<'a> Filing<'a> {
         look: impl Fn(&FileReading, &FileReport) -> T + Sync,
         mut take: impl FnMut(FiledFile<T>) -> Result<(), E>,
     ) -> Result<(), E> {
+        self.begin_with_files_to_come()?;
         let names = FileNames::new(self.archive.root(), roots);
         let leave_out = self.leave_out();
-        let mut ledger = complete.then(|| ReadingLedger::new(self.archive));
+        let mut ledger = complete.then(|| ReadingLedger::new(&self.archive));
         let mut pace = Pace::new();
         flow(
             threads(),
@@ -213,20 +233,78 @@ impl<'a> Filing<'a> {
         )
     }
 
-    /// Makes everything count and gives the lock back.
+    /// What people answered; the desk reads with those that hold.
+    #[must_use]
+    pub fn answers(&self) -> &StoredAnswers {
+        &self.answers
+    }
+
+    /// Adds lines to the answers, and reads with those that hold then; gives their names. The caller is to have all files
+    /// [read again](Self::read_again) that they may change.
+    ///
+    /// # Errors
+    /// When the disk refuses; then none is added.
+    pub fn answer(&mut self, new: Vec<Answer>) -> Result<Vec<String>, Trouble> {
+        let undone: Vec<String> = new.iter().filter_map(|line| line.undo.clone()).collect();
+        let writer = self.writer.get_mut().unwrap_or_else(PoisonError::into_inner);
+        let names = writer.answer(&mut self.answers, new)?;
+        self.waiting = self.answers.unapplied()?;
+        self.desk.answer_with(self.answers.holding().cloned().collect());
+        self.take_up(names.iter().cloned().chain(undone));
+        Ok(names)
+    }
+
+    /// Says that the caller has all files read again that the answers of these names may change.
+    pub fn take_up(&mut self, names: impl IntoIterator<Item = String>) {
+        self.taken_up.extend(names);
+    }
+
+    /// Answers that no file of the archive rests on are in force: all that come are read with them, also when this is cut short.
+    fn begin_with_files_to_come(&self) -> Result<(), Trouble> {
+        if self.waiting.is_empty() {
+            return Ok(());
+        }
+        let there = unread(&self.archive, &HashSet::new())?;
+        Ok(self.lock().applied(&self.answers, &self.waiting, &|answer| {
+            !there.iter().any(|source| may_rest_on(source, answer))
+        })?)
+    }
+
+    /// Makes everything count, says which answers are in force now, and gives the lock back.
     ///
     /// # Errors
     /// When the disk refuses.
     pub fn finish(self) -> Result<(), Trouble> {
-        let writer = self.writer.into_inner().unwrap_or_else(PoisonError::into_inner);
+        let mut writer = self.writer.into_inner().unwrap_or_else(PoisonError::into_inner);
+        writer.commit()?;
+        if !self.waiting.is_empty() {
+            let read = self.read.into_inner().unwrap_or_else(PoisonError::into_inner);
+            let unread = unread(&Archive::open(self.archive.root())?, &read)?;
+            let named = |answer: &Answer| !answer.id.is_empty() && self.taken_up.contains(&answer.id);
+            writer.applied(&self.answers, &self.waiting, &|answer| {
+                named(answer) || !unread.iter().any(|source| may_rest_on(source, answer))
+            })?;
+        }
         Ok(writer.finish()?)
     }
 
-    pub(crate) fn archive(&self) -> &Archive {
-        self.archive
+    /// Says that a source was read with the answers.
+    pub(crate) fn note_read<'d>(&self, digests: impl Iterator<Item = &'d Digest>) {
+        if !self.waiting.is_empty() {
+            let mut read = self.read.lock().unwrap_or_else(PoisonError::into_inner);
+            read.extend(digests.cloned());
+        }
     }
 
-    pub(crate) fn desk(&self) -> &Ingest {
+    /// The archive as it was when the lock was taken.
+    #[must_use]
+    pub fn archive(&self) -> &Archive {
+        &self.archive
+    }
+
+    /// The desk that reads for it.
+    #[must_use]
+    pub fn desk(&self) -> &Ingest {
         self.desk
     }
 
@@ -283,8 +361,10 @@ impl<'a> Filing<'a> {
         }
         let mut moved = batch.moved;
         for prepared in batch.prepared {
+            let prepared = prepared?;
+            self.note_read(prepared.digests());
             // What is read again stays together.
-            writer.append_moved(prepared?, &std::mem::take(&mut moved))?;
+            writer.append_moved(prepared, &std::mem::take(&mut moved))?;
         }
         for outcome in batch.reported {
             writer.put_outcome(outcome)?;
@@ -409,8 +489,8 @@ impl<'a> Filing<'a> {
         let Some(before) = before else {
             return Ok((self.desk.read(path, taken), Inheritance::default()));
         };
-        let finished = newer::read(self.desk, self.archive, path, taken, before)?;
-        let inheritance = newer::inheritance(self.archive, before, &finished.reading.runs)?;
+        let finished = newer::read(self.desk, &self.archive, path, taken, before)?;
+        let inheritance = newer::inheritance(&self.archive, before, &finished.reading.runs)?;
         Ok((finished, inheritance))
     }
 
@@ -477,7 +557,7 @@ impl<'a> Filing<'a> {
             let mut fate = FileReport::of(&finished);
             fate.replaces = before;
             if again && self.lock().has(&digest) {
-                match newer::rereading(self.archive, &digest, &finished.reading.runs) {
+                match newer::rereading(&self.archive, &digest, &finished.reading.runs) {
                     Ok(rereading) => {
                         batch.moved.extend(rereading.moved);
                         fate.left_behind = rereading.left_behind;
@@ -608,6 +688,24 @@ impl<'a> Filing<'a> {
             addition,
         }))
     }
+}
+
+/// Whether a source may rest on an answer. One whose place a newer version has taken is read again by nobody.
+#[must_use]
+pub fn may_rest_on(source: &SourceView, answer: &Answer) -> bool {
+    static NONE: Family = Family {
+        writing: String::new(),
+        keys: Vec::new(),
+    };
+    let family = source.record.family.as_ref().unwrap_or(&NONE);
+    source.stands_at.is_some() && answer.is_about(&source.record.digest, family)
+}
+
+/// The sources that count and were not read now.
+fn unread(archive: &Archive, read: &HashSet<Digest>) -> Result<Vec<SourceView>, Trouble> {
+    let mut sources = archive.sources()?;
+    sources.retain(|source| source.stands_at.is_some() && !read.contains(&source.record.digest));
+    Ok(sources)
 }
 
 /// When to commit next.

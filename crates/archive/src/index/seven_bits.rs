@@ -14,7 +14,9 @@ pub(super) fn take(mut byte: impl FnMut() -> Option<u8>) -> Option<u64> {
     let (mut number, mut shift) = (0_u64, 0_u32);
     loop {
         let byte = byte()?;
-        number |= u64::from(byte & 127).checked_shl(shift)?;
+        let bits = u64::from(byte & 127);
+        let moved = bits.checked_shl(shift).filter(|moved| moved >> shift == bits)?;
+        number |= moved;
         if byte < 128 {
             return Some(number);
         }
@@ -37,5 +39,10 @@ mod tests {
         }
         assert_eq!(super::take(|| from.next()), None);
         assert_eq!(super::take(|| Some(255)), None);
+        // Of the tenth byte one bit has room.
+        for (last, number) in [(1, Some(u64::MAX)), (2, None), (127, None)] {
+            let mut ten = [255; 9].into_iter().chain([last]);
+            assert_eq!(super::take(|| ten.next()), number, "{last}");
+        }
     }
 }

@@ -167,6 +167,17 @@ pub(crate) fn members(path: &Path, number: u32, length: u64) -> Result<Members, 
     Ok(found)
 }
 
+/// Whether the frame at a byte agrees with its checksum.
+pub(crate) fn is_whole(path: &Path, at: u32) -> bool {
+    let unpacked = || {
+        let mut file = File::open(path)?;
+        file.seek(SeekFrom::Start(u64::from(at)))?;
+        let mut text = zstd::stream::read::Decoder::new(file)?.single_frame();
+        std::io::copy(&mut text, &mut std::io::sink())
+    };
+    unpacked().is_ok_and(|bytes| bytes > 0)
+}
+
 /// The name and the bytes of a member.
 pub(crate) fn read(path: &Path, held: OriginalLocation) -> Result<(String, Vec<u8>), Error> {
     let wrong = |error: std::io::Error| {

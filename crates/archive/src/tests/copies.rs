@@ -132,3 +132,38 @@ fn folders_that_hold_something_else_are_no_copies() {
     }
     assert_eq!(fs::read(other.0.join("thesis.txt")).expect("it stays"), b"mine");
 }
+
+#[test]
+fn a_copy_rests_on_the_answers_that_it_says() {
+    let (folder, other) = (Folder::new(), Folder::new());
+    let early = filled(&folder.0, 10);
+    let to = other.0.join("copy");
+    early.copy_to(&to, &mut |_, _| {}).expect("it copies");
+    // Somebody answers and reads again while the archive stays open.
+    let mut writer = early.write("test").expect("the lock is free");
+    let mut answers = writer.answers().expect("none yet");
+    let line = crate::Answer {
+        answer: "x=time:s".into(),
+        everywhere: true,
+        ..crate::Answer::default()
+    };
+    writer.answer(&mut answers, vec![line]).expect("it is written");
+    add(&mut writer, (10..12).map(|n| addition(n, 0)).collect()).expect("they are added");
+    writer.commit().expect("it commits");
+    let waiting = answers.unapplied().expect("it is told");
+    writer.applied(&answers, &waiting, &|_| true).expect("it is kept");
+    writer.finish().expect("it ends");
+    early.copy_to(&to, &mut |_, _| {}).expect("it copies");
+    assert_eq!(kept(&to), kept(&folder.0));
+    let copied = Archive::open(&to).expect("a copy opens");
+    assert_eq!(
+        copied.commit(),
+        early.commit() + 1,
+        "the records that rest on it came along"
+    );
+    // A copy never says that it rests on answers of which the archive does not know it.
+    fs::remove_file(folder.0.join("answers.applied.jsonl")).expect("it goes");
+    early.copy_to(&to, &mut |_, _| {}).expect("it copies");
+    let of_copy = copied.answers().expect("they are there").unapplied();
+    assert!(of_copy.expect("it is told").is_unknown);
+}

@@ -38,7 +38,9 @@ fn answers_are_all_kept_or_none() {
         ..Answer::default()
     };
     let mut first = StoredAnswers::read(&folder.0).expect("none yet");
-    first.append(vec![line("x=time:s")]).expect("it is written");
+    first
+        .append_on(&RealDisk, vec![line("x=time:s")])
+        .expect("it is written");
     let stopped = on_disks(1, |disk| {
         let mut answers = StoredAnswers::read(&folder.0)?;
         let done = answers.append_on(&disk, vec![line("y=absorbance"), line("decimal=comma")]);

@@ -219,6 +219,13 @@ pub struct PreparedSources {
     pub(super) originals: Vec<Vec<u8>>,
 }
 
+impl PreparedSources {
+    /// The sources, by the digests of their bytes.
+    pub fn digests(&self) -> impl Iterator<Item = &Digest> {
+        self.sources.iter().map(|ready| &ready.record.digest)
+    }
+}
+
 pub(super) struct PreparedSource {
     pub(super) record: SourceRecord,
     pub(super) digest: [u8; 32],

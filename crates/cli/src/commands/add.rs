@@ -76,7 +76,7 @@ impl AddCommand {
             (Root::all(&self.paths), OptionScope::of(&self.paths))
         };
         let begun = self.with_settings_of_bundles(setting, screen)?;
-        let desk = self.reading.desk(setting.archive.there().as_deref(), scope)?;
+        let mut desk = self.reading.desk(setting.archive.there().as_deref(), scope)?;
         desk::complain(&desk, screen);
         let report = self.report.as_deref().map(ReportFile::create).transpose()?;
         let stop = watch_for_interruption()?;
@@ -106,7 +106,7 @@ impl AddCommand {
                 tale.screen
                     .say(format_args!("a new archive: {}", opened.archive.root().display()));
             }
-            keep(&opened.archive, &desk, &roots, &stop, self.beside, &mut tale)?;
+            keep(&opened.archive, &mut desk, &roots, &stop, self.beside, &mut tale)?;
             let root = opened.archive.root().to_owned();
             for path in &self.paths {
                 home::take_in(path, &root, tale.screen)?;
@@ -306,7 +306,7 @@ fn try_out(desk: &Ingest, roots: &[Root], stop: &AtomicBool, tale: &mut Tale<'_>
 /// Reads everything that is new and keeps it.
 fn keep(
     archive: &Archive,
-    desk: &Ingest,
+    desk: &mut Ingest,
     roots: &[Root],
     stop: &AtomicBool,
     beside: bool,

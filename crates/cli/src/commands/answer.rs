@@ -4,9 +4,9 @@ use std::collections::BTreeSet;
 use std::io::Write;
 
 use clap::Args;
-use curvary_archive::{Answer as Line, Archive, OpenItem, OpenItemKind, SourceView};
+use curvary_archive::{Answer as Line, Archive, OpenItem, OpenItemKind, SourceView, StoredAnswers};
 use curvary_formats::vocabulary::LocalWord;
-use curvary_ingest::{Ingest, IngestOptions, KeepMode};
+use curvary_ingest::{Filing, Ingest, IngestOptions, KeepMode, may_rest_on};
 use curvary_record::{Code, Diagnostic, Digest};
 
 use crate::Environment;
@@ -170,12 +170,49 @@ pub(crate) fn take_back(
         archive.settings().names.iter().any(|rule| rule.name == own)
     };
     let (rules, names): (Vec<&String>, Vec<&String>) = names.iter().partition(|name| is_rule(name));
-    let mut answers = archive.answers()?;
+    // A name that is none changes nothing, and no rule either.
+    named_answers(&archive.answers()?, &names)?;
+    for name in rules {
+        vocabulary::drop_rule(archive, name)?;
+        writeln!(screen, "taken back: the rule {name} for names")?;
+    }
+    let mut desk = Ingest::new(IngestOptions::default(), Some(archive.root()))?;
+    let mut filing = questions::begin(archive, &mut desk, COMMAND)?;
+    let (mut taken, mut before) = named_answers(filing.answers(), &names)?;
+    let undo = |line: &Line| Line {
+        undo: Some(line.id.clone()),
+        by: author.map(str::to_owned),
+        ..Line::default()
+    };
+    if !taken.is_empty() {
+        filing.answer(taken.iter().map(undo).collect())?;
+    }
+    for line in &taken {
+        writeln!(screen, "taken back: {}", one_line(&line.answer))?;
+    }
+    for line in &before {
+        writeln!(screen, "taken back before: {}", one_line(&line.answer))?;
+    }
+    taken.append(&mut before);
+    let answers = filing.answers();
+    for same in taken.iter().filter_map(|line| answers.standing(line, &[])) {
+        screen.say(format_args!(
+            "the same answer still stands as {same}: `curvary answer --undo {same}` takes that one back too",
+            same = same.id
+        ));
+    }
+    let mut sources = filing.archive().sources()?;
+    sources.retain(|source| taken.iter().any(|line| may_rest_on(source, line)));
+    filing.take_up(taken.into_iter().map(|line| line.id));
+    again(filing, sources)
+}
+
+/// The answers of these names that hold, and those that were taken back before, by a command that was perhaps cut short.
+fn named_answers(answers: &StoredAnswers, names: &[&String]) -> Result<(Vec<Line>, Vec<Line>), Failure> {
     let mut taken: Vec<Line> = Vec::new();
-    // Those that were taken back before, by a command that was perhaps cut short.
     let mut before: Vec<Line> = Vec::new();
     for name in names {
-        let is_named = |line: &&Line| line.id == *name && line.undo.is_none();
+        let is_named = |line: &&Line| line.id == **name && line.undo.is_none();
         if let Some(found) = answers.holding().find(is_named) {
             taken.push(found.clone());
         } else if let Some(found) = answers.lines().iter().find(is_named) {
@@ -190,36 +227,11 @@ pub(crate) fn take_back(
             ));
         }
     }
-    for name in rules {
-        vocabulary::drop_rule(archive, name)?;
-        writeln!(screen, "taken back: the rule {name} for names")?;
-    }
-    let archive = &Archive::open(archive.root())?;
-    let undo = |line: &Line| Line {
-        undo: Some(line.id.clone()),
-        by: author.map(str::to_owned),
-        ..Line::default()
-    };
-    if !taken.is_empty() {
-        answers.append(taken.iter().map(undo).collect())?;
-    }
-    for line in &taken {
-        writeln!(screen, "taken back: {}", one_line(&line.answer))?;
-    }
-    for line in &before {
-        writeln!(screen, "taken back before: {}", one_line(&line.answer))?;
-    }
-    taken.append(&mut before);
-    for same in taken.iter().filter_map(|line| answers.standing(line)) {
-        screen.say(format_args!(
-            "the same answer still stands as {same}: `curvary answer --undo {same}` takes that one back too",
-            same = same.id
-        ));
-    }
-    let mut sources = archive.sources()?;
-    sources.retain(|source| taken.iter().any(|line| questions::may_rest_on(source, line)));
-    again(archive, sources, taken.into_iter().map(|line| line.id))
+    Ok((taken, before))
 }
+
+/// What others are told of who holds the lock.
+const COMMAND: &str = "curvary answer";
 
 /// How many files of each question are looked at for its choices.
 pub(crate) const EXAMPLES: usize = 64;
@@ -248,48 +260,38 @@ pub(crate) fn settle(archive: &Archive, asked: &OpenItem, line: Line) -> Result<
     } else {
         line.only.clone()
     };
-    let desk = Ingest::new(IngestOptions::default(), Some(archive.root()))?;
-    questions::try_out(archive, desk, &line, &sources)?;
-    let mut answers = archive.answers()?;
-    let mut rereading = among(archive, &sources.iter().cloned().collect())?;
-    let standing = answers.standing(&line).cloned();
-    let names = match &standing {
+    let mut desk = Ingest::new(IngestOptions::default(), Some(archive.root()))?;
+    questions::try_out(archive, &mut desk, &line, &sources)?;
+    let mut filing = questions::begin(archive, &mut desk, COMMAND)?;
+    let mut asking: BTreeSet<Digest> = sources.into_iter().collect();
+    if line.only.is_empty() && filing.archive().commit() != archive.commit() {
+        // Files came since the question was looked at.
+        let open = filing.archive().open_questions(1)?;
+        asking.extend(open.into_iter().flat_map(|asked| asked.sources));
+    }
+    let mut rereading = filing.archive().sources()?;
+    let standing = filing.answers().standing(&line, &asked.ways).cloned();
+    match &standing {
+        // Any of its files may have been left when the command was cut short.
         Some(own) => {
-            // Any of its files may have been left when the command was cut short.
-            rereading = archive.sources()?;
-            rereading.retain(|source| questions::may_rest_on(source, own));
-            vec![own.id.clone()]
+            rereading.retain(|source| may_rest_on(source, own));
+            filing.take_up([own.id.clone()]);
         }
-        None => answers.append(vec![line])?,
-    };
-    let mut effect = again(archive, rereading, names)?;
+        None => {
+            rereading.retain(|source| asking.contains(&source.record.digest) && may_rest_on(source, &line));
+            filing.answer(vec![line])?;
+        }
+    }
+    let mut effect = again(filing, rereading)?;
     effect.standing.extend(standing.map(|own| own.id));
     Ok(effect)
 }
 
-/// Reads sources again. Answers of these names are in force then, and all others whose files were among them.
-pub(crate) fn again(
-    archive: &Archive,
-    sources: Vec<SourceView>,
-    names: impl IntoIterator<Item = String>,
-) -> Result<Effect, Failure> {
-    let read: BTreeSet<Digest> = sources
-        .iter()
-        .map(|source| source.record.digest.clone())
-        .collect();
-    let command = "curvary answer";
-    let effect = questions::read_again(archive, sources, KeepMode::Changes, command, &mut |_| Ok(()))?;
-    // What rests on an answer and cannot be read again keeps it waiting.
-    if effect.lost == 0 {
-        questions::put_in_force(archive, &names.into_iter().collect(), &read)?;
-    }
+/// Reads sources again, after which the answers that were given or taken up are in force.
+pub(crate) fn again(filing: Filing<'_>, sources: Vec<SourceView>) -> Result<Effect, Failure> {
+    let effect = questions::read_again(&filing, sources, KeepMode::Changes, &mut |_| Ok(()))?;
+    filing.finish()?;
     Ok(effect)
-}
-
-fn among(archive: &Archive, digests: &BTreeSet<Digest>) -> Result<Vec<SourceView>, Failure> {
-    let mut sources = archive.sources()?;
-    sources.retain(|source| digests.contains(&source.record.digest));
-    Ok(sources)
 }
 
 /// The files of a question to which a run or query narrows it.

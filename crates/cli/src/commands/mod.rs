@@ -37,12 +37,14 @@ mod worklist;
 pub(crate) use completions::ASKED_BY;
 
 use std::ffi::OsString;
+use std::path::Path;
 
 use clap::Subcommand;
 use curvary_archive::{Archive, StoredAnswers};
+use curvary_record::code;
 
 use crate::Environment;
-use crate::ending::{CommandResult, Ending};
+use crate::ending::{CommandResult, Ending, Failure};
 use crate::screen::Screen;
 
 /// All commands.
@@ -89,15 +91,16 @@ impl Command {
     pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         let asks = self.asks_the_archive();
         let tells = asks || matches!(self, Self::Add(_) | Self::Watch(_) | Self::Vocabulary(_));
-        let ending = self.done(setting, screen)?;
-        screen.print_cautions()?;
-        if let Some(root) = setting.archive.there().filter(|_| tells) {
-            // Answers that cannot be read are told by what asks for them.
-            let waiting = StoredAnswers::read(&root).and_then(|answers| answers.unapplied());
-            if let Some(advice) = waiting.ok().and_then(|waiting| waiting.advice()) {
-                screen.say(advice);
-            }
+        let ending = self.done(setting, screen);
+        if ending.is_ok() {
+            screen.print_cautions()?;
         }
+        // Also where a command failed behind an answer that it had kept. Where another writes, what waits is perhaps being read.
+        let is_locked = matches!(&ending, Err(Failure::Told { why, .. }) if why.code == code::ARCHIVE_LOCKED);
+        if let Some(root) = setting.archive.there().filter(|_| tells && !is_locked) {
+            report_waiting(&root, screen);
+        }
+        let ending = ending?;
         let asked = setting.archive.there().filter(|_| asks);
         // One that cannot be opened was not asked.
         let lost = asked.and_then(|root| Archive::open(&root).ok()?.lost().ok());
@@ -288,6 +291,18 @@ fn quoted(word: &str) -> String {
         format!("{key}:\"{value}\"")
     } else {
         word.to_owned()
+    }
+}
+
+/// Tells that files are still to be read again for answers.
+fn report_waiting(root: &Path, screen: &mut Screen) {
+    // Answers that cannot be read are told by what asks for them.
+    let Ok(answers) = StoredAnswers::read(root) else {
+        return;
+    };
+    match answers.unapplied() {
+        Ok(waiting) => waiting.advice().into_iter().for_each(|advice| screen.say(advice)),
+        Err(error) => screen.say(error),
     }
 }
 

@@ -10,7 +10,7 @@ use clap_complete::ArgValueCompleter;
 use curvary_analysis::study::{RedoneResult, StudyError, Work, again, comes_out_alike};
 use curvary_archive::{Archive, FindOptions};
 use curvary_formats::assume::nearest;
-use curvary_ingest::KeepMode;
+use curvary_ingest::{Ingest, IngestOptions, KeepMode};
 use curvary_record::interpret::interpret;
 use curvary_record::{Code, Diagnostic, Key, Outcome as Kept, RunId, ValueKind, known_field, known_fields};
 use rayon::prelude::*;
@@ -353,16 +353,13 @@ fn read_again(archive: &Archive, runs: &[RunId]) -> Result<(u64, u64), Failure> 
     let mut sources = archive.sources()?;
     sources.retain(|source| wanted.contains(&source.record.digest));
     let mut found = 0;
-    let effect = questions::read_again(
-        &archive,
-        sources,
-        KeepMode::Changes,
-        "curvary note",
-        &mut |again| {
-            found += again.fate.runs;
-            Ok(())
-        },
-    )?;
+    let mut desk = Ingest::new(IngestOptions::default(), Some(archive.root()))?;
+    let filing = questions::begin(&archive, &mut desk, "curvary note")?;
+    let effect = questions::read_again(&filing, sources, KeepMode::Changes, &mut |again| {
+        found += again.fate.runs;
+        Ok(())
+    })?;
+    filing.finish()?;
     Ok((effect.files, found))
 }
 

@@ -5,8 +5,7 @@ use std::io::Write;
 
 use clap::Args;
 use clap_complete::ArgValueCompleter;
-use curvary_ingest::{KeepMode, LOST};
-use curvary_record::Digest;
+use curvary_ingest::{Ingest, IngestOptions, KeepMode, LOST};
 use serde::Serialize;
 
 use crate::Environment;
@@ -55,49 +54,43 @@ impl RereadCommand {
     /// Does it.
     pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         let archive = setting.archive.open()?;
+        let mut desk = Ingest::new(IngestOptions::default(), Some(archive.root()))?;
+        // Held until all is filed: what is told is what is filed, with the same answers.
+        let filing = questions::begin(&archive, &mut desk, "curvary reread")?;
+        let archive = filing.archive();
         let mut sources = archive.sources()?;
         if !self.what.is_empty() {
             let mut wanted = BTreeSet::new();
-            for run in named(&archive, &self.what)? {
+            for run in named(archive, &self.what)? {
                 wanted.insert(archive.stored(&run)?.source.digest);
             }
             sources.retain(|source| wanted.contains(&source.record.digest));
         }
         let mut kinds: BTreeMap<String, ChangeKind> = BTreeMap::new();
         let mut changed = BTreeSet::new();
-        let mut lost_paths = BTreeSet::new();
-        let effect = questions::read_again(
-            &archive,
-            sources.clone(),
-            KeepMode::Nothing,
-            "curvary reread",
-            &mut |again| {
-                let mut note = |kind: String| {
-                    let kind = kinds.entry(kind).or_default();
-                    kind.files += 1;
-                    if kind.examples.len() < EXAMPLES {
-                        kind.examples.push(again.fate.path.clone());
-                    }
-                };
-                if again.changes.contains(LOST) {
-                    lost_paths.insert(again.fate.path.clone());
+        let effect = questions::read_again(&filing, sources.clone(), KeepMode::Nothing, &mut |again| {
+            let mut note = |kind: String| {
+                let kind = kinds.entry(kind).or_default();
+                kind.files += 1;
+                if kind.examples.len() < EXAMPLES {
+                    kind.examples.push(again.fate.path.clone());
                 }
-                for change in &again.changes {
-                    note(match *change {
-                        "verdict" => format!(
-                            "verdict: {} → {}",
-                            again.before.as_str(),
-                            again.fate.verdict.as_str()
-                        ),
-                        other => other.to_owned(),
-                    });
-                }
-                if again.is_changed() {
-                    changed.extend(again.fate.digest.clone());
-                }
-                Ok(())
-            },
-        )?;
+            };
+            for change in &again.changes {
+                note(match *change {
+                    "verdict" => format!(
+                        "verdict: {} → {}",
+                        again.before.as_str(),
+                        again.fate.verdict.as_str()
+                    ),
+                    other => other.to_owned(),
+                });
+            }
+            if again.is_changed() {
+                changed.extend(again.fate.digest.clone());
+            }
+            Ok(())
+        })?;
         let filed = !self.dry_run && !changed.is_empty();
         let lost = kinds.contains_key(LOST);
         if !self.json {
@@ -121,28 +114,12 @@ impl RereadCommand {
             }
             screen.flush()?;
         }
-        let read: BTreeSet<Digest> = sources
-            .iter()
-            .filter(|source| {
-                source
-                    .stands_at
-                    .as_ref()
-                    .is_some_and(|path| !lost_paths.contains(path))
-            })
-            .map(|source| source.record.digest.clone())
-            .collect();
         if filed {
             sources.retain(|source| changed.contains(&source.record.digest));
-            questions::read_again(
-                &archive,
-                sources,
-                KeepMode::Changes,
-                "curvary reread",
-                &mut |_| Ok(()),
-            )?;
+            questions::read_again(&filing, sources, KeepMode::Changes, &mut |_| Ok(()))?;
         }
         if !self.dry_run {
-            questions::put_in_force(&archive, &BTreeSet::new(), &read)?;
+            filing.finish()?;
         }
         if self.json {
             screen.json(&RereadJson { effect, kinds, filed })?;

@@ -6,7 +6,7 @@ use std::io::Write;
 use clap::Args;
 use curvary_archive::{Answer as Line, Archive, FindOptions, OpenItem, OpenItemKind};
 use curvary_formats::vocabulary::{LocalWord, WordKind};
-use curvary_ingest::{NamedFile, Proposal, name_rules};
+use curvary_ingest::{Ingest, IngestOptions, NamedFile, Proposal, name_rules};
 use curvary_record::{Code, Diagnostic, Digest, Unit, Value, Verdict};
 use serde::Serialize;
 
@@ -142,17 +142,18 @@ impl VocabularyCommand {
             }
         }
         accept_rules(archive, &rules)?;
-        let archive = &Archive::open(archive.root())?;
-        let mut answers = archive.answers()?;
+        let mut desk = Ingest::new(IngestOptions::default(), Some(archive.root()))?;
+        let mut filing = questions::begin(archive, &mut desk, "curvary vocabulary")?;
+        let answers = filing.answers();
         // Another meaning of the same word takes the place of the one before.
         let about = |line: &Line| LocalWord::read(&line.answer).map(|word| word.about().to_lowercase());
         // What stands already, since a command was cut short or was given twice, is not written a second time.
         let standing: BTreeSet<String> = lines
             .iter()
-            .filter_map(|line| answers.standing(line))
+            .filter_map(|line| answers.standing(line, &[]))
             .map(|own| own.id.clone())
             .collect();
-        let is_new = |line: &&Line| answers.standing(line).is_none();
+        let is_new = |line: &&Line| answers.standing(line, &[]).is_none();
         let fresh: Vec<Line> = lines.iter().filter(is_new).cloned().collect();
         let old: Vec<Line> = answers
             .holding()
@@ -172,7 +173,7 @@ impl VocabularyCommand {
             LocalWord::read(&line.answer)
                 .is_some_and(|word| matches!(word.kind, WordKind::Key | WordKind::Value | WordKind::Unit))
         });
-        let mut sources = archive.sources()?;
+        let mut sources = filing.archive().sources()?;
         sources.retain(|source| {
             let family = source.record.family.clone().unwrap_or_default();
             let may_change = in_fields || !old.is_empty() || !standing.is_empty();
@@ -181,12 +182,11 @@ impl VocabularyCommand {
                     .iter()
                     .any(|line| line.is_about(&source.record.digest, &family))
         });
-        let mut names: Vec<String> = old.iter().filter_map(|line| line.undo.clone()).collect();
         if !fresh.is_empty() {
-            names.extend(answers.append(old.into_iter().chain(fresh).collect())?);
+            filing.answer(old.into_iter().chain(fresh).collect())?;
         }
-        names.extend(standing.iter().cloned());
-        let mut effect = again(archive, sources, names)?;
+        filing.take_up(standing.iter().cloned());
+        let mut effect = again(filing, sources)?;
         effect.standing.extend(standing);
         Ok(effect)
     }

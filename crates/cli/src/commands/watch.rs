@@ -117,10 +117,10 @@ impl WatchCommand {
     /// Adds what is new; gives how many files and runs.
     fn add(&self, root: &Path, stop: &AtomicBool, log: &mut Log<'_>) -> Result<(u64, u64), Failure> {
         let archive = Archive::open(root)?;
-        let desk: Ingest = self.reading.desk(Some(root), OptionScope::Folders)?;
+        let mut desk: Ingest = self.reading.desk(Some(root), OptionScope::Folders)?;
         let filing = match Filing::begin(
             &archive,
-            &desk,
+            &mut desk,
             IngestLimits::default(),
             "curvary watch",
             &reports_of,

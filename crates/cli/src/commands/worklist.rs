@@ -5,7 +5,7 @@ use std::io::{BufRead, Write};
 
 use clap::Args;
 use curvary_archive::{Archive, OpenItem, OpenItemKind, UnreadGroup};
-use curvary_record::{Code, Diagnostic, code};
+use curvary_record::{Code, Diagnostic, Digest, code};
 use serde::Serialize;
 
 use crate::Environment;
@@ -73,9 +73,11 @@ impl WorklistCommand {
         list.unread.retain(is_wanted);
         let known = KnownTexts::of(&archive)?;
         let nameless = nameless(&archive)?;
+        let of_questions: BTreeSet<&Digest> = asked.iter().flat_map(|asked| &asked.sources).collect();
+        let lost = archive.lost_among(of_questions)?;
         let questions = asked
             .iter()
-            .map(|asked| questions::shown(&archive, asked, &known, self.examples))
+            .map(|asked| questions::shown(&archive, asked, &lost, &known, self.examples))
             .collect::<Result<Vec<ShownQuestion>, Failure>>()?;
         if self.json {
             screen.json(&WorklistJson {
@@ -116,11 +118,11 @@ pub(crate) fn open(archive: &Archive) -> Result<Vec<OpenItem>, Failure> {
                     why == code::LEFT_OUT.as_str() || line.question == *why
                 }
             };
-            let kin = line
+            let is_of_all = line
                 .family
                 .as_ref()
-                .is_some_and(|family| family.is_kin(&asked.family));
-            about && kin && line.only.is_empty()
+                .is_some_and(|family| asked.ways.iter().all(|way| family.is_kin(way)));
+            about && is_of_all && line.only.is_empty()
         });
         let left_out =
             matches!(&asked.about, OpenItemKind::Refusal { code: why } if why == code::LEFT_OUT.as_str());
@@ -245,7 +247,8 @@ fn ask(archive: &Archive, author: Option<String>, screen: &mut Screen) -> Comman
     let (mut at, mut settled) = (0, 0_u64);
     let mut lines = std::io::stdin().lock().lines();
     while let Some(asked) = list.get(at) {
-        let shown = questions::shown(&archive, asked, &known, 3)?;
+        let lost = archive.lost_among(&asked.sources)?;
+        let shown = questions::shown(&archive, asked, &lost, &known, 3)?;
         writeln!(
             screen,
             "{}",

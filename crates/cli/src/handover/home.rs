@@ -15,7 +15,6 @@ use super::tied::{RunLine, TiedRuns};
 use crate::commands::note::replace;
 use crate::drawing::NoTexts;
 use crate::ending::Failure;
-use crate::questions;
 use crate::screen::{Screen, plural};
 
 /// A bundle of ours, as a ZIP file or unpacked.
@@ -275,15 +274,18 @@ pub(crate) fn take_answers(path: &Path, archive: &Archive, screen: &mut Screen) 
             answer.family = None;
         }
     }
-    let mut answers = archive.answers()?;
+    if new.is_empty() {
+        report_wrong(path, wrong, screen);
+        return Ok(());
+    }
+    let writer = archive.write("curvary add")?;
+    let mut answers = writer.answers()?;
     // One that was taken back here stays so: its line is there.
     let names: BTreeSet<&str> = answers.lines().iter().map(|line| line.id.as_str()).collect();
     new.retain(|answer| !names.contains(answer.id.as_str()));
     if !new.is_empty() {
-        let count = answers.append(new)?.len() as u64;
+        let count = writer.answer(&mut answers, new)?.len() as u64;
         screen.say(format_args!("{} of the bundle kept", plural(count, "answer")));
-        // Files that come are read with them; those that are there already wait.
-        questions::put_in_force(archive, &BTreeSet::new(), &BTreeSet::new())?;
     }
     report_wrong(path, wrong, screen);
     Ok(())
