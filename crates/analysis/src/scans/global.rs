@@ -306,6 +306,14 @@ fn means(scans: &Scans<'_>) -> Vec<f64> {
     scans.absorbance.iter().map(mean).collect()
 }
 
+/// Each scan less its mean.
+fn about_means(scans: &Scans<'_>) -> Vec<Vec<f64>> {
+    let pairs = scans.absorbance.iter().zip(means(scans));
+    pairs
+        .map(|(scan, mean)| scan.iter().map(|a| a - mean).collect())
+        .collect()
+}
+
 /// Columns over time: the wavelengths, or fewer combinations of them with the same sums of squares.
 fn columns_over_time(scans: &Scans<'_>) -> Vec<Vec<f64>> {
     let (n, m) = (scans.times.len(), scans.wavelengths.len());
@@ -411,22 +419,29 @@ fn erring_together(
     if at.rss.is_nan() || at.rss <= f64::EPSILON * f64::EPSILON * 1e4 * whole {
         return None;
     }
-    let means = means(scans);
-    let about: Vec<Vec<f64>> = (0..m)
-        .map(|j| {
-            let pairs = scans.absorbance.iter().zip(&means);
-            pairs.map(|(scan, mean)| scan[j] - mean).collect()
-        })
-        .collect();
-    let about = left_over(at, &about);
-    let other = go_together(&about, (freedom, m - 1)).then(|| ErringTogether {
-        standard_deviation: (largest_square(&about) / (freedom * m) as f64).sqrt(),
+    let centred = about_means(scans);
+    let rows: Vec<&[f64]> = centred.iter().map(Vec::as_slice).collect();
+    let about = columns_over_time(&Scans {
+        absorbance: &rows,
+        ..*scans
+    });
+    let mut left = left_over(at, &about);
+    let mut other = go_together(&left, (freedom, m - 1));
+    if other && !shifted {
+        // Shifts pull the rate constants, and what these leave then goes together about the means as well: they are let free.
+        if let Ok(own) = settle(shape, scans.times, &about) {
+            left = left_over(&own.at, &about);
+            other = go_together(&left, (freedom, m - 1));
+        }
+    }
+    let other = other.then(|| ErringTogether {
+        standard_deviation: (largest_square(&left) / (freedom * m) as f64).sqrt(),
         pattern: CommonError::Other,
     });
     if shifted {
         return other;
     }
-    let mean: Vec<f64> = means.iter().map(|mean| mean * (m as f64).sqrt()).collect();
+    let mean: Vec<f64> = means(scans).iter().map(|mean| mean * (m as f64).sqrt()).collect();
     let of_means = project(shape, scans.times, std::slice::from_ref(&mean), k)?;
     let whole = of_means.rss / freedom as f64;
     let own = (at.rss - of_means.rss) / others as f64;
@@ -523,14 +538,7 @@ fn fit_shape(given: &Scans<'_>, shape: &SchemeModel<'_>, shifted: bool) -> Resul
     }
     // A shift of each scan is eliminated with the scan's mean: what is left is fitted, and no other shifts and spectra have a
     // smaller sum of squares.
-    let centred: Vec<Vec<f64>> = if shifted {
-        let pairs = given.absorbance.iter().zip(means(given));
-        pairs
-            .map(|(scan, mean)| scan.iter().map(|a| a - mean).collect())
-            .collect()
-    } else {
-        Vec::new()
-    };
+    let centred: Vec<Vec<f64>> = if shifted { about_means(given) } else { Vec::new() };
     let rows: Vec<&[f64]> = centred.iter().map(Vec::as_slice).collect();
     let scans = &Scans {
         absorbance: if shifted { &rows } else { given.absorbance },

@@ -473,7 +473,7 @@ fn tell_together(together: &ErringTogether, found: &GlobalFit, outcome: &mut Out
                  are fitted"
             };
             let text = format!(
-                "all wavelengths of a scan err together and alike, as if each scan were shifted as a whole by {size} (a reading scatters by \
+                "all wavelengths of a scan err together and alike, as far as the noise shows it, as if each scan were shifted as a whole by {size} (a reading scatters by \
                  {reading}; F {f:.1} on {of} and {against}, probability {}): {errors}",
                 likely(probability)
             );

@@ -1,6 +1,7 @@
 //! How parameters that runs share scatter between them, and what that does to the errors.
 
 use crate::distribution::t_half_width;
+use crate::fit::solver::solved;
 use crate::fit::{FitInterval, SharedFit};
 use crate::models::Model;
 use crate::study::replicates::{Pooled, pool};
@@ -136,7 +137,7 @@ fn widen_own(
             let right: Vec<f64> = moving.iter().map(|j| plain[own * size + j]).collect();
             let mut columns: Vec<f64> = moving
                 .iter()
-                .flat_map(|b| moving.iter().map(|a| plain[a * size + b]))
+                .flat_map(|b| moving.iter().map(move |a| plain[a * size + b]))
                 .collect();
             solved(&mut columns, right).unwrap_or_default()
         })
