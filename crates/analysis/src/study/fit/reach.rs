@@ -147,7 +147,9 @@ fn plateaus((low, high): (f64, f64), found: &Fit) -> Vec<String> {
 
 fn one_form((low, high): (f64, f64), found: &Fit) -> Option<String> {
     let pka = free(found, "pKa")?;
-    let _ends = (free(found, "acid")?, free(found, "base")?);
+    if free(found, "acid").is_none() || free(found, "base").is_none() {
+        return None;
+    }
     let basic = |ph: f64| 1.0 / (1.0 + 10f64.powf(pka.value - ph));
     let seen = basic(high) - basic(low);
     (seen < HALF).then(|| {
