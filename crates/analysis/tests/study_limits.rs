@@ -268,6 +268,9 @@ fn scans(common: CommonTo<'_>, noise: &mut Noise) -> Run {
     invented::run("scans", Technique::SPECTRAL_TIME_COURSE, traces)
 }
 
+/// The same in sets, with a number drawn for every scan.
+type CommonInSets<'a> = &'a dyn Fn(&[f64], usize, f64, f64) -> f64;
+
 /// How often something was said of sets of scans, and how often the interval of k held the truth.
 #[derive(Debug, Default)]
 struct SaidOfScans {
@@ -301,7 +304,6 @@ fn of_scans(
         all.lacking += usize::from(coded("lack-of-fit"));
         all.too_small += usize::from(said(&found, "the errors above are too small"));
     }
-    println!("{all:?} of {sets}");
     all
 }
 
@@ -349,7 +351,7 @@ fn what_is_no_shift_is_not_called_one() {
     let gain = |drawn: &[f64], scan: usize, _: f64, own: f64| 0.005 * drawn[scan] * own;
     let tilt = |drawn: &[f64], scan: usize, w: f64, _: f64| 0.005 * drawn[scan] * (w - 475.0) / 75.0;
     for (seed, of_gain) in [(10, true), (11, false)] {
-        let common: &dyn Fn(&[f64], usize, f64, f64) -> f64 = if of_gain { &gain } else { &tilt };
+        let common: CommonInSets<'_> = if of_gain { &gain } else { &tilt };
         for task in [task.clone(), ScanTask::Shifted(Box::new(task.clone()))] {
             let found = of_scans(40, seed, &task, common);
             assert!(found.shifted == 0 && found.allowed_for == 0, "{found:?}");
@@ -657,7 +659,6 @@ fn smoothed_bands(
             }
         }
     }
-    println!("{all:?}");
     all
 }
 
