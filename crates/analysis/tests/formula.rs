@@ -110,6 +110,8 @@ fn derivatives_at_the_edge_are_their_limits() {
         ("a+sqrt(k*x)", 0.0, vec![1.0, 3.0], vec![1.0, 0.0]),
         ("a+c*sqrt(k*x)", 0.0, vec![1.0, 0.0, 3.0], vec![1.0, 0.0, 0.0]),
         ("A/(1+exp(k*x))", 800.0, vec![1.0, 1.0], vec![0.0, 0.0]),
+        ("A*exp(k*log(x))", 0.0, vec![2.0, 0.5], vec![0.0, 0.0]),
+        ("sqrt(x^b)", 0.0, vec![0.5], vec![0.0]),
     ] {
         let formula = Formula::parse(text, &["x"]).unwrap();
         // A block of the columns, and a point by itself.
@@ -123,6 +125,26 @@ fn derivatives_at_the_edge_are_their_limits() {
                     "{text}: {own:?}, {wanted} was expected"
                 );
             }
+        }
+    }
+}
+
+/// Where the zero comes of a parameter, the slope of what has no bound there is not known, and never zero: the true one is x in the first
+/// formula, and a number that is not zero in the others.
+#[test]
+fn a_zero_that_comes_of_a_parameter_makes_no_slope_zero() {
+    for (text, p, at) in [
+        ("sqrt(k)^2*x+c", vec![0.0, 0.0], 0),
+        ("a*(sqrt(k^2+x)-sqrt(k^2))", vec![1.0, 0.0], 1),
+        ("A*x/log(exp(k*x))", vec![1.0, 400.0], 1),
+    ] {
+        let formula = Formula::parse(text, &["x"]).unwrap();
+        for count in [1, 100] {
+            let mut values = vec![0.0; count];
+            let mut columns = vec![0.0; count * p.len()];
+            formula.differentiate(&[&vec![2.0; count]], &p, &mut values, &mut columns);
+            let own = &columns[at * count..(at + 1) * count];
+            assert!(own.iter().all(|own| own.is_nan()), "{text}: {own:?}");
         }
     }
 }

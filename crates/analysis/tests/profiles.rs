@@ -27,7 +27,7 @@ fn with_profiles(model: &dyn Model, x: &[f64], y: &[f64]) -> Fit {
 
 fn limits(fit: &Fit, name: &str) -> (f64, f64) {
     let own = fit.derived(name).unwrap().profile.unwrap();
-    (own.lower.unwrap(), own.upper.unwrap())
+    (own.lower.value().unwrap(), own.upper.value().unwrap())
 }
 
 #[test]
@@ -64,8 +64,8 @@ fn what_follows_from_one_parameter_has_its_limits() {
     let k = found.parameter("k").unwrap().profile.unwrap();
     let (low, high) = limits(&found, "half-life");
     let ln2 = std::f64::consts::LN_2;
-    assert!((low - ln2 / k.upper.unwrap()).abs() < 1e-9 * low);
-    assert!((high - ln2 / k.lower.unwrap()).abs() < 1e-9 * high);
+    assert!((low - ln2 / k.upper.value().unwrap()).abs() < 1e-9 * low);
+    assert!((high - ln2 / k.lower.value().unwrap()).abs() < 1e-9 * high);
     // The profile of a reciprocal leans to the other side than the symmetric interval says.
     let best = found.derived("half-life").unwrap().value;
     assert!(high - best > 1.02 * (best - low));
@@ -81,7 +81,10 @@ fn a_turnover_number_has_the_limits_of_vmax_over_the_enzyme() {
     let vmax = found.parameter("Vmax").unwrap().profile.unwrap();
     assert_eq!(
         limits(&found, "kcat"),
-        (vmax.lower.unwrap() / 0.01, vmax.upper.unwrap() / 0.01)
+        (
+            vmax.lower.value().unwrap() / 0.01,
+            vmax.upper.value().unwrap() / 0.01
+        )
     );
     let (low, high) = limits(&found, "Vmax/Km");
     assert_eq!(limits(&found, "kcat/Km"), (low / 0.01, high / 0.01));
@@ -99,7 +102,7 @@ fn profiles_allow_for_correlation_as_the_errors_do() {
     let mut found = with_profiles(&course, &t, &y);
     let width = |fit: &Fit| {
         let own = fit.parameter("k").unwrap().profile.unwrap();
-        own.upper.unwrap() - own.lower.unwrap()
+        own.upper.value().unwrap() - own.lower.value().unwrap()
     };
     let error = |fit: &Fit| fit.parameter("k").unwrap().standard_error.unwrap();
     let (plain, plain_error) = (width(&found), error(&found));
@@ -115,7 +118,7 @@ fn profiles_allow_for_correlation_as_the_errors_do() {
     let k = found.parameter("k").unwrap().profile.unwrap();
     let ln2 = std::f64::consts::LN_2;
     assert!(
-        (low - ln2 / k.upper.unwrap()).abs() < 2e-3 * low
-            && (high - ln2 / k.lower.unwrap()).abs() < 2e-3 * high
+        (low - ln2 / k.upper.value().unwrap()).abs() < 2e-3 * low
+            && (high - ln2 / k.lower.value().unwrap()).abs() < 2e-3 * high
     );
 }

@@ -103,7 +103,8 @@ pub(crate) fn interval(parameter: &Parameter) -> String {
         return String::new();
     };
     let half = half(parameter);
-    let end = |end: Option<f64>| match (end, parameter.standard_error) {
+    let end = |end: Option<f64>, lost: &Option<String>| match (end, parameter.standard_error) {
+        (None, _) if lost.is_some() => "not found".to_owned(),
         (None, _) => "open".to_owned(),
         (Some(value), None) => rounded(value, half.map(|half| half.min(value.abs() / 2.0))).0,
         (Some(value), error) => rounded(value, error).0,
@@ -111,8 +112,8 @@ pub(crate) fn interval(parameter: &Parameter) -> String {
     format!(
         "{} % {} to {}",
         significant(interval.level * 100.0),
-        end(interval.low),
-        end(interval.high)
+        end(interval.low, &interval.low_not_found),
+        end(interval.high, &interval.high_not_found)
     )
 }
 
@@ -251,6 +252,7 @@ mod tests {
                 low,
                 high,
                 kind: "t".into(),
+                ..Interval::default()
             }],
             reason: None,
         };

@@ -8,8 +8,8 @@ use serde::{Deserialize, Serialize};
 
 use crate::{Code, Diagnostic, Digest, RunId, Unit};
 
-/// An interval of a parameter; a missing end is open, because the data leave it open.
-#[derive(Clone, Debug, PartialEq, Serialize, Deserialize, JsonSchema)]
+/// An interval of a parameter; a missing end is open, because the data leave it open, unless it says why it was not found.
+#[derive(Clone, Debug, Default, PartialEq, Serialize, Deserialize, JsonSchema)]
 pub struct Interval {
     /// Nominal coverage, such as 0.95.
     pub level: f64,
@@ -19,6 +19,12 @@ pub struct Interval {
     pub high: Option<f64>,
     /// How it was made: `t`, `profile-likelihood`, `fieller`, …
     pub kind: String,
+    /// Why the lower end was not found, where the search for it failed: there may be one. A missing end without a reason is open.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub low_not_found: Option<String>,
+    /// Why the upper end was not found.
+    #[serde(default, skip_serializing_if = "Option::is_none")]
+    pub high_not_found: Option<String>,
 }
 
 /// One number that was found, with how sure it is.

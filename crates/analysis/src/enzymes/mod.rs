@@ -31,7 +31,9 @@ pub use checklist::{ChecklistItem, State, checklist};
 pub use plots::{DirectLinear, LinearPlots, direct_linear, linear_plots};
 pub use series::{SeriesRate, TraceOfSeries, blank_rate, series_rates};
 
-use crate::fit::{Data, FTest, Fit, FitInterval, LawChoice, Options, Weighting, compare, f_test, fit};
+use crate::fit::{
+    Data, FTest, Fit, LawChoice, Options, ProfileEnd, ProfileInterval, Weighting, compare, f_test, fit,
+};
 use crate::models::law::Law;
 use crate::refusal::{Refusal, require_length};
 
@@ -141,10 +143,11 @@ pub fn add_turnover(fit: &mut Fit, enzyme: f64) -> Result<(), Refusal> {
     };
     let km = place("Km");
     // A known enzyme concentration only scales: so it does with the profiles.
-    let scaled = |own: Option<FitInterval>| {
-        own.map(|own| FitInterval {
-            lower: own.lower.map(|low| low / enzyme),
-            upper: own.upper.map(|high| high / enzyme),
+    let scaled = |own: Option<ProfileInterval>| {
+        let end = |end: ProfileEnd| end.seen_through(|value| Some(value / enzyme));
+        own.map(|own| ProfileInterval {
+            lower: end(own.lower),
+            upper: end(own.upper),
         })
     };
     let profile = scaled(fit.parameters[vmax].profile);

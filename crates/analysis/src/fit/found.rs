@@ -34,6 +34,97 @@ impl FitInterval {
     }
 }
 
+/// An end of an interval by profile likelihood.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum ProfileEnd {
+    /// The limit lies here.
+    At(f64),
+    /// The data set no limit: the sum of squares does not rise so far, or a bound comes before.
+    Open,
+    /// The search for the limit failed: there may be one, and nothing is said of where.
+    NotFound(LostEnd),
+}
+
+/// Why the search for the limit of a profile failed.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum LostEnd {
+    /// The least sum of squares that was found jumps over the limit between two values.
+    Jump {
+        /// Here it lies below the limit.
+        below: f64,
+        /// Here it lies above.
+        above: f64,
+    },
+    /// Beyond this value no search for the other parameters came to an end.
+    Undefined {
+        /// The last value where one did.
+        beyond: f64,
+    },
+    /// The limit is of a quantity that follows from parameters, and the search for theirs failed.
+    OfParameters,
+}
+
+impl ProfileEnd {
+    /// The limit, where there is one and it was found.
+    pub const fn value(self) -> Option<f64> {
+        match self {
+            Self::At(value) => Some(value),
+            Self::Open | Self::NotFound(_) => None,
+        }
+    }
+
+    /// Why it was not found, in words.
+    pub fn why_not_found(self) -> Option<String> {
+        let Self::NotFound(lost) = self else { return None };
+        Some(match lost {
+            LostEnd::Jump { below, above } => format!(
+                "the least sum of squares that was found jumps over the limit between {below:.5e} and {above:.5e}"
+            ),
+            LostEnd::Undefined { beyond } => {
+                format!("beyond {beyond:.5e} no search for the other parameters came to an end")
+            }
+            LostEnd::OfParameters => {
+                "the search for the limits of the parameters it follows from failed".to_owned()
+            }
+        })
+    }
+
+    /// The same end seen through a function of the value; one that was not found stays so.
+    pub(crate) fn seen_through(self, of: impl Fn(f64) -> Option<f64>) -> Self {
+        match self {
+            Self::At(value) => of(value).map_or(Self::Open, Self::At),
+            Self::Open => Self::Open,
+            Self::NotFound(_) => Self::NotFound(LostEnd::OfParameters),
+        }
+    }
+}
+
+/// An interval by profile likelihood.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+pub struct ProfileInterval {
+    /// Lower end.
+    pub lower: ProfileEnd,
+    /// Upper end.
+    pub upper: ProfileEnd,
+}
+
+impl ProfileInterval {
+    /// So many times as wide about a value, as [`FitInterval::stretched`] makes it.
+    pub(crate) fn stretched(self, value: f64, factor: f64) -> Self {
+        let plain = FitInterval {
+            lower: self.lower.value(),
+            upper: self.upper.value(),
+        };
+        let wide = plain.stretched(value, factor);
+        Self {
+            lower: wide.lower.map_or(self.lower, ProfileEnd::At),
+            upper: wide.upper.map_or(self.upper, ProfileEnd::At),
+        }
+    }
+}
+
 /// Whether the data determine a parameter.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
@@ -80,7 +171,7 @@ pub struct FittedParameter {
     /// Interval by Student's t (by the normal distribution for known errors); absent with the standard error.
     pub interval: Option<FitInterval>,
     /// Profile-likelihood interval, where asked for.
-    pub profile: Option<FitInterval>,
+    pub profile: Option<ProfileInterval>,
     /// Whether the data determine it.
     pub standing: Determination,
 }
@@ -99,7 +190,7 @@ pub struct Derived {
     /// Interval by Student's t; absent with the standard error.
     pub interval: Option<FitInterval>,
     /// Profile-likelihood interval, where asked for.
-    pub profile: Option<FitInterval>,
+    pub profile: Option<ProfileInterval>,
     /// Positions of the parameters it follows from.
     pub follows_from: Vec<usize>,
 }
@@ -156,11 +247,25 @@ pub enum FitRemark {
         /// The limit.
         limit: f64,
     },
+    /// A profile came upon a lower sum of squares: there is another minimum.
+    LowerMinimum {
+        /// Residual sum of squares there, so far as the search along the profile took it.
+        residual_sum_of_squares: f64,
+        /// That of the fit.
+        in_place_of: f64,
+        /// The free parameters there.
+        parameters: Vec<(Cow<'static, str>, f64)>,
+    },
     /// Something else worth knowing.
     Words {
         /// In words.
         text: String,
     },
+}
+
+/// A number to six figures, as it is typed in.
+fn six_figures(value: f64) -> String {
+    format!("{value:.5e}").parse::<f64>().unwrap_or(value).to_string()
 }
 
 impl FitRemark {
@@ -178,6 +283,22 @@ impl FitRemark {
             Self::Sharpened => "the last digits were found in arithmetic of 31 digits".into(),
             Self::Saturated { left_out, limit } => {
                 format!("{left_out} points above {limit} were left out as saturated")
+            }
+            Self::LowerMinimum {
+                residual_sum_of_squares,
+                in_place_of,
+                parameters,
+            } => {
+                let start: Vec<String> = parameters
+                    .iter()
+                    .map(|(name, value)| format!("{name}={}", six_figures(*value)))
+                    .collect();
+                format!(
+                    "while the profiles were followed, a lower sum of squares was met ({residual_sum_of_squares:.4e} in place of \
+                     {in_place_of:.4e}): there is another minimum, and the errors and intervals above say nothing of it; to try it: \
+                     `--start {}`",
+                    start.join(",")
+                )
             }
             Self::Words { text } => text.clone(),
         }

@@ -37,7 +37,8 @@ pub use correlation::allow_for_correlation;
 pub use diagnostics::{Diagnostics, Normality, NormalityTest, Runs, Warning};
 pub(crate) use diagnostics::{examine, wandering};
 pub use found::{
-    Derived, Determination, Fit, FitInterval, FitRemark, FittedParameter, RefinedSolution, Termination,
+    Derived, Determination, Fit, FitInterval, FitRemark, FittedParameter, LostEnd, ProfileEnd,
+    ProfileInterval, RefinedSolution, Termination,
 };
 pub use shared::{DataSet, SharedFit, fit_shared};
 pub use weighting::{HUBER, Robust, TUKEY, Weighting};
@@ -233,58 +234,9 @@ pub fn fit(model: &dyn Model, data: &Data<'_>, options: &Options) -> Result<Fit,
         robust_errors(&setting, given.as_deref(), &mut result, options);
     }
     if options.profile {
-        result = profiled(&setting, roots.as_deref(), result, options, reweight);
+        profile::intervals(&setting, roots.as_deref(), &mut result, options);
     }
     Ok(result)
-}
-
-/// A lower sum of squares is taken over from the profiles at most so often.
-const TAKEN_OVER: usize = 5;
-
-/// The fit with the profiles of its parameters. Where one of them comes upon a lower sum of squares, that is the fit; not where the weights
-/// follow from the fit, for the sums of squares cannot be compared then.
-fn profiled(
-    setting: &SearchContext<'_>,
-    roots: Option<&[f64]>,
-    mut result: Fit,
-    options: &Options,
-    reweight: bool,
-) -> Fit {
-    for round in 0..=TAKEN_OVER {
-        let Some(better) = profile::intervals(setting, roots, &mut result, options) else {
-            return result;
-        };
-        if round == TAKEN_OVER || reweight {
-            break;
-        }
-        let mut ignored = Vec::new();
-        let Ok(minimum) = search(setting, roots, &better, options, &mut ignored) else {
-            break;
-        };
-        let (old, new) = (result.residual_sum_of_squares, minimum.rss);
-        let mut remarks = std::mem::take(&mut result.remarks);
-        let words = FitRemark::Words {
-            text: format!(
-                "while the profiles were followed, a lower sum of squares was met ({new:.4e} in place of {old:.4e}), and the fit is the one there; other starting values are worth a try"
-            ),
-        };
-        match finish(setting, roots, minimum, options, Vec::new()) {
-            Ok(found) if found.residual_sum_of_squares < old => {
-                remarks.retain(|remark| !matches!(remark, FitRemark::Words { text } if text.contains("profiles were followed")));
-                remarks.push(words);
-                result = Fit { remarks, ..found };
-            }
-            _ => {
-                result.remarks = remarks;
-                break;
-            }
-        }
-    }
-    result.remarks.push(FitRemark::Words {
-        text: "while the profiles were followed, a lower sum of squares was met: there is another minimum, and other starting values should be tried"
-            .into(),
-    });
-    result
 }
 
 /// The fit that plain steps from the starting values lead to; none where there is anything to be said against it.

@@ -9,21 +9,21 @@
 
 use super::finish::half_width;
 use super::solver::{FitProblem, Minimum, SearchEnd, minimise, settle};
-use super::{Determination, Fit, FitInterval, Options, SearchContext};
+use super::{Determination, Fit, FitRemark, LostEnd, Options, ProfileEnd, ProfileInterval, SearchContext};
 use crate::models::{Model, Specification};
 use crate::refusal::Refusal;
 use std::borrow::Cow;
 
 /// Fills in the profile interval of every free parameter.
 ///
-/// Gives back the parameters of a lower sum of squares where one is met on the way: the fit is not the best then, and no profile
-/// about it says anything.
+/// A lower sum of squares that is met on the way is told, with the parameters there: the fit stays the one that was asked for, in the
+/// minimum that its starting values lead to, and whether the other one means anything is for a person to judge.
 pub(super) fn intervals(
     setting: &SearchContext<'_>,
     roots: Option<&[f64]>,
     fit: &mut Fit,
     options: &Options,
-) -> Option<Vec<f64>> {
+) {
     let known_errors = fit.fit_probability.is_some();
     let half = half_width(options.level, fit.degrees_of_freedom as f64, known_errors);
     let variance = if known_errors {
@@ -32,7 +32,7 @@ pub(super) fn intervals(
         fit.residual_sum_of_squares / fit.degrees_of_freedom as f64
     };
     if variance <= 0.0 {
-        return None;
+        return;
     }
     let best = fit.values();
     let mut better: Option<Minimum> = None;
@@ -74,10 +74,21 @@ pub(super) fn intervals(
         {
             better = Some(found);
         }
-        fit.parameters[j].profile = Some(FitInterval { lower, upper });
+        fit.parameters[j].profile = Some(ProfileInterval { lower, upper });
     }
     of_derived(setting, roots, fit, variance, half);
-    better.map(|better| better.parameters)
+    if let Some(better) = better {
+        let free = fit.parameters.iter().zip(&better.parameters);
+        let parameters = free
+            .filter(|(own, _)| own.standing != Determination::Held)
+            .map(|(own, value)| (own.name.clone(), *value))
+            .collect();
+        fit.remarks.push(FitRemark::LowerMinimum {
+            residual_sum_of_squares: better.rss,
+            in_place_of: fit.residual_sum_of_squares,
+            parameters,
+        });
+    }
 }
 
 /// Where a profile has been, with the parameters that were best there: each search begins beside its goal.
@@ -89,7 +100,9 @@ pub(super) fn intervals(
 /// [`RUNAWAY`] of the estimate, from where a search finds them again.
 struct Trail(Vec<(f64, Vec<f64>)>);
 
-/// So many times the estimate, a parameter that has no limit is as good as infinite.
+/// So many times the estimate, a parameter that has no limit is as good as infinite. A choice: a curve that comes near to its limit as
+/// one over the parameter lies within a ten-thousandth of it there, and sums of squares keep twelve of their sixteen digits. Searches
+/// begin there at most; they may end farther out.
 const RUNAWAY: f64 = 1e4;
 
 impl Trail {
@@ -125,9 +138,10 @@ impl Trail {
     }
 }
 
-/// A sum of squares lower by this part is another minimum. Along a flat valley a search ends a little beside the lowest place, and a
-/// thousandth part moves no limit by what is printed.
-const LOWER: f64 = 1e-3;
+/// A sum of squares that is lower by this part of the variance is another minimum. Along a flat valley a search ends a little beside
+/// the lowest place. A limit lies where the sum has risen by about four variances, so that a hundredth of one moves it by an eighth of
+/// a per cent of its distance (the distance goes as the root): less than is printed.
+const LOWER: f64 = 0.01;
 
 struct ProfileWalk<'a> {
     setting: &'a SearchContext<'a>,
@@ -181,14 +195,33 @@ impl ProfileWalk<'_> {
         self.trail.add(value, minimum.parameters.clone());
         let risen = ((minimum.rss - self.rss).max(0.0) / self.variance).sqrt();
         let known = self.better.as_ref().map_or(self.rss, |better| better.rss);
-        if minimum.rss < known * (1.0 - LOWER) {
+        if minimum.rss < known - LOWER * self.variance {
             self.better = Some(minimum);
         }
         risen
     }
 }
 
-/// The value on one side of `best` at which `height` is `target`; none where it is never reached. `bound` is as far as the value may
+/// The first step outward, in half-widths of the plain interval: the profile is looked at four times before its limit, where it is as
+/// plain as that. A choice; a longer one leads searches for the other parameters astray where a profile bends.
+const FIRST_STEP: f64 = 0.25;
+/// Where the limit is expected from the heights so far, a tenth is added, so that it lies between two places.
+const BEYOND: f64 = 1.1;
+/// The next place lies between so many times the last distance and so many. Choices: with less the way to an open end is long (1e9
+/// widths are 114 steps of 1.2 and 19 of 3), with more searches go astray.
+const STEPS: (f64, f64) = (1.2, 3.0);
+/// Of what is left to a bound, no step goes farther than this part; a choice, so that 15 steps come within [`AT_BOUND`] of it
+/// (`0.4^15 = 1e-6`).
+const TOWARDS_BOUND: f64 = 0.6;
+/// When so small a part is left, the bound itself is tried.
+const AT_BOUND: f64 = 1e-6;
+/// A height this near to the limit, as a part of it, is the limit. So small a part of the height is as small a part of the interval;
+/// rounding leaves more where parameters run away.
+const NEAR: f64 = 1e-7;
+/// The same where 80 halvings came no nearer: a part that is not printed. What is farther off has jumped.
+const NEAR_ENOUGH: f64 = 1e-4;
+
+/// The value on one side of `best` at which `height` is `target`; open where it is never reached. `bound` is as far as the value may
 /// go.
 ///
 /// The search begins at the estimate, where the height is zero, and goes outward in steps that are short beside what the heights so
@@ -200,22 +233,25 @@ fn limit(
     sign: f64,
     step: f64,
     target: f64,
-) -> Option<f64> {
+) -> ProfileEnd {
     let far = 1e9 * step.max(best.abs());
     let room = (bound - best) * sign;
     if room <= 0.0 {
-        return None;
+        return ProfileEnd::Open;
     }
     let (mut inside, mut inside_height) = (best, 0.0);
-    let mut distance = 0.25 * step;
+    let mut distance = FIRST_STEP * step;
     let (mut outside, mut outside_height);
     let (mut flat, mut last) = (0, false);
     loop {
         let gone = (inside - best).abs();
-        if room.is_finite() && distance > gone + 0.6 * (room - gone) {
-            // Of what is left to the bound, six tenths, until hardly anything is.
-            last = room - gone <= 1e-6 * room;
-            distance = if last { room } else { gone + 0.6 * (room - gone) };
+        if room.is_finite() && distance > gone + TOWARDS_BOUND * (room - gone) {
+            last = room - gone <= AT_BOUND * room;
+            distance = if last {
+                room
+            } else {
+                gone + TOWARDS_BOUND * (room - gone)
+            };
         }
         outside = if last { bound } else { best + sign * distance };
         outside_height = height(outside);
@@ -223,7 +259,7 @@ fn limit(
             break;
         }
         if last || distance > far {
-            return None;
+            return ProfileEnd::Open;
         }
         // A profile that no longer rises while the parameter grows tenfold has no limit.
         flat = if outside_height <= inside_height * (1.0 + 1e-5) {
@@ -232,13 +268,12 @@ fn limit(
             0
         };
         if flat >= 6 && !room.is_finite() {
-            return None;
+            return ProfileEnd::Open;
         }
         inside = outside;
         inside_height = outside_height;
-        // Straight on the limit would stand there; a tenth more, to have passed it.
-        let expected = 1.1 * distance * target / outside_height;
-        distance = expected.clamp(1.2 * distance, 3.0 * distance);
+        let expected = BEYOND * distance * target / outside_height;
+        distance = expected.clamp(STEPS.0 * distance, STEPS.1 * distance);
     }
     // False position with the Illinois rule and a bisection where the profile is undefined outside.
     let (mut f_in, mut f_out) = (inside_height - target, outside_height - target);
@@ -253,9 +288,8 @@ fn limit(
         }
         let h = height(middle);
         let f = h - target;
-        // So small a part of the height is as small a part of the interval; rounding leaves more where parameters run away.
-        if f.abs() <= 1e-7 * target {
-            return Some(middle);
+        if f.abs() <= NEAR * target {
+            return ProfileEnd::At(middle);
         }
         if f < 0.0 {
             inside = middle;
@@ -269,9 +303,18 @@ fn limit(
             f_in *= 0.5;
         }
     }
-    // Where the heights jump over the limit no value has it; no limit is claimed then.
-    let there = height(inside);
-    (f_out.is_finite() && (there - target).abs() <= 1e-4 * target).then_some(inside)
+    if !f_out.is_finite() {
+        return ProfileEnd::NotFound(LostEnd::Undefined { beyond: inside });
+    }
+    // Where the heights jump over the limit no value has it; no limit is claimed then, nor that there is none.
+    if (height(inside) - target).abs() <= NEAR_ENOUGH * target {
+        ProfileEnd::At(inside)
+    } else {
+        ProfileEnd::NotFound(LostEnd::Jump {
+            below: inside,
+            above: outside,
+        })
+    }
 }
 
 /// Fills in the profile interval of every quantity that follows from the parameters.
@@ -297,15 +340,18 @@ fn of_derived(setting: &SearchContext<'_>, roots: Option<&[f64]>, fit: &mut Fit,
             let Some(own) = fit.parameters[j].profile else {
                 continue;
             };
-            let at = |limit: Option<f64>| {
-                let mut p = best.clone();
-                p[j] = limit?;
-                value_of(&p, &name).filter(|value| value.is_finite())
+            let at = |limit: ProfileEnd| {
+                limit.seen_through(|limit| {
+                    let mut p = best.clone();
+                    p[j] = limit;
+                    value_of(&p, &name).filter(|value| value.is_finite())
+                })
             };
             let (low, high) = (at(own.lower), at(own.upper));
-            let falls = low.is_some_and(|low| low > value) || high.is_some_and(|high| high < value);
+            let falls =
+                low.value().is_some_and(|low| low > value) || high.value().is_some_and(|high| high < value);
             let (lower, upper) = if falls { (high, low) } else { (low, high) };
-            FitInterval { lower, upper }
+            ProfileInterval { lower, upper }
         } else {
             let Some(error) = found.standard_error.filter(|error| *error > 0.0) else {
                 continue;
@@ -319,7 +365,7 @@ fn of_derived(setting: &SearchContext<'_>, roots: Option<&[f64]>, fit: &mut Fit,
                     (variance, half, sign),
                 )
             };
-            FitInterval {
+            ProfileInterval {
                 lower: side(-1.0),
                 upper: side(1.0),
             }
@@ -397,7 +443,7 @@ fn pulled_limit(
     best: &[f64],
     (name, value, error): (&str, f64, f64),
     (variance, half, sign): (f64, f64, f64),
-) -> Option<f64> {
+) -> ProfileEnd {
     let n = setting.data.y.len();
     let model = PulledModel {
         model: setting.model,
@@ -470,7 +516,52 @@ fn pulled_limit(
         sign,
         half * error,
         half,
-    )?;
-    let there = height(pull);
-    ((there - half).abs() <= 1e-4 * half).then_some(reached)
+    );
+    let ProfileEnd::At(pull) = pull else {
+        return pull.seen_through(|_| None);
+    };
+    if (height(pull) - half).abs() <= NEAR_ENOUGH * half {
+        ProfileEnd::At(reached)
+    } else {
+        ProfileEnd::NotFound(LostEnd::OfParameters)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    /// The upper end of an interval about 1 that is given by a function of the distance.
+    fn upper(height: impl Fn(f64) -> f64, bound: f64) -> ProfileEnd {
+        limit(&mut |value| height(value - 1.0), (1.0, bound), 1.0, 0.5, 2.0)
+    }
+
+    #[test]
+    fn an_end_is_a_number_open_or_not_found() {
+        let ProfileEnd::At(found) = upper(|d| d, f64::INFINITY) else {
+            panic!("a height that rises is not followed");
+        };
+        assert!((found - 3.0).abs() < 1e-6, "{found}");
+        // It never rises so far, or a bound comes before.
+        assert_eq!(upper(|d| d / (1.0 + d), f64::INFINITY), ProfileEnd::Open);
+        assert_eq!(upper(|d| d, 2.0), ProfileEnd::Open);
+        assert_eq!(upper(|d| d, 1.0), ProfileEnd::Open);
+        // It jumps over the limit at 2.3.
+        let jump = upper(|d| if d < 1.3 { d } else { 3.0 }, f64::INFINITY);
+        let ProfileEnd::NotFound(LostEnd::Jump { below, above }) = jump else {
+            panic!("{jump:?}");
+        };
+        assert!(below < 2.3 && (2.3 - below) < 1e-6 && above >= 2.3 && above - 2.3 < 1e-6);
+        assert!(
+            jump.why_not_found()
+                .is_some_and(|why| why.contains("jumps over the limit"))
+        );
+        // Nothing is defined beyond 2.3.
+        let lost = upper(|d| if d < 1.3 { d } else { f64::INFINITY }, f64::INFINITY);
+        assert!(
+            matches!(lost, ProfileEnd::NotFound(LostEnd::Undefined { .. })),
+            "{lost:?}"
+        );
+        assert_eq!(lost.value(), None);
+    }
 }

@@ -187,7 +187,7 @@ pub(crate) fn factorise(columns: &mut [f64], n: usize, m: usize, r: &mut [f64], 
 }
 
 /// Solves `R x = b` for an upper triangle; a zero on the diagonal gives a zero in its place.
-fn back_substitute(upper: &[f64], m: usize, b: &[f64]) -> Vec<f64> {
+pub(crate) fn back_substitute(upper: &[f64], m: usize, b: &[f64]) -> Vec<f64> {
     let mut x = b[..m].to_vec();
     for j in (0..m).rev() {
         for k in j + 1..m {
@@ -308,6 +308,18 @@ fn forward_substitute(upper: &[f64], m: usize, w: &[f64]) -> Vec<f64> {
         z[j] /= upper[j * m + j];
     }
     z
+}
+
+/// Solves a few equations, the columns one behind the other; none where they are singular.
+pub(crate) fn solved(columns: &mut [f64], mut right: Vec<f64>) -> Option<Vec<f64>> {
+    let n = right.len();
+    let mut upper = vec![0.0; n * n];
+    factorise(columns, n, n, &mut right, &mut upper);
+    if (0..n).any(|j| upper[j * n + j] == 0.0) {
+        return None;
+    }
+    let found = back_substitute(&upper, n, &right);
+    found.iter().all(|v| v.is_finite()).then_some(found)
 }
 
 /// Searches from `start`. With `separate` the parameters that the model calls linear are eliminated.

@@ -10,7 +10,7 @@ use super::network::ReturningEnd;
 use super::projection::{ProjectedProblem, Settled, along_time, project, settle};
 use super::scheme::SchemeModel;
 use super::{Network, Scans};
-use crate::distribution::{f_upper, t_half_width};
+use crate::distribution::{f_upper, normal_quantile, t_half_width};
 use crate::fit::FitInterval;
 use crate::fit::solver::{product, sum_of_squares};
 use crate::refusal::Refusal;
@@ -65,7 +65,7 @@ pub struct GlobalFit {
     /// By how much each scan is shifted as a whole, where that was allowed; the part of the shifts that runs along with a
     /// concentration cannot be told from the spectra, and is in these.
     pub shifts: Option<Vec<f64>>,
-    /// Whether all wavelengths of a scan err together, where no shifts were allowed; the errors of the rate constants allow for it.
+    /// Whether the readings of a scan err together, and how; where no shifts were allowed, the errors of the rate constants allow for shifts.
     pub together: Option<ErringTogether>,
     /// Residual standard deviation of a reading.
     pub residual_sd: f64,
@@ -87,23 +87,40 @@ pub struct GlobalFit {
     pub remarks: Vec<String>,
 }
 
-/// That scans are off as a whole: what the means of the residuals of each scan scatter by, against the scatter within the scans.
+/// That the readings of a scan err together: what a scheme leaves of them goes together over the wavelengths.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct ErringTogether {
-    /// Standard deviation of the offset of a scan.
+    /// Standard deviation of what a scan has in common, over scans and wavelengths.
     pub standard_deviation: f64,
-    /// Variance of the means, times the wavelengths, over that within the scans.
-    pub f: f64,
-    /// Degrees of freedom of both.
-    pub degrees_of_freedom: (usize, usize),
-    /// Probability of so much if every reading erred by itself.
-    pub probability: f64,
-    /// The largest factor by which an error of a rate constant grew.
-    pub growth: f64,
+    /// How the scans are off.
+    pub pattern: CommonError,
 }
 
-/// Means this unlikely are taken for offsets of the scans. A choice, as for scatters that differ.
-const OFFSETS: f64 = 0.01;
+/// How the scans are off that err together.
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum CommonError {
+    /// By the same at all wavelengths, as far as the noise lets it be seen.
+    Shift {
+        /// Variance of the means of the scans, times the wavelengths, over that within the scans.
+        f: f64,
+        /// Degrees of freedom of both.
+        degrees_of_freedom: (usize, usize),
+        /// Probability of so much if every reading erred by itself.
+        probability: f64,
+        /// Whether the means go on from one scan to the next, as a drift does: the errors do not allow for that.
+        goes_on: bool,
+    },
+    /// By more than the same at all wavelengths: the errors of the rate constants do not allow for it.
+    Other,
+}
+
+/// Means this unlikely are taken for shifts of the scans. A choice, as for scatters that differ.
+const SHIFTS: f64 = 0.01;
+
+/// Quantile of 99 % of the distribution of Tracy and Widom for real matrices (Johnstone, Annals of Statistics 29, 295, 2001, table 1), as
+/// [`SHIFTS`].
+const LARGEST_OF_NOISE: f64 = 2.0234;
 
 /// Fits a scheme to scans. Times count from the beginning of the reaction.
 ///
@@ -289,6 +306,14 @@ fn means(scans: &Scans<'_>) -> Vec<f64> {
     scans.absorbance.iter().map(mean).collect()
 }
 
+/// Each scan less its mean.
+fn about_means(scans: &Scans<'_>) -> Vec<Vec<f64>> {
+    let pairs = scans.absorbance.iter().zip(means(scans));
+    pairs
+        .map(|(scan, mean)| scan.iter().map(|a| a - mean).collect())
+        .collect()
+}
+
 /// Columns over time: the wavelengths, or fewer combinations of them with the same sums of squares.
 fn columns_over_time(scans: &Scans<'_>) -> Vec<Vec<f64>> {
     let (n, m) = (scans.times.len(), scans.wavelengths.len());
@@ -306,78 +331,171 @@ fn columns_over_time(scans: &Scans<'_>) -> Vec<Vec<f64>> {
         .collect()
 }
 
-/// What the test for offsets gives: the finding, each rate constant's error with the number of errors in half an interval, and what
-/// goes on in time.
-type Together = (ErringTogether, Vec<(f64, f64)>, (f64, bool));
+/// What is left of columns over time beside the profiles of the species.
+fn left_over(at: &ProjectedProblem, columns: &[Vec<f64>]) -> Vec<Vec<f64>> {
+    let freed = |column: &Vec<f64>| {
+        let mut left = column.clone();
+        for q in &at.basis {
+            let part = product(q, &left);
+            left.iter_mut().zip(q).for_each(|(v, q)| *v -= part * q);
+        }
+        left
+    };
+    columns.iter().map(freed).collect()
+}
 
-/// Whether the readings of a scan err together, by an F test of the means of its residuals against their scatter, and the errors that
-/// know it. None where they do not, or where the scheme leaves more than offsets.
+/// Square of the largest singular value of columns, from below: powers of the matrix times its transpose.
+fn largest_square(columns: &[Vec<f64>]) -> f64 {
+    let longest = columns
+        .iter()
+        .max_by(|a, b| sum_of_squares(a).total_cmp(&sum_of_squares(b)));
+    let mut direction = longest.cloned().unwrap_or_default();
+    let mut square = 0.0;
+    // Each round takes the ratio of two squares off the error of the direction; what stands out stands out far.
+    for _ in 0..200 {
+        let length = sum_of_squares(&direction).sqrt();
+        if length.is_nan() || length <= 0.0 {
+            return 0.0;
+        }
+        direction.iter_mut().for_each(|v| *v /= length);
+        let mut next = vec![0.0; direction.len()];
+        let mut found = 0.0;
+        for column in columns {
+            let part = product(column, &direction);
+            found += part * part;
+            next.iter_mut().zip(column).for_each(|(v, c)| *v += part * c);
+        }
+        direction = next;
+        if found <= square * (1.0 + 1e-9) {
+            break;
+        }
+        square = found;
+    }
+    square
+}
+
+/// Whether residuals about the means of the scans still go together over the wavelengths: whether their largest singular value is more
+/// than white noise makes it.
 ///
-/// Readings with a variance `s²` of their own and `u²` in common have, along the direction of the mean over `m` wavelengths, the
-/// variance `s² + m u²`, and `s²` along all others. Both follow from the residuals. With the normal matrix `N = N' + M`, of which `M` is
-/// what the mean says of the rate constants, their covariance is `N⁻¹ (s² N' + (s² + m u²) M) N⁻¹`, with degrees of freedom after Welch
-/// and Satterthwaite.
+/// Of a matrix of noise with `n` rows and `m` columns its square, over the variance, is distributed after Tracy and Widom about
+/// `(√(n-½) + √(m-½))²` (Johnstone, Annals of Statistics 29, 295, 2001; the halves after Ma, Bernoulli 18, 322, 2012). The variance is that
+/// of all residuals, with what stands out among them: a little too large then, and never too small.
+fn go_together(about: &[Vec<f64>], (n, m): (usize, usize)) -> bool {
+    if n < 2 || m < 2 {
+        return false;
+    }
+    let whole: f64 = about.iter().map(|column| sum_of_squares(column)).sum();
+    let (tall, wide) = ((n as f64 - 0.5).sqrt(), (m as f64 - 0.5).sqrt());
+    let spread = (tall + wide) * (1.0 / tall + 1.0 / wide).cbrt();
+    let most = (tall + wide).powi(2) + LARGEST_OF_NOISE * spread;
+    largest_square(about) > most * whole / (n * m) as f64
+}
+
+/// The error of each rate constant with the number of errors in half an interval.
+type RateErrors = Vec<(f64, f64)>;
+
+/// Whether the readings of a scan err together, and errors that know of shifts; never smaller than `plain` ones.
+///
+/// A shift is looked for by an F test of the means of the residuals of each scan against their scatter. Readings with a variance `s²` of
+/// their own and `u²` in common have, along the direction of the mean over `m` wavelengths, the variance `s² + m u²`, and `s²` along all
+/// others. Both follow from the residuals. With the normal matrix `N = N' + M`, of which `M` is what the mean says of the rate constants,
+/// their covariance is `N⁻¹ (s² N' + (s² + m u²) M) N⁻¹`, with degrees of freedom after Welch and Satterthwaite. That holds of shifts that
+/// have nothing to do with each other. Anything that goes together about the means is no shift: a lamp that grows weaker by a part, a
+/// baseline that tilts, neighbours that the instrument smooths, a scheme that does not describe the scans. Which of them is not asserted.
 fn erring_together(
-    scans: &Scans<'_>,
+    (scans, shifted): (&Scans<'_>, bool),
     shape: &SchemeModel<'_>,
     (k, at): (&[f64], &ProjectedProblem),
     inverse: &[Vec<f64>],
-    degrees_of_freedom: usize,
-) -> Option<Together> {
+    (degrees_of_freedom, plain): (usize, &mut RateErrors),
+) -> Option<ErringTogether> {
     let (n, m) = (scans.times.len(), scans.wavelengths.len());
-    let count = k.len();
     let freedom = n.checked_sub(at.basis.len()).filter(|freedom| *freedom > 0)?;
     let others = degrees_of_freedom
-        .checked_sub(freedom)
+        .checked_sub(if shifted { 0 } else { freedom })
         .filter(|others| *others > 0)?;
-    let means = means(scans);
-    let mean: Vec<f64> = means.iter().map(|mean| mean * (m as f64).sqrt()).collect();
+    // What is left of exact scans is rounding.
+    let whole: f64 = scans.absorbance.iter().map(|scan| sum_of_squares(scan)).sum();
+    if at.rss.is_nan() || at.rss <= f64::EPSILON * f64::EPSILON * 1e4 * whole {
+        return None;
+    }
+    let centred = about_means(scans);
+    let rows: Vec<&[f64]> = centred.iter().map(Vec::as_slice).collect();
+    let about = columns_over_time(&Scans {
+        absorbance: &rows,
+        ..*scans
+    });
+    let mut left = left_over(at, &about);
+    let mut other = go_together(&left, (freedom, m - 1));
+    if other && !shifted {
+        // Shifts pull the rate constants, and what these leave then goes together about the means as well: they are let free.
+        if let Ok(own) = settle(shape, scans.times, &about) {
+            left = left_over(&own.at, &about);
+            other = go_together(&left, (freedom, m - 1));
+        }
+    }
+    let other = other.then(|| ErringTogether {
+        standard_deviation: (largest_square(&left) / (freedom * m) as f64).sqrt(),
+        pattern: CommonError::Other,
+    });
+    if shifted {
+        return other;
+    }
+    let mean: Vec<f64> = means(scans).iter().map(|mean| mean * (m as f64).sqrt()).collect();
     let of_means = project(shape, scans.times, std::slice::from_ref(&mean), k)?;
     let whole = of_means.rss / freedom as f64;
     let own = (at.rss - of_means.rss) / others as f64;
     let f = whole / own;
     let probability = f_upper(f, freedom as f64, others as f64);
-    if own.is_nan() || own <= 0.0 || probability.is_nan() || probability > OFFSETS {
-        return None;
+    if own.is_nan() || own <= 0.0 || probability.is_nan() || probability > SHIFTS {
+        return other;
     }
-    let about: Vec<Vec<f64>> = (0..m)
-        .map(|j| {
-            let pairs = scans.absorbance.iter().zip(&means);
-            pairs.map(|(scan, mean)| scan[j] - mean).collect()
-        })
-        .collect();
-    // Of a scheme that does not describe the scans, the changes in shape are left over as well.
-    if along_time(at, &about).1 {
-        return None;
-    }
-    let in_time = along_time(at, std::slice::from_ref(&mean));
+    widen((&of_means, at), inverse, [(whole, freedom), (own, others)], plain);
+    Some(other.unwrap_or_else(|| ErringTogether {
+        standard_deviation: ((whole - own) / m as f64).sqrt(),
+        pattern: CommonError::Shift {
+            f,
+            degrees_of_freedom: (freedom, others),
+            probability,
+            goes_on: follow_each_other(&left_over(at, &[mean])[0]),
+        },
+    }))
+}
+
+/// Whether the residuals of the means go on from one scan to the next: their correlation with the one before against its standard
+/// deviation in white noise, `1/√n`, at 5 % on the one side that a drift makes (Bartlett's approximation). What was fitted pulls it
+/// below zero, so that chance is found less often than that.
+fn follow_each_other(means: &[f64]) -> bool {
+    let lagged = product(&means[1..], &means[..means.len() - 1]);
+    let n = means.len() as f64;
+    lagged / sum_of_squares(means) * n.sqrt() > normal_quantile(0.95)
+}
+
+/// Puts errors that know of shifts in the place of those that are smaller.
+fn widen(
+    (of_means, at): (&ProjectedProblem, &ProjectedProblem),
+    inverse: &[Vec<f64>],
+    [(whole, freedom), (own, others)]: [(f64, usize); 2],
+    errors: &mut RateErrors,
+) {
+    let count = errors.len();
     let part = |j: usize, normal: &dyn Fn(usize, usize) -> f64| -> f64 {
         let pairs = (0..count).flat_map(|a| (0..count).map(move |b| (a, b)));
         pairs
             .map(|(a, b)| inverse[j][a] * normal(a, b) * inverse[b][j])
             .sum()
     };
-    let plain = at.rss / degrees_of_freedom as f64;
-    let mut growth = 1.0_f64;
-    let errors = (0..count)
-        .map(|j| {
-            let of_whole = whole * part(j, &|a, b| of_means.normal[a][b]);
-            let of_own = own * part(j, &|a, b| at.normal[a][b] - of_means.normal[a][b]).max(0.0);
-            let square = of_whole + of_own;
-            let effective =
-                square * square / (of_whole * of_whole / freedom as f64 + of_own * of_own / others as f64);
-            growth = growth.max((square / (inverse[j][j] * plain)).sqrt());
-            (square.sqrt(), t_half_width(0.95, effective.max(1.0)))
-        })
-        .collect();
-    let found = ErringTogether {
-        standard_deviation: ((whole - own) / m as f64).sqrt(),
-        f,
-        degrees_of_freedom: (freedom, others),
-        probability,
-        growth,
-    };
-    Some((found, errors, in_time))
+    for (j, (error, half)) in errors.iter_mut().enumerate() {
+        let of_whole = whole * part(j, &|a, b| of_means.normal[a][b]);
+        let of_own = own * part(j, &|a, b| at.normal[a][b] - of_means.normal[a][b]).max(0.0);
+        let square = of_whole + of_own;
+        let effective =
+            square * square / (of_whole * of_whole / freedom as f64 + of_own * of_own / others as f64);
+        if square.sqrt() > *error {
+            *error = square.sqrt();
+            *half = half.max(t_half_width(0.95, effective.max(1.0)));
+        }
+    }
 }
 
 /// The rate constants with their errors and intervals; poor ones are told.
@@ -420,14 +538,7 @@ fn fit_shape(given: &Scans<'_>, shape: &SchemeModel<'_>, shifted: bool) -> Resul
     }
     // A shift of each scan is eliminated with the scan's mean: what is left is fitted, and no other shifts and spectra have a
     // smaller sum of squares.
-    let centred: Vec<Vec<f64>> = if shifted {
-        let pairs = given.absorbance.iter().zip(means(given));
-        pairs
-            .map(|(scan, mean)| scan.iter().map(|a| a - mean).collect())
-            .collect()
-    } else {
-        Vec::new()
-    };
+    let centred: Vec<Vec<f64>> = if shifted { about_means(given) } else { Vec::new() };
     let rows: Vec<&[f64]> = centred.iter().map(Vec::as_slice).collect();
     let scans = &Scans {
         absorbance: if shifted { &rows } else { given.absorbance },
@@ -463,33 +574,21 @@ fn fit_shape(given: &Scans<'_>, shape: &SchemeModel<'_>, shifted: bool) -> Resul
     let variance = at.rss / degrees_of_freedom as f64;
     let covariance = invert(&at.normal).ok_or_else(|| lost(iterations))?;
     let half = t_half_width(0.95, degrees_of_freedom as f64);
-    let mut errors: Vec<(f64, f64)> = (0..count)
+    let mut errors: RateErrors = (0..count)
         .map(|j| ((covariance[j][j] * variance).sqrt(), half))
         .collect();
-    let (mut along, mut lack_of_fit) = along_time(&at, &data);
-    let together = if shifted {
-        None
-    } else {
-        erring_together(scans, shape, (&k, &at), &covariance, degrees_of_freedom)
-    };
-    let together = together.map(|(found, grown, within)| {
-        // The readings of a scan are not independent then: what goes on in time is looked for in the means and about them.
-        let (whole, lack) = within;
-        (along, lack_of_fit) = (along.max(whole), lack);
-        errors = grown;
-        found
-    });
+    let (along, lack_of_fit) = along_time(&at, &data);
+    let together = erring_together(
+        (scans, shifted),
+        shape,
+        (&k, &at),
+        &covariance,
+        (degrees_of_freedom, &mut errors),
+    );
     let rates = rates_of(&names, &k, &errors, &mut remarks);
     let correlation = (count == 2).then(|| covariance[0][1] / (covariance[0][0] * covariance[1][1]).sqrt());
     let spectra = spectra_of(given, &at, variance, (&shape.species(), shape.equilibria()));
-    let shifts = shifted.then(|| {
-        let mut left = means(given);
-        for q in &at.basis {
-            let part = product(q, &left);
-            left.iter_mut().zip(q).for_each(|(v, q)| *v -= part * q);
-        }
-        left
-    });
+    let shifts = shifted.then(|| left_over(&at, &[means(given)]).remove(0));
     let other_intermediate = match shape {
         SchemeModel::Known(Scheme::Consecutive) => project(shape, scans.times, &data, &[k[1], k[0]])
             .and_then(|other| {

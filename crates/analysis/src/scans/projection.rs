@@ -1,7 +1,7 @@
 //! Scans at given rate constants: what the concentrations leave of them, and the search for the constants that leave the least.
 
 use super::scheme::SchemeModel;
-use crate::fit::solver::{factorise, product, sum_of_squares};
+use crate::fit::solver::{product, solved, sum_of_squares};
 use crate::refusal::Refusal;
 
 /// The state of the projected problem at given rate constants.
@@ -150,16 +150,7 @@ fn step(at: &ProjectedProblem, damping: f64) -> Option<Vec<f64>> {
             columns[b * m + a] = at.normal[a][b] * if a == b { 1.0 + damping } else { 1.0 };
         }
     }
-    let mut right = at.gradient.clone();
-    let mut upper = vec![0.0; m * m];
-    factorise(&mut columns, m, m, &mut right, &mut upper);
-    for j in (0..m).rev() {
-        for i in j + 1..m {
-            right[j] -= upper[j * m + i] * right[i];
-        }
-        right[j] /= upper[j * m + j];
-    }
-    right.iter().all(|v| v.is_finite()).then_some(right)
+    solved(&mut columns, at.gradient.clone())
 }
 
 /// Rate constants at the minimum.

@@ -191,6 +191,7 @@ fn tell(
                 low: given.lower,
                 high: given.upper,
                 kind: "t".into(),
+                ..Interval::default()
             })
             .collect()
     };

@@ -16,8 +16,8 @@ use super::spectrum::{in_question, still_open};
 use super::{BY, PlotData, Six, TRUSTED_ABSORBANCE, TraceResult, likely, told, unit_in_terms};
 use crate::refusal::Refusal;
 use crate::scans::{
-    Equilibrium, GlobalFit, Network, Scans, Scheme, SpeciesSpectrum, fit_global, fit_global_shifted,
-    fit_network_with, isosbestic_points, rank, refuse_no_change,
+    CommonError, Equilibrium, ErringTogether, GlobalFit, Network, Scans, Scheme, SpeciesSpectrum, fit_global,
+    fit_global_shifted, fit_network_with, isosbestic_points, rank, refuse_no_change,
 };
 
 /// What is asked of repeated scans.
@@ -401,6 +401,7 @@ fn tell_scheme(found: &GlobalFit, scans: &Scans<'_>, time: &Unit, outcome: &mut 
                 low: rate.interval.lower,
                 high: rate.interval.upper,
                 kind: "t".into(),
+                ..KeptInterval::default()
             }],
             reason: None,
         });
@@ -423,25 +424,7 @@ fn tell_scheme(found: &GlobalFit, scans: &Scans<'_>, time: &Unit, outcome: &mut 
         .statistics
         .insert("correlation_along_time".into(), found.along_time);
     if let Some(together) = &found.together {
-        outcome.statistics.insert(
-            "offset_of_scans_standard_deviation".into(),
-            together.standard_deviation,
-        );
-        outcome.statistics.insert("offset_of_scans_f".into(), together.f);
-        outcome
-            .statistics
-            .insert("offset_of_scans_probability".into(), together.probability);
-        let (of, against) = together.degrees_of_freedom;
-        outcome.remarks.push(Diagnostic::warning(
-            Code::new("scans-shifted"),
-            format!(
-                "all wavelengths of a scan err together, as if each scan were shifted as a whole by {} (a reading scatters by {}; F {:.1} on {of} and {against}, probability {}): the errors of the rate constants allow for it, and with `--shifted` the shifts are fitted and the errors become smaller",
-                Six(together.standard_deviation),
-                Six(found.residual_sd),
-                together.f,
-                likely(together.probability)
-            ),
-        ));
+        tell_together(together, found, outcome);
     }
     if found.lack_of_fit {
         outcome.remarks.push(Diagnostic::warning(
@@ -462,6 +445,55 @@ fn tell_scheme(found: &GlobalFit, scans: &Scans<'_>, time: &Unit, outcome: &mut 
         (scans.times.len() * scans.wavelengths.len()) as f64,
     );
     outcome.termination = format!("converged in {} steps", found.iterations);
+}
+
+/// That the readings of a scan err together, and whether as a shift of the scan.
+fn tell_together(together: &ErringTogether, found: &GlobalFit, outcome: &mut Outcome) {
+    let size = Six(together.standard_deviation);
+    let reading = Six(found.residual_sd);
+    let (code, text) = match together.pattern {
+        CommonError::Shift {
+            f,
+            degrees_of_freedom: (of, against),
+            probability,
+            goes_on,
+        } => {
+            let statistics = &mut outcome.statistics;
+            statistics.insert(
+                "offset_of_scans_standard_deviation".into(),
+                together.standard_deviation,
+            );
+            statistics.insert("offset_of_scans_f".into(), f);
+            statistics.insert("offset_of_scans_probability".into(), probability);
+            let errors = if goes_on || found.lack_of_fit {
+                "they go on from one scan to the next, as a drift does, and the errors above are too small for that; with `--shifted` shifts \
+                 of any kind are fitted"
+            } else {
+                "the errors of the rate constants allow for shifts that do not hang together from scan to scan; with `--shifted` the shifts \
+                 are fitted"
+            };
+            let text = format!(
+                "all wavelengths of a scan err together and alike, as far as the noise shows it, as if each scan were shifted as a whole by {size} (a reading scatters by \
+                 {reading}; F {f:.1} on {of} and {against}, probability {}): {errors}",
+                likely(probability)
+            );
+            ("scans-shifted", text)
+        }
+        // That the scheme does not describe the scans is said already, and that the errors are too small.
+        CommonError::Other if found.lack_of_fit => return,
+        CommonError::Other => {
+            outcome.statistics.insert(
+                "common_to_scans_standard_deviation".into(),
+                together.standard_deviation,
+            );
+            let text = format!(
+                "the readings of a scan err together, not as a shift of the whole scan alone (by about {size}; a reading scatters by \
+                 {reading}): the errors above are too small, and `--shifted` does not mend that"
+            );
+            ("scans-err-together", text)
+        }
+    };
+    outcome.remarks.push(Diagnostic::warning(Code::new(code), text));
 }
 
 /// By how much the scans are shifted as a whole.

@@ -37,16 +37,23 @@ fn pairs(out: &mut ValueBlock, a: &ValueBlock, b: &ValueBlock, f: impl Fn(f64, f
     }
 }
 
-/// Adds `slope` times a factor to the slope of an input; where nothing else uses that input, it is all of its slope.
+/// Adds `slope` times a factor to the slope of an input; where nothing else uses that input, it is all of its slope. `still`: see
+/// [`handed_on`].
 #[inline(always)]
-fn pass(to: &mut ValueBlock, only: bool, slope: &ValueBlock, f: impl Fn(usize) -> f64) {
+fn pass(
+    to: &mut ValueBlock,
+    only: bool,
+    slope: &ValueBlock,
+    still: impl Fn(usize) -> bool,
+    f: impl Fn(usize) -> f64,
+) {
     if only {
         for (k, (o, s)) in to.iter_mut().zip(slope).enumerate() {
-            *o = handed_on(*s, f(k));
+            *o = handed_on(*s, f(k), still(k));
         }
     } else {
         for (k, (o, s)) in to.iter_mut().zip(slope).enumerate() {
-            *o += handed_on(*s, f(k));
+            *o += handed_on(*s, f(k), still(k));
         }
     }
 }
@@ -85,8 +92,15 @@ impl SlopesBefore<'_> {
     /// Hands `slope` times a factor on to an input, where that depends on a parameter.
     #[inline(always)]
     fn give(&mut self, input: usize, f: impl Fn(usize) -> f64) {
+        self.give_where(input, |_| false, f);
+    }
+
+    /// The same with what [`handed_on`] must know.
+    #[inline(always)]
+    fn give_where(&mut self, input: usize, still: impl Fn(usize) -> bool, f: impl Fn(usize) -> f64) {
         if self.tape.active[input] {
-            pass(&mut self.before[input], self.tape.uses[input] == 1, self.slope, f);
+            let only = self.tape.uses[input] == 1;
+            pass(&mut self.before[input], only, self.slope, still, f);
         }
     }
 }
@@ -141,6 +155,7 @@ impl FormulaTape {
         let Some(slope) = rest.first() else { return };
         let own = &registers[place];
         let value = |i: usize| &registers[i];
+        let rests = |i: usize| !self.active[i];
         let mut to = SlopesBefore {
             before,
             slope,
@@ -158,13 +173,15 @@ impl FormulaTape {
             }
             Op::Multiply(a, b) => {
                 let (va, vb) = (value(a), value(b));
-                to.give(a, |k| vb[k]);
-                to.give(b, |k| va[k]);
+                let (first, second) = (rests(a), rests(b));
+                to.give_where(a, |_| second, |k| vb[k]);
+                to.give_where(b, |_| first, |k| va[k]);
             }
             Op::Divide(a, b) => {
-                let vb = value(b);
-                to.give(a, |k| 1.0 / vb[k]);
-                to.give(b, |k| -(own[k] / vb[k]));
+                let (va, vb) = (value(a), value(b));
+                let (first, second) = (rests(a), rests(b));
+                to.give_where(a, |_| second, |k| 1.0 / vb[k]);
+                to.give_where(b, |k| first && va[k] == 0.0, |k| -(own[k] / vb[k]));
             }
             Op::Negate(a) => to.give(a, |_| -1.0),
             Op::Integer(a, n) => {
@@ -180,9 +197,16 @@ impl FormulaTape {
                 let (va, vb) = (value(a), value(b));
                 to.give(a, |k| vb[k] * va[k].powf(vb[k] - 1.0));
                 // 0 to a positive power stays 0 whatever the power.
-                to.give(b, |k| if own[k] == 0.0 { 0.0 } else { own[k] * va[k].ln() });
+                to.give_where(
+                    b,
+                    |k| own[k] == 0.0,
+                    |k| if own[k] == 0.0 { 0.0 } else { own[k] * va[k].ln() },
+                );
             }
-            Op::Exp(a) => to.give(a, |k| own[k]),
+            Op::Exp(a) => {
+                let divides = self.divides[place];
+                to.give_where(a, |k| divides && own[k].is_infinite(), |k| own[k]);
+            }
             Op::Ln(a) => to.give(a, |k| 1.0 / value(a)[k]),
             Op::Log10(a) => to.give(a, |k| 1.0 / (value(a)[k] * f64::LN_10)),
             Op::Sqrt(a) => to.give(a, |k| 0.5 / own[k]),

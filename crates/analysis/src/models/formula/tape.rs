@@ -5,11 +5,16 @@ use std::collections::BTreeMap;
 
 use crate::double::Real;
 
-/// A slope times a factor; nothing where one of them is zero, though the other has no bound. `(k*x)^b` and `sqrt(k*x)` at x = 0 have a slope
-/// without bound in their base, which does not move with k; `1/(1+exp(k*x))` has none in an exponential that is too large to hold.
+/// A slope times a factor. Zero times something without bound is zero only where it is certain: where the instruction is `still`, that
+/// is, where what it gives at this point is the same whatever the input is.
+///
+/// `k*x` at x = 0 is zero for every k, so that `sqrt(k*x)` and `(k*x)^b` do not move with k, though their slope in the base has no bound.
+/// `k*log(x)` at x = 0 is without bound for every k, and what is finite beyond it does not move. A zero that comes of a parameter says
+/// nothing: `sqrt(k)^2*x` at k = 0 has the slope x. It stays undefined, and so does a start there.
 #[inline(always)]
-pub(super) fn handed_on<T: Real>(slope: T, factor: T) -> T {
-    if slope.value() == 0.0 || factor.value() == 0.0 {
+pub(super) fn handed_on<T: Real>(slope: T, factor: T, still: bool) -> T {
+    let nothing = factor.value() == 0.0 || slope.value() == 0.0 && factor.value().is_infinite();
+    if still && nothing {
         T::exactly(0.0)
     } else {
         slope * factor
@@ -52,6 +57,9 @@ pub(super) struct FormulaTape {
     pub(super) varies: Vec<bool>,
     /// How many inputs of instructions that depend on a parameter each instruction is, up to the root.
     pub(super) uses: Vec<u32>,
+    /// Whether the instruction is nothing but a divisor, or a part of one beside what moves with no parameter: where it is too large to
+    /// hold, the quotient is zero, and so are its slopes, which fall with its square.
+    pub(super) divides: Vec<bool>,
     pub(super) root: usize,
 }
 
@@ -118,6 +126,25 @@ impl FormulaTape {
             let (a, b) = op.inputs();
             for input in a.into_iter().chain(b) {
                 self.uses[input] += 1;
+            }
+        }
+        self.divides = vec![true; self.ops.len()];
+        self.divides[root] = false;
+        for place in (0..=root).rev() {
+            let own = self.divides[place];
+            match self.ops[place] {
+                Op::Divide(a, _) => self.divides[a] = false,
+                Op::Add(a, b) | Op::Subtract(a, b) => {
+                    self.divides[a] &= own && !self.active[b];
+                    self.divides[b] &= own && !self.active[a];
+                }
+                Op::Negate(a) => self.divides[a] &= own,
+                other => {
+                    let (a, b) = other.inputs();
+                    for input in a.into_iter().chain(b) {
+                        self.divides[input] = false;
+                    }
+                }
             }
         }
     }
@@ -250,42 +277,45 @@ impl FormulaTape {
             let from = &rest[..lanes];
             let value = |i: usize| &registers[i * lanes..(i + 1) * lanes];
             let own = value(place);
-            let mut pass = |i: usize, f: &dyn Fn(usize) -> T| {
+            let mut pass = |i: usize, still: &dyn Fn(usize) -> bool, f: &dyn Fn(usize) -> T| {
                 if self.active[i] {
                     for (lane, s) in before[i * lanes..(i + 1) * lanes].iter_mut().enumerate() {
-                        *s = *s + handed_on(from[lane], f(lane));
+                        *s = *s + handed_on(from[lane], f(lane), still(lane));
                     }
                 }
             };
+            let rests = |i: usize| !self.active[i];
+            let never = |_: usize| false;
             match self.ops[place] {
                 Op::Constant(_) | Op::Pi | Op::Variable(_) | Op::Parameter(_) => {}
                 Op::Add(a, b) => {
-                    pass(a, &|_| T::exactly(1.0));
-                    pass(b, &|_| T::exactly(1.0));
+                    pass(a, &never, &|_| T::exactly(1.0));
+                    pass(b, &never, &|_| T::exactly(1.0));
                 }
                 Op::Subtract(a, b) => {
-                    pass(a, &|_| T::exactly(1.0));
-                    pass(b, &|_| T::exactly(-1.0));
+                    pass(a, &never, &|_| T::exactly(1.0));
+                    pass(b, &never, &|_| T::exactly(-1.0));
                 }
                 Op::Multiply(a, b) => {
-                    pass(a, &|k| value(b)[k]);
-                    pass(b, &|k| value(a)[k]);
+                    pass(a, &|_| rests(b), &|k| value(b)[k]);
+                    pass(b, &|_| rests(a), &|k| value(a)[k]);
                 }
                 Op::Divide(a, b) => {
-                    pass(a, &|k| T::exactly(1.0) / value(b)[k]);
-                    pass(b, &|k| -(own[k] / value(b)[k]));
+                    pass(a, &|_| rests(b), &|k| T::exactly(1.0) / value(b)[k]);
+                    let nothing = |k: usize| rests(a) && value(a)[k].value() == 0.0;
+                    pass(b, &nothing, &|k| -(own[k] / value(b)[k]));
                 }
-                Op::Negate(a) => pass(a, &|_| T::exactly(-1.0)),
+                Op::Negate(a) => pass(a, &never, &|_| T::exactly(-1.0)),
                 Op::Integer(a, n) => {
                     if n != 0 {
-                        pass(a, &|k| T::exactly(f64::from(n)) * value(a)[k].powi(n - 1));
+                        pass(a, &never, &|k| T::exactly(f64::from(n)) * value(a)[k].powi(n - 1));
                     }
                 }
                 Op::Power(a, b) => {
                     let one = T::exactly(1.0);
-                    pass(a, &|k| value(b)[k] * value(a)[k].powf(value(b)[k] - one));
+                    pass(a, &never, &|k| value(b)[k] * value(a)[k].powf(value(b)[k] - one));
                     // 0 to a positive power stays 0 whatever the power.
-                    pass(b, &|k| {
+                    pass(b, &|k| own[k].value() == 0.0, &|k| {
                         if own[k].value() == 0.0 {
                             zero
                         } else {
@@ -293,17 +323,20 @@ impl FormulaTape {
                         }
                     });
                 }
-                Op::Exp(a) => pass(a, &|k| own[k]),
-                Op::Ln(a) => pass(a, &|k| T::exactly(1.0) / value(a)[k]),
-                Op::Log10(a) => pass(a, &|k| T::exactly(1.0) / (value(a)[k] * T::LN_10)),
-                Op::Sqrt(a) => pass(a, &|k| T::exactly(0.5) / own[k]),
-                Op::Sin(a) => pass(a, &|k| value(a)[k].cos()),
-                Op::Cos(a) => pass(a, &|k| -value(a)[k].sin()),
-                Op::Tan(a) => pass(a, &|k| T::exactly(1.0) + own[k] * own[k]),
-                Op::Atan(a) => pass(a, &|k| {
+                Op::Exp(a) => {
+                    let divides = self.divides[place];
+                    pass(a, &|k| divides && own[k].value().is_infinite(), &|k| own[k]);
+                }
+                Op::Ln(a) => pass(a, &never, &|k| T::exactly(1.0) / value(a)[k]),
+                Op::Log10(a) => pass(a, &never, &|k| T::exactly(1.0) / (value(a)[k] * T::LN_10)),
+                Op::Sqrt(a) => pass(a, &never, &|k| T::exactly(0.5) / own[k]),
+                Op::Sin(a) => pass(a, &never, &|k| value(a)[k].cos()),
+                Op::Cos(a) => pass(a, &never, &|k| -value(a)[k].sin()),
+                Op::Tan(a) => pass(a, &never, &|k| T::exactly(1.0) + own[k] * own[k]),
+                Op::Atan(a) => pass(a, &never, &|k| {
                     T::exactly(1.0) / (T::exactly(1.0) + value(a)[k] * value(a)[k])
                 }),
-                Op::Abs(a) => pass(a, &|k| {
+                Op::Abs(a) => pass(a, &never, &|k| {
                     T::exactly(if value(a)[k].value() < 0.0 { -1.0 } else { 1.0 })
                 }),
             }

@@ -1,7 +1,12 @@
 //! Errors that stand in a column of their own, in the unit of what they are of.
 
+use std::collections::BTreeMap;
+use std::sync::LazyLock;
+
 use curvary_record::unit::spelled;
 use curvary_record::{Column, Quantity, Trace, Unit};
+
+use serde::Deserialize;
 
 use crate::refusal::Refusal;
 use crate::study::label_of;
@@ -47,7 +52,9 @@ pub(in crate::study) fn errors_in(errors: &Trace, of: &Recorded, y: &Column) -> 
     }
     if bare && let Some(what) = not_understood(&head, of) {
         return Err(refused(&format!(
-            "may be in a unit of their own: `{what}` in its head is not understood"
+            "may be in a unit of their own: `{what}` in its head is not understood; in a copy of the file whose head is `SD`, or `SD ({})` \
+             with the unit they are in, they count",
+            named(&of.unit)
         )));
     }
     let own = if bare { &of.unit } else { stated };
@@ -89,29 +96,56 @@ fn words(head: &str) -> impl Iterator<Item = String> {
         .map(str::to_lowercase)
 }
 
-/// Words for an error that is a part of the value, in the languages of the readers' vocabulary.
-const RELATIVE: [&str; 12] = [
-    "rsd",
-    "rsds",
-    "rse",
-    "cv",
-    "cvs",
-    "vk",
-    "rel",
-    "srel",
-    "sdrel",
-    "relsd",
-    "variation",
-    "variationskoeffizient",
-];
+/// Words of one language.
+#[derive(Debug, Default, Deserialize)]
+#[serde(deny_unknown_fields, default)]
+struct LanguageWords {
+    words: Vec<String>,
+    /// Beginnings of words.
+    beginnings: Vec<String>,
+    /// What may stand anywhere, in scripts without blanks.
+    parts: Vec<String>,
+}
+
+/// What `words.toml` says, by language.
+#[derive(Debug, Default, Deserialize)]
+#[serde(deny_unknown_fields)]
+struct ErrorWords {
+    relative: BTreeMap<String, LanguageWords>,
+    harmless: BTreeMap<String, LanguageWords>,
+}
+
+/// The words, read once; a test sees that the file is one.
+static WORDS: LazyLock<ErrorWords> =
+    LazyLock::new(|| toml::from_str(include_str!("words.toml")).unwrap_or_default());
 
 /// Whether errors are parts of each value, by the head over them; what stands over the values too, such as relative fluorescence, is no
 /// word about the errors.
 fn is_relative(head: &str, of: &Recorded) -> bool {
-    words(head).any(|word| {
-        (RELATIVE.contains(&word.as_str()) || word.starts_with("relativ"))
-            && words(&of.head).all(|other| other != word)
-    })
+    let over_values: Vec<String> = words(&of.head).collect();
+    let own = |word: &String| !over_values.contains(word);
+    let means = |word: String| {
+        own(&word)
+            && WORDS.relative.values().any(|language| {
+                language.words.contains(&word)
+                    || language
+                        .beginnings
+                        .iter()
+                        .any(|begun| word.starts_with(begun.as_str()))
+                    || language.parts.iter().any(|part| word.contains(part.as_str()))
+            })
+    };
+    words(head).any(means)
+}
+
+/// Whether words say nothing of a unit or of a factor.
+fn is_harmless(text: &str, of: &Recorded) -> bool {
+    let text = text.to_lowercase();
+    text == of.quantity.as_str()
+        || WORDS
+            .harmless
+            .values()
+            .any(|language| language.words.contains(&text))
 }
 
 /// What stands in a head that was read as one without a unit, and may all the same say one, or a factor: behind a slash, in brackets, by
@@ -129,6 +163,7 @@ fn not_understood(head: &str, of: &Recorded) -> Option<String> {
         matches!(text, "" | "1" | "-" | "–" | "—")
             || counts.is_some_and(|rest| rest.starts_with('='))
             || stands_over_values(text)
+            || is_harmless(text, of)
     };
     let mut name = String::new();
     let mut rest = head;
@@ -220,6 +255,12 @@ mod tests {
     const LIGHT: (Quantity, &str) = (Quantity::ABSORBANCE, "{AU}");
 
     #[test]
+    fn the_words_are_read() {
+        let read: ErrorWords = toml::from_str(include_str!("words.toml")).expect("words.toml reads");
+        assert!(read.relative.len() >= 20 && !read.harmless.is_empty());
+    }
+
+    #[test]
     fn parts_of_one_are_no_errors_of_absorbance() {
         for (head, code) in [
             ("SD (ppm)", "[ppm]"),
@@ -257,9 +298,18 @@ mod tests {
             let why = two(head, "1", LIGHT).expect_err(head);
             assert!(why.contains(&format!("`{head}`")), "{why}");
         }
-        for head in ["SD_mAU", "SD, mAU", "2 SD", "2σ of A340"] {
+        for head in [
+            "SD_mAU",
+            "SD, mAU",
+            "2 SD",
+            "2σ of A340",
+            "SD (2s)",
+            "SD (k=2)",
+            "SD (percent)",
+        ] {
             let why = two(head, "1", LIGHT).expect_err(head);
             assert!(why.contains(&format!("`{head}`")), "{why}");
+            assert!(why.contains("in a copy of the file"), "{why}");
         }
         for head in [
             "SD",
@@ -274,6 +324,11 @@ mod tests {
             "SD (A340)",
             "SD (a.u.)",
             "SD A340/A280",
+            "SD (±)",
+            "SD (1s)",
+            "SD (corrected)",
+            "SD (absorbance)",
+            "SD [k = 1]",
         ] {
             assert_eq!(two(head, "1", LIGHT), Ok(2.0), "{head}");
         }
@@ -294,6 +349,13 @@ mod tests {
             ("SD_rel", "1", LIGHT),
             ("coefficient of variation", "1", LIGHT),
             ("RSD", "1", (Quantity::RATE, "{AU}/min")),
+            ("相对标准偏差", "1", LIGHT),
+            ("相対標準偏差", "1", LIGHT),
+            ("relatieve SD", "1", LIGHT),
+            ("écart type relatif", "1", LIGHT),
+            ("ОСКО", "1", LIGHT),
+            ("относительное СКО", "1", LIGHT),
+            ("odchylenie względne", "1", LIGHT),
         ] {
             let why = two(head, code, of).expect_err(head);
             assert!(why.contains(&format!("`{head}`")), "{why}");

@@ -341,6 +341,7 @@ fn say_dealt(
                 low: dealt.intervals[j].lower,
                 high: dealt.intervals[j].upper,
                 kind: kind.into(),
+                ..Interval::default()
             });
         }
         if let Some(error) = parameter.standard_error.filter(|error| *error > 0.0) {

@@ -2,7 +2,7 @@
 
 use curvary_record::{Code, Diagnostic, Interval as KeptInterval, Outcome, Parameter, Unit};
 
-use crate::fit::{Derived, Determination, Fit, FitInterval};
+use crate::fit::{Derived, Determination, Fit, FitInterval, FitRemark, ProfileInterval};
 use crate::study::likely;
 
 /// Why a quantity that follows from the parameters is in doubt; its own error decides, since a ratio of two parameters may
@@ -33,10 +33,19 @@ pub(in crate::study) fn tell(outcome: &mut Outcome, fit: &Fit, unit: &dyn Fn(&st
             low: interval.lower,
             high: interval.upper,
             kind: kind.into(),
+            ..KeptInterval::default()
         })
     };
-    let intervals = |linear: &Option<FitInterval>, profile: &Option<FitInterval>| {
-        let both = [interval(linear, "t"), interval(profile, "profile-likelihood")];
+    let by_profile = |profile: &ProfileInterval| KeptInterval {
+        level: fit.level,
+        low: profile.lower.value(),
+        high: profile.upper.value(),
+        kind: "profile-likelihood".into(),
+        low_not_found: profile.lower.why_not_found(),
+        high_not_found: profile.upper.why_not_found(),
+    };
+    let intervals = |linear: &Option<FitInterval>, profile: &Option<ProfileInterval>| {
+        let both = [interval(linear, "t"), profile.as_ref().map(by_profile)];
         both.into_iter().flatten().collect()
     };
     outcome.termination = fit.termination.words().into();
@@ -74,7 +83,32 @@ pub(in crate::study) fn tell(outcome: &mut Outcome, fit: &Fit, unit: &dyn Fn(&st
         .as_ref()
         .map(|all| all.chunks(size).map(<[f64]>::to_vec).collect())
         .unwrap_or_default();
+    say_not_found(outcome);
     statistics(outcome, fit);
+}
+
+/// Says which limits were not found, and why.
+fn say_not_found(outcome: &mut Outcome) {
+    let mut told = Vec::new();
+    for parameter in &outcome.parameters {
+        for interval in &parameter.intervals {
+            for (end, why) in [
+                ("lower", &interval.low_not_found),
+                ("upper", &interval.high_not_found),
+            ] {
+                if let Some(why) = why {
+                    told.push(format!(
+                        "the {end} end of the interval of {} was not found: {why}",
+                        parameter.name
+                    ));
+                }
+            }
+        }
+    }
+    let warnings = told
+        .into_iter()
+        .map(|text| Diagnostic::warning(Code::new("limit-not-found"), text));
+    outcome.remarks.extend(warnings);
 }
 
 /// Puts the statistics of a fit into the record, and what its residuals say.
@@ -125,8 +159,9 @@ pub(in crate::study) fn statistics(outcome: &mut Outcome, fit: &Fit) {
             .push(Diagnostic::warning(Code::new("residuals-odd"), warning.words()));
     }
     for remark in &fit.remarks {
-        outcome
-            .remarks
-            .push(Diagnostic::note(Code::new("fit-remark"), remark.words()));
+        outcome.remarks.push(match remark {
+            FitRemark::LowerMinimum { .. } => Diagnostic::warning(Code::new("lower-minimum"), remark.words()),
+            _ => Diagnostic::note(Code::new("fit-remark"), remark.words()),
+        });
     }
 }

@@ -1,6 +1,7 @@
 //! How parameters that runs share scatter between them, and what that does to the errors.
 
 use crate::distribution::t_half_width;
+use crate::fit::solver::solved;
 use crate::fit::{FitInterval, SharedFit};
 use crate::models::Model;
 use crate::study::replicates::{Pooled, pool};
@@ -134,14 +135,11 @@ fn widen_own(
     let slopes: Vec<Vec<f64>> = (first_own..size)
         .map(|own| {
             let right: Vec<f64> = moving.iter().map(|j| plain[own * size + j]).collect();
-            solved(
-                moving
-                    .iter()
-                    .map(|a| moving.iter().map(|b| plain[a * size + b]).collect())
-                    .collect(),
-                right,
-            )
-            .unwrap_or_default()
+            let mut columns: Vec<f64> = moving
+                .iter()
+                .flat_map(|b| moving.iter().map(move |a| plain[a * size + b]))
+                .collect();
+            solved(&mut columns, right).unwrap_or_default()
         })
         .collect();
     let runs = shared.alone.len();
@@ -193,31 +191,4 @@ fn widen_own(
         }
     }
     true
-}
-
-/// Solves a few equations by elimination with pivots; none where they are singular.
-fn solved(mut rows: Vec<Vec<f64>>, mut right: Vec<f64>) -> Option<Vec<f64>> {
-    let n = right.len();
-    for i in 0..n {
-        let pivot = (i..n).max_by(|a, b| rows[*a][i].abs().total_cmp(&rows[*b][i].abs()))?;
-        rows.swap(i, pivot);
-        right.swap(i, pivot);
-        if rows[i][i] == 0.0 || !rows[i][i].is_finite() {
-            return None;
-        }
-        for below in i + 1..n {
-            let part = rows[below][i] / rows[i][i];
-            let above = rows[i].clone();
-            rows[below]
-                .iter_mut()
-                .zip(above)
-                .for_each(|(own, above)| *own -= part * above);
-            right[below] -= part * right[i];
-        }
-    }
-    for i in (0..n).rev() {
-        let known: f64 = (i + 1..n).map(|at| rows[i][at] * right[at]).sum();
-        right[i] = (right[i] - known) / rows[i][i];
-    }
-    Some(right)
 }

@@ -478,6 +478,7 @@ fn say_between(
                 low: Some(pooled.between_interval.0),
                 high: Some(pooled.between_interval.1),
                 kind: "q-profile".into(),
+                ..KeptInterval::default()
             }],
             reason: None,
         };

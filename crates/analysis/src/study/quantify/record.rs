@@ -34,6 +34,7 @@ pub(super) fn limit(parameter: &mut Parameter, limits: ConcentrationSet, level: 
         low,
         high,
         kind: "fieller".into(),
+        ..KeptInterval::default()
     });
     parameter.reason = why.map(|why| format!("{why}: the slope cannot be distinguished from zero"));
 }
@@ -49,6 +50,7 @@ pub(super) fn tell_line(line: &Calibration, plan: &QuantifyPlan, unit: &Unit, ou
             low: Some(low),
             high: Some(high),
             kind: "t".into(),
+            ..KeptInterval::default()
         });
     }
     outcome.parameters.push(slope);
@@ -140,6 +142,7 @@ pub(super) fn tell_bent(line: &BentCalibration, plan: &QuantifyPlan, unit: &Unit
                 low: Some(value - quantile * error),
                 high: Some(value + quantile * error),
                 kind: "t".into(),
+                ..KeptInterval::default()
             }],
             ..simple(name, value, unit)
         });

@@ -192,6 +192,7 @@ impl UnknownReading<'_> {
                 low: Some(component.interval[0] * dilution.value),
                 high: Some(component.interval[1] * dilution.value),
                 kind: "t".into(),
+                ..KeptInterval::default()
             });
             allow_for_dilution(&mut parameter, dilution);
             outcome.parameters.push(parameter);

@@ -736,6 +736,7 @@ fn interval_about((net, error): (f64, f64), sign: f64, of: SteadyRate) -> Option
         low: Some(net - below / own * error),
         high: Some(net + above / own * error),
         kind: "t".into(),
+        ..KeptInterval::default()
     })
 }
 

@@ -223,6 +223,7 @@ fn parameter(
             low: end(quantity.interval.lower),
             high: end(quantity.interval.upper),
             kind: "t".into(),
+            ..Interval::default()
         }],
         reason: None,
     };
