@@ -18,6 +18,7 @@ mod explain;
 mod foot;
 mod grid;
 mod heads;
+mod heard_lines;
 mod items;
 mod join;
 mod labelled;
