@@ -13,6 +13,7 @@ mod axis;
 mod clocks;
 mod computed;
 mod curves;
+mod doubts;
 mod fitting;
 mod hearing;
 mod long;
