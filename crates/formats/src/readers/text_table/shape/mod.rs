@@ -13,6 +13,7 @@ mod axis;
 mod clocks;
 mod computed;
 mod curves;
+mod curves_in_rows;
 mod doubts;
 mod fitting;
 mod hearing;
@@ -49,7 +50,7 @@ use self::summaries::summed_rows;
 use self::template::Glance;
 use self::verdict::{NOT_A_MEASUREMENT, TableVerdict};
 use super::columns::{
-    Column, Stats, corner_heads, describe, give_meaning, hear_vocabulary,
+    Column, CornerHead, Stats, corner_heads, describe, give_meaning, head_or_first_word, hear_vocabulary,
 };
 use super::context::Context;
 use super::explain::columns_told;
