@@ -1,5 +1,7 @@
 //! What the words around a table say about it.
 
+mod line;
+
 use std::cell::RefCell;
 use std::collections::{BTreeSet, HashSet};
 
@@ -17,12 +19,6 @@ const MAX_LINES: usize = 400;
 
 /// A line from this many bytes on is a sentence, and no title that gives a factor.
 const LONGEST_TITLE: usize = 60;
-
-/// A line from this many bytes on is prose, and states no form of the numbers.
-const LONGEST_FACT: usize = 100;
-
-/// So many words behind one that denies are denied.
-const REACH_OF_A_NEGATION: usize = 4;
 
 /// What so many lines say is remembered, none of them longer than this: the same lines stand above many tables, in one
 /// file and in all files of a program.
@@ -300,9 +296,6 @@ fn names_another_wavelength(lower: &str) -> bool {
         })
     })
 }
-
-/// `dell'`, `nell'`, `sull'`: the longest words of Italian and French that lose their last letter before a vowel.
-const LONGEST_ARTICLE: usize = 4;
 
 impl Context {
     /// Gathers from lines of words and from the claims made of them.
@@ -721,203 +714,6 @@ impl Context {
         }
     }
 
-    #[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
-    fn hear_all(&mut self, line: &str) {
-        if is_of_other_things(line) {
-            return;
-        }
-        if line.contains('0') && line.len() < LONGEST_TITLE && crate::column_header::scale_of(line).is_some()
-        {
-            let measured = crate::column_header::read_column_header(line)
-                .quantity
-                // `All absorbances are multiplied by 10`
-                .or_else(|| line.split_whitespace().take(4).find_map(words::quantity_of));
-            if measured.is_some_and(|quantity| quantity.is_of_light()) {
-                self.scaled = Some(line.trim().to_owned());
-            }
-        }
-        if let Some(computed) = crate::column_header::computed_by_line(line) {
-            self.computed = Some(computed);
-        }
-        self.hear_axes(line);
-        self.hear_bracketed(line);
-        self.hear_titled(line);
-        if let Some((quantity, initials)) = words::optical_in(line) {
-            self.abbreviated.push((initials, quantity.clone()));
-            self.others.insert(quantity);
-        }
-        if let words::HeaderWord::Other(quantity) = words::word(line)
-            && words::is_of_another_trade(&quantity)
-            // `tel 0555-12 34` below a letter is no header.
-            && !line.contains(|c: char| c.is_ascii_digit())
-        {
-            self.of_another_trade = Some(line.trim().to_owned());
-        }
-        let stated_before = self.stated.len();
-        let statements = preamble::statements(line)
-            .into_iter()
-            .map(|statement| line[statement].trim_matches('"'));
-        // `absorbance vs reaction time (hours)` names both axes.
-        let phrases: Vec<(&str, &str)> = statements
-            .flat_map(|statement| {
-                let parts = statement.split(':').flat_map(|part| part.split(" vs "));
-                let phrases = parts.flat_map(|part| part.split(" vs. "));
-                phrases.map(move |phrase| (statement, phrase))
-            })
-            .collect();
-        for (statement, phrase) in phrases {
-            // A phrase about an axis is short; a sentence may name a quantity and a unit that do not go together.
-            if phrase.split_whitespace().count() <= 5 && phrase.len() >= 4 {
-                let head = crate::column_header::read_column_header(phrase.trim());
-                // `Lamp change: 340 nm` says something else.
-                if !statement.contains(": ")
-                    && !statement.contains('=')
-                    && !statement.trim_end().ends_with(':')
-                    && !names_another_wavelength(&phrase.to_lowercase())
-                {
-                    self.hear_wavelength(&head);
-                }
-                // `E 540 nm`: what was measured, and where.
-                let at_wavelength = head.held.iter().any(|held| held.quantity == Quantity::WAVELENGTH);
-                if let Some(quantity) = head
-                    .quantity
-                    .as_ref()
-                    .filter(|q| at_wavelength && q.is_of_light())
-                {
-                    self.quantities.insert(quantity.clone());
-                }
-                if let (Some(quantity), Some(unit), true) = (head.quantity, head.unit, head.held.is_empty()) {
-                    self.stated.push((quantity, unit));
-                }
-            }
-        }
-        // `A, time in min`: the symbol in front of what it was measured over.
-        let symbol = line.split_once(',').map_or("", |(front, _)| front.trim());
-        if self.stated.len() > stated_before && matches!(symbol, "A" | "E") {
-            self.quantities.insert(Quantity::ABSORBANCE);
-        }
-        // `A405`, `OD600`
-        for word in line.split_whitespace() {
-            let word = word.trim_matches(|c: char| !c.is_alphanumeric());
-            if !(4..=8).contains(&word.len()) || !word.ends_with(|c: char| c.is_ascii_digit()) {
-                continue;
-            }
-            let head = crate::column_header::read_column_header(word);
-            if let (Some(quantity), [held]) = (head.quantity, head.held.as_slice())
-                && held.quantity == Quantity::WAVELENGTH
-            {
-                self.quantities.insert(quantity);
-                self.heard.push((held.value, held.unit.clone()));
-            }
-        }
-        let lower = line.to_lowercase();
-        let parts: Vec<&str> = lower.split_whitespace().collect();
-        let has = |sign: u8| line.as_bytes().contains(&sign);
-        if line.bytes().any(|byte| byte.is_ascii_digit()) && words::contains(WordList::Missing, &lower) {
-            let number = |word: &&str| {
-                super::scan::leading_number(word.trim_matches(|c: char| !(c.is_ascii_digit() || c == '-')))
-            };
-            self.sentinels.extend(parts.iter().filter_map(number));
-        }
-        // `at 405 nm`
-        for (index, word) in parts.iter().enumerate() {
-            let said = words::words_of(WordList::At).iter().any(|at| at == word);
-            let (number, unit) = (parts.get(index + 1), parts.get(index + 2));
-            let joined = number.and_then(|n| n.trim_end_matches([',', '.', ';', ')']).strip_suffix("nm"));
-            let apart = number
-                .filter(|_| unit.is_some_and(|u| u.trim_end_matches([',', '.', ';', ')', ':']) == "nm"))
-                .copied();
-            if said
-                && !names_another_wavelength(&lower)
-                && let Some(value) = joined
-                    .or(apart)
-                    .and_then(|n| n.replace(',', ".").parse::<f64>().ok())
-                && crate::light::IN_WORDS.contains(&value)
-            {
-                self.heard.push((value, Unit::NANOMETRE));
-            }
-        }
-        self.minutes_and_seconds |= has(b':') && words::contains(WordList::MinutesAndSeconds, &lower);
-        self.fraction |= lower.len() <= LONGEST_FACT
-            && words::contains(WordList::Fraction, &lower)
-            && (lower.contains("trans") || lower.contains("refl") || lower.contains("i/i"));
-        if has(b'%') && (lower.contains("%t") || lower.contains("% t")) {
-            self.percent = true;
-            self.quantities.insert(Quantity::TRANSMITTANCE);
-        }
-        // `no es la absorbancia` names none.
-        let mut denied = 0_usize;
-        for word in
-            lower.split(|c: char| !(c.is_alphanumeric() || matches!(c, '%' | 'µ' | 'λ' | '-' | '/' | '\'')))
-        {
-            if word.is_empty() {
-                continue;
-            }
-            // `l'absorbance`, `dell'assorbanza`: the article is no part of the word.
-            let word = match word.split_once('\'') {
-                Some((article, word)) if article.chars().count() <= LONGEST_ARTICLE && !word.is_empty() => {
-                    word
-                }
-                _ => word,
-            };
-            match word {
-                "nm" | "нм" => {
-                    self.units.insert(Unit::NANOMETRE);
-                }
-                _ if words::is(WordList::Second, word) => {
-                    self.units.insert(Unit::SECOND);
-                }
-                _ if words::is(WordList::Minute, word) => {
-                    self.units.insert(Unit::MINUTE);
-                }
-                _ => {}
-            }
-            self.spectrum |= words::begins(WordList::Spectrum, word);
-            self.kinetics |= words::begins(WordList::Kinetics, word);
-            self.cells |= words::ends(WordList::CellEnd, word);
-            self.peaks |= words::begins(WordList::Peak, word) || matches!(word, "pic" | "pics");
-            if words::is(WordList::Negation, word) {
-                denied = REACH_OF_A_NEGATION;
-            } else if word.starts_with(|c: char| c.is_ascii_digit()) {
-                // `sample no 5`
-                denied = 0;
-            } else {
-                denied = denied.saturating_sub(1);
-            }
-            if denied == 0
-                && word.chars().count() >= 2
-                // `em função do comprimento`: `DO` is a symbol in capitals alone.
-                && (!words::is(WordList::Genitive, word) || line.contains(&word.to_uppercase()))
-            {
-                match words::quantity_of(word) {
-                    Some(quantity) => self.quantities.extend([quantity]),
-                    None => self.quantities.extend(words::quantities_in_unspaced(word)),
-                }
-            }
-        }
-        if parts.len() < 2 {
-            return;
-        }
-        let phrases = words::words_of(WordList::Kinetics)
-            .iter()
-            .filter(|phrase| phrase.contains(' '));
-        self.kinetics |= words::contains(WordList::Kinetics, &lower)
-            && phrases.into_iter().any(|phrase| lower.contains(phrase.as_str()));
-        // `optical density`, `longueur d'onde`: terms of two or three words.
-        let denies = |part: &&str| words::is(WordList::Negation, part);
-        for length in [2, 3].into_iter().filter(|_| !parts.iter().any(denies)) {
-            for pair in parts
-                .windows(length)
-                .filter(|pair| words::may_begin_a_quantity(pair[0]))
-            {
-                let quantity = words::quantity_of(&pair.join(" ")).filter(|quantity| {
-                    quantity.is_of_light() || matches!(quantity.as_str(), "wavelength" | "wavenumber")
-                });
-                self.quantities.extend(quantity);
-            }
-        }
-    }
-
     /// Whether a quantity is named.
     pub(super) fn names(&self, quantity: &Quantity) -> bool {
         self.quantities.contains(quantity)
@@ -942,14 +738,5 @@ impl Context {
             .map(|(_, unit)| unit);
         let first = units.next()?;
         units.all(|unit| unit == first).then(|| first.clone())
-    }
-
-    /// The one unit of time that is named.
-    pub(super) fn time_unit(&self) -> Option<Unit> {
-        let mut named = [Unit::SECOND, Unit::MINUTE, Unit::HOUR]
-            .into_iter()
-            .filter(|unit| self.units.contains(unit));
-        let one = named.next()?;
-        named.next().is_none().then_some(one)
     }
 }

@@ -1,6 +1,7 @@
 //! The heads above a table: which lines they are, and which column each of their words stands over.
 
 mod cells;
+mod head_line;
 mod titles;
 
 use curvary_record::Span;
@@ -9,7 +10,8 @@ use crate::column_header::read_column_header;
 use crate::words::{self, WordList};
 
 pub(super) use self::cells::glue_units;
-use self::cells::{is_key_over_each, map_heads};
+use self::cells::is_key_over_each;
+use self::head_line::{HeadPlace, map_heads};
 use self::titles::{
     is_caption_below_header, is_note_behind, is_sentence_over, is_title, is_title_of_group,
     stand_between_heads,
@@ -205,7 +207,12 @@ fn heads_behind(text: &str, grid: &Grid, above: &[TextPiece], keys: bool) -> Vec
                     let number = |cell: &std::ops::Range<usize>| leading_number(&raw[cell.clone()]).is_some();
                     !cells.iter().any(number) && stands_for_units_of(text, below, raw[first].trim())
                 });
-                let Some(cells) = map_heads(text, *line, grid, nearest, blanks > 0, over_units) else {
+                let place = HeadPlace {
+                    nearest,
+                    after_blank: blanks > 0,
+                    over_units,
+                };
+                let Some(cells) = map_heads(text, *line, grid, place) else {
                     if blanks == 0 && stand_between_heads(text, &above[..=index], grid) {
                         continue;
                     }

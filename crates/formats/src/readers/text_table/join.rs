@@ -364,7 +364,10 @@ fn is_header_cut_off(text: &str, line: &str, first: &ScannedTable) -> bool {
     let line = line.trim().trim_end_matches(['\t', ';', ',', '|']).trim_end();
     first.heads.iter().any(|head| match head.cells.as_slice() {
         [Some(corner), others @ ..] => {
-            let numbered = others.iter().flatten().any(|span| leading_number(&text[span.range()]).is_some());
+            let numbered = others
+                .iter()
+                .flatten()
+                .any(|span| leading_number(&text[span.range()]).is_some());
             numbered && text[corner.range()].trim() == line
         }
         _ => false,

@@ -1,18 +1,15 @@
 //! What the lines around a table say of its run: the fields, the questions, and whose they are.
 
-use std::collections::{BTreeSet, HashSet};
-
 use curvary_record::{Claim, Code, Diagnostic, Fields, Origin, Place, Question, Span};
 
+use super::dialect;
+use super::heard_lines::HeardLines;
 use super::join::Section;
-use super::scan::{TextLine, strip_remark};
-use super::titles::head_of_letter;
-use super::{dialect, join, pages, scan};
-use crate::words::WordList;
+use super::scan::TextLine;
 use crate::{Source, preamble};
 
 /// Lines of words beyond this count are not searched for keys and values.
-const MAX_WORD_LINES: usize = 4000;
+pub(super) const MAX_WORD_LINES: usize = 4000;
 
 /// What lines of words say: claims, questions about them, and what is left as comment.
 #[derive(Clone, Default)]
@@ -34,165 +31,9 @@ pub(super) const OF_ONE_TABLE: [&str; 6] = [
 ];
 
 impl Preamble {
-    #[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
+    /// What lines of words say.
     pub(super) fn hear(source: &Source, lines: &[TextLine]) -> Self {
-        let text = source.text();
-        let mut said = Self::default();
-        let mut comments: Vec<(String, Span)> = Vec::new();
-        let mut passing = preamble::Passing::default();
-        let mut prose = Vec::new();
-        let none = BTreeSet::new();
-        let letter = head_of_letter(text, lines);
-        // What stands on every page of a report: lines that said nothing new the first time, and the last number of a page.
-        let mut heard: HashSet<&str> = HashSet::new();
-        let mut page: Option<&str> = None;
-        let claims = |fields: &Fields| -> usize { fields.iter().map(|(_, claims)| claims.len()).sum() };
-        for line in lines.iter().take(MAX_WORD_LINES) {
-            let raw = &text[line.span.range()];
-            if page.is_some_and(|page| pages::same_but_for_counts(page, raw)) || heard.contains(raw) {
-                continue;
-            }
-            if letter.as_ref().is_some_and(|head| head.contains(&line.line)) {
-                if comments.len() < 24 {
-                    comments.push((raw.trim().to_owned(), line.span));
-                }
-                continue;
-            }
-            let (_, bare) = strip_remark(raw);
-            // `Sample: leaf      Page 1/4`: what stands before the page's number is said of the run.
-            let kept = join::without_page(bare)
-                .filter(|front| {
-                    preamble::pairs(front)
-                        .iter()
-                        .any(|pair| !pair.value.is_empty() && preamble::is_known(&front[pair.key.clone()]))
-                })
-                .unwrap_or(bare);
-            let furniture = join::is_furniture(kept, &none);
-            if (kept.is_empty() || furniture || scan::is_ruler(kept))
-                && letter.is_none()
-                && kept.len() == bare.len()
-            {
-                page = Some(raw);
-            }
-            // Words with a page behind them are words: `Notebook 7, p. 12`.
-            if kept.is_empty() || scan::is_ruler(kept) || furniture && !join::has_words_before_page(kept) {
-                continue;
-            }
-            // `READINGS AT 630 nm      page 1`: the page is none of the words.
-            let kept = if furniture {
-                join::without_page(kept).unwrap_or(kept)
-            } else {
-                kept
-            };
-            let base = line.span.start as usize + raw.find(kept).unwrap_or(0);
-            let mut pairs = preamble::pairs(kept);
-            if pairs.is_empty() {
-                pairs.extend(preamble::pair_in_blanks(kept));
-            }
-            if pairs.is_empty() {
-                prose.push((line.line, base..base + kept.len()));
-                let before = (claims(&said.fields), passing.len());
-                let whole = preamble::claim_free(&mut said.fields, source, base..base + kept.len());
-                passing.take(source, base..base + kept.len());
-                let new = (claims(&said.fields), passing.len()) != before;
-                if !whole && !new && comments.len() >= 24 && letter.is_none() {
-                    heard.insert(raw);
-                }
-                if !whole && comments.len() < 24 {
-                    let padding = |c: char| c.is_whitespace() || matches!(c, ';' | '|' | ',');
-                    let bare = kept.trim_end_matches(padding);
-                    let inner = bare.strip_prefix('"').and_then(|bare| bare.strip_suffix('"'));
-                    let bare = inner.filter(|inner| !inner.contains('"')).unwrap_or(bare);
-                    // Words of the paper are set apart by blanks that say nothing.
-                    let words = if furniture {
-                        bare.split_whitespace().collect::<Vec<_>>().join(" ")
-                    } else {
-                        bare.trim().to_owned()
-                    };
-                    comments.push((words, Span::new(base, base + kept.len())));
-                }
-                continue;
-            }
-            // `the next 3 values are wrong:` is a key to nothing.
-            if pairs.iter().all(|pair| pair.value.is_empty()) && comments.len() < 24 {
-                let bare = kept.trim_end_matches([',', ';', '|', '\t', ' ']);
-                comments.push((bare.to_owned(), Span::new(base, base + bare.len())));
-                continue;
-            }
-            // Words in front of the first key are kept.
-            let lead = kept[..pairs[0].key.start].trim();
-            if lead.chars().filter(|c| c.is_alphabetic()).count() >= 3 && comments.len() < 24 {
-                preamble::claim_free(&mut said.fields, source, base..base + pairs[0].key.start);
-                passing.take(source, base..base + pairs[0].key.start);
-                let lead = lead.trim_end_matches([',', ';', '|', ' ', '-', '*']).to_owned();
-                comments.push((lead, Span::new(base, base + pairs[0].key.start)));
-            }
-            let key = |pair: &preamble::KeyValueSpan| crate::words::field_of(&kept[pair.key.clone()]);
-            let beside = pairs.len() >= 2
-                && key(&pairs[0]).is_some()
-                && pairs.iter().all(|pair| key(pair) == key(&pairs[0]));
-            for (place, pair) in pairs.into_iter().enumerate() {
-                if beside && said.beside.len() <= place {
-                    said.beside.push(Fields::default());
-                }
-                let fields = if beside {
-                    &mut said.beside[place]
-                } else {
-                    &mut said.fields
-                };
-                preamble::claim_pair(fields, &mut said.questions, source, base, &pair);
-                let conditions = crate::words::field_of(&kept[pair.key.clone()]).is_some_and(|field| {
-                    matches!(
-                        field,
-                        "title" | "comment" | "buffer" | "solvent" | "cell" | "method"
-                    )
-                });
-                let cell = crate::words::fields_if_fitting(&kept[pair.key.clone()]).contains(&"cell");
-                let told = crate::words::is(WordList::OfConditions, &kept[pair.key.clone()]);
-                if conditions || cell || told {
-                    let heard = passing.len();
-                    passing.take(source, base + pair.value.start..base + pair.value.end);
-                    if preamble::is_kept_apart(&kept[pair.key.clone()]) {
-                        passing.leave_out_temperatures(heard);
-                    }
-                }
-                // The sentence behind a value that ends with its own.
-                if kept[pair.value.end..].starts_with(". ") {
-                    let behind = kept[pair.value.end..].split("  ").next().map_or(0, str::len);
-                    passing.take(source, base + pair.value.end + 2..base + pair.value.end + behind);
-                }
-            }
-        }
-        preamble::take_prose(&mut passing, source, prose);
-        passing.settle(&mut said.fields);
-        let first_is_title = comments.first().is_some_and(|(_, span)| {
-            lines
-                .first()
-                .is_some_and(|line| line.span.start <= span.start && line.line <= 3)
-                // What stands over a later column is no title.
-                && !lines.first().is_some_and(|line| {
-                    let raw = &text[line.span.range()];
-                    raw.starts_with([',', '\t', '|']) || raw.starts_with(";;")
-                })
-        });
-        for (index, (comment, span)) in comments.into_iter().enumerate() {
-            // A lone number may be the count of the points; `1:10` and `100 %` are more.
-            if comment
-                .chars()
-                .all(|c| c.is_ascii_digit() || !c.is_alphanumeric() && !matches!(c, ':' | '%' | '/'))
-                || !comment.contains(char::is_alphanumeric)
-            {
-                continue;
-            }
-            let key = if index == 0 && first_is_title && said.fields.get("title").is_none() {
-                "title"
-            } else {
-                "comment"
-            };
-            let origin = Origin::Source(source.place(span));
-            said.fields.claim(key, Claim::text(comment, origin));
-        }
-        said
+        HeardLines::of(source, lines).finish(lines)
     }
 
     /// Takes a row of conditions under their names as claims.

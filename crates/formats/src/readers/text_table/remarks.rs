@@ -91,7 +91,9 @@ fn is_name_and_readings(line: &str) -> bool {
         return false;
     };
     let mut cells = line.trim_end_matches(mark).split(mark).map(str::trim);
-    let named = cells.next().is_some_and(|name| name.contains(char::is_alphabetic));
+    let named = cells
+        .next()
+        .is_some_and(|name| name.contains(char::is_alphabetic));
     let reading = |cell: &str| {
         cell.split_once(['.', ',']).is_some_and(|(whole, decimals)| {
             let figures = |part: &str| !part.is_empty() && part.bytes().all(|byte| byte.is_ascii_digit());
@@ -99,10 +101,12 @@ fn is_name_and_readings(line: &str) -> bool {
         })
     };
     let mut count = 0;
-    named && cells.all(|cell| {
-        count += 1;
-        reading(cell)
-    }) && count >= FEWEST
+    named
+        && cells.all(|cell| {
+            count += 1;
+            reading(cell)
+        })
+        && count >= FEWEST
 }
 
 /// A remark on lines that hold several numbers and nothing else, but belong to no table: a lone row under a title, or

@@ -7,8 +7,11 @@ mod lines;
 mod named_values;
 mod rows_behind;
 mod sample;
+mod sample_cells;
 mod signs;
 mod table;
+mod table_body;
+mod table_start;
 
 use curvary_record::{Code, Span};
 

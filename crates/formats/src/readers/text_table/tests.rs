@@ -1,5 +1,7 @@
 //! Tests of the reader of tables in text.
 
+use std::collections::BTreeSet;
+
 use curvary_record::{Quantity, Run};
 
 mod doubt;

@@ -6,7 +6,9 @@ use hashbrown::HashMap;
 use curvary_record::moment::{self, DateOrder, DatePartOrder};
 
 use super::*;
+use crate::column_header::read_column_header;
 use crate::readers::text_table::number::{Cell, Duration, Style, cell, duration};
+use crate::readers::text_table::segments::is_summary_word;
 
 /// A column of clock times, or of lengths of time.
 #[derive(Clone, Debug)]
@@ -86,6 +88,35 @@ pub(in crate::readers::text_table) fn clock_of(
     pointed: bool,
 ) -> Option<Clock> {
     durations_of(text, cells, style).or_else(|| times_of(text, cells, style, order, pointed))
+}
+
+/// Takes the times that a column of words holds, where it does.
+pub(super) fn take_times(column: &mut Column, text: &str, grid: &Grid, order: Option<DatePartOrder>) {
+    if column.kind != ColumnKind::Words {
+        return;
+    }
+    let pointed = column
+        .heads
+        .last()
+        .is_some_and(|(head, _)| is_head_of_times(head));
+    // `1:10` under `dilution` is no time.
+    let diluted = column
+        .heads
+        .iter()
+        .any(|(head, _)| crate::words::field_of(head.trim()) == Some("dilution"));
+    let (cells, style) = (grid.words(column.index), grid.dialect.style);
+    // `Mean` and `SD` below times of day.
+    let sums = cells.iter().rev().take_while(|span| {
+        let word = text[span.range()].trim();
+        word.is_empty() || is_summary_word(word)
+    });
+    let times = &cells[..cells.len() - sums.count()];
+    column.clock = clock_of(text, times, style, order, pointed)
+        .map(|clock| clock.with_rows(cells.len()))
+        .filter(|clock| !diluted && clock.is_likely(column, text, cells, style));
+    if let Some(clock) = &column.clock {
+        column.stats = Stats::of(&clock.numbers());
+    }
 }
 
 /// A column of lengths of time, all in one unit: minutes where none is written finer, else seconds. A few cells that

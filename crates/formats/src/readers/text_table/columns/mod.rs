@@ -7,6 +7,7 @@ mod headers;
 mod local;
 mod names;
 mod stats;
+mod table_heads;
 mod units;
 
 use curvary_record::interpret::{LabelNumber, number_in_label};
@@ -15,20 +16,16 @@ use curvary_record::{Coordinate, KnownQuantity, Quantity, Span, Unit};
 
 pub(super) use self::clock::{Clock, clock_of, is_head_of_clocks, is_head_of_times};
 pub(super) use self::coordinates::parameter;
-use self::coordinates::{CoordinateCell, PartedCoordinates};
 pub(super) use self::forms::NumberedNames;
-use self::headers::{KeyedCell, beside_heads, condition_over, spread_groups, understand_heads};
-pub(super) use self::headers::{corner_heads, field_over_curves, head_or_first_word};
+pub(super) use self::headers::{CornerHead, corner_heads, field_over_curves, head_or_first_word};
 pub(super) use self::local::hear_vocabulary;
 pub(super) use self::stats::{FEW_NAMES, Stats};
-use self::units::{bare_unit, hear_other};
+use self::table_heads::TableHeads;
 pub(super) use self::units::{is_unit_of_axis, quantity_of_unit, unit_in_cells, value_at_the_end};
 pub(crate) use self::units::{is_unit_of_ours, unit_fits};
 use super::grid::{ColumnKind, Grid, MissingCell};
 use super::number::Style;
 use super::scan::{ScannedTable, leading_number};
-use super::segments::{RowClass, is_dash};
-use crate::column_header::read_column_header;
 use crate::hints::{HintFault, Hints};
 use crate::words;
 
@@ -62,6 +59,26 @@ pub(super) struct Column {
 }
 
 impl Column {
+    /// A column whose heads are not heard yet.
+    fn bare(index: usize, kind: ColumnKind, stats: Stats) -> Self {
+        Self {
+            index,
+            kind,
+            heads: Vec::new(),
+            quantity: None,
+            unit: None,
+            quantities_possible: Vec::new(),
+            units_possible: Vec::new(),
+            held: Vec::new(),
+            label: None,
+            sample: None,
+            claims: Vec::new(),
+            clock: None,
+            by_vocabulary: false,
+            stats,
+        }
+    }
+
     /// Whether its head is a key that means sample: what stands in it are names of samples.
     pub(super) fn names_samples(&self) -> bool {
         let key = |(text, _): &(String, Span)| {
@@ -102,7 +119,6 @@ fn leave_doubtful(column: &mut Column, style: Style) {
 /// Describes the columns of a table. Columns in which nothing stands are left out.
 /// `stats` are those of its columns of figures, by place.
 /// `order` is that of day and month in dates, where it is settled.
-#[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
 pub(super) fn describe(
     text: &str,
     table: &ScannedTable,
@@ -110,195 +126,18 @@ pub(super) fn describe(
     order: Option<DatePartOrder>,
 ) -> Vec<Column> {
     let grid = &table.grid;
-    let mut empties = vec![0_usize; grid.columns()];
-    for gap in grid
-        .gaps
-        .iter()
-        .filter(|gap| matches!(gap.lack, MissingCell::Empty | MissingCell::Short))
-    {
-        empties[gap.column as usize] += 1;
-    }
-    let rows_of_heads = spread_groups(text, table);
-    // What stands lowest over the first column says what runs; what stands above it may be a condition of each curve.
-    let lowest = rows_of_heads
-        .iter()
-        .rev()
-        .find_map(|row| row.first().copied().flatten())
-        .map(|span| text[span.range()].trim().to_owned());
-    let parted = PartedCoordinates::of(text, table, &rows_of_heads);
-    let cells_of = |row: &Vec<Option<Span>>| {
-        let cells = row.iter().flatten().map(|span| &text[span.range()]);
-        NumberedNames::of(cells)
-    };
-    let names: Vec<NumberedNames> = rows_of_heads.iter().map(cells_of).collect();
-    let is_name = |head: &str| names.iter().any(|names| names.has(head));
+    let heads = TableHeads::of(text, table);
     let mut columns = Vec::with_capacity(grid.columns());
-    for index in 0..grid.columns() {
-        let kind = grid.kinds[index];
-        if kind == ColumnKind::Figures && empties[index] == grid.rows {
-            continue;
-        }
-        let mut column = Column {
-            index,
-            kind,
-            heads: Vec::new(),
-            quantity: None,
-            unit: None,
-            quantities_possible: Vec::new(),
-            units_possible: Vec::new(),
-            held: Vec::new(),
-            label: None,
-            sample: None,
-            claims: Vec::new(),
-            clock: None,
-            by_vocabulary: false,
-            stats: match kind {
-                ColumnKind::Figures => stats.get(grid.place(index)).copied().unwrap_or_default(),
-                ColumnKind::Words => Stats::default(),
-            },
+    for index in filled_columns(grid) {
+        let stats = match grid.kinds[index] {
+            ColumnKind::Figures => stats.get(grid.place(index)).copied().unwrap_or_default(),
+            ColumnKind::Words => Stats::default(),
         };
-        let mut held: Vec<Coordinate> = Vec::new();
-        for (level, (row, head)) in rows_of_heads.iter().zip(&table.heads).enumerate() {
-            let Some(span) = row[index] else { continue };
-            let cell = &text[span.range()];
-            if let Some(parted) = &parted {
-                match parted.takes(level, index) {
-                    CoordinateCell::Other => {}
-                    CoordinateCell::Corner => {
-                        column.heads.push((bare_unit(cell).to_owned(), span));
-                        continue;
-                    }
-                    CoordinateCell::Number(said) => {
-                        column.heads.push((said.to_owned(), span));
-                        continue;
-                    }
-                    CoordinateCell::Unit => continue,
-                }
-            }
-            match head.class {
-                RowClass::Units if is_dash(cell) => {}
-                RowClass::Header | RowClass::Units | RowClass::Title => {
-                    // `[s]` in a row of units is the second; alone it would be a concentration, [S].
-                    let cell = if head.class == RowClass::Units {
-                        bare_unit(cell)
-                    } else {
-                        cell
-                    };
-                    column.heads.push((cell.to_owned(), span));
-                    held.extend(
-                        row[0].filter(|_| index > 0).and_then(|key| {
-                            condition_over(&text[key.range()], cell, lowest.as_deref(), grid)
-                        }),
-                    );
-                }
-                RowClass::Condition | RowClass::Samples | RowClass::Names | RowClass::Summary => {}
-            }
-        }
-        understand_heads(&mut column, is_name);
-        for one in held {
-            column
-                .held
-                .retain(|other| other.quantity != Quantity::UNKNOWN && other.quantity != one.quantity);
-            column.held.push(one);
-        }
-        leave_doubtful(&mut column, grid.dialect.style);
-        if !column.heads.last().is_some_and(|(head, _)| is_name(head)) {
-            hear_other(&mut column);
-        }
-        for (level, (row, head)) in rows_of_heads.iter().zip(&table.heads).enumerate() {
-            if let (Some(span), 1..) = (row[index], index)
-                && parted
-                    .as_ref()
-                    .is_none_or(|parted| parted.takes(level, index) == CoordinateCell::Other)
-            {
-                let key = row[0].map_or("", |key| text[key.range()].trim());
-                let of_key = KeyedCell {
-                    key,
-                    text: text[span.range()].trim(),
-                    span,
-                    line: head.line.line,
-                };
-                beside_heads(&mut column, head.class, &of_key, grid);
-            }
-        }
-        if let Some(unit) = grid.units[index].as_deref().and_then(unit_in_cells) {
-            // What stands behind every number outweighs a head of one letter: `S` over `50 µM`.
-            if column.quantity.as_ref().is_some_and(|quantity| {
-                !unit_fits(quantity, &unit)
-                    || matches!(
-                        quantity.known(),
-                        Some(KnownQuantity::Sample | KnownQuantity::Index | KnownQuantity::Item)
-                    )
-            }) {
-                column.quantity = None;
-            }
-            // It says as much there as in a header: `Fe` over `2 mg/L` is `Fe (mg/L)`.
-            column.quantity = column.quantity.or_else(|| quantity_of_unit(&unit)).or_else(|| {
-                let name = column
-                    .heads
-                    .last()
-                    .map(|(text, _)| text.trim())
-                    .unwrap_or_default();
-                let spelling = grid.units[index].as_deref().unwrap_or_default().trim();
-                let of = read_column_header(&format!("{name} ({spelling})")).quantity;
-                of.filter(|of| (*of == Quantity::CONCENTRATION || of.is_of_light()) && !name.is_empty())
-            });
-            if column.unit.as_ref().is_none_or(|known| !known.converts_to(&unit)) {
-                column.unit = Some(unit);
-            }
-        }
-        match kind {
-            ColumnKind::Figures => {}
-            ColumnKind::Words => {
-                if grid.words(index).iter().all(|span| span.start == span.end) {
-                    continue;
-                }
-                let pointed = column
-                    .heads
-                    .last()
-                    .is_some_and(|(head, _)| clock::is_head_of_times(head));
-                // `1:10` under `dilution` is no time.
-                let diluted = column
-                    .heads
-                    .iter()
-                    .any(|(head, _)| crate::words::field_of(head.trim()) == Some("dilution"));
-                let cells = grid.words(index);
-                // `Mean` and `SD` below times of day.
-                let sums = cells.iter().rev().take_while(|span| {
-                    let word = text[span.range()].trim();
-                    word.is_empty() || super::segments::is_summary_word(word)
-                });
-                let times = &cells[..cells.len() - sums.count()];
-                column.clock = clock_of(text, times, grid.dialect.style, order, pointed)
-                    .map(|clock| clock.with_rows(cells.len()))
-                    .filter(|_| !diluted)
-                    .filter(|clock| clock.is_likely(&column, text, grid.words(index), grid.dialect.style));
-                if let Some(clock) = &column.clock {
-                    column.stats = Stats::of(&clock.numbers());
-                }
-            }
-        }
-        // Plain numbers under `data` or `date` are no dates.
-        if kind == ColumnKind::Figures
-            && column
-                .quantity
-                .as_ref()
-                .is_some_and(|quantity| quantity.known() == Some(KnownQuantity::Date))
-        {
-            column.quantity = None;
-        }
-        // `sample` over numbers that count nothing is the name of a curve.
-        let counts = |quantity: &Quantity| matches!(quantity.as_str(), "index" | "sample" | "replicate");
-        // So do numbers that leap about as no numbering of rows does.
-        let leaps =
-            !column.stats.orderly() && column.stats.max - column.stats.min > 20.0 * column.stats.count as f64;
-        if kind == ColumnKind::Figures
-            && (!column.stats.whole || leaps)
-            && column.quantity.as_ref().is_some_and(counts)
-        {
-            column.quantity = None;
-            column.label = column.heads.last().map(|(text, _)| text.trim().to_owned());
-        }
+        let mut column = Column::bare(index, grid.kinds[index], stats);
+        heads.describe(&mut column);
+        units::take_unit_of_cells(&mut column, grid);
+        clock::take_times(&mut column, text, grid, order);
+        leave_false_counts(&mut column);
         columns.push(column);
     }
     number_rows(&mut columns);
@@ -318,6 +157,46 @@ pub(super) fn describe(
         }
     }
     columns
+}
+
+/// The columns of a table in which something stands, by their places.
+fn filled_columns(grid: &Grid) -> impl Iterator<Item = usize> {
+    let mut empties = vec![0_usize; grid.columns()];
+    for gap in grid
+        .gaps
+        .iter()
+        .filter(|gap| matches!(gap.lack, MissingCell::Empty | MissingCell::Short))
+    {
+        empties[gap.column as usize] += 1;
+    }
+    (0..grid.columns()).filter(move |&index| match grid.kinds[index] {
+        ColumnKind::Figures => empties[index] != grid.rows,
+        ColumnKind::Words => grid.words(index).iter().any(|span| span.start != span.end),
+    })
+}
+
+/// Takes the meaning away from plain numbers whose head seems to say that they are dates or counts, and which are none.
+fn leave_false_counts(column: &mut Column) {
+    if column.kind != ColumnKind::Figures {
+        return;
+    }
+    // Plain numbers under `data` or `date` are no dates.
+    if column
+        .quantity
+        .as_ref()
+        .is_some_and(|quantity| quantity.known() == Some(KnownQuantity::Date))
+    {
+        column.quantity = None;
+    }
+    // `sample` over numbers that count nothing is the name of a curve.
+    let counts = |quantity: &Quantity| matches!(quantity.as_str(), "index" | "sample" | "replicate");
+    // So do numbers that leap about as no numbering of rows does.
+    let leaps =
+        !column.stats.orderly() && column.stats.max - column.stats.min > 20.0 * column.stats.count as f64;
+    if (!column.stats.whole || leaps) && column.quantity.as_ref().is_some_and(counts) {
+        column.quantity = None;
+        column.label = column.heads.last().map(|(text, _)| text.trim().to_owned());
+    }
 }
 
 /// A first column 1, 2, 3, … without a header, in front of one that runs and others that all have headers, numbers the rows:

@@ -4,6 +4,7 @@ use curvary_record::KnownQuantity;
 use std::collections::BTreeSet;
 
 use super::*;
+use crate::column_header::read_column_header;
 use crate::words::WordList;
 
 /// Mends what heads seem to say alone by the heads beside them.

@@ -3,6 +3,7 @@
 use curvary_record::unit::{Spelling, spelled};
 use curvary_record::{KnownQuantity, Quantity, Unit};
 
+use super::super::grid::Grid;
 use super::Column;
 use super::stats::Stats;
 use crate::column_header::{read_column_header, split_unit};
@@ -375,4 +376,39 @@ pub(crate) fn unit_in_cells(text: &str) -> Option<Unit> {
             .filter(|q| *q == Quantity::ABSORBANCE)
             .map(|_| Unit::ABSORBANCE)
     })
+}
+
+/// Takes the unit that stands behind the numbers of a column.
+pub(super) fn take_unit_of_cells(column: &mut Column, grid: &Grid) {
+    let Some(spelling) = grid.units[column.index].as_deref() else {
+        return;
+    };
+    let Some(unit) = unit_in_cells(spelling) else {
+        return;
+    };
+    // What stands behind every number outweighs a head of one letter: `S` over `50 µM`.
+    if column.quantity.as_ref().is_some_and(|quantity| {
+        !unit_fits(quantity, &unit)
+            || matches!(
+                quantity.known(),
+                Some(KnownQuantity::Sample | KnownQuantity::Index | KnownQuantity::Item)
+            )
+    }) {
+        column.quantity = None;
+    }
+    // It says as much there as in a header: `Fe` over `2 mg/L` is `Fe (mg/L)`.
+    if column.quantity.is_none() {
+        column.quantity = quantity_of_unit(&unit).or_else(|| {
+            let name = column
+                .heads
+                .last()
+                .map(|(text, _)| text.trim())
+                .unwrap_or_default();
+            let of = read_column_header(&format!("{name} ({})", spelling.trim())).quantity;
+            of.filter(|of| (*of == Quantity::CONCENTRATION || of.is_of_light()) && !name.is_empty())
+        });
+    }
+    if column.unit.as_ref().is_none_or(|known| !known.converts_to(&unit)) {
+        column.unit = Some(unit);
+    }
 }

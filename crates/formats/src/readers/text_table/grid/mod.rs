@@ -1,5 +1,6 @@
 //! The rows of one table as numbers: a quick way for rows of plain numbers, a careful way for all others.
 
+mod careful_rows;
 mod distinct;
 mod doubt;
 mod joining;

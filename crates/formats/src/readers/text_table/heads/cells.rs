@@ -2,190 +2,15 @@
 
 use std::ops::Range;
 
-use curvary_record::Span;
 use curvary_record::moment::read_date;
 
-use super::super::dialect::{Delimiter, is_blank, raw_split, split_wide};
+use super::super::dialect::{Delimiter, raw_split, split_wide};
 use super::super::grid::{ColumnKind, Grid};
-use super::super::scan::{TextLine, leading_number, strip_remark};
+use super::super::scan::leading_number;
 use super::super::segments::is_axis;
 use super::is_unit_alone;
-use super::titles::is_caption_between_stars;
 use crate::column_header::read_column_header;
 use crate::words::{self, WordList};
-
-/// The cells of a line as heads of the columns of a table, where they can be.
-#[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
-pub(super) fn map_heads(
-    text: &str,
-    line: TextLine,
-    grid: &Grid,
-    nearest: bool,
-    after_blank: bool,
-    over_units: bool,
-) -> Option<Vec<Option<Span>>> {
-    let raw = &text[line.span.range()];
-    if is_caption_between_stars(raw) {
-        return None;
-    }
-    let (mark, mut kept) = strip_remark(raw);
-    // `#;name;A260`: over as many columns the sign is the header of the first, and marks no remark.
-    let numbers_first = mark == Some("#") && grid.dialect.sep.byte().is_some() && {
-        let cells = raw_split(raw.trim(), grid.dialect.sep);
-        cells.len() == grid.columns()
-            && raw
-                .trim()
-                .get(cells[0].clone())
-                .is_some_and(|cell| cell.trim() == "#")
-    };
-    if numbers_first {
-        kept = raw.trim();
-    }
-    // A tab in front of the heads is a head left empty.
-    if mark.is_none() && grid.dialect.sep == Delimiter::Tab {
-        kept = raw.trim_matches(|c| c != '\t' && is_blank(c));
-    }
-    kept = undecorated(kept);
-    // `# columns: t_min absorbance`; `Column: Vydac C18` names one of another kind.
-    if let Some((key, rest)) = kept.split_once(':')
-        && words::is(WordList::Column, key.trim())
-        && rest.contains(char::is_alphabetic)
-        && (mark.is_some()
-            || rest
-                .split_whitespace()
-                .any(|word| read_column_header(word).quantity.is_some()))
-    {
-        kept = rest.trim();
-    }
-    // `Readings, 1 cm cell:` and a blank line introduce a table, and name none of its columns.
-    if after_blank && kept.ends_with(':') {
-        return None;
-    }
-    let offset = raw.find(kept).unwrap_or(0);
-    let base = line.span.start as usize + offset;
-    let columns = grid.columns();
-    if super::super::join::is_furniture(kept, &std::collections::BTreeSet::new()) {
-        return None;
-    }
-    // `Sample: betanin, one spectrum` speaks of the run, however many commas it has.
-    let stated = crate::preamble::pairs(kept);
-    // `hours of ageing:,0,100,300`: a key, and a number over each of the other columns.
-    let over_all = columns >= 4 && grid.dialect.sep.byte().is_some() && {
-        let cells = raw_split(kept, grid.dialect.sep);
-        let filled = |cell: &Range<usize>| !kept[cell.clone()].trim().is_empty();
-        // Cells of a sheet that were merged are empty but for the first: `Temperatur;25 °C;;37 °C;`.
-        cells.len() == columns
-            && filled(&cells[1])
-            && cells[1..].iter().filter(|cell| filled(cell)).count() >= 2
-            && cells[1..].iter().filter(|cell| filled(cell)).all(|cell| {
-                let cell = &kept[cell.clone()];
-                leading_number(cell).is_some() || crate::preamble::is_condition(cell)
-            })
-    } || over_units && raw_split(kept, grid.dialect.sep).len() == columns
-        || is_key_over_each(kept, grid);
-    if !over_all
-        && stated.iter().any(|pair| {
-            // A header may end with a colon over columns that it spans: `absorbance at time (min):,,,`.
-            let spans = kept[pair.value.clone()]
-                .trim_matches(|c| matches!(c, ',' | ';' | '\t' | ' '))
-                .is_empty();
-            pair.mark == ':'
-                && !(spans && !raw.starts_with(['\t', ';', ',', '|']) && grid.dialect.sep.byte().is_some())
-                && (!nearest || crate::words::field_of(&kept[pair.key.clone()]).is_some())
-        })
-        && columns > 1
-    {
-        return None;
-    }
-    // `Sample;leaf;pH;7` is several of them, and `Temperature;25;°C` one with its unit in a cell.
-    let known =
-        |pair: &crate::preamble::KeyValueSpan| crate::words::field_of(&kept[pair.key.clone()]).is_some();
-    // `Cell;2 mm` is of the run.
-    let condition = |pair: &crate::preamble::KeyValueSpan| {
-        crate::preamble::is_known(&kept[pair.key.clone()])
-            && crate::preamble::is_condition(&kept[pair.value.clone()])
-    };
-    if !nearest && !over_units && columns > 1 && matches!(stated.as_slice(), [pair] if condition(pair)) {
-        return None;
-    }
-    if !nearest && !over_units && is_key_in_cells(kept, grid) {
-        return None;
-    }
-    let in_cells = stated.len() >= 2 || stated.iter().any(|pair| pair.says.is_some());
-    if !over_all && in_cells && columns > 1 && stated.iter().all(known) {
-        return None;
-    }
-    let (cells, exact) = head_cells(kept, grid, offset)?;
-    if cells.len() != columns || cells.iter().all(Option::is_none) {
-        return None;
-    }
-    if is_like_a_row(kept, &cells, grid) {
-        return None;
-    }
-    let texts: Vec<&str> = cells.iter().flatten().map(|range| &kept[range.clone()]).collect();
-    // A statement about the run is no head.
-    let first = texts.first().copied().unwrap_or("");
-    let states = !over_all && first.ends_with([':', '=']) && texts.len() <= 3 && columns <= 3
-        || (texts.len() <= 2 && first.contains(": "))
-        || (!nearest || after_blank || columns == 2) && !over_all && is_statement(&texts, grid);
-    if states {
-        return None;
-    }
-    let padded = cells.iter().any(Option::is_none);
-    if padded && texts.iter().any(|text| text.split_whitespace().count() > 5) {
-        return None;
-    }
-    let quantity = |text: &&str| crate::column_header::read_column_header(text).quantity.is_some();
-    let has_words = texts.iter().any(|text| text.chars().any(char::is_alphabetic));
-    let numbers = texts.iter().filter(|text| leading_number(text).is_some()).count();
-    let sure = texts.iter().any(quantity) || numbers * 2 >= texts.len().max(2);
-    let remark = !numbers_first && mark.is_some();
-    // `<>` in the corner of a plate says nothing.
-    let corner = texts
-        .first()
-        .is_some_and(|text| !text.contains(char::is_alphanumeric));
-    if !has_words && (numbers + usize::from(corner) < texts.len() || columns == 2 || remark) {
-        return None;
-    }
-    // Words that were fitted over the columns by other means than the table's own must say what they are.
-    let named = texts.iter().filter(|text| quantity(text)).count();
-    if (!sure && remark) || (!exact && (named * 2 < texts.len() || !nearest)) {
-        return None;
-    }
-    // `Spectrum B` above `nm Abs` is a title: names over columns stand apart.
-    if !nearest
-        && named < texts.len()
-        && matches!(grid.dialect.sep, Delimiter::Blank | Delimiter::Wide)
-        && texts.len() == columns
-        && split_wide(kept).len() < columns
-    {
-        return None;
-    }
-    // Prose that happens to have as many words as the table has columns.
-    if matches!(grid.dialect.sep, Delimiter::Blank | Delimiter::Wide)
-        && !sure
-        && (after_blank || texts.len() > 6 || raw.trim_end().ends_with(['.', ':']))
-    {
-        return None;
-    }
-    if !nearest
-        && !sure
-        && texts
-            .iter()
-            .map(|text| text.split_whitespace().count())
-            .max()
-            .unwrap_or(0)
-            > 6
-    {
-        return None;
-    }
-    Some(
-        cells
-            .into_iter()
-            .map(|range| range.map(|r| Span::new(base + r.start, base + r.end)))
-            .collect(),
-    )
-}
 
 /// Whether a line is a known key with a value over each of the curves, `Date,2012-12-19,2012-12-20` over `nm,Abs,Abs`: days, or the
 /// same again and again, or names of samples and people. `Operator;Kay;Room;B12` is several keys.
@@ -219,7 +44,7 @@ pub(super) fn is_key_over_each(line: &str, grid: &Grid) -> bool {
 /// Whether a line above a header is a key and its value in cells of their own, `Oven;105 °C`, where the table has more columns: a row
 /// of names or of conditions has a cell for each of them, or leaves the first one empty. The second cell names nothing that a
 /// column may hold.
-fn is_key_in_cells(line: &str, grid: &Grid) -> bool {
+pub(super) fn is_key_in_cells(line: &str, grid: &Grid) -> bool {
     /// A header of more words is a sentence.
     const LONGEST_HEADER: usize = 4;
     let sep = grid.dialect.sep;
@@ -262,7 +87,7 @@ fn is_key_in_cells(line: &str, grid: &Grid) -> bool {
 
 /// Whether a line is of the form of the rows below it, `02.02.2014;0,176;` over others of a date and a reading: a number with as
 /// many decimals over the only column of readings.
-fn is_like_a_row(line: &str, cells: &[Option<Range<usize>>], grid: &Grid) -> bool {
+pub(super) fn is_like_a_row(line: &str, cells: &[Option<Range<usize>>], grid: &Grid) -> bool {
     let figures: Vec<usize> = (0..grid.columns())
         .filter(|&at| grid.kinds[at] == ColumnKind::Figures)
         .collect();
@@ -323,7 +148,7 @@ fn are_all_like_readings(line: &str, cells: &[Option<Range<usize>>], grid: &Grid
 }
 
 /// Whether cells say `key value`: the first is a field's name, and what follows is no head of a column.
-fn is_statement(texts: &[&str], grid: &Grid) -> bool {
+pub(super) fn is_statement(texts: &[&str], grid: &Grid) -> bool {
     let [key, rest @ ..] = texts else { return false };
     let key = key.trim_end_matches([':', '=']).trim();
     // `Path (mm)` over a number is a field under its unit.
@@ -391,7 +216,11 @@ fn names_a_column_of_readings(text: &str) -> bool {
 }
 
 /// Splits a line of heads into as many cells as the table has columns. `indent`: characters cut from its front.
-fn head_cells(line: &str, grid: &Grid, indent: usize) -> Option<(Vec<Option<Range<usize>>>, bool)> {
+pub(super) fn head_cells(
+    line: &str,
+    grid: &Grid,
+    indent: usize,
+) -> Option<(Vec<Option<Range<usize>>>, bool)> {
     let columns = grid.columns();
     let sep = grid.dialect.sep;
     let whole = |cells: Vec<Range<usize>>| -> Vec<Option<Range<usize>>> {

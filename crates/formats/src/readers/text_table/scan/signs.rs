@@ -79,7 +79,7 @@ fn has_group_of_three(line: &str) -> bool {
 }
 
 /// The code of an open question about signs, with its readings.
-type OpenSigns = Option<(Code, Vec<Dialect>)>;
+pub(super) type OpenSigns = Option<(Code, Vec<Dialect>)>;
 
 /// Under a head of time the points of `8.40`, `9.00` say nothing of the decimal sign where all other cells have commas.
 pub(super) fn without_dotted_times(decision: Decision, rows: &[&str], heads: Option<&str>) -> Decision {

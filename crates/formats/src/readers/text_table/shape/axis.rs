@@ -1,4 +1,4 @@
-//! One running column, with the others measured over it.
+//! The column that runs: which one it is, whether it goes up and back, and what stays the same beside it.
 
 use super::*;
 
@@ -104,335 +104,9 @@ impl Shaper<'_> {
             .or(Some(first))
     }
 
-    /// Asks about rows that have more numbers than the header has names, at once behind the others: which of them stand under
-    /// which name is not known.
-    fn ask_about_cells_beyond(&mut self, sparse: &[usize], ys: &[usize]) {
-        let beyond = sparse
-            .iter()
-            .find(|&&i| self.columns[i].heads.is_empty() && i > 0 && ys.contains(&(i - 1)));
-        let headed = ys.iter().all(|&y| !self.columns[y].heads.is_empty());
-        let Some(&i) = beyond.filter(|_| headed && self.source.assume().get("shape").is_none()) else {
-            return;
-        };
-        let rows = self.columns[i].stats.count;
-        let labels = self.label_at(&self.columns[i].clone(), "its table begins here");
-        let message = match rows {
-            1 => "1 row has more numbers than the header has names".to_owned(),
-            _ => format!("{rows} rows have more numbers than the header has names"),
-        };
-        self.ask(
-            "heads-do-not-fit",
-            &message,
-            &[(
-                "shape=columns",
-                "the first numbers belong to the names, the others are left out",
-            )],
-            labels,
-        );
-    }
-
-    /// Headers such as `+0`, `+5`, `+10` may be steps beyond the number in front of the row, which makes one curve of all: asked.
-    fn ask_about_offsets(&mut self, ys: &[usize]) {
-        const FEWEST: usize = 3;
-        let steps = |&i: &usize| {
-            let head = self.columns[i].heads.last().map_or("", |(text, _)| text.trim());
-            head.rsplit(' ')
-                .next()
-                .unwrap_or("")
-                .strip_prefix('+')
-                .is_some_and(|step| step.parse::<f64>().is_ok())
-        };
-        let offsets = ys.iter().filter(|i| steps(i)).count();
-        if offsets < FEWEST || offsets * 2 < ys.len() || self.source.assume().get("shape").is_some() {
-            return;
-        }
-        let labels = self.label_at(&self.columns[ys[0]].clone(), "the first of these headers");
-        self.ask(
-            "layout-unknown",
-            "the headers with a plus sign may be steps beyond the number in front of each row, or names of curves",
-            &[("shape=columns", "the first column runs, each other one is a curve")],
-            labels,
-        );
-    }
-
-    /// The x column beside another of the same quantity that stays the same from row to row, `day;hours` over 1, 1, 2, 2 and 0, 6, 24,
-    /// 30: the hours tell more.
-    fn steadier_than(&self, x: usize, roles: &[ShapeRole]) -> Option<usize> {
-        let of = self.columns[x].quantity.as_ref()?;
-        let mut others = (0..roles.len()).filter(|&i| {
-            i != x && roles[i] == ShapeRole::Coordinate && self.columns[i].quantity.as_ref() == Some(of)
-        });
-        let other = others.next().filter(|_| others.next().is_none())?;
-        let steady = |i: usize| {
-            let values: Vec<f64> = self.table.grid.column(self.columns[i].index).collect();
-            values.windows(2).all(|pair| pair[0] < pair[1])
-        };
-        let no_curve = |role: &ShapeRole| {
-            matches!(
-                role,
-                ShapeRole::Coordinate | ShapeRole::Counter | ShapeRole::Names
-            )
-        };
-        let first_measured = roles.iter().position(|role| !no_curve(role))?;
-        let plain = [x, other]
-            .iter()
-            .all(|&i| self.columns[i].kind == ColumnKind::Figures && self.columns[i].clock.is_none());
-        (plain && x.max(other) < first_measured && !steady(x) && steady(other)).then_some(other)
-    }
-
-    /// One running column, the others measured over it.
-    #[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
-    pub(super) fn one_axis(&mut self, x: usize, roles: &[ShapeRole]) -> TableReading {
-        let (x, why_another) = match self.steadier_than(x, roles) {
-            Some(other) => (
-                other,
-                "is another x column; the one that changes in every row was taken for the curves",
-            ),
-            None => (x, "is another x column; the first was taken for the curves"),
-        };
-        let same_axis = |i: usize| {
-            roles[i] == ShapeRole::Coordinate
-                && (self.columns[i].quantity == self.columns[x].quantity || self.columns[i].clock.is_some())
-        };
-        let second_axes: Vec<usize> = (0..roles.len()).filter(|&i| i != x && same_axis(i)).collect();
-        let ys: Vec<usize> = (0..roles.len())
-            .filter(|&i| {
-                i != x
-                    && !matches!(roles[i], ShapeRole::Counter | ShapeRole::Names)
-                    && !second_axes.contains(&i)
-            })
-            .filter(|&i| !self.is_counter_by_values(i, x, roles))
-            .filter(|&i| self.columns[i].kind == ColumnKind::Figures)
-            .collect();
-        let (ys, sparse): (Vec<usize>, Vec<usize>) = ys.into_iter().partition(|&i| {
-            let column = &self.columns[i];
-            column.quantity.as_ref().is_some_and(of_the_trade)
-                || column.stats.count * 2 >= self.table.grid.rows
-        });
-        self.ask_about_cells_beyond(&sparse, &ys);
-        for &i in &sparse {
-            self.used(i, ColumnRole::LeftOut, &Quantity::UNKNOWN, &Unit::ONE);
-            let head = self
-                .name(i)
-                .unwrap_or_else(|| format!("column {}", self.columns[i].index + 1));
-            self.remarks.push(
-                Diagnostic::warning(
-                    Code::new("column-left-out"),
-                    format!("`{head}` has numbers in a few rows only and was not taken for a curve"),
-                )
-                .at(
-                    Place::line(self.table.first_line as usize),
-                    "its table begins here",
-                ),
-            );
-        }
-        // Which curve goes over which of two wavelengths is not for us to say.
-        let of_its_own = |i: usize| {
-            let between = |range: std::ops::Range<usize>| ys.iter().any(|y| range.contains(y));
-            let same =
-                self.columns[i].quantity.is_some() && self.columns[i].quantity == self.columns[x].quantity;
-            let values = |i: usize| self.table.grid.column(self.columns[i].index);
-            same && i > x
-                && between(x..i)
-                && between(i..self.columns.len())
-                && values(i)
-                    .zip(values(x))
-                    .any(|(own, first)| own != first && !own.is_nan() && !first.is_nan())
-        };
-        // Only an answer that counts the rows settles it: one about the quantity of x tells of no curve.
-        if let Some(&other) = second_axes.iter().find(|&&i| of_its_own(i)) {
-            if self
-                .source
-                .assume()
-                .axis("x")
-                .is_some_and(|(x, _)| x == Quantity::INDEX)
-            {
-                return self.readings(roles);
-            }
-            let labels = self.label_at(&self.columns[other].clone(), "another x column");
-            self.ask(
-                "axis-unknown",
-                "there are several x columns, and nothing says which curve goes over which",
-                &[("x=index", "the rows are to be counted")],
-                labels,
-            );
-        }
-        for &i in &second_axes {
-            self.used(i, ColumnRole::LeftOut, &Quantity::UNKNOWN, &Unit::ONE);
-            self.tell_second_axis(i, why_another);
-        }
-        // `;tank 1;tank 2` under `absorbance over wavelength in nm`: the words say what the first column is.
-        let told = self.context.names(&Quantity::WAVELENGTH)
-            && self.columns[x].stats.orderly()
-            && self.columns[x].stats.step.is_some()
-            && self.columns[x].stats.like_nanometres()
-            && ys.iter().all(|&y| !self.columns[y].heads.is_empty());
-        if self.columns[x].heads.is_empty()
-            && self.columns[x].quantity.is_none()
-            && !told
-            && ys.len() >= 3
-            && self.source.assume().get("shape").is_none()
-        {
-            let labels = self.label_at(&self.columns[x].clone(), "the first row");
-            let message = format!(
-                "a table of {} columns without headers: it is not known what each column is",
-                ys.len() + 1
-            );
-            let mut readings = vec![(
-                "shape=columns",
-                "the first column runs, each other one is a curve",
-            )];
-            if self.packed_step().is_some() {
-                readings.push((
-                    "shape=packed",
-                    "each line begins with x and goes on from there: one curve",
-                ));
-            }
-            self.ask("layout-unknown", &message, &readings, labels);
-        }
-        let settled = self.source.assume().get("shape").is_some();
-        self.ask_about_offsets(&ys);
-        if let Some(line) = self.table.unmatched_head.filter(|_| !settled) {
-            let labels = vec![Label {
-                place: self.source.place(line.span),
-                text: "these headers".to_owned(),
-            }];
-            let message = format!(
-                "the headers above do not fit the {} columns of the table",
-                self.table.grid.columns()
-            );
-            self.ask(
-                "heads-do-not-fit",
-                &message,
-                &[("shape=columns", "ignore the headers")],
-                labels,
-            );
-        }
-        // A unit behind every number says as much as a head.
-        let headless = ys
-            .iter()
-            .find(|&&y| self.columns[y].heads.is_empty() && self.columns[y].quantity.is_none());
-        let headed = ys.iter().any(|&y| {
-            self.columns[y]
-                .quantity
-                .as_ref()
-                .is_some_and(Quantity::is_of_light)
-        });
-        if let Some(&y) = headless.filter(|_| headed && !settled) {
-            let labels = self.label_at(&self.columns[y].clone(), "the first row");
-            let message = format!(
-                "column {} has no header, and another has one",
-                self.columns[y].index + 1
-            );
-            self.ask(
-                "heads-do-not-fit",
-                &message,
-                &[(
-                    "shape=columns",
-                    "the column is of the same kind as the one with a header",
-                )],
-                labels,
-            );
-        }
-        // Of two columns that may both run, which was measured over the other is asked.
-        let mut ys = ys;
-        if ys.is_empty() {
-            ys = second_axes;
-            ys.retain(|&i| self.columns[i].kind == ColumnKind::Figures && self.columns[i].clock.is_none());
-            let settled = self.source.assume().axis("y").is_some();
-            if let Some(&y) = ys.first().filter(|_| !settled) {
-                self.ask_measured(&self.columns[y].clone());
-            }
-        }
-        // Words that name light speak for a measurement; what the only column of numbers is of is asked then.
-        let may_run = self.columns[x]
-            .quantity
-            .as_ref()
-            .is_none_or(|quantity| matches!(quantity.as_str(), "time" | "wavelength" | "concentration"));
-        let spoken_of = self.context.quantities.iter().any(Quantity::is_of_light);
-        if ys.is_empty() && may_run && spoken_of && !settled {
-            self.ask_measured(&self.columns[x].clone());
-            let draft = self.finish(Technique::UNKNOWN, Vec::new());
-            return TableReading::Runs(vec![draft]);
-        }
-        if ys.is_empty() {
-            return TableReading::Other(
-                "a single column of numbers, with nothing measured over it".to_owned(),
-            );
-        }
-        if let Some(reason) = self.all_other(x, &ys) {
-            return TableReading::Other(reason);
-        }
-        let (quantity, unit) = self.x_meaning(x);
-        let sweeps = self.sweeps(x, &quantity);
-        self.tell_disorder(x, &quantity);
-        self.ask_condition(x, &quantity, &unit, sweeps.len());
-        let technique = self.technique_of(&quantity, &ys);
-        let held_constants = self.constants(x, roles);
-        for (column, constant) in &held_constants {
-            self.used(*column, ColumnRole::Held, &constant.quantity, &constant.unit);
-        }
-        let mut traces = Vec::with_capacity(ys.len());
-        // A list of samples to the right of the standards names none of these.
-        let list = self.list_beside_standards(x, &quantity, &ys, roles);
-        let mut roles = roles.to_vec();
-        let (mut ys, mut listed) = (ys, Vec::new());
-        if let Some(names) = list {
-            (ys, listed) = ys.into_iter().partition(|&y| y < names);
-            roles[names] = ShapeRole::Counter;
-        }
-        let roles = roles.as_slice();
-        let names = self.row_names(roles);
-        for &y in &ys {
-            if held_constants.iter().any(|(column, _)| *column == y) {
-                continue;
-            }
-            for rows in sweeps.iter().cloned() {
-                let name = rows
-                    .as_ref()
-                    .and_then(|rows| self.carried_name(roles, rows.start));
-                let mut trace = self.trace(x, &quantity, &unit, y, roles, rows);
-                if let Some(span) = name {
-                    let name = self.source.text()[span.range()].trim().to_owned();
-                    let place = Origin::Source(self.source.place(span));
-                    trace.fields.claim("sample", Claim::text(name.clone(), place));
-                    trace.label = Some(name);
-                }
-                for (_, constant) in &held_constants {
-                    if trace.held(&constant.quantity).is_none() {
-                        trace.held.push(constant.clone());
-                    }
-                }
-                if let Some(names) = &names {
-                    trace.row_names = self.names_of(&trace, names);
-                }
-                traces.push(trace);
-            }
-        }
-        if quantity == Quantity::TIME {
-            self.hold_bare_wavelengths(&ys, &mut traces, false);
-            self.tell_interval(x);
-        }
-        // A calibration or a titration was read at one wavelength as a time course was; only a spectrum runs over several.
-        if !runs_over_light(&quantity) {
-            self.hold_wavelength(&mut traces);
-        }
-        let beside = self.samples_beside_standards(x, &quantity, &ys, names.as_deref(), roles);
-        if let Some(samples) = beside.as_ref().filter(|_| traces.iter().all(Trace::is_empty)) {
-            return TableReading::Runs(vec![self.finish(Technique::FIXED_WAVELENGTH, samples.clone())]);
-        }
-        let standards = self.finish(technique, traces);
-        let samples = beside.map(|traces| self.finish(Technique::FIXED_WAVELENGTH, traces));
-        let listed = list.map(|names| {
-            let traces = self.readings_named_by(names, &listed, roles);
-            self.finish(Technique::FIXED_WAVELENGTH, traces)
-        });
-        TableReading::Runs(std::iter::once(standards).chain(samples).chain(listed).collect())
-    }
-
     /// The column of names of a list that stands to the right of the standards, with readings of its own:
     /// `mg/L,A535,sample,A535`.
-    fn list_beside_standards(
+    pub(super) fn list_beside_standards(
         &self,
         x: usize,
         quantity: &Quantity,
@@ -451,7 +125,12 @@ impl Shaper<'_> {
     }
 
     /// The readings of columns whose rows a column of words names.
-    fn readings_named_by(&mut self, names: usize, ys: &[usize], roles: &[ShapeRole]) -> Vec<Trace> {
+    pub(super) fn readings_named_by(
+        &mut self,
+        names: usize,
+        ys: &[usize],
+        roles: &[ShapeRole],
+    ) -> Vec<Trace> {
         let text = self.source.text();
         let names: Vec<String> = self
             .table
@@ -485,7 +164,7 @@ impl Shaper<'_> {
     /// The readings of rows without a concentration among rows that have one: the samples among the standards. They are
     /// readings of their own. Rows without a name are called by their place, and only where light was measured: a rate or a
     /// response without a concentration is no sample.
-    fn samples_beside_standards(
+    pub(super) fn samples_beside_standards(
         &mut self,
         x: usize,
         quantity: &Quantity,
@@ -611,7 +290,7 @@ impl Shaper<'_> {
 
     /// Asks where a time turns back again and again, and not at the ends of sweeps: a delay, a condition of each reading,
     /// and no time that runs.
-    fn ask_condition(&mut self, x: usize, quantity: &Quantity, unit: &Unit, sweeps: usize) {
+    pub(super) fn ask_condition(&mut self, x: usize, quantity: &Quantity, unit: &Unit, sweeps: usize) {
         let column = self.columns[x].clone();
         if *quantity != Quantity::TIME
             || sweeps > 1
@@ -645,7 +324,7 @@ impl Shaper<'_> {
 
     /// The name in front of a sweep that begins at `row`, where names stand at the beginnings of sweeps and nowhere
     /// else: a name written once counts for the rows below it.
-    fn carried_name(&self, roles: &[ShapeRole], row: usize) -> Option<Span> {
+    pub(super) fn carried_name(&self, roles: &[ShapeRole], row: usize) -> Option<Span> {
         let column = self
             .columns
             .iter()
@@ -664,7 +343,7 @@ impl Shaper<'_> {
 
     /// The names of a curve's points, found by their lines where rows without a number were left out. Empty where a
     /// line holds several rows.
-    fn names_of(&self, trace: &Trace, names: &[String]) -> Vec<String> {
+    pub(super) fn names_of(&self, trace: &Trace, names: &[String]) -> Vec<String> {
         if trace.len() == names.len() {
             return names.to_vec();
         }
@@ -726,7 +405,7 @@ impl Shaper<'_> {
     }
 
     /// Tells where the interval that is stated is not that of the times.
-    fn tell_interval(&mut self, x: usize) {
+    pub(super) fn tell_interval(&mut self, x: usize) {
         let column = &self.columns[x];
         let unit = match &column.clock {
             Some(clock) => Some(clock.unit.clone().unwrap_or(Unit::SECOND)),
@@ -747,7 +426,7 @@ impl Shaper<'_> {
     }
 
     /// Tells where a running column goes back: a damaged number, or another run appended.
-    fn tell_disorder(&mut self, x: usize, quantity: &Quantity) {
+    pub(super) fn tell_disorder(&mut self, x: usize, quantity: &Quantity) {
         let column = &self.columns[x];
         if column.stats.orderly()
             || column.stats.count < 4
@@ -844,7 +523,7 @@ impl Shaper<'_> {
     }
 
     /// A column without a head, 1, 2, 3, …, beside an axis that is none: it counts the rows.
-    fn is_counter_by_values(&self, column: usize, x: usize, roles: &[ShapeRole]) -> bool {
+    pub(super) fn is_counter_by_values(&self, column: usize, x: usize, roles: &[ShapeRole]) -> bool {
         let this = &self.columns[column];
         roles[column] == ShapeRole::Open
             && column < x
@@ -889,7 +568,7 @@ impl Shaper<'_> {
     }
 
     /// Coordinates that have the same value in every row.
-    fn constants(&self, x: usize, roles: &[ShapeRole]) -> Vec<(usize, Coordinate)> {
+    pub(super) fn constants(&self, x: usize, roles: &[ShapeRole]) -> Vec<(usize, Coordinate)> {
         let mut constants = Vec::new();
         for (index, column) in self.columns.iter().enumerate() {
             let coordinate = roles[index] == ShapeRole::Coordinate || roles[index] == ShapeRole::Beside;
@@ -917,7 +596,7 @@ impl Shaper<'_> {
     }
 
     /// The rows of each sweep: where x goes back to its beginning, another begins.
-    fn sweeps(&self, x: usize, quantity: &Quantity) -> Vec<Option<std::ops::Range<usize>>> {
+    pub(super) fn sweeps(&self, x: usize, quantity: &Quantity) -> Vec<Option<std::ops::Range<usize>>> {
         let column = &self.columns[x];
         if column.stats.orderly() || column.stats.count < 6 || column.kind != ColumnKind::Figures {
             return vec![None];

@@ -2,15 +2,237 @@
 
 use super::*;
 
+/// A column with a number over it, and the coordinate that it is, where that is told.
+type NumberOver = (usize, f64, Option<Coordinate>);
+
+/// The numbers across the heads of a table.
+pub(super) struct NumbersAcross {
+    pub(super) columns: Vec<NumberOver>,
+    pub(super) values: Vec<f64>,
+    spread: Spread,
+    /// The names in the corner, of what runs down and of what runs across.
+    down: CornerHead,
+    over: CornerHead,
+}
+
+impl NumbersAcross {
+    /// The numbers rise or fall all the way.
+    pub(super) fn run(&self) -> bool {
+        self.spread.orderly
+    }
+
+    /// The names in the corner.
+    pub(super) fn corner(&self) -> impl Iterator<Item = &(Option<Quantity>, Option<Unit>)> {
+        [&self.down, &self.over].into_iter().flatten()
+    }
+
+    fn corner_names(&self, quantity: &Quantity) -> bool {
+        self.corner().any(|head| head.0.as_ref() == Some(quantity))
+    }
+
+    /// What the numbers themselves are said to be, over a table whose first column is `first`.
+    fn told(&self, first: &Column) -> Option<(Quantity, Unit)> {
+        let coordinate = self.columns[0].2.as_ref()?;
+        // Wavelengths run down already.
+        let light_down = coordinate.quantity == Quantity::WAVELENGTH
+            && first.kind == ColumnKind::Figures
+            && first.quantity == Some(Quantity::WAVELENGTH);
+        (coordinate.quantity != Quantity::UNKNOWN && !light_down)
+            .then(|| (coordinate.quantity.clone(), coordinate.unit.clone()))
+    }
+
+    /// The time that a corner alone names, where the cells below it say of what they are: `time (s);0;20;40` over `0.25 mM;0.080;0.103`.
+    fn time_in_corner_alone(&self, first: &Column) -> Option<(Quantity, Unit)> {
+        let (Some((Some(quantity), Some(unit))), None) = (&self.down, &self.over) else {
+            return None;
+        };
+        let runs = self.corner_names(&Quantity::TIME) && self.spread.orderly && !self.spread.like_light();
+        (is_of_conditions(first) && runs).then(|| (quantity.clone(), unit.clone()))
+    }
+
+    /// What runs across by the corner: of its two names, `A405 at time (s)`, what was measured runs nowhere.
+    fn axis_in_corner(&self) -> Option<(Quantity, Unit)> {
+        let (quantity, unit) = self
+            .corner()
+            .find(|(quantity, _)| quantity.as_ref().is_some_and(|quantity| !quantity.is_of_light()))?;
+        let quantity = quantity.clone().filter(|quantity| {
+            matches!(quantity.as_str(), "concentration" | "time" | "temperature" | "ph")
+        })?;
+        Some((quantity, unit.clone()?))
+    }
+}
+
+/// Whether a column holds a condition of each row.
+fn is_of_conditions(column: &Column) -> bool {
+    column
+        .quantity
+        .as_ref()
+        .is_some_and(|quantity| matches!(quantity.as_str(), "concentration" | "temperature" | "ph"))
+}
+
+/// Whether a column holds words that are no times.
+fn is_of_words(column: &Column) -> bool {
+    column.kind == ColumnKind::Words && column.clock.is_none()
+}
+
 impl Shaper<'_> {
+    /// Numbers across the heads: wavelengths by times, or spectra as rows.
+    pub(super) fn matrix(&mut self) -> Option<RunDraft> {
+        let across = self.numbers_across()?;
+        let first = &self.columns[0];
+        match self.meaning_across(&across) {
+            Some((quantity, _)) if quantity == Quantity::WAVELENGTH => self.curves_in_rows(&across, None),
+            Some((quantity, Some(unit)))
+                if quantity == Quantity::TIME && self.has_time_courses_in_rows(&across) =>
+            {
+                self.curves_in_rows(&across, Some((quantity, unit)))
+            }
+            // `Temperature,day 0,day 1`: curves over the temperature.
+            Some((quantity, _))
+                if quantity == Quantity::TIME
+                    && across.values.len() == 2
+                    && first.stats.count > 2
+                    && is_of_conditions(first) =>
+            {
+                None
+            }
+            Some((quantity, unit)) if quantity == Quantity::TIME => self.time_across(&across.columns, unit),
+            None if let Some(axis) = self.axis_of_table_on_its_side(&across) => {
+                self.curves_in_rows(&across, Some(axis))
+            }
+            // Counted heads are names: `1 2 3 4`.
+            None if across.spread.counts() && first.quantity.is_some() => None,
+            // Numbers over spectra: times, concentrations or names. They are kept as names, and asked about.
+            None if first.quantity == Some(Quantity::WAVELENGTH)
+                && (self.context.kinetics || self.context.names(&Quantity::TIME)) =>
+            {
+                self.time_across(&across.columns, None)
+            }
+            _ => None,
+        }
+    }
+
+    /// The numbers across the heads with the names in the corner, where they are numbers of one quantity.
+    fn numbers_across(&self) -> Option<NumbersAcross> {
+        let first = self.columns.first()?;
+        let heads: Vec<&str> = first.heads.iter().map(|(text, _)| text.as_str()).collect();
+        let columns = self.across()?;
+        // Times over some columns and temperatures over others stand across as no one axis.
+        let mut known = columns
+            .iter()
+            .filter_map(|(_, _, held)| held.as_ref().map(|held| &held.quantity))
+            .filter(|quantity| **quantity != Quantity::UNKNOWN);
+        if let Some(of) = known.next()
+            && known.any(|other| other != of)
+        {
+            return None;
+        }
+        let values: Vec<f64> = columns.iter().map(|(_, value, _)| *value).collect();
+        let (down, over) = corner_heads(&heads.join(" "));
+        Some(NumbersAcross {
+            spread: Spread::of(&values),
+            columns,
+            values,
+            down,
+            over,
+        })
+    }
+
+    /// What runs across, and its unit.
+    fn meaning_across(&self, across: &NumbersAcross) -> Option<(Quantity, Option<Unit>)> {
+        let first = &self.columns[0];
+        if let Some((quantity, unit)) = across.told(first).or_else(|| across.time_in_corner_alone(first)) {
+            return Some((quantity, Some(unit)));
+        }
+        let names_time = across.corner_names(&Quantity::TIME);
+        let light_down = first.quantity == Some(Quantity::WAVELENGTH)
+            || (names_time
+                && across.corner_names(&Quantity::WAVELENGTH)
+                && first.stats.like_nanometres()
+                && first.stats.min >= *crate::light::NEAR_WORDS.start()
+                && !across.spread.like_light());
+        if is_of_words(first)
+            || self.has_scans_down(across)
+            || (names_time && !light_down)
+            || first.clock.is_some()
+        {
+            let light = across.spread.like_light() && !self.numbers_are_names(&across.values);
+            return light.then_some((Quantity::WAVELENGTH, Some(Unit::NANOMETRE)));
+        }
+        if !light_down {
+            return None;
+        }
+        let unit = [&across.over, &across.down]
+            .into_iter()
+            .flatten()
+            .find(|head| head.0 == Some(Quantity::TIME))
+            .and_then(|head| head.1.clone())
+            .or_else(|| self.context.stated(&Quantity::TIME));
+        (unit.is_some() || names_time).then_some((Quantity::TIME, unit))
+    }
+
+    /// Whether numbers of scans stand in front of the rows, `scan 1, 2, 3`, where the words around speak of wavelengths.
+    fn has_scans_down(&self, across: &NumbersAcross) -> bool {
+        let first = &self.columns[0];
+        first.kind == ColumnKind::Figures
+            && first.stats.counts()
+            && first
+                .quantity
+                .as_ref()
+                .is_none_or(|quantity| *quantity == Quantity::INDEX)
+            && across.columns.len() >= SCAN_FROM
+            && (self.context.names(&Quantity::WAVELENGTH) || self.context.units.contains(&Unit::NANOMETRE))
+    }
+
+    /// Whether rows are time courses, each of a sample or of a condition.
+    fn has_time_courses_in_rows(&self, across: &NumbersAcross) -> bool {
+        let first = &self.columns[0];
+        across.run()
+            && (is_of_words(first) && self.rows_are_names_or_conditions()
+                || is_of_conditions(first) && (across.values.len() > 2 || first.stats.count <= 2))
+    }
+
+    /// What runs across a table laid on its side: the corner names it, each row what was measured, or a name where the words around
+    /// say it.
+    fn axis_of_table_on_its_side(&self, across: &NumbersAcross) -> Option<(Quantity, Unit)> {
+        let axis = across
+            .axis_in_corner()
+            .filter(|_| is_of_words(&self.columns[0]))?;
+        (self.rows_are_measured() || across.run() && self.rows_are_names()).then_some(axis)
+    }
+
+    /// Whether what stands in front of the rows are names, none of which begins with a number: a header in front of
+    /// them that names a quantity with a unit is then of what stands across.
+    fn rows_are_names(&self) -> bool {
+        let text = self.source.text();
+        let words = self.table.grid.words(self.columns[0].index);
+        words
+            .iter()
+            .all(|span| text[span.range()].trim().starts_with(char::is_alphabetic))
+    }
+
+    /// Whether what stands in front of the rows are names, or numbers with units: `blank`, `0.1 mM`.
+    fn rows_are_names_or_conditions(&self) -> bool {
+        let text = self.source.text();
+        let mut words = self.table.grid.words(self.columns[0].index).iter();
+        words.all(|span| {
+            let name = text[span.range()].trim();
+            name.starts_with(char::is_alphabetic)
+                || read_column_header(name)
+                    .held
+                    .iter()
+                    .any(|held| held.quantity != Quantity::UNKNOWN)
+        })
+    }
+
     /// The columns with numbers over them, and what these are numbers of; `None` where not nearly all have one.
-    fn across(&self) -> Option<Vec<(usize, f64, Option<Coordinate>)>> {
+    fn across(&self) -> Option<Vec<NumberOver>> {
         let first = self.columns.first()?;
         let figures = || {
             let columns = self.columns.iter().enumerate().skip(1);
             columns.filter(|(_, column)| column.kind == ColumnKind::Figures)
         };
-        let across: Vec<(usize, f64, Option<Coordinate>)> = figures()
+        let across: Vec<NumberOver> = figures()
             .filter_map(|(i, column)| {
                 number_over(column, first).map(|(value, coordinate)| (i, value, coordinate))
             })
@@ -41,165 +263,6 @@ impl Shaper<'_> {
             .filter(|column| number_over(column, first).is_some())
             .count();
         over >= 2 && over * 10 >= count * 8
-    }
-
-    /// Numbers across the heads: wavelengths by times, or spectra as rows.
-    #[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
-    pub(super) fn matrix(&mut self) -> Option<RunDraft> {
-        let first = self.columns.first()?;
-        let corner: String = first
-            .heads
-            .iter()
-            .map(|(text, _)| text.as_str())
-            .collect::<Vec<_>>()
-            .join(" ");
-        let across = self.across()?;
-        // Times over some columns and temperatures over others stand across as no one axis.
-        let mut known = across
-            .iter()
-            .filter_map(|(_, _, held)| held.as_ref().map(|held| &held.quantity));
-        if let Some(of) = known.find(|quantity| **quantity != Quantity::UNKNOWN)
-            && known.any(|other| *other != Quantity::UNKNOWN && other != of)
-        {
-            return None;
-        }
-        let values: Vec<f64> = across.iter().map(|(_, value, _)| *value).collect();
-        let told: Option<(Quantity, Unit)> = across[0]
-            .2
-            .as_ref()
-            .filter(|c| c.quantity != Quantity::UNKNOWN)
-            // Wavelengths run down already.
-            .filter(|c| {
-                c.quantity != Quantity::WAVELENGTH
-                    || first.kind != ColumnKind::Figures
-                    || first.quantity != Some(Quantity::WAVELENGTH)
-            })
-            .map(|c| (c.quantity.clone(), c.unit.clone()));
-        let spread = Spread::of(&values);
-        let (down, over) = corner_heads(&corner);
-        let stated = |quantity: &Quantity| self.context.stated(quantity);
-        // What runs across.
-        let across_meaning: Option<(Quantity, Option<Unit>)> = match &told {
-            Some((quantity, unit)) => Some((quantity.clone(), Some(unit.clone()))),
-            None => {
-                let names = |quantity: &Quantity| {
-                    over.as_ref()
-                        .is_some_and(|head| head.0.as_ref() == Some(quantity))
-                        || down
-                            .as_ref()
-                            .is_some_and(|head| head.0.as_ref() == Some(quantity))
-                };
-                let row_is_light = first.quantity == Some(Quantity::WAVELENGTH)
-                    || (names(&Quantity::WAVELENGTH)
-                        && names(&Quantity::TIME)
-                        && first.stats.like_nanometres()
-                        && first.stats.min >= *crate::light::NEAR_WORDS.start()
-                        && !spread.like_light());
-                // Numbers of scans in front of the rows, `scan 1, 2, 3`, where the words around speak of wavelengths.
-                let scans_down = first.kind == ColumnKind::Figures
-                    && first.stats.counts()
-                    && first
-                        .quantity
-                        .as_ref()
-                        .is_none_or(|quantity| *quantity == Quantity::INDEX)
-                    && across.len() >= SCAN_FROM
-                    && (self.context.names(&Quantity::WAVELENGTH)
-                        || self.context.units.contains(&Unit::NANOMETRE));
-                let words_down = first.kind == ColumnKind::Words && first.clock.is_none() || scans_down;
-                // `time (s);0;20;40` over `0.25 mM;0.080;0.103`: the cells say of what they are, and the corner what runs across.
-                let of_cells = first.quantity.as_ref().is_some_and(|quantity| {
-                    matches!(quantity.as_str(), "concentration" | "temperature" | "ph")
-                });
-                let corner_alone = down.as_ref().filter(|_| {
-                    over.is_none()
-                        && of_cells
-                        && names(&Quantity::TIME)
-                        && spread.orderly
-                        && !spread.like_light()
-                });
-                if let Some((Some(quantity), Some(unit))) = corner_alone {
-                    Some((quantity.clone(), Some(unit.clone())))
-                } else if words_down || (names(&Quantity::TIME) && !row_is_light) || (first.clock.is_some()) {
-                    if spread.like_light() && !self.numbers_are_names(&values) {
-                        Some((Quantity::WAVELENGTH, Some(Unit::NANOMETRE)))
-                    } else {
-                        None
-                    }
-                } else if row_is_light {
-                    let unit = [&over, &down]
-                        .into_iter()
-                        .flatten()
-                        .find(|h| h.0 == Some(Quantity::TIME))
-                        .and_then(|h| h.1.clone());
-                    let says_time =
-                        unit.is_some() || names(&Quantity::TIME) || stated(&Quantity::TIME).is_some();
-                    if says_time {
-                        Some((Quantity::TIME, unit.or_else(|| stated(&Quantity::TIME))))
-                    } else {
-                        None
-                    }
-                } else {
-                    None
-                }
-            }
-        };
-        let counted = spread.counts();
-        // Of the two names in a corner, `A405 at time (s)`, what was measured runs nowhere.
-        let across_in_corner = [down.clone(), over.clone()]
-            .into_iter()
-            .flatten()
-            .find(|(quantity, _)| quantity.as_ref().is_some_and(|quantity| !quantity.is_of_light()));
-        match across_meaning {
-            Some((quantity, _)) if quantity == Quantity::WAVELENGTH => {
-                self.light_across(&across, &values, &spread, None)
-            }
-            // Time courses in rows, each of a sample or of a condition.
-            Some((quantity, Some(unit)))
-                if quantity == Quantity::TIME
-                    && spread.orderly
-                    && (first.kind == ColumnKind::Words
-                        && first.clock.is_none()
-                        && self.rows_are_names_or_conditions()
-                        || first.quantity.as_ref().is_some_and(|quantity| {
-                            matches!(quantity.as_str(), "concentration" | "temperature" | "ph")
-                        }) && (values.len() > 2 || first.stats.count <= 2)) =>
-            {
-                self.light_across(&across, &values, &spread, Some((quantity, unit)))
-            }
-            // `Temperature,day 0,day 1`: curves over the temperature.
-            Some((quantity, _))
-                if quantity == Quantity::TIME
-                    && values.len() == 2
-                    && first.stats.count > 2
-                    && first.quantity.as_ref().is_some_and(|quantity| {
-                        matches!(quantity.as_str(), "concentration" | "temperature" | "ph")
-                    }) =>
-            {
-                None
-            }
-            Some((quantity, unit)) if quantity == Quantity::TIME => self.time_across(&across, unit),
-            // A table laid on its side: the corner names what runs across, each row what was measured, or a name where
-            // the words around say it.
-            None if first.kind == ColumnKind::Words
-                && first.clock.is_none()
-                && let Some((Some(quantity), Some(unit))) = across_in_corner
-                && matches!(quantity.as_str(), "concentration" | "time" | "temperature" | "ph")
-                && (self.rows_are_measured() || spread.orderly && self.rows_are_names()) =>
-            {
-                self.light_across(&across, &values, &spread, Some((quantity, unit)))
-            }
-            // Counted heads are names: `1 2 3 4`.
-            None if counted && first.quantity.is_some() => None,
-            None if first.quantity == Some(Quantity::WAVELENGTH) => {
-                // Numbers over spectra: times, concentrations or names. They are kept as names, and asked about.
-                let unit = self.context.time_unit();
-                if self.context.kinetics || self.context.names(&Quantity::TIME) {
-                    return self.time_across(&across, unit.filter(|_| false));
-                }
-                None
-            }
-            _ => None,
-        }
     }
 
     /// Whether bare numbers over columns that may be wavelengths are names of samples all the same: each row says at which
@@ -236,365 +299,8 @@ impl Shaper<'_> {
         })
     }
 
-    /// Whether what stands in front of the rows are names, none of which begins with a number: a header in front of
-    /// them that names a quantity with a unit is then of what stands across.
-    fn rows_are_names(&self) -> bool {
-        let text = self.source.text();
-        let words = self.table.grid.words(self.columns[0].index);
-        words
-            .iter()
-            .all(|span| text[span.range()].trim().starts_with(char::is_alphabetic))
-    }
-
-    /// Whether what stands in front of the rows are names, or numbers with units: `blank`, `0.1 mM`.
-    fn rows_are_names_or_conditions(&self) -> bool {
-        let text = self.source.text();
-        let mut words = self.table.grid.words(self.columns[0].index).iter();
-        words.all(|span| {
-            let name = text[span.range()].trim();
-            name.starts_with(char::is_alphabetic)
-                || read_column_header(name)
-                    .held
-                    .iter()
-                    .any(|held| held.quantity != Quantity::UNKNOWN)
-        })
-    }
-
-    /// Spectra as rows, or times down and wavelengths across; or curves over another `axis` that stands across.
-    #[expect(clippy::too_many_lines, reason = "one decision after another over one state")]
-    fn light_across(
-        &mut self,
-        across: &[(usize, f64, Option<Coordinate>)],
-        values: &[f64],
-        spread: &Spread,
-        axis: Option<(Quantity, Unit)>,
-    ) -> Option<RunDraft> {
-        let first = self.columns[0].clone();
-        let clocked = first.clock.is_some();
-        let corner: String = first
-            .heads
-            .iter()
-            .map(|(text, _)| text.as_str())
-            .collect::<Vec<_>>()
-            .join(" ");
-        let (down, over) = corner_heads(&corner);
-        let corner_time = [down, over]
-            .into_iter()
-            .flatten()
-            .find(|head| head.0 == Some(Quantity::TIME) && axis.is_none());
-        if let Some((_, unit)) = corner_time.filter(|_| first.quantity.is_none()) {
-            self.columns[0].quantity = Some(Quantity::TIME);
-            self.columns[0].unit = unit;
-            self.columns[0].quantities_possible.clear();
-        }
-        let first = self.columns[0].clone();
-        let time_down = clocked || first.quantity == Some(Quantity::TIME) && axis.is_none();
-        if time_down && across.len() < SCAN_FROM {
-            return None;
-        }
-        if !spread.orderly {
-            return None;
-        }
-        // Samples read at a few chosen wavelengths are single readings, and no spectra.
-        let named = first.kind == ColumnKind::Words && !clocked;
-        let stated = across.iter().all(|(_, _, held)| held.is_some());
-        if named && axis.is_none() && stated && across.len() < SCAN_FROM && !is_even(values) {
-            return None;
-        }
-        let rows = self.table.grid.rows;
-        let text = self.source.text();
-        let (mut y_quantity, mut y_unit) = (Quantity::UNKNOWN, Unit::ONE);
-        let roles: Vec<ShapeRole> = self.columns.iter().map(|_| ShapeRole::Open).collect();
-        let sample = across[0].0;
-        // What was measured stands in the row names, in the words around, or nowhere.
-        let in_names = first.kind == ColumnKind::Words && {
-            let heads: Vec<_> = self
-                .table
-                .grid
-                .words(first.index)
-                .iter()
-                .map(|span| super::super::columns::head_or_first_word(&text[span.range()]))
-                .collect();
-            match heads
-                .first()
-                .and_then(|head| head.quantity.clone())
-                .filter(|quantity| quantity.is_of_light() || *quantity == Quantity::RATE)
-            {
-                Some(quantity) if heads.iter().all(|head| head.quantity.as_ref() == Some(&quantity)) => {
-                    y_unit = heads[0].unit.clone().unwrap_or_else(|| customary_unit(&quantity));
-                    y_quantity = quantity;
-                    true
-                }
-                _ => false,
-            }
-        };
-        if !in_names {
-            let said = first
-                .heads
-                .iter()
-                .rev()
-                .find_map(|(text, _)| measured_in_corner(text).map(|(quantity, _)| quantity));
-            if let Some(quantity) = said {
-                y_unit = customary_unit(&quantity);
-                y_quantity = quantity;
-            } else {
-                let mut column = self.columns[sample].clone();
-                column.quantity = column.quantity.filter(Quantity::is_of_light);
-                column.held.clear();
-                self.columns[sample] = column;
-                (y_quantity, y_unit) = self.y_meaning(sample, &Quantity::WAVELENGTH, &roles);
-            }
-        }
-        let (time_quantity, time_unit) = if time_down {
-            let (quantity, unit) = self.x_meaning(0);
-            (Some(quantity), unit)
-        } else {
-            (None, Unit::ONE)
-        };
-        let row_axis = if !time_down
-            && first.kind == ColumnKind::Figures
-            && first.quantity.is_some()
-            && first.quantity != Some(Quantity::WAVELENGTH)
-            && first.quantity != Some(Quantity::INDEX)
-        {
-            first.quantity.clone().zip(self.unit_of(&first))
-        } else {
-            None
-        };
-        let x_values: Numbers = values.into();
-        let (x_quantity, x_unit) = axis.unwrap_or_else(|| {
-            let told = across[0]
-                .2
-                .as_ref()
-                .filter(|c| c.quantity == Quantity::WAVELENGTH);
-            (
-                Quantity::WAVELENGTH,
-                told.map_or(Unit::NANOMETRE, |c| c.unit.clone()),
-            )
-        });
-        for (i, _, _) in across {
-            self.used(*i, ColumnRole::Measured, &y_quantity, &y_unit);
-        }
-        if let Some(quantity) = &time_quantity {
-            self.used(0, ColumnRole::Held, quantity, &time_unit);
-        } else if let Some((quantity, unit)) = &row_axis {
-            self.used(0, ColumnRole::Held, quantity, unit);
-        } else if first.kind == ColumnKind::Figures {
-            self.used(0, ColumnRole::Names, &Quantity::UNKNOWN, &Unit::ONE);
-        }
-        let x_decimals: Decimals = decimals_in_heads(across.iter().map(|(i, _, _)| {
-            self.columns[*i]
-                .heads
-                .last()
-                .map_or("", |(text, _)| text.as_str())
-        }));
-        let names = self.row_names(&self.columns.iter().map(role).collect::<Vec<_>>());
-        let names_samples = first.names_samples();
-        let beside: Vec<(usize, usize, Quantity, Unit)> = self
-            .columns
-            .iter()
-            .enumerate()
-            .skip(1)
-            .filter(|(i, column)| {
-                column.kind == ColumnKind::Figures && !across.iter().any(|(of, ..)| of == i)
-            })
-            .filter_map(|(i, column)| {
-                let quantity = column.quantity.clone().filter(|quantity| {
-                    matches!(
-                        quantity.as_str(),
-                        "wavelength" | "concentration" | "temperature" | "ph"
-                    )
-                })?;
-                Some((i, column.index, quantity, self.unit_of(column)?))
-            })
-            .filter(|(_, _, quantity, _)| *quantity != x_quantity)
-            .collect();
-        for (i, _, quantity, unit) in &beside {
-            self.used(*i, ColumnRole::Held, quantity, unit);
-        }
-        let mut traces = Vec::with_capacity(rows);
-        let mut lacking: BTreeMap<(u32, u32), MissingCell> = BTreeMap::new();
-        for gap in &self.table.grid.gaps {
-            lacking.insert((gap.row, gap.column), gap.lack);
-        }
-        let changes = self.decimals.clone();
-        let is_sentinel = sentinel_of(self.context, &y_quantity, Some(&y_unit));
-        let mut sentinels: Vec<(usize, f64)> = Vec::new();
-        let mut passed = vec![0; across.len()];
-        let summed = self.summed.clone();
-        for row in (0..rows).filter(|row| !summed.contains(row)) {
-            let mut kept: Vec<usize> = Vec::with_capacity(across.len());
-            let mut y = Vec::with_capacity(across.len());
-            let mut decimals = Decimals::default();
-            for (n, (i, _, _)) in across.iter().enumerate() {
-                let value = self.table.grid.figure(row, self.columns[*i].index);
-                if value.is_nan() {
-                    continue;
-                }
-                if is_sentinel(value) {
-                    sentinels.push((row, value));
-                    continue;
-                }
-                let changes = &changes[self.table.grid.place(self.columns[*i].index)];
-                // The rows go downwards, and so do the changes.
-                while changes
-                    .get(passed[n])
-                    .is_some_and(|&(from, _)| from as usize <= row)
-                {
-                    passed[n] += 1;
-                }
-                decimals.push(passed[n].checked_sub(1).map_or(0, |last| changes[last].1));
-                kept.push(n);
-                y.push(value);
-            }
-            let whole = kept.len() == across.len();
-            let x = Values {
-                quantity: x_quantity.clone(),
-                unit: x_unit.clone(),
-                name: None,
-                values: if whole {
-                    x_values.clone()
-                } else {
-                    kept.iter().map(|&n| values[n]).collect()
-                },
-                decimals: if whole {
-                    x_decimals.clone()
-                } else {
-                    Decimals::default()
-                },
-            };
-            let column = Values {
-                quantity: y_quantity.clone(),
-                unit: y_unit.clone(),
-                name: None,
-                values: y.into(),
-                decimals,
-            };
-            let Ok(mut trace) = Trace::new(x, column) else {
-                continue;
-            };
-            let line = self.table.grid.line(row);
-            trace.lines.push_run(line, 0, kept.len());
-            trace.absent = u32::try_from(across.len() - kept.len()).unwrap_or(u32::MAX);
-            if let Some(quantity) = &time_quantity {
-                let value = match &first.clock {
-                    Some(clock) => clock.seconds.get(row).copied().flatten(),
-                    None => Some(self.table.grid.figure(row, first.index)).filter(|v| !v.is_nan()),
-                };
-                if let Some(value) = value {
-                    let mut held = Coordinate::new(quantity.clone(), time_unit.clone(), value);
-                    held.line = u32::try_from(line).ok();
-                    trace.held.push(held);
-                }
-            } else if let Some((quantity, unit)) = &row_axis {
-                let value = self.table.grid.figure(row, first.index);
-                if !value.is_nan() {
-                    trace
-                        .held
-                        .push(Coordinate::new(quantity.clone(), unit.clone(), value));
-                }
-            }
-            // `Group;nm;0 s;60 s`: what each row was read at.
-            for (_, index, quantity, unit) in &beside {
-                let value = self.table.grid.figure(row, *index);
-                if !value.is_nan() && trace.held(quantity).is_none() {
-                    let mut held = Coordinate::new(quantity.clone(), unit.clone(), value);
-                    held.line = u32::try_from(line).ok();
-                    trace.held.push(held);
-                }
-            }
-            if let Some(name) = names
-                .as_ref()
-                .and_then(|names| names.get(row))
-                .filter(|_| !clocked)
-            {
-                let head = super::super::columns::head_or_first_word(name);
-                let label = head.label;
-                // `E 340 sample 1` says at which wavelength its row was measured.
-                for held in head.held {
-                    let own = held.quantity != Quantity::UNKNOWN && held.quantity != x_quantity;
-                    if own && trace.held(&held.quantity).is_none() {
-                        trace.held.push(held);
-                    }
-                }
-                let label = label.filter(|label| {
-                    // `Wine (2012)`, `Wine (2013)`: what stands in the brackets tells them apart.
-                    let others = || {
-                        names
-                            .iter()
-                            .flatten()
-                            .enumerate()
-                            .filter(|(other, _)| *other != row)
-                    };
-                    !others().any(|(_, other)| {
-                        other != name
-                            && super::super::columns::head_or_first_word(other).label.as_ref() == Some(label)
-                    })
-                });
-                // `Initial rate (µmol/L/min)` says what the row is of, and names no sample.
-                if names_samples && (label.is_some() || !in_names) {
-                    trace.fields.claim(
-                        "sample",
-                        Claim::text(
-                            label.clone().unwrap_or_else(|| name.clone()),
-                            Origin::Source(Place::line(line)),
-                        ),
-                    );
-                }
-                trace.label = Some(label.unwrap_or_else(|| name.clone()));
-            } else if time_quantity.is_none() && first.kind == ColumnKind::Figures {
-                let written = self
-                    .cell_text(row, first.index)
-                    .map(|cell| cell.trim().to_owned());
-                trace.label =
-                    Some(written.unwrap_or_else(|| self.table.grid.figure(row, first.index).to_string()));
-            }
-            if !trace.is_empty() {
-                self.mark_saturated(&mut trace, f64::INFINITY);
-                traces.push(trace);
-            }
-        }
-        let columns: Vec<usize> = across.iter().map(|(i, _, _)| self.columns[*i].index).collect();
-        if let Some(down) = time_quantity
-            .as_ref()
-            .or(row_axis.as_ref().map(|(quantity, _)| quantity))
-        {
-            self.tell_gaps(&[first.index], down);
-        }
-        self.tell_gaps(&columns, &y_quantity);
-        self.tell_sentinels("the table", &sentinels);
-        let (from, to) = (
-            values.first().copied().unwrap_or(0.0),
-            values.last().copied().unwrap_or(0.0),
-        );
-        self.because.push(if x_quantity == Quantity::WAVELENGTH {
-            format!("wavelengths from {from} to {to} stand across; each row is a spectrum")
-        } else {
-            format!("the {x_quantity} from {from} to {to} stands across; each row is a curve")
-        });
-        if x_quantity != Quantity::WAVELENGTH {
-            self.hold_wavelength(&mut traces);
-        }
-        let technique = if x_quantity != Quantity::WAVELENGTH {
-            if y_quantity == Quantity::RATE {
-                Technique::RATE_SERIES
-            } else {
-                self.technique_of(&x_quantity, &[])
-            }
-        } else if time_quantity.is_some() {
-            Technique::SPECTRAL_TIME_COURSE
-        } else {
-            Technique::SPECTRUM
-        };
-        Some(self.finish(technique, traces))
-    }
-
     /// Wavelengths down and times across.
-    fn time_across(
-        &mut self,
-        across: &[(usize, f64, Option<Coordinate>)],
-        unit: Option<Unit>,
-    ) -> Option<RunDraft> {
+    fn time_across(&mut self, across: &[NumberOver], unit: Option<Unit>) -> Option<RunDraft> {
         // Cells that are no numbers are no axis.
         if self.columns[0].kind == ColumnKind::Words && self.columns[0].clock.is_none() {
             return None;
@@ -808,31 +514,4 @@ impl Spread {
     pub(super) fn counts(&self) -> bool {
         self.counted
     }
-}
-
-/// Whether numbers go on in one step.
-fn is_even(values: &[f64]) -> bool {
-    let step = values.get(1).zip(values.first()).map_or(0.0, |(b, a)| b - a);
-    values
-        .windows(2)
-        .all(|pair| (pair[1] - pair[0] - step).abs() <= 1e-6 * step.abs())
-}
-
-/// The decimals with which the numbers across the heads are written.
-fn decimals_in_heads<'a>(heads: impl Iterator<Item = &'a str>) -> Decimals {
-    let mut decimals = Decimals::default();
-    for head in heads {
-        let mut digits = 0;
-        for style in [Style::POINT, Style::COMMA] {
-            if let super::super::number::Cell::Number { decimals, .. }
-            | super::super::number::Cell::WithUnit { decimals, .. } =
-                super::super::number::cell(head, style)
-            {
-                digits = decimals;
-                break;
-            }
-        }
-        decimals.push(digits);
-    }
-    decimals
 }

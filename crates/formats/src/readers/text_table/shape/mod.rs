@@ -1,9 +1,11 @@
 //! From a table to curves: which column runs, which are measured, what is held, and what must be asked.
 //!
-//! One file for each shape of a table (`axis`, `readings`, `several`, `long`, `packed`, `matrix`), one for what runs
-//! (`meaning`), one for what was measured (`measured`), one for dates and times as people write them (`clocks`), and one
+//! One file for each shape of a table (`one_axis`, `readings`, `several`, `long`, `packed`, `matrix` with
+//! `curves_in_rows`), one for which column
+//! runs (`axis`) and one for what it is of (`meaning`), one for what was measured (`measured`), one for dates and times as people write them (`clocks`), and one
 //! for what all end in (`curves`). `rules` holds what each sign of a table speaks for, `verdict` weighs whether it is a
-//! measurement, `fitting` which choices its numbers allow, and `asking` puts questions to a person.
+//! measurement, `fitting` which choices its numbers allow, `asking` puts questions to a person, and `doubts`
+//! those on what was measured.
 
 mod apart;
 mod asking;
@@ -11,12 +13,15 @@ mod axis;
 mod clocks;
 mod computed;
 mod curves;
+mod curves_in_rows;
+mod doubts;
 mod fitting;
 mod hearing;
 mod long;
 mod matrix;
 mod meaning;
 mod measured;
+mod one_axis;
 mod packed;
 mod readings;
 mod roles;
@@ -44,7 +49,9 @@ pub(super) use self::several::{goes_on, put_behind};
 use self::summaries::summed_rows;
 use self::template::Glance;
 use self::verdict::{NOT_A_MEASUREMENT, TableVerdict};
-use super::columns::{Column, Stats, corner_heads, describe, give_meaning, hear_vocabulary};
+use super::columns::{
+    Column, CornerHead, Stats, corner_heads, describe, give_meaning, head_or_first_word, hear_vocabulary,
+};
 use super::context::Context;
 use super::explain::columns_told;
 use super::grid::{ColumnKind, Gap, MissingCell, decimals_of};
