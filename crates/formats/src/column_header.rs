@@ -97,27 +97,26 @@ fn understand(text: &str) -> ColumnHeader {
 }
 
 /// `A(sample)-A(blank)`: the difference of two readings of one quantity, each with a name in brackets, is a curve of that quantity
-/// under the whole as its name.
+/// under the whole as its name, held at what both are held at.
 fn difference_of_two(text: &str) -> Option<ColumnHeader> {
     let text = trimmed(text);
-    let at = text
-        .find(")-")
-        .or_else(|| text.find(") -"))
-        .or_else(|| text.find(") −"))?;
+    let at = [")-", ") - ", ")−", ") − "]
+        .iter()
+        .find_map(|sign| text.find(sign))?;
     let (one, other) = text.split_at(at + 1);
     let other = other.trim_start_matches([' ', '-', '−']);
     let of = |part: &str| {
         let (name, inner) = part.strip_suffix(')')?.split_once('(')?;
-        let named = inner.chars().any(char::is_alphabetic) && spelled(inner) == Spelling::None;
-        understand_as_written(name)
-            .quantity
-            .filter(|quantity| quantity.is_of_light() && named)
+        let named = inner.chars().any(char::is_alphabetic) && !inner.contains(['(', ')']);
+        let head = understand_as_written(name);
+        let light = head.quantity.as_ref().is_some_and(Quantity::is_of_light);
+        (named && spelled(inner) == Spelling::None && light && head.unit.is_none() && head.label.is_none())
+            .then_some(head)
     };
-    let quantity = of(one)?;
-    (of(other).as_ref() == Some(&quantity)).then(|| ColumnHeader {
-        quantity: Some(quantity),
+    let (one, other) = (of(one)?, of(other)?);
+    (one.quantity == other.quantity && one.held == other.held).then(|| ColumnHeader {
         label: Some(text.to_owned()),
-        ..ColumnHeader::default()
+        ..one
     })
 }
 
@@ -535,7 +534,11 @@ pub fn split_unit(text: &str) -> Option<(&str, &str)> {
     }
     // The photon of `E_photon` is what the energy is of, and counts none.
     let counts = |unit: &str| {
-        unit.starts_with(char::is_alphabetic) && spelled(unit).units().iter().all(|unit| *unit == Unit::ONE)
+        let word = unit.trim().to_lowercase();
+        matches!(
+            word.trim_end_matches('s'),
+            "photon" | "molecule" | "molec" | "particle"
+        )
     };
     for mark in [',', '_', ';'] {
         if let Some((name, unit)) = text.rsplit_once(mark)

@@ -703,11 +703,16 @@ impl Context {
             return;
         };
         let key = key.trim().to_lowercase().replace('_', " ");
+        // `exposure time unit` is of another time.
         let quantity = [
             "unit", "units", "einheit", "unité", "unidad", "unità", "eenheid", "enhet", "enhed",
         ]
         .into_iter()
-        .find_map(|word| words::quantity_of(key.strip_suffix(word)?.trim_end_matches([' ', '-'])));
+        .find_map(|word| {
+            let name = key.strip_suffix(word)?.trim_end_matches([' ', '-']);
+            let alone = !name.contains([' ', '-', '.']);
+            words::quantity_of(name).filter(|_| alone)
+        });
         let unit = curvary_record::unit::spelled(value.trim());
         if let (Some(quantity), Some(unit)) = (quantity, unit.one()) {
             self.stated.push((quantity, unit.clone()));

@@ -190,7 +190,8 @@ pub(super) fn transposed(source: &Source, table: &ScannedTable) -> Option<Scanne
     Some(upright(table, rows))
 }
 
-/// Takes numbers out that have lost their decimal sign, `0863` among numbers with decimals.
+/// Takes numbers out that have lost their decimal sign: `0863` among numbers with decimals, and a whole number that no detector tells
+/// among numbers of two decimals or more, `163` AU beside `0.113` and `0.304`.
 fn leave_out_damaged(source: &Source, line: usize, grid: &Grid, column: &mut UprightColumn) {
     let UprightColumn::Figures {
         values,
@@ -208,10 +209,22 @@ fn leave_out_damaged(source: &Source, line: usize, grid: &Grid, column: &mut Upr
     if cells.len() != values.len() + 1 || decimals.iter().all(|decimals| *decimals == 0) {
         return;
     }
+    /// No absorbance is so great, whatever stands behind it.
+    const IMPOSSIBLE: f64 = 10.0;
+    let head = read_column_header(written[cells[0].clone()].trim());
+    let unit = head.unit.as_ref().map_or(1.0, |unit| unit.to_si(1.0));
+    let of_light = head.quantity.as_ref().is_some_and(Quantity::is_of_light);
+    let read: Vec<u8> = (0..values.len())
+        .filter(|&at| !values[at].is_nan())
+        .map(|at| decimals[at])
+        .collect();
+    let whole = read.iter().filter(|places| **places == 0).count();
+    let precise = whole == 1 && read.len() >= 3 && read.iter().all(|places| matches!(places, 0 | 2..));
     for (at, cell) in cells[1..].iter().enumerate() {
         let digits = written[cell.clone()].trim();
-        let damaged =
-            digits.len() >= 2 && digits.starts_with('0') && digits.bytes().all(|byte| byte.is_ascii_digit());
+        let figures = digits.len() >= 2 && digits.bytes().all(|byte| byte.is_ascii_digit());
+        let impossible = precise && of_light && decimals[at] == 0 && values[at] * unit > IMPOSSIBLE;
+        let damaged = figures && (digits.starts_with('0') || impossible);
         if damaged && !values[at].is_nan() {
             let start = span.start as usize;
             values[at] = f64::NAN;
@@ -224,12 +237,28 @@ fn leave_out_damaged(source: &Source, line: usize, grid: &Grid, column: &mut Upr
     }
 }
 
-/// Whether a row ends before the others, or a reading has no name over it: the cells may stand under the wrong names.
+/// Whether readings end before the names or conditions that they stand under, or a reading has no name over it: the cells may stand
+/// under the wrong names. The last strip of a curve may be shorter as a whole, and a mean may stand alone.
 fn lacks_cells(rows: &[Row]) -> bool {
-    let ends_early = |row: &Row| match &row.column {
-        UprightColumn::Figures { gaps, .. } => gaps.iter().any(|(_, lack, _)| *lack == MissingCell::Short),
-        UprightColumn::Words(_) => false,
+    let filled = |row: &Row| match &row.column {
+        UprightColumn::Figures { values, gaps, .. } => {
+            values.len()
+                - gaps
+                    .iter()
+                    .filter(|(_, lack, _)| *lack == MissingCell::Short)
+                    .count()
+        }
+        UprightColumn::Words(names) => names.len(),
     };
+    let mut over = None;
+    let ends_early = rows.iter().any(|row| match row.meaning {
+        RowMeaning::Names | RowMeaning::Condition => {
+            over = Some(filled(row));
+            false
+        }
+        RowMeaning::Light => over.is_some_and(|over| over != filled(row)),
+        RowMeaning::Statistics | RowMeaning::Unknown => false,
+    });
     let read = |at: usize| {
         rows.iter()
             .filter(|row| row.meaning == RowMeaning::Light)
@@ -242,7 +271,7 @@ fn lacks_cells(rows: &[Row]) -> bool {
         UprightColumn::Words(names) => (0..names.len()).any(|at| names[at].range().is_empty() && read(at)),
         UprightColumn::Figures { .. } => false,
     };
-    rows.iter().any(ends_early) || rows.iter().any(nameless)
+    ends_early || rows.iter().any(nameless)
 }
 
 /// Whether rows of which the first `levels` stand as headers are columns laid on their side.
@@ -273,9 +302,13 @@ fn lies_on_its_side(rows: &[Row], levels: usize) -> bool {
     let is_matrix = levels == 1
         && match &heads[0].column {
             UprightColumn::Figures { values, .. } => {
-                let light = values
-                    .iter()
-                    .all(|value| crate::light::IN_PASSING.contains(value));
+                // `301`, `302`, `303` behind `Sample` number them.
+                let counted = values.windows(2).all(|pair| pair[1] - pair[0] == 1.0);
+                let light = !counted
+                    && count(rows, RowMeaning::Condition) == 0
+                    && values
+                        .iter()
+                        .all(|value| crate::light::IN_PASSING.contains(value));
                 heads[0].runs && count(below, RowMeaning::Light) == below.len()
                     || light
                         && heads[0].meaning != RowMeaning::Condition

@@ -76,8 +76,8 @@ impl<'t> Numbered<'t> {
 }
 
 /// Whether the numbers in front of a letter are coordinates of that unit. The second, the hour and the day are small letters; of
-/// other letters the numbers rise otherwise than 1, 2, 3; and beside letters that are no unit with the same numbers, `1 M`, `1 F`,
-/// none is one. No name is numbered 0: `0 H`, `24 H` are hours.
+/// other letters the numbers rise otherwise than 1, 2, 3; and beside letters that are no unit and stand behind the same numbers again
+/// and again, `1 M`, `2 M`, `1 F`, `2 F`, none is one. No name is numbered 0: `0 H`, `24 H` are hours.
 fn are_times_or_conditions(numbered: &[Numbered], letter: &str, in_capitals: bool) -> bool {
     const HIGHEST_COUNT: f64 = 12.0;
     let own = || numbered.iter().filter(|one| one.letter == letter);
@@ -90,7 +90,12 @@ fn are_times_or_conditions(numbered: &[Numbered], letter: &str, in_capitals: boo
     let crossed = numbered
         .iter()
         .filter(|other| other.letter != letter && !is_unit(other))
-        .any(|other| own().any(|one| one.number == other.number));
+        .any(|other| {
+            // One `24 x` beside `0 h`, `24 h`, `48 h` is a name of its own.
+            let alone = numbered.iter().filter(|one| one.letter == other.letter).count() == 1;
+            let zero = own().any(|one| one.number == 0.0);
+            !(alone && (zero || own().count() > 2)) && own().any(|one| one.number == other.number)
+        });
     let mut numbers: Vec<f64> = own().map(|one| one.number).collect();
     numbers.sort_by(f64::total_cmp);
     numbers.dedup();

@@ -4,6 +4,7 @@ use std::ops::Range;
 
 use curvary_record::moment::read_date;
 
+use super::super::columns::unit_fits;
 use super::super::dialect::{Delimiter, raw_split, split_wide};
 use super::super::grid::{ColumnKind, Grid};
 use super::super::scan::leading_number;
@@ -339,9 +340,16 @@ fn between_signs(line: &str, columns: usize) -> Option<Vec<Range<usize>>> {
     [" / ", " - ", " – ", " & "].into_iter().find_map(|sign| {
         let cells: Vec<&str> = line.split(sign).map(str::trim).collect();
         let heads: Vec<_> = cells.iter().map(|cell| read_column_header(cell)).collect();
-        // `Time / min` is one header with its unit.
+        // `Time / min` is one header with its unit; `nm / mAU` are two units, and two headers.
+        let is_unit_of_first = |cell: &&str| {
+            let first = heads.first().and_then(|head| head.quantity.as_ref());
+            let unit = curvary_record::unit::spelled(cell);
+            is_unit_alone(cell)
+                && !is_unit_alone(cells[0])
+                && first.is_some_and(|quantity| unit.units().iter().any(|unit| unit_fits(quantity, unit)))
+        };
         let named =
-            heads.iter().all(|head| head.quantity.is_some()) && !cells.iter().any(|cell| is_unit_alone(cell));
+            heads.iter().all(|head| head.quantity.is_some()) && !cells.iter().skip(1).any(is_unit_of_first);
         // `absorbance / time (s)` says what was read over what.
         let runs = cells.len() == columns && columns >= 2 && is_axis(heads.first()?);
         (named && runs).then(|| {
