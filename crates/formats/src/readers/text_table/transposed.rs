@@ -202,6 +202,22 @@ fn leave_out_damaged(source: &Source, line: usize, grid: &Grid, column: &mut Upr
     else {
         return;
     };
+    // What was doubted beside the numbers above and below, of other rows, was none of their kind.
+    gaps.retain(|(at, lack, span)| {
+        let read = match lack {
+            MissingCell::Unpointed => cell(source.text()[span.range()].trim(), grid.dialect.style),
+            _ => Cell::Words,
+        };
+        if let Cell::Number {
+            value,
+            decimals: places,
+        } = read
+        {
+            (values[*at], decimals[*at]) = (value, places);
+            return false;
+        }
+        true
+    });
     let span = source.lines().span(line.saturating_sub(1));
     let written = &source.text()[span.range()];
     let cells = split(written, &grid.dialect);
