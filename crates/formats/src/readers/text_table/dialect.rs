@@ -682,7 +682,7 @@ fn fit(rows: &[&str], sep: Delimiter) -> Option<DelimiterFit> {
     }
     let hard = sep.byte().is_some();
     // A remark behind some of the rows, `2  0,392  bubbles`, makes none of them another kind of row.
-    let remarked = |row: usize| {
+    let remarked = |row: usize, count: usize| {
         let text = |range: &Range<usize>| &rows[row][range.clone()];
         let (own, behind) = cells[row].split_at(count);
         own.iter().all(|cell| weigh(text(cell)) >= 1.0)
@@ -693,14 +693,22 @@ fn fit(rows: &[&str], sep: Delimiter) -> Option<DelimiterFit> {
                 .iter()
                 .all(|cell| text(cell).starts_with(char::is_alphabetic))
     };
-    let of_one_form = counts.iter().filter(|&&c| c == count).count() >= 2;
+    let of_one_form = |count: usize| counts.iter().filter(|&&c| c == count).count() >= 2;
+    // Where as many rows have one as have none, those without tell how many cells a row has.
+    let least = sorted
+        .first()
+        .copied()
+        .filter(|&least| (2..count).contains(&least) && of_one_form(least));
+    let count = least
+        .filter(|&least| !hard && (0..rows.len()).all(|row| counts[row] == least || remarked(row, least)))
+        .unwrap_or(count);
     let near = counts
         .iter()
         .enumerate()
         .filter(|&(row, &c)| {
             c == count
                 || hard && (2..=count).contains(&c)
-                || !hard && of_one_form && c > count && remarked(row)
+                || !hard && of_one_form(count) && c > count && remarked(row, count)
         })
         .count();
     Some(DelimiterFit {
