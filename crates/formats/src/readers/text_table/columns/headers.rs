@@ -204,8 +204,10 @@ pub(super) fn spread_groups(text: &str, table: &ScannedTable) -> Vec<Vec<Option<
             let over = cells[1];
             cells[2..].fill(over);
         }
+        let below = table.heads.get(level + 1).map(|below| below.cells.as_slice());
+        let merged = below.is_some_and(|below| stands_over_groups(text, &cells, below));
         if level < lowest && filled >= 2 && filled < cells.len() {
-            // Only words are spread, and only where the row below begins its groups anew.
+            // Only words are spread, and numbers only where the row below begins its groups anew.
             let mut last: Option<Span> = None;
             let mut gap = 0;
             for cell in &mut cells {
@@ -219,7 +221,7 @@ pub(super) fn spread_groups(text: &str, table: &ScannedTable) -> Vec<Vec<Option<
                                 .iter()
                                 .any(|held| held.quantity != Quantity::UNKNOWN)
                         };
-                        last = Some(*span).filter(|_| leading_number(word).is_none() || held());
+                        last = Some(*span).filter(|_| leading_number(word).is_none() || held() || merged);
                         gap = 0;
                     }
                     None => {
@@ -234,6 +236,29 @@ pub(super) fn spread_groups(text: &str, table: &ScannedTable) -> Vec<Vec<Option<
         rows.push(cells);
     }
     rows
+}
+
+/// Whether the cells of a row stand over groups of columns whose names come again in each: `pH;5.0;;7.0;` over `s;a;b;a;b`.
+fn stands_over_groups(text: &str, cells: &[Option<Span>], below: &[Option<Span>]) -> bool {
+    let (Some((_, cells)), Some((_, below))) = (cells.split_first(), below.split_first()) else {
+        return false;
+    };
+    let filled: Vec<usize> = (0..cells.len()).filter(|&at| cells[at].is_some()).collect();
+    let [0, second, ..] = filled.as_slice() else {
+        return false;
+    };
+    let size = *second;
+    let name = |at: usize| {
+        below
+            .get(at)
+            .copied()
+            .flatten()
+            .map(|span| text[span.range()].trim())
+    };
+    size >= 2
+        && filled.len() * size == cells.len()
+        && filled.iter().enumerate().all(|(group, &at)| at == group * size)
+        && (0..cells.len()).all(|at| name(at).is_some() && name(at) == name(at % size))
 }
 
 /// Reads the heads of a column, the lowest first: it stands nearest to the numbers.
