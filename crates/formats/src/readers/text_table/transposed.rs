@@ -202,7 +202,7 @@ fn leave_out_damaged(source: &Source, line: usize, grid: &Grid, column: &mut Upr
     else {
         return;
     };
-    // What was doubted beside the numbers above and below, of other rows, was none of their kind.
+    // What was doubted beside the numbers around it, of other rows, was none of their kind.
     gaps.retain(|(at, lack, span)| {
         let read = match lack {
             MissingCell::Unpointed => cell(source.text()[span.range()].trim(), grid.dialect.style),

@@ -441,10 +441,21 @@ impl Grid {
                 .filter(|(_, at, _)| Some(*at) == place)
                 .all(|&(_, _, decimals)| decimals == 0)
         };
+        // In a table on its side the numbers of a column are written in as many ways as there are kinds of rows.
+        let has_had = |column: usize, written: u8| {
+            let place = self
+                .place
+                .get(column)
+                .and_then(|&place| u32::try_from(place).ok());
+            let mut changes = self.changes.iter().rev().take(LOOK);
+            changes.any(|&(_, at, decimals)| Some(at) == place && decimals == written)
+        };
         let shifted = seen.iter().enumerate().any(|(column, found)| match found {
             Cell::Number { decimals, .. } if column > 0 => {
                 let (own, next) = (decimals_of(column), decimals_of(column + 1));
-                own.is_some_and(|own| own != *decimals) && next == Some(*decimals)
+                own.is_some_and(|own| own != *decimals)
+                    && next == Some(*decimals)
+                    && !has_had(column, *decimals)
                     || self.rows >= 2
                         && *decimals > 0
                         && own == Some(0)

@@ -9,7 +9,7 @@ const FEWEST: usize = 5;
 
 impl Grid {
     /// Takes out numbers without a decimal sign that stand in columns of numbers with one, where their digits with a sign
-    /// would go with the numbers above and below, and as they stand do not: `0106` between `0.104` and `0.109`. The rows
+    /// would go with the numbers around it, and as they stand do not: `0106` between `0.104` and `0.109`. The rows
     /// begin at `from` or behind it.
     pub(in crate::readers::text_table) fn doubt_numbers(&mut self, text: &str, from: Cursor) {
         if self.dialect.pieces.is_some() {
@@ -320,7 +320,7 @@ impl Grid {
     /// those in its own.
     fn goes_with_next_column(&self, row: usize) -> bool {
         let filled = |column: usize| self.kinds.get(column) == Some(&ColumnKind::Figures);
-        // What would stand there: the middle of the numbers above and below.
+        // What would stand there: the middle of the numbers around it.
         let middle = |column: usize| -> Option<f64> {
             let above = row.checked_sub(1).map(|row| self.figure(row, column))?;
             let below = self.figure(row + 1, column);

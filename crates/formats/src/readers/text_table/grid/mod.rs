@@ -58,7 +58,7 @@ pub(super) enum MissingCell {
     Doubtful,
     /// The row ended before it.
     Short,
-    /// A number stood there that has lost its decimal sign, as the numbers above and below show.
+    /// A number stood there that has lost its decimal sign, as the numbers around it show.
     Unpointed,
     /// Its row lacks a delimiter: two cells have become one, and the others stand under the wrong columns.
     Glued,

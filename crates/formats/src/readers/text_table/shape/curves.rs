@@ -402,8 +402,8 @@ impl Shaper<'_> {
             (
                 MissingCell::Unpointed,
                 "decimal-sign-lost",
-                "has no decimal sign, and with one it would go with the numbers above and below",
-                "have no decimal sign, and with one they would go with the numbers above and below",
+                "has no decimal sign, and with one it would go with the numbers around it",
+                "have no decimal sign, and with one they would go with the numbers around it",
             ),
             (
                 MissingCell::Glued,
