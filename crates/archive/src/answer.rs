@@ -399,6 +399,28 @@ mod tests {
     }
 
     #[test]
+    fn an_answer_is_about_the_ways_of_its_files_and_not_their_union() {
+        let written = |keys: &[&str]| Family {
+            writing: "tabs".to_owned(),
+            keys: keys.iter().map(|key| (*key).to_owned()).collect(),
+        };
+        let ways = vec![
+            written(&["buffer", "comment", "sample"]),
+            written(&["buffer", "comment", "instrument"]),
+        ];
+        let mut line = answer("x=time:s", "tabs");
+        line.family = Some(ways[0].clone().with(&ways[1]));
+        let (digest, other) = (Digest::of(b"a"), written(&["instrument", "operator", "sample"]));
+        assert!(
+            line.is_about(&digest, &other),
+            "a line of an older program stays as it is"
+        );
+        line.ways = ways.clone();
+        assert!(!line.is_about(&digest, &other));
+        assert!(ways.iter().all(|way| line.is_about(&digest, way)));
+    }
+
+    #[test]
     fn an_answer_about_nothing_is_about_no_file() {
         let (digest, family) = (Digest::of(b"a"), Family::default());
         assert!(!Answer::default().is_about(&digest, &family));

@@ -248,7 +248,11 @@ pub(crate) fn line(asked: &OpenItem, answer: String, only: Vec<Digest>, by: Opti
         answer,
         family: Some(asked.family.clone()),
         // One way is the family itself.
-        ways: if asked.ways.len() > 1 { asked.ways.clone() } else { Vec::new() },
+        ways: if asked.ways.len() > 1 {
+            asked.ways.clone()
+        } else {
+            Vec::new()
+        },
         only,
         ..Line::default()
     }
@@ -335,7 +339,11 @@ pub(crate) fn print_effect(effect: &Effect, screen: &mut Screen) -> Result<(), F
         effect.left_out,
     )?;
     if effect.lost > 0 {
-        let (are, their) = if effect.lost == 1 { ("is", "its") } else { ("are", "their") };
+        let (are, their) = if effect.lost == 1 {
+            ("is", "its")
+        } else {
+            ("are", "their")
+        };
         writeln!(
             screen,
             "{} {are} lost, and {their} runs stay as they were: `curvary verify` names every original that is lost",
