@@ -88,7 +88,7 @@ impl Answer {
     pub fn contends_with(&self, other: &Self) -> bool {
         let (own, others) = (self.topic(), other.topic());
         let of_key = own.starts_with("key:") || others.starts_with("key:");
-        let of_all = own == "measurement" || others == "measurement";
+        let of_all = [self, other].iter().any(|line| line.answer == "measurement=no");
         // A word of a header says what an axis is, as an answer does.
         let alike = own == others || of_all || !of_key && self.everywhere != other.everywhere;
         alike && self.answer != other.answer

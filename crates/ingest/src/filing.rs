@@ -2,6 +2,7 @@
 
 use std::collections::{BTreeMap, BTreeSet, HashSet};
 use std::fs;
+use std::ops::RangeInclusive;
 use std::path::Path;
 use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Mutex, MutexGuard, PoisonError};
@@ -790,18 +791,22 @@ impl UnreadSources<'_> {
             .filter(|source| may_rest_on(source, answer))
             .any(|source| match self.lost.contains(&source.record.digest) {
                 // It rests on nothing that this one says otherwise, so that no number of it is wrong by it.
-                true => !is_given || self.rests_on_rival(source, answer, 0),
+                true => !is_given || self.rests_on_rival(source, answer, 0..=answer.closeness()),
                 // The caller had all read that it may change, but what did not ask and was answered otherwise before.
-                false => !is_named || is_given && self.rests_on_rival(source, answer, answer.closeness()),
+                false => {
+                    !is_named
+                        || is_given
+                            && self.rests_on_rival(source, answer, answer.closeness()..=answer.closeness())
+                }
             })
     }
 
-    /// Whether a source may rest on another answer, of this closeness at least, that says otherwise.
-    fn rests_on_rival(&self, source: &SourceView, answer: &Answer, closeness: u8) -> bool {
+    /// Whether a source may rest on another answer of such a closeness that says otherwise. A closer one goes on to weigh more.
+    fn rests_on_rival(&self, source: &SourceView, answer: &Answer, closeness: RangeInclusive<u8>) -> bool {
         let in_force = |line: &&Answer| !self.waiting.given.contains(line);
         let before = self.answers.holding().filter(in_force);
         before.chain(&self.waiting.taken).any(|line| {
-            line.closeness() >= closeness && line.contends_with(answer) && may_rest_on(source, line)
+            closeness.contains(&line.closeness()) && line.contends_with(answer) && may_rest_on(source, line)
         })
     }
 }
