@@ -363,6 +363,27 @@ fn what_stands_for_kin_of_some_files_is_no_answer_for_all() {
     said(here, &["answer", &id, "x=time:s", "--archive", "lab"], 0);
     assert_eq!(first(), None);
     assert_eq!(lines(here, "lab"), 2);
+    // Another meaning of these is none of the first file, which did not ask: nothing of it is read otherwise.
+    let text = fs::read_to_string(here.join("lab/answers.jsonl")).unwrap();
+    let second: serde_json::Value = serde_json::from_str(text.lines().nth(1).unwrap()).unwrap();
+    assert_eq!(second["ways"].as_array().map(Vec::len), Some(2), "{second}");
+    said(
+        here,
+        &[
+            "answer",
+            "--undo",
+            second["id"].as_str().unwrap(),
+            "--archive",
+            "lab",
+        ],
+        0,
+    );
+    let (id, _) = first().expect("a question");
+    said(here, &["answer", &id, "x=time:min", "--archive", "lab"], 0);
+    let text = said(here, &["verify", "--archive", "lab"], 0);
+    assert!(!text.contains("curvary reread"), "{text}");
+    let text = said(here, &["reread", "--archive", "lab"], 0);
+    assert!(text.contains("3 files read again, 0 changed"), "{text}");
 }
 
 /// An archive of so many files that ask alike, each original packed for itself; gives where each ends.
@@ -493,4 +514,91 @@ fn where_nothing_tells_what_is_in_force_it_is_said() {
     );
     let text = said(here, &["find", "--archive", "lab"], 0);
     assert!(text.contains("answers.applied.jsonl"), "{text}");
+}
+
+/// The name of the first answer or word.
+fn first_line(here: &Path, archive: &str) -> String {
+    let text = fs::read_to_string(here.join(archive).join("answers.jsonl")).unwrap();
+    let line: serde_json::Value = serde_json::from_str(text.lines().next().unwrap()).unwrap();
+    line["id"].as_str().unwrap().to_owned()
+}
+
+#[test]
+fn what_is_taken_back_waits_for_lost_originals() {
+    let folder = tempfile::tempdir().unwrap();
+    let here = folder.path();
+    let ends = apart(here, 3);
+    said(here, &["vocabulary", "header:t=time:s", "--archive", "lab"], 0);
+    let whole = fs::read(here.join("lab/originals/000001.tar.zst")).unwrap();
+    let name = first_line(here, "lab");
+    for (archive, command) in [
+        ("undone", ["answer", "--undo", name.as_str()].as_slice()),
+        ("replaced", &["vocabulary", "header:t=time:min"]),
+    ] {
+        copy_folder(&here.join("lab"), &here.join(archive));
+        let packed = here.join(archive).join("originals/000001.tar.zst");
+        turn(&packed, ends[1] / 2);
+        let text = said(here, &[command, &["--archive", archive]].concat(), 0);
+        assert!(text.contains("1 original is lost"), "{text}");
+        said(here, &["reread", "--archive", archive], 1);
+        for asked in ["worklist", "find"] {
+            let output = run(here, &[asked, "--archive", archive]);
+            let text = String::from_utf8_lossy(&output.stderr).into_owned();
+            assert!(text.contains("curvary reread"), "{archive}: {text}");
+        }
+        // The bytes come back by hand: the next reading ends it.
+        fs::write(&packed, &whole).unwrap();
+        let text = said(here, &["verify", "--archive", archive], 0);
+        assert!(text.contains("curvary reread"), "{archive}: {text}");
+        said(here, &["reread", "--archive", archive], 0);
+        let text = said(here, &["verify", "--archive", archive], 0);
+        assert!(!text.contains("curvary reread"), "{archive}: {text}");
+    }
+}
+
+#[test]
+fn a_duplicate_whose_reading_is_thrown_away_is_not_read() {
+    let folder = tempfile::tempdir().unwrap();
+    let here = folder.path();
+    laboratory(here);
+    let (id, _) = question(here, "lab").expect("a question");
+    said(here, &["answer", &id, "x=time:s", "--archive", "lab"], 0);
+    copy_folder(&here.join("lab"), &here.join("undone"));
+    let name = first_line(here, "lab");
+    said(here, &["answer", "--undo", &name, "--archive", "undone"], 0);
+    // Killed behind the line that takes it back; then copies of the files come.
+    fs::copy(here.join("undone/answers.jsonl"), here.join("lab/answers.jsonl")).unwrap();
+    copy_folder(&here.join("in"), &here.join("copies"));
+    let text = said(here, &["add", "copies", "--archive", "lab"], 0);
+    assert!(text.contains("curvary reread"), "{text}");
+    let text = said(here, &["verify", "--archive", "lab"], 0);
+    assert!(text.contains("curvary reread"), "{text}");
+    said(here, &["reread", "--archive", "lab"], 0);
+    assert_eq!(question(here, "lab"), Some((id, 3)));
+    let text = said(here, &["verify", "--archive", "lab"], 0);
+    assert!(!text.contains("curvary reread"), "{text}");
+}
+
+#[test]
+fn an_earlier_version_that_counts_again_is_waited_for() {
+    let folder = tempfile::tempdir().unwrap();
+    let here = folder.path();
+    laboratory(here);
+    let (id, _) = question(here, "lab").expect("a question");
+    said(here, &["answer", &id, "x=time:s", "--archive", "lab"], 0);
+    let path = here.join("in/open-0.csv");
+    let text = fs::read_to_string(&path).unwrap();
+    fs::write(&path, text.replace("290,", "291,")).unwrap();
+    said(here, &["add", "in", "--archive", "lab"], 0);
+    let name = first_line(here, "lab");
+    let told = said(here, &["answer", "--undo", &name, "--archive", "lab"], 0);
+    assert!(!told.contains("curvary reread"), "{told}");
+    fs::write(&path, text).unwrap();
+    said(here, &["add", "in", "--archive", "lab"], 0);
+    let told = said(here, &["verify", "--archive", "lab"], 0);
+    assert!(told.contains("curvary reread"), "{told}");
+    said(here, &["reread", "--archive", "lab"], 0);
+    assert_eq!(question(here, "lab"), Some((id, 3)));
+    let told = said(here, &["verify", "--archive", "lab"], 0);
+    assert!(!told.contains("curvary reread"), "{told}");
 }

@@ -37,6 +37,10 @@ pub struct Answer {
     /// The files that it is about: all that are written like this.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub family: Option<Family>,
+    /// The ways in which they are written, where there are several: then `family` has the keys of all, and the line is about files that
+    /// are written like one of these alone.
+    #[serde(default, skip_serializing_if = "Vec::is_empty")]
+    pub ways: Vec<Family>,
     /// Only these of them, by the digests of their bytes.
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub only: Vec<Digest>,
@@ -63,7 +67,31 @@ impl Answer {
 
     /// Whether files written so are among those that it is about.
     fn is_of(&self, family: &Family) -> bool {
-        self.everywhere || self.family.as_ref().is_none_or(|own| own.is_kin(family))
+        if self.everywhere {
+            return true;
+        }
+        // What is kin to the keys of all ways together need not be kin to any of the files that asked.
+        match self.ways.as_slice() {
+            [] => self.family.as_ref().is_none_or(|own| own.is_kin(family)),
+            ways => ways.iter().any(|way| way.is_kin(family)),
+        }
+    }
+
+    /// What it says something about, as people may write it.
+    fn topic(&self) -> String {
+        let topic = self.answer.split_once('=').map_or("", |(topic, _)| topic);
+        topic.to_lowercase()
+    }
+
+    /// Whether a file that both are about may be read otherwise by one of them than by the other. One pair too many does no harm.
+    #[must_use]
+    pub fn contends_with(&self, other: &Self) -> bool {
+        let (own, others) = (self.topic(), other.topic());
+        let of_key = own.starts_with("key:") || others.starts_with("key:");
+        let of_all = [self, other].iter().any(|line| line.answer == "measurement=no");
+        // A word of a header says what an axis is, as an answer does.
+        let alike = own == others || of_all || !of_key && self.everywhere != other.everywhere;
+        alike && self.answer != other.answer
     }
 
     /// Whether another line says the same under the same name. Who said it when is no matter for what is read.
@@ -73,6 +101,7 @@ impl Answer {
             question,
             answer,
             family,
+            ways,
             only,
             everywhere,
             at: _,
@@ -83,6 +112,7 @@ impl Answer {
             && *question == other.question
             && *answer == other.answer
             && *family == other.family
+            && *ways == other.ways
             && *only == other.only
             && *everywhere == other.everywhere
     }
@@ -106,13 +136,9 @@ impl Answer {
             _ => false,
         };
         // A coarser cut than a word's own: a line more than needed is taken for another's rival, and none less.
-        let about = |line: &Self| {
-            let about = line.answer.split_once('=').map_or("", |(about, _)| about);
-            about.to_lowercase()
-        };
         self.closeness() == other.closeness()
             && kin
-            && about(self) == about(other)
+            && self.topic() == other.topic()
             && (self.only.is_empty() || self.only.iter().any(|digest| other.only.contains(digest)))
     }
 
@@ -370,6 +396,28 @@ mod tests {
                 .standing(&about(fewer.clone()), std::slice::from_ref(&fewer))
                 .is_some()
         );
+    }
+
+    #[test]
+    fn an_answer_is_about_the_ways_of_its_files_and_not_their_union() {
+        let written = |keys: &[&str]| Family {
+            writing: "tabs".to_owned(),
+            keys: keys.iter().map(|key| (*key).to_owned()).collect(),
+        };
+        let ways = vec![
+            written(&["buffer", "comment", "sample"]),
+            written(&["buffer", "comment", "instrument"]),
+        ];
+        let mut line = answer("x=time:s", "tabs");
+        line.family = Some(ways[0].clone().with(&ways[1]));
+        let (digest, other) = (Digest::of(b"a"), written(&["instrument", "operator", "sample"]));
+        assert!(
+            line.is_about(&digest, &other),
+            "a line of an older program stays as it is"
+        );
+        line.ways = ways.clone();
+        assert!(!line.is_about(&digest, &other));
+        assert!(ways.iter().all(|way| line.is_about(&digest, way)));
     }
 
     #[test]

@@ -177,12 +177,13 @@ impl Archive {
                 continue;
             }
             let Some(held) = held(&part.name) else { continue };
-            let mended = mend_part(root, part, copy, &held)?;
+            // What was lost was not read with the answers that came since; this is said also where the mending is cut short.
+            let begin = || match part.name.starts_with("originals/") {
+                true => applied::forget(root),
+                false => Ok(()),
+            };
+            let mended = mend_part(root, part, copy, &held, &begin)?;
             if mended > 0 {
-                if part.name.starts_with("originals/") {
-                    // What was lost was not read with the answers that came since.
-                    applied::forget(root)?;
-                }
                 done.push(format!(
                     "{}: {mended} bytes are again what was committed, from {}",
                     part.name,
@@ -537,7 +538,14 @@ fn put(to: &Path, bytes: &[u8], disk: &dyn Disk) -> Result<u64, Error> {
 }
 
 /// Puts bytes of a copy in the place of damaged ones, stretch by stretch, wherever that gives what was committed.
-fn mend_part(root: &Path, part: &Part, copy: &Path, held: &Part) -> Result<u64, Error> {
+/// `begin` is called before any is written.
+fn mend_part(
+    root: &Path,
+    part: &Part,
+    copy: &Path,
+    held: &Part,
+    begin: &dyn Fn() -> Result<(), Error>,
+) -> Result<u64, Error> {
     let (path, other) = (root.join(&part.name), copy.join(&part.name));
     let there = |path: &Path| fs::metadata(path).map_or(0, |metadata| metadata.len());
     // Behind the entries that an older copy holds stands a directory of its own.
@@ -558,6 +566,7 @@ fn mend_part(root: &Path, part: &Part, copy: &Path, held: &Part) -> Result<u64, 
             // A copy that is older ends before this stretch does; the rest may be whole here.
             bytes.extend_from_slice(own.get(bytes.len()..).unwrap_or_default());
             if Stretch::of(&bytes) == *stretch {
+                begin()?;
                 overwrite(&path, at, &bytes)?;
                 mended += stretch.length;
             }

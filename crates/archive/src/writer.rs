@@ -227,6 +227,16 @@ impl Writer {
         answers.applied(waiting, is_done, &*self.disk)
     }
 
+    /// Those of some sources whose records are kept when they are appended. Of another that the archive has already only the path is
+    /// noted, and what was read of it is thrown away.
+    #[must_use]
+    pub fn kept_of(&self, prepared: &PreparedSources) -> Vec<Digest> {
+        let catalog = self.indexer.catalog();
+        let kept = |ready: &&PreparedSource| ready.again || catalog.source(&ready.digest).is_none();
+        let sources = prepared.sources.iter().filter(kept);
+        sources.map(|ready| ready.record.digest.clone()).collect()
+    }
+
     /// What makes sources ready, for any number of threads.
     #[must_use]
     pub fn preparer(&self) -> Preparer {

@@ -556,6 +556,12 @@ pub(crate) fn understood(asked: &OpenItem, said: &str) -> Result<String, Failure
     }
 }
 
+// By reference, as serde calls it.
+#[allow(clippy::trivially_copy_pass_by_ref)]
+fn is_none(count: &u64) -> bool {
+    *count == 0
+}
+
 /// What came of answers.
 #[derive(Clone, Debug, Default, Serialize)]
 pub(crate) struct Effect {
@@ -569,6 +575,9 @@ pub(crate) struct Effect {
     pub(crate) in_question: u64,
     /// Files that are left out now.
     pub(crate) left_out: u64,
+    /// Files whose originals are lost, so that their runs stay as they were.
+    #[serde(skip_serializing_if = "is_none")]
+    pub(crate) lost: u64,
     /// Runs of which something was noted or found that holds for no run of the new reading.
     #[serde(skip_serializing_if = "Vec::is_empty")]
     pub(crate) left_behind: Vec<RunId>,
@@ -585,10 +594,14 @@ impl Effect {
         self.read += other.read;
         self.in_question += other.in_question;
         self.left_out += other.left_out;
+        self.lost += other.lost;
         self.standing.extend(other.standing.iter().cloned());
     }
 
     fn see(&mut self, again: &RereadSource) {
+        if again.is_lost() {
+            self.lost += 1;
+        }
         self.files += 1;
         self.changed += u64::from(again.is_changed());
         self.read += u64::from(again.fate.verdict == Verdict::Read && again.before != Verdict::Read);

@@ -31,6 +31,12 @@ impl RereadSource {
     pub fn is_changed(&self) -> bool {
         self.changes.iter().any(|change| *change != LOST)
     }
+
+    /// Whether its original is lost, so that it could not be read.
+    #[must_use]
+    pub fn is_lost(&self) -> bool {
+        self.changes.contains(LOST)
+    }
 }
 
 /// What is told of a source whose original is lost: it stays as it was read before.
@@ -83,7 +89,11 @@ impl Filing<'_> {
             |source| self.one_again(&source, keeping),
             |done: RereadResult| {
                 let (again, ready, digest) = done?;
-                self.note_read(std::iter::once(&digest));
+                if again.is_lost() {
+                    self.note_lost(digest);
+                } else {
+                    self.note_read([digest]);
+                }
                 if let Some(ready) = ready {
                     self.append(ready.prepared, &ready.moved, ready.reported, &mut pace)?;
                 }

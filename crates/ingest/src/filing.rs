@@ -2,8 +2,9 @@
 
 use std::collections::{BTreeMap, BTreeSet, HashSet};
 use std::fs;
+use std::ops::RangeInclusive;
 use std::path::Path;
-use std::sync::atomic::AtomicBool;
+use std::sync::atomic::{AtomicBool, Ordering};
 use std::sync::{Mutex, MutexGuard, PoisonError};
 use std::time::{Duration, Instant};
 
@@ -41,8 +42,12 @@ pub struct Filing<'a> {
     waiting: Unapplied,
     /// The names of those for which the caller has all files read that they may change.
     taken_up: BTreeSet<String>,
-    /// What was read with the answers, as long as some wait, or was to be and is lost.
+    /// What was read with the answers and kept, as long as some wait.
     read: Mutex<HashSet<Digest>>,
+    /// What was to be read with them and is lost.
+    lost: Mutex<HashSet<Digest>>,
+    /// Whether versions whose place newer ones had taken may count again.
+    returning: AtomicBool,
     limits: IngestLimits,
     writer: Mutex<Writer>,
     preparer: Preparer,
@@ -161,6 +166,8 @@ impl<'a> Filing<'a> {
             answers,
             taken_up: BTreeSet::new(),
             read: Mutex::default(),
+            lost: Mutex::default(),
+            returning: AtomicBool::new(false),
             limits,
             preparer: writer.preparer(),
             writer: Mutex::new(writer),
@@ -264,7 +271,7 @@ impl<'a> Filing<'a> {
         if self.waiting.is_empty() {
             return Ok(());
         }
-        let there = unread(&self.archive, &HashSet::new())?;
+        let there = standing(&self.archive)?;
         Ok(self.lock().applied(&self.answers, &self.waiting, &|answer| {
             !there.iter().any(|source| may_rest_on(source, answer))
         })?)
@@ -277,23 +284,40 @@ impl<'a> Filing<'a> {
     pub fn finish(self) -> Result<(), Trouble> {
         let mut writer = self.writer.into_inner().unwrap_or_else(PoisonError::into_inner);
         writer.commit()?;
-        if !self.waiting.is_empty() {
+        let returning = self.returning.into_inner() && !self.answers.lines().is_empty();
+        if !self.waiting.is_empty() || returning {
             let read = self.read.into_inner().unwrap_or_else(PoisonError::into_inner);
-            let unread = unread(&Archive::open(self.archive.root())?, &read)?;
-            let named = |answer: &Answer| !answer.id.is_empty() && self.taken_up.contains(&answer.id);
-            writer.applied(&self.answers, &self.waiting, &|answer| {
-                named(answer) || !unread.iter().any(|source| may_rest_on(source, answer))
-            })?;
+            let lost = self.lost.into_inner().unwrap_or_else(PoisonError::into_inner);
+            let mut unread = standing(&Archive::open(self.archive.root())?)?;
+            unread.retain(|source| !read.contains(&source.record.digest));
+            let mut waiting = self.waiting;
+            if returning {
+                wait_for_returned(&mut waiting, &self.answers, &self.archive, &unread)?;
+            }
+            let rest = UnreadSources {
+                answers: &self.answers,
+                waiting: &waiting,
+                taken_up: &self.taken_up,
+                lost: &lost,
+                unread: &unread,
+            };
+            writer.applied(&self.answers, &waiting, &|answer| !rest.hold_back(answer))?;
         }
         Ok(writer.finish()?)
     }
 
-    /// Says that a source was read with the answers.
-    pub(crate) fn note_read<'d>(&self, digests: impl Iterator<Item = &'d Digest>) {
-        if !self.waiting.is_empty() {
+    /// Says that sources were read with the answers, and that this is kept.
+    pub(crate) fn note_read(&self, digests: impl IntoIterator<Item = Digest>) {
+        if !self.waiting.is_empty() || self.returning.load(Ordering::Relaxed) {
             let mut read = self.read.lock().unwrap_or_else(PoisonError::into_inner);
-            read.extend(digests.cloned());
+            read.extend(digests);
         }
+    }
+
+    /// Says that a source was to be read with the answers, and is lost.
+    pub(crate) fn note_lost(&self, digest: Digest) {
+        let mut lost = self.lost.lock().unwrap_or_else(PoisonError::into_inner);
+        lost.insert(digest);
     }
 
     /// The archive as it was when the lock was taken.
@@ -362,7 +386,11 @@ impl<'a> Filing<'a> {
         let mut moved = batch.moved;
         for prepared in batch.prepared {
             let prepared = prepared?;
-            self.note_read(prepared.digests());
+            let kept = writer.kept_of(&prepared);
+            if kept.len() < prepared.count() {
+                self.returning.store(true, Ordering::Relaxed);
+            }
+            self.note_read(kept);
             // What is read again stays together.
             writer.append_moved(prepared, &std::mem::take(&mut moved))?;
         }
@@ -376,9 +404,13 @@ impl<'a> Filing<'a> {
             writer.missed(&path, Some(why))?;
         }
         for (path, digest, stat) in batch.touched {
+            if writer.stands(&path).as_ref() != Some(&digest) {
+                self.returning.store(true, Ordering::Relaxed);
+            }
             writer.met(&path, &digest, stat)?;
         }
         if self.beside {
+            self.returning.store(true, Ordering::Relaxed);
             let paths = handed.iter().map(|one| one.fate.path.as_str());
             writer.keep_earlier(&paths.collect())?;
         }
@@ -701,11 +733,82 @@ pub fn may_rest_on(source: &SourceView, answer: &Answer) -> bool {
     source.stands_at.is_some() && answer.is_about(&source.record.digest, family)
 }
 
-/// The sources that count and were not read now.
-fn unread(archive: &Archive, read: &HashSet<Digest>) -> Result<Vec<SourceView>, Trouble> {
+/// The sources that count.
+fn standing(archive: &Archive) -> Result<Vec<SourceView>, Trouble> {
     let mut sources = archive.sources()?;
-    sources.retain(|source| source.stands_at.is_some() && !read.contains(&source.record.digest));
+    sources.retain(|source| source.stands_at.is_some());
     Ok(sources)
+}
+
+/// Lets answers wait for versions that count again. Nobody read them again while newer ones had their places, so that they may rest on
+/// any answer that there was.
+fn wait_for_returned(
+    waiting: &mut Unapplied,
+    answers: &StoredAnswers,
+    before: &Archive,
+    unread: &[SourceView],
+) -> Result<(), Trouble> {
+    let mut superseded: HashSet<Digest> = HashSet::new();
+    for source in before.sources()? {
+        if source.stands_at.is_none() {
+            superseded.insert(source.record.digest);
+        }
+    }
+    let is_returned = |source: &&SourceView| superseded.contains(&source.record.digest);
+    let returned: Vec<&SourceView> = unread.iter().filter(is_returned).collect();
+    let concerned = |line: &&Answer| returned.iter().any(|source| may_rest_on(source, line));
+    let holding: Vec<&Answer> = answers.holding().collect();
+    let given = answers.lines().iter().filter(|line| line.undo.is_none());
+    for line in given.filter(concerned) {
+        let waits = if holding.contains(&line) {
+            &mut waiting.given
+        } else {
+            &mut waiting.taken
+        };
+        if !waits.contains(line) {
+            waits.push(line.clone());
+        }
+    }
+    Ok(())
+}
+
+/// What counts and was not read now, and which answers wait for it.
+struct UnreadSources<'a> {
+    answers: &'a StoredAnswers,
+    waiting: &'a Unapplied,
+    taken_up: &'a BTreeSet<String>,
+    lost: &'a HashSet<Digest>,
+    unread: &'a [SourceView],
+}
+
+impl UnreadSources<'_> {
+    /// Whether an answer waits for one of them.
+    fn hold_back(&self, answer: &Answer) -> bool {
+        let is_given = self.waiting.given.contains(answer);
+        let is_named = !answer.id.is_empty() && self.taken_up.contains(&answer.id);
+        self.unread
+            .iter()
+            .filter(|source| may_rest_on(source, answer))
+            .any(|source| match self.lost.contains(&source.record.digest) {
+                // It rests on nothing that this one says otherwise, so that no number of it is wrong by it.
+                true => !is_given || self.rests_on_rival(source, answer, 0..=answer.closeness()),
+                // The caller had all read that it may change, but what did not ask and was answered otherwise before.
+                false => {
+                    !is_named
+                        || is_given
+                            && self.rests_on_rival(source, answer, answer.closeness()..=answer.closeness())
+                }
+            })
+    }
+
+    /// Whether a source may rest on another answer of such a closeness that says otherwise. A closer one goes on to weigh more.
+    fn rests_on_rival(&self, source: &SourceView, answer: &Answer, closeness: RangeInclusive<u8>) -> bool {
+        let in_force = |line: &&Answer| !self.waiting.given.contains(line);
+        let before = self.answers.holding().filter(in_force);
+        before.chain(&self.waiting.taken).any(|line| {
+            closeness.contains(&line.closeness()) && line.contends_with(answer) && may_rest_on(source, line)
+        })
+    }
 }
 
 /// When to commit next.

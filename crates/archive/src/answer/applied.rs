@@ -42,7 +42,7 @@ impl Unapplied {
             _ if self.is_unknown => {
                 return Some(
                     "which answers the runs rest on is not known, since answers.applied.jsonl is not there or not whole: `curvary reread` \
-                     reads every file with those that hold"
+                     reads every file with those that hold, except for those whose originals are lost, which `curvary verify` names"
                         .to_owned(),
                 );
             }
@@ -52,7 +52,8 @@ impl Unapplied {
             (given, taken) => format!("{} given and {} taken back", counted(given), counted(taken)),
         };
         Some(format!(
-            "{what}, and not every file that this is about was read again since: `curvary reread` finishes it"
+            "{what}, and not every file that this is about was read again since: `curvary reread` finishes it, except for files whose originals are \
+             lost, which `curvary verify` names"
         ))
     }
 }

@@ -220,9 +220,10 @@ pub struct PreparedSources {
 }
 
 impl PreparedSources {
-    /// The sources, by the digests of their bytes.
-    pub fn digests(&self) -> impl Iterator<Item = &Digest> {
-        self.sources.iter().map(|ready| &ready.record.digest)
+    /// How many they are.
+    #[must_use]
+    pub fn count(&self) -> usize {
+        self.sources.len()
     }
 }
 

@@ -247,6 +247,12 @@ pub(crate) fn line(asked: &OpenItem, answer: String, only: Vec<Digest>, by: Opti
         question,
         answer,
         family: Some(asked.family.clone()),
+        // One way is the family itself.
+        ways: if asked.ways.len() > 1 {
+            asked.ways.clone()
+        } else {
+            Vec::new()
+        },
         only,
         ..Line::default()
     }
@@ -332,6 +338,18 @@ pub(crate) fn print_effect(effect: &Effect, screen: &mut Screen) -> Result<(), F
         effect.in_question,
         effect.left_out,
     )?;
+    if effect.lost > 0 {
+        let (are, their) = if effect.lost == 1 {
+            ("is", "its")
+        } else {
+            ("are", "their")
+        };
+        writeln!(
+            screen,
+            "{} {are} lost, and {their} runs stay as they were: `curvary verify` names every original that is lost",
+            plural(effect.lost, "original"),
+        )?;
+    }
     if let Some(text) = questions::left_behind(&effect.left_behind) {
         writeln!(screen, "{}", StyledText(FAINT, text))?;
     }

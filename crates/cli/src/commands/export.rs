@@ -222,7 +222,7 @@ impl ExportCommand {
         kept.progress.end();
         output::report_written(&self.out, &told, screen);
         if self.output.to == Format::Bundle && !self.handing.originals {
-            screen.say("without originals, notes and answers: whoever has no archive with these files can read the bundle, and cannot add it to one");
+            screen.say("without originals and answers: whoever has no archive with these files can read the bundle, and cannot add it to one; what was noted stands in its tables, and is not taken into an archive");
         }
         if let Some(remark) = &told.not_carried {
             screen.say(&remark.message);

@@ -336,6 +336,7 @@ fn suggestions(archive: &Archive, author: Option<&str>) -> Result<Vec<Suggestion
             let mut line = answer::line(asked, answer.clone(), Vec::new(), author.map(str::to_owned));
             if everywhere {
                 line.family = None;
+                line.ways.clear();
                 line.everywhere = true;
             }
             all.push(Suggestion {

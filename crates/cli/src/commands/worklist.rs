@@ -193,10 +193,9 @@ fn question(shown: &ShownQuestion, keys: bool, screen: &mut Screen) -> Result<()
     }
     if !shown.lost.is_empty() {
         let lost: Vec<String> = shown.lost.iter().take(NAMED).map(|path| one_line(path)).collect();
-        let more = if shown.lost.len() > NAMED {
-            " and others"
-        } else {
-            ""
+        let more = match shown.lost.len().saturating_sub(NAMED) {
+            0 => String::new(),
+            more => format!(" and {more} more"),
         };
         let said = format!(
             "the original is lost of {}{more}: `curvary verify` says more",

@@ -339,6 +339,7 @@ fn come_home(
         let answer = Answer {
             only,
             family: None,
+            ways: Vec::new(),
             everywhere: false,
             ..answer.clone()
         };

@@ -272,6 +272,7 @@ pub(crate) fn take_answers(path: &Path, archive: &Archive, screen: &mut Screen) 
             answer.only.extend(originals.iter().cloned());
         } else {
             answer.family = None;
+            answer.ways.clear();
         }
     }
     if new.is_empty() {
