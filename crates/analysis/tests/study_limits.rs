@@ -242,7 +242,8 @@ fn profiles_tell_of_a_lower_minimum_and_leave_the_fit_alone() {
 /// What is wrong with a scan as a whole: number of the scan, wavelength, absorbance without error.
 type CommonTo<'a> = &'a mut dyn FnMut(usize, f64, f64) -> f64;
 
-fn scans(common: CommonTo<'_>, noise: &mut Noise) -> Run {
+/// Scans with errors that are common to their readings, and noise of a size that may differ between wavelengths.
+fn scans(common: CommonTo<'_>, size: fn(f64) -> f64, noise: &mut Noise) -> Run {
     let wavelengths: Vec<f64> = (0..31).map(|i| 400.0 + f64::from(i) * 5.0).collect();
     let band = |w: f64, at: f64, width: f64| (-((w - at) / width).powi(2)).exp();
     let traces = (0..21_usize)
@@ -253,7 +254,7 @@ fn scans(common: CommonTo<'_>, noise: &mut Noise) -> Run {
                 .iter()
                 .map(|w| {
                     let own = a * band(*w, 520.0, 30.0) + (1.0 - a) * 0.8 * band(*w, 440.0, 25.0);
-                    own + common(scan, *w, own) + 0.001 * noise.normal()
+                    own + common(scan, *w, own) + size(*w) * noise.normal()
                 })
                 .collect();
             let mut trace = Trace::new(
@@ -279,6 +280,7 @@ struct SaidOfScans {
     otherwise: usize,
     lacking: usize,
     too_small: usize,
+    way_out: usize,
     held: usize,
 }
 
@@ -289,11 +291,20 @@ fn of_scans(
     task: &ScanTask,
     common: impl Fn(&[f64], usize, f64, f64) -> f64,
 ) -> SaidOfScans {
+    of_noisy_scans((sets, seed), task, common, |_| 0.001)
+}
+
+fn of_noisy_scans(
+    (sets, seed): (usize, u64),
+    task: &ScanTask,
+    common: impl Fn(&[f64], usize, f64, f64) -> f64,
+    size: fn(f64) -> f64,
+) -> SaidOfScans {
     let mut noise = Noise(seed);
     let mut all = SaidOfScans::default();
     for _ in 0..sets {
         let drawn: Vec<f64> = (0..21).map(|_| noise.normal()).collect();
-        let run = scans(&mut |scan, w, own| common(&drawn, scan, w, own), &mut noise);
+        let run = scans(&mut |scan, w, own| common(&drawn, scan, w, own), size, &mut noise);
         let found = scan_run(task.clone(), &run).found.outcome;
         let interval = &found.parameters[0].intervals[0];
         let coded = |code: &str| found.remarks.iter().any(|remark| remark.code.as_str() == code);
@@ -303,6 +314,7 @@ fn of_scans(
         all.otherwise += usize::from(coded("scans-err-together"));
         all.lacking += usize::from(coded("lack-of-fit"));
         all.too_small += usize::from(said(&found, "the errors above are too small"));
+        all.way_out += usize::from(said(&found, "`--shifted`"));
     }
     all
 }
@@ -361,6 +373,41 @@ fn what_is_no_shift_is_not_called_one() {
             );
         }
     }
+}
+
+/// Where a lamp comes to its end every reading still errs by itself, and a shift of the scans is still one.
+#[test]
+fn noise_that_differs_between_wavelengths_is_no_erring_together() {
+    let task = ScanTask::Global(Scheme::FirstOrder);
+    let ends: [fn(f64) -> f64; 3] = [
+        |w| if w < 430.0 { 0.002 } else { 0.001 },
+        |w| if w < 430.0 { 0.003 } else { 0.001 },
+        |w| if w < 430.0 { 0.02 } else { 0.001 },
+    ];
+    for (seed, size) in (40..).zip(ends) {
+        let found = of_noisy_scans((60, seed), &task, |_, _, _, _| 0.0, size);
+        println!("{found:?}");
+        assert!(
+            found.otherwise <= 3 && found.too_small <= 5 && found.held >= 51,
+            "{found:?}"
+        );
+    }
+    let shift = |drawn: &[f64], scan: usize, _: f64, _: f64| 0.01 * drawn[scan];
+    let found = of_noisy_scans((60, 44), &task, shift, ends[1]);
+    println!("{found:?}");
+    assert!(found.otherwise <= 3 && found.shifted >= 55, "{found:?}");
+}
+
+/// A gain beside shifts: neither is passed over, and the way to take the shifts out is told.
+#[test]
+fn shifts_beside_something_else_keep_their_way_out() {
+    let task = ScanTask::Global(Scheme::FirstOrder);
+    let both = |drawn: &[f64], scan: usize, _: f64, own: f64| {
+        0.01 * drawn[scan] + 0.01 * drawn[(7 * scan + 3) % drawn.len()] * own
+    };
+    let found = of_scans(40, 45, &task, both);
+    println!("{found:?}");
+    assert!(found.otherwise >= 38 && found.way_out >= 38, "{found:?}");
 }
 
 fn over_within(
