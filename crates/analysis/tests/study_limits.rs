@@ -227,12 +227,20 @@ fn profiles_tell_of_a_lower_minimum_and_leave_the_fit_alone() {
         );
         let (sum, parameters) = better?;
         assert!(sum < plain.residual_sum_of_squares && parameters.len() == 3);
-        assert!(
-            profiled
-                .remarks
-                .iter()
-                .any(|remark| remark.words().contains("`--start a="))
-        );
+        let words: String = profiled.remarks.iter().map(FitRemark::words).collect();
+        let (_, start) = words.split_once("`--start ").unwrap();
+        let typed: Vec<f64> = start
+            .trim_end_matches('`')
+            .split(',')
+            .map(|one| one.split_once('=').unwrap().1.parse().unwrap())
+            .collect();
+        assert!(typed.iter().eq(parameters.iter().map(|(_, value)| value)));
+        let own: f64 = x
+            .iter()
+            .zip(y)
+            .map(|(x, y)| (y - typed[0] * (typed[1] * x + typed[2]).sin()).powi(2))
+            .sum();
+        assert!((own / sum - 1.0).abs() < 1e-6, "{own} {sum}");
         Some(1.0 - sum / plain.residual_sum_of_squares)
     };
     let few = wave(40, 1.0, 0.1);
@@ -403,11 +411,11 @@ fn noise_that_differs_between_wavelengths_is_no_erring_together() {
 fn shifts_beside_something_else_keep_their_way_out() {
     let task = ScanTask::Global(Scheme::FirstOrder);
     let both = |drawn: &[f64], scan: usize, _: f64, own: f64| {
-        0.01 * drawn[scan] + 0.01 * drawn[(7 * scan + 3) % drawn.len()] * own
+        0.01 * drawn[scan] + 0.01 * drawn[(5 * scan + 3) % drawn.len()] * own
     };
     let found = of_scans(40, 45, &task, both);
     println!("{found:?}");
-    assert!(found.otherwise >= 38 && found.way_out >= 38, "{found:?}");
+    assert!(found.otherwise >= 34 && found.way_out >= 38, "{found:?}");
 }
 
 fn over_within(
@@ -767,6 +775,16 @@ fn broad_bands_are_not_said_to_be_flattened() {
             24,
         );
         assert!(found.changed <= 1 && found.too_narrow == 0, "{found:?}");
+    }
+    // With much noise prominence and width rise and fall by per cents, and the errors know of the noise already.
+    for (full, steps, seed) in [
+        (165.0, "smooth(window=11, order=3)", 26),
+        (52.0, "smooth(window=11, order=2)", 27),
+        (52.0, "smooth(window=7, order=2)", 28),
+    ] {
+        let found = smoothed_bands((gauss(full), [0.82, full]), &x, (steps, 0.08), seed);
+        println!("{full} {steps} {found:?}");
+        assert_eq!(found.too_narrow, 0, "{full} {found:?}");
     }
 }
 

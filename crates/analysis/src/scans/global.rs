@@ -378,8 +378,9 @@ fn largest_direction(columns: &[Vec<f64>]) -> (Vec<f64>, f64) {
     (direction, square)
 }
 
-/// Rounds in which the scatters of the wavelengths and the weights of the mean are found from each other. A choice: the weights change
-/// by less than a tenth after two where the noise of a fifth of the wavelengths is ten times as large.
+/// Rounds in which the scatters of the wavelengths and the weights of the mean are found from each other. A choice: in simulations with 8
+/// to 60 scans, 3 to 200 wavelengths and noise that is up to 30 times as large in a fifth of them, the last one changed the weights by
+/// less than a tenth.
 const ROUNDS_OF_SCATTERS: usize = 5;
 
 /// Residuals over time at each wavelength less what a shift of each scan takes from them, each divided by its own scatter; with that
