@@ -4,7 +4,7 @@
 
 use curvary_analysis::courses::{Course, Order};
 use curvary_analysis::enzymes::add_turnover;
-use curvary_analysis::fit::{Data, Fit, Options, allow_for_correlation, fit};
+use curvary_analysis::fit::{Data, Fit, FitRemark, Options, allow_for_correlation, fit};
 use curvary_analysis::models::Model;
 use curvary_analysis::models::law::Law;
 use serde_json::Value;
@@ -121,4 +121,21 @@ fn profiles_allow_for_correlation_as_the_errors_do() {
         (low - ln2 / k.upper.value().unwrap()).abs() < 2e-3 * low
             && (high - ln2 / k.lower.value().unwrap()).abs() < 2e-3 * high
     );
+}
+
+/// Simulated: `0.5 exp(-0.02 t) + 0.3 exp(-0.005 t) + 0.1` with noise of 0.01. Where the slower rate constant goes to zero, its amplitude
+/// and the offset run away against each other, and what is left of their difference is rounding: on a grid over all rate constants,
+/// amplitudes and offset by least squares (NumPy), no sum of squares is lower than that of the fit.
+#[test]
+fn rounding_of_parameters_that_run_away_is_no_lower_minimum() {
+    let y = [
+        0.88399, 0.75050, 0.62718, 0.54057, 0.46053, 0.41359, 0.36328, 0.34376, 0.30602, 0.26746, 0.26420,
+        0.24634, 0.22961, 0.20603, 0.21952, 0.19226, 0.20709, 0.17721, 0.17742, 0.17056, 0.16699, 0.18686,
+        0.15082, 0.17226, 0.15390, 0.13713, 0.15332, 0.14613, 0.14445, 0.11896, 0.13492, 0.12365, 0.12420,
+        0.12240, 0.12236, 0.13623, 0.12261, 0.09898, 0.12860, 0.11582,
+    ];
+    let t: Vec<f64> = (0..40).map(|i| 600.0 * f64::from(i) / 39.0).collect();
+    let found = with_profiles(&Course::new(Order::Biphasic).with_offset().unwrap(), &t, &y);
+    let lower = |remark: &FitRemark| matches!(remark, FitRemark::LowerMinimum { .. });
+    assert!(!found.remarks.iter().any(lower), "{:?}", found.remarks);
 }

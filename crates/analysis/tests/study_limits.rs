@@ -227,12 +227,20 @@ fn profiles_tell_of_a_lower_minimum_and_leave_the_fit_alone() {
         );
         let (sum, parameters) = better?;
         assert!(sum < plain.residual_sum_of_squares && parameters.len() == 3);
-        assert!(
-            profiled
-                .remarks
-                .iter()
-                .any(|remark| remark.words().contains("`--start a="))
-        );
+        let words: String = profiled.remarks.iter().map(FitRemark::words).collect();
+        let (_, start) = words.split_once("`--start ").unwrap();
+        let typed: Vec<f64> = start
+            .trim_end_matches('`')
+            .split(',')
+            .map(|one| one.split_once('=').unwrap().1.parse().unwrap())
+            .collect();
+        assert!(typed.iter().eq(parameters.iter().map(|(_, value)| value)));
+        let own: f64 = x
+            .iter()
+            .zip(y)
+            .map(|(x, y)| (y - typed[0] * (typed[1] * x + typed[2]).sin()).powi(2))
+            .sum();
+        assert!((own / sum - 1.0).abs() < 1e-6, "{own} {sum}");
         Some(1.0 - sum / plain.residual_sum_of_squares)
     };
     let few = wave(40, 1.0, 0.1);
@@ -242,7 +250,8 @@ fn profiles_tell_of_a_lower_minimum_and_leave_the_fit_alone() {
 /// What is wrong with a scan as a whole: number of the scan, wavelength, absorbance without error.
 type CommonTo<'a> = &'a mut dyn FnMut(usize, f64, f64) -> f64;
 
-fn scans(common: CommonTo<'_>, noise: &mut Noise) -> Run {
+/// Scans with errors that are common to their readings, and noise of a size that may differ between wavelengths.
+fn scans(common: CommonTo<'_>, size: fn(f64) -> f64, noise: &mut Noise) -> Run {
     let wavelengths: Vec<f64> = (0..31).map(|i| 400.0 + f64::from(i) * 5.0).collect();
     let band = |w: f64, at: f64, width: f64| (-((w - at) / width).powi(2)).exp();
     let traces = (0..21_usize)
@@ -253,7 +262,7 @@ fn scans(common: CommonTo<'_>, noise: &mut Noise) -> Run {
                 .iter()
                 .map(|w| {
                     let own = a * band(*w, 520.0, 30.0) + (1.0 - a) * 0.8 * band(*w, 440.0, 25.0);
-                    own + common(scan, *w, own) + 0.001 * noise.normal()
+                    own + common(scan, *w, own) + size(*w) * noise.normal()
                 })
                 .collect();
             let mut trace = Trace::new(
@@ -279,6 +288,7 @@ struct SaidOfScans {
     otherwise: usize,
     lacking: usize,
     too_small: usize,
+    way_out: usize,
     held: usize,
 }
 
@@ -289,11 +299,20 @@ fn of_scans(
     task: &ScanTask,
     common: impl Fn(&[f64], usize, f64, f64) -> f64,
 ) -> SaidOfScans {
+    of_noisy_scans((sets, seed), task, common, |_| 0.001)
+}
+
+fn of_noisy_scans(
+    (sets, seed): (usize, u64),
+    task: &ScanTask,
+    common: impl Fn(&[f64], usize, f64, f64) -> f64,
+    size: fn(f64) -> f64,
+) -> SaidOfScans {
     let mut noise = Noise(seed);
     let mut all = SaidOfScans::default();
     for _ in 0..sets {
         let drawn: Vec<f64> = (0..21).map(|_| noise.normal()).collect();
-        let run = scans(&mut |scan, w, own| common(&drawn, scan, w, own), &mut noise);
+        let run = scans(&mut |scan, w, own| common(&drawn, scan, w, own), size, &mut noise);
         let found = scan_run(task.clone(), &run).found.outcome;
         let interval = &found.parameters[0].intervals[0];
         let coded = |code: &str| found.remarks.iter().any(|remark| remark.code.as_str() == code);
@@ -303,6 +322,7 @@ fn of_scans(
         all.otherwise += usize::from(coded("scans-err-together"));
         all.lacking += usize::from(coded("lack-of-fit"));
         all.too_small += usize::from(said(&found, "the errors above are too small"));
+        all.way_out += usize::from(said(&found, "`--shifted`"));
     }
     all
 }
@@ -361,6 +381,41 @@ fn what_is_no_shift_is_not_called_one() {
             );
         }
     }
+}
+
+/// Where a lamp comes to its end every reading still errs by itself, and a shift of the scans is still one.
+#[test]
+fn noise_that_differs_between_wavelengths_is_no_erring_together() {
+    let task = ScanTask::Global(Scheme::FirstOrder);
+    let ends: [fn(f64) -> f64; 3] = [
+        |w| if w < 430.0 { 0.002 } else { 0.001 },
+        |w| if w < 430.0 { 0.003 } else { 0.001 },
+        |w| if w < 430.0 { 0.02 } else { 0.001 },
+    ];
+    for (seed, size) in (40..).zip(ends) {
+        let found = of_noisy_scans((60, seed), &task, |_, _, _, _| 0.0, size);
+        println!("{found:?}");
+        assert!(
+            found.otherwise <= 3 && found.too_small <= 5 && found.held >= 51,
+            "{found:?}"
+        );
+    }
+    let shift = |drawn: &[f64], scan: usize, _: f64, _: f64| 0.01 * drawn[scan];
+    let found = of_noisy_scans((60, 44), &task, shift, ends[1]);
+    println!("{found:?}");
+    assert!(found.otherwise <= 3 && found.shifted >= 55, "{found:?}");
+}
+
+/// A gain beside shifts: neither is passed over, and the way to take the shifts out is told.
+#[test]
+fn shifts_beside_something_else_keep_their_way_out() {
+    let task = ScanTask::Global(Scheme::FirstOrder);
+    let both = |drawn: &[f64], scan: usize, _: f64, own: f64| {
+        0.01 * drawn[scan] + 0.01 * drawn[(5 * scan + 3) % drawn.len()] * own
+    };
+    let found = of_scans(40, 45, &task, both);
+    println!("{found:?}");
+    assert!(found.otherwise >= 34 && found.way_out >= 38, "{found:?}");
 }
 
 fn over_within(
@@ -720,6 +775,16 @@ fn broad_bands_are_not_said_to_be_flattened() {
             24,
         );
         assert!(found.changed <= 1 && found.too_narrow == 0, "{found:?}");
+    }
+    // With much noise prominence and width rise and fall by per cents, and the errors know of the noise already.
+    for (full, steps, seed) in [
+        (165.0, "smooth(window=11, order=3)", 26),
+        (52.0, "smooth(window=11, order=2)", 27),
+        (52.0, "smooth(window=7, order=2)", 28),
+    ] {
+        let found = smoothed_bands((gauss(full), [0.82, full]), &x, (steps, 0.08), seed);
+        println!("{full} {steps} {found:?}");
+        assert_eq!(found.too_narrow, 0, "{full} {found:?}");
     }
 }
 

@@ -50,7 +50,8 @@ pub enum ProfileEnd {
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
 pub enum LostEnd {
-    /// The least sum of squares that was found jumps over the limit between two values.
+    /// Between two values the least sum of squares that was found goes over the limit, and the search came upon none with the limit
+    /// itself: a jump, or a place where other parameters run away.
     Jump {
         /// Here it lies below the limit.
         below: f64,
@@ -79,9 +80,18 @@ impl ProfileEnd {
     pub fn why_not_found(self) -> Option<String> {
         let Self::NotFound(lost) = self else { return None };
         Some(match lost {
-            LostEnd::Jump { below, above } => format!(
-                "the least sum of squares that was found jumps over the limit between {below:.5e} and {above:.5e}"
-            ),
+            LostEnd::Jump { below, above } => {
+                let (below, above) = (format!("{below:.5e}"), format!("{above:.5e}"));
+                let place = if below == above {
+                    format!("at {below}")
+                } else {
+                    format!("between {below} and {above}")
+                };
+                format!(
+                    "{place} the least sum of squares that was found goes over the limit without a value on it: it jumps there, or other \
+                     parameters run away and the search for them fails"
+                )
+            }
             LostEnd::Undefined { beyond } => {
                 format!("beyond {beyond:.5e} no search for the other parameters came to an end")
             }
@@ -249,11 +259,11 @@ pub enum FitRemark {
     },
     /// A profile came upon a lower sum of squares: there is another minimum.
     LowerMinimum {
-        /// Residual sum of squares there, so far as the search along the profile took it.
+        /// Residual sum of squares at the parameters as they are printed.
         residual_sum_of_squares: f64,
         /// That of the fit.
         in_place_of: f64,
-        /// The free parameters there.
+        /// The free parameters there, with as many figures as give the sum back.
         parameters: Vec<(Cow<'static, str>, f64)>,
     },
     /// Something else worth knowing.
@@ -263,9 +273,13 @@ pub enum FitRemark {
     },
 }
 
-/// A number to six figures, as it is typed in.
-fn six_figures(value: f64) -> String {
-    format!("{value:.5e}").parse::<f64>().unwrap_or(value).to_string()
+/// A number as it is typed in, with all of its figures.
+fn typed_in(value: f64) -> String {
+    if value == 0.0 || (1e-4..1e7).contains(&value.abs()) {
+        value.to_string()
+    } else {
+        format!("{value:e}")
+    }
 }
 
 impl FitRemark {
@@ -291,7 +305,7 @@ impl FitRemark {
             } => {
                 let start: Vec<String> = parameters
                     .iter()
-                    .map(|(name, value)| format!("{name}={}", six_figures(*value)))
+                    .map(|(name, value)| format!("{name}={}", typed_in(*value)))
                     .collect();
                 format!(
                     "while the profiles were followed, a lower sum of squares was met ({residual_sum_of_squares:.4e} in place of \

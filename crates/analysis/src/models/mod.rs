@@ -123,6 +123,11 @@ pub trait Model {
         None
     }
 
+    /// The weighted sum of squares at `p` in higher arithmetic, for models that have it.
+    fn exact_sum(&self, _x: &[&[f64]], _y: &[f64], _weights: Option<&[f64]>, _p: &[f64]) -> Option<f64> {
+        None
+    }
+
     /// The first point at which the model has no value, and what it tried to compute there.
     fn undefined(&self, _x: &[&[f64]], _p: &[f64]) -> Option<(usize, String)> {
         None

@@ -340,12 +340,12 @@ fn flattened(
             ));
             continue;
         };
-        if lower.abs().max(wider.abs()) > MOST_FLATTENED {
-            list.iter_mut()
-                .for_each(|parameter| parameter.standard_error = None);
+        let [_, _, prominence, width, _] = &*list;
+        if too_much(lower, prominence) || too_much(wider, width) {
+            let off = without_what_moved(list, twice);
             told.push(format!(
                 "the peak at {place} is too narrow for this smoothing: once more, it would change its prominence by {:.1} % and its width by \
-                 {:.1} %; how far the numbers are off is not known, and they have no errors; a narrower window changes less",
+                 {:.1} %; how far {off} off is not known, and no error is given for that; a narrower window changes less",
                 -100.0 * lower,
                 100.0 * wider
             ));
@@ -383,6 +383,46 @@ fn flattened(
         outcome
             .remarks
             .push(Diagnostic::warning(Code::new("smoothing-flattens"), text));
+    }
+}
+
+/// Whether a second smoothing takes so large a part that it is not known what the first one took. A part below zero is no smoothing's, and
+/// one within the error of the number may be the noise's: bands that are broad and noisy are not called narrow.
+fn too_much(part: f64, of: &Parameter) -> bool {
+    let error = of.standard_error.zip(of.value);
+    let within = error.map_or(0.0, |(error, value)| error / value.abs());
+    part > MOST_FLATTENED.max(within)
+}
+
+/// So many times what the second smoothing took, the first one took at most, as of the bands of [`MOST_FLATTENED`] that lose 5 %.
+const MOST_BEFORE: f64 = 8.0;
+
+/// Takes the errors from the numbers of a peak that is too narrow, but for those that stay within their errors however much the first
+/// smoothing took: of a small peak on a high flank the prominence goes before height and position do. Says which numbers have none.
+fn without_what_moved(list: &mut [Parameter; 5], twice: &[Parameter; 5]) -> String {
+    let mut off = Vec::new();
+    for (parameter, twice) in list.iter_mut().zip(twice) {
+        let (Some(value), Some(error)) = (parameter.value, parameter.standard_error) else {
+            continue;
+        };
+        let before = twice
+            .value
+            .map_or(f64::INFINITY, |after| MOST_BEFORE * (value - after));
+        parameter.standard_error = Some(error.hypot(before)).filter(|_| before.abs() <= error);
+        if parameter.standard_error.is_none() {
+            off.push(
+                parameter
+                    .name
+                    .trim_start_matches("peak-")
+                    .replace("peak", "position"),
+            );
+        }
+    }
+    match off.as_slice() {
+        [] => "the numbers without errors are".to_owned(),
+        all if all.len() == list.len() => "the numbers are".to_owned(),
+        [one] => format!("{one} is"),
+        [first @ .., last] => format!("{} and {last} are", first.join(", ")),
     }
 }
 
@@ -843,6 +883,46 @@ mod tests {
                 .is_some_and(|p| p.standard_error.is_some())
         );
         assert_eq!(outcome.model, "saturation(above=3)");
+    }
+
+    #[test]
+    fn of_a_small_peak_on_a_high_flank_height_and_position_keep_their_errors() {
+        let list = |values: [f64; 5]| {
+            let names = [
+                "peak",
+                "peak-height",
+                "peak-prominence",
+                "peak-width",
+                "peak-area",
+            ];
+            let errors = [0.3, 0.0016, 1e-5, 0.1, 0.01];
+            std::array::from_fn(|j| Parameter {
+                standard_error: Some(errors[j]),
+                ..parameter(names[j], Some(values[j]), None)
+            })
+        };
+        let mut own: [Parameter; 5] = list([534.0, 0.3268, 0.0026, 35.0, 0.2]);
+        let (_, lower, wider) =
+            lost_again(&own, &list([534.01, 0.3267, 0.0025, 35.2, 0.202])).expect("the same peak");
+        assert!(too_much(lower, &own[2]) && !too_much(wider, &own[3]));
+        let twice = list([534.01, 0.3267, 0.0025, 35.2, 0.202]);
+        assert_eq!(
+            without_what_moved(&mut own, &twice),
+            "prominence, width and area are"
+        );
+        let kept: Vec<bool> = own.iter().map(|own| own.standard_error.is_some()).collect();
+        assert_eq!(kept, [true, true, false, false, false]);
+        // They move themselves: nothing has an error.
+        let mut own = list([534.0, 0.3268, 0.0026, 35.0, 0.2]);
+        let off = without_what_moved(&mut own, &list([534.1, 0.3258, 0.0016, 35.2, 0.202]));
+        assert_eq!(off, "the numbers are");
+        // A rise is no smoothing's, and what lies within the error may be the noise's.
+        assert!(!too_much(-0.057, &own[2]) && too_much(0.057, &own[2]));
+        let noisy = Parameter {
+            standard_error: Some(0.0002),
+            ..own[2].clone()
+        };
+        assert!(!too_much(0.057, &noisy));
     }
 
     #[test]

@@ -480,15 +480,27 @@ fn tell_together(together: &ErringTogether, found: &GlobalFit, outcome: &mut Out
             ("scans-shifted", text)
         }
         // That the scheme does not describe the scans is said already, and that the errors are too small.
-        CommonError::Other if found.lack_of_fit => return,
-        CommonError::Other => {
-            outcome.statistics.insert(
+        CommonError::Other { shift: None } if found.lack_of_fit => return,
+        CommonError::Other { shift } => {
+            let statistics = &mut outcome.statistics;
+            statistics.insert(
                 "common_to_scans_standard_deviation".into(),
                 together.standard_deviation,
             );
+            let way_out = match shift {
+                Some(shift) => {
+                    statistics.insert("offset_of_scans_standard_deviation".into(), shift);
+                    format!(
+                        "; shifts of whole scans by about {} are seen beside it: try `--shifted`, which fits these, and not the rest",
+                        Six(shift)
+                    )
+                }
+                None if found.shifts.is_some() => " beside the shifts that are fitted".to_owned(),
+                None => String::new(),
+            };
             let text = format!(
-                "the readings of a scan err together, not as a shift of the whole scan alone (by about {size}; a reading scatters by \
-                 {reading}): the errors above are too small, and `--shifted` does not mend that"
+                "what is left of a scan goes together over the wavelengths, not as a shift of the whole scan alone (by about {size}; a \
+                 reading scatters by {reading}): if the readings of a scan err together, the errors above are too small{way_out}"
             );
             ("scans-err-together", text)
         }

@@ -42,7 +42,7 @@ const COLUMNS: [(&str, ColumnType, &str); 19] = [
     (
         "low",
         ColumnType::Number,
-        "The lower end of its first interval; empty where the data leave it open.",
+        "The lower end of its first interval; empty where the data leave it open, or where it was not found.",
     ),
     ("high", ColumnType::Number, "The upper end."),
     (

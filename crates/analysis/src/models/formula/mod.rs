@@ -285,6 +285,10 @@ impl Model for Formula {
         sharpen::sharpen(&self.tape, x, y, weights, p, free)
     }
 
+    fn exact_sum(&self, x: &[&[f64]], y: &[f64], weights: Option<&[f64]>, p: &[f64]) -> Option<f64> {
+        sharpen::sum_of_squares(&self.tape, x, y, weights, p)
+    }
+
     fn undefined(&self, x: &[&[f64]], p: &[f64]) -> Option<(usize, String)> {
         let n = x.first().map_or(0, |c| c.len());
         (0..n).find_map(|i| self.tape.trouble(x, p, i).map(|what| (i, what)))

@@ -108,3 +108,24 @@ pub(super) fn sharpen(
         inverse,
     })
 }
+
+/// The weighted sum of squares at parameters that count as the doubles they are.
+pub(super) fn sum_of_squares(
+    tape: &FormulaTape,
+    x: &[&[f64]],
+    y: &[f64],
+    weights: Option<&[f64]>,
+    p: &[f64],
+) -> Option<f64> {
+    let at: Vec<Double> = p.iter().map(|v| Double::exactly(*v)).collect();
+    let (mut scratch, mut gradient) = (Vec::new(), vec![Double::ZERO; p.len()]);
+    let mut sum = Double::ZERO;
+    for (i, y) in y.iter().enumerate() {
+        let point: Vec<Double> = x.iter().map(|column| Double::decimal(column[i])).collect();
+        let value = tape.at_point(&point, Double::decimal, &at, &mut scratch, &mut gradient);
+        let residual = Double::decimal(*y) - value;
+        let weight = weights.map_or(Double::ONE, |weights| Double::exactly(weights[i]));
+        sum = sum + residual * residual * weight;
+    }
+    Some(sum.value()).filter(|sum| sum.is_finite())
+}

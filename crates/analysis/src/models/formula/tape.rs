@@ -10,7 +10,8 @@ use crate::double::Real;
 ///
 /// `k*x` at x = 0 is zero for every k, so that `sqrt(k*x)` and `(k*x)^b` do not move with k, though their slope in the base has no bound.
 /// `k*log(x)` at x = 0 is without bound for every k, and what is finite beyond it does not move. A zero that comes of a parameter says
-/// nothing: `sqrt(k)^2*x` at k = 0 has the slope x. It stays undefined, and so does a start there.
+/// nothing: `sqrt(k)^2*x` at k = 0 has the slope x. It stays undefined here; a search that begins there may end there, as if it had
+/// found a minimum.
 #[inline(always)]
 pub(super) fn handed_on<T: Real>(slope: T, factor: T, still: bool) -> T {
     let nothing = factor.value() == 0.0 || slope.value() == 0.0 && factor.value().is_infinite();
@@ -58,7 +59,7 @@ pub(super) struct FormulaTape {
     /// How many inputs of instructions that depend on a parameter each instruction is, up to the root.
     pub(super) uses: Vec<u32>,
     /// Whether the instruction is nothing but a divisor, or a part of one beside what moves with no parameter: where it is too large to
-    /// hold, the quotient is zero, and so are its slopes, which fall with its square.
+    /// hold, the quotient is zero, and so are its slopes, which fall with its square. Powers of it are not looked through.
     pub(super) divides: Vec<bool>,
     pub(super) root: usize,
 }

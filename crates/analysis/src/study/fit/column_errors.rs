@@ -139,13 +139,17 @@ fn is_relative(head: &str, of: &Recorded) -> bool {
 }
 
 /// Whether words say nothing of a unit or of a factor.
-fn is_harmless(text: &str, of: &Recorded) -> bool {
+fn is_harmless(text: &str) -> bool {
     let text = text.to_lowercase();
-    text == of.quantity.as_str()
-        || WORDS
-            .harmless
-            .values()
-            .any(|language| language.words.contains(&text))
+    WORDS
+        .harmless
+        .values()
+        .any(|language| language.words.contains(&text))
+}
+
+/// Whether words name absorbance, which has no unit of its own: they then name its plain unit too.
+fn names_absorbance(text: &str) -> bool {
+    matches!(text.to_lowercase().as_str(), "abs" | "abs." | "absorbance")
 }
 
 /// What stands in a head that was read as one without a unit, and may all the same say one, or a factor: behind a slash, in brackets, by
@@ -159,11 +163,15 @@ fn not_understood(head: &str, of: &Recorded) -> Option<String> {
         })
     };
     let harmless = |text: &str| {
+        // Beside values in mAU, or of anything else, such errors are in a unit of their own.
+        if names_absorbance(text) {
+            return of.quantity == Quantity::ABSORBANCE && of.unit == Unit::ABSORBANCE;
+        }
         let counts = text.strip_prefix(['n', 'N']).map(str::trim_start);
         matches!(text, "" | "1" | "-" | "–" | "—")
             || counts.is_some_and(|rest| rest.starts_with('='))
             || stands_over_values(text)
-            || is_harmless(text, of)
+            || is_harmless(text)
     };
     let mut name = String::new();
     let mut rest = head;
@@ -331,6 +339,27 @@ mod tests {
             "SD [k = 1]",
         ] {
             assert_eq!(two(head, "1", LIGHT), Ok(2.0), "{head}");
+        }
+    }
+
+    #[test]
+    fn absorbance_is_the_unit_of_values_in_absorbance_only() {
+        let scaled = (Quantity::ABSORBANCE, "10*-3.{AU}");
+        let rate = (Quantity::RATE, "umol/L/min");
+        let passed = (Quantity::TRANSMITTANCE, "%");
+        for head in ["SD (Abs)", "SD (abs.)", "SD (absorbance)", "SD [Absorbance]"] {
+            assert_eq!(two(head, "1", LIGHT), Ok(2.0), "{head}");
+            for of in [scaled.clone(), rate.clone(), passed.clone()] {
+                let why = two(head, "1", of).expect_err(head);
+                assert!(why.contains("is not understood"), "{why}");
+            }
+        }
+        // Of values that were corrected or diluted these are no errors.
+        for head in ["SD (raw)", "SD (uncorrected)", "SD (unkorrigiert)"] {
+            for of in [LIGHT, scaled.clone(), rate.clone()] {
+                let why = two(head, "1", of).expect_err(head);
+                assert!(why.contains("is not understood"), "{why}");
+            }
         }
     }
 
