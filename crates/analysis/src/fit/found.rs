@@ -263,7 +263,8 @@ pub enum FitRemark {
         residual_sum_of_squares: f64,
         /// That of the fit.
         in_place_of: f64,
-        /// The free parameters there, with as many figures as give the sum back.
+        /// The free parameters there, with as many figures as give the sum back; empty where no fit from there comes to its
+        /// end.
         parameters: Vec<(Cow<'static, str>, f64)>,
     },
     /// Something else worth knowing.
@@ -307,6 +308,13 @@ impl FitRemark {
                     .iter()
                     .map(|(name, value)| format!("{name}={}", typed_in(*value)))
                     .collect();
+                if start.is_empty() {
+                    return format!(
+                        "while the profiles were followed, a lower sum of squares was met ({residual_sum_of_squares:.4e} in place of \
+                         {in_place_of:.4e}): other parameters fit better, and the errors and intervals above say nothing of them; no \
+                         search from there came to its end, so that no starting values are named"
+                    );
+                }
                 format!(
                     "while the profiles were followed, a lower sum of squares was met ({residual_sum_of_squares:.4e} in place of \
                      {in_place_of:.4e}): there is another minimum, and the errors and intervals above say nothing of it; to try it: \

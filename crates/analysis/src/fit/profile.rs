@@ -79,9 +79,18 @@ pub(super) fn intervals(
     of_derived(setting, roots, fit, variance, half);
     let sums = (fit.residual_sum_of_squares, variance);
     if let Some((parameters, sum)) = better.and_then(|better| printed(setting, roots, &better, sums)) {
+        let again = Options {
+            start: Some(parameters.clone()),
+            profile: false,
+            ..options.clone()
+        };
+        // Along a slope a sum may be lower than in a minimum, and a start there leads nowhere: none is named then.
+        let leads = super::fit(setting.model, setting.data, &again).is_ok_and(|found| {
+            found.residual_sum_of_squares < fit.residual_sum_of_squares - LOWER * variance
+        });
         let free = fit.parameters.iter().zip(parameters);
         let parameters = free
-            .filter(|(own, _)| own.standing != Determination::Held)
+            .filter(|(own, _)| leads && own.standing != Determination::Held)
             .map(|(own, value)| (own.name.clone(), value))
             .collect();
         fit.remarks.push(FitRemark::LowerMinimum {
