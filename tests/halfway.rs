@@ -580,7 +580,6 @@ fn a_duplicate_whose_reading_is_thrown_away_is_not_read() {
 }
 
 #[test]
-#[ignore = "not mended: when the filing ends, the archive no longer tells which versions were superseded when it began"]
 fn an_earlier_version_that_counts_again_is_waited_for() {
     let folder = tempfile::tempdir().unwrap();
     let here = folder.path();

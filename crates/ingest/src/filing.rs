@@ -4,8 +4,8 @@ use std::collections::{BTreeMap, BTreeSet, HashSet};
 use std::fs;
 use std::ops::RangeInclusive;
 use std::path::Path;
-use std::sync::atomic::{AtomicBool, Ordering};
-use std::sync::{Mutex, MutexGuard, PoisonError};
+use std::sync::atomic::AtomicBool;
+use std::sync::{Mutex, MutexGuard, OnceLock, PoisonError};
 use std::time::{Duration, Instant};
 
 use curvary_archive::{
@@ -46,8 +46,8 @@ pub struct Filing<'a> {
     read: Mutex<HashSet<Digest>>,
     /// What was to be read with them and is lost.
     lost: Mutex<HashSet<Digest>>,
-    /// Whether versions whose place newer ones had taken may count again.
-    returning: AtomicBool,
+    /// The sources whose place newer versions had taken, from when one of them may count again.
+    superseded: OnceLock<HashSet<Digest>>,
     limits: IngestLimits,
     writer: Mutex<Writer>,
     preparer: Preparer,
@@ -167,7 +167,7 @@ impl<'a> Filing<'a> {
             taken_up: BTreeSet::new(),
             read: Mutex::default(),
             lost: Mutex::default(),
-            returning: AtomicBool::new(false),
+            superseded: OnceLock::new(),
             limits,
             preparer: writer.preparer(),
             writer: Mutex::new(writer),
@@ -284,15 +284,15 @@ impl<'a> Filing<'a> {
     pub fn finish(self) -> Result<(), Trouble> {
         let mut writer = self.writer.into_inner().unwrap_or_else(PoisonError::into_inner);
         writer.commit()?;
-        let returning = self.returning.into_inner() && !self.answers.lines().is_empty();
-        if !self.waiting.is_empty() || returning {
+        let superseded = self.superseded.into_inner();
+        if !self.waiting.is_empty() || superseded.is_some() {
             let read = self.read.into_inner().unwrap_or_else(PoisonError::into_inner);
             let lost = self.lost.into_inner().unwrap_or_else(PoisonError::into_inner);
             let mut unread = standing(&Archive::open(self.archive.root())?)?;
             unread.retain(|source| !read.contains(&source.record.digest));
             let mut waiting = self.waiting;
-            if returning {
-                wait_for_returned(&mut waiting, &self.answers, &self.archive, &unread)?;
+            if let Some(superseded) = superseded {
+                wait_for_returned(&mut waiting, &self.answers, &superseded, &unread);
             }
             let rest = UnreadSources {
                 answers: &self.answers,
@@ -306,9 +306,21 @@ impl<'a> Filing<'a> {
         Ok(writer.finish()?)
     }
 
+    /// Notes which versions do not count, before what is filed may make one of them count again.
+    fn expect_earlier_versions(&self) -> Result<(), Trouble> {
+        if self.superseded.get().is_none() && !self.answers.lines().is_empty() {
+            let mut sources = self.archive.sources()?;
+            sources.retain(|source| source.stands_at.is_none());
+            let digests = sources.into_iter().map(|source| source.record.digest).collect();
+            // Where two threads looked, they saw the same.
+            let _ = self.superseded.set(digests);
+        }
+        Ok(())
+    }
+
     /// Says that sources were read with the answers, and that this is kept.
     pub(crate) fn note_read(&self, digests: impl IntoIterator<Item = Digest>) {
-        if !self.waiting.is_empty() || self.returning.load(Ordering::Relaxed) {
+        if !self.waiting.is_empty() || self.superseded.get().is_some() {
             let mut read = self.read.lock().unwrap_or_else(PoisonError::into_inner);
             read.extend(digests);
         }
@@ -388,7 +400,7 @@ impl<'a> Filing<'a> {
             let prepared = prepared?;
             let kept = writer.kept_of(&prepared);
             if kept.len() < prepared.count() {
-                self.returning.store(true, Ordering::Relaxed);
+                self.expect_earlier_versions()?;
             }
             self.note_read(kept);
             // What is read again stays together.
@@ -405,12 +417,12 @@ impl<'a> Filing<'a> {
         }
         for (path, digest, stat) in batch.touched {
             if writer.stands(&path).as_ref() != Some(&digest) {
-                self.returning.store(true, Ordering::Relaxed);
+                self.expect_earlier_versions()?;
             }
             writer.met(&path, &digest, stat)?;
         }
         if self.beside {
-            self.returning.store(true, Ordering::Relaxed);
+            self.expect_earlier_versions()?;
             let paths = handed.iter().map(|one| one.fate.path.as_str());
             writer.keep_earlier(&paths.collect())?;
         }
@@ -745,15 +757,9 @@ fn standing(archive: &Archive) -> Result<Vec<SourceView>, Trouble> {
 fn wait_for_returned(
     waiting: &mut Unapplied,
     answers: &StoredAnswers,
-    before: &Archive,
+    superseded: &HashSet<Digest>,
     unread: &[SourceView],
-) -> Result<(), Trouble> {
-    let mut superseded: HashSet<Digest> = HashSet::new();
-    for source in before.sources()? {
-        if source.stands_at.is_none() {
-            superseded.insert(source.record.digest);
-        }
-    }
+) {
     let is_returned = |source: &&SourceView| superseded.contains(&source.record.digest);
     let returned: Vec<&SourceView> = unread.iter().filter(is_returned).collect();
     let concerned = |line: &&Answer| returned.iter().any(|source| may_rest_on(source, line));
@@ -769,7 +775,6 @@ fn wait_for_returned(
             waits.push(line.clone());
         }
     }
-    Ok(())
 }
 
 /// What counts and was not read now, and which answers wait for it.

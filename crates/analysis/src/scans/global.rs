@@ -93,13 +93,13 @@ pub struct ErringTogether {
     /// Standard deviation of what a scan has in common, over scans and wavelengths.
     pub standard_deviation: f64,
     /// How the scans are off.
-    pub pattern: CommonError,
+    pub pattern: ScanErrorPattern,
 }
 
 /// How the scans are off that err together.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 #[serde(rename_all = "kebab-case")]
-pub enum CommonError {
+pub enum ScanErrorPattern {
     /// By the same at all wavelengths, as far as the noise lets it be seen.
     Shift {
         /// Variance of the means of the scans, times the wavelengths, over that within the scans.
@@ -498,7 +498,7 @@ fn erring_together(
     }
     let other = common.map(|standard_deviation| ErringTogether {
         standard_deviation,
-        pattern: CommonError::Other { shift: None },
+        pattern: ScanErrorPattern::Other { shift: None },
     });
     if shifted {
         return other;
@@ -516,12 +516,12 @@ fn erring_together(
     let shift = ((whole - own) / m as f64).sqrt();
     Some(match other {
         Some(other) => ErringTogether {
-            pattern: CommonError::Other { shift: Some(shift) },
+            pattern: ScanErrorPattern::Other { shift: Some(shift) },
             ..other
         },
         None => ErringTogether {
             standard_deviation: shift,
-            pattern: CommonError::Shift {
+            pattern: ScanErrorPattern::Shift {
                 f,
                 degrees_of_freedom: (freedom, others),
                 probability,

@@ -9,8 +9,8 @@ mod scheme;
 use serde::{Deserialize, Serialize};
 
 pub use global::{
-    CommonError, Equilibrium, ErringTogether, GlobalFit, GlobalRate, Scheme, SpeciesSpectrum, fit_global,
-    fit_global_shifted, fit_network, fit_network_shifted, fit_network_with,
+    Equilibrium, ErringTogether, GlobalFit, GlobalRate, ScanErrorPattern, Scheme, SpeciesSpectrum,
+    fit_global, fit_global_shifted, fit_network, fit_network_shifted, fit_network_with,
 };
 pub use isosbestic::{Isosbestic, IsosbesticSearch, isosbestic_points, refuse_no_change};
 pub use network::Network;

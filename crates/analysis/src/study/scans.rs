@@ -16,8 +16,8 @@ use super::spectrum::{in_question, still_open};
 use super::{BY, PlotData, Six, TRUSTED_ABSORBANCE, TraceResult, likely, told, unit_in_terms};
 use crate::refusal::Refusal;
 use crate::scans::{
-    CommonError, Equilibrium, ErringTogether, GlobalFit, Network, Scans, Scheme, SpeciesSpectrum, fit_global,
-    fit_global_shifted, fit_network_with, isosbestic_points, rank, refuse_no_change,
+    Equilibrium, ErringTogether, GlobalFit, Network, ScanErrorPattern, Scans, Scheme, SpeciesSpectrum,
+    fit_global, fit_global_shifted, fit_network_with, isosbestic_points, rank, refuse_no_change,
 };
 
 /// What is asked of repeated scans.
@@ -452,7 +452,7 @@ fn tell_together(together: &ErringTogether, found: &GlobalFit, outcome: &mut Out
     let size = Six(together.standard_deviation);
     let reading = Six(found.residual_sd);
     let (code, text) = match together.pattern {
-        CommonError::Shift {
+        ScanErrorPattern::Shift {
             f,
             degrees_of_freedom: (of, against),
             probability,
@@ -480,8 +480,8 @@ fn tell_together(together: &ErringTogether, found: &GlobalFit, outcome: &mut Out
             ("scans-shifted", text)
         }
         // That the scheme does not describe the scans is said already, and that the errors are too small.
-        CommonError::Other { shift: None } if found.lack_of_fit => return,
-        CommonError::Other { shift } => {
+        ScanErrorPattern::Other { shift: None } if found.lack_of_fit => return,
+        ScanErrorPattern::Other { shift } => {
             let statistics = &mut outcome.statistics;
             statistics.insert(
                 "common_to_scans_standard_deviation".into(),
