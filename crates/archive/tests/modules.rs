@@ -16,9 +16,10 @@ const ROWS: &[(&str, &[&str])] = &[
     ),
     ("who writes; text around words", &["holder", "snippet"]),
     ("what can go wrong", &["trouble"]),
+    ("what a repair moves away", &["aside"]),
     (
         "single files",
-        &["answer", "aside", "debris", "frames", "lock", "settings"],
+        &["answer", "debris", "frames", "lock", "settings"],
     ),
     (
         "what is committed; what can be asked",

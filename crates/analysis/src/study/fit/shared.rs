@@ -168,7 +168,7 @@ pub fn compare_together(plan: &FitPlan, models: &[String], runs: &[NamedRun<'_>]
     };
     for (name, why) in &failed {
         outcome.remarks.push(Diagnostic::note(
-            Code::new("fit-remark"),
+            Code::new("law-not-compared"),
             format!("{name} is not among the laws compared: {why}"),
         ));
     }

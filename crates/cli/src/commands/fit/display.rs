@@ -5,7 +5,7 @@ use std::path::Path;
 
 use curvary_analysis::fit::Along;
 use curvary_analysis::study::{LawRanking, ReportedCheck, Together, TraceResult};
-use curvary_record::Diagnostic;
+use curvary_record::{Code, Diagnostic};
 use serde_json::{Value, json};
 
 use super::SubjectReport;
@@ -242,12 +242,10 @@ pub(super) fn ranked(
         ]);
     }
     write!(screen, "{}", table.draw(screen.width()))?;
+    // What is kept with the result is told with it.
+    let kept = |remark: &Diagnostic| remark.code == Code::new("law-not-compared");
+    let refused = refused.iter().filter(|_| !outcome.remarks.iter().any(kept));
     for (model, reason) in refused {
-        // What is kept with the result is told with it.
-        let kept = |remark: &Diagnostic| remark.message.starts_with(&format!("{model} is not among"));
-        if outcome.remarks.iter().any(kept) {
-            continue;
-        }
         writeln!(screen, "  {model}: {}", StyledText(FAINT, one_line(reason)))?;
     }
     for remark in &outcome.remarks {

@@ -73,7 +73,7 @@ impl TextDocument {
     pub(super) fn of(
         source: &Source,
         pieces: Vec<TextPiece>,
-        mut told: Option<&mut ReadTrace>,
+        told: Option<&mut ReadTrace>,
     ) -> Option<Self> {
         let text = source.text();
         let (mut sections, mut behind) = sections(text, pieces);
@@ -85,7 +85,7 @@ impl TextDocument {
         let legends = legend::take(text, &mut sections, &mut behind);
         let added = damaged::add_rows(text, &mut sections);
         let (wells, of_wells) = wells::take(text, &mut sections, &mut behind);
-        if let Some(told) = told.as_deref_mut() {
+        if let Some(told) = told {
             told.take(&legends, TakenFor::Heads, "says what a column holds");
             told.take(
                 &added,

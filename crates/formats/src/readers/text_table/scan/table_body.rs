@@ -126,7 +126,7 @@ impl<'s, 'a> TableBody<'s, 'a> {
         }
         let headed = self.worded && !of_results_alone(self.start.text, &self.heads);
         (rows >= 2 || headed || self.has_numbered_heads())
-            && !(self.start.class == LineGlance::Mixed && rows < 2)
+            && (self.start.class != LineGlance::Mixed || rows >= 2)
     }
 
     /// Whether numbers stand over most columns, and the line is none of the form of the rows.

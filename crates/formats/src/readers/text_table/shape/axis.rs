@@ -260,10 +260,8 @@ impl Shaper<'_> {
             return None;
         }
         self.hold_wavelength(&mut traces);
-        let lost = |remark: &Diagnostic| {
-            remark.code == curvary_record::code::MISSING_VALUE && remark.message.contains("cannot be placed")
-        };
-        self.remarks.retain(|remark| !lost(remark));
+        let lost = std::mem::take(&mut self.unplaced_told);
+        self.remarks.retain(|remark| !lost.contains(remark));
         let said = match words.first() {
             None => String::new(),
             Some(word) => format!(" (or a word in its place, {word})"),

@@ -254,6 +254,7 @@ impl Shaper<'_> {
             let remark = Diagnostic::warning(Code::new("missing-value"), message)
                 .at(Place::line(grid.line(row)), "the first of them");
             if !self.remarks.contains(&remark) {
+                self.unplaced_told.push(remark.clone());
                 self.remarks.push(remark);
             }
         }

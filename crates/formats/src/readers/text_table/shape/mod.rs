@@ -193,6 +193,8 @@ struct Shaper<'a> {
     own: Fields,
     /// For a measured column, how many of its values have no x to stand at.
     unplaced: BTreeMap<usize, usize>,
+    /// What was told of them.
+    unplaced_told: Vec<Diagnostic>,
     /// Columns whose gaps are still to be told, by what they are of.
     untold_gaps: BTreeMap<Quantity, Vec<usize>>,
 }
@@ -223,6 +225,7 @@ impl<'a> Shaper<'a> {
             remarks: Vec::new(),
             own: Fields::default(),
             unplaced: BTreeMap::new(),
+            unplaced_told: Vec::new(),
             untold_gaps: BTreeMap::new(),
         }
     }
