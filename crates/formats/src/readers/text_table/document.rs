@@ -70,11 +70,7 @@ pub(super) struct TextDocument {
 
 impl TextDocument {
     /// Parts a text; `None` where no table stands in it.
-    pub(super) fn of(
-        source: &Source,
-        pieces: Vec<TextPiece>,
-        told: Option<&mut ReadTrace>,
-    ) -> Option<Self> {
+    pub(super) fn of(source: &Source, pieces: Vec<TextPiece>, told: Option<&mut ReadTrace>) -> Option<Self> {
         let text = source.text();
         let (mut sections, mut behind) = sections(text, pieces);
         if sections.is_empty() {
