@@ -39,7 +39,7 @@ pub(super) struct Lists {
 impl Lists {
     /// Those of a text; `None` where it has none, or a list or a reading besides.
     pub(super) fn of(text: &str) -> Option<Self> {
-        if text.len() > LONGEST_TEXT {
+        if text.len() > LONGEST_TEXT || !has_block(text) {
             return None;
         }
         let mut blocks = BTreeMap::new();
@@ -238,6 +238,23 @@ impl ListBlock {
     pub(super) fn after(&self) -> Cursor {
         self.lists.last().map_or(self.header.after, |list| list.after)
     }
+}
+
+/// Whether a block begins in any line. Most texts have none, and of those no other line is weighed.
+fn has_block(text: &str) -> bool {
+    let mut cursor = Cursor { at: 0, line: 1 };
+    while cursor.at < text.len() {
+        let (end, next) = line_end(text.as_bytes(), cursor.at);
+        let has_mark = text[cursor.at..end].contains([':', '=']);
+        if has_mark && ListBlock::at(text, cursor).is_some() {
+            return true;
+        }
+        cursor = Cursor {
+            at: next,
+            line: cursor.line + 1,
+        };
+    }
+    false
 }
 
 /// Whether a line that begins no block holds a list, a number alone, numbers behind a word, or a number behind a key that names light:

@@ -14,10 +14,13 @@ const LONGEST: usize = 1 << 18;
 fn counted(line: &str) -> Option<(&str, u32, usize)> {
     let mut words = line.split_whitespace();
     let (word, number, reading) = (words.next()?, words.next()?, words.next()?);
+    let names = word.chars().all(char::is_alphabetic) && number.bytes().all(|byte| byte.is_ascii_digit());
+    if !names {
+        return None;
+    }
     let is_reading = [Style::POINT, Style::COMMA]
         .into_iter()
         .any(|style| matches!(cell(reading, style), Cell::Number { decimals: 1.., .. }));
-    let names = word.chars().all(char::is_alphabetic) && number.bytes().all(|byte| byte.is_ascii_digit());
     // `min 1 0.101`: the number is a coordinate.
     let of = crate::column_header::read_column_header(word).quantity;
     let is_name = of.is_none_or(|of| {
@@ -26,7 +29,7 @@ fn counted(line: &str) -> Option<(&str, u32, usize)> {
             "wavelength" | "wavenumber" | "energy" | "time" | "temperature" | "ph" | "concentration"
         )
     });
-    (words.next().is_none() && is_reading && names && is_name)
+    (words.next().is_none() && is_reading && is_name)
         .then(|| {
             Some((
                 word,
@@ -39,10 +42,14 @@ fn counted(line: &str) -> Option<(&str, u32, usize)> {
 
 /// Whether a line says that light was read, and at which wavelength: `Absorbance at 540 nm`.
 fn is_title(line: &str) -> bool {
+    // Nearly all lines are rows of numbers, which name nothing.
+    if !line.contains("nm") {
+        return false;
+    }
     let words: Vec<&str> = line.split_whitespace().collect();
     let at =
         |pair: &[&str]| pair[0].parse::<f64>().is_ok() && pair[1].trim_end_matches([',', ':', '.']) == "nm";
-    names_light(line) && words.windows(2).any(at)
+    words.windows(2).any(at) && names_light(line)
 }
 
 /// The text with tabs behind the names of such lines.
