@@ -335,6 +335,11 @@ fn with_one_decimal_sign(text: &str) -> Option<Blanked> {
     let mut first = None;
     let mut start = 0;
     for (index, line) in text.split_inclusive('\n').enumerate() {
+        // A line of one word has no cells that blanks part.
+        if !signs && is_one_word(line) {
+            start += line.len();
+            continue;
+        }
         if !signs && is_doubtful_row(line) {
             return None;
         }
@@ -369,6 +374,13 @@ fn with_one_decimal_sign(text: &str) -> Option<Blanked> {
     let remark = Diagnostic::note(Code::new("two-decimal-signs"), message)
         .at(Place::line(line), "the first decimal comma");
     String::from_utf8(plain).ok().map(|plain| (plain, Some(remark)))
+}
+
+/// Whether a line is plainly a single word, or none.
+fn is_one_word(line: &str) -> bool {
+    let bare = line.trim_ascii().as_bytes();
+    // Other signs may be blanks as well.
+    bare.iter().all(u8::is_ascii_graphic)
 }
 
 /// The sign in the number that a cell is.

@@ -612,6 +612,9 @@ fn passed_over(text: &str, lines: &[TextLine], table: &ScannedTable) -> Option<D
 /// Whether a line between the rows is nearly all figures, or has as many cells as the rows with figures among them: a
 /// damaged row.
 pub(super) fn is_like_row(line: &str, table: &ScannedTable) -> bool {
+    if !line.bytes().any(|byte| byte.is_ascii_digit()) {
+        return false;
+    }
     let signs = line.chars().filter(|c| !c.is_whitespace());
     let (mut all, mut of_numbers) = (0_usize, 0_usize);
     for sign in signs {
@@ -619,13 +622,12 @@ pub(super) fn is_like_row(line: &str, table: &ScannedTable) -> bool {
         of_numbers += usize::from(sign.is_ascii_digit() || matches!(sign, '.' | ',' | ';' | '-' | '+'));
     }
     let grid = &table.grid;
-    super::scan::strip_remark(line).0.is_none()
-        && !is_date(line)
-        && !crate::words::is_furniture(line)
-        && line.contains(|c: char| c.is_ascii_digit())
+    // `- 3 -` is a page.
+    all >= 4
         && (of_numbers * 4 >= all * 3 || super::dialect::split(line, &grid.dialect).len() == grid.columns())
-        // `- 3 -` is a page.
-        && all >= 4
+        && super::scan::strip_remark(line).0.is_none()
+        && !crate::words::is_furniture(line)
+        && !is_date(line)
 }
 
 /// Whether a line is a date with its year, and nothing else.

@@ -521,9 +521,18 @@ fn marker(text: &str) -> Option<Cell> {
         return None;
     }
     // `#DIV/0!` is known with its signs, `+OVF` without.
-    let known = [text, bare, bare.trim_start_matches(['+', '-'])]
-        .into_iter()
-        .find_map(crate::words::marker)?;
+    let unsigned = bare.trim_start_matches(['+', '-']);
+    let known = crate::words::marker(text)
+        .or_else(|| {
+            (bare.len() < text.len())
+                .then(|| crate::words::marker(bare))
+                .flatten()
+        })
+        .or_else(|| {
+            (unsigned.len() < bare.len())
+                .then(|| crate::words::marker(unsigned))
+                .flatten()
+        })?;
     match known {
         crate::words::Marker::Missing => Some(Cell::Missing),
         _ => Some(Cell::Beyond),

@@ -78,18 +78,19 @@ pub(super) fn begins_block(text: &str, at: usize) -> bool {
     let Some(own) = below.next().and_then(first_cell) else {
         return false;
     };
-    let meaning = RowMeaning::of(own);
-    if !matches!(meaning, RowMeaning::Names | RowMeaning::Condition) {
-        return false;
-    }
     let filled = |line: &&str| !line.trim().is_empty();
-    let lights: Vec<&str> = below
+    // What holds the same is no reading below a name. In nearly all tables this shows that no block begins, before any name is
+    // understood.
+    let mut below: Vec<&str> = below
         .take_while(filled)
         .take(MOST_LEVELS)
         .filter(|line| line.contains(|c: char| c.is_ascii_digit()))
         .filter_map(first_cell)
-        .filter(|name| RowMeaning::of(name) == RowMeaning::Light)
+        .filter(|name| *name != own)
         .collect();
+    if below.is_empty() {
+        return false;
+    }
     let mut above = text[..at].lines().rev().peekable();
     let mut apart = false;
     while above.next_if(|line| !filled(line)).is_some() {
@@ -100,9 +101,15 @@ pub(super) fn begins_block(text: &str, at: usize) -> bool {
         .take(MOST_ROWS)
         .filter_map(first_cell)
         .collect();
-    let strip = meaning == RowMeaning::Condition && above.contains(&own);
-    let again = || lights.iter().any(|light| above.contains(light));
-    !lights.is_empty() && !strip && (apart || again())
+    below.retain(|name| apart || above.contains(name));
+    if below.is_empty() {
+        return false;
+    }
+    let meaning = RowMeaning::of(own);
+    let strip = || meaning == RowMeaning::Condition && above.contains(&own);
+    matches!(meaning, RowMeaning::Names | RowMeaning::Condition)
+        && !strip()
+        && below.iter().any(|name| RowMeaning::of(name) == RowMeaning::Light)
 }
 
 /// The first cell of a line that begins with a word, where there are others.

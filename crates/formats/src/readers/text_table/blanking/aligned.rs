@@ -118,31 +118,89 @@ fn is_number(text: &str) -> bool {
         .any(|style| matches!(cell(text, style), Cell::Number { .. }))
 }
 
+/// Lines without a blank one between them.
+#[derive(Default)]
+struct Block<'t> {
+    /// Each line, and the byte of the text at which it begins.
+    lines: Vec<(&'t str, usize)>,
+    /// Something else than blanks parts their cells.
+    has_tabs: bool,
+    /// The first line with as many cells as none before it, how many these are, and the last line with as many.
+    widest: (usize, usize, usize),
+    /// How many lines have as many cells.
+    as_wide: usize,
+}
+
+impl<'t> Block<'t> {
+    fn push(&mut self, line: &'t str, at: usize) {
+        let place = self.lines.len();
+        self.has_tabs |= memchr::memchr2(b'\t', b'|', line.as_bytes()).is_some();
+        let cells = cells_apart(line);
+        let (_, most, last) = &mut self.widest;
+        if cells > *most {
+            (self.widest, self.as_wide) = ((place, cells, place), 1);
+        } else if cells == *most {
+            *last = place;
+            self.as_wide += 1;
+        }
+        self.lines.push((line, at));
+    }
+
+    /// Whether it is plain that no cell is empty, as in nearly all tables: lines of as many cells each, with at most a few
+    /// lines of a single cell around them. It says what [`between_columns`] would find out by the places of all cells.
+    fn is_full(&self) -> bool {
+        const MOST_AROUND: usize = 8;
+        let (first, most, last) = self.widest;
+        let around = self.lines.len() - self.as_wide;
+        if most < 2 {
+            return true;
+        }
+        if last + 1 - first != self.as_wide || around > MOST_AROUND {
+            return false;
+        }
+        let model = PaddedLine::of(self.lines[first].0, 0);
+        let of_one_cell = |line: &str| {
+            let cells = PaddedLine::of(line, 0).cells(&model.starts);
+            cells.is_none_or(|cells| cells.iter().filter(|cell| !cell.is_empty()).count() < 2)
+        };
+        let outside = self.lines[..first].iter().chain(&self.lines[last + 1..]);
+        let named = |cell: &str| cell.contains(char::is_alphanumeric);
+        model.parted().all(|(_, cell)| named(cell)) && outside.into_iter().all(|(line, _)| of_one_cell(line))
+    }
+}
+
+/// How many cells two blanks or more set apart in a line.
+fn cells_apart(line: &str) -> usize {
+    let (mut cells, mut blanks) = (0, 2);
+    for &byte in line.trim_end().as_bytes() {
+        if byte == b' ' {
+            blanks += 1;
+            continue;
+        }
+        cells += usize::from(blanks >= 2);
+        blanks = 0;
+    }
+    cells
+}
+
 /// The text with tabs between such columns, where some of their cells are empty.
 pub(super) fn with_tabs_between_columns(text: &str) -> Option<Blanked> {
     if text.len() > LONGEST || !text.contains("  ") {
         return None;
     }
     let mut parted = Parted::default();
-    let mut block: Vec<PaddedLine<'_>> = Vec::new();
+    let mut block = Block::default();
     let mut at = 0;
-    let mut tabs = false;
     for line in text.split_inclusive('\n') {
         if line.trim().is_empty() {
-            if !tabs {
-                parted.take(&block);
-            }
-            block.clear();
-            tabs = false;
+            parted.take(&block);
+            block = Block::default();
         } else {
-            tabs |= line.contains(['\t', '|']);
-            block.push(PaddedLine::of(line, at));
+            block.push(line, at);
         }
         at += line.len();
     }
-    if !tabs {
-        parted.take(&block);
-    }
+    parted.take(&block);
     if parted.changes.is_empty() {
         return None;
     }
@@ -166,8 +224,16 @@ struct Parted {
 }
 
 impl Parted {
-    fn take(&mut self, block: &[PaddedLine<'_>]) {
-        if let Some(parted) = between_columns(block) {
+    fn take(&mut self, block: &Block<'_>) {
+        if block.has_tabs || block.is_full() {
+            return;
+        }
+        let lines: Vec<PaddedLine<'_>> = block
+            .lines
+            .iter()
+            .map(|&(line, at)| PaddedLine::of(line, at))
+            .collect();
+        if let Some(parted) = between_columns(&lines) {
             self.changes.extend(parted.changes);
             self.over_nothing = self.over_nothing.take().or(parted.over_nothing);
         }

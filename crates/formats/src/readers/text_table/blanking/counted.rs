@@ -12,6 +12,10 @@ const LONGEST: usize = 1 << 18;
 
 /// A line of a word, a whole number and a reading: the word, the number, and the byte of the blank in front of the reading.
 fn counted(line: &str) -> Option<(&str, u32, usize)> {
+    // Rows of numbers begin with none.
+    if !line.trim_start().starts_with(char::is_alphabetic) {
+        return None;
+    }
     let mut words = line.split_whitespace();
     let (word, number, reading) = (words.next()?, words.next()?, words.next()?);
     let names = word.chars().all(char::is_alphabetic) && number.bytes().all(|byte| byte.is_ascii_digit());
@@ -59,14 +63,15 @@ pub(super) fn with_tabs_behind_counted_names(text: &str) -> Option<Blanked> {
     }
     let mut bytes = text.as_bytes().to_vec();
     let mut changed = false;
-    let mut title = false;
+    // The last line in front of them that is none; it is looked at where they are found.
+    let mut title = "";
     let mut run: Vec<(&str, u32, usize)> = Vec::new();
     let mut start = 0;
-    let mut settle = |run: &mut Vec<(&str, u32, usize)>, title: bool| {
+    let mut settle = |run: &mut Vec<(&str, u32, usize)>, title: &str| {
         let counts = run
             .windows(2)
             .all(|pair| pair[0].0 == pair[1].0 && pair[0].1 + 1 == pair[1].1);
-        if title && run.len() >= FEWEST && counts {
+        if run.len() >= FEWEST && counts && is_title(title) {
             run.iter().for_each(|(.., at)| bytes[*at] = b'\t');
             changed = true;
         }
@@ -78,7 +83,7 @@ pub(super) fn with_tabs_behind_counted_names(text: &str) -> Option<Blanked> {
             None => {
                 settle(&mut run, title);
                 if !line.trim().is_empty() {
-                    title = is_title(line);
+                    title = line;
                 }
             }
         }

@@ -89,13 +89,18 @@ pub(super) fn without_marks_of_keys(text: &str) -> Option<ListedReadings> {
     if text.len() > LONGEST || !begins_sign(text.as_bytes()) {
         return None;
     }
+    // In most texts no line is built so, which shows before any word of them is looked up.
+    let may_be =
+        |line: &str| sign_in(line.trim_end()).is_some_and(|sign| sign.value_in(line).decimals.is_some());
+    if !text.split_inclusive('\n').any(may_be) {
+        return None;
+    }
     let is_header = |line: &str| SIGNS.iter().any(|sign| names_list(line, sign));
     if !names_wavelength(text) && !text.lines().any(is_header) {
         return None;
     }
     let spoken = names_light(text);
     let plain = |line: &&str| listed(line, false, spoken).filter(|one| one.decimals.is_some());
-    // Most texts have none, and no list of their lines is needed to see that.
     text.split_inclusive('\n').find_map(|line| plain(&line))?;
     let lines: Vec<&str> = text.split_inclusive('\n').collect();
     let mut found: Vec<Option<ListedReading>> = lines.iter().map(plain).collect();
@@ -186,13 +191,25 @@ fn begins_sign(bytes: &[u8]) -> bool {
     memchr::memchr3(b':', b'=', b'>', bytes).is_some() || memchr::memchr(0xE2, bytes).is_some()
 }
 
-/// The line of a name, a sign and a reading, or of what says that there is none where it may be `missing`. Light is `spoken` of
-/// elsewhere, or the reading has its symbol behind it.
-fn listed(line: &str, missing: bool, spoken: bool) -> Option<ListedReading> {
-    /// In characters, as keys are at most.
-    const LONGEST_NAME: usize = 48;
-    let line = line.trim_end();
-    // Most lines have no sign, which shows at once.
+/// The sign in a line that may lead from a name to its reading.
+#[derive(Clone, Copy)]
+struct ListSign {
+    at: usize,
+    sign: &'static str,
+}
+
+/// What stands behind such a sign.
+struct ListedValue<'a> {
+    value: &'a str,
+    /// What stands behind the number, `A` in `0,412 A`.
+    symbol: &'a str,
+    /// The decimals of the value, where it may be a reading.
+    decimals: Option<usize>,
+}
+
+/// The last sign in a line that may lead from a name to its reading.
+fn sign_in(line: &str) -> Option<ListSign> {
+    // Most lines have none, which shows at once.
     if !begins_sign(line.as_bytes()) {
         return None;
     }
@@ -207,12 +224,46 @@ fn listed(line: &str, missing: bool, spoken: bool) -> Option<ListedReading> {
         .filter_map(|sign| Some((line.rfind(*sign)?, *sign)))
         .max_by_key(|(at, sign)| (at + sign.len(), sign.len()))
         .or_else(dash)?;
-    let value = line[at + sign.len()..].trim();
-    // `göl -> 0,412 A`: the symbol behind the number says that light was read.
-    let (value, symbol) = value
-        .split_once(' ')
-        .filter(|(number, _)| number.starts_with(|c: char| c.is_ascii_digit() || c == '-'))
-        .map_or((value, ""), |(number, rest)| (number, rest.trim()));
+    Some(ListSign { at, sign })
+}
+
+impl ListSign {
+    /// What stands behind it in its line.
+    fn value_in(self, line: &str) -> ListedValue<'_> {
+        let value = line[self.at + self.sign.len()..].trim();
+        // `göl -> 0,412 A`: the symbol behind the number says that light was read.
+        let (value, symbol) = value
+            .split_once(' ')
+            .filter(|(number, _)| number.starts_with(|c: char| c.is_ascii_digit() || c == '-'))
+            .map_or((value, ""), |(number, rest)| (number, rest.trim()));
+        let digits = value.strip_prefix('-').unwrap_or(value);
+        let figures = |part: &str| !part.is_empty() && part.bytes().all(|byte| byte.is_ascii_digit());
+        let decimals = digits.split_once(['.', ',']).and_then(|(whole, decimals)| {
+            let reading =
+                whole.len() == 1 && figures(whole) && whole < "5" && figures(decimals) && decimals.len() >= 2;
+            reading.then_some(decimals.len())
+        });
+        ListedValue {
+            value,
+            symbol,
+            decimals,
+        }
+    }
+}
+
+/// The line of a name, a sign and a reading, or of what says that there is none where it may be `missing`. Light is `spoken` of
+/// elsewhere, or the reading has its symbol behind it.
+fn listed(line: &str, missing: bool, spoken: bool) -> Option<ListedReading> {
+    /// In characters, as keys are at most.
+    const LONGEST_NAME: usize = 48;
+    let line = line.trim_end();
+    let found = sign_in(line)?;
+    let (at, sign) = (found.at, found.sign);
+    let ListedValue {
+        value,
+        symbol,
+        decimals,
+    } = found.value_in(line);
     let by_symbol = || {
         let head = crate::column_header::read_column_header(symbol);
         head.quantity.is_some_and(|quantity| quantity.is_of_light()) && head.held.is_empty()
@@ -223,13 +274,7 @@ fn listed(line: &str, missing: bool, spoken: bool) -> Option<ListedReading> {
     }
     let bullet = line[..at].trim_start().strip_prefix("- ");
     let name = bullet.unwrap_or(&line[..at]).trim();
-    let digits = value.strip_prefix('-').unwrap_or(value);
     let figures = |part: &str| !part.is_empty() && part.bytes().all(|byte| byte.is_ascii_digit());
-    let decimals = digits.split_once(['.', ',']).and_then(|(whole, decimals)| {
-        let reading =
-            whole.len() == 1 && figures(whole) && whole < "5" && figures(decimals) && decimals.len() >= 2;
-        reading.then_some(decimals.len())
-    });
     let none = || {
         let says = cell(value, Style::POINT);
         let known = crate::preamble::is_known(name);

@@ -266,12 +266,13 @@ impl Grid {
             .flat_map(|column| {
                 let words = self.words(column);
                 let ends = |row: &usize| words.get(*row).is_some_and(ends_in_number);
-                let none_whole = !(0..self.rows).filter(whole).any(|row| ends(&row));
-                short
-                    .iter()
-                    .copied()
-                    .filter(move |row| none_whole && ends(row))
-                    .collect::<Vec<_>>()
+                let ending: Vec<usize> = short.iter().copied().filter(ends).collect();
+                // Nearly always there is none, and the whole rows need not be looked at.
+                let unlike_others = || !(0..self.rows).filter(whole).any(|row| ends(&row));
+                if ending.is_empty() || !unlike_others() {
+                    return Vec::new();
+                }
+                ending
             })
             .collect();
         glued.sort_unstable();

@@ -1,5 +1,8 @@
 //! The column that runs: which one it is, whether it goes up and back, and what stays the same beside it.
 
+use std::borrow::Cow;
+
+use super::row_names::RowNames;
 use super::*;
 
 impl Shaper<'_> {
@@ -169,7 +172,7 @@ impl Shaper<'_> {
         x: usize,
         quantity: &Quantity,
         ys: &[usize],
-        names: Option<&[String]>,
+        names: Option<&RowNames<'_>>,
         roles: &[ShapeRole],
     ) -> Option<Vec<Trace>> {
         if *quantity != Quantity::CONCENTRATION || self.columns[x].kind != ColumnKind::Figures {
@@ -195,9 +198,8 @@ impl Shaper<'_> {
         };
         let name_of = |row: usize| {
             names
-                .and_then(|names| names.get(row))
+                .map(|names| names.get(row).into_owned())
                 .filter(|name| !name.is_empty())
-                .cloned()
                 .or_else(|| word_at(row))
         };
         let rows: Vec<usize> = grid
@@ -341,18 +343,18 @@ impl Shaper<'_> {
 
     /// The names of a curve's points, found by their lines where rows without a number were left out. Empty where a
     /// line holds several rows.
-    pub(super) fn names_of(&self, trace: &Trace, names: &[String]) -> Vec<String> {
+    pub(super) fn names_of(&self, trace: &Trace, names: &RowNames<'_>) -> Vec<String> {
         if trace.len() == names.len() {
             return names.to_vec();
         }
-        let by_line: BTreeMap<usize, &String> = names
+        let by_line: BTreeMap<usize, Cow<'_, str>> = names
             .iter()
             .enumerate()
             .map(|(row, name)| (self.table.grid.line(row), name))
             .collect();
         let name_at = |point: usize| {
             let line = trace.lines.get(point)? as usize;
-            by_line.get(&line).map(|name| (*name).clone())
+            by_line.get(&line).map(|name| name.clone().into_owned())
         };
         if by_line.len() < names.len() {
             return Vec::new();

@@ -192,6 +192,7 @@ impl Shaper<'_> {
             decimals: decimals_in_heads(heads),
         };
         let names = self.row_names(&self.columns.iter().map(role).collect::<Vec<_>>());
+        let names = names.map(|names| names.to_vec());
         let beside = self.held_beside(across, &x.quantity);
         CurvesInRows {
             across,

@@ -25,6 +25,7 @@ mod one_axis;
 mod packed;
 mod readings;
 mod roles;
+mod row_names;
 pub(crate) mod rules;
 mod running;
 mod several;

@@ -1,6 +1,7 @@
 //! One running column, with the others measured over it.
 
 use super::axis::runs_over_light;
+use super::row_names::RowNames;
 use super::*;
 
 /// The columns of a table with one that runs.
@@ -279,7 +280,7 @@ impl Shaper<'_> {
             sweeps,
             constants,
         };
-        let mut traces = self.traces_over(&running, &ys, names.as_deref(), roles);
+        let mut traces = self.traces_over(&running, &ys, names.as_ref(), roles);
         let quantity = &running.quantity;
         if *quantity == Quantity::TIME {
             self.hold_bare_wavelengths(&ys, &mut traces, false);
@@ -289,7 +290,7 @@ impl Shaper<'_> {
         if !runs_over_light(quantity) {
             self.hold_wavelength(&mut traces);
         }
-        let beside = self.samples_beside_standards(x, quantity, &ys, names.as_deref(), roles);
+        let beside = self.samples_beside_standards(x, quantity, &ys, names.as_ref(), roles);
         if let Some(samples) = beside.as_ref().filter(|_| traces.iter().all(Trace::is_empty)) {
             return TableReading::Runs(vec![self.finish(Technique::FIXED_WAVELENGTH, samples.clone())]);
         }
@@ -307,7 +308,7 @@ impl Shaper<'_> {
         &mut self,
         running: &RunningColumn,
         ys: &[usize],
-        names: Option<&[String]>,
+        names: Option<&RowNames<'_>>,
         roles: &[ShapeRole],
     ) -> Vec<Trace> {
         let mut traces = Vec::with_capacity(ys.len());

@@ -1,9 +1,12 @@
 //! Single readings, a name a row, and what names and flags stand beside rows.
 
+use std::borrow::Cow;
+
+use super::row_names::RowNames;
 use super::*;
 use curvary_record::KnownQuantity;
 
-impl Shaper<'_> {
+impl<'a> Shaper<'a> {
     /// Gives time courses the wavelength that the words around state.
     pub(super) fn hold_wavelength(&mut self, traces: &mut [Trace]) {
         // Curves of several wavelengths have their own each.
@@ -117,7 +120,7 @@ impl Shaper<'_> {
         );
     }
 
-    pub(super) fn row_names(&self, roles: &[ShapeRole]) -> Option<Vec<String>> {
+    pub(super) fn row_names(&self, roles: &[ShapeRole]) -> Option<RowNames<'a>> {
         self.names_in(&self.columns_of_names(roles))
     }
 
@@ -136,7 +139,7 @@ impl Shaper<'_> {
 
     /// The names of the rows for the column at `y`, where lists of the same form stand side by side, `ID  A280  ID  A280`: those
     /// of the column in front of it.
-    fn names_beside(&self, y: usize, roles: &[ShapeRole]) -> Option<Vec<String>> {
+    fn names_beside(&self, y: usize, roles: &[ShapeRole]) -> Option<RowNames<'a>> {
         let names = self.columns_of_names(roles);
         let [first, others @ ..] = names.as_slice() else {
             return None;
@@ -153,29 +156,16 @@ impl Shaper<'_> {
     }
 
     /// What stands in some columns, row by row.
-    fn names_in(&self, columns: &[&Column]) -> Option<Vec<String>> {
-        let text = self.source.text();
-        if columns.is_empty() {
-            return None;
-        }
-        let names = (0..self.table.grid.rows).map(|row| {
-            let parts: Vec<&str> = columns
-                .iter()
-                .filter_map(|column| self.table.grid.words(column.index).get(row))
-                .map(|span| text[span.range()].trim())
-                // `&` and `\\\\` between the cells of a typeset table name nothing.
-                .filter(|part| part.contains(char::is_alphanumeric))
-                .collect();
-            parts.join(" / ")
-        });
-        let names: Vec<String> = names.collect();
-        Some(names).filter(|names| names.iter().any(|name| !name.is_empty()))
+    fn names_in(&self, columns: &[&Column]) -> Option<RowNames<'a>> {
+        let grid = &self.table.grid;
+        let spans = columns.iter().map(|column| grid.words(column.index)).collect();
+        RowNames::of(self.source.text(), spans, grid.rows)
     }
 
     /// The names of the rows, with the numbers that stand under `No.` or `Tube` in front of them, unless these only count the
     /// rows from 1 on: nothing else tells which row is which.
     fn row_names_and_numbers(&self, roles: &[ShapeRole]) -> Option<Vec<String>> {
-        let mut names = self.row_names(roles);
+        let mut names = self.row_names(roles).map(|names| names.to_vec());
         let grid = &self.table.grid;
         let numbers = self.columns.iter().zip(roles).filter(|(column, role)| {
             let flag = column
@@ -231,18 +221,21 @@ impl Shaper<'_> {
 
     /// Whether every row has a name of its own. A date is none.
     pub(super) fn named_one_by_one(&self, roles: &[ShapeRole]) -> bool {
-        let dated = |name: &String| !matches!(moment::read(name, None).date, moment::DateReading::No);
+        let dated = |name: &Cow<'_, str>| !matches!(moment::read(name, None).date, moment::DateReading::No);
         // Numbers that identify name as well as words do.
         let numbered = || {
             self.row_names_and_numbers(roles)
                 .filter(|_| self.columns.iter().any(identifies))
         };
-        self.row_names(roles).or_else(numbered).is_some_and(|names| {
+        let names = self.row_names(roles).map(|names| names.iter().collect());
+        let names: Option<Vec<Cow<'_, str>>> =
+            names.or_else(|| Some(numbered()?.into_iter().map(Cow::Owned).collect()));
+        names.is_some_and(|names| {
             let named = names
                 .into_iter()
                 .enumerate()
                 .filter(|(row, _)| !self.summed.contains(row));
-            let mut names: Vec<String> = named.map(|(_, name)| name).collect();
+            let mut names: Vec<Cow<'_, str>> = named.map(|(_, name)| name).collect();
             let rows = names.len();
             if names.iter().all(dated) {
                 return false;
@@ -395,9 +388,15 @@ impl Shaper<'_> {
                 decimals,
             };
             if let Some(mut trace) = self.assemble(x, column, y, &kept) {
-                let beside = self.names_beside(y, roles);
-                if let Some(names) = beside.as_ref().or(names.as_ref()) {
-                    trace.row_names = kept.iter().filter_map(|row| names.get(row).cloned()).collect();
+                let own = match (self.names_beside(y, roles), &names) {
+                    (Some(beside), _) => Some(kept.iter().map(|row| beside.get(row).into_owned()).collect()),
+                    (None, Some(names)) => {
+                        Some(kept.iter().filter_map(|row| names.get(row).cloned()).collect())
+                    }
+                    (None, None) => None,
+                };
+                if let Some(own) = own {
+                    trace.row_names = own;
                     self.name_wells(y, &mut trace.row_names);
                 }
                 for (_, constant) in &constants {

@@ -1,5 +1,6 @@
 //! Which of the columns that may run does, and which only counts, names or was computed.
 
+use std::borrow::Cow;
 use std::collections::BTreeMap;
 
 use curvary_record::{Quantity, Span, Unit};
@@ -104,7 +105,7 @@ impl Shaper<'_> {
         let Some(names) = self.row_names(roles) else {
             return false;
         };
-        let mut values: BTreeMap<&str, u64> = BTreeMap::new();
+        let mut values: BTreeMap<Cow<'_, str>, u64> = BTreeMap::new();
         let mut repeated = false;
         for (row, name) in names.iter().enumerate() {
             let value = self.table.grid.figure(row, self.columns[x].index);

@@ -211,26 +211,33 @@ impl ColumnNames<'_> {
             })
             .collect();
         let is_mean = |row: usize, block: std::ops::Range<usize>| {
-            let compared = figures.iter().filter_map(|&(column, rounding)| {
+            if block.len() < FEWEST_ROWS {
+                return false;
+            }
+            let mut compared = figures.iter().filter_map(|&(column, rounding)| {
                 let numbers = block.clone().map(|row| grid.figure(row, column));
                 let mean = numbers.sum::<f64>() / block.len() as f64;
                 let deviation = (mean - grid.figure(row, column)).abs();
                 (!deviation.is_nan()).then_some(deviation <= rounding)
             });
-            let compared: Vec<bool> = compared.collect();
-            block.len() >= FEWEST_ROWS && !compared.is_empty() && compared.iter().all(|same| *same)
+            compared.next().is_some_and(|same| same) && compared.all(|same| same)
         };
         let mut found = Vec::new();
         for name in candidates {
             let rows = || (0..self.of_row.len()).filter(|&row| self.of_row[row] as usize == name);
             let mut from = 0;
             let mut means = 0;
-            for row in rows() {
-                means += usize::from(is_mean(row, from..row));
-                from = row + 1;
-            }
             // A damaged row may keep one of them from agreeing.
-            if means >= FEWEST_TIMES && means * 3 >= times[name] * 2 {
+            let mut others_left = times[name] - (times[name] * 2).div_ceil(3);
+            let mostly_means = rows().all(|row| {
+                let mean = is_mean(row, from..row);
+                from = row + 1;
+                means += usize::from(mean);
+                let goes_on = mean || others_left > 0;
+                others_left -= usize::from(!mean && goes_on);
+                goes_on
+            });
+            if mostly_means && means >= FEWEST_TIMES {
                 found.extend(rows());
             }
         }
