@@ -389,20 +389,24 @@ fn is_reading(raw: &str) -> bool {
 /// Whether a value is several names, with tabs or semicolons and blanks between them. `BSA; 1 mg/mL` and `Tea, batch 4; pH 7` are one
 /// and what is known of it.
 fn are_several(raw: &str) -> bool {
-    ["\t", "; "].into_iter().any(|sign| {
-        let parts = raw.split(sign).map(str::trim).filter(|part| !part.is_empty());
-        let amount = |part: &str| {
-            let head = crate::column_header::read_column_header(part);
-            part.starts_with(|c: char| c.is_ascii_digit())
-                && head
-                    .held
-                    .iter()
-                    .any(|held| held.quantity != curvary_record::Quantity::UNKNOWN)
-        };
-        let mut parts = parts.filter(|part| !is_condition(part) && !amount(part));
-        let first = parts.next();
-        parts.any(|part| Some(part) != first)
-    })
+    ["\t", "; "]
+        .into_iter()
+        .filter(|sign| raw.contains(sign))
+        .any(|sign| {
+            let parts = raw.split(sign).map(str::trim).filter(|part| !part.is_empty());
+            let amount = |part: &str| {
+                let of_something =
+                    |held: &curvary_record::Coordinate| held.quantity != curvary_record::Quantity::UNKNOWN;
+                part.starts_with(|c: char| c.is_ascii_digit())
+                    && crate::column_header::read_column_header(part)
+                        .held
+                        .iter()
+                        .any(of_something)
+            };
+            let mut parts = parts.filter(|part| !is_condition(part) && !amount(part));
+            let first = parts.next();
+            parts.any(|part| Some(part) != first)
+        })
 }
 
 /// Where the day ends with which a value begins, `12 Apr 2006` of `12 Apr 2006 by M. Deighton`.

@@ -9,6 +9,7 @@ use curvary_record::{Code, Diagnostic, Place, Question};
 use self::listed::without_marks_of_keys;
 use super::columns::is_unit_of_axis;
 use crate::Source;
+use crate::slice::lines_with_ends;
 
 /// A text with blanks in place of what stood in the way, and remarks on it.
 pub(super) struct Cleared {
@@ -160,7 +161,7 @@ fn without_statements(text: &str) -> Option<Blanked> {
         Some(line.len() - said.len())
     };
     let mut blanked = String::with_capacity(text.len());
-    for line in text.split_inclusive('\n') {
+    for line in lines_with_ends(text) {
         let lead = lead(line).or_else(|| remark(line)).unwrap_or(0);
         blanked.extend(std::iter::repeat_n(' ', lead));
         blanked.push_str(&line[lead..]);
@@ -334,7 +335,7 @@ fn with_one_decimal_sign(text: &str) -> Option<Blanked> {
     let (mut commas, mut points): (Vec<usize>, usize) = (Vec::new(), 0);
     let mut first = None;
     let mut start = 0;
-    for (index, line) in text.split_inclusive('\n').enumerate() {
+    for (index, line) in lines_with_ends(text).enumerate() {
         // A line of one word has no cells that blanks part.
         if !signs && is_one_word(line) {
             start += line.len();
@@ -546,7 +547,7 @@ fn without_frames(text: &str) -> Option<Blanked> {
         return None;
     }
     let mut plain = String::with_capacity(text.len());
-    for line in text.split_inclusive('\n') {
+    for line in lines_with_ends(text) {
         // A line of the frame parts rows, and has no cells.
         let ruler = !line.contains(char::is_alphanumeric);
         for sign in line.chars() {
@@ -596,7 +597,7 @@ fn without_arrows(text: &str) -> Option<Blanked> {
         return None;
     }
     let mut blanked = String::with_capacity(text.len());
-    for line in text.split_inclusive('\n') {
+    for line in lines_with_ends(text) {
         match arrow(line) {
             Some((word, from, to)) => {
                 blanked.extend(std::iter::repeat_n(' ', word));
@@ -662,7 +663,7 @@ fn without_clocks(text: &str) -> Option<Blanked> {
         return None;
     }
     let mut blanked = String::with_capacity(text.len());
-    for line in text.split_inclusive('\n') {
+    for line in lines_with_ends(text) {
         match clock(line) {
             Some(end) => {
                 blanked.extend(std::iter::repeat_n(' ', end));

@@ -3,7 +3,10 @@
 //! Such a table is read as it would stand upright: its rows become columns under the cells that they begin with, and all that
 //! is known of columns, their headers, conditions, counters and statistics, holds for them.
 
+use std::cell::RefCell;
+
 use curvary_record::{Quantity, Span};
+use hashbrown::HashMap;
 
 use super::columns::NumberedNames;
 use super::dialect::split;
@@ -35,8 +38,33 @@ enum RowMeaning {
     Unknown,
 }
 
+thread_local! {
+    /// What names were found to hold: the first cells of a table are looked at again for each of its rows.
+    static KNOWN: RefCell<HashMap<String, RowMeaning>> = RefCell::new(HashMap::new());
+}
+
 impl RowMeaning {
     fn of(name: &str) -> Self {
+        /// So many names are remembered, none of them longer.
+        const REMEMBERED: usize = 1024;
+        const LONGEST: usize = 64;
+        if name.len() > LONGEST {
+            return Self::understood(name);
+        }
+        KNOWN.with_borrow_mut(|known| {
+            if let Some(meaning) = known.get(name) {
+                return *meaning;
+            }
+            if known.len() >= REMEMBERED {
+                known.clear();
+            }
+            let meaning = Self::understood(name);
+            known.insert(name.to_owned(), meaning);
+            meaning
+        })
+    }
+
+    fn understood(name: &str) -> Self {
         let key = name.trim().trim_end_matches([':', '.']).trim_end();
         let head = read_column_header(key);
         let quantity = head.quantity.as_ref();
@@ -78,17 +106,19 @@ pub(super) fn begins_block(text: &str, at: usize) -> bool {
     let Some(own) = below.next().and_then(first_cell) else {
         return false;
     };
+    let meaning = RowMeaning::of(own);
+    if !matches!(meaning, RowMeaning::Names | RowMeaning::Condition) {
+        return false;
+    }
     let filled = |line: &&str| !line.trim().is_empty();
-    // What holds the same is no reading below a name. In nearly all tables this shows that no block begins, before any name is
-    // understood.
-    let mut below: Vec<&str> = below
+    let lights: Vec<&str> = below
         .take_while(filled)
         .take(MOST_LEVELS)
         .filter(|line| line.contains(|c: char| c.is_ascii_digit()))
         .filter_map(first_cell)
-        .filter(|name| *name != own)
+        .filter(|name| RowMeaning::of(name) == RowMeaning::Light)
         .collect();
-    if below.is_empty() {
+    if lights.is_empty() {
         return false;
     }
     let mut above = text[..at].lines().rev().peekable();
@@ -101,15 +131,9 @@ pub(super) fn begins_block(text: &str, at: usize) -> bool {
         .take(MOST_ROWS)
         .filter_map(first_cell)
         .collect();
-    below.retain(|name| apart || above.contains(name));
-    if below.is_empty() {
-        return false;
-    }
-    let meaning = RowMeaning::of(own);
-    let strip = || meaning == RowMeaning::Condition && above.contains(&own);
-    matches!(meaning, RowMeaning::Names | RowMeaning::Condition)
-        && !strip()
-        && below.iter().any(|name| RowMeaning::of(name) == RowMeaning::Light)
+    let strip = meaning == RowMeaning::Condition && above.contains(&own);
+    let again = || lights.iter().any(|light| above.contains(light));
+    !strip && (apart || again())
 }
 
 /// The first cell of a line that begins with a word, where there are others.

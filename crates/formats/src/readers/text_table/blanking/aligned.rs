@@ -9,6 +9,7 @@ use curvary_record::{Code, Diagnostic, Place};
 
 use super::super::number::{Cell, Style, cell};
 use super::Blanked;
+use crate::slice::lines_with_ends;
 
 /// Of a longer text the cells are not held at once: they take several times its room.
 const LONGEST: usize = 1 << 24;
@@ -191,7 +192,7 @@ pub(super) fn with_tabs_between_columns(text: &str) -> Option<Blanked> {
     let mut parted = Parted::default();
     let mut block = Block::default();
     let mut at = 0;
-    for line in text.split_inclusive('\n') {
+    for line in lines_with_ends(text) {
         if line.trim().is_empty() {
             parted.take(&block);
             block = Block::default();

@@ -4,6 +4,7 @@
 use super::super::number::{Cell, Style, cell};
 use super::super::surroundings::names_light;
 use super::Blanked;
+use crate::slice::lines_with_ends;
 
 /// So many lines that follow one another are counted at least.
 const FEWEST: usize = 3;
@@ -68,6 +69,9 @@ pub(super) fn with_tabs_behind_counted_names(text: &str) -> Option<Blanked> {
     let mut run: Vec<(&str, u32, usize)> = Vec::new();
     let mut start = 0;
     let mut settle = |run: &mut Vec<(&str, u32, usize)>, title: &str| {
+        if run.is_empty() {
+            return;
+        }
         let counts = run
             .windows(2)
             .all(|pair| pair[0].0 == pair[1].0 && pair[0].1 + 1 == pair[1].1);
@@ -77,7 +81,7 @@ pub(super) fn with_tabs_behind_counted_names(text: &str) -> Option<Blanked> {
         }
         run.clear();
     };
-    for line in text.split_inclusive('\n') {
+    for line in lines_with_ends(text) {
         match counted(line) {
             Some((word, number, at)) => run.push((word, number, start + at)),
             None => {

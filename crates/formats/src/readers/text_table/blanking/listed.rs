@@ -6,6 +6,7 @@ use super::super::join::form_of;
 use super::super::number::{Cell, Style, cell};
 use super::super::surroundings::{names_light, names_wavelength};
 use super::ends_in_measure;
+use crate::slice::lines_with_ends;
 
 /// A line that holds a name, a sign and a reading.
 #[derive(Clone)]
@@ -92,7 +93,7 @@ pub(super) fn without_marks_of_keys(text: &str) -> Option<ListedReadings> {
     // In most texts no line is built so, which shows before any word of them is looked up.
     let may_be =
         |line: &str| sign_in(line.trim_end()).is_some_and(|sign| sign.value_in(line).decimals.is_some());
-    if !text.split_inclusive('\n').any(may_be) {
+    if !lines_with_signs(text).any(may_be) {
         return None;
     }
     let is_header = |line: &str| SIGNS.iter().any(|sign| names_list(line, sign));
@@ -101,8 +102,8 @@ pub(super) fn without_marks_of_keys(text: &str) -> Option<ListedReadings> {
     }
     let spoken = names_light(text);
     let plain = |line: &&str| listed(line, false, spoken).filter(|one| one.decimals.is_some());
-    text.split_inclusive('\n').find_map(|line| plain(&line))?;
-    let lines: Vec<&str> = text.split_inclusive('\n').collect();
+    lines_with_ends(text).find_map(|line| plain(&line))?;
+    let lines: Vec<&str> = lines_with_ends(text).collect();
     let mut found: Vec<Option<ListedReading>> = lines.iter().map(plain).collect();
     let first = found.iter().flatten().next()?.clone();
     let is_place = |line: &str, one: &ListedReading| one.from > 0 && is_at(line[one.from..one.at].trim());
@@ -171,6 +172,25 @@ pub(super) fn without_marks_of_keys(text: &str) -> Option<ListedReadings> {
         count: names.len(),
         // What it was read at is said in front of each: `at 400 nm: 0.077`.
         of_samples: at_places || header.is_some() || are_samples(names.into_iter()),
+    })
+}
+
+/// The lines of a text in which such a sign may begin, and perhaps others.
+fn lines_with_signs(text: &str) -> impl Iterator<Item = &str> {
+    let bytes = text.as_bytes();
+    // Arrows and dashes are rare.
+    let all = memchr::memchr(0xE2, bytes).is_some();
+    let mut at = 0;
+    std::iter::from_fn(move || {
+        let rest = &bytes[at..];
+        let sign = if all {
+            (!rest.is_empty()).then_some(0)
+        } else {
+            memchr::memchr3(b':', b'=', b'>', rest)
+        }?;
+        let start = at + memchr::memrchr(b'\n', &rest[..sign]).map_or(0, |end| end + 1);
+        at += memchr::memchr(b'\n', &rest[sign..]).map_or(rest.len(), |end| sign + end + 1);
+        Some(&text[start..at])
     })
 }
 
