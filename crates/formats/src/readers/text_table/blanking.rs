@@ -310,8 +310,13 @@ fn with_one_decimal_sign(text: &str) -> Option<Blanked> {
     if text.len() > LONGEST {
         return None;
     }
-    memchr::memchr(b',', bytes)?;
-    memchr::memchr(b'.', bytes)?;
+    // Most texts have too few of one of them in front of figures, which shows at once.
+    let before_figure = |sign: u8| {
+        let figure = |at: &usize| bytes.get(at + 1).is_some_and(u8::is_ascii_digit);
+        memchr::memchr_iter(sign, bytes).filter(figure).nth(FEWEST - 1)
+    };
+    before_figure(b',')?;
+    before_figure(b'.')?;
     // Where neither stands anywhere, blanks part the cells of lines that are all numbers.
     let signs = memchr::memchr2(b'\t', b';', bytes).is_some();
     let parts = |c: char| matches!(c, ';' | '\t') || !signs && matches!(c, ' ' | '\n' | '\r');

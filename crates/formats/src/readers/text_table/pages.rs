@@ -4,6 +4,7 @@
 //! This is a short way to what the ordinary one finds: there each page is a table of its own, which `join` puts behind
 //! the one before. A page that could be read otherwise, by a single sign, goes the ordinary way.
 
+use std::cell::OnceCell;
 use std::collections::BTreeSet;
 
 use curvary_record::Span;
@@ -25,6 +26,8 @@ struct PageLine<'t> {
     sort: LineSort,
     /// Whether it is one of the words between the pages, and neither a header nor a rule beside one.
     is_words: bool,
+    /// Whether it may be a row, once this was asked.
+    doubtful: OnceCell<bool>,
 }
 
 #[derive(Clone, Copy, PartialEq, Eq)]
@@ -119,6 +122,7 @@ impl<'t> PageBreak<'t> {
                 text: line,
                 sort,
                 is_words,
+                doubtful: OnceCell::new(),
             });
             at = next;
         }
@@ -154,10 +158,15 @@ impl<'t> PageBreak<'t> {
             }
             let (end, next) = line_end(text.as_bytes(), cursor.at);
             let other = &text[cursor.at..end];
-            let doubtful = || match line.sort {
+            let weighed = || match line.sort {
                 LineSort::Blank => false,
                 LineSort::Same => line.is_words && is_like_row(other, table),
                 LineSort::Numbered | LineSort::Title => !is_title_of_page(other, table),
+            };
+            // The same words stand on most pages.
+            let doubtful = || match line.text == other {
+                true => *line.doubtful.get_or_init(weighed),
+                false => weighed(),
             };
             if !line.is(other) || self.titled && doubtful() {
                 return None;

@@ -37,6 +37,17 @@ pub(super) fn contradicts_its_unit(column: &Column) -> bool {
     })
 }
 
+/// Whether a header is plainly a number with a short unit, `300.5 nm`, as hundreds stand side by side: no word in it names a
+/// quantity.
+fn is_bare_coordinate(text: &str) -> bool {
+    const LONGEST_UNIT: usize = 2;
+    let unit = text.trim_start_matches(|c: char| c.is_ascii_digit() || matches!(c, '.' | ','));
+    let letters = unit.trim_start();
+    text.starts_with(|c: char| c.is_ascii_digit())
+        && letters.len() <= LONGEST_UNIT
+        && letters.bytes().all(|byte| byte.is_ascii_alphabetic())
+}
+
 /// Hears that a column is of a quantity beyond those of this trade: its name says so, or its unit does. The column keeps
 /// that quantity and its unit, whatever single words of the head seemed to say.
 pub(super) fn hear_other(column: &mut Column) {
@@ -46,8 +57,12 @@ pub(super) fn hear_other(column: &mut Column) {
         .map(|(text, _)| text.trim())
         .collect::<Vec<_>>()
         .join(" ");
+    if is_bare_coordinate(&whole) {
+        return;
+    }
     let lowest = column.heads.iter().rev().map(|(text, _)| text.trim().to_owned());
-    for (level, text) in lowest.chain([whole]).enumerate() {
+    let whole = (column.heads.len() > 1).then_some(whole);
+    for (level, text) in lowest.chain(whole).enumerate() {
         if crate::column_header::is_derived(&text) {
             return;
         }
