@@ -1,6 +1,6 @@
 //! Scans whose readings scatter by different amounts, and scans that err together: what is told, and whether the intervals hold.
 //!
-//! Seeded simulations; `SETS=400 cargo test --release --test coverage_scans -- --nocapture` prints larger ones.
+//! Seeded simulations; `SETS=80 cargo test --release --test coverage_scans -- --nocapture` prints larger ones.
 
 #![allow(clippy::unwrap_used, clippy::print_stdout)]
 
@@ -85,7 +85,7 @@ fn told(errors: &Errors, (sets, seed): (usize, u64)) -> Told {
 }
 
 fn sets() -> usize {
-    std::env::var("SETS").ok().and_then(|s| s.parse().ok()).unwrap_or(80)
+    std::env::var("SETS").ok().and_then(|s| s.parse().ok()).unwrap_or(40)
 }
 
 /// What chance does to so many sets of which this part is expected, in three standard deviations.
@@ -95,7 +95,8 @@ fn chance(part: f64, sets: usize) -> usize {
 }
 
 /// Noise that grows with the absorbance is no erring together, and the intervals of the rate constant know of it. When wavelengths alone
-/// were scaled by their scatter, 46 of 80 sets up to an absorbance of 2.5 were told as erring together, and 13 intervals held the truth.
+/// were scaled by their scatter, 22, 60 and 74 of 80 sets up to an absorbance of 1.5, 2 and 2.5 were told as erring together, and 59, 45 and
+/// 35 intervals held the truth; now 3, 0 and 3 of these sets, and 71, 75 and 78.
 #[test]
 fn noise_that_grows_with_the_absorbance_is_no_erring_together() {
     let cases = [
@@ -135,9 +136,6 @@ fn noise_that_grows_with_the_absorbance_is_no_erring_together() {
     for (seed, (name, errors)) in (301..).zip(cases) {
         let found = told(&errors, (sets(), seed));
         println!("{name}: {found:?} of {}", sets());
-        if std::env::var("LOOK").is_ok() {
-            continue;
-        }
         let most = chance(0.05, sets());
         assert!(
             found.together + found.shifted <= most && found.lacking <= most,
@@ -147,8 +145,8 @@ fn noise_that_grows_with_the_absorbance_is_no_erring_together() {
     }
 }
 
-/// A lamp whose light differs from scan to scan: gains of twice the noise of a reading are found nearly always, beside white noise and
-/// beside noise that grows with the absorbance.
+/// A lamp whose light differs from scan to scan: gains of twice the noise of a reading are found nearly always (in 16 of 80 sets before
+/// they were looked for as such), beside white noise and beside noise that grows with the absorbance.
 #[test]
 fn small_gains_are_found() {
     for (seed, gain, least) in [(401, 0.001, 0.2), (402, 0.002, 0.85), (403, 0.004, 0.98)] {

@@ -275,7 +275,7 @@ pub(super) fn means(scans: &Scans<'_>) -> Vec<f64> {
 }
 
 /// Each scan less its mean.
-pub(super) fn about_means(scans: &Scans<'_>) -> Vec<Vec<f64>> {
+fn about_means(scans: &Scans<'_>) -> Vec<Vec<f64>> {
     let pairs = scans.absorbance.iter().zip(means(scans));
     pairs
         .map(|(scan, mean)| scan.iter().map(|a| a - mean).collect())
@@ -283,7 +283,7 @@ pub(super) fn about_means(scans: &Scans<'_>) -> Vec<Vec<f64>> {
 }
 
 /// Columns over time: the wavelengths, or fewer combinations of them with the same sums of squares.
-pub(super) fn columns_over_time(scans: &Scans<'_>) -> Vec<Vec<f64>> {
+fn columns_over_time(scans: &Scans<'_>) -> Vec<Vec<f64>> {
     let (n, m) = (scans.times.len(), scans.wavelengths.len());
     if n < m {
         let (svd, _) = scans.decompose();

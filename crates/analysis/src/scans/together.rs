@@ -3,7 +3,7 @@
 use serde::{Deserialize, Serialize};
 
 use super::Scans;
-use super::global::{about_means, columns_over_time, invert, left_over, means};
+use super::global::{invert, left_over, means};
 use super::projection::{ProjectedProblem, project, settle};
 use super::scheme::SchemeModel;
 use crate::distribution::{f_upper, normal_quantile, t_half_width};
@@ -153,13 +153,15 @@ struct LeftOver<'a> {
     basis: &'a [Vec<f64>],
     /// By how much the rate constants move what is fitted: at each wavelength a row over time for each constant.
     moves: Vec<Vec<Vec<f64>>>,
+    /// How much each wavelength counted for the rate constants.
+    weights: Vec<f64>,
     /// Inverse of the normal matrix of these.
     inverse: Vec<Vec<f64>>,
 }
 
 impl<'a> LeftOver<'a> {
     /// `about`: whether the rate constants were found about the means of the scans. None where they cannot be told from each other.
-    fn of(at: &'a ProjectedProblem, at_wavelengths: &[Vec<f64>], about: bool) -> Option<Self> {
+    fn of(at: &'a ProjectedProblem, at_wavelengths: &[Vec<f64>], weights: Vec<f64>, about: bool) -> Option<Self> {
         let (n, count) = (at_wavelengths.first().map_or(0, Vec::len), at.normal.len());
         let mut residuals = vec![vec![0.0; n]; at_wavelengths.len()];
         let mut moves = vec![vec![vec![0.0; n]; count]; at_wavelengths.len()];
@@ -170,17 +172,17 @@ impl<'a> LeftOver<'a> {
         let levels = at_wavelengths.iter().zip(&residuals).map(level).collect();
         if about {
             for a in 0..count {
-                for i in 0..n {
-                    let mean = moves.iter().map(|own| own[a][i]).sum::<f64>() / moves.len() as f64;
-                    moves.iter_mut().for_each(|own| own[a][i] -= mean);
+                let rows: Vec<Vec<f64>> = moves.iter().map(|own| own[a].clone()).collect();
+                for (own, row) in moves.iter_mut().zip(about_weighted_means(&rows, &weights)) {
+                    own[a] = row;
                 }
             }
         }
         let mut normal = vec![vec![0.0; count]; count];
-        for own in &moves {
+        for (own, weight) in moves.iter().zip(&weights) {
             for (a, row) in normal.iter_mut().enumerate() {
                 for (b, sum) in row.iter_mut().enumerate() {
-                    *sum += product(&own[a], &own[b]);
+                    *sum += weight * product(&own[a], &own[b]);
                 }
             }
         }
@@ -189,6 +191,7 @@ impl<'a> LeftOver<'a> {
             residuals,
             basis: &at.basis,
             moves,
+            weights,
             inverse: invert(&normal)?,
         })
     }
@@ -199,23 +202,23 @@ impl<'a> LeftOver<'a> {
         let of_basis: Vec<f64> = (0..times)
             .map(|i| self.basis.iter().map(|q| q[i] * q[i]).sum())
             .collect();
-        let at_wavelength = |moves: &Vec<Vec<f64>>| {
+        let at_wavelength = |(moves, weight): (&Vec<Vec<f64>>, &f64)| {
             let of_constants = |i: usize| -> f64 {
                 let weighed = |row: &Vec<f64>| -> f64 { row.iter().zip(moves).map(|(v, m)| v * m[i]).sum() };
                 self.inverse.iter().zip(moves).map(|(row, m)| weighed(row) * m[i]).sum()
             };
-            (0..times).map(|i| 1.0 - of_basis[i] - of_constants(i)).collect()
+            (0..times).map(|i| 1.0 - of_basis[i] - weight * of_constants(i)).collect()
         };
-        self.moves.iter().map(at_wavelength).collect()
+        self.moves.iter().zip(&self.weights).map(at_wavelength).collect()
     }
 
     /// Takes out of columns over time what spectra and rate constants fit to them.
     fn fitted_out(&self, columns: &mut [Vec<f64>]) {
         let mut along = vec![0.0; self.inverse.len()];
-        for (column, moves) in columns.iter_mut().zip(&self.moves) {
+        for (column, (moves, weight)) in columns.iter_mut().zip(self.moves.iter().zip(&self.weights)) {
             free_of(self.basis, column);
             for (along, own) in along.iter_mut().zip(moves) {
-                *along += product(own, column);
+                *along += weight * product(own, column);
             }
         }
         let steps: Vec<f64> = self.inverse.iter().map(|row| product(row, &along)).collect();
@@ -420,6 +423,17 @@ fn gains(scaled: &[ScaledColumn], levels: &[Vec<f64>]) -> Vec<Gain> {
         .collect()
 }
 
+/// Columns over time less their mean over the wavelengths with these weights.
+fn about_weighted_means(columns: &[Vec<f64>], weights: &[f64]) -> Vec<Vec<f64>> {
+    let whole: f64 = weights.iter().sum();
+    let mut mean = vec![0.0; columns.first().map_or(0, Vec::len)];
+    for (column, weight) in columns.iter().zip(weights) {
+        mean.iter_mut().zip(column).for_each(|(v, c)| *v += weight / whole * c);
+    }
+    let about = |column: &Vec<f64>| column.iter().zip(&mean).map(|(c, v)| c - v).collect();
+    columns.iter().map(about).collect()
+}
+
 /// Takes out of a column over time what the basis fits to it.
 fn free_of(basis: &[Vec<f64>], column: &mut [f64]) {
     for q in basis {
@@ -444,7 +458,7 @@ pub(super) fn allow_for_unequal_scatter(
     at_wavelengths: &[Vec<f64>],
     (degrees_of_freedom, errors): (usize, &mut RateErrors),
 ) -> f64 {
-    let Some(left) = LeftOver::of(at, at_wavelengths, false) else {
+    let Some(left) = LeftOver::of(at, at_wavelengths, vec![1.0; at_wavelengths.len()], false) else {
         return 1.0;
     };
     let mut sums = vec![(0.0, 0.0); errors.len()];
@@ -502,18 +516,23 @@ pub(super) fn erring_together(
     let at_wavelengths: Vec<Vec<f64>> = (0..m)
         .map(|j| scans.absorbance.iter().map(|scan| scan[j]).collect())
         .collect();
-    let left = LeftOver::of(at, &at_wavelengths, shifted)?;
+    let left = LeftOver::of(at, &at_wavelengths, vec![1.0; m], shifted)?;
     let mut common = left.common_about_shifts();
-    if common.is_some() && !shifted {
-        // Shifts pull the rate constants, and what these leave then goes together about the means as well: they are let free.
-        let centred = about_means(scans);
-        let rows: Vec<&[f64]> = centred.iter().map(Vec::as_slice).collect();
-        let about = columns_over_time(&Scans {
-            absorbance: &rows,
-            ..*scans
-        });
-        if let Ok(own) = settle(shape, scans.times, &about) {
-            common = LeftOver::of(&own.at, &at_wavelengths, true).and_then(|left| left.common_about_shifts());
+    if common.is_some() {
+        // Shifts and the noisiest wavelengths pull the rate constants, and what these leave then goes together about the means as well: the
+        // constants are found anew about the means, each wavelength by its scatter.
+        let weight = |column: &Vec<f64>| (freedom as f64 / sum_of_squares(column)).min(f64::MAX);
+        let weights: Vec<f64> = left.residuals.iter().map(weight).collect();
+        let whole: f64 = weights.iter().sum();
+        let weights: Vec<f64> = weights.iter().map(|weight| weight / whole).collect();
+        let mut about = about_weighted_means(&at_wavelengths, &weights);
+        for (column, weight) in about.iter_mut().zip(&weights) {
+            column.iter_mut().for_each(|v| *v *= weight.sqrt());
+        }
+        if whole.is_finite()
+            && let Ok(own) = settle(shape, scans.times, &about)
+        {
+            common = LeftOver::of(&own.at, &at_wavelengths, weights, true).and_then(|left| left.common_about_shifts());
         }
     }
     let other = common.map(|standard_deviation| ErringTogether {

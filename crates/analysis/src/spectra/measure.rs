@@ -155,9 +155,15 @@ fn area_between_bases(
     }
 }
 
-/// A flank is looked at from so many halves of the full width on: there a Gauss band has come down to `2^-9`, two thousandths of its
-/// height, and a Lorentz band to a tenth.
+/// A flank is looked at from so many halves of the full width on at least: there a Gauss band has come down to `2^-9`, two thousandths of
+/// its height, and a Lorentz band to a tenth.
 const FROM_HALF_WIDTHS: f64 = 3.0;
+
+/// And from where a Gauss band has come down to this part of the noise, so that its own flank is not taken for one that goes on.
+const OF_THE_NOISE: f64 = 0.25;
+
+/// A curve without noise has this much of the height: an end is not asked of it more closely than a table of six figures could tell.
+const LEAST_NOISE: f64 = 1e-6;
 
 /// Fewest points on either side by which one can tell whether a flank has come to an end there. A choice.
 const FEWEST_BEYOND: usize = 5;
@@ -200,7 +206,9 @@ fn left_out(
     if is_valley(&up[..left], up[left] + lowest) || is_valley(&up[right + 1..], up[right] + lowest) {
         return None;
     }
-    let beyond = FROM_HALF_WIDTHS * full / 2.0;
+    let noise = noise.max(LEAST_NOISE * height);
+    let in_half_widths = (height / (OF_THE_NOISE * noise)).log2().max(0.0).sqrt();
+    let beyond = in_half_widths.max(FROM_HALF_WIDTHS) * full / 2.0;
     let chosen: Vec<usize> = (0..x.len()).filter(|i| (x[*i] - centre).abs() >= beyond).collect();
     let before = chosen.iter().filter(|i| x[**i] < centre).count();
     if before < FEWEST_BEYOND || chosen.len() - before < FEWEST_BEYOND {
