@@ -40,8 +40,8 @@ fn scans(errors: &Errors, noise: &mut Noise) -> Run {
             let y: Vec<f64> = wavelengths
                 .iter()
                 .map(|w| {
-                    let own =
-                        errors.largest * (a * band(*w, 520.0, 30.0) + (1.0 - a) * 0.8 * band(*w, 440.0, 25.0));
+                    let own = errors.largest
+                        * (a * band(*w, 520.0, 30.0) + (1.0 - a) * 0.8 * band(*w, 440.0, 25.0));
                     own * (1.0 + gain) + shift + (errors.scatter)(own) * noise.normal()
                 })
                 .collect();
@@ -85,7 +85,10 @@ fn told(errors: &Errors, (sets, seed): (usize, u64)) -> Told {
 }
 
 fn sets() -> usize {
-    std::env::var("SETS").ok().and_then(|s| s.parse().ok()).unwrap_or(40)
+    std::env::var("SETS")
+        .ok()
+        .and_then(|s| s.parse().ok())
+        .unwrap_or(40)
 }
 
 /// What chance does to so many sets of which this part is expected, in three standard deviations.

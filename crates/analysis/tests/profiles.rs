@@ -143,6 +143,10 @@ fn rounding_of_parameters_that_run_away_is_no_lower_minimum() {
     let k2 = found.parameter("k2").unwrap().profile.unwrap();
     assert_eq!(k2.lower, ProfileEnd::Open);
     assert!(k2.upper.value().is_some());
-    let slow = found.derived("half-life of the slow phase").unwrap().profile.unwrap();
+    let slow = found
+        .derived("half-life of the slow phase")
+        .unwrap()
+        .profile
+        .unwrap();
     assert_eq!(slow.upper, ProfileEnd::Open);
 }

@@ -2,7 +2,9 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::calibration::{LackOfFit, UsedStandards, chance, choose, far_standard, lack_of_fit, origin_missed};
+use super::calibration::{
+    LackOfFit, UsedStandards, chance, choose, far_standard, lack_of_fit, origin_missed,
+};
 use super::{
     CalibrationOptions, ConcentrationSet, Remark, StandardPoint, StandardWeighting, all_finite,
     below_ceiling, level_in_range, positive,

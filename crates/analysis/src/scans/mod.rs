@@ -10,8 +10,8 @@ mod together;
 use serde::{Deserialize, Serialize};
 
 pub use global::{
-    Equilibrium, GlobalFit, GlobalRate, Scheme, SpeciesSpectrum,
-    fit_global, fit_global_shifted, fit_network, fit_network_shifted, fit_network_with,
+    Equilibrium, GlobalFit, GlobalRate, Scheme, SpeciesSpectrum, fit_global, fit_global_shifted, fit_network,
+    fit_network_shifted, fit_network_with,
 };
 pub use isosbestic::{Isosbestic, IsosbesticSearch, isosbestic_points, refuse_no_change};
 pub use network::Network;

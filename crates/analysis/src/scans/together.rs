@@ -161,14 +161,20 @@ struct LeftOver<'a> {
 
 impl<'a> LeftOver<'a> {
     /// `about`: whether the rate constants were found about the means of the scans. None where they cannot be told from each other.
-    fn of(at: &'a ProjectedProblem, at_wavelengths: &[Vec<f64>], weights: Vec<f64>, about: bool) -> Option<Self> {
+    fn of(
+        at: &'a ProjectedProblem,
+        at_wavelengths: &[Vec<f64>],
+        weights: Vec<f64>,
+        about: bool,
+    ) -> Option<Self> {
         let (n, count) = (at_wavelengths.first().map_or(0, Vec::len), at.normal.len());
         let mut residuals = vec![vec![0.0; n]; at_wavelengths.len()];
         let mut moves = vec![vec![vec![0.0; n]; count]; at_wavelengths.len()];
         for (column, (left, moves)) in at_wavelengths.iter().zip(residuals.iter_mut().zip(&mut moves)) {
             at.left_and_moves(column, left, moves);
         }
-        let level = |(whole, left): (&Vec<f64>, &Vec<f64>)| whole.iter().zip(left).map(|(w, l)| w - l).collect();
+        let level =
+            |(whole, left): (&Vec<f64>, &Vec<f64>)| whole.iter().zip(left).map(|(w, l)| w - l).collect();
         let levels = at_wavelengths.iter().zip(&residuals).map(level).collect();
         if about {
             for a in 0..count {
@@ -205,9 +211,15 @@ impl<'a> LeftOver<'a> {
         let at_wavelength = |(moves, weight): (&Vec<Vec<f64>>, &f64)| {
             let of_constants = |i: usize| -> f64 {
                 let weighed = |row: &Vec<f64>| -> f64 { row.iter().zip(moves).map(|(v, m)| v * m[i]).sum() };
-                self.inverse.iter().zip(moves).map(|(row, m)| weighed(row) * m[i]).sum()
+                self.inverse
+                    .iter()
+                    .zip(moves)
+                    .map(|(row, m)| weighed(row) * m[i])
+                    .sum()
             };
-            (0..times).map(|i| 1.0 - of_basis[i] - weight * of_constants(i)).collect()
+            (0..times)
+                .map(|i| 1.0 - of_basis[i] - weight * of_constants(i))
+                .collect()
         };
         self.moves.iter().zip(&self.weights).map(at_wavelength).collect()
     }
@@ -271,7 +283,12 @@ impl<'a> LeftOver<'a> {
         (0..DEALS).all(|_| {
             let mut dealt: Vec<Vec<f64>> = grown
                 .iter()
-                .map(|column| column.iter().map(|value| value * signs.next(&mut dealer)).collect())
+                .map(|column| {
+                    column
+                        .iter()
+                        .map(|value| value * signs.next(&mut dealer))
+                        .collect()
+                })
                 .collect();
             self.fitted_out(&mut dealt);
             measure(&dealt).is_none_or(|chance| chance < found)
@@ -314,7 +331,8 @@ impl<'a> LeftOver<'a> {
         {
             return None;
         }
-        let of_readings = |column: &ScaledColumn| (product(&column.values, &direction) * column.scatter).powi(2);
+        let of_readings =
+            |column: &ScaledColumn| (product(&column.values, &direction) * column.scatter).powi(2);
         let common: f64 = scaled.iter().map(of_readings).sum();
         Some((common / (freedom * scaled.len()) as f64).sqrt())
     }
@@ -428,7 +446,9 @@ fn about_weighted_means(columns: &[Vec<f64>], weights: &[f64]) -> Vec<Vec<f64>> 
     let whole: f64 = weights.iter().sum();
     let mut mean = vec![0.0; columns.first().map_or(0, Vec::len)];
     for (column, weight) in columns.iter().zip(weights) {
-        mean.iter_mut().zip(column).for_each(|(v, c)| *v += weight / whole * c);
+        mean.iter_mut()
+            .zip(column)
+            .for_each(|(v, c)| *v += weight / whole * c);
     }
     let about = |column: &Vec<f64>| column.iter().zip(&mean).map(|(c, v)| c - v).collect();
     columns.iter().map(about).collect()
@@ -462,14 +482,22 @@ pub(super) fn allow_for_unequal_scatter(
         return 1.0;
     };
     let mut sums = vec![(0.0, 0.0); errors.len()];
-    let columns = left.residuals.iter().zip(left.left_of_variance()).zip(&left.moves);
+    let columns = left
+        .residuals
+        .iter()
+        .zip(left.left_of_variance())
+        .zip(&left.moves);
     for ((residuals, kept), moves) in columns {
         for (i, (residual, kept)) in residuals.iter().zip(kept).enumerate() {
             if kept <= LEFT {
                 continue;
             }
             for (own, sums) in left.inverse.iter().zip(&mut sums) {
-                let weight: f64 = own.iter().zip(moves).map(|(inverse, moves)| inverse * moves[i]).sum();
+                let weight: f64 = own
+                    .iter()
+                    .zip(moves)
+                    .map(|(inverse, moves)| inverse * moves[i])
+                    .sum();
                 let part = weight * weight * residual * residual / kept;
                 sums.0 += part;
                 sums.1 += part * part;
@@ -532,7 +560,8 @@ pub(super) fn erring_together(
         if whole.is_finite()
             && let Ok(own) = settle(shape, scans.times, &about)
         {
-            common = LeftOver::of(&own.at, &at_wavelengths, weights, true).and_then(|left| left.common_about_shifts());
+            common = LeftOver::of(&own.at, &at_wavelengths, weights, true)
+                .and_then(|left| left.common_about_shifts());
         }
     }
     let other = common.map(|standard_deviation| ErringTogether {
@@ -548,7 +577,12 @@ pub(super) fn erring_together(
     let own = (at.rss - of_means.rss) / others as f64;
     let f = whole / own;
     let probability = f_upper(f, freedom as f64, others as f64);
-    if own.is_nan() || own <= 0.0 || probability.is_nan() || probability > SHIFTS || !left.shifts_beyond_chance(others) {
+    if own.is_nan()
+        || own <= 0.0
+        || probability.is_nan()
+        || probability > SHIFTS
+        || !left.shifts_beyond_chance(others)
+    {
         return other;
     }
     widen((&of_means, at), inverse, [(whole, freedom), (own, others)], plain);
@@ -605,4 +639,3 @@ fn widen(
         }
     }
 }
-

@@ -39,7 +39,7 @@ pub struct MeasuredPeak {
     pub width: Option<Estimate>,
     /// Area between the bases; absent where points are missing among them, and where the band reaches beyond the curve.
     pub area: Option<Estimate>,
-    /// Whether the band, or what lies under it, has not come to an end where the curve does: an area between the bases is not its own.
+    /// Whether the band, or what lies under it, is not seen to come to an end within the curve: an area between the bases is not its own.
     pub reaches_beyond: bool,
 }
 
@@ -180,7 +180,7 @@ const OTHER_BAND: f64 = 5.0;
 enum LeftOut {
     /// Nothing beyond this error is seen to be left out.
     Error(f64),
-    /// The band, or what lies under it, goes on where the curve ends.
+    /// The band, or what lies under it, goes on where the curve ends, or is not seen to come to an end.
     GoesOn,
 }
 
@@ -189,9 +189,9 @@ enum LeftOut {
 /// The area counts from bases where a band is supposed to have come to an end. The slowest flanks in the trade are those of Lorentz's
 /// curve, `a/d²` at the distance `d` from the top. Where the bases are on such flanks, a chord takes off `a/d` on either side (`a/d²` over
 /// the distance), and as much lies beyond the base: `2a/d`, or `a/d` where areas count from zero. So the flanks from [`FROM_HALF_WIDTHS`] on
-/// are taken apart into a line, which a chord takes off rightly, and `a/d²`. Where `a` is seen, the band goes on beyond the curve; where it
-/// is not, its error is one of the area, but no larger than if `a` were equally likely anywhere between none and that of a pure Lorentz
-/// band of this height and width, `a = h (w/2)²`. None where a base is a valley to another band: there the area ends by agreement.
+/// are taken apart into a line, which a chord takes off rightly, and `a/d²`. Where `a` is seen, the band goes on beyond the curve. Where its
+/// error is larger than `h (w/2)²`, that of a pure Lorentz band of this height and width, nothing is known of its end. Else its error, and as
+/// much of it as was found, is one of the area. None where a base is a valley to another band: there the area ends by agreement.
 fn left_out(
     (x, up): (&[f64], &[f64]),
     (left, right): (usize, usize),
@@ -209,7 +209,9 @@ fn left_out(
     let noise = noise.max(LEAST_NOISE * height);
     let in_half_widths = (height / (OF_THE_NOISE * noise)).log2().max(0.0).sqrt();
     let beyond = in_half_widths.max(FROM_HALF_WIDTHS) * full / 2.0;
-    let chosen: Vec<usize> = (0..x.len()).filter(|i| (x[*i] - centre).abs() >= beyond).collect();
+    let chosen: Vec<usize> = (0..x.len())
+        .filter(|i| (x[*i] - centre).abs() >= beyond)
+        .collect();
     let before = chosen.iter().filter(|i| x[**i] < centre).count();
     if before < FEWEST_BEYOND || chosen.len() - before < FEWEST_BEYOND {
         return Some(LeftOut::GoesOn);
@@ -224,15 +226,17 @@ fn left_out(
         found.coefficients[2] * full * full,
         noise * found.unscaled_covariance[2][2].sqrt() * full * full,
     );
-    if size > STILL_FALLS * error {
+    let pure = height * (full / 2.0).powi(2);
+    if size > STILL_FALLS * error || error > pure {
         return Some(LeftOut::GoesOn);
     }
     let of_one = |base: usize| {
         let parts = if baseline == AreaBaseline::Chord { 2.0 } else { 1.0 };
         parts / (x[base] - centre).abs()
     };
-    let pure = height * (full / 2.0).powi(2) / 12f64.sqrt();
-    Some(LeftOut::Error(error.min(pure) * (of_one(left) + of_one(right))))
+    Some(LeftOut::Error(
+        error.hypot(size.max(0.0)) * (of_one(left) + of_one(right)),
+    ))
 }
 
 /// Measures a peak that [`super::find_peaks`] found, given the noise of a single point.

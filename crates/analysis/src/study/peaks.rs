@@ -662,7 +662,9 @@ fn over_width(list: &mut [Parameter; 5], measured: &MeasuredPeak) {
         area.value = None;
         area.standard_error = None;
         area.reason = Some(
-            "the band, or what lies under it, reaches beyond the curve: between the bases lies only a part of its area".into(),
+            "the band, or what lies under it, reaches beyond the curve, or is not seen to end in it: between the bases may lie only a part of \
+             its area"
+                .into(),
         );
     }
 }

@@ -33,7 +33,11 @@ pub(super) fn misses_zero(
     let weights = data.weighting.counted(&found.fitted);
     let weighted = |column: &[f64]| -> Vec<f64> {
         match &weights {
-            Some(weights) => column.iter().zip(weights.iter()).map(|(v, w)| v * w.sqrt()).collect(),
+            Some(weights) => column
+                .iter()
+                .zip(weights.iter())
+                .map(|(v, w)| v * w.sqrt())
+                .collect(),
             None => column.to_vec(),
         }
     };
@@ -47,7 +51,10 @@ pub(super) fn misses_zero(
     let probability = if found.fit_probability.is_some() {
         2.0 * normal_upper(along.abs())
     } else {
-        let freedom = found.degrees_of_freedom.checked_sub(1).filter(|freedom| *freedom > 0)? as f64;
+        let freedom = found
+            .degrees_of_freedom
+            .checked_sub(1)
+            .filter(|freedom| *freedom > 0)? as f64;
         let rest = residuals.iter().map(|r| r * r).sum::<f64>() - along * along;
         t_two_sided(along / (rest.max(0.0) / freedom).sqrt(), freedom)
     };
