@@ -168,9 +168,9 @@ const LEAST_NOISE: f64 = 1e-6;
 /// Fewest points on either side by which one can tell whether a flank has come to an end there. A choice.
 const FEWEST_BEYOND: usize = 5;
 
-/// A flank that falls by more than so many of its errors has not come to an end; chance does that once in a hundred spectra on the side of
-/// a band.
-const STILL_FALLS: f64 = 2.326;
+/// A flank that falls by more than so many of its errors has not come to an end; chance does that five times in a thousand spectra, and a
+/// little more often where the noise of a spectrum is found too small.
+const STILL_FALLS: f64 = 2.576;
 
 /// A point that rises by so many times the noise beyond a base belongs to another band. Noise does so in a few of a thousand spectra with
 /// some hundred points.
