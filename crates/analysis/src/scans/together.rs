@@ -49,8 +49,8 @@ const SHIFTS: f64 = 0.01;
 const LARGEST_OF_NOISE: f64 = 2.0234;
 
 /// The direction over time along which columns are largest, of length one, and the square of the largest singular value, from below:
-/// powers of the matrix times its transpose.
-fn largest_direction(columns: &[ScaledColumn]) -> (Vec<f64>, f64) {
+/// powers of the matrix times its transpose, until one more adds no more than the part `still`.
+fn largest_direction(columns: &[ScaledColumn], still: f64) -> (Vec<f64>, f64) {
     let columns = || columns.iter().map(|column| &column.values);
     let longest = columns().max_by(|a, b| sum_of_squares(a).total_cmp(&sum_of_squares(b)));
     let mut next = longest.cloned().unwrap_or_default();
@@ -70,7 +70,7 @@ fn largest_direction(columns: &[ScaledColumn]) -> (Vec<f64>, f64) {
             found += part * part;
             next.iter_mut().zip(column).for_each(|(v, c)| *v += part * c);
         }
-        if found <= square * (1.0 + 1e-9) {
+        if found <= square * (1.0 + still) {
             break;
         }
         square = found;
@@ -133,6 +133,13 @@ fn scaled_about_shifts(residuals: &[Vec<f64>], freedom: usize) -> Vec<ScaledColu
         })
         .collect()
 }
+
+/// A largest direction has settled where one more round adds so little.
+const SETTLED: f64 = 1e-9;
+
+/// The same for residuals whose signs were dealt anew: their squares are then about a hundredth too small, and differ among each other by
+/// a tenth.
+const NEARLY: f64 = 1e-4;
 
 /// So many times the signs are dealt anew: residuals that outdo all of them do so by chance once in a hundred times, as [`SHIFTS`] (a
 /// Monte Carlo test: Hope, Journal of the Royal Statistical Society B 30, 582, 1968).
@@ -310,14 +317,14 @@ impl<'a> LeftOver<'a> {
     /// of [`Self::beyond_chance`] too.
     fn common_direction(&self) -> Option<f64> {
         let freedom = self.freedom();
-        let measured = |residuals: &[Vec<f64>]| {
+        let measured = |residuals: &[Vec<f64>], still: f64| {
             let scaled = scaled_about_shifts(residuals, freedom);
             let whole: f64 = scaled.iter().map(|column| sum_of_squares(&column.values)).sum();
-            let (direction, square) = largest_direction(&scaled);
+            let (direction, square) = largest_direction(&scaled, still);
             let m = scaled.len();
             (square * (freedom * m) as f64 / whole, direction, scaled)
         };
-        let (square, direction, scaled) = measured(&self.residuals);
+        let (square, direction, scaled) = measured(&self.residuals, SETTLED);
         let m = scaled.len().checked_sub(1)?;
         if freedom < 2 || m < 2 {
             return None;
@@ -327,7 +334,7 @@ impl<'a> LeftOver<'a> {
         // The squares of the scaled columns add up to as many as there are of them.
         let most = (tall + wide).powi(2) + LARGEST_OF_NOISE * spread;
         if square * m as f64 / (m + 1) as f64 <= most
-            || !self.beyond_chance(&self.about_shifts(), &|dealt| Some(measured(dealt).0))
+            || !self.beyond_chance(&self.about_shifts(), &|dealt| Some(measured(dealt, NEARLY).0))
         {
             return None;
         }
