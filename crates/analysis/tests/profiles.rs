@@ -4,7 +4,7 @@
 
 use curvary_analysis::courses::{Course, Order};
 use curvary_analysis::enzymes::add_turnover;
-use curvary_analysis::fit::{Data, Fit, FitRemark, Options, allow_for_correlation, fit};
+use curvary_analysis::fit::{Data, Fit, FitRemark, Options, ProfileEnd, allow_for_correlation, fit};
 use curvary_analysis::models::Model;
 use curvary_analysis::models::law::Law;
 use serde_json::Value;
@@ -138,4 +138,15 @@ fn rounding_of_parameters_that_run_away_is_no_lower_minimum() {
     let found = with_profiles(&Course::new(Order::Biphasic).with_offset().unwrap(), &t, &y);
     let lower = |remark: &FitRemark| matches!(remark, FitRemark::LowerMinimum { .. });
     assert!(!found.remarks.iter().any(lower), "{:?}", found.remarks);
+    // As the slower constant goes to zero its phase becomes a straight line, and the profile comes to an end at a height of 1.476, where the
+    // limit is 2.030 (SciPy, amplitudes over (1 - exp(-kt))/k by linear least squares, k1 by bounded search at each of 120 k2): no limit.
+    let k2 = found.parameter("k2").unwrap().profile.unwrap();
+    assert_eq!(k2.lower, ProfileEnd::Open);
+    assert!(k2.upper.value().is_some());
+    let slow = found
+        .derived("half-life of the slow phase")
+        .unwrap()
+        .profile
+        .unwrap();
+    assert_eq!(slow.upper, ProfileEnd::Open);
 }

@@ -827,3 +827,34 @@ fn smoothed_peaks_know_that_they_are_flattened() {
         assert!(held >= of * 9 / 10, "{held} of {of}");
     }
 }
+
+/// Rates with a blank of 0.38 under a law that begins at zero and has no name with an offset, and under a formula.
+#[test]
+fn points_that_do_not_begin_at_zero_where_their_law_does_are_told() {
+    let levels = [0.1, 0.2, 0.4, 0.8, 1.6, 3.2, 6.4, 12.8];
+    let rates = |blank: f64| {
+        over(
+            (&Quantity::CONCENTRATION, "mmol/L", &levels),
+            (&Quantity::RATE, "umol/L/min"),
+            |s| blank + 4.0 * s / (1.5 + s + s * s / 8.0),
+        )
+    };
+    let words = "the law begins at zero";
+    assert!(said(&fitted("substrate-inhibition", &rates(0.38)), words));
+    assert!(!said(&fitted("substrate-inhibition", &rates(0.0)), words));
+    let line = |blank: f64| {
+        over(
+            (&Quantity::CONCENTRATION, "mmol/L", &levels),
+            (&Quantity::RATE, "umol/L/min"),
+            |s| blank + 0.4 * s,
+        )
+    };
+    let formula = |run: &Run| {
+        let plan = FitPlan {
+            formula: Some("a*x".into()),
+            ..FitPlan::default()
+        };
+        fit_run(&plan, run).remove(0).outcome
+    };
+    assert!(said(&formula(&line(0.38)), words) && !said(&formula(&line(0.0)), words));
+}

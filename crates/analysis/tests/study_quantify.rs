@@ -8,8 +8,8 @@ mod invented;
 
 use curvary_analysis::quantities::{LimitForm, Measured, NucleicAcidKind};
 use curvary_analysis::study::{
-    QuantifyPlan, ReferenceSpectrum, References, Standards, TraceResult, Way, quantify_run, reference_of,
-    standards_of,
+    LineForm, QuantifyPlan, ReferenceSpectrum, References, Standards, TraceResult, Way, quantify_run,
+    reference_of, standards_of,
 };
 use curvary_record::{
     Claim, Column, Coordinate, Interval, Origin, Outcome, Parameter, Place, Quantity, Run, Technique, Trace,
@@ -735,4 +735,28 @@ fn readings_in_coarse_steps_have_the_errors_of_their_steps() {
         (limit - 3.3 * 0.001 / 12f64.sqrt() / 0.04).abs() < 1e-6,
         "{limit}"
     );
+}
+
+/// Standards with a blank of 0.38: a line through the origin was given in silence, with 23 in place of 0 for the blank.
+#[test]
+fn a_line_held_at_the_origin_is_asked_whether_its_standards_go_there() {
+    let levels = vec![5.0, 10.0, 20.0, 40.0, 80.0];
+    let off = [0.003, -0.004, 0.001, 0.004, -0.002];
+    // A parabola through the origin and so large a blank turns among the standards, and is refused.
+    for (line_form, blank) in [(LineForm::Straight, 0.38), (LineForm::Quadratic, 0.05)] {
+        let told = |blank: f64| {
+            let y = levels
+                .iter()
+                .zip(off)
+                .map(|(c, off)| blank + 0.01 * c + off)
+                .collect();
+            let plan = QuantifyPlan {
+                through_origin: true,
+                line_form,
+                ..QuantifyPlan::new(Way::Line)
+            };
+            remarks(&one(&plan, &table(levels.clone(), y))).contains("do not go through the origin")
+        };
+        assert!(told(blank) && !told(0.0), "{line_form:?}");
+    }
 }

@@ -56,10 +56,16 @@ const MOST: u32 = 100_000;
 
 /// The generator SplitMix64 (Steele, Lea and Flood, OOPSLA 2014, 453): the same everywhere and in every version, since results
 /// are kept and done again.
-struct Dealer(u64);
+pub(crate) struct Dealer(u64);
 
 impl Dealer {
-    fn next(&mut self) -> u64 {
+    /// The same seed deals the same.
+    pub(crate) fn new(seed: u64) -> Self {
+        Self(seed)
+    }
+
+    /// Any of the numbers of 64 bits.
+    pub(crate) fn next(&mut self) -> u64 {
         self.0 = self.0.wrapping_add(0x9E37_79B9_7F4A_7C15);
         let mut z = self.0;
         z = (z ^ (z >> 30)).wrapping_mul(0xBF58_476D_1CE4_E5B9);
@@ -187,7 +193,7 @@ pub fn bootstrap(
         profile: false,
         ..options.clone()
     };
-    let mut dealer = Dealer(how.seed);
+    let mut dealer = Dealer::new(how.seed);
     let freedom = match (how.noise, data.weighting) {
         (NoiseDraw::Normal, Weighting::KnownErrors(_)) | (NoiseDraw::Residuals, _) => None,
         (NoiseDraw::Normal, _) => Some(found.error_freedom()),

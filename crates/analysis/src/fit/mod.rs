@@ -30,6 +30,7 @@ mod weighting;
 
 pub use along::Along;
 pub use blank::{CommonError, add_common_errors, add_shifts, shifts_by};
+pub(crate) use bootstrap::Dealer;
 pub use bootstrap::{Bootstrap, BootstrapRounds, NoiseDraw, bootstrap};
 pub use compare::{FTest, LawChoice, Ranked, compare, f_test, information};
 pub use correlation::Correlation;

@@ -285,6 +285,9 @@ const STEPS: (f64, f64) = (1.2, 3.0);
 const TOWARDS_BOUND: f64 = 0.6;
 /// When so small a part is left, the bound itself is tried.
 const AT_BOUND: f64 = 1e-6;
+/// Steps of [`TOWARDS_BOUND`] from there to where doubles no longer tell a place from the bound: `0.4^25 = 1e-10`, and `1e-6 · 1e-10` is a
+/// rounding.
+const STEPS_TO_ROUNDING: f64 = 25.0;
 /// A height this near to the limit, as a part of it, is the limit. So small a part of the height is as small a part of the interval;
 /// rounding leaves more where parameters run away.
 const NEAR: f64 = 1e-7;
@@ -309,7 +312,7 @@ fn limit(
     if room <= 0.0 {
         return ProfileEnd::Open;
     }
-    let (mut inside, mut inside_height) = (best, 0.0);
+    let (mut inside, mut inside_height, mut before_height) = (best, 0.0, f64::NEG_INFINITY);
     let mut distance = FIRST_STEP * step;
     let (mut outside, mut outside_height);
     let (mut flat, mut last) = (0, false);
@@ -326,6 +329,12 @@ fn limit(
         outside = if last { bound } else { best + sign * distance };
         outside_height = height(outside);
         if outside_height >= target {
+            // Just before the bound the heights come to an end below the limit, and upon it they are other ones: there the model falls
+            // together, as where a phase so slow that it is a line has become a constant, and the bound belongs to nothing that leads to it.
+            let risen_to = inside_height + STEPS_TO_ROUNDING * (inside_height - before_height).abs();
+            if last && risen_to < target {
+                return ProfileEnd::Open;
+            }
             break;
         }
         if last || distance > far {
@@ -341,6 +350,7 @@ fn limit(
             return ProfileEnd::Open;
         }
         inside = outside;
+        before_height = inside_height;
         inside_height = outside_height;
         let expected = BEYOND * distance * target / outside_height;
         distance = expected.clamp(STEPS.0 * distance, STEPS.1 * distance);
@@ -629,6 +639,14 @@ mod tests {
             why.starts_with("at 2.30000e0 the least sum of squares that was found goes over the limit"),
             "{why}"
         );
+        // Beside the bound it comes to an end below the limit, and upon it the model is another one; where it still rises, a limit is there.
+        let falls_together = |d: f64| if d < 1.0 { 1.5 * d } else { 3.0 };
+        assert_eq!(upper(falls_together, 2.0), ProfileEnd::Open);
+        let rises = |d: f64| 0.1 * (1.0 / (1.0 - d).max(1e-300)).ln();
+        let ProfileEnd::At(found) = upper(rises, 2.0) else {
+            panic!("a height that rises up to the bound is not followed");
+        };
+        assert!((0.1 * (1.0 / (2.0 - found)).ln() - 2.0).abs() < 1e-3, "{found}");
         // Nothing is defined beyond 2.3.
         let lost = upper(|d| if d < 1.3 { d } else { f64::INFINITY }, f64::INFINITY);
         assert!(

@@ -2,7 +2,9 @@
 
 use serde::{Deserialize, Serialize};
 
-use super::calibration::{LackOfFit, UsedStandards, chance, choose, far_standard, lack_of_fit};
+use super::calibration::{
+    LackOfFit, UsedStandards, chance, choose, far_standard, lack_of_fit, origin_missed,
+};
 use super::{
     CalibrationOptions, ConcentrationSet, Remark, StandardPoint, StandardWeighting, all_finite,
     below_ceiling, level_in_range, positive,
@@ -142,6 +144,10 @@ impl BentCalibration {
         found.lack_of_fit = lack_of_fit(&found.points, 3 - held);
         let far = far_standard(&found.points, found.degrees_of_freedom, known);
         found.remarks.extend(far);
+        if options.through_origin {
+            let missed = origin_missed(&found.points, 2, least_sum, known);
+            found.remarks.extend(missed);
+        }
         found
             .remarks
             .extend(options.coarse(line.residual_sum_of_squares, least_sum));

@@ -5,6 +5,7 @@ use crate::distribution::{f_upper, normal_quantile, normal_upper, t_half_width, 
 use crate::fit::{Warning, examine};
 use crate::linear::{fit_weighted, polynomial_weighted};
 use crate::refusal::{Refusal, require_finite, require_length};
+use crate::study::with_error;
 
 /// The code of the remark on a line that is bent.
 pub(crate) const NOT_STRAIGHT: &str = "not-straight";
@@ -366,6 +367,9 @@ impl Calibration {
         let lack_of_fit = lack_of_fit(&points, coefficients);
         remarks.extend(far_standard(&points, line.degrees_of_freedom, known));
         remarks.extend(options.coarse(line.residual_sum_of_squares, least_sum));
+        if options.through_origin {
+            remarks.extend(origin_missed(&points, 1, least_sum, known));
+        }
         if options.weighting == StandardWeighting::Equal {
             remarks.extend(spread_grows(&line.residuals, &line.fitted, coefficients));
         }
@@ -585,6 +589,44 @@ fn bent(points: &[StandardPoint], straight: f64) -> Option<(f64, f64)> {
     let (rest, freedom) = (fit.residual_sum_of_squares, fit.degrees_of_freedom as f64);
     let f = (straight - rest).max(0.0) / (rest / freedom);
     (rest > 0.0).then(|| (f, crate::distribution::f_upper(f, 1.0, freedom)))
+}
+
+/// Says so where standards whose line of this degree was held at the origin have an intercept: Student's t of that of the free line, at
+/// 5 % as the other tests of standards; a choice.
+pub(super) fn origin_missed(
+    points: &[StandardPoint],
+    degree: usize,
+    least_sum: f64,
+    known: bool,
+) -> Option<Remark> {
+    let column = |of: fn(&StandardPoint) -> f64| points.iter().map(of).collect::<Vec<f64>>();
+    let (x, y, weights) = (column(|p| p.x), column(|p| p.y), column(|p| p.weight));
+    let free = polynomial_weighted(&x, &y, degree, Some(&weights)).ok()?;
+    let freedom = free.degrees_of_freedom as f64;
+    let variance = if known {
+        1.0
+    } else {
+        free.residual_sum_of_squares.max(least_sum) / freedom
+    };
+    let intercept = *free.coefficients.first()?;
+    let error = (variance * free.unscaled_covariance.first()?.first()?).sqrt();
+    let size = (intercept / error).abs();
+    let p = if known {
+        2.0 * normal_upper(size)
+    } else {
+        t_two_sided(size, freedom)
+    };
+    (freedom > 0.0 && p < 0.05).then(|| {
+        Remark::new(
+            "origin-missed",
+            format!(
+                "the standards do not go through the origin: with an intercept of {} they lie closer to the line ({}), and what is read off \
+                 the line through the origin is off by more than its errors say; is the blank to be taken off first?",
+                with_error(intercept, error),
+                chance(p)
+            ),
+        )
+    })
 }
 
 /// Splits the residual sum of squares into that of the replicates about their level means and the

@@ -9,8 +9,9 @@ use serde::{Deserialize, Serialize};
 use super::network::ReturningEnd;
 use super::projection::{ProjectedProblem, Settled, along_time, project, settle};
 use super::scheme::SchemeModel;
+use super::together::{ErringTogether, RateErrors, allow_for_unequal_scatter, erring_together};
 use super::{Network, Scans};
-use crate::distribution::{f_upper, normal_quantile, t_half_width};
+use crate::distribution::t_half_width;
 use crate::fit::FitInterval;
 use crate::fit::solver::{product, sum_of_squares};
 use crate::refusal::Refusal;
@@ -67,6 +68,8 @@ pub struct GlobalFit {
     pub shifts: Option<Vec<f64>>,
     /// Whether the readings of a scan err together, and how; where no shifts were allowed, the errors of the rate constants allow for shifts.
     pub together: Option<ErringTogether>,
+    /// By how much the error of a rate constant had to grow since some readings scatter more than others; 1 where none had to.
+    pub unequal_scatter: f64,
     /// Residual standard deviation of a reading.
     pub residual_sd: f64,
     /// Correlation of residuals that follow each other in time, over all wavelengths: near zero where the scheme describes
@@ -86,44 +89,6 @@ pub struct GlobalFit {
     /// Remarks in words.
     pub remarks: Vec<String>,
 }
-
-/// That the readings of a scan err together: what a scheme leaves of them goes together over the wavelengths.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
-pub struct ErringTogether {
-    /// Standard deviation of what a scan has in common, over scans and wavelengths.
-    pub standard_deviation: f64,
-    /// How the scans are off.
-    pub pattern: ScanErrorPattern,
-}
-
-/// How the scans are off that err together.
-#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
-#[serde(rename_all = "kebab-case")]
-pub enum ScanErrorPattern {
-    /// By the same at all wavelengths, as far as the noise lets it be seen.
-    Shift {
-        /// Variance of the means of the scans, times the wavelengths, over that within the scans.
-        f: f64,
-        /// Degrees of freedom of both.
-        degrees_of_freedom: (usize, usize),
-        /// Probability of so much if every reading erred by itself.
-        probability: f64,
-        /// Whether the means go on from one scan to the next, as a drift does: the errors do not allow for that.
-        goes_on: bool,
-    },
-    /// By more than the same at all wavelengths: the errors of the rate constants do not allow for it.
-    Other {
-        /// Standard deviation of the shifts of whole scans that are seen beside it; absent where none are, or where shifts were fitted.
-        shift: Option<f64>,
-    },
-}
-
-/// Means this unlikely are taken for shifts of the scans. A choice, as for scatters that differ.
-const SHIFTS: f64 = 0.01;
-
-/// Quantile of 99 % of the distribution of Tracy and Widom for real matrices (Johnstone, Annals of Statistics 29, 295, 2001, table 1), as
-/// [`SHIFTS`].
-const LARGEST_OF_NOISE: f64 = 2.0234;
 
 /// Fits a scheme to scans. Times count from the beginning of the reaction.
 ///
@@ -304,7 +269,7 @@ impl GlobalFit {
 }
 
 /// Mean of each scan over its wavelengths.
-fn means(scans: &Scans<'_>) -> Vec<f64> {
+pub(super) fn means(scans: &Scans<'_>) -> Vec<f64> {
     let mean = |scan: &&[f64]| scan.iter().sum::<f64>() / scan.len() as f64;
     scans.absorbance.iter().map(mean).collect()
 }
@@ -335,7 +300,7 @@ fn columns_over_time(scans: &Scans<'_>) -> Vec<Vec<f64>> {
 }
 
 /// What is left of columns over time beside the profiles of the species.
-fn left_over(at: &ProjectedProblem, columns: &[Vec<f64>]) -> Vec<Vec<f64>> {
+pub(super) fn left_over(at: &ProjectedProblem, columns: &[Vec<f64>]) -> Vec<Vec<f64>> {
     let freed = |column: &Vec<f64>| {
         let mut left = column.clone();
         for q in &at.basis {
@@ -345,226 +310,6 @@ fn left_over(at: &ProjectedProblem, columns: &[Vec<f64>]) -> Vec<Vec<f64>> {
         left
     };
     columns.iter().map(freed).collect()
-}
-
-/// The direction over time along which columns are largest, of length one, and the square of the largest singular value, from below:
-/// powers of the matrix times its transpose.
-fn largest_direction(columns: &[Vec<f64>]) -> (Vec<f64>, f64) {
-    let longest = columns
-        .iter()
-        .max_by(|a, b| sum_of_squares(a).total_cmp(&sum_of_squares(b)));
-    let mut next = longest.cloned().unwrap_or_default();
-    let mut direction = next.clone();
-    let mut square = 0.0;
-    // Each round takes the ratio of two squares off the error of the direction; what stands out stands out far.
-    for _ in 0..200 {
-        let length = sum_of_squares(&next).sqrt();
-        if length.is_nan() || length <= 0.0 {
-            break;
-        }
-        direction = next.iter().map(|v| v / length).collect();
-        next = vec![0.0; direction.len()];
-        let mut found = 0.0;
-        for column in columns {
-            let part = product(column, &direction);
-            found += part * part;
-            next.iter_mut().zip(column).for_each(|(v, c)| *v += part * c);
-        }
-        if found <= square * (1.0 + 1e-9) {
-            break;
-        }
-        square = found;
-    }
-    (direction, square)
-}
-
-/// Rounds in which the scatters of the wavelengths and the weights of the mean are found from each other. A choice: in simulations with 8
-/// to 60 scans, 3 to 200 wavelengths and noise that is up to 30 times as large in a fifth of them, the last one changed the weights by
-/// less than a tenth.
-const ROUNDS_OF_SCATTERS: usize = 5;
-
-/// Residuals over time at each wavelength less what a shift of each scan takes from them, each divided by its own scatter; with that
-/// scatter.
-///
-/// Noise that differs between wavelengths has a largest direction of its own, that of the noisiest ones, and readings that err each by
-/// itself would be told as erring together. The shift is taken out as the mean over the wavelengths with weights `w` of one over the
-/// variance, of all means the one with the least error: with the plain mean the noise of the noisiest wavelengths would be put into all
-/// others. What is left at a wavelength then has the variance `s² (1 - w)`, with the weights `w` adding up to one.
-fn scaled_about_shifts(residuals: &[Vec<f64>], freedom: usize) -> Vec<(Vec<f64>, f64)> {
-    let m = residuals.len();
-    let mut weights = vec![1.0 / m as f64; m];
-    let mut about: Vec<Vec<f64>> = Vec::new();
-    for _ in 0..ROUNDS_OF_SCATTERS {
-        let mut mean = vec![0.0; residuals.first().map_or(0, Vec::len)];
-        for (column, weight) in residuals.iter().zip(&weights) {
-            mean.iter_mut().zip(column).for_each(|(v, c)| *v += weight * c);
-        }
-        about = residuals
-            .iter()
-            .map(|column| column.iter().zip(&mean).map(|(c, v)| c - v).collect())
-            .collect();
-        let exact: Vec<f64> = about
-            .iter()
-            .zip(&weights)
-            .map(|(column, weight)| (1.0 - weight) / sum_of_squares(column))
-            .collect();
-        let whole: f64 = exact.iter().filter(|v| v.is_finite()).sum();
-        // A wavelength without scatter tells nothing of how others err.
-        weights = exact
-            .iter()
-            .map(|v| if v.is_finite() { v / whole } else { 0.0 })
-            .collect();
-    }
-    about
-        .into_iter()
-        .filter_map(|column| {
-            let scatter = (sum_of_squares(&column) / freedom as f64).sqrt();
-            let scaled = column.iter().map(|v| v / scatter).collect();
-            (scatter > 0.0 && scatter.is_finite()).then_some((scaled, scatter))
-        })
-        .collect()
-}
-
-/// What residuals have in common about shifts of the scans, over scans and wavelengths, where they go together: where the largest
-/// singular value, each wavelength by its own scatter, is more than noise makes it.
-///
-/// Of a matrix of white noise with `n` rows and `m` columns its square, over the variance, is distributed after Tracy and Widom about
-/// `(√(n-½) + √(m-½))²` (Johnstone, Annals of Statistics 29, 295, 2001; the halves after Ma, Bernoulli 18, 322, 2012). The variance is that
-/// of all residuals, with what stands out among them: a little too large. Noise that differs between wavelengths is taken out; that the
-/// scans are of one noise is supposed.
-fn common_about_shifts(residuals: &[Vec<f64>], freedom: usize) -> Option<f64> {
-    let scaled = scaled_about_shifts(residuals, freedom);
-    let m = scaled.len().checked_sub(1)?;
-    if freedom < 2 || m < 2 {
-        return None;
-    }
-    let (columns, scatters): (Vec<Vec<f64>>, Vec<f64>) = scaled.into_iter().unzip();
-    let whole: f64 = columns.iter().map(|column| sum_of_squares(column)).sum();
-    let (tall, wide) = ((freedom as f64 - 0.5).sqrt(), (m as f64 - 0.5).sqrt());
-    let spread = (tall + wide) * (1.0 / tall + 1.0 / wide).cbrt();
-    let most = (tall + wide).powi(2) + LARGEST_OF_NOISE * spread;
-    let (direction, square) = largest_direction(&columns);
-    if square <= most * whole / (freedom * m) as f64 {
-        return None;
-    }
-    let of_readings = |(column, scatter): (&Vec<f64>, &f64)| (product(column, &direction) * scatter).powi(2);
-    let common: f64 = columns.iter().zip(&scatters).map(of_readings).sum();
-    Some((common / (freedom * columns.len()) as f64).sqrt())
-}
-
-/// The error of each rate constant with the number of errors in half an interval.
-type RateErrors = Vec<(f64, f64)>;
-
-/// Whether the readings of a scan err together, and errors that know of shifts; never smaller than `plain` ones.
-///
-/// A shift is looked for by an F test of the means of the residuals of each scan against their scatter. Readings with a variance `s²` of
-/// their own and `u²` in common have, along the direction of the mean over `m` wavelengths, the variance `s² + m u²`, and `s²` along all
-/// others. Both follow from the residuals. With the normal matrix `N = N' + M`, of which `M` is what the mean says of the rate constants,
-/// their covariance is `N⁻¹ (s² N' + (s² + m u²) M) N⁻¹`, with degrees of freedom after Welch and Satterthwaite. That holds of shifts that
-/// have nothing to do with each other. Anything that goes together about the means is no shift: a lamp that grows weaker by a part, a
-/// baseline that tilts, neighbours that the instrument smooths, a scheme that does not describe the scans. Which of them is not asserted.
-fn erring_together(
-    (scans, shifted): (&Scans<'_>, bool),
-    shape: &SchemeModel<'_>,
-    (k, at): (&[f64], &ProjectedProblem),
-    inverse: &[Vec<f64>],
-    (degrees_of_freedom, plain): (usize, &mut RateErrors),
-) -> Option<ErringTogether> {
-    let (n, m) = (scans.times.len(), scans.wavelengths.len());
-    let freedom = n.checked_sub(at.basis.len()).filter(|freedom| *freedom > 0)?;
-    let others = degrees_of_freedom
-        .checked_sub(if shifted { 0 } else { freedom })
-        .filter(|others| *others > 0)?;
-    // What is left of exact scans is rounding.
-    let whole: f64 = scans.absorbance.iter().map(|scan| sum_of_squares(scan)).sum();
-    if at.rss.is_nan() || at.rss <= f64::EPSILON * f64::EPSILON * 1e4 * whole {
-        return None;
-    }
-    let at_wavelengths: Vec<Vec<f64>> = (0..m)
-        .map(|j| scans.absorbance.iter().map(|scan| scan[j]).collect())
-        .collect();
-    let mut common = common_about_shifts(&left_over(at, &at_wavelengths), freedom);
-    if common.is_some() && !shifted {
-        // Shifts pull the rate constants, and what these leave then goes together about the means as well: they are let free.
-        let centred = about_means(scans);
-        let rows: Vec<&[f64]> = centred.iter().map(Vec::as_slice).collect();
-        let about = columns_over_time(&Scans {
-            absorbance: &rows,
-            ..*scans
-        });
-        if let Ok(own) = settle(shape, scans.times, &about) {
-            common = common_about_shifts(&left_over(&own.at, &at_wavelengths), freedom);
-        }
-    }
-    let other = common.map(|standard_deviation| ErringTogether {
-        standard_deviation,
-        pattern: ScanErrorPattern::Other { shift: None },
-    });
-    if shifted {
-        return other;
-    }
-    let mean: Vec<f64> = means(scans).iter().map(|mean| mean * (m as f64).sqrt()).collect();
-    let of_means = project(shape, scans.times, std::slice::from_ref(&mean), k)?;
-    let whole = of_means.rss / freedom as f64;
-    let own = (at.rss - of_means.rss) / others as f64;
-    let f = whole / own;
-    let probability = f_upper(f, freedom as f64, others as f64);
-    if own.is_nan() || own <= 0.0 || probability.is_nan() || probability > SHIFTS {
-        return other;
-    }
-    widen((&of_means, at), inverse, [(whole, freedom), (own, others)], plain);
-    let shift = ((whole - own) / m as f64).sqrt();
-    Some(match other {
-        Some(other) => ErringTogether {
-            pattern: ScanErrorPattern::Other { shift: Some(shift) },
-            ..other
-        },
-        None => ErringTogether {
-            standard_deviation: shift,
-            pattern: ScanErrorPattern::Shift {
-                f,
-                degrees_of_freedom: (freedom, others),
-                probability,
-                goes_on: follow_each_other(&left_over(at, &[mean])[0]),
-            },
-        },
-    })
-}
-
-/// Whether the residuals of the means go on from one scan to the next: their correlation with the one before against its standard
-/// deviation in white noise, `1/√n`, at 5 % on the one side that a drift makes (Bartlett's approximation). What was fitted pulls it
-/// below zero, so that chance is found less often than that.
-fn follow_each_other(means: &[f64]) -> bool {
-    let lagged = product(&means[1..], &means[..means.len() - 1]);
-    let n = means.len() as f64;
-    lagged / sum_of_squares(means) * n.sqrt() > normal_quantile(0.95)
-}
-
-/// Puts errors that know of shifts in the place of those that are smaller.
-fn widen(
-    (of_means, at): (&ProjectedProblem, &ProjectedProblem),
-    inverse: &[Vec<f64>],
-    [(whole, freedom), (own, others)]: [(f64, usize); 2],
-    errors: &mut RateErrors,
-) {
-    let count = errors.len();
-    let part = |j: usize, normal: &dyn Fn(usize, usize) -> f64| -> f64 {
-        let pairs = (0..count).flat_map(|a| (0..count).map(move |b| (a, b)));
-        pairs
-            .map(|(a, b)| inverse[j][a] * normal(a, b) * inverse[b][j])
-            .sum()
-    };
-    for (j, (error, half)) in errors.iter_mut().enumerate() {
-        let of_whole = whole * part(j, &|a, b| of_means.normal[a][b]);
-        let of_own = own * part(j, &|a, b| at.normal[a][b] - of_means.normal[a][b]).max(0.0);
-        let square = of_whole + of_own;
-        let effective =
-            square * square / (of_whole * of_whole / freedom as f64 + of_own * of_own / others as f64);
-        if square.sqrt() > *error {
-            *error = square.sqrt();
-            *half = half.max(t_half_width(0.95, effective.max(1.0)));
-        }
-    }
 }
 
 /// The rate constants with their errors and intervals; poor ones are told.
@@ -646,6 +391,11 @@ fn fit_shape(given: &Scans<'_>, shape: &SchemeModel<'_>, shifted: bool) -> Resul
     let mut errors: RateErrors = (0..count)
         .map(|j| ((covariance[j][j] * variance).sqrt(), half))
         .collect();
+    let at_wavelengths: Vec<Vec<f64>> = (0..m)
+        .map(|j| scans.absorbance.iter().map(|scan| scan[j]).collect())
+        .collect();
+    let plain = (degrees_of_freedom, &mut errors);
+    let grown_by = allow_for_unequal_scatter(&at, &at_wavelengths, plain);
     let (along, lack_of_fit) = along_time(&at, &data);
     let together = erring_together(
         (scans, shifted),
@@ -679,6 +429,7 @@ fn fit_shape(given: &Scans<'_>, shape: &SchemeModel<'_>, shifted: bool) -> Resul
         other_intermediate,
         shifts,
         together,
+        unequal_scatter: grown_by,
         residual_sd: variance.sqrt(),
         along_time: along,
         lack_of_fit,
@@ -867,7 +618,7 @@ fn spectra_of(
 }
 
 /// The inverse of a small matrix that is positive, by Gauss and Jordan on a scaled copy; none where it is singular to 13 digits.
-fn invert(normal: &[Vec<f64>]) -> Option<Vec<Vec<f64>>> {
+pub(super) fn invert(normal: &[Vec<f64>]) -> Option<Vec<Vec<f64>>> {
     let m = normal.len();
     let scale: Vec<f64> = (0..m).map(|i| normal[i][i].sqrt()).collect();
     if scale.iter().any(|s| s.is_nan() || *s <= 0.0) {

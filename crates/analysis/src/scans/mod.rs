@@ -5,15 +5,17 @@ mod isosbestic;
 mod network;
 mod projection;
 mod scheme;
+mod together;
 
 use serde::{Deserialize, Serialize};
 
 pub use global::{
-    Equilibrium, ErringTogether, GlobalFit, GlobalRate, ScanErrorPattern, Scheme, SpeciesSpectrum,
-    fit_global, fit_global_shifted, fit_network, fit_network_shifted, fit_network_with,
+    Equilibrium, GlobalFit, GlobalRate, Scheme, SpeciesSpectrum, fit_global, fit_global_shifted, fit_network,
+    fit_network_shifted, fit_network_with,
 };
 pub use isosbestic::{Isosbestic, IsosbesticSearch, isosbestic_points, refuse_no_change};
 pub use network::Network;
+pub use together::{ErringTogether, ScanErrorPattern};
 
 use crate::linear::{Svd, singular_values};
 use crate::refusal::{Refusal, require_finite, require_length};

@@ -13,6 +13,38 @@ pub(super) struct ProjectedProblem {
     /// Orthonormal basis of the profiles, and the triangle that leads back: profiles = basis · triangle.
     pub(super) basis: Vec<Vec<f64>>,
     pub(super) triangle: Vec<f64>,
+    /// For each rate constant the slope of each profile by it, freed of the profiles themselves.
+    slopes: Vec<Vec<Vec<f64>>>,
+}
+
+impl ProjectedProblem {
+    /// What is left of a column over time beside the profiles, and by how much the rate constants move what is fitted to it: `moves` has
+    /// a row over time for each of them.
+    pub(super) fn left_and_moves(&self, column: &[f64], left: &mut [f64], moves: &mut [Vec<f64>]) {
+        let s = self.basis.len();
+        // What stands for the spectrum of each species in this column.
+        let mut spectrum: Vec<f64> = self.basis.iter().map(|q| product(q, column)).collect();
+        left.copy_from_slice(column);
+        for (q, part) in self.basis.iter().zip(&spectrum) {
+            for (r, q) in left.iter_mut().zip(q) {
+                *r -= part * q;
+            }
+        }
+        for j in (0..s).rev() {
+            for i in j + 1..s {
+                spectrum[j] -= self.triangle[j * s + i] * spectrum[i];
+            }
+            spectrum[j] /= self.triangle[j * s + j];
+        }
+        for (own, by_k) in moves.iter_mut().zip(&self.slopes) {
+            own.fill(0.0);
+            for (slope, amount) in by_k.iter().zip(&spectrum) {
+                for (m, v) in own.iter_mut().zip(slope) {
+                    *m += amount * v;
+                }
+            }
+        }
+    }
 }
 
 pub(super) fn project(
@@ -50,7 +82,7 @@ pub(super) fn project(
         basis.push(column);
     }
     // Slopes of the profiles, freed of the profiles themselves.
-    let free: Vec<Vec<Vec<f64>>> = profiles
+    let slopes: Vec<Vec<Vec<f64>>> = profiles
         .slopes
         .iter()
         .map(|by_k| {
@@ -69,50 +101,27 @@ pub(super) fn project(
         })
         .collect();
     let count = k.len();
-    let mut rss = 0.0;
-    let mut gradient = vec![0.0; count];
-    let mut normal = vec![vec![0.0; count]; count];
+    let mut at = ProjectedProblem {
+        rss: 0.0,
+        gradient: vec![0.0; count],
+        normal: vec![vec![0.0; count]; count],
+        basis,
+        triangle,
+        slopes,
+    };
     let mut residual = vec![0.0; n];
     let mut moves = vec![vec![0.0; n]; count];
     for column in data {
-        let parts: Vec<f64> = basis.iter().map(|q| product(q, column)).collect();
-        residual.copy_from_slice(column);
-        for (q, part) in basis.iter().zip(&parts) {
-            for (r, q) in residual.iter_mut().zip(q) {
-                *r -= part * q;
-            }
-        }
-        rss += sum_of_squares(&residual);
-        // Spectrum of the species in this column.
-        let mut spectrum = parts;
-        for j in (0..s).rev() {
-            for i in j + 1..s {
-                spectrum[j] -= triangle[j * s + i] * spectrum[i];
-            }
-            spectrum[j] /= triangle[j * s + j];
-        }
-        for (a, by_k) in free.iter().enumerate() {
-            moves[a].fill(0.0);
-            for (slope, amount) in by_k.iter().zip(&spectrum) {
-                for (m, v) in moves[a].iter_mut().zip(slope) {
-                    *m += amount * v;
-                }
-            }
-        }
+        at.left_and_moves(column, &mut residual, &mut moves);
+        at.rss += sum_of_squares(&residual);
         for a in 0..count {
-            gradient[a] += product(&moves[a], &residual);
+            at.gradient[a] += product(&moves[a], &residual);
             for b in 0..count {
-                normal[a][b] += product(&moves[a], &moves[b]);
+                at.normal[a][b] += product(&moves[a], &moves[b]);
             }
         }
     }
-    (rss.is_finite()).then_some(ProjectedProblem {
-        rss,
-        gradient,
-        normal,
-        basis,
-        triangle,
-    })
+    at.rss.is_finite().then_some(at)
 }
 
 /// Correlation of neighbours in time among the residuals of all wavelengths, and whether it is more than noise makes.

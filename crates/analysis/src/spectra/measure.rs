@@ -14,6 +14,9 @@ use crate::distribution::{NORMAL_95, chi_squared_quantile};
 /// Fewest points within the width; below it the recorded points say as much.
 const FEWEST: usize = 8;
 
+/// A base is read by so many points on either side at least: fewer would leave no parabola without the base itself.
+const BASE_POINTS: f64 = 4.0;
+
 /// A number with its standard error.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct Estimate {
@@ -34,8 +37,10 @@ pub struct MeasuredPeak {
     pub prominence: Estimate,
     /// Width at the asked level; absent where a flank does not come down to it.
     pub width: Option<Estimate>,
-    /// Area between the bases; absent where points are missing among them.
+    /// Area between the bases; absent where points are missing among them, and where the band reaches beyond the curve.
     pub area: Option<Estimate>,
+    /// Whether the band, or what lies under it, is not seen to come to an end within the curve: an area between the bases is not its own.
+    pub reaches_beyond: bool,
 }
 
 /// The polynomial of `degree` over the points of rising `x` within `half` of `centre`; `without` is left out. None where a
@@ -150,6 +155,90 @@ fn area_between_bases(
     }
 }
 
+/// A flank is looked at from so many halves of the full width on at least: there a Gauss band has come down to `2^-9`, two thousandths of
+/// its height, and a Lorentz band to a tenth.
+const FROM_HALF_WIDTHS: f64 = 3.0;
+
+/// And from where a Gauss band has come down to this part of the noise, so that its own flank is not taken for one that goes on.
+const OF_THE_NOISE: f64 = 0.25;
+
+/// A curve without noise has this much of the height: an end is not asked of it more closely than a table of six figures could tell.
+const LEAST_NOISE: f64 = 1e-6;
+
+/// Fewest points on either side by which one can tell whether a flank has come to an end there. A choice.
+const FEWEST_BEYOND: usize = 5;
+
+/// A flank that falls by more than so many of its errors has not come to an end; chance does that five times in a thousand spectra, and a
+/// little more often where the noise of a spectrum is found too small.
+const STILL_FALLS: f64 = 2.576;
+
+/// A point that rises by so many times the noise beyond a base belongs to another band. Noise does so in a few of a thousand spectra with
+/// some hundred points.
+const OTHER_BAND: f64 = 5.0;
+
+/// What a chord between the bases leaves out of the area of a band that stands alone.
+enum LeftOut {
+    /// Nothing beyond this error is seen to be left out.
+    Error(f64),
+    /// The band, or what lies under it, goes on where the curve ends, or is not seen to come to an end.
+    GoesOn,
+}
+
+/// How much of a band lies under a chord between its bases and beyond them.
+///
+/// The area counts from bases where a band is supposed to have come to an end. The slowest flanks in the trade are those of Lorentz's
+/// curve, `a/d²` at the distance `d` from the top. Where the bases are on such flanks, a chord takes off `a/d` on either side (`a/d²` over
+/// the distance), and as much lies beyond the base: `2a/d`, or `a/d` where areas count from zero. So the flanks from [`FROM_HALF_WIDTHS`] on
+/// are taken apart into a line, which a chord takes off rightly, and `a/d²`. Where `a` is seen, the band goes on beyond the curve. Where its
+/// error is larger than `h (w/2)²`, that of a pure Lorentz band of this height and width, nothing is known of its end. Else its error, and as
+/// much of it as was found, is one of the area. None where a base is a valley to another band: there the area ends by agreement.
+fn left_out(
+    (x, up): (&[f64], &[f64]),
+    (left, right): (usize, usize),
+    (centre, full, height): (f64, f64, f64),
+    noise: f64,
+    baseline: AreaBaseline,
+) -> Option<LeftOut> {
+    let highest = |of: &[f64]| of.iter().copied().fold(f64::NEG_INFINITY, f64::max);
+    let is_valley = |side: &[f64], base: f64| highest(side) > base + OTHER_BAND * noise;
+    // The lowest of many points lies below its neighbours by about three times the noise.
+    let lowest = 3.0 * noise;
+    if is_valley(&up[..left], up[left] + lowest) || is_valley(&up[right + 1..], up[right] + lowest) {
+        return None;
+    }
+    let noise = noise.max(LEAST_NOISE * height);
+    let in_half_widths = (height / (OF_THE_NOISE * noise)).log2().max(0.0).sqrt();
+    let beyond = in_half_widths.max(FROM_HALF_WIDTHS) * full / 2.0;
+    let chosen: Vec<usize> = (0..x.len())
+        .filter(|i| (x[*i] - centre).abs() >= beyond)
+        .collect();
+    let before = chosen.iter().filter(|i| x[**i] < centre).count();
+    if before < FEWEST_BEYOND || chosen.len() - before < FEWEST_BEYOND {
+        return Some(LeftOut::GoesOn);
+    }
+    let column = |of: &dyn Fn(f64) -> f64| -> Vec<f64> { chosen.iter().map(|i| of(x[*i])).collect() };
+    let ones = column(&|_| 1.0);
+    let along = column(&|x| (x - centre) / full);
+    let flank = column(&|x| (full / (x - centre)).powi(2));
+    let y: Vec<f64> = chosen.iter().map(|i| up[*i]).collect();
+    let found = crate::linear::fit(&[&ones, &along, &flank], &y).ok()?;
+    let (size, error) = (
+        found.coefficients[2] * full * full,
+        noise * found.unscaled_covariance[2][2].sqrt() * full * full,
+    );
+    let pure = height * (full / 2.0).powi(2);
+    if size > STILL_FALLS * error || error > pure {
+        return Some(LeftOut::GoesOn);
+    }
+    let of_one = |base: usize| {
+        let parts = if baseline == AreaBaseline::Chord { 2.0 } else { 1.0 };
+        parts / (x[base] - centre).abs()
+    };
+    Some(LeftOut::Error(
+        error.hypot(size.max(0.0)) * (of_one(left) + of_one(right)),
+    ))
+}
+
 /// Measures a peak that [`super::find_peaks`] found, given the noise of a single point.
 ///
 /// None where the peak has fewer than eight points within its width, or where an end or a gap of the curve lies too near:
@@ -193,7 +282,8 @@ pub fn measure_peak(
         error: noise * top.variance_at(centre, 0).sqrt(),
     };
     let base = |index: usize| {
-        let half = 0.25 * full;
+        // The base is the lowest of many points and low by its own noise: it is left out, and what stands in its place is found by others.
+        let half = (0.25 * full).max(BASE_POINTS * full / (last - first) as f64);
         let found = local((x, &up), breaks, (x[index], half), 2, Some(index));
         match found {
             Some(polynomial) if index > 0 && index + 1 < x.len() => Estimate {
@@ -201,7 +291,7 @@ pub fn measure_peak(
                 error: noise * polynomial.variance_at(x[index], 0).sqrt(),
             },
             // At an end of the curve a parabola says less than the mean of a line.
-            _ => match local((x, &up), breaks, (x[index], half), 1, None) {
+            _ => match local((x, &up), breaks, (x[index], half), 1, Some(index)) {
                 Some(line) => Estimate {
                     value: line.at(x[index], 0),
                     error: noise * line.variance_at(x[index], 0).sqrt(),
@@ -248,6 +338,18 @@ pub fn measure_peak(
     });
     let whole = !breaks.iter().any(|b| left < *b && *b <= right);
     let area = whole.then(|| area_between_bases((x, &up), (left, right), (low, high), noise, baseline));
+    let shape = (centre, width.map_or(full, |width| width.value), prominence.value);
+    let (area, reaches_beyond) = match (area, left_out((x, &up), (left, right), shape, noise, baseline)) {
+        (Some(_), Some(LeftOut::GoesOn)) => (None, true),
+        (Some(area), Some(LeftOut::Error(error))) => (
+            Some(Estimate {
+                error: area.error.hypot(error),
+                ..area
+            }),
+            false,
+        ),
+        (area, _) => (area, false),
+    };
     Some(MeasuredPeak {
         position,
         height: Estimate {
@@ -257,6 +359,7 @@ pub fn measure_peak(
         prominence,
         width,
         area,
+        reaches_beyond,
     })
 }
 

@@ -658,6 +658,15 @@ fn over_width(list: &mut [Parameter; 5], measured: &MeasuredPeak) {
     put(prominence, Some(measured.prominence));
     put(width, measured.width);
     put(area, measured.area);
+    if measured.reaches_beyond {
+        area.value = None;
+        area.standard_error = None;
+        area.reason = Some(
+            "the band, or what lies under it, reaches beyond the curve, or is not seen to end in it: between the bases may lie only a part of \
+             its area"
+                .into(),
+        );
+    }
 }
 
 pub(super) fn describe(chain: &Chain, outcome: &mut Outcome) {

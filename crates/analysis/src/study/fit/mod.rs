@@ -12,6 +12,7 @@ mod reach;
 mod record;
 mod scatter;
 mod shared;
+mod zero;
 
 pub(in crate::study) use column_errors::{Recorded, errors_in};
 pub use compare::{LawRanking, compare_trace};
@@ -808,6 +809,10 @@ fn fitted(
         Chosen::Law(law) if tied.is_none() => fuller_law(law, &of.data(), &options, &found),
         _ => None,
     };
+    // Neighbours in time err together, which the test does not know.
+    let misses_zero = (fuller.is_none() && tied.is_none() && trace.x.quantity != Quantity::TIME)
+        .then(|| zero::misses_zero(model, &of.data(), &options, &found))
+        .flatten();
     let reach = match chosen {
         Chosen::Law(law) => reach::short_range(&law.name(), of.columns[0], &found),
         _ => Vec::new(),
@@ -825,7 +830,7 @@ fn fitted(
         found.units(),
         plan.scale_error.filter(|_| is_converted),
     );
-    outcome.remarks.extend(fuller);
+    outcome.remarks.extend(fuller.or(misses_zero));
     outcome.remarks.extend(reach);
     outcome.remarks.extend(against);
     if let (Some(dealt), Some(how)) = (&dealt, plan.bootstrap) {
