@@ -576,10 +576,14 @@ pub(crate) struct Effect {
     /// Files that are left out now.
     pub(crate) left_out: u64,
     /// Files whose originals are lost, so that their runs stay as they were.
-    #[serde(skip_serializing_if = "is_none")]
     pub(crate) lost: u64,
+    /// Files that the answer is about, did not ask, and would be read otherwise by it: they stay as they are until `curvary reread`.
+    #[serde(skip_serializing_if = "is_none")]
+    pub(crate) settled_otherwise: u64,
+    /// The paths of the first few of them.
+    #[serde(skip)]
+    pub(crate) settled_examples: Vec<String>,
     /// Runs of which something was noted or found that holds for no run of the new reading.
-    #[serde(skip_serializing_if = "Vec::is_empty")]
     pub(crate) left_behind: Vec<RunId>,
     /// Answers that stood already and were not written a second time, by their names.
     #[serde(skip_serializing_if = "Vec::is_empty")]
@@ -595,6 +599,9 @@ impl Effect {
         self.in_question += other.in_question;
         self.left_out += other.left_out;
         self.lost += other.lost;
+        self.settled_otherwise += other.settled_otherwise;
+        self.settled_examples
+            .extend(other.settled_examples.iter().cloned());
         self.standing.extend(other.standing.iter().cloned());
     }
 

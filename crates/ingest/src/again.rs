@@ -91,7 +91,8 @@ impl Filing<'_> {
                 let (again, ready, digest) = done?;
                 if again.is_lost() {
                     self.note_lost(digest);
-                } else {
+                } else if keeping == KeepMode::Changes || !again.is_changed() {
+                    // What is only told stays as it was read before.
                     self.note_read([digest]);
                 }
                 if let Some(ready) = ready {

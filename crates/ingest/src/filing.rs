@@ -1,21 +1,24 @@
 //! Sources into an archive: read on all cores, filed in order.
 
+mod in_force;
+
 use std::collections::{BTreeMap, BTreeSet, HashSet};
 use std::fs;
-use std::ops::RangeInclusive;
 use std::path::Path;
 use std::sync::atomic::AtomicBool;
 use std::sync::{Mutex, MutexGuard, OnceLock, PoisonError};
 use std::time::{Duration, Instant};
 
 use curvary_archive::{
-    Addition, Answer, Archive, Heir, Holder, Moved, PathState, PreparedSources, Preparer, SourceByRuns,
-    SourceView, Stat, StoredAnswers, Unapplied, Writer,
+    Addition, Answer, Archive, Heir, Holder, Moved, PathState, PreparedSources, Preparer, SourceByRuns, Stat,
+    StoredAnswers, Unapplied, Writer,
 };
 use curvary_formats::{Intake, Reading, Source};
-use curvary_record::{Diagnostic, Digest, Family, Fields, Outcome, Run, Verdict};
+use curvary_record::{Diagnostic, Digest, Fields, Outcome, Run, Verdict};
 use rayon::prelude::*;
 
+use self::in_force::standing;
+pub use self::in_force::{Bystanders, may_rest_on};
 use crate::before::ReadingLedger;
 use crate::desk::{FileReading, Ingest, ReadInTurn};
 use crate::file_report::FileReport;
@@ -162,7 +165,7 @@ impl<'a> Filing<'a> {
             // What was committed since it was opened is to be read again like all else.
             archive: Archive::open(archive.root())?,
             desk,
-            waiting: answers.unapplied()?,
+            waiting: answers.unapplied(),
             answers,
             taken_up: BTreeSet::new(),
             read: Mutex::default(),
@@ -255,7 +258,7 @@ impl<'a> Filing<'a> {
         let undone: Vec<String> = new.iter().filter_map(|line| line.undo.clone()).collect();
         let writer = self.writer.get_mut().unwrap_or_else(PoisonError::into_inner);
         let names = writer.answer(&mut self.answers, new)?;
-        self.waiting = self.answers.unapplied()?;
+        self.waiting = self.answers.unapplied();
         self.desk.answer_with(self.answers.holding().cloned().collect());
         self.take_up(names.iter().cloned().chain(undone));
         Ok(names)
@@ -277,33 +280,20 @@ impl<'a> Filing<'a> {
         })?)
     }
 
-    /// Makes everything count, says which answers are in force now, and gives the lock back.
+    /// Makes everything count, says which answers are in force now, and gives the lock back. Gives the files that an answer is about,
+    /// did not ask, and would be changed by it.
     ///
     /// # Errors
     /// When the disk refuses.
-    pub fn finish(self) -> Result<(), Trouble> {
-        let mut writer = self.writer.into_inner().unwrap_or_else(PoisonError::into_inner);
-        writer.commit()?;
-        let superseded = self.superseded.into_inner();
-        if !self.waiting.is_empty() || superseded.is_some() {
-            let read = self.read.into_inner().unwrap_or_else(PoisonError::into_inner);
-            let lost = self.lost.into_inner().unwrap_or_else(PoisonError::into_inner);
-            let mut unread = standing(&Archive::open(self.archive.root())?)?;
-            unread.retain(|source| !read.contains(&source.record.digest));
-            let mut waiting = self.waiting;
-            if let Some(superseded) = superseded {
-                wait_for_returned(&mut waiting, &self.answers, &superseded, &unread);
-            }
-            let rest = UnreadSources {
-                answers: &self.answers,
-                waiting: &waiting,
-                taken_up: &self.taken_up,
-                lost: &lost,
-                unread: &unread,
-            };
-            writer.applied(&self.answers, &waiting, &|answer| !rest.hold_back(answer))?;
+    pub fn finish(self) -> Result<Bystanders, Trouble> {
+        self.lock().commit()?;
+        let mut bystanders = Bystanders::default();
+        if !self.waiting.is_empty() || self.superseded.get().is_some() {
+            bystanders = self.say_what_is_in_force()?;
         }
-        Ok(writer.finish()?)
+        let writer = self.writer.into_inner().unwrap_or_else(PoisonError::into_inner);
+        writer.finish()?;
+        Ok(bystanders)
     }
 
     /// Notes which versions do not count, before what is filed may make one of them count again.
@@ -731,88 +721,6 @@ impl<'a> Filing<'a> {
             ready,
             addition,
         }))
-    }
-}
-
-/// Whether a source may rest on an answer. One whose place a newer version has taken is read again by nobody.
-#[must_use]
-pub fn may_rest_on(source: &SourceView, answer: &Answer) -> bool {
-    static NONE: Family = Family {
-        writing: String::new(),
-        keys: Vec::new(),
-    };
-    let family = source.record.family.as_ref().unwrap_or(&NONE);
-    source.stands_at.is_some() && answer.is_about(&source.record.digest, family)
-}
-
-/// The sources that count.
-fn standing(archive: &Archive) -> Result<Vec<SourceView>, Trouble> {
-    let mut sources = archive.sources()?;
-    sources.retain(|source| source.stands_at.is_some());
-    Ok(sources)
-}
-
-/// Lets answers wait for versions that count again. Nobody read them again while newer ones had their places, so that they may rest on
-/// any answer that there was.
-fn wait_for_returned(
-    waiting: &mut Unapplied,
-    answers: &StoredAnswers,
-    superseded: &HashSet<Digest>,
-    unread: &[SourceView],
-) {
-    let is_returned = |source: &&SourceView| superseded.contains(&source.record.digest);
-    let returned: Vec<&SourceView> = unread.iter().filter(is_returned).collect();
-    let concerned = |line: &&Answer| returned.iter().any(|source| may_rest_on(source, line));
-    let holding: Vec<&Answer> = answers.holding().collect();
-    let given = answers.lines().iter().filter(|line| line.undo.is_none());
-    for line in given.filter(concerned) {
-        let waits = if holding.contains(&line) {
-            &mut waiting.given
-        } else {
-            &mut waiting.taken
-        };
-        if !waits.contains(line) {
-            waits.push(line.clone());
-        }
-    }
-}
-
-/// What counts and was not read now, and which answers wait for it.
-struct UnreadSources<'a> {
-    answers: &'a StoredAnswers,
-    waiting: &'a Unapplied,
-    taken_up: &'a BTreeSet<String>,
-    lost: &'a HashSet<Digest>,
-    unread: &'a [SourceView],
-}
-
-impl UnreadSources<'_> {
-    /// Whether an answer waits for one of them.
-    fn hold_back(&self, answer: &Answer) -> bool {
-        let is_given = self.waiting.given.contains(answer);
-        let is_named = !answer.id.is_empty() && self.taken_up.contains(&answer.id);
-        self.unread
-            .iter()
-            .filter(|source| may_rest_on(source, answer))
-            .any(|source| match self.lost.contains(&source.record.digest) {
-                // It rests on nothing that this one says otherwise, so that no number of it is wrong by it.
-                true => !is_given || self.rests_on_rival(source, answer, 0..=answer.closeness()),
-                // The caller had all read that it may change, but what did not ask and was answered otherwise before.
-                false => {
-                    !is_named
-                        || is_given
-                            && self.rests_on_rival(source, answer, answer.closeness()..=answer.closeness())
-                }
-            })
-    }
-
-    /// Whether a source may rest on another answer of such a closeness that says otherwise. A closer one goes on to weigh more.
-    fn rests_on_rival(&self, source: &SourceView, answer: &Answer, closeness: RangeInclusive<u8>) -> bool {
-        let in_force = |line: &&Answer| !self.waiting.given.contains(line);
-        let before = self.answers.holding().filter(in_force);
-        before.chain(&self.waiting.taken).any(|line| {
-            closeness.contains(&line.closeness()) && line.contends_with(answer) && may_rest_on(source, line)
-        })
     }
 }
 

@@ -6,8 +6,8 @@ use std::io::Write;
 use clap::Args;
 use curvary_archive::{Answer as Line, Archive, OpenItem, OpenItemKind, SourceView, StoredAnswers};
 use curvary_formats::vocabulary::LocalWord;
-use curvary_ingest::{Filing, Ingest, IngestOptions, KeepMode, may_rest_on};
-use curvary_record::{Code, Diagnostic, Digest};
+use curvary_ingest::{Bystanders, Filing, Ingest, IngestOptions, KeepMode, may_rest_on};
+use curvary_record::{Code, Diagnostic, Digest, Verdict};
 
 use crate::Environment;
 use crate::commands::vocabulary;
@@ -278,9 +278,12 @@ pub(crate) fn settle(archive: &Archive, asked: &OpenItem, line: Line) -> Result<
     let mut rereading = filing.archive().sources()?;
     let standing = filing.answers().standing(&line, &asked.ways).cloned();
     match &standing {
-        // Any of its files may have been left when the command was cut short.
+        // Any of its files may have been left when the command was cut short; those ask still. What does not ask is not touched.
         Some(own) => {
-            rereading.retain(|source| may_rest_on(source, own));
+            let asks = |source: &SourceView| {
+                asking.contains(&source.record.digest) || source.record.verdict != Verdict::Read
+            };
+            rereading.retain(|source| asks(source) && may_rest_on(source, own));
             filing.take_up([own.id.clone()]);
         }
         None => {
@@ -295,8 +298,9 @@ pub(crate) fn settle(archive: &Archive, asked: &OpenItem, line: Line) -> Result<
 
 /// Reads sources again, after which the answers that were given or taken up are in force.
 pub(crate) fn again(filing: Filing<'_>, sources: Vec<SourceView>) -> Result<Effect, Failure> {
-    let effect = questions::read_again(&filing, sources, KeepMode::Changes, &mut |_| Ok(()))?;
-    filing.finish()?;
+    let mut effect = questions::read_again(&filing, sources, KeepMode::Changes, &mut |_| Ok(()))?;
+    let Bystanders { files, examples } = filing.finish()?;
+    (effect.settled_otherwise, effect.settled_examples) = (files, examples);
     Ok(effect)
 }
 
@@ -348,6 +352,25 @@ pub(crate) fn print_effect(effect: &Effect, screen: &mut Screen) -> Result<(), F
             screen,
             "{} {are} lost, and {their} runs stay as they were: `curvary verify` names every original that is lost",
             plural(effect.lost, "original"),
+        )?;
+    }
+    if effect.settled_otherwise > 0 {
+        let examples: Vec<String> = effect
+            .settled_examples
+            .iter()
+            .map(|path| one_line(path))
+            .collect();
+        let (did, stay) = if effect.settled_otherwise == 1 {
+            ("it did not ask and stays as it is", "")
+        } else {
+            ("they did not ask and stay as they are", "s")
+        };
+        writeln!(
+            screen,
+            "{} more would be read otherwise by this, as {}: {did} until `curvary reread` reads the file{stay}; taken back with --undo, this \
+             leaves the file{stay} alone",
+            plural(effect.settled_otherwise, "file"),
+            examples.join(", ")
         )?;
     }
     if let Some(text) = questions::left_behind(&effect.left_behind) {

@@ -27,7 +27,7 @@ pub(crate) struct RereadCommand {
     /// Say what would change, and file nothing
     #[arg(long)]
     dry_run: bool,
-    /// Print JSON: files, changed, left_behind (runs of which notes or results hold no more), kinds (what changes, in how many files, with examples), filed
+    /// Print JSON: files, changed, read, in_question, left_out, lost (files whose originals are lost), left_behind (runs of which notes or results hold no more), kinds (what changes, in how many files, with examples), filed
     #[arg(long)]
     json: bool,
 }
