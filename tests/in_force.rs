@@ -37,7 +37,7 @@ fn question(here: &Path, archive: &str) -> Option<(String, u64)> {
     Some((first["id"].as_str()?.to_owned(), first["files"].as_u64()?))
 }
 
-/// The unit of every run's first axis, by the name of its file.
+/// The unit of every run's first axis, by the name of its file; `1` while it is asked.
 fn units(here: &Path, archive: &str) -> BTreeSet<(String, String)> {
     let ids = said(here, &["find", "--ids", "--archive", archive, "--quiet"], 0);
     let mut arguments = vec!["show", "--json", "--archive", archive];
@@ -46,7 +46,7 @@ fn units(here: &Path, archive: &str) -> BTreeSet<(String, String)> {
     let each = shown.as_array().unwrap().iter();
     each.map(|run| {
         let path = run["source"]["path"].as_str().unwrap();
-        let unit = run["traces"][0]["x"]["unit"].as_str().unwrap_or("asked");
+        let unit = run["traces"][0]["x"]["unit"].as_str().unwrap();
         (path.rsplit('/').next().unwrap().to_owned(), unit.to_owned())
     })
     .collect()
@@ -243,7 +243,7 @@ fn answers_of_a_bundle_about_files_that_were_there_wait_and_are_told() {
         "theirs",
     ];
     said(here, &bundle, 0);
-    for (archive, unit) in [("asked", "asked"), ("answered", "min")] {
+    for (archive, unit) in [("asked", "1"), ("answered", "min")] {
         let before = question(here, archive);
         let told = said(here, &["add", "b.zip", "--archive", archive], 0);
         assert!(told.contains("1 answer of the bundle kept"), "{told}");
