@@ -141,19 +141,6 @@ pub struct FacetCount {
     pub count: u64,
 }
 
-/// A source with every path under which it was met.
-#[derive(Clone, Debug, PartialEq)]
-pub struct SourceView {
-    /// What became of it.
-    pub record: SourceRecord,
-    /// Its paths, first met first.
-    pub paths: Vec<String>,
-    /// A path at which it stands today; none when a newer version has taken its place under all of its paths.
-    pub stands_at: Option<String>,
-    /// Whether a newer version has taken its place under all of its paths.
-    pub superseded: bool,
-}
-
 /// So many runs a source may have had when answers about them were given, beyond those that it has now.
 const LOST_RUNS: u32 = 64;
 
@@ -288,6 +275,11 @@ impl Archive {
             )
         };
         self.asked(|asking| Ok(asking.lost.iter().map(told).collect()))
+    }
+
+    /// Gives back the memory that questions to it have taken; it is opened again when the next one is asked.
+    pub fn rest(&self) {
+        self.open.close();
     }
 
     /// Builds the index anew from the records, in a new folder that takes the old one's place when it is whole.
@@ -564,36 +556,6 @@ impl Archive {
         (0_u32..).zip(&self.manifest.records).flat_map(|(number, part)| {
             let path = self.root.join(&part.name);
             PartRecords::new(number, path, part.length)
-        })
-    }
-
-    /// Every source, in the order in which it was first added.
-    ///
-    /// # Errors
-    /// When a record is damaged.
-    pub fn sources(&self) -> Result<Vec<SourceView>, Error> {
-        self.asked(|asking| {
-            let catalog = asking.catalog()?;
-            (0_u32..)
-                .zip(&catalog.sources)
-                .filter_map(|(number, source)| match self.read(asking, source.record) {
-                    Ok(Record::Source(record)) => {
-                        let paths = catalog.paths_of(number);
-                        let stands = |path: &&String| {
-                            let entry = catalog.path(path);
-                            entry.is_some_and(|entry| catalog.paths[entry as usize].source == number)
-                        };
-                        Some(Ok(SourceView {
-                            stands_at: paths.iter().find(stands).cloned(),
-                            record,
-                            paths,
-                            superseded: source.current == 0,
-                        }))
-                    }
-                    Ok(_) => None,
-                    Err(error) => Some(Err(error)),
-                })
-                .collect()
         })
     }
 

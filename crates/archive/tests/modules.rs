@@ -33,7 +33,10 @@ const ROWS: &[(&str, &[&str])] = &[
     ("written", &["writer", "cache"]),
     ("opened for questions", &["asking", "upgrade"]),
     ("an archive", &["archive"]),
-    ("questions to it", &["alike", "asked", "copies", "nothing"]),
+    (
+        "questions to it",
+        &["alike", "asked", "copies", "nothing", "sources"],
+    ),
     ("what people have to decide", &["worklist"]),
 ];
 

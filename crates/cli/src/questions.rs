@@ -3,7 +3,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use curvary_archive::{Answer, Archive, Example, OpenItem, OpenItemKind, SourceView};
+use curvary_archive::{Answer, Archive, Example, OpenItem, OpenItemKind, SourceKey};
 use curvary_formats::readers::StructuredText;
 use curvary_formats::vocabulary::{LocalWord, WordKind, check_field, unit_of};
 use curvary_formats::{Assumptions, Reader as _, Recognition, Source};
@@ -710,6 +710,8 @@ pub(crate) fn begin<'a>(
     desk: &'a mut Ingest,
     command: &str,
 ) -> Result<Filing<'a>, Failure> {
+    // What was asked of it so far is known; the filing looks at what is committed under its lock.
+    archive.rest();
     Ok(Filing::begin(
         archive,
         desk,
@@ -726,7 +728,7 @@ fn nothing_reported(_: &Run) -> Vec<Outcome> {
 /// Reads sources again and files what changes.
 pub(crate) fn read_again(
     filing: &Filing<'_>,
-    sources: Vec<SourceView>,
+    sources: Vec<SourceKey>,
     keeping: KeepMode,
     each: &mut dyn FnMut(&RereadSource) -> Result<(), Failure>,
 ) -> Result<Effect, Failure> {

@@ -3,7 +3,7 @@
 use std::collections::BTreeSet;
 use std::sync::atomic::AtomicBool;
 
-use curvary_archive::{Addition, Archive, Moved, PreparedSources, SourceView};
+use curvary_archive::{Addition, Archive, Moved, PreparedSources, SourceKey, SourceView};
 use curvary_formats::Assumptions;
 use curvary_record::{Code, Column, Diagnostic, Digest, Outcome, Run, RunId, Verdict};
 
@@ -68,7 +68,7 @@ impl Filing<'_> {
     /// When an original or record is damaged, the archive cannot be written, or the first that `take` gives.
     pub fn read_again<E: From<Trouble>>(
         &self,
-        sources: Vec<SourceView>,
+        sources: Vec<SourceKey>,
         keeping: KeepMode,
         stop: &AtomicBool,
         mut take: impl FnMut(RereadSource) -> Result<(), E>,
@@ -79,21 +79,27 @@ impl Filing<'_> {
             self.limits(),
             stop,
             |feed| {
-                for source in sources {
-                    let weight = source.record.bytes;
-                    if source.stands_at.is_some() && !feed.put(source, weight) {
+                // What is known of each is looked up when it is its turn.
+                for key in sources {
+                    let source = match self.archive().source_view(key) {
+                        Ok(Some(source)) if source.stands_at.is_some() => Ok(source),
+                        Ok(_) => continue,
+                        Err(error) => Err(Trouble::from(error)),
+                    };
+                    let weight = source.as_ref().map_or(0, |source| source.record.bytes);
+                    if !feed.put(source, weight) {
                         return;
                     }
                 }
             },
-            |source| self.one_again(&source, keeping),
+            |source: Result<SourceView, Trouble>| self.one_again(&source?, keeping),
             |done: RereadResult| {
                 let (again, ready, digest) = done?;
                 if again.is_lost() {
-                    self.note_lost(digest);
+                    self.note_lost(&digest);
                 } else if keeping == KeepMode::Changes || !again.is_changed() {
                     // What is only told stays as it was read before.
-                    self.note_read([digest]);
+                    self.note_read([&digest]);
                 }
                 if let Some(ready) = ready {
                     self.append(ready.prepared, &ready.moved, ready.reported, &mut pace)?;

@@ -10,14 +10,14 @@ use std::sync::{Mutex, MutexGuard, OnceLock, PoisonError};
 use std::time::{Duration, Instant};
 
 use curvary_archive::{
-    Addition, Answer, Archive, Heir, Holder, Moved, PathState, PreparedSources, Preparer, SourceByRuns, Stat,
-    StoredAnswers, Unapplied, Writer,
+    Addition, Answer, Archive, Heir, Holder, Moved, PathState, PreparedSources, Preparer, SourceByRuns,
+    SourceKey, Stat, StoredAnswers, Unapplied, Writer,
 };
 use curvary_formats::{Intake, Reading, Source};
 use curvary_record::{Diagnostic, Digest, Fields, Outcome, Run, Verdict};
 use rayon::prelude::*;
 
-use self::in_force::standing;
+use self::in_force::held_back;
 pub use self::in_force::{Bystanders, may_rest_on};
 use crate::before::ReadingLedger;
 use crate::desk::{FileReading, Ingest, ReadInTurn};
@@ -46,11 +46,11 @@ pub struct Filing<'a> {
     /// The names of those for which the caller has all files read that they may change.
     taken_up: BTreeSet<String>,
     /// What was read with the answers and kept, as long as some wait.
-    read: Mutex<HashSet<Digest>>,
+    read: Mutex<HashSet<SourceKey>>,
     /// What was to be read with them and is lost.
-    lost: Mutex<HashSet<Digest>>,
+    lost: Mutex<HashSet<SourceKey>>,
     /// The sources whose place newer versions had taken, from when one of them may count again.
-    superseded: OnceLock<HashSet<Digest>>,
+    superseded: OnceLock<HashSet<SourceKey>>,
     limits: IngestLimits,
     writer: Mutex<Writer>,
     preparer: Preparer,
@@ -274,10 +274,10 @@ impl<'a> Filing<'a> {
         if self.waiting.is_empty() {
             return Ok(());
         }
-        let there = standing(&self.archive)?;
-        Ok(self.lock().applied(&self.answers, &self.waiting, &|answer| {
-            !there.iter().any(|source| may_rest_on(source, answer))
-        })?)
+        let held = held_back(&self.archive, &self.waiting, &|_, _| true)?;
+        Ok(self
+            .lock()
+            .applied(&self.answers, &self.waiting, &|answer| !held.contains(answer))?)
     }
 
     /// Makes everything count, says which answers are in force now, and gives the lock back. Gives the files that an answer is about,
@@ -299,27 +299,25 @@ impl<'a> Filing<'a> {
     /// Notes which versions do not count, before what is filed may make one of them count again.
     fn expect_earlier_versions(&self) -> Result<(), Trouble> {
         if self.superseded.get().is_none() && !self.answers.lines().is_empty() {
-            let mut sources = self.archive.sources()?;
-            sources.retain(|source| source.stands_at.is_none());
-            let digests = sources.into_iter().map(|source| source.record.digest).collect();
+            let superseded = self.archive.sources_that(&|source| source.stands_at.is_none())?;
             // Where two threads looked, they saw the same.
-            let _ = self.superseded.set(digests);
+            let _ = self.superseded.set(superseded.into_iter().collect());
         }
         Ok(())
     }
 
     /// Says that sources were read with the answers, and that this is kept.
-    pub(crate) fn note_read(&self, digests: impl IntoIterator<Item = Digest>) {
+    pub(crate) fn note_read<'d>(&self, digests: impl IntoIterator<Item = &'d Digest>) {
         if !self.waiting.is_empty() || self.superseded.get().is_some() {
             let mut read = self.read.lock().unwrap_or_else(PoisonError::into_inner);
-            read.extend(digests);
+            read.extend(digests.into_iter().map(SourceKey::of));
         }
     }
 
     /// Says that a source was to be read with the answers, and is lost.
-    pub(crate) fn note_lost(&self, digest: Digest) {
+    pub(crate) fn note_lost(&self, digest: &Digest) {
         let mut lost = self.lost.lock().unwrap_or_else(PoisonError::into_inner);
-        lost.insert(digest);
+        lost.insert(SourceKey::of(digest));
     }
 
     /// The archive as it was when the lock was taken.
@@ -392,7 +390,7 @@ impl<'a> Filing<'a> {
             if kept.len() < prepared.count() {
                 self.expect_earlier_versions()?;
             }
-            self.note_read(kept);
+            self.note_read(&kept);
             // What is read again stays together.
             writer.append_moved(prepared, &std::mem::take(&mut moved))?;
         }

@@ -39,6 +39,15 @@ impl Unapplied {
         self.given.is_empty() && self.taken.is_empty() && !self.is_unknown
     }
 
+    /// The line that stands for all answers where it is not known which are in force: one about every file.
+    #[must_use]
+    pub fn everything() -> Answer {
+        Answer {
+            everywhere: true,
+            ..Answer::default()
+        }
+    }
+
     /// What is to be done, for people; nothing where everything rests on what holds.
     #[must_use]
     pub fn advice(&self) -> Option<String> {
@@ -124,18 +133,14 @@ impl StoredAnswers {
     }
 
     /// Says that all files were read with these answers that one of those that were `waiting` is about. Where it was not known what
-    /// files rest on, `is_done` is asked of a line that is about every file.
+    /// files rest on, `is_done` is asked of [`Unapplied::everything`].
     pub(crate) fn applied(
         &self,
         waiting: &Unapplied,
         is_done: &dyn Fn(&Answer) -> bool,
         disk: &dyn Disk,
     ) -> Result<(), Error> {
-        let everything = Answer {
-            everywhere: true,
-            ..Answer::default()
-        };
-        if waiting.is_unknown && !is_done(&everything) {
+        if waiting.is_unknown && !is_done(&Unapplied::everything()) {
             return Ok(());
         }
         let given = Named::new(waiting.given.iter());

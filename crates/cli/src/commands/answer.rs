@@ -1,10 +1,12 @@
 //! `curvary answer`: one answer for all files that are written alike.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeSet, HashSet};
 use std::io::Write;
 
 use clap::Args;
-use curvary_archive::{Answer as Line, Archive, OpenItem, OpenItemKind, SourceView, StoredAnswers};
+use curvary_archive::{
+    Answer as Line, Archive, OpenItem, OpenItemKind, SourceKey, SourceView, StoredAnswers,
+};
 use curvary_formats::vocabulary::LocalWord;
 use curvary_ingest::{Bystanders, Filing, Ingest, IngestOptions, KeepMode, may_rest_on};
 use curvary_record::{Code, Diagnostic, Digest, Verdict};
@@ -201,8 +203,8 @@ pub(crate) fn take_back(
             same = same.id
         ));
     }
-    let mut sources = filing.archive().sources()?;
-    sources.retain(|source| taken.iter().any(|line| may_rest_on(source, line)));
+    let rests = |source: &SourceView| taken.iter().any(|line| may_rest_on(source, line));
+    let sources = filing.archive().sources_that(&rests)?;
     filing.take_up(taken.into_iter().map(|line| line.id));
     again(filing, sources)
 }
@@ -261,33 +263,33 @@ pub(crate) fn line(asked: &OpenItem, answer: String, only: Vec<Digest>, by: Opti
 /// Keeps an answer and reads the files again that it is about. An answer that no file takes is not kept; one that stands
 /// already, since the command that gave it was cut short, is taken up again under its name.
 pub(crate) fn settle(archive: &Archive, asked: &OpenItem, line: Line) -> Result<Effect, Failure> {
-    let sources: Vec<Digest> = if line.only.is_empty() {
-        asked.sources.clone()
+    let sources = if line.only.is_empty() {
+        &asked.sources
     } else {
-        line.only.clone()
+        &line.only
     };
     let mut desk = Ingest::new(IngestOptions::default(), Some(archive.root()))?;
-    questions::try_out(archive, &mut desk, &line, &sources)?;
+    questions::try_out(archive, &mut desk, &line, sources)?;
+    let mut asking: HashSet<SourceKey> = sources.iter().map(SourceKey::of).collect();
     let mut filing = questions::begin(archive, &mut desk, COMMAND)?;
-    let mut asking: BTreeSet<Digest> = sources.into_iter().collect();
     if line.only.is_empty() && filing.archive().commit() != archive.commit() {
         // Files came since the question was looked at.
         let open = filing.archive().open_questions(1)?;
-        asking.extend(open.into_iter().flat_map(|asked| asked.sources));
+        asking.extend(open.iter().flat_map(|asked| &asked.sources).map(SourceKey::of));
     }
-    let mut rereading = filing.archive().sources()?;
     let standing = filing.answers().standing(&line, &asked.ways).cloned();
+    // Any of the files of one that stands may have been left when the command was cut short; those ask still. What does not ask is not
+    // touched.
+    let about = standing.as_ref().unwrap_or(&line);
+    let asks = |source: &SourceView| {
+        asking.contains(&source.key()) || standing.is_some() && source.record.verdict != Verdict::Read
+    };
+    let rereading = filing
+        .archive()
+        .sources_that(&|source| asks(source) && may_rest_on(source, about))?;
     match &standing {
-        // Any of its files may have been left when the command was cut short; those ask still. What does not ask is not touched.
-        Some(own) => {
-            let asks = |source: &SourceView| {
-                asking.contains(&source.record.digest) || source.record.verdict != Verdict::Read
-            };
-            rereading.retain(|source| asks(source) && may_rest_on(source, own));
-            filing.take_up([own.id.clone()]);
-        }
+        Some(own) => filing.take_up([own.id.clone()]),
         None => {
-            rereading.retain(|source| asking.contains(&source.record.digest) && may_rest_on(source, &line));
             filing.answer(vec![line])?;
         }
     }
@@ -297,7 +299,7 @@ pub(crate) fn settle(archive: &Archive, asked: &OpenItem, line: Line) -> Result<
 }
 
 /// Reads sources again, after which the answers that were given or taken up are in force.
-pub(crate) fn again(filing: Filing<'_>, sources: Vec<SourceView>) -> Result<Effect, Failure> {
+pub(crate) fn again(filing: Filing<'_>, sources: Vec<SourceKey>) -> Result<Effect, Failure> {
     let mut effect = questions::read_again(&filing, sources, KeepMode::Changes, &mut |_| Ok(()))?;
     let Bystanders { files, examples } = filing.finish()?;
     (effect.settled_otherwise, effect.settled_examples) = (files, examples);

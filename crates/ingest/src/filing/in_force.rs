@@ -1,11 +1,12 @@
 //! Which answers are in force when files were read with them, and what waits for those that were not.
 
+use std::cell::RefCell;
 use std::collections::{BTreeSet, HashSet};
 use std::sync::PoisonError;
 use std::sync::atomic::AtomicBool;
 
-use curvary_archive::{Answer, Archive, SourceView, StoredAnswers, Unapplied};
-use curvary_record::{Digest, Family, Verdict};
+use curvary_archive::{Answer, Archive, SourceKey, SourceView, StoredAnswers, Unapplied};
+use curvary_record::{Family, Verdict};
 
 use super::Filing;
 use crate::again::KeepMode;
@@ -28,36 +29,76 @@ impl Bystanders {
 impl Filing<'_> {
     /// Says which answers are in force, when all is committed that was read with them.
     pub(super) fn say_what_is_in_force(&self) -> Result<Bystanders, Trouble> {
-        let mut unread = standing(&Archive::open(self.archive.root())?)?;
+        let archive = Archive::open(self.archive.root())?;
         let lost = self.lost.lock().unwrap_or_else(PoisonError::into_inner).clone();
         let mut waiting = self.waiting.clone();
-        self.leave_unread(&mut unread);
         if let Some(superseded) = self.superseded.get() {
-            wait_for_returned(&mut waiting, &self.answers, superseded, &unread);
+            self.wait_for_returned(&archive, superseded, &mut waiting)?;
         }
-        let mut rest = UnreadSources {
+        let rest = UnreadSources {
             answers: &self.answers,
             waiting: &waiting,
             taken_up: &self.taken_up,
             lost: &lost,
-            unread,
         };
-        let bystanders = self.read_bystanders(rest.bystanders())?;
-        self.leave_unread(&mut rest.unread);
+        let named = rest.named();
+        let bystanders = match named.is_empty() {
+            true => Vec::new(),
+            false => archive.sources_that(&|source| {
+                !self.is_read(source) && named.iter().any(|line| rest.is_bystander(source, line))
+            })?,
+        };
+        let bystanders = self.read_bystanders(bystanders)?;
+        let is_left =
+            |source: &SourceView, line: &Answer| !self.is_read(source) && rest.holds_back(source, line);
+        let held = held_back(&archive, &waiting, &is_left)?;
         self.lock()
-            .applied(&self.answers, &waiting, &|answer| !rest.hold_back(answer))?;
+            .applied(&self.answers, &waiting, &|answer| !held.contains(answer))?;
         Ok(bystanders)
     }
 
-    /// Leaves those of some sources that were not read with the answers.
-    fn leave_unread(&self, sources: &mut Vec<SourceView>) {
+    /// Whether a source was read with the answers.
+    fn is_read(&self, source: &SourceView) -> bool {
         let read = self.read.lock().unwrap_or_else(PoisonError::into_inner);
-        sources.retain(|source| !read.contains(&source.record.digest));
+        read.contains(&source.key())
+    }
+
+    /// Lets answers wait for versions that count again. Nobody read them again while newer ones had their places, so that they may rest on
+    /// any answer that there was.
+    fn wait_for_returned(
+        &self,
+        archive: &Archive,
+        superseded: &HashSet<SourceKey>,
+        waiting: &mut Unapplied,
+    ) -> Result<(), Trouble> {
+        let holding: Vec<&Answer> = self.answers.holding().collect();
+        let given = self.answers.lines().iter().filter(|line| line.undo.is_none());
+        let given: Vec<&Answer> = given.collect();
+        let concerned = RefCell::new(BTreeSet::new());
+        archive.sources_that(&|source| {
+            if superseded.contains(&source.key()) && !self.is_read(source) {
+                let lines = (0..).zip(&given).filter(|(_, line)| may_rest_on(source, line));
+                concerned.borrow_mut().extend(lines.map(|(number, _)| number));
+            }
+            false
+        })?;
+        for number in concerned.into_inner() {
+            let line: &Answer = given[number];
+            let waits = if holding.contains(&line) {
+                &mut waiting.given
+            } else {
+                &mut waiting.taken
+            };
+            if !waits.contains(line) {
+                waits.push(line.clone());
+            }
+        }
+        Ok(())
     }
 
     /// Reads files that did not ask and files nothing of it: an answer touches nothing that was in no doubt before. It waits where one would
     /// be read otherwise by it, so that this is told before it is done.
-    fn read_bystanders(&self, sources: Vec<SourceView>) -> Result<Bystanders, Trouble> {
+    fn read_bystanders(&self, sources: Vec<SourceKey>) -> Result<Bystanders, Trouble> {
         let mut found = Bystanders::default();
         let stop = AtomicBool::new(false);
         self.read_again(sources, KeepMode::Nothing, &stop, |again| {
@@ -84,36 +125,25 @@ pub fn may_rest_on(source: &SourceView, answer: &Answer) -> bool {
     source.stands_at.is_some() && answer.is_about(&source.record.digest, family)
 }
 
-/// The sources that count.
-pub(super) fn standing(archive: &Archive) -> Result<Vec<SourceView>, Trouble> {
-    let mut sources = archive.sources()?;
-    sources.retain(|source| source.stands_at.is_some());
-    Ok(sources)
-}
-
-/// Lets answers wait for versions that count again. Nobody read them again while newer ones had their places, so that they may rest on
-/// any answer that there was.
-fn wait_for_returned(
-    waiting: &mut Unapplied,
-    answers: &StoredAnswers,
-    superseded: &HashSet<Digest>,
-    unread: &[SourceView],
-) {
-    let is_returned = |source: &&SourceView| superseded.contains(&source.record.digest);
-    let returned: Vec<&SourceView> = unread.iter().filter(is_returned).collect();
-    let concerned = |line: &&Answer| returned.iter().any(|source| may_rest_on(source, line));
-    let holding: Vec<&Answer> = answers.holding().collect();
-    let given = answers.lines().iter().filter(|line| line.undo.is_none());
-    for line in given.filter(concerned) {
-        let waits = if holding.contains(&line) {
-            &mut waiting.given
-        } else {
-            &mut waiting.taken
-        };
-        if !waits.contains(line) {
-            waits.push(line.clone());
+/// Those of the answers that wait, and the line about every file that stands for those of which nothing is known, that some source which
+/// counts holds back. The sources are looked at one after the other.
+pub(super) fn held_back(
+    archive: &Archive,
+    waiting: &Unapplied,
+    holds: &dyn Fn(&SourceView, &Answer) -> bool,
+) -> Result<Vec<Answer>, Trouble> {
+    let mut lines: Vec<Answer> = waiting.given.iter().chain(&waiting.taken).cloned().collect();
+    lines.extend(waiting.is_unknown.then(Unapplied::everything));
+    let held = RefCell::new(vec![false; lines.len()]);
+    archive.sources_that(&|source| {
+        for (held, line) in held.borrow_mut().iter_mut().zip(&lines) {
+            *held = *held || may_rest_on(source, line) && holds(source, line);
         }
-    }
+        false
+    })?;
+    let held = held.into_inner();
+    let all = lines.into_iter().zip(held);
+    Ok(all.filter_map(|(line, held)| held.then_some(line)).collect())
 }
 
 /// What counts and was not read now, and which answers wait for it.
@@ -121,35 +151,36 @@ struct UnreadSources<'a> {
     answers: &'a StoredAnswers,
     waiting: &'a Unapplied,
     taken_up: &'a BTreeSet<String>,
-    lost: &'a HashSet<Digest>,
-    unread: Vec<SourceView>,
+    lost: &'a HashSet<SourceKey>,
 }
 
 impl UnreadSources<'_> {
-    /// Whether an answer waits for one of them.
-    fn hold_back(&self, answer: &Answer) -> bool {
+    /// Whether a source that an answer is about, and that was not read with it, holds it back.
+    fn holds_back(&self, source: &SourceView, answer: &Answer) -> bool {
         let is_given = self.waiting.given.contains(answer);
-        let is_named = !answer.id.is_empty() && self.taken_up.contains(&answer.id);
-        self.unread
-            .iter()
-            .filter(|source| may_rest_on(source, answer))
-            .any(|source| match self.lost.contains(&source.record.digest) {
-                // It rests on nothing that this one says otherwise, so that no number of it is wrong by it.
-                true => !is_given || self.rests_on_rival(source, answer),
-                // The caller had all read that it may change, but what did not ask.
-                false => !is_named || is_given && self.may_be_touched(source, answer),
-            })
+        match self.lost.contains(&source.key()) {
+            // It rests on nothing that this one says otherwise, so that no number of it is wrong by it.
+            true => !is_given || self.rests_on_rival(source, answer),
+            // The caller had all read that it may change, but what did not ask.
+            false => !self.is_named(answer) || is_given && self.may_be_touched(source, answer),
+        }
     }
 
-    /// Those that did not ask and may be changed by an answer that was given or taken up now.
-    fn bystanders(&self) -> Vec<SourceView> {
-        let is_named = |line: &&Answer| !line.id.is_empty() && self.taken_up.contains(&line.id);
-        let named: Vec<&Answer> = self.waiting.given.iter().filter(is_named).collect();
-        let concerned = |source: &&SourceView| {
-            let is_about = |line: &&Answer| may_rest_on(source, line) && self.may_be_touched(source, line);
-            !self.lost.contains(&source.record.digest) && named.iter().any(is_about)
-        };
-        self.unread.iter().filter(concerned).cloned().collect()
+    fn is_named(&self, answer: &Answer) -> bool {
+        !answer.id.is_empty() && self.taken_up.contains(&answer.id)
+    }
+
+    /// The answers that were given or taken up now.
+    fn named(&self) -> Vec<&Answer> {
+        let given = self.waiting.given.iter();
+        given.filter(|line| self.is_named(line)).collect()
+    }
+
+    /// Whether a source did not ask and may be changed by an answer that was given or taken up now.
+    fn is_bystander(&self, source: &SourceView, answer: &Answer) -> bool {
+        !self.lost.contains(&source.key())
+            && may_rest_on(source, answer)
+            && self.may_be_touched(source, answer)
     }
 
     /// Whether an answer may change a source that it is about and that did not ask.
