@@ -12,7 +12,7 @@ use tantivy::DocAddress;
 
 use crate::aside::Mended;
 use crate::asking::{Committed, IndexReader, OpenIndex};
-use crate::digests::digest_bytes;
+use crate::digests::{SourceKey, digest_bytes};
 use crate::frames::{At, FrameDamage};
 use crate::index::{Key, Places, sort_path};
 use crate::listing::PartRecords;
@@ -669,18 +669,18 @@ impl Archive {
     ///
     /// # Errors
     /// When the index cannot be read.
-    pub fn lost_among<'d>(
+    pub fn lost_among(
         &self,
-        digests: impl IntoIterator<Item = &'d Digest>,
-    ) -> Result<BTreeMap<Digest, String>, Error> {
-        let mut frames: BTreeMap<(u32, u32), Vec<&Digest>> = BTreeMap::new();
-        for digest in digests {
-            let source = self.asked(|asking| asking.source(digest))?;
+        sources: impl IntoIterator<Item = SourceKey>,
+    ) -> Result<BTreeMap<SourceKey, String>, Error> {
+        let mut frames: BTreeMap<(u32, u32), Vec<SourceKey>> = BTreeMap::new();
+        for key in sources {
+            let source = self.asked(|asking| asking.source(&key.digest()))?;
             let held = source.map_or(OriginalLocation::NOWHERE, |source| source.held);
-            frames.entry((held.part, held.at)).or_default().push(digest);
+            frames.entry((held.part, held.at)).or_default().push(key);
         }
         let mut lost = BTreeMap::new();
-        for ((part, at), digests) in frames {
+        for ((part, at), keys) in frames {
             let listed = self.manifest.originals.get(part as usize);
             let is_whole = listed
                 .filter(|part| !originals::is_zip(&part.name))
@@ -690,15 +690,16 @@ impl Archive {
             }
             // What the index does not know is looked for in all parts, once for all.
             let unrecorded = (part == OriginalLocation::NOWHERE.part).then(|| self.members());
-            for digest in digests {
+            for key in keys {
+                let digest = &key.digest();
                 let is_there = match &unrecorded {
-                    Some(all) => digest_bytes(digest.as_str()).is_some_and(|digest| all.contains(&digest)),
+                    Some(all) => all.contains(key.bytes()),
                     // In a frame that is damaged the first members may be whole.
                     None => self.original(digest).is_ok(),
                 };
                 if !is_there {
                     let path = self.asked(|asking| asking.first_path(digest))?;
-                    lost.insert(digest.clone(), path.unwrap_or_default());
+                    lost.insert(key, path.unwrap_or_default());
                 }
             }
         }

@@ -1,11 +1,10 @@
 //! Sources as readers see them, one after the other: what is known of very many need not be in memory at once.
 
-use curvary_record::Digest;
 use curvary_record::stored::{Record, SourceRecord};
 
 use crate::asking::IndexReader;
 use crate::catalog::Catalog;
-use crate::digests::{digest_bytes, digest_named};
+use crate::digests::SourceKey;
 use crate::{Archive, Error};
 
 /// A source with every path under which it was met.
@@ -26,24 +25,6 @@ impl SourceView {
     #[must_use]
     pub fn key(&self) -> SourceKey {
         SourceKey::of(&self.record.digest)
-    }
-}
-
-/// A source by its digest, in 32 bytes: lists of very many sources are lists of these.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
-pub struct SourceKey([u8; 32]);
-
-impl SourceKey {
-    /// The source of a digest. What is no digest names no source.
-    #[must_use]
-    pub fn of(digest: &Digest) -> Self {
-        Self(digest_bytes(digest.as_str()).unwrap_or_default())
-    }
-
-    /// Its digest.
-    #[must_use]
-    pub fn digest(&self) -> Digest {
-        digest_named(&self.0)
     }
 }
 
@@ -84,7 +65,7 @@ impl Archive {
     pub fn source_view(&self, key: SourceKey) -> Result<Option<SourceView>, Error> {
         self.asked(|asking| {
             let catalog = asking.catalog()?;
-            match catalog.source(&key.0) {
+            match catalog.source(key.bytes()) {
                 Some(number) => self.seen(asking, catalog, number),
                 None => Ok(None),
             }

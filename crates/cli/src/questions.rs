@@ -232,7 +232,7 @@ pub(crate) fn header_asked(archive: &Archive, example: &Example) -> Result<Optio
 pub(crate) fn shown(
     archive: &Archive,
     asked: &OpenItem,
-    lost: &BTreeMap<Digest, String>,
+    lost: &BTreeMap<SourceKey, String>,
     known: &KnownTexts,
     files: usize,
 ) -> Result<ShownQuestion, Failure> {
@@ -299,7 +299,7 @@ pub(crate) fn shown(
         lost: asked
             .sources
             .iter()
-            .filter_map(|digest| lost.get(digest).cloned())
+            .filter_map(|source| lost.get(source).cloned())
             .collect(),
         choices,
     })
@@ -654,7 +654,7 @@ pub(crate) fn try_out(
     archive: &Archive,
     desk: &mut Ingest,
     answer: &Answer,
-    sources: &[Digest],
+    sources: &[SourceKey],
 ) -> Result<(), Failure> {
     let mut answers: Vec<Answer> = archive.answers()?.holding().cloned().collect();
     answers.push(answer.clone());
@@ -664,11 +664,11 @@ pub(crate) fn try_out(
     }
     let mut why = None;
     let mut tried = 0;
-    for digest in sources {
+    for source in sources {
         if tried == TRIED {
             break;
         }
-        let Some(bytes) = original_left(archive, digest)? else {
+        let Some(bytes) = original_left(archive, &source.digest())? else {
             continue;
         };
         tried += 1;

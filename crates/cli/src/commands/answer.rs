@@ -119,8 +119,8 @@ impl AnswerCommand {
             let only: Vec<Digest> = asked
                 .sources
                 .iter()
+                .map(SourceKey::digest)
                 .filter(|digest| digests.contains(digest))
-                .cloned()
                 .collect();
             if only.is_empty() {
                 continue;
@@ -141,12 +141,13 @@ impl AnswerCommand {
         // A file that asked several things is counted once.
         let open = Archive::open(archive.root())?.open_questions(1)?;
         let is_question = |asked: &&OpenItem| matches!(asked.about, OpenItemKind::Question { .. });
-        let still: BTreeSet<&Digest> = open
+        let still: BTreeSet<&SourceKey> = open
             .iter()
             .filter(is_question)
             .flat_map(|asked| &asked.sources)
             .collect();
-        total.in_question = digests.iter().filter(|digest| still.contains(digest)).count() as u64;
+        let asks = |digest: &&Digest| still.contains(&SourceKey::of(digest));
+        total.in_question = digests.iter().filter(asks).count() as u64;
         Ok(total)
     }
 
@@ -263,19 +264,16 @@ pub(crate) fn line(asked: &OpenItem, answer: String, only: Vec<Digest>, by: Opti
 /// Keeps an answer and reads the files again that it is about. An answer that no file takes is not kept; one that stands
 /// already, since the command that gave it was cut short, is taken up again under its name.
 pub(crate) fn settle(archive: &Archive, asked: &OpenItem, line: Line) -> Result<Effect, Failure> {
-    let sources = if line.only.is_empty() {
-        &asked.sources
-    } else {
-        &line.only
-    };
+    let named: Vec<SourceKey> = line.only.iter().map(SourceKey::of).collect();
+    let sources = if named.is_empty() { &asked.sources } else { &named };
     let mut desk = Ingest::new(IngestOptions::default(), Some(archive.root()))?;
     questions::try_out(archive, &mut desk, &line, sources)?;
-    let mut asking: HashSet<SourceKey> = sources.iter().map(SourceKey::of).collect();
+    let mut asking: HashSet<SourceKey> = sources.iter().copied().collect();
     let mut filing = questions::begin(archive, &mut desk, COMMAND)?;
     if line.only.is_empty() && filing.archive().commit() != archive.commit() {
         // Files came since the question was looked at.
         let open = filing.archive().open_questions(1)?;
-        asking.extend(open.iter().flat_map(|asked| &asked.sources).map(SourceKey::of));
+        asking.extend(open.iter().flat_map(|asked| &asked.sources).copied());
     }
     let standing = filing.answers().standing(&line, &asked.ways).cloned();
     // Any of the files of one that stands may have been left when the command was cut short; those ask still. What does not ask is not
@@ -315,8 +313,8 @@ fn sources_of(archive: &Archive, words: &str, asked: &OpenItem) -> Result<Vec<Di
     let only: Vec<Digest> = asked
         .sources
         .iter()
+        .map(SourceKey::digest)
         .filter(|digest| found.contains(digest))
-        .cloned()
         .collect();
     if only.is_empty() {
         return Err(Failure::nothing(Diagnostic::error(
