@@ -3,14 +3,14 @@
 use std::collections::BTreeSet;
 use std::sync::atomic::AtomicBool;
 
-use curvary_archive::{Addition, Archive, Moved, PreparedSources, SourceKey, SourceView};
+use curvary_archive::{Addition, Archive, Moved, PreparedSources, Preparer, SourceKey, SourceView};
 use curvary_formats::Assumptions;
 use curvary_record::{Code, Column, Diagnostic, Digest, Outcome, Run, RunId, Verdict};
 
 use crate::desk::FileReading;
 use crate::file_report::FileReport;
 use crate::filing::{Filing, Pace};
-use crate::flow::{flow, threads};
+use crate::flow::{Feed, flow, threads};
 use crate::newer;
 use crate::trouble::Trouble;
 
@@ -51,15 +51,35 @@ pub enum KeepMode {
     Changes,
 }
 
-/// What is filed of a source that was read again.
+/// A source that was read again, and what is to be filed of it.
+type RereadOne = (RereadSource, Option<ChangedSource>);
+
+/// What is to be filed of a source that is read otherwise now.
+struct ChangedSource {
+    addition: Addition,
+    moved: Vec<Moved>,
+}
+
+/// What is filed of sources that were read again together.
 struct PendingFiling {
     prepared: PreparedSources,
     moved: Vec<Moved>,
-    /// What the export states about its own results.
+    /// What the exports state about their own results.
     reported: Vec<Outcome>,
 }
 
-type RereadResult = Result<(RereadSource, Option<PendingFiling>, Digest), Trouble>;
+/// Sources that were read again together, in their order.
+#[derive(Default)]
+struct RereadBatch {
+    sources: Vec<(RereadSource, SourceKey)>,
+    /// What is filed of them, where any changed.
+    ready: Option<PendingFiling>,
+    /// Why the work cannot go on behind them.
+    trouble: Option<Trouble>,
+}
+
+/// What a source counts for beside its bytes: what is made ready of one takes some kilobytes, however short it is.
+const LEAST: u64 = 8 << 10;
 
 impl Filing<'_> {
     /// Reads sources of the archive again, and hands over what changes, in their order. What is superseded is left alone.
@@ -73,43 +93,101 @@ impl Filing<'_> {
         stop: &AtomicBool,
         mut take: impl FnMut(RereadSource) -> Result<(), E>,
     ) -> Result<(), E> {
-        let mut pace = Pace::new();
+        let mut pace = Pace::new(self.limits().commit_again);
         flow(
             threads(),
             self.limits(),
             stop,
-            |feed| {
-                // What is known of each is looked up when it is its turn.
-                for key in sources {
-                    let source = match self.archive().source_view(key) {
-                        Ok(Some(source)) if source.stands_at.is_some() => Ok(source),
-                        Ok(_) => continue,
-                        Err(error) => Err(Trouble::from(error)),
-                    };
-                    let weight = source.as_ref().map_or(0, |source| source.record.bytes);
-                    if !feed.put(source, weight) {
-                        return;
+            |feed| self.feed_again(feed, sources),
+            |batch: Vec<Result<SourceView, Trouble>>| self.some_again(batch, keeping),
+            |batch: RereadBatch| {
+                for (again, key) in &batch.sources {
+                    if again.is_lost() {
+                        self.note_lost(*key);
+                    } else if keeping == KeepMode::Changes || !again.is_changed() {
+                        // What is only told stays as it was read before.
+                        self.note_read([*key]);
                     }
                 }
-            },
-            |source: Result<SourceView, Trouble>| self.one_again(&source?, keeping),
-            |done: RereadResult| {
-                let (again, ready, digest) = done?;
-                if again.is_lost() {
-                    self.note_lost(&digest);
-                } else if keeping == KeepMode::Changes || !again.is_changed() {
-                    // What is only told stays as it was read before.
-                    self.note_read([&digest]);
-                }
-                if let Some(ready) = ready {
+                if let Some(ready) = batch.ready {
                     self.append(ready.prepared, &ready.moved, ready.reported, &mut pace)?;
                 }
-                take(again)
+                batch.sources.into_iter().try_for_each(|(again, _)| take(again))?;
+                batch.trouble.map_or(Ok(()), |trouble| Err(trouble.into()))
             },
         )
     }
 
-    fn one_again(&self, source: &SourceView, keeping: KeepMode) -> RereadResult {
+    /// Sends neighbours together: their records are packed together. What is known of each is looked up when it is its turn.
+    fn feed_again(
+        &self,
+        feed: &mut Feed<'_, Vec<Result<SourceView, Trouble>>, RereadBatch>,
+        sources: Vec<SourceKey>,
+    ) {
+        let (mut together, mut weight) = (Vec::new(), 0);
+        for key in sources {
+            let source = match self.archive().source_view(key) {
+                Ok(Some(source)) if source.stands_at.is_some() => Ok(source),
+                Ok(_) => continue,
+                Err(error) => Err(Trouble::from(error)),
+            };
+            weight += LEAST + source.as_ref().map_or(0, |source| source.record.bytes);
+            together.push(source);
+            let is_full = weight >= Preparer::BATCH_BYTES as u64;
+            if is_full && !feed.put(std::mem::take(&mut together), std::mem::take(&mut weight)) {
+                return;
+            }
+        }
+        if !together.is_empty() {
+            feed.put(together, weight);
+        }
+    }
+
+    /// Reads neighbours again, up to the first that cannot be.
+    fn some_again(&self, sources: Vec<Result<SourceView, Trouble>>, keeping: KeepMode) -> RereadBatch {
+        let mut batch = RereadBatch::default();
+        let mut additions = Vec::new();
+        let mut moved = Vec::new();
+        let mut reported = Vec::new();
+        for source in sources {
+            let done = source.and_then(|source| Ok((source.key(), self.one_again(&source, keeping)?)));
+            let (key, (again, changed)) = match done {
+                Ok(done) => done,
+                Err(trouble) => {
+                    batch.trouble = Some(trouble);
+                    break;
+                }
+            };
+            batch.sources.push((again, key));
+            if let Some(changed) = changed {
+                reported.extend(changed.addition.runs.iter().flat_map(|run| self.reported(run)));
+                additions.push(changed.addition);
+                moved.extend(changed.moved);
+            }
+        }
+        if additions.is_empty() {
+            return batch;
+        }
+        match self.preparer().prepare(additions) {
+            Ok(prepared) => {
+                batch.ready = Some(PendingFiling {
+                    prepared,
+                    moved,
+                    reported,
+                });
+            }
+            // None of it is filed, and so none of it is told.
+            Err(error) => {
+                batch = RereadBatch {
+                    trouble: Some(error.into()),
+                    ..RereadBatch::default()
+                };
+            }
+        }
+        batch
+    }
+
+    fn one_again(&self, source: &SourceView, keeping: KeepMode) -> Result<RereadOne, Trouble> {
         let archive = self.archive();
         let digest = &source.record.digest;
         let path = source.stands_at.clone().unwrap_or_default();
@@ -126,7 +204,7 @@ impl Filing<'_> {
                     before: source.record.verdict,
                     fate: FileReport::failed(path, why),
                 };
-                return Ok((again, None, digest.clone()));
+                return Ok((again, None));
             }
             Err(error) => return Err(error.into()),
         };
@@ -148,10 +226,8 @@ impl Filing<'_> {
             fate,
         };
         if keeping == KeepMode::Nothing || !again.is_changed() {
-            return Ok((again, None, digest.clone()));
+            return Ok((again, None));
         }
-        let runs = &finished.reading.runs;
-        let reported = runs.iter().flat_map(|run| self.reported(run)).collect();
         let addition = Addition {
             path,
             digest: digest.clone(),
@@ -164,12 +240,11 @@ impl Filing<'_> {
             bytes: finished.source.into_bytes(),
             again: true,
         };
-        let ready = PendingFiling {
-            prepared: self.preparer().prepare(vec![addition])?,
+        let changed = ChangedSource {
+            addition,
             moved: rereading.moved,
-            reported,
         };
-        Ok((again, Some(ready), digest.clone()))
+        Ok((again, Some(changed)))
     }
 }
 

@@ -224,7 +224,7 @@ impl<'a> Filing<'a> {
         let names = FileNames::new(self.archive.root(), roots);
         let leave_out = self.leave_out();
         let mut ledger = complete.then(|| ReadingLedger::new(&self.archive));
-        let mut pace = Pace::new();
+        let mut pace = Pace::new(self.limits.commit_files);
         flow(
             threads(),
             &self.limits,
@@ -307,17 +307,17 @@ impl<'a> Filing<'a> {
     }
 
     /// Says that sources were read with the answers, and that this is kept.
-    pub(crate) fn note_read<'d>(&self, digests: impl IntoIterator<Item = &'d Digest>) {
+    pub(crate) fn note_read(&self, sources: impl IntoIterator<Item = SourceKey>) {
         if !self.waiting.is_empty() || self.superseded.get().is_some() {
             let mut read = self.read.lock().unwrap_or_else(PoisonError::into_inner);
-            read.extend(digests.into_iter().map(SourceKey::of));
+            read.extend(sources);
         }
     }
 
     /// Says that a source was to be read with the answers, and is lost.
-    pub(crate) fn note_lost(&self, digest: &Digest) {
+    pub(crate) fn note_lost(&self, source: SourceKey) {
         let mut lost = self.lost.lock().unwrap_or_else(PoisonError::into_inner);
-        lost.insert(SourceKey::of(digest));
+        lost.insert(source);
     }
 
     /// The archive as it was when the lock was taken.
@@ -354,11 +354,12 @@ impl<'a> Filing<'a> {
         pace: &mut Pace,
     ) -> Result<(), Trouble> {
         let mut writer = self.lock();
+        let files = prepared.count() as u64;
         writer.append_moved(prepared, moved)?;
         for outcome in reported {
             writer.put_outcome(outcome)?;
         }
-        pace.step(1, &mut writer, &self.limits)
+        pace.step(files, &mut writer, &self.limits)
     }
 
     /// Adds a note, such as one that settles a question of one run.
@@ -390,7 +391,7 @@ impl<'a> Filing<'a> {
             if kept.len() < prepared.count() {
                 self.expect_earlier_versions()?;
             }
-            self.note_read(&kept);
+            self.note_read(kept);
             // What is read again stays together.
             writer.append_moved(prepared, &std::mem::take(&mut moved))?;
         }
@@ -730,14 +731,18 @@ pub(crate) struct Pace {
     since: Instant,
     /// How long that commit took.
     took: Duration,
+    /// Files after which it is time, however short the time was.
+    most: u64,
 }
 
 impl Pace {
-    pub(crate) fn new() -> Self {
+    /// A commit at the latest after so many files.
+    pub(crate) fn new(most: u64) -> Self {
         Self {
             files: 0,
             since: Instant::now(),
             took: Duration::ZERO,
+            most,
         }
     }
 
@@ -745,7 +750,7 @@ impl Pace {
     fn step(&mut self, files: u64, writer: &mut Writer, limits: &IngestLimits) -> Result<(), Trouble> {
         self.files += files;
         let due = writer.pending() >= limits.commit_bytes
-            || self.files >= limits.commit_files
+            || self.files >= self.most
             || self.since.elapsed() >= limits.commit_time.max(self.took * 10);
         if due && writer.pending() > 0 {
             let begun = Instant::now();
@@ -754,6 +759,7 @@ impl Pace {
                 files: 0,
                 since: Instant::now(),
                 took: begun.elapsed(),
+                most: self.most,
             };
         }
         Ok(())
