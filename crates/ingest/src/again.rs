@@ -292,3 +292,88 @@ fn changes(source: &SourceView, before: &[Run], now: &FileReading) -> BTreeSet<&
     }
     changes
 }
+
+#[cfg(test)]
+mod tests {
+    use std::fs;
+
+    use curvary_archive::Answer;
+
+    use super::*;
+    use crate::desk::{Ingest, IngestOptions};
+    use crate::limits::IngestLimits;
+    use crate::walk::Root;
+
+    /// What waits in memory for a commit is so many files at most, however many an answer is about; and what was committed of an answer that
+    /// was cut short is not read again for nothing.
+    #[test]
+    fn an_answer_about_many_files_is_committed_as_it_goes() {
+        const FILES: u64 = 100;
+        let folder = tempfile::tempdir().expect("a folder");
+        let data = folder.path().join("in");
+        fs::create_dir_all(&data).expect("a folder");
+        for file in 0..FILES {
+            let rows: String = (0..8)
+                .map(|row| format!("{},0.{}\n", row * 7, 1_000 + file * 8 + row))
+                .collect();
+            fs::write(data.join(format!("{file:03}.csv")), format!("t,A\n{rows}")).expect("a file");
+        }
+        let root = folder.path().join("lab");
+        let archive = Archive::create(&root, "lab").expect("an archive");
+        let limits = IngestLimits {
+            commit_again: 8,
+            // One batch after the other.
+            under_way: 4 * LEAST,
+            commit_time: std::time::Duration::from_secs(3600),
+            ..IngestLimits::USUAL
+        };
+        let none = |_: &Run| Vec::new();
+        let stop = AtomicBool::new(false);
+        let mut desk = Ingest::new(IngestOptions::default(), Some(&root)).expect("a desk");
+        let filing = Filing::begin(&archive, &mut desk, limits, "a test", &none).expect("a lock");
+        let roots = Root::all(&[data]);
+        filing
+            .add(&roots, &stop, false, |_, _| (), |_| Ok::<(), Trouble>(()))
+            .expect("they are added");
+        filing.finish().expect("it ends");
+        let before = Archive::open(&root).expect("an archive");
+        let asked = before.open_questions(1).expect("a question");
+        assert_eq!((asked.len(), asked[0].sources.len() as u64), (1, FILES));
+        let mut filing = Filing::begin(&before, &mut desk, limits, "a test", &none).expect("a lock");
+        let line = Answer {
+            answer: "x=time:s".to_owned(),
+            family: Some(asked[0].family.clone()),
+            ..Answer::default()
+        };
+        filing.answer(vec![line]).expect("it is kept");
+        let mut taken = 0;
+        let cut = filing.read_again(asked[0].sources.clone(), KeepMode::Changes, &stop, |again| {
+            assert!(again.is_changed());
+            taken += 1;
+            // A command that is cut short in the middle.
+            if taken == FILES / 2 {
+                Err(Trouble::Order(Box::new(Diagnostic::error(
+                    Code::new("cut"),
+                    "cut",
+                ))))
+            } else {
+                Ok(())
+            }
+        });
+        assert!(cut.is_err());
+        drop(filing);
+        let half = Archive::open(&root).expect("an archive");
+        let left = half.open_questions(1).expect("a question");
+        let left = left.first().map_or(0, |asked| asked.sources.len() as u64);
+        // At most a batch and what a commit waits for are lost of the half that was read.
+        let batch = Preparer::BATCH_BYTES as u64 / LEAST;
+        assert!(
+            half.commit() > before.commit(),
+            "nothing was committed on the way"
+        );
+        assert!(
+            left < FILES && left <= FILES / 2 + 8 + batch,
+            "{left} of {FILES} ask still"
+        );
+    }
+}
