@@ -164,6 +164,64 @@ fn add_may_be_interrupted() {
     assert_eq!(ids(here, "lab").len(), 400);
 }
 
+/// A killed export leaves a half behind. The next one into the same folder removes it, since its name tells that its process is gone, and
+/// leaves alone what is only named alike.
+#[cfg(target_os = "linux")]
+#[test]
+fn halves_of_killed_exports_go_with_the_next_one() {
+    let folder = tempfile::tempdir().expect("a folder");
+    let here = folder.path();
+    exports(&here.join("in"));
+    let out = here.join("out");
+    fs::create_dir_all(&out).expect("a folder");
+    let halves = || -> Vec<String> {
+        let names = fs::read_dir(&out).expect("it is there").flatten();
+        let names = names.map(|entry| entry.file_name().to_string_lossy().into_owned());
+        names.filter(|name| name.ends_with(".part")).collect()
+    };
+    let convert = |from: &'static str, to: &'static str| ["convert", from, "--to", "csv", "--out", to];
+    for _ in 0..20 {
+        let mut child = call(here, &convert("in", "out/all.csv"))
+            .stdout(Stdio::null())
+            .stderr(Stdio::null())
+            .spawn()
+            .expect("the program starts");
+        while halves().is_empty() && child.try_wait().expect("it can be waited for").is_none() {
+            sleep(Duration::from_millis(1));
+        }
+        // The first that is there is only tried out.
+        sleep(Duration::from_millis(20));
+        let _ = child.kill();
+        let _ = child.wait();
+        if !halves().is_empty() {
+            break;
+        }
+        let _ = fs::remove_file(out.join("all.csv"));
+        let _ = fs::remove_file(out.join("all.schema.json"));
+    }
+    // Where the system does not tell one process from another, a half may be anybody's.
+    if !halves().iter().any(|name| name.contains(".curvary-")) {
+        return;
+    }
+    let others = ["mine.csv.part", "mine.csv.curvary-1-0123456789ab.part"];
+    for name in others {
+        fs::write(out.join(name), "measured").expect("a file");
+    }
+    let output = run(here, &convert("in/group-0", "out/next.csv"));
+    let said = String::from_utf8_lossy(&output.stderr).into_owned();
+    assert_eq!(status(&output), Some(0), "{said}");
+    assert!(said.contains("and removed: out/all."), "{said}");
+    assert!(
+        said.contains("delete it when none is") && said.contains(others[1]),
+        "{said}"
+    );
+    let left = halves();
+    assert!(
+        left.len() == 2 && others.iter().all(|name| left.iter().any(|own| own == name)),
+        "{left:?}"
+    );
+}
+
 /// A flipped bit among the records: what is whole is found, what is lost is told, and the repair makes it again.
 #[test]
 fn damaged_records_are_told_and_made_again() {

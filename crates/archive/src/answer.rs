@@ -83,14 +83,24 @@ impl Answer {
         topic.to_lowercase()
     }
 
+    /// Whether it says what a word means, in every file or in some: `header:Glimm=absorbance`, `value:Mode:Kin=x=time:s`.
+    fn is_word(&self) -> bool {
+        let topic = self.topic();
+        ["header:", "unit:", "value:", "mark:"]
+            .iter()
+            .any(|kind| topic.starts_with(kind))
+    }
+
     /// Whether a file that both are about may be read otherwise by one of them than by the other. One pair too many does no harm.
     #[must_use]
     pub fn contends_with(&self, other: &Self) -> bool {
         let (own, others) = (self.topic(), other.topic());
+        let both = |kind: &str| own.starts_with(kind) && others.starts_with(kind);
         let of_key = own.starts_with("key:") || others.starts_with("key:");
         let of_all = [self, other].iter().any(|line| line.answer == "measurement=no");
-        // A word of a header says what an axis is, as an answer does.
-        let alike = own == others || of_all || !of_key && self.everywhere != other.everywhere;
+        // A word says what an axis is, as an answer does; of two headers each is of a column of its own.
+        let of_word = (self.is_word() || other.is_word()) && !both("header:");
+        let alike = own == others || of_all || !of_key && (of_word || self.everywhere != other.everywhere);
         alike && self.answer != other.answer
     }
 
@@ -418,6 +428,47 @@ mod tests {
         line.ways = ways.clone();
         assert!(!line.is_about(&digest, &other));
         assert!(ways.iter().all(|way| line.is_about(&digest, way)));
+    }
+
+    #[test]
+    fn words_contend_with_answers_about_axes_and_not_with_other_headers() {
+        let word = |text: &str, everywhere| Answer {
+            everywhere,
+            ..answer(text, "tabs")
+        };
+        for (one, other, contends) in [
+            (
+                word("value:Mode:Kin=x=time:s", true),
+                answer("x=time:min", "tabs"),
+                true,
+            ),
+            (word("header:t=time:s", false), answer("x=time:min", "tabs"), true),
+            (
+                word("header:t=time:s", true),
+                word("mark:Takt=time:min", true),
+                true,
+            ),
+            (
+                word("header:t=time:s", true),
+                word("header:A=absorbance", true),
+                false,
+            ),
+            (
+                word("header:t=time:s", true),
+                word("header:t=time:min", true),
+                true,
+            ),
+            (
+                word("header:t=time:s", true),
+                word("key:Kz=operator", true),
+                false,
+            ),
+            (answer("x=time:s", "tabs"), answer("decimal=comma", "tabs"), false),
+            (answer("x=time:s", "tabs"), answer("measurement=no", "tabs"), true),
+        ] {
+            assert_eq!(one.contends_with(&other), contends, "{one:?} {other:?}");
+            assert_eq!(other.contends_with(&one), contends, "{one:?} {other:?}");
+        }
     }
 
     #[test]

@@ -12,7 +12,7 @@ use tantivy::DocAddress;
 
 use crate::aside::Mended;
 use crate::asking::{Committed, IndexReader, OpenIndex};
-use crate::digests::digest_bytes;
+use crate::digests::{SourceKey, digest_bytes};
 use crate::frames::{At, FrameDamage};
 use crate::index::{Key, Places, sort_path};
 use crate::listing::PartRecords;
@@ -139,19 +139,6 @@ pub struct FacetCount {
     pub value: String,
     /// How many runs.
     pub count: u64,
-}
-
-/// A source with every path under which it was met.
-#[derive(Clone, Debug, PartialEq)]
-pub struct SourceView {
-    /// What became of it.
-    pub record: SourceRecord,
-    /// Its paths, first met first.
-    pub paths: Vec<String>,
-    /// A path at which it stands today; none when a newer version has taken its place under all of its paths.
-    pub stands_at: Option<String>,
-    /// Whether a newer version has taken its place under all of its paths.
-    pub superseded: bool,
 }
 
 /// So many runs a source may have had when answers about them were given, beyond those that it has now.
@@ -288,6 +275,11 @@ impl Archive {
             )
         };
         self.asked(|asking| Ok(asking.lost.iter().map(told).collect()))
+    }
+
+    /// Gives back the memory that questions to it have taken; it is opened again when the next one is asked.
+    pub fn rest(&self) {
+        self.open.close();
     }
 
     /// Builds the index anew from the records, in a new folder that takes the old one's place when it is whole.
@@ -567,36 +559,6 @@ impl Archive {
         })
     }
 
-    /// Every source, in the order in which it was first added.
-    ///
-    /// # Errors
-    /// When a record is damaged.
-    pub fn sources(&self) -> Result<Vec<SourceView>, Error> {
-        self.asked(|asking| {
-            let catalog = asking.catalog()?;
-            (0_u32..)
-                .zip(&catalog.sources)
-                .filter_map(|(number, source)| match self.read(asking, source.record) {
-                    Ok(Record::Source(record)) => {
-                        let paths = catalog.paths_of(number);
-                        let stands = |path: &&String| {
-                            let entry = catalog.path(path);
-                            entry.is_some_and(|entry| catalog.paths[entry as usize].source == number)
-                        };
-                        Some(Ok(SourceView {
-                            stands_at: paths.iter().find(stands).cloned(),
-                            record,
-                            paths,
-                            superseded: source.current == 0,
-                        }))
-                    }
-                    Ok(_) => None,
-                    Err(error) => Some(Err(error)),
-                })
-                .collect()
-        })
-    }
-
     /// What is known of a source.
     ///
     /// # Errors
@@ -707,18 +669,18 @@ impl Archive {
     ///
     /// # Errors
     /// When the index cannot be read.
-    pub fn lost_among<'d>(
+    pub fn lost_among(
         &self,
-        digests: impl IntoIterator<Item = &'d Digest>,
-    ) -> Result<BTreeMap<Digest, String>, Error> {
-        let mut frames: BTreeMap<(u32, u32), Vec<&Digest>> = BTreeMap::new();
-        for digest in digests {
-            let source = self.asked(|asking| asking.source(digest))?;
+        sources: impl IntoIterator<Item = SourceKey>,
+    ) -> Result<BTreeMap<SourceKey, String>, Error> {
+        let mut frames: BTreeMap<(u32, u32), Vec<SourceKey>> = BTreeMap::new();
+        for key in sources {
+            let source = self.asked(|asking| asking.source(&key.digest()))?;
             let held = source.map_or(OriginalLocation::NOWHERE, |source| source.held);
-            frames.entry((held.part, held.at)).or_default().push(digest);
+            frames.entry((held.part, held.at)).or_default().push(key);
         }
         let mut lost = BTreeMap::new();
-        for ((part, at), digests) in frames {
+        for ((part, at), keys) in frames {
             let listed = self.manifest.originals.get(part as usize);
             let is_whole = listed
                 .filter(|part| !originals::is_zip(&part.name))
@@ -728,15 +690,16 @@ impl Archive {
             }
             // What the index does not know is looked for in all parts, once for all.
             let unrecorded = (part == OriginalLocation::NOWHERE.part).then(|| self.members());
-            for digest in digests {
+            for key in keys {
+                let digest = &key.digest();
                 let is_there = match &unrecorded {
-                    Some(all) => digest_bytes(digest.as_str()).is_some_and(|digest| all.contains(&digest)),
+                    Some(all) => all.contains(key.bytes()),
                     // In a frame that is damaged the first members may be whole.
                     None => self.original(digest).is_ok(),
                 };
                 if !is_there {
                     let path = self.asked(|asking| asking.first_path(digest))?;
-                    lost.insert(digest.clone(), path.unwrap_or_default());
+                    lost.insert(key, path.unwrap_or_default());
                 }
             }
         }

@@ -1,7 +1,7 @@
 //! What a repair cannot read is moved aside and told, never deleted.
 
 use std::fs;
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use crate::disk::{Disk, RealDisk, read_at, sync_folder};
 use crate::{Error, now};
@@ -53,11 +53,7 @@ impl<'a> Aside<'a> {
         let folder = self.root.join("aside");
         fs::create_dir_all(&folder).map_err(Error::io("make the folder", &folder))?;
         let name = path.file_name().and_then(|name| name.to_str()).unwrap_or("part");
-        let stamp = now().replace([':', '-'], "");
-        let kept = (0..)
-            .map(|number| folder.join(format!("{stamp}-{number}-{name}")))
-            .find(|kept| !kept.exists())
-            .unwrap_or_else(|| folder.join(name));
+        let kept = free(&folder, name);
         let bytes = read_at(path, from, usize::try_from(length).unwrap_or(usize::MAX))
             .map_err(Error::io("read", path))?;
         RealDisk
@@ -70,6 +66,24 @@ impl<'a> Aside<'a> {
         ));
         Ok(())
     }
+}
+
+/// Moves whatever stands at a path into `aside/`, as it is.
+pub(crate) fn put(root: &Path, path: &Path) -> Result<(), Error> {
+    let folder = root.join("aside");
+    fs::create_dir_all(&folder).map_err(Error::io("make the folder", &folder))?;
+    let name = path.file_name().and_then(|name| name.to_str()).unwrap_or("part");
+    fs::rename(path, free(&folder, name)).map_err(Error::io("move aside", path))?;
+    sync_folder(root).map_err(Error::io("sync", root))
+}
+
+/// A name in `aside/` that nothing has yet.
+fn free(folder: &Path, name: &str) -> PathBuf {
+    let stamp = now().replace([':', '-'], "");
+    (0..)
+        .map(|number| folder.join(format!("{stamp}-{number}-{name}")))
+        .find(|kept| !kept.exists())
+        .unwrap_or_else(|| folder.join(name))
 }
 
 /// So many of something, in words.

@@ -12,7 +12,7 @@ use serde::Serialize;
 use crate::asking::IndexReader;
 use crate::asks::APART;
 use crate::asks::of_question;
-use crate::digests::{digest_bytes, digest_named};
+use crate::digests::{SourceKey, digest_bytes, digest_named};
 use crate::index::Key;
 use crate::query::{Query, QueryNode};
 use crate::{Archive, Error};
@@ -69,8 +69,8 @@ pub struct OpenItem {
     pub family: Family,
     /// The families of the files, each with keys of its own. What is said of one is not always about the others.
     pub ways: Vec<Family>,
-    /// The files, by their digests.
-    pub sources: Vec<Digest>,
+    /// The files.
+    pub sources: Vec<SourceKey>,
     /// How many runs of theirs ask it; none where the files were refused.
     pub runs: u64,
     /// The first few files.
@@ -108,7 +108,7 @@ pub struct Example {
 /// A part of a family with one set of keys, before kin are put together.
 struct FamilyPart {
     family: Family,
-    sources: BTreeSet<Digest>,
+    sources: BTreeSet<SourceKey>,
     runs: u64,
     examples: Vec<Example>,
 }
@@ -144,7 +144,10 @@ impl Archive {
             let part = FamilyPart {
                 family,
                 runs: 0,
-                sources: unread.iter().map(|one| digest_of(&one.digest)).collect(),
+                sources: unread
+                    .iter()
+                    .map(|one| SourceKey::of(&digest_of(&one.digest)))
+                    .collect(),
                 examples: unread
                     .into_iter()
                     .take(examples)
@@ -222,7 +225,7 @@ impl Archive {
         for address in addresses {
             let (id, summary, places) = asking.index.shown(address)?;
             let digest = digest_of(&summary.digest);
-            let new = part.sources.insert(digest.clone());
+            let new = part.sources.insert(SourceKey::of(&digest));
             if part.sources.len() == 1 && new {
                 let Some(family) = self.family(asking, &digest)? else {
                     return Ok(None);

@@ -125,7 +125,7 @@ impl OpenIndex {
         Ok(())
     }
 
-    fn close(&self) {
+    pub(crate) fn close(&self) {
         *self.0.write().unwrap_or_else(PoisonError::into_inner) = None;
     }
 

@@ -50,13 +50,38 @@ pub(crate) struct Catalog {
     by_digest: HashTable<u32>,
     by_path: HashTable<u32>,
     /// Paths of each source, made when first asked for.
-    linked: std::sync::OnceLock<Vec<Vec<u32>>>,
+    linked: std::sync::OnceLock<Vec<LinkedPaths>>,
     pub(crate) dirty: bool,
     /// How much of it the sections have that were made so far.
     written: Lengths,
     /// What has changed of that since.
     changed_sources: BTreeSet<u32>,
     changed_paths: BTreeSet<u32>,
+}
+
+/// Paths of a source, in the order in which they were met. Most have one, which takes no list of its own.
+#[derive(Clone, Debug, Default)]
+struct LinkedPaths {
+    first: Option<u32>,
+    #[allow(
+        clippy::box_collection,
+        reason = "a list in place would take as much room as the list of all sources has without it"
+    )]
+    more: Option<Box<Vec<u32>>>,
+}
+
+impl LinkedPaths {
+    fn push(&mut self, path: u32) {
+        match self.first {
+            None => self.first = Some(path),
+            Some(_) => self.more.get_or_insert_default().push(path),
+        }
+    }
+
+    fn iter(&self) -> impl Iterator<Item = u32> + '_ {
+        let more = self.more.iter().flat_map(|more| more.iter().copied());
+        self.first.into_iter().chain(more)
+    }
 }
 
 /// How much there is.
@@ -252,7 +277,7 @@ impl Catalog {
     /// Every path of a source, first met first.
     pub(crate) fn paths_of(&self, source: u32) -> Vec<String> {
         let linked = self.linked.get_or_init(|| {
-            let mut all = vec![Vec::new(); self.sources.len()];
+            let mut all = vec![LinkedPaths::default(); self.sources.len()];
             for &(source, path) in &self.links {
                 if let Some(paths) = all.get_mut(source as usize) {
                     paths.push(path);
@@ -261,7 +286,7 @@ impl Catalog {
             all
         });
         linked.get(source as usize).map_or_else(Vec::new, |paths| {
-            paths.iter().map(|&path| self.path_text(path)).collect()
+            paths.iter().map(|path| self.path_text(path)).collect()
         })
     }
 
@@ -297,7 +322,7 @@ impl Catalog {
         let index = u32::try_from(self.sources.len()).unwrap_or(u32::MAX);
         self.sources.push(source);
         if let Some(linked) = self.linked.get_mut() {
-            linked.push(Vec::new());
+            linked.push(LinkedPaths::default());
         }
         self.by_digest
             .insert_unique(digest_hash(&source.digest), index, |&index| {
@@ -352,7 +377,7 @@ impl Catalog {
         let fresh = (source, index);
         match self.linked.get_mut() {
             Some(linked) => {
-                if !linked[source as usize].contains(&index) {
+                if !linked[source as usize].iter().any(|path| path == index) {
                     linked[source as usize].push(index);
                     self.links.push(fresh);
                 }

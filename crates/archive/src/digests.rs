@@ -1,5 +1,6 @@
 //! Digests as bytes and as texts.
 
+use curvary_record::Digest;
 use serde::Deserialize;
 
 /// Bytes as hexadecimal digits.
@@ -27,11 +28,34 @@ pub(crate) fn digest_bytes(digest: &str) -> Option<[u8; 32]> {
 }
 
 /// The digest of these 32 bytes.
-pub(crate) fn digest_named(bytes: &[u8; 32]) -> curvary_record::Digest {
+pub(crate) fn digest_named(bytes: &[u8; 32]) -> Digest {
     use serde::de::IntoDeserializer;
     use serde::de::value::Error;
     let text = format!("sha256:{}", hex(bytes));
     // A digest reads from any text.
     let named: Result<_, Error> = Deserialize::deserialize(text.as_str().into_deserializer());
-    named.unwrap_or_else(|_| curvary_record::Digest::of(&[]))
+    named.unwrap_or_else(|_| Digest::of(&[]))
+}
+
+/// A source by its digest, in 32 bytes: lists of very many sources are lists of these.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord, Hash)]
+pub struct SourceKey([u8; 32]);
+
+impl SourceKey {
+    /// The source of a digest. What is no digest names no source.
+    #[must_use]
+    pub fn of(digest: &Digest) -> Self {
+        Self(digest_bytes(digest.as_str()).unwrap_or_default())
+    }
+
+    /// The bytes of its digest.
+    pub(crate) fn bytes(&self) -> &[u8; 32] {
+        &self.0
+    }
+
+    /// Its digest.
+    #[must_use]
+    pub fn digest(&self) -> Digest {
+        digest_named(&self.0)
+    }
 }

@@ -144,7 +144,7 @@ struct Models(Mutex<ModelCache>);
 type FramePlace = (u32, u64);
 
 /// Unpacked frames.
-type FrameCache = Recent<FramePlace, FrameLines<Vec<u8>>, { 16 << 20 }>;
+type FrameCache = Recent<FramePlace, FrameLines<Vec<u8>>, { 8 << 20 }>;
 
 /// Runs that others are like, by their frame and the first byte of their line; a tree takes some ten times its line.
 type ModelCache = Recent<(FramePlace, usize), ModelRun, { 1 << 20 }>;

@@ -204,6 +204,13 @@ impl Indexer {
         added.map_err(|error| self.index.trouble(&error))
     }
 
+    /// Strikes everything that is filed under a digest so far.
+    fn strike(&mut self, digest: &str) -> Result<(), Error> {
+        let filed = self.index.names.filed_of(digest);
+        let struck = self.engine()?.delete_query(Box::new(filed)).map(drop);
+        struck.map_err(|error| self.index.trouble(&error))
+    }
+
     /// Strikes what is filed of runs so far.
     fn drop_runs<'n>(&mut self, names: impl Iterator<Item = &'n str>) -> Result<(), Error> {
         let runs = self.index.names.runs(names);
@@ -350,8 +357,7 @@ impl Indexer {
             self.unlinked.insert(index);
             if !self.covered.lost.is_empty() {
                 // Runs whose source's record was lost may be filed already.
-                let term = self.index.names.digest_term(record.digest.as_str());
-                self.engine()?.delete_term(term);
+                self.strike(record.digest.as_str())?;
             }
         } else if let Some(before) = before {
             // What was found about its runs holds for the runs of the same names where the numbers are the same.
@@ -372,8 +378,7 @@ impl Indexer {
                 self.fresh.remove(id.as_str());
                 self.dropped.insert(id.as_str().to_owned());
             }
-            let term = self.index.names.digest_term(record.digest.as_str());
-            self.engine()?.delete_term(term);
+            self.strike(record.digest.as_str())?;
         }
         if let Some(unread) = unread_of(record) {
             let path = self.catalog().paths_of(index).into_iter().next();
@@ -439,11 +444,7 @@ impl Indexer {
     fn leave_unread(&mut self, source: u32) -> Result<(), Error> {
         let source = self.catalog().sources[source as usize];
         if source.current == 0 && source.runs == 0 {
-            let term = self
-                .index
-                .names
-                .digest_term(digest_named(&source.digest).as_str());
-            self.engine()?.delete_term(term);
+            self.strike(digest_named(&source.digest).as_str())?;
         }
         Ok(())
     }
@@ -471,8 +472,7 @@ impl Indexer {
     /// Strikes a path that could not be kept before from the list.
     fn keep_missed(&mut self, path: &str) -> Result<(), Error> {
         if self.all_missed()?.remove(path).is_some() {
-            let term = self.index.names.digest_term(missed_name(path).as_str());
-            self.engine()?.delete_term(term);
+            self.strike(missed_name(path).as_str())?;
         }
         Ok(())
     }

@@ -59,6 +59,7 @@ mod rebuild;
 mod sealed;
 mod settings;
 mod snippet;
+mod sources;
 mod summary;
 #[cfg(test)]
 mod tests;
@@ -74,7 +75,7 @@ mod writer;
 pub use alike::{AlikeFound, AlikeHit, AlikeOptions};
 pub use answer::{Answer, StoredAnswers, Unapplied};
 pub use archive::{
-    Archive, Direction, FacetCount, FacetName, Facets, FindOptions, Hit, RunOrder, SearchResult, SourceView,
+    Archive, Direction, FacetCount, FacetName, Facets, FindOptions, Hit, RunOrder, SearchResult,
 };
 pub use aside::Mended;
 pub use asked::{Example, OpenItem, OpenItemKind};
@@ -82,6 +83,7 @@ pub use cache::user_cache;
 pub use catalog::Stat;
 pub use content::{Heir, heirs_of_reading, heirs_of_version};
 pub use copies::{CopyReport, CopyTarget};
+pub use digests::SourceKey;
 pub use holder::Holder;
 pub use likeness::{Curve, NoLikeness};
 pub use lock::Unlocked;
@@ -89,6 +91,7 @@ pub use note::{Note, holding};
 pub use nothing::{Near, NoMatchReason};
 pub use query::{Query, Vocabulary};
 pub use settings::{FORMAT, Sequence, Settings};
+pub use sources::SourceView;
 pub use summary::{Fact, Summary};
 pub use trouble::{Error, QueryError};
 pub use verify::{VerifyProblem, VerifyReport};

@@ -72,6 +72,17 @@ impl Drop for Lock {
     }
 }
 
+/// Whether who runs this may take the lock, so far as that shows without taking it. A disk may refuse all the same.
+pub(crate) fn may_be_taken(root: &Path) -> bool {
+    match OpenOptions::new().write(true).open(Lock::path(root)) {
+        Ok(_) => true,
+        Err(error) if error.kind() == std::io::ErrorKind::NotFound => {
+            std::fs::metadata(root).is_ok_and(|folder| !folder.permissions().readonly())
+        }
+        Err(_) => false,
+    }
+}
+
 /// What `Archive::unlock` found and did.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub enum Unlocked {

@@ -261,16 +261,14 @@ pub(crate) fn all(
         check.trouble(&manifest.notes, error);
     }
     match StoredAnswers::read(root) {
-        Ok(answers) => match answers.unapplied() {
-            Ok(waiting) => {
-                let remark = waiting.advice().map(|advice| format!("answers.jsonl: {advice}"));
-                check.found.remarks.extend(remark);
-            }
-            Err(error) => {
-                let found = error.to_string();
+        Ok(answers) => {
+            let waiting = answers.unapplied();
+            if let Some(found) = waiting.unreadable.clone() {
                 check.problem(applied::NAME, None, found, "answers that can be read", false);
             }
-        },
+            let remark = waiting.advice().map(|advice| format!("answers.jsonl: {advice}"));
+            check.found.remarks.extend(remark);
+        }
         Err(error) => {
             let found = error.to_string();
             check.problem("answers.jsonl", None, found, "answers that can be read", false);

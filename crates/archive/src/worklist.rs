@@ -4,11 +4,12 @@ use std::cmp::Reverse;
 use std::collections::{BTreeMap, BTreeSet};
 
 use curvary_record::interpret::guess_word;
-use curvary_record::{Alternative, Digest, Outcome, OutcomeKind, RunId, code};
+use curvary_record::{Alternative, Outcome, OutcomeKind, RunId, code};
 use serde::Serialize;
 
 use crate::asked::digest_of;
 use crate::asking::IndexReader;
+use crate::digests::SourceKey;
 use crate::index::{Key, Places};
 use crate::query::QueryNode;
 use crate::{Archive, Error, OpenItem, OpenItemKind, Query, Summary};
@@ -275,7 +276,7 @@ fn unread_in(asking: &IndexReader, asked: &[OpenItem], examples: usize) -> Resul
         let refused = asked
             .iter()
             .filter(|asked| matches!(&asked.about, OpenItemKind::Refusal { code: why } if *why == code));
-        let sources: BTreeSet<&Digest> = refused.flat_map(|asked| &asked.sources).collect();
+        let sources: BTreeSet<&SourceKey> = refused.flat_map(|asked| &asked.sources).collect();
         // Only where some of them are asked about, all must be looked at.
         let most = if sources.is_empty() {
             examples.max(1)
@@ -284,7 +285,7 @@ fn unread_in(asking: &IndexReader, asked: &[OpenItem], examples: usize) -> Resul
         };
         let mut some = asking.index.unread(&code, most)?;
         if !sources.is_empty() {
-            some.retain(|one| !sources.contains(&digest_of(&one.digest)));
+            some.retain(|one| !sources.contains(&SourceKey::of(&digest_of(&one.digest))));
             count = some.len() as u64;
         }
         if count > 0 {

@@ -23,7 +23,7 @@ pub use self::said::Moved;
 use crate::catalog::{Stat, path_hash};
 use crate::content::Heir;
 use crate::current::{self, Current};
-use crate::digests::digest_bytes;
+use crate::digests::{SourceKey, digest_bytes};
 use crate::disk::{Disk, RealDisk};
 use crate::frames::{self, At};
 use crate::holder::Holder;
@@ -230,11 +230,11 @@ impl Writer {
     /// Those of some sources whose records are kept when they are appended. Of another that the archive has already only the path is
     /// noted, and what was read of it is thrown away.
     #[must_use]
-    pub fn kept_of(&self, prepared: &PreparedSources) -> Vec<Digest> {
+    pub fn kept_of(&self, prepared: &PreparedSources) -> Vec<SourceKey> {
         let catalog = self.indexer.catalog();
         let kept = |ready: &&PreparedSource| ready.again || catalog.source(&ready.digest).is_none();
         let sources = prepared.sources.iter().filter(kept);
-        sources.map(|ready| ready.record.digest.clone()).collect()
+        sources.map(|ready| SourceKey::of(&ready.record.digest)).collect()
     }
 
     /// What makes sources ready, for any number of threads.

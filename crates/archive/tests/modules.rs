@@ -16,11 +16,11 @@ const ROWS: &[(&str, &[&str])] = &[
     ),
     ("who writes; text around words", &["holder", "snippet"]),
     ("what can go wrong", &["trouble"]),
-    ("what a repair moves away", &["aside"]),
     (
-        "single files",
-        &["answer", "debris", "frames", "lock", "settings"],
+        "what a repair moves away; one writer at a time",
+        &["aside", "lock"],
     ),
+    ("single files", &["answer", "debris", "frames", "settings"]),
     (
         "what is committed; what can be asked",
         &["manifest", "listing", "query"],
@@ -33,7 +33,10 @@ const ROWS: &[(&str, &[&str])] = &[
     ("written", &["writer", "cache"]),
     ("opened for questions", &["asking", "upgrade"]),
     ("an archive", &["archive"]),
-    ("questions to it", &["alike", "asked", "copies", "nothing"]),
+    (
+        "questions to it",
+        &["alike", "asked", "copies", "nothing", "sources"],
+    ),
     ("what people have to decide", &["worklist"]),
 ];
 

@@ -20,6 +20,7 @@ mod drawing;
 mod ending;
 mod figure;
 mod findings;
+mod half;
 mod handover;
 mod last;
 mod likeness;

@@ -6,7 +6,6 @@ use std::ffi::OsStr;
 use std::fs::{self, File};
 use std::io::{self, BufWriter, Write};
 use std::path::{Path, PathBuf};
-use std::sync::{Mutex, PoisonError};
 
 use clap::builder::{PossibleValuesParser, TypedValueParser};
 use clap::{Args, ValueEnum};
@@ -21,6 +20,7 @@ use rayon::prelude::*;
 
 use crate::drawing::NoTexts;
 use crate::ending::Failure;
+use crate::half;
 use crate::handover::ReportPage;
 use crate::screen::{Screen, plural};
 
@@ -450,7 +450,7 @@ impl OutputFiles {
                 "a folder of this name is there already, and a file is to be written",
             ));
         }
-        let (part, file) = part_of(&target)?;
+        let (part, file) = part_of(&target, self.existing)?;
         self.parts.push((part, target));
         Ok(BufWriter::with_capacity(1 << 16, file))
     }
@@ -605,28 +605,7 @@ pub(crate) fn report_written(target: &Path, told: &ExportRemarks, screen: &mut S
     for remark in all.filter(|remark| remark.severity >= least) {
         screen.complain(Some(&place), remark, &NoTexts);
     }
-    report_left(screen);
-}
-
-/// Files that have names of halves of what this command wrote, and are none of its own.
-static MET: Mutex<BTreeSet<PathBuf>> = Mutex::new(BTreeSet::new());
-
-/// Tells what commands that were cut short left half written where something was written just now. Nothing but the name tells whose
-/// they are, so that they stay.
-pub(crate) fn report_left(screen: &mut Screen) {
-    let met = std::mem::take(&mut *MET.lock().unwrap_or_else(PoisonError::into_inner));
-    // Another command may have ended meanwhile.
-    let left: Vec<String> = met
-        .iter()
-        .filter(|path| path.is_file())
-        .map(|path| path.display().to_string())
-        .collect();
-    if !left.is_empty() {
-        screen.say(format_args!(
-            "half written by a command that was cut short, or by one that is still at work: {}; delete it when none is",
-            left.join(", ")
-        ));
-    }
+    half::report_left(screen);
 }
 
 /// Writes a file under another name first, so that nobody ever finds half of it, and makes it durable.
@@ -694,7 +673,7 @@ pub(crate) fn try_target(target: &Path, to: Format, existing: ExistingFile) -> i
     };
     let is_there = |folder: &&Path| folder.as_os_str().is_empty() || fs::symlink_metadata(folder).is_ok();
     let folder = folder_of(target).ancestors().find(is_there);
-    let (part, _) = part_of(&folder.unwrap_or(Path::new("")).join(name))?;
+    let (part, _) = part_of(&folder.unwrap_or(Path::new("")).join(name), existing)?;
     fs::remove_file(part)
 }
 
@@ -751,21 +730,31 @@ fn there() -> io::Error {
     )
 }
 
-/// A fresh file beside the target: one of the same name may be somebody's.
-fn part_of(target: &Path) -> io::Result<(PathBuf, File)> {
-    for number in 0_u32.. {
+/// The longest name that usual disks take, in bytes.
+const LONGEST_NAME: usize = 255;
+
+/// A fresh file beside the target: one of the same name may be somebody's. What is the archive's own has one fixed name, which its repair
+/// knows.
+fn part_of(target: &Path, existing: ExistingFile) -> io::Result<(PathBuf, File)> {
+    let beside = |ending: &str| {
         let mut part = target.as_os_str().to_owned();
-        part.push(match number {
-            0 => ".part".to_owned(),
-            number => format!(".part{number}"),
-        });
-        let part = PathBuf::from(part);
+        part.push(ending);
+        PathBuf::from(part)
+    };
+    let mut own = None;
+    if existing != ExistingFile::Own {
+        // So an older program named what it left.
+        half::look_beside(folder_of(target), beside(".part"));
+        let length = target.file_name().map_or(0, OsStr::len);
+        own = Some(half::ending()).filter(|own| length + own.len() <= LONGEST_NAME);
+    }
+    let plain = std::iter::once(".part".to_owned());
+    let others = plain.chain((1..1000).map(|number| format!(".part{number}")));
+    for ending in own.into_iter().chain(others) {
+        let part = beside(&ending);
         match File::options().write(true).create_new(true).open(&part) {
             Ok(file) => return Ok((part, file)),
-            Err(error) if error.kind() == io::ErrorKind::AlreadyExists && number < 1000 => {
-                let mut met = MET.lock().unwrap_or_else(PoisonError::into_inner);
-                met.insert(part);
-            }
+            Err(error) if error.kind() == io::ErrorKind::AlreadyExists => {}
             Err(error) => return Err(error),
         }
     }
@@ -813,31 +802,14 @@ mod tests {
     }
 
     #[test]
-    fn halves_beside_what_is_written_are_told_and_no_other_file() {
+    fn long_names_are_written_as_long_as_a_disk_takes_them() {
         let folder = tempfile::tempdir().expect("a folder");
-        for name in [
-            "a.csv.part",
-            "b.csv",
-            "b.csv.part",
-            "b.csv.part2",
-            "c.zip",
-            "c.zip.part2",
-        ] {
-            fs::write(folder.path().join(name), "x").expect("a file");
+        for length in [200, 230, 249] {
+            let target = folder.path().join("a".repeat(length));
+            super::write(&target, ExistingFile::Stays, |file| file.write_all(b"1")).expect("it is written");
         }
-        let write = |name: &str| {
-            let target = folder.path().join(name);
-            super::write(&target, ExistingFile::Replaced, |file| file.write_all(b"1"))
-                .expect("it is written");
-        };
-        write("a.csv");
-        write("c.zip");
-        let met = MET.lock().expect("it is there");
-        let named: Vec<&PathBuf> = met
-            .iter()
-            .filter(|path| path.starts_with(folder.path()))
-            .collect();
-        assert_eq!(named, [&folder.path().join("a.csv.part")]);
+        let names = fs::read_dir(folder.path()).expect("it is there");
+        assert_eq!(names.count(), 3);
     }
 
     #[test]

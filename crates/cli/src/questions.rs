@@ -3,7 +3,7 @@
 
 use std::collections::{BTreeMap, BTreeSet};
 
-use curvary_archive::{Answer, Archive, Example, OpenItem, OpenItemKind, SourceView};
+use curvary_archive::{Answer, Archive, Example, OpenItem, OpenItemKind, SourceKey};
 use curvary_formats::readers::StructuredText;
 use curvary_formats::vocabulary::{LocalWord, WordKind, check_field, unit_of};
 use curvary_formats::{Assumptions, Reader as _, Recognition, Source};
@@ -232,7 +232,7 @@ pub(crate) fn header_asked(archive: &Archive, example: &Example) -> Result<Optio
 pub(crate) fn shown(
     archive: &Archive,
     asked: &OpenItem,
-    lost: &BTreeMap<Digest, String>,
+    lost: &BTreeMap<SourceKey, String>,
     known: &KnownTexts,
     files: usize,
 ) -> Result<ShownQuestion, Failure> {
@@ -299,7 +299,7 @@ pub(crate) fn shown(
         lost: asked
             .sources
             .iter()
-            .filter_map(|digest| lost.get(digest).cloned())
+            .filter_map(|source| lost.get(source).cloned())
             .collect(),
         choices,
     })
@@ -576,10 +576,14 @@ pub(crate) struct Effect {
     /// Files that are left out now.
     pub(crate) left_out: u64,
     /// Files whose originals are lost, so that their runs stay as they were.
-    #[serde(skip_serializing_if = "is_none")]
     pub(crate) lost: u64,
+    /// Files that the answer is about, did not ask, and would be read otherwise by it: they stay as they are until `curvary reread`.
+    #[serde(skip_serializing_if = "is_none")]
+    pub(crate) settled_otherwise: u64,
+    /// The paths of the first few of them.
+    #[serde(skip)]
+    pub(crate) settled_examples: Vec<String>,
     /// Runs of which something was noted or found that holds for no run of the new reading.
-    #[serde(skip_serializing_if = "Vec::is_empty")]
     pub(crate) left_behind: Vec<RunId>,
     /// Answers that stood already and were not written a second time, by their names.
     #[serde(skip_serializing_if = "Vec::is_empty")]
@@ -595,6 +599,9 @@ impl Effect {
         self.in_question += other.in_question;
         self.left_out += other.left_out;
         self.lost += other.lost;
+        self.settled_otherwise += other.settled_otherwise;
+        self.settled_examples
+            .extend(other.settled_examples.iter().cloned());
         self.standing.extend(other.standing.iter().cloned());
     }
 
@@ -647,7 +654,7 @@ pub(crate) fn try_out(
     archive: &Archive,
     desk: &mut Ingest,
     answer: &Answer,
-    sources: &[Digest],
+    sources: &[SourceKey],
 ) -> Result<(), Failure> {
     let mut answers: Vec<Answer> = archive.answers()?.holding().cloned().collect();
     answers.push(answer.clone());
@@ -657,11 +664,11 @@ pub(crate) fn try_out(
     }
     let mut why = None;
     let mut tried = 0;
-    for digest in sources {
+    for source in sources {
         if tried == TRIED {
             break;
         }
-        let Some(bytes) = original_left(archive, digest)? else {
+        let Some(bytes) = original_left(archive, &source.digest())? else {
             continue;
         };
         tried += 1;
@@ -703,6 +710,8 @@ pub(crate) fn begin<'a>(
     desk: &'a mut Ingest,
     command: &str,
 ) -> Result<Filing<'a>, Failure> {
+    // What was asked of it so far is known; the filing looks at what is committed under its lock.
+    archive.rest();
     Ok(Filing::begin(
         archive,
         desk,
@@ -719,7 +728,7 @@ fn nothing_reported(_: &Run) -> Vec<Outcome> {
 /// Reads sources again and files what changes.
 pub(crate) fn read_again(
     filing: &Filing<'_>,
-    sources: Vec<SourceView>,
+    sources: Vec<SourceKey>,
     keeping: KeepMode,
     each: &mut dyn FnMut(&RereadSource) -> Result<(), Failure>,
 ) -> Result<Effect, Failure> {

@@ -1,8 +1,9 @@
 //! Sources into an archive: read on all cores, filed in order.
 
+mod in_force;
+
 use std::collections::{BTreeMap, BTreeSet, HashSet};
 use std::fs;
-use std::ops::RangeInclusive;
 use std::path::Path;
 use std::sync::atomic::AtomicBool;
 use std::sync::{Mutex, MutexGuard, OnceLock, PoisonError};
@@ -10,12 +11,14 @@ use std::time::{Duration, Instant};
 
 use curvary_archive::{
     Addition, Answer, Archive, Heir, Holder, Moved, PathState, PreparedSources, Preparer, SourceByRuns,
-    SourceView, Stat, StoredAnswers, Unapplied, Writer,
+    SourceKey, Stat, StoredAnswers, Unapplied, Writer,
 };
 use curvary_formats::{Intake, Reading, Source};
-use curvary_record::{Diagnostic, Digest, Family, Fields, Outcome, Run, Verdict};
+use curvary_record::{Diagnostic, Digest, Fields, Outcome, Run, Verdict};
 use rayon::prelude::*;
 
+use self::in_force::held_back;
+pub use self::in_force::{Bystanders, may_rest_on};
 use crate::before::ReadingLedger;
 use crate::desk::{FileReading, Ingest, ReadInTurn};
 use crate::file_report::FileReport;
@@ -43,11 +46,11 @@ pub struct Filing<'a> {
     /// The names of those for which the caller has all files read that they may change.
     taken_up: BTreeSet<String>,
     /// What was read with the answers and kept, as long as some wait.
-    read: Mutex<HashSet<Digest>>,
+    read: Mutex<HashSet<SourceKey>>,
     /// What was to be read with them and is lost.
-    lost: Mutex<HashSet<Digest>>,
+    lost: Mutex<HashSet<SourceKey>>,
     /// The sources whose place newer versions had taken, from when one of them may count again.
-    superseded: OnceLock<HashSet<Digest>>,
+    superseded: OnceLock<HashSet<SourceKey>>,
     limits: IngestLimits,
     writer: Mutex<Writer>,
     preparer: Preparer,
@@ -162,7 +165,7 @@ impl<'a> Filing<'a> {
             // What was committed since it was opened is to be read again like all else.
             archive: Archive::open(archive.root())?,
             desk,
-            waiting: answers.unapplied()?,
+            waiting: answers.unapplied(),
             answers,
             taken_up: BTreeSet::new(),
             read: Mutex::default(),
@@ -221,7 +224,7 @@ impl<'a> Filing<'a> {
         let names = FileNames::new(self.archive.root(), roots);
         let leave_out = self.leave_out();
         let mut ledger = complete.then(|| ReadingLedger::new(&self.archive));
-        let mut pace = Pace::new();
+        let mut pace = Pace::new(self.limits.commit_files);
         flow(
             threads(),
             &self.limits,
@@ -255,7 +258,7 @@ impl<'a> Filing<'a> {
         let undone: Vec<String> = new.iter().filter_map(|line| line.undo.clone()).collect();
         let writer = self.writer.get_mut().unwrap_or_else(PoisonError::into_inner);
         let names = writer.answer(&mut self.answers, new)?;
-        self.waiting = self.answers.unapplied()?;
+        self.waiting = self.answers.unapplied();
         self.desk.answer_with(self.answers.holding().cloned().collect());
         self.take_up(names.iter().cloned().chain(undone));
         Ok(names)
@@ -271,65 +274,50 @@ impl<'a> Filing<'a> {
         if self.waiting.is_empty() {
             return Ok(());
         }
-        let there = standing(&self.archive)?;
-        Ok(self.lock().applied(&self.answers, &self.waiting, &|answer| {
-            !there.iter().any(|source| may_rest_on(source, answer))
-        })?)
+        let held = held_back(&self.archive, &self.waiting, &|_, _| true)?;
+        Ok(self
+            .lock()
+            .applied(&self.answers, &self.waiting, &|answer| !held.contains(answer))?)
     }
 
-    /// Makes everything count, says which answers are in force now, and gives the lock back.
+    /// Makes everything count, says which answers are in force now, and gives the lock back. Gives the files that an answer is about,
+    /// did not ask, and would be changed by it.
     ///
     /// # Errors
     /// When the disk refuses.
-    pub fn finish(self) -> Result<(), Trouble> {
-        let mut writer = self.writer.into_inner().unwrap_or_else(PoisonError::into_inner);
-        writer.commit()?;
-        let superseded = self.superseded.into_inner();
-        if !self.waiting.is_empty() || superseded.is_some() {
-            let read = self.read.into_inner().unwrap_or_else(PoisonError::into_inner);
-            let lost = self.lost.into_inner().unwrap_or_else(PoisonError::into_inner);
-            let mut unread = standing(&Archive::open(self.archive.root())?)?;
-            unread.retain(|source| !read.contains(&source.record.digest));
-            let mut waiting = self.waiting;
-            if let Some(superseded) = superseded {
-                wait_for_returned(&mut waiting, &self.answers, &superseded, &unread);
-            }
-            let rest = UnreadSources {
-                answers: &self.answers,
-                waiting: &waiting,
-                taken_up: &self.taken_up,
-                lost: &lost,
-                unread: &unread,
-            };
-            writer.applied(&self.answers, &waiting, &|answer| !rest.hold_back(answer))?;
+    pub fn finish(self) -> Result<Bystanders, Trouble> {
+        self.lock().commit()?;
+        let mut bystanders = Bystanders::default();
+        if !self.waiting.is_empty() || self.superseded.get().is_some() {
+            bystanders = self.say_what_is_in_force()?;
         }
-        Ok(writer.finish()?)
+        let writer = self.writer.into_inner().unwrap_or_else(PoisonError::into_inner);
+        writer.finish()?;
+        Ok(bystanders)
     }
 
     /// Notes which versions do not count, before what is filed may make one of them count again.
     fn expect_earlier_versions(&self) -> Result<(), Trouble> {
         if self.superseded.get().is_none() && !self.answers.lines().is_empty() {
-            let mut sources = self.archive.sources()?;
-            sources.retain(|source| source.stands_at.is_none());
-            let digests = sources.into_iter().map(|source| source.record.digest).collect();
+            let superseded = self.archive.sources_that(&|source| source.stands_at.is_none())?;
             // Where two threads looked, they saw the same.
-            let _ = self.superseded.set(digests);
+            let _ = self.superseded.set(superseded.into_iter().collect());
         }
         Ok(())
     }
 
     /// Says that sources were read with the answers, and that this is kept.
-    pub(crate) fn note_read(&self, digests: impl IntoIterator<Item = Digest>) {
+    pub(crate) fn note_read(&self, sources: impl IntoIterator<Item = SourceKey>) {
         if !self.waiting.is_empty() || self.superseded.get().is_some() {
             let mut read = self.read.lock().unwrap_or_else(PoisonError::into_inner);
-            read.extend(digests);
+            read.extend(sources);
         }
     }
 
     /// Says that a source was to be read with the answers, and is lost.
-    pub(crate) fn note_lost(&self, digest: Digest) {
+    pub(crate) fn note_lost(&self, source: SourceKey) {
         let mut lost = self.lost.lock().unwrap_or_else(PoisonError::into_inner);
-        lost.insert(digest);
+        lost.insert(source);
     }
 
     /// The archive as it was when the lock was taken.
@@ -366,11 +354,12 @@ impl<'a> Filing<'a> {
         pace: &mut Pace,
     ) -> Result<(), Trouble> {
         let mut writer = self.lock();
+        let files = prepared.count() as u64;
         writer.append_moved(prepared, moved)?;
         for outcome in reported {
             writer.put_outcome(outcome)?;
         }
-        pace.step(1, &mut writer, &self.limits)
+        pace.step(files, &mut writer, &self.limits)
     }
 
     /// Adds a note, such as one that settles a question of one run.
@@ -734,88 +723,6 @@ impl<'a> Filing<'a> {
     }
 }
 
-/// Whether a source may rest on an answer. One whose place a newer version has taken is read again by nobody.
-#[must_use]
-pub fn may_rest_on(source: &SourceView, answer: &Answer) -> bool {
-    static NONE: Family = Family {
-        writing: String::new(),
-        keys: Vec::new(),
-    };
-    let family = source.record.family.as_ref().unwrap_or(&NONE);
-    source.stands_at.is_some() && answer.is_about(&source.record.digest, family)
-}
-
-/// The sources that count.
-fn standing(archive: &Archive) -> Result<Vec<SourceView>, Trouble> {
-    let mut sources = archive.sources()?;
-    sources.retain(|source| source.stands_at.is_some());
-    Ok(sources)
-}
-
-/// Lets answers wait for versions that count again. Nobody read them again while newer ones had their places, so that they may rest on
-/// any answer that there was.
-fn wait_for_returned(
-    waiting: &mut Unapplied,
-    answers: &StoredAnswers,
-    superseded: &HashSet<Digest>,
-    unread: &[SourceView],
-) {
-    let is_returned = |source: &&SourceView| superseded.contains(&source.record.digest);
-    let returned: Vec<&SourceView> = unread.iter().filter(is_returned).collect();
-    let concerned = |line: &&Answer| returned.iter().any(|source| may_rest_on(source, line));
-    let holding: Vec<&Answer> = answers.holding().collect();
-    let given = answers.lines().iter().filter(|line| line.undo.is_none());
-    for line in given.filter(concerned) {
-        let waits = if holding.contains(&line) {
-            &mut waiting.given
-        } else {
-            &mut waiting.taken
-        };
-        if !waits.contains(line) {
-            waits.push(line.clone());
-        }
-    }
-}
-
-/// What counts and was not read now, and which answers wait for it.
-struct UnreadSources<'a> {
-    answers: &'a StoredAnswers,
-    waiting: &'a Unapplied,
-    taken_up: &'a BTreeSet<String>,
-    lost: &'a HashSet<Digest>,
-    unread: &'a [SourceView],
-}
-
-impl UnreadSources<'_> {
-    /// Whether an answer waits for one of them.
-    fn hold_back(&self, answer: &Answer) -> bool {
-        let is_given = self.waiting.given.contains(answer);
-        let is_named = !answer.id.is_empty() && self.taken_up.contains(&answer.id);
-        self.unread
-            .iter()
-            .filter(|source| may_rest_on(source, answer))
-            .any(|source| match self.lost.contains(&source.record.digest) {
-                // It rests on nothing that this one says otherwise, so that no number of it is wrong by it.
-                true => !is_given || self.rests_on_rival(source, answer, 0..=answer.closeness()),
-                // The caller had all read that it may change, but what did not ask and was answered otherwise before.
-                false => {
-                    !is_named
-                        || is_given
-                            && self.rests_on_rival(source, answer, answer.closeness()..=answer.closeness())
-                }
-            })
-    }
-
-    /// Whether a source may rest on another answer of such a closeness that says otherwise. A closer one goes on to weigh more.
-    fn rests_on_rival(&self, source: &SourceView, answer: &Answer, closeness: RangeInclusive<u8>) -> bool {
-        let in_force = |line: &&Answer| !self.waiting.given.contains(line);
-        let before = self.answers.holding().filter(in_force);
-        before.chain(&self.waiting.taken).any(|line| {
-            closeness.contains(&line.closeness()) && line.contends_with(answer) && may_rest_on(source, line)
-        })
-    }
-}
-
 /// When to commit next.
 pub(crate) struct Pace {
     /// Files since the last commit.
@@ -824,14 +731,18 @@ pub(crate) struct Pace {
     since: Instant,
     /// How long that commit took.
     took: Duration,
+    /// Files after which it is time, however short the time was.
+    most: u64,
 }
 
 impl Pace {
-    pub(crate) fn new() -> Self {
+    /// A commit at the latest after so many files.
+    pub(crate) fn new(most: u64) -> Self {
         Self {
             files: 0,
             since: Instant::now(),
             took: Duration::ZERO,
+            most,
         }
     }
 
@@ -839,7 +750,7 @@ impl Pace {
     fn step(&mut self, files: u64, writer: &mut Writer, limits: &IngestLimits) -> Result<(), Trouble> {
         self.files += files;
         let due = writer.pending() >= limits.commit_bytes
-            || self.files >= limits.commit_files
+            || self.files >= self.most
             || self.since.elapsed() >= limits.commit_time.max(self.took * 10);
         if due && writer.pending() > 0 {
             let begun = Instant::now();
@@ -848,6 +759,7 @@ impl Pace {
                 files: 0,
                 since: Instant::now(),
                 took: begun.elapsed(),
+                most: self.most,
             };
         }
         Ok(())

@@ -38,7 +38,7 @@ mod walk;
 pub use again::{KeepMode, LOST, RereadSource};
 pub use desk::{FileReading, Ingest, IngestOptions};
 pub use file_report::FileReport;
-pub use filing::{FiledFile, Filing, may_rest_on};
+pub use filing::{Bystanders, FiledFile, Filing, may_rest_on};
 pub use flow::{Feed, flow, threads};
 pub use layout_set::{LayoutSet, LayoutText, Misfit, content, content_beside, hold, understood};
 pub use limits::IngestLimits;

@@ -25,6 +25,8 @@ pub struct IngestLimits {
     pub commit_bytes: u64,
     /// … and so many files.
     pub commit_files: u64,
+    /// … and so many that were read again: what is filed of them waits in memory beside what it takes the place of.
+    pub commit_again: u64,
     /// … and so much time: the work that a lost power supply can cost. Where a commit itself takes long, ten times that.
     pub commit_time: Duration,
     /// What is taken out of a container.
@@ -42,6 +44,7 @@ impl IngestLimits {
         things: 256,
         commit_bytes: 64 << 20,
         commit_files: 20_000,
+        commit_again: 8_192,
         commit_time: Duration::from_secs(5),
         container: container::UnpackLimits::USUAL,
     };

@@ -6,6 +6,7 @@ mod names;
 mod queries;
 mod ranks;
 mod seven_bits;
+mod struck;
 
 use std::cmp::Ordering;
 use std::collections::BTreeMap;

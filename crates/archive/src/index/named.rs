@@ -194,7 +194,8 @@ mod tests {
             writer.add_document(document).expect("it is added");
         }
         writer.commit().expect("it is written");
-        writer.delete_term(tantivy::Term::from_field_bytes(index.names.digest, b"00"));
+        let gone = Box::new(index.names.filed_of("00"));
+        writer.delete_query(gone).expect("it is struck");
         writer.commit().expect("it is written");
         index.reader.reload().expect("it is read");
         let found = |limit| -> Vec<String> {

@@ -13,6 +13,7 @@ use tantivy::schema::{
 use super::document::{FieldWriter, FiledDocument};
 use super::named::{RunsByName, beginning};
 use super::seven_bits;
+use super::struck::FiledOfSource;
 use crate::digests::digest_bytes;
 use crate::facts::Facts;
 use crate::frames::At;
@@ -247,8 +248,9 @@ impl IndexFields {
         RunsByName::new(self.id, names.map(order_of).collect())
     }
 
-    pub(crate) fn digest_term(&self, digest: &str) -> Term {
-        Term::from_field_bytes(self.digest, &short(digest))
+    /// Asks for everything that is filed under a digest.
+    pub(crate) fn filed_of(&self, digest: &str) -> FiledOfSource {
+        FiledOfSource::new(Term::from_field_bytes(self.digest, &short(digest)))
     }
 
     pub(super) fn list_term(&self, list: &str, word: &str) -> Term {

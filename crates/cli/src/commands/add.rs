@@ -328,5 +328,6 @@ fn keep(
         |finished, fate| errors.map(|errors| desk::drawn(finished, fate, errors)),
         |handed| tale.report(&handed.fate, handed.seen.flatten()),
     )?;
-    Ok(filing.finish()?)
+    filing.finish()?;
+    Ok(())
 }

@@ -1,13 +1,15 @@
 //! `curvary answer`: one answer for all files that are written alike.
 
-use std::collections::BTreeSet;
+use std::collections::{BTreeSet, HashSet};
 use std::io::Write;
 
 use clap::Args;
-use curvary_archive::{Answer as Line, Archive, OpenItem, OpenItemKind, SourceView, StoredAnswers};
+use curvary_archive::{
+    Answer as Line, Archive, OpenItem, OpenItemKind, SourceKey, SourceView, StoredAnswers,
+};
 use curvary_formats::vocabulary::LocalWord;
-use curvary_ingest::{Filing, Ingest, IngestOptions, KeepMode, may_rest_on};
-use curvary_record::{Code, Diagnostic, Digest};
+use curvary_ingest::{Bystanders, Filing, Ingest, IngestOptions, KeepMode, may_rest_on};
+use curvary_record::{Code, Diagnostic, Digest, Verdict};
 
 use crate::Environment;
 use crate::commands::vocabulary;
@@ -117,8 +119,8 @@ impl AnswerCommand {
             let only: Vec<Digest> = asked
                 .sources
                 .iter()
+                .map(SourceKey::digest)
                 .filter(|digest| digests.contains(digest))
-                .cloned()
                 .collect();
             if only.is_empty() {
                 continue;
@@ -139,12 +141,13 @@ impl AnswerCommand {
         // A file that asked several things is counted once.
         let open = Archive::open(archive.root())?.open_questions(1)?;
         let is_question = |asked: &&OpenItem| matches!(asked.about, OpenItemKind::Question { .. });
-        let still: BTreeSet<&Digest> = open
+        let still: BTreeSet<&SourceKey> = open
             .iter()
             .filter(is_question)
             .flat_map(|asked| &asked.sources)
             .collect();
-        total.in_question = digests.iter().filter(|digest| still.contains(digest)).count() as u64;
+        let asks = |digest: &&Digest| still.contains(&SourceKey::of(digest));
+        total.in_question = digests.iter().filter(asks).count() as u64;
         Ok(total)
     }
 
@@ -201,8 +204,8 @@ pub(crate) fn take_back(
             same = same.id
         ));
     }
-    let mut sources = filing.archive().sources()?;
-    sources.retain(|source| taken.iter().any(|line| may_rest_on(source, line)));
+    let rests = |source: &SourceView| taken.iter().any(|line| may_rest_on(source, line));
+    let sources = filing.archive().sources_that(&rests)?;
     filing.take_up(taken.into_iter().map(|line| line.id));
     again(filing, sources)
 }
@@ -261,30 +264,30 @@ pub(crate) fn line(asked: &OpenItem, answer: String, only: Vec<Digest>, by: Opti
 /// Keeps an answer and reads the files again that it is about. An answer that no file takes is not kept; one that stands
 /// already, since the command that gave it was cut short, is taken up again under its name.
 pub(crate) fn settle(archive: &Archive, asked: &OpenItem, line: Line) -> Result<Effect, Failure> {
-    let sources: Vec<Digest> = if line.only.is_empty() {
-        asked.sources.clone()
-    } else {
-        line.only.clone()
-    };
+    let named: Vec<SourceKey> = line.only.iter().map(SourceKey::of).collect();
+    let sources = if named.is_empty() { &asked.sources } else { &named };
     let mut desk = Ingest::new(IngestOptions::default(), Some(archive.root()))?;
-    questions::try_out(archive, &mut desk, &line, &sources)?;
+    questions::try_out(archive, &mut desk, &line, sources)?;
+    let mut asking: HashSet<SourceKey> = sources.iter().copied().collect();
     let mut filing = questions::begin(archive, &mut desk, COMMAND)?;
-    let mut asking: BTreeSet<Digest> = sources.into_iter().collect();
     if line.only.is_empty() && filing.archive().commit() != archive.commit() {
         // Files came since the question was looked at.
         let open = filing.archive().open_questions(1)?;
-        asking.extend(open.into_iter().flat_map(|asked| asked.sources));
+        asking.extend(open.iter().flat_map(|asked| &asked.sources).copied());
     }
-    let mut rereading = filing.archive().sources()?;
     let standing = filing.answers().standing(&line, &asked.ways).cloned();
+    // Any of the files of one that stands may have been left when the command was cut short; those ask still. What does not ask is not
+    // touched.
+    let about = standing.as_ref().unwrap_or(&line);
+    let asks = |source: &SourceView| {
+        asking.contains(&source.key()) || standing.is_some() && source.record.verdict != Verdict::Read
+    };
+    let rereading = filing
+        .archive()
+        .sources_that(&|source| asks(source) && may_rest_on(source, about))?;
     match &standing {
-        // Any of its files may have been left when the command was cut short.
-        Some(own) => {
-            rereading.retain(|source| may_rest_on(source, own));
-            filing.take_up([own.id.clone()]);
-        }
+        Some(own) => filing.take_up([own.id.clone()]),
         None => {
-            rereading.retain(|source| asking.contains(&source.record.digest) && may_rest_on(source, &line));
             filing.answer(vec![line])?;
         }
     }
@@ -294,9 +297,10 @@ pub(crate) fn settle(archive: &Archive, asked: &OpenItem, line: Line) -> Result<
 }
 
 /// Reads sources again, after which the answers that were given or taken up are in force.
-pub(crate) fn again(filing: Filing<'_>, sources: Vec<SourceView>) -> Result<Effect, Failure> {
-    let effect = questions::read_again(&filing, sources, KeepMode::Changes, &mut |_| Ok(()))?;
-    filing.finish()?;
+pub(crate) fn again(filing: Filing<'_>, sources: Vec<SourceKey>) -> Result<Effect, Failure> {
+    let mut effect = questions::read_again(&filing, sources, KeepMode::Changes, &mut |_| Ok(()))?;
+    let Bystanders { files, examples } = filing.finish()?;
+    (effect.settled_otherwise, effect.settled_examples) = (files, examples);
     Ok(effect)
 }
 
@@ -309,8 +313,8 @@ fn sources_of(archive: &Archive, words: &str, asked: &OpenItem) -> Result<Vec<Di
     let only: Vec<Digest> = asked
         .sources
         .iter()
+        .map(SourceKey::digest)
         .filter(|digest| found.contains(digest))
-        .cloned()
         .collect();
     if only.is_empty() {
         return Err(Failure::nothing(Diagnostic::error(
@@ -348,6 +352,25 @@ pub(crate) fn print_effect(effect: &Effect, screen: &mut Screen) -> Result<(), F
             screen,
             "{} {are} lost, and {their} runs stay as they were: `curvary verify` names every original that is lost",
             plural(effect.lost, "original"),
+        )?;
+    }
+    if effect.settled_otherwise > 0 {
+        let examples: Vec<String> = effect
+            .settled_examples
+            .iter()
+            .map(|path| one_line(path))
+            .collect();
+        let (did, stay) = if effect.settled_otherwise == 1 {
+            ("it did not ask and stays as it is", "")
+        } else {
+            ("they did not ask and stay as they are", "s")
+        };
+        writeln!(
+            screen,
+            "{} more would be read otherwise by this, as {}: {did} until `curvary reread` reads the file{stay}; taken back with --undo, this \
+             leaves the file{stay} alone",
+            plural(effect.settled_otherwise, "file"),
+            examples.join(", ")
         )?;
     }
     if let Some(text) = questions::left_behind(&effect.left_behind) {

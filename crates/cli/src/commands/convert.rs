@@ -157,7 +157,7 @@ impl ConvertCommand {
             ));
         }
         desk::sum_up(&desk, screen);
-        output::report_left(screen);
+        crate::half::report_left(screen);
         let folder = self.out.display().to_string();
         if self.json {
             screen.json(&ConvertJson {

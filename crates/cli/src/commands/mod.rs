@@ -300,9 +300,8 @@ fn report_waiting(root: &Path, screen: &mut Screen) {
     let Ok(answers) = StoredAnswers::read(root) else {
         return;
     };
-    match answers.unapplied() {
-        Ok(waiting) => waiting.advice().into_iter().for_each(|advice| screen.say(advice)),
-        Err(error) => screen.say(error),
+    if let Some(advice) = answers.unapplied().advice() {
+        screen.say(advice);
     }
 }
 

@@ -8,7 +8,7 @@ use std::path::Path;
 use clap::Args;
 use clap_complete::ArgValueCompleter;
 use curvary_analysis::study::{RedoneResult, StudyError, Work, again, comes_out_alike};
-use curvary_archive::{Archive, FindOptions};
+use curvary_archive::{Archive, FindOptions, SourceKey};
 use curvary_formats::assume::nearest;
 use curvary_ingest::{Ingest, IngestOptions, KeepMode};
 use curvary_record::interpret::interpret;
@@ -348,10 +348,9 @@ fn read_again(archive: &Archive, runs: &[RunId]) -> Result<(u64, u64), Failure> 
     let archive = Archive::open(archive.root())?;
     let mut wanted = BTreeSet::new();
     for run in runs {
-        wanted.insert(archive.stored(run)?.source.digest);
+        wanted.insert(SourceKey::of(&archive.stored(run)?.source.digest));
     }
-    let mut sources = archive.sources()?;
-    sources.retain(|source| wanted.contains(&source.record.digest));
+    let sources = archive.sources_that(&|source| wanted.contains(&source.key()))?;
     let mut found = 0;
     let mut desk = Ingest::new(IngestOptions::default(), Some(archive.root()))?;
     let filing = questions::begin(&archive, &mut desk, "curvary note")?;

@@ -5,6 +5,7 @@ use std::io::Write;
 
 use clap::Args;
 use clap_complete::ArgValueCompleter;
+use curvary_archive::SourceKey;
 use curvary_ingest::{Ingest, IngestOptions, KeepMode, LOST};
 use serde::Serialize;
 
@@ -27,7 +28,7 @@ pub(crate) struct RereadCommand {
     /// Say what would change, and file nothing
     #[arg(long)]
     dry_run: bool,
-    /// Print JSON: files, changed, left_behind (runs of which notes or results hold no more), kinds (what changes, in how many files, with examples), filed
+    /// Print JSON: files, changed, read, in_question, left_out, lost (files whose originals are lost), left_behind (runs of which notes or results hold no more), kinds (what changes, in how many files, with examples), filed
     #[arg(long)]
     json: bool,
 }
@@ -58,14 +59,14 @@ impl RereadCommand {
         // Held until all is filed: what is told is what is filed, with the same answers.
         let filing = questions::begin(&archive, &mut desk, "curvary reread")?;
         let archive = filing.archive();
-        let mut sources = archive.sources()?;
+        let mut wanted = BTreeSet::new();
         if !self.what.is_empty() {
-            let mut wanted = BTreeSet::new();
             for run in named(archive, &self.what)? {
-                wanted.insert(archive.stored(&run)?.source.digest);
+                wanted.insert(SourceKey::of(&archive.stored(&run)?.source.digest));
             }
-            sources.retain(|source| wanted.contains(&source.record.digest));
         }
+        let mut sources =
+            archive.sources_that(&|source| self.what.is_empty() || wanted.contains(&source.key()))?;
         let mut kinds: BTreeMap<String, ChangeKind> = BTreeMap::new();
         let mut changed = BTreeSet::new();
         let effect = questions::read_again(&filing, sources.clone(), KeepMode::Nothing, &mut |again| {
@@ -87,7 +88,7 @@ impl RereadCommand {
                 });
             }
             if again.is_changed() {
-                changed.extend(again.fate.digest.clone());
+                changed.extend(again.fate.digest.as_ref().map(SourceKey::of));
             }
             Ok(())
         })?;
@@ -115,7 +116,7 @@ impl RereadCommand {
             screen.flush()?;
         }
         if filed {
-            sources.retain(|source| changed.contains(&source.record.digest));
+            sources.retain(|source| changed.contains(source));
             questions::read_again(&filing, sources, KeepMode::Changes, &mut |_| Ok(()))?;
         }
         if !self.dry_run {

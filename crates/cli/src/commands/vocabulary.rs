@@ -173,15 +173,14 @@ impl VocabularyCommand {
             LocalWord::read(&line.answer)
                 .is_some_and(|word| matches!(word.kind, WordKind::Key | WordKind::Value | WordKind::Unit))
         });
-        let mut sources = filing.archive().sources()?;
-        sources.retain(|source| {
+        let may_change = in_fields || !old.is_empty() || !standing.is_empty();
+        let sources = filing.archive().sources_that(&|source| {
             let family = source.record.family.clone().unwrap_or_default();
-            let may_change = in_fields || !old.is_empty() || !standing.is_empty();
             (may_change || source.record.verdict != Verdict::Read)
                 && lines
                     .iter()
                     .any(|line| line.is_about(&source.record.digest, &family))
-        });
+        })?;
         if !fresh.is_empty() {
             filing.answer(old.into_iter().chain(fresh).collect())?;
         }

@@ -4,8 +4,8 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::io::{BufRead, Write};
 
 use clap::Args;
-use curvary_archive::{Archive, OpenItem, OpenItemKind, UnreadGroup};
-use curvary_record::{Code, Diagnostic, Digest, code};
+use curvary_archive::{Archive, OpenItem, OpenItemKind, SourceKey, UnreadGroup};
+use curvary_record::{Code, Diagnostic, code};
 use serde::Serialize;
 
 use crate::Environment;
@@ -73,7 +73,10 @@ impl WorklistCommand {
         list.unread.retain(is_wanted);
         let known = KnownTexts::of(&archive)?;
         let nameless = nameless(&archive)?;
-        let of_questions: BTreeSet<&Digest> = asked.iter().flat_map(|asked| &asked.sources).collect();
+        let of_questions: BTreeSet<SourceKey> = asked
+            .iter()
+            .flat_map(|asked| asked.sources.iter().copied())
+            .collect();
         let lost = archive.lost_among(of_questions)?;
         let questions = asked
             .iter()
@@ -246,7 +249,7 @@ fn ask(archive: &Archive, author: Option<String>, screen: &mut Screen) -> Comman
     let (mut at, mut settled) = (0, 0_u64);
     let mut lines = std::io::stdin().lock().lines();
     while let Some(asked) = list.get(at) {
-        let lost = archive.lost_among(&asked.sources)?;
+        let lost = archive.lost_among(asked.sources.iter().copied())?;
         let shown = questions::shown(&archive, asked, &lost, &known, 3)?;
         writeln!(
             screen,
