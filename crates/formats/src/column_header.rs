@@ -189,7 +189,10 @@ fn understand_as_written(text: &str) -> ColumnHeader {
     {
         return understand(name);
     }
-    if let Some(head) = in_a_cell(text).or_else(|| reciprocal(text)) {
+    if let Some(head) = in_a_cell(text)
+        .or_else(|| reciprocal(text))
+        .or_else(|| of_substance_over_unit(text))
+    {
         return head;
     }
     if let Some(head) = derived(text)
@@ -292,6 +295,17 @@ fn over_a_unit(text: &str) -> Option<ColumnHeader> {
         });
     (telling && !name.is_empty() && !name.ends_with(['/', '*', '·']))
         .then(|| understand(&format!("{name} ({unit})")))
+}
+
+/// `m(C)/mg`: the quantity of a substance over its unit. The letters in the brackets are the substance, though they may spell a unit.
+fn of_substance_over_unit(text: &str) -> Option<ColumnHeader> {
+    let (name, unit) = text.rsplit_once(")/").or_else(|| text.rsplit_once(") / "))?;
+    let (symbol, substance) = name.split_once('(')?;
+    let unit = unit.trim().trim_start_matches('(').trim_end_matches(')');
+    let bare = |text: &str| !text.is_empty() && text.chars().all(char::is_alphanumeric);
+    let spells_unit = spelled(substance) != Spelling::None && spelled(unit) != Spelling::None;
+    (bare(symbol) && bare(substance) && spells_unit)
+        .then(|| understand(&format!("{symbol} {substance} ({unit})")))
 }
 
 /// `E254 (1 cm)`: light absorbed in a cell of that length, which is held. The length is no unit.

@@ -13,8 +13,8 @@ pub(super) use self::cells::glue_units;
 use self::cells::is_key_over_each;
 use self::head_line::{HeadPlace, map_heads};
 use self::titles::{
-    is_caption_below_header, is_note_behind, is_sentence_over, is_title, is_title_of_group,
-    stand_between_heads,
+    is_axis_below_header, is_caption_below_header, is_note_behind, is_sentence_over, is_title,
+    is_title_of_group, stand_between_heads,
 };
 use super::columns::{field_over_curves, parameter};
 use super::dialect::{Delimiter, is_blank, raw_split, split_wide};
@@ -152,6 +152,18 @@ fn rows_above(text: &str, grid: &Grid, above: &[TextPiece]) -> Vec<HeadRow> {
     heads
 }
 
+/// A line that stands over the first column alone.
+fn over_first_column(text: &str, line: TextLine, grid: &Grid) -> HeadRow {
+    let name = crate::slice::range_in(text, text[line.span.range()].trim());
+    let mut cells = vec![None; grid.columns()];
+    cells[0] = Some(Span::new(name.start, name.end));
+    HeadRow {
+        line,
+        class: RowClass::Header,
+        cells,
+    }
+}
+
 /// The rows of heads, nearest last; behind lines of known keys and their values where `keys` says so.
 fn heads_behind(text: &str, grid: &Grid, above: &[TextPiece], keys: bool) -> Vec<HeadRow> {
     let mut heads: Vec<HeadRow> = Vec::new();
@@ -177,6 +189,10 @@ fn heads_behind(text: &str, grid: &Grid, above: &[TextPiece], keys: bool) -> Vec
                 }
                 if keys && heads.is_empty() && skipped < MAX_KEYS && is_key_line(raw) {
                     skipped += 1;
+                    continue;
+                }
+                if heads.is_empty() && is_axis_below_header(text, raw, grid, &above[..index]) {
+                    heads.push(over_first_column(text, *line, grid));
                     continue;
                 }
                 if heads.is_empty()

@@ -41,8 +41,9 @@ pub(super) fn contradicts_its_unit(column: &Column) -> bool {
 /// quantity.
 fn is_bare_coordinate(text: &str) -> bool {
     const LONGEST_UNIT: usize = 2;
-    let unit = text.trim_start_matches(|c: char| c.is_ascii_digit() || matches!(c, '.' | ','));
-    let letters = unit.trim_start();
+    let letters = text
+        .trim_start_matches(|c: char| c.is_ascii_digit() || matches!(c, '.' | ','))
+        .trim_start();
     text.starts_with(|c: char| c.is_ascii_digit())
         && letters.len() <= LONGEST_UNIT
         && letters.bytes().all(|byte| byte.is_ascii_alphabetic())

@@ -2,8 +2,8 @@
 
 use std::ops::Range;
 
-use curvary_record::Span;
 use curvary_record::moment::read_date;
+use curvary_record::{Quantity, Span};
 
 use super::super::columns::corner_heads;
 use super::super::dialect::{Delimiter, raw_split};
@@ -270,17 +270,46 @@ pub(super) fn is_caption_below_header(text: &str, raw: &str, grid: &Grid, above:
     if raw.contains(sign) || !raw.contains(char::is_alphabetic) {
         return false;
     }
-    let header = above.iter().rev().find_map(|piece| match piece {
-        TextPiece::Text(line) => Some(&text[line.span.range()]),
-        _ => None,
-    });
-    header.is_some_and(|header| {
+    line_above(text, above).is_some_and(|header| {
         let cells = raw_split(header, grid.dialect.sep);
         let names = |cell: &Range<usize>| read_column_header(header[cell.clone()].trim()).quantity.is_some();
         cells.len() == grid.columns()
             && cells.len() >= 2
             && cells.iter().all(|cell| !header[cell.clone()].trim().is_empty())
             && cells.iter().any(names)
+    })
+}
+
+/// Whether a line of words stands so below a header whose first cell names something else, and names what the curves run over, with
+/// its unit: `temperature / °C;10;25` over `wavelength / nm`. It is the header of the first column.
+pub(super) fn is_axis_below_header(text: &str, raw: &str, grid: &Grid, above: &[TextPiece]) -> bool {
+    let axis = read_column_header(raw.trim());
+    let runs = [Quantity::WAVELENGTH, Quantity::WAVENUMBER, Quantity::TIME];
+    let is_axis = axis.unit.is_some()
+        && axis.label.is_none()
+        && axis.held.is_empty()
+        && axis
+            .quantity
+            .as_ref()
+            .is_some_and(|quantity| runs.contains(quantity));
+    is_axis
+        && is_caption_below_header(text, raw, grid, above)
+        && line_above(text, above).is_some_and(|header| {
+            let cells = raw_split(header, grid.dialect.sep);
+            let (first, others) = cells
+                .split_first()
+                .map_or((0..0, &[][..]), |(first, others)| (first.clone(), others));
+            let number = |cell: &Range<usize>| leading_number(header[cell.clone()].trim()).is_some();
+            let of = read_column_header(header[first].trim()).quantity;
+            of.is_some() && of != axis.quantity && others.iter().all(number)
+        })
+}
+
+/// The line of words at once above.
+fn line_above<'t>(text: &'t str, above: &[TextPiece]) -> Option<&'t str> {
+    above.iter().rev().find_map(|piece| match piece {
+        TextPiece::Text(line) => Some(&text[line.span.range()]),
+        _ => None,
     })
 }
 
