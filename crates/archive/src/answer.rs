@@ -95,11 +95,10 @@ impl Answer {
     #[must_use]
     pub fn contends_with(&self, other: &Self) -> bool {
         let (own, others) = (self.topic(), other.topic());
-        let both = |kind: &str| own.starts_with(kind) && others.starts_with(kind);
         let of_key = own.starts_with("key:") || others.starts_with("key:");
         let of_all = [self, other].iter().any(|line| line.answer == "measurement=no");
-        // A word says what an axis is, as an answer does; of two headers each is of a column of its own.
-        let of_word = (self.is_word() || other.is_word()) && !both("header:");
+        // A word says what an axis is, as an answer does; what is read of one column may hang on what another is.
+        let of_word = self.is_word() || other.is_word();
         let alike = own == others || of_all || !of_key && (of_word || self.everywhere != other.everywhere);
         alike && self.answer != other.answer
     }
@@ -451,7 +450,7 @@ mod tests {
             (
                 word("header:t=time:s", true),
                 word("header:A=absorbance", true),
-                false,
+                true,
             ),
             (
                 word("header:t=time:s", true),

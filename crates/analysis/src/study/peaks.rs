@@ -662,8 +662,7 @@ fn over_width(list: &mut [Parameter; 5], measured: &MeasuredPeak) {
         area.value = None;
         area.standard_error = None;
         area.reason = Some(
-            "the band, or what lies under it, reaches beyond the curve, or is not seen to end in it: between the bases may lie only a part of \
-             its area"
+            "the band, or what lies under it, reaches beyond the curve, or is not seen to end in it: what lies between the bases is not its area"
                 .into(),
         );
     }

@@ -391,6 +391,8 @@ fn by_scheme(
 /// From where errors that had to grow since readings scatter unequally are told. A choice: of white noise in 21 scans at 31 wavelengths they
 /// grow by less in nearly all simulated sets.
 const TOLD_UNEQUAL: f64 = 1.25;
+/// In fewer scans or wavelengths chance alone makes them grow by as much: of white noise in 7 scans at 4 wavelengths in a fifth of the sets.
+const FEWEST_TOLD: usize = 12;
 
 /// Puts the rate constants of a scheme into the record, with what is to be said of them.
 fn tell_scheme(found: &GlobalFit, scans: &Scans<'_>, time: &Unit, outcome: &mut Outcome) {
@@ -427,7 +429,8 @@ fn tell_scheme(found: &GlobalFit, scans: &Scans<'_>, time: &Unit, outcome: &mut 
     outcome
         .statistics
         .insert("correlation_along_time".into(), found.along_time);
-    if found.unequal_scatter >= TOLD_UNEQUAL {
+    let enough = scans.times.len() >= FEWEST_TOLD && scans.wavelengths.len() >= FEWEST_TOLD;
+    if enough && found.together.is_none() && found.unequal_scatter >= TOLD_UNEQUAL {
         outcome.remarks.push(Diagnostic::note(
             Code::new("scatter-unequal"),
             format!(

@@ -361,14 +361,17 @@ pub(crate) fn print_effect(effect: &Effect, screen: &mut Screen) -> Result<(), F
             .map(|path| one_line(path))
             .collect();
         let (did, stay) = if effect.settled_otherwise == 1 {
-            ("it did not ask and stays as it is", "")
+            ("it did not ask this and stays as it is until the file is", "")
         } else {
-            ("they did not ask and stay as they are", "s")
+            (
+                "they did not ask this and stay as they are until the files are",
+                "s",
+            )
         };
         writeln!(
             screen,
-            "{} more would be read otherwise by this, as {}: {did} until `curvary reread` reads the file{stay}; taken back with --undo, this \
-             leaves the file{stay} alone",
+            "{} more would be read otherwise by this, as {}: {did} read again, by `curvary reread` or for another answer, word or note; \
+             taken back with --undo before, this leaves the file{stay} alone",
             plural(effect.settled_otherwise, "file"),
             examples.join(", ")
         )?;

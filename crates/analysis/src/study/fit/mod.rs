@@ -809,8 +809,9 @@ fn fitted(
         Chosen::Law(law) if tied.is_none() => fuller_law(law, &of.data(), &options, &found),
         _ => None,
     };
-    // Neighbours in time err together, which the test does not know.
-    let misses_zero = (fuller.is_none() && tied.is_none() && trace.x.quantity != Quantity::TIME)
+    // Neighbours in time err together, which the test does not know, and a common error of a blank is a constant itself.
+    let asked = trace.x.quantity != Quantity::TIME && plan.common.is_empty();
+    let misses_zero = (fuller.is_none() && tied.is_none() && asked)
         .then(|| zero::misses_zero(model, &of.data(), &options, &found))
         .flatten();
     let reach = match chosen {

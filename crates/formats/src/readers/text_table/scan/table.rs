@@ -57,7 +57,9 @@ pub(super) fn heads_over(text: &str, grid: &Grid, cursor: Cursor, above: &[TextP
         }
         _ => false,
     };
-    let lines = above.iter().rev().take_while(damaged).count();
+    /// No header stands above more damaged rows; lines like rows that are none may be thousands.
+    const MOST_DAMAGED: usize = 32;
+    let lines = above.iter().rev().take(MOST_DAMAGED).take_while(damaged).count();
     if lines > 0 {
         let heads = heads_above(text, grid, &above[..above.len() - lines]);
         if !heads.is_empty() {
