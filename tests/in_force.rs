@@ -135,7 +135,8 @@ fn where_it_cannot_be_read_what_is_in_force_it_is_not_known_and_nothing_ends() {
     files(here, "more", &["Kin", "Kin", "Slow"]);
     let resting = |archive: &str| here.join(archive).join("answers.applied.jsonl");
     let whole = fs::read(resting("lab")).unwrap();
-    let damages: [(&str, &dyn Fn(&Path)); 3] = [
+    type Damage<'a> = (&'a str, &'a dyn Fn(&Path));
+    let damages: [Damage<'_>; 3] = [
         ("folder", &|path| {
             fs::remove_file(path).unwrap();
             fs::create_dir_all(path.join("mine")).unwrap();
