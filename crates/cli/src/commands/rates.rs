@@ -592,7 +592,10 @@ fn named_after(kind: &str) -> &str {
 fn straight_errors(kind: &str, bars: &[(f64, f64, f64)]) -> Layer {
     let bars = bars.iter().copied().filter(|(s, _, _)| *s > 0.0);
     if kind == "eadie" {
-        return Layer::Slants(bars.map(|(s, low, high)| ((low / s, low), (high / s, high))).collect());
+        return Layer::Slants(
+            bars.map(|(s, low, high)| ((low / s, low), (high / s, high)))
+                .collect(),
+        );
     }
     let turned = bars.map(|(s, low, high)| {
         let (from, to) = if low > 0.0 || high < 0.0 {

@@ -141,7 +141,8 @@ impl SeriesLook {
         } else {
             (SHADES[1], SHADES[2], 2.0 * place - 1.0)
         };
-        let mix = |from: u8, to: u8| (f64::from(from) + part * (f64::from(to) - f64::from(from))).round() as u8;
+        let mix =
+            |from: u8, to: u8| (f64::from(from) + part * (f64::from(to) - f64::from(from))).round() as u8;
         Self {
             colour: Colour(mix(from.0, to.0), mix(from.1, to.1), mix(from.2, to.2)),
             form: 0,
@@ -290,7 +291,13 @@ impl Figure {
     }
 
     /// Where the panels lie on a picture of this height that begin at `above`.
-    fn frames<'a>(&self, sheet: PictureSheet, x: &'a AxisScale, above: f64, height: f64) -> Vec<PanelFrame<'a>> {
+    fn frames<'a>(
+        &self,
+        sheet: PictureSheet,
+        x: &'a AxisScale,
+        above: f64,
+        height: f64,
+    ) -> Vec<PanelFrame<'a>> {
         let shares: f64 = self.panels.iter().map(|panel| panel.share.max(0.0)).sum();
         let gaps = BETWEEN * self.panels.len().saturating_sub(1) as f64;
         let room = (height - above - BELOW - gaps).max(100.0);
@@ -344,13 +351,7 @@ impl Layer {
 }
 
 impl PanelFrame<'_> {
-    fn draw(
-        &self,
-        pen: &mut Pen,
-        panel: &Panel,
-        (last, named_above): (bool, bool),
-        order: &OrderOfSeries,
-    ) {
+    fn draw(&self, pen: &mut Pen, panel: &Panel, (last, named_above): (bool, bool), order: &OrderOfSeries) {
         let looks = looks(panel, order);
         let layers = || panel.layers.iter().zip(&looks);
         for (layer, look) in layers() {
@@ -628,9 +629,7 @@ impl PanelFrame<'_> {
     /// Whether the legend of this panel would cover something wherever it stands.
     fn is_covered(&self, panel: &Panel, order: &OrderOfSeries) -> bool {
         let named = named(panel, order);
-        named.len() > 1
-            && !has_series(panel)
-            && self.place_of(panel, &self.small_legend(named)).1 > 0
+        named.len() > 1 && !has_series(panel) && self.place_of(panel, &self.small_legend(named)).1 > 0
     }
 
     fn small_legend<'a>(&self, layers: Vec<NamedLayer<'a>>) -> Legend<'a> {
@@ -663,7 +662,10 @@ impl PanelFrame<'_> {
             .into_iter()
             .map(|(x, y)| {
                 // As far off as a mark is wide.
-                let (from, to) = ((x - R - 3.0, y - R - 3.0), (x + width + R + 3.0, y + height + R + 3.0));
+                let (from, to) = (
+                    (x - R - 3.0, y - R - 3.0),
+                    (x + width + R + 3.0, y + height + R + 3.0),
+                );
                 let covered = drawn.iter().filter(|(a, b)| meets(*a, *b, from, to)).count();
                 ((x, y), covered)
             })

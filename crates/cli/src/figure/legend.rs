@@ -1,8 +1,6 @@
 //! Legends: which layers they name, with how many words, and in which columns.
 
-use super::canvas::{
-    LINES, MarkInside, SMALL, SeriesLook, WASH, crossed, has_series, level, looks, mark,
-};
+use super::canvas::{LINES, MarkInside, SMALL, SeriesLook, WASH, crossed, has_series, level, looks, mark};
 use super::pen::{Anchor, Dot, Pen, Stroke, clean, width_of, wrapped};
 use super::{Figure, Layer, Panel};
 
@@ -60,7 +58,8 @@ fn are_in_order(names: &[String]) -> bool {
     if words.iter().any(|other| other.len() != first.len()) {
         return false;
     }
-    let mut differing = (0..first.len()).filter(|place| words.iter().any(|other| other[*place] != first[*place]));
+    let mut differing =
+        (0..first.len()).filter(|place| words.iter().any(|other| other[*place] != first[*place]));
     let (Some(place), None) = (differing.next(), differing.next()) else {
         return false;
     };
@@ -444,9 +443,15 @@ mod tests {
             assert!(with_path <= 1, "the path stands in the title alone: {texts:?}");
             let entries: Vec<&String> = texts.iter().filter(|text| text.ends_with(" s")).collect();
             assert!((3..=MOST_NAMED).contains(&entries.len()), "{entries:?}");
-            assert_eq!((entries[0].as_str(), entries.last().expect("some").as_str()), ("0 s", "3000 s"));
+            assert_eq!(
+                (entries[0].as_str(), entries.last().expect("some").as_str()),
+                ("0 s", "3000 s")
+            );
             let [_, top, _, height] = outlined(&drawn, "#000000")[0];
-            assert!(top < height, "the legend is no taller than the plot: {top} over {height}");
+            assert!(
+                top < height,
+                "the legend is no taller than the plot: {top} over {height}"
+            );
         }
     }
 
@@ -507,7 +512,10 @@ mod tests {
                     y,
                     ..PlotData::default()
                 };
-                (format!("folder/run {}.csv: k 0.00{} ± 0.0001 s⁻¹", i % 3 * 7 + i, i + 1), drawn)
+                (
+                    format!("folder/run {}.csv: k 0.00{} ± 0.0001 s⁻¹", i % 3 * 7 + i, i + 1),
+                    drawn,
+                )
             })
             .collect();
         of_runs("runs together", &sets)
@@ -520,7 +528,9 @@ mod tests {
             let drawn = svg(&runs(count), Size::Screen);
             let [_, top, ..] = outlined(&drawn, "#000000")[0];
             let document = roxmltree::Document::parse(&drawn).expect("well-formed XML");
-            let lines = document.descendants().filter(|node| node.has_tag_name("polyline"));
+            let lines = document
+                .descendants()
+                .filter(|node| node.has_tag_name("polyline"));
             let long = lines.filter(|node| dots(*node).len() > 50 && dots(*node)[0].1 > top);
             long.map(|node| node.attribute("stroke") == Some("#FFFFFF"))
                 .collect()
@@ -545,7 +555,11 @@ mod tests {
                 let plot: f64 = frames.iter().map(|frame| frame[3]).sum();
                 assert!(frames[0][1] - 90.0 <= plot, "{count}: {frames:?}");
                 let texts = texts(&drawn);
-                assert!(!texts.iter().any(|text| text.contains('…') || text.contains("folder/")));
+                assert!(
+                    !texts
+                        .iter()
+                        .any(|text| text.contains('…') || text.contains("folder/"))
+                );
                 assert!(texts.iter().filter(|text| text.contains("run ")).count() >= count.min(9));
             }
         }
@@ -561,7 +575,10 @@ mod tests {
         let few = vec![(0.0, 0.0), (0.1, 0.0), (0.9, 1.0), (1.0, 1.0)];
         let figure = one_panel(
             "step",
-            vec![Layer::Points(few), Layer::Line(line).named("a law with a rather long name")],
+            vec![
+                Layer::Points(few),
+                Layer::Line(line).named("a law with a rather long name"),
+            ],
         );
         for size in [Size::Screen, Size::Single, Size::Double] {
             let drawn = svg(&figure, size);
@@ -589,7 +606,10 @@ mod tests {
         let both = |second: Vec<(f64, f64)>| {
             one_panel(
                 "waves",
-                vec![Layer::Line(wave.clone()).named("one"), Layer::Line(second).named("two")],
+                vec![
+                    Layer::Line(wave.clone()).named("one"),
+                    Layer::Line(second).named("two"),
+                ],
             )
         };
         let drawn = svg(&both(wave.clone()), Size::Single);
@@ -598,7 +618,11 @@ mod tests {
         let frame = outlined(&drawn, "#000000")[0];
         assert_eq!((frame[2], frame[3]), (alone[2], alone[3]));
         let texts = texts(&drawn);
-        assert!(["one", "two"].iter().all(|name| texts.iter().any(|text| text == name)));
+        assert!(
+            ["one", "two"]
+                .iter()
+                .all(|name| texts.iter().any(|text| text == name))
+        );
         assert!(frame[1] > alone[1] + 2.0 * Legend::ROW);
     }
 }

@@ -423,14 +423,20 @@ mod tests {
         for (title, parts) in [
             ("residual / µmol L⁻¹ min⁻¹", ["residual", "/ µmol L⁻¹ min⁻¹"]),
             ("residual / (µmol L⁻¹) min⁻¹", ["residual", "/ (µmol L⁻¹) min⁻¹"]),
-            ("value of ln(k T⁻¹ / (s⁻¹ K⁻¹))", ["value of", "ln(k T⁻¹ / (s⁻¹ K⁻¹))"]),
+            (
+                "value of ln(k T⁻¹ / (s⁻¹ K⁻¹))",
+                ["value of", "ln(k T⁻¹ / (s⁻¹ K⁻¹))"],
+            ),
         ] {
             // Of a panel of residuals in a picture of one column.
             let (lines, _) = titled(title, 26.0, 210.0, 2);
             assert_eq!(lines, parts);
         }
         let lines = wrapped("dye in buffer (pH 7.4, 25 °C) again", 24.0, 300.0, 4);
-        assert!(lines.iter().any(|line| line.contains("(pH 7.4, 25 °C)")), "{lines:?}");
+        assert!(
+            lines.iter().any(|line| line.contains("(pH 7.4, 25 °C)")),
+            "{lines:?}"
+        );
         // What is wider than a line alone is parted all the same, and not cut.
         let lines = wrapped("(one two three four five six)", 24.0, 150.0, 4);
         assert_eq!(lines.join(" "), "(one two three four five six)");

@@ -197,7 +197,9 @@ fn bars_of(plan: &FitPlan, gathered: &FitPoints) -> (Vec<(f64, f64, f64)>, Optio
         return (Vec::new(), None);
     };
     let points = gathered.points.time.iter().zip(&gathered.points.signal);
-    let bars = points.zip(errors).map(|((x, y), error)| (*x, y - error, y + error));
+    let bars = points
+        .zip(errors)
+        .map(|((x, y), error)| (*x, y - error, y + error));
     (bars.collect(), Some(label.clone()))
 }
 

@@ -11,7 +11,9 @@ use super::curve::curves;
 use super::doubt::two;
 use super::drift::{DRIFT_MOVES, HiddenDrift};
 use super::scatter::{DIFFER, pooled};
-use super::{Chosen, FitPoints, bars_of, blank, gather, say_of_constraint, tell, title, unit_of_parameter, weighs};
+use super::{
+    Chosen, FitPoints, bars_of, blank, gather, say_of_constraint, tell, title, unit_of_parameter, weighs,
+};
 use crate::courses::{Course, usual_courses};
 use crate::fit::{DataSet, Fit, Options, SharedFit, Weighting, compare, f_test, fit_shared};
 use crate::models::{Constrained, Model};
@@ -452,7 +454,12 @@ fn together(
     let drawn = members
         .iter()
         .enumerate()
-        .map(|(i, member)| (member.label.clone(), drawn((plan, model), member, i, &shared, &share)))
+        .map(|(i, member)| {
+            (
+                member.label.clone(),
+                drawn((plan, model), member, i, &shared, &share),
+            )
+        })
         .collect();
     Ok((drawn, shared))
 }
