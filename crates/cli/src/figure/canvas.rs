@@ -208,7 +208,8 @@ pub(super) fn looks(panel: &Panel, order: &OrderOfSeries) -> Vec<SeriesLook> {
                 (None, Layer::Points(_)) => SeriesLook::of_points(next(&mut points)),
                 (None, Layer::Line(_)) => SeriesLook::of_line(next(&mut lines)),
                 (None, Layer::Band(_)) => SeriesLook::of_line(lines),
-                (None, Layer::Bars(_) | Layer::Slants(_)) => SeriesLook::of_points(points),
+                // Errors are of the points before them.
+                (None, Layer::Bars(_) | Layer::Slants(_)) => SeriesLook::of_points(points.saturating_sub(1)),
                 (None, _) => SeriesLook::of_points(0),
             }
         })
@@ -269,7 +270,7 @@ impl Figure {
         let mut frames = self.frames(sheet, &x, sheet.above() + legend.room(), height);
         // What has no free place in its panel stands above the panels, which keep their size.
         let covered: Vec<usize> = (0..self.panels.len())
-            .filter(|number| frames[*number].is_covered(&self.panels[*number], &order))
+            .filter(|number| frames[*number].is_covered(&self.panels[*number], &order, &self.title))
             .collect();
         if !covered.is_empty() {
             let before = legend.room();
@@ -285,7 +286,12 @@ impl Figure {
         legend.draw(&mut pen, (LEFT, sheet.above()));
         for (number, (panel, frame)) in self.panels.iter().zip(&frames).enumerate() {
             let last = number + 1 == self.panels.len();
-            frame.draw(&mut pen, panel, (last, covered.contains(&number)), &order);
+            frame.draw(&mut pen, panel, last, &order);
+            // Series are named above the panels, where nothing is covered.
+            let names = named(panel, &order);
+            if names.len() > 1 && !has_series(panel) && !covered.contains(&number) {
+                frame.legend(&mut pen, panel, &frame.small_legend(names, &self.title));
+            }
         }
         pen.finish()
     }
@@ -351,7 +357,7 @@ impl Layer {
 }
 
 impl PanelFrame<'_> {
-    fn draw(&self, pen: &mut Pen, panel: &Panel, (last, named_above): (bool, bool), order: &OrderOfSeries) {
+    fn draw(&self, pen: &mut Pen, panel: &Panel, last: bool, order: &OrderOfSeries) {
         let looks = looks(panel, order);
         let layers = || panel.layers.iter().zip(&looks);
         for (layer, look) in layers() {
@@ -415,11 +421,6 @@ impl PanelFrame<'_> {
                 Layer::Marks(all) => self.marks(pen, all),
                 _ => {}
             }
-        }
-        // Series are named above the panels, where nothing is covered.
-        let named = named(panel, order);
-        if named.len() > 1 && !has_series(panel) && !named_above {
-            self.legend(pen, panel, named);
         }
     }
 
@@ -627,13 +628,13 @@ impl PanelFrame<'_> {
     }
 
     /// Whether the legend of this panel would cover something wherever it stands.
-    fn is_covered(&self, panel: &Panel, order: &OrderOfSeries) -> bool {
+    fn is_covered(&self, panel: &Panel, order: &OrderOfSeries, title: &str) -> bool {
         let named = named(panel, order);
-        named.len() > 1 && !has_series(panel) && self.place_of(panel, &self.small_legend(named)).1 > 0
+        named.len() > 1 && !has_series(panel) && self.place_of(panel, &self.small_legend(named, title)).1 > 0
     }
 
-    fn small_legend<'a>(&self, layers: Vec<NamedLayer<'a>>) -> Legend<'a> {
-        Legend::new(layers, (self.right - LEFT) * 0.6, 1)
+    fn small_legend<'a>(&self, layers: Vec<NamedLayer<'a>>, title: &str) -> Legend<'a> {
+        Legend::below_each_other(layers, title, (self.right - LEFT) * 0.6)
     }
 
     /// The place inside the panel where a legend covers the fewest pieces of data and curves, corners first, with how many it covers.
@@ -709,9 +710,8 @@ impl PanelFrame<'_> {
     }
 
     /// The legend stands inside the panel, where it covers nothing.
-    fn legend(&self, pen: &mut Pen, panel: &Panel, layers: Vec<NamedLayer<'_>>) {
-        let legend = self.small_legend(layers);
-        let (corner, _) = self.place_of(panel, &legend);
+    fn legend(&self, pen: &mut Pen, panel: &Panel, legend: &Legend<'_>) {
+        let (corner, _) = self.place_of(panel, legend);
         let far = (
             corner.0 + legend.needed() + 2.0 * EDGE,
             corner.1 + legend.height() + EDGE,

@@ -155,10 +155,13 @@ impl<'a> Legend<'a> {
     /// Most columns.
     const COLUMNS: usize = 5;
 
-    /// The names of layers in at most so many columns.
-    pub(super) fn new(layers: Vec<NamedLayer<'a>>, room: f64, columns: usize) -> Self {
-        let names: Vec<String> = layers.iter().map(|of| clean(of.layer.name())).collect();
-        Self::with_names(layers, &names, (room, SMALL), columns)
+    /// The names of layers below each other, under what all of them share and the title does not say.
+    pub(super) fn below_each_other(layers: Vec<NamedLayer<'a>>, title: &str, room: f64) -> Self {
+        let all: Vec<String> = layers.iter().map(|of| clean(of.layer.name())).collect();
+        let (names, shared) = told_apart(&all);
+        let mut legend = Self::with_names(layers, &names, (room, SMALL), 1);
+        legend.heading = heading_of(&shared, title, room);
+        legend
     }
 
     fn with_names(
@@ -206,10 +209,7 @@ impl<'a> Legend<'a> {
             .collect();
         let all: Vec<String> = layers.iter().map(|of| clean(of.layer.name())).collect();
         let (names, shared) = told_apart(&all);
-        let mut heading = Vec::new();
-        if !shared.is_empty() && !clean(&figure.title).contains(&shared) {
-            heading = wrapped(&shared, SMALL, room, 2);
-        }
+        let mut heading = heading_of(&shared, &figure.title, room);
         let mut legend = if order.is_any() {
             heading.push(format!("{} curves in order, from light to dark", names.len()));
             let shown = some_of(names.len());
@@ -241,8 +241,8 @@ impl<'a> Legend<'a> {
         for (names, size, columns) in [
             (names, SMALL, usual),
             (names, smaller, usual),
-            (&short, SMALL, Self::COLUMNS),
-            (&short, smaller, Self::COLUMNS),
+            (short.as_slice(), SMALL, Self::COLUMNS),
+            (short.as_slice(), smaller, Self::COLUMNS),
         ] {
             let legend = Self::with_names(layers.to_vec(), names, (room, size), columns);
             if legend.height() <= plot {
@@ -281,8 +281,12 @@ impl<'a> Legend<'a> {
 
     /// How wide it is where names stand below each other.
     pub(super) fn needed(&self) -> f64 {
-        let longest = self.entries.iter().flat_map(|entry| &entry.lines);
-        Self::SAMPLE + longest.map(|line| width_of(line, self.size)).fold(0.0, f64::max)
+        let widest = |lines: &mut dyn Iterator<Item = &String>, size: f64| {
+            lines.map(|line| width_of(line, size)).fold(0.0, f64::max)
+        };
+        let mut names = self.entries.iter().flat_map(|entry| &entry.lines);
+        let names = Self::SAMPLE + widest(&mut names, self.size);
+        names.max(widest(&mut self.heading.iter(), SMALL))
     }
 
     pub(super) fn draw(&self, pen: &mut Pen, (left, top): Dot) {
@@ -307,6 +311,15 @@ impl<'a> Legend<'a> {
             let at = (left + Self::SAMPLE, above + Self::ROW / 2.0);
             pen.text(&words, at, self.size, Anchor::Start);
         }
+    }
+}
+
+/// What all names share, in lines, unless the title says it.
+fn heading_of(shared: &str, title: &str, room: f64) -> Vec<String> {
+    if shared.is_empty() || clean(title).contains(shared) {
+        Vec::new()
+    } else {
+        wrapped(shared, SMALL, room, 2)
     }
 }
 

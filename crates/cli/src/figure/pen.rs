@@ -111,7 +111,7 @@ const UNBROKEN: char = '\u{A0}';
 pub(super) fn unbroken_unit(title: &str) -> String {
     match outside_brackets(title, |rest| rest.starts_with(" / ")).last() {
         Some(at) => {
-            let (what, unit) = title.split_at(at);
+            let (what, unit) = title.split_at(*at);
             let unit = unit.trim_start().replace(' ', &UNBROKEN.to_string());
             format!("{what} {unit}")
         }
