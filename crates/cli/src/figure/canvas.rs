@@ -379,13 +379,13 @@ impl PanelFrame<'_> {
                 _ => {}
             }
         }
-        let inside = if points > FEW_SERIES {
-            MarkInside::Clear
-        } else {
-            MarkInside::White
-        };
         // Many points would hide a line that lies under them; few are whole where they stand over it.
         let crowded = most > CROWDED;
+        let inside = match (points > FEW_SERIES, crowded) {
+            (false, _) => MarkInside::White,
+            (true, false) => MarkInside::Clear,
+            (true, true) => MarkInside::Small,
+        };
         for (layer, look) in layers() {
             match layer.shape() {
                 Layer::Points(all) if crowded => self.points(all, |at| mark(pen, at, *look, inside)),
@@ -792,6 +792,8 @@ pub(super) enum MarkInside {
     White,
     /// Nothing, so that what lies behind is seen.
     Clear,
+    /// The same, of a smaller mark: many points of many series.
+    Small,
 }
 
 /// The mark of the points of one series: four shapes, not filled and then filled; a smaller disc for those that only their shade tells.
@@ -800,6 +802,11 @@ pub(super) fn mark(pen: &mut Pen, (x, y): Dot, look: SeriesLook, inside: MarkIns
         pen.disc((x, y), 0.6 * R, look.colour);
         return;
     }
+    let (r, width) = if inside == MarkInside::Small {
+        (0.6 * R, 2.0)
+    } else {
+        (R, 3.0)
+    };
     let filling = if !(look.form / 4).is_multiple_of(2) {
         Some(look.colour)
     } else {
@@ -808,20 +815,20 @@ pub(super) fn mark(pen: &mut Pen, (x, y): Dot, look: SeriesLook, inside: MarkIns
     let corners: &[Dot] = match look.form % 4 {
         0 => {
             if let Some(colour) = filling {
-                pen.disc((x, y), R, colour);
+                pen.disc((x, y), r, colour);
             }
-            pen.ring((x, y), R, look.colour, 3.0);
+            pen.ring((x, y), r, look.colour, width);
             return;
         }
-        1 => &[(x, y - R), (x - R, y + R), (x + R, y + R)],
-        2 => &[(x - R, y - R), (x + R, y - R), (x + R, y + R), (x - R, y + R)],
-        _ => &[(x, y - R), (x + R, y), (x, y + R), (x - R, y)],
+        1 => &[(x, y - r), (x - r, y + r), (x + r, y + r)],
+        2 => &[(x - r, y - r), (x + r, y - r), (x + r, y + r), (x - r, y + r)],
+        _ => &[(x, y - r), (x + r, y), (x, y + r), (x - r, y)],
     };
     if let Some(colour) = filling {
         pen.area(corners, colour);
     }
     let outline: Vec<Dot> = corners.iter().chain(corners.first()).copied().collect();
-    pen.line(&outline, Stroke::whole(look.colour, 3.0));
+    pen.line(&outline, Stroke::whole(look.colour, width));
 }
 
 /// The mark of a point that was left out.
