@@ -392,6 +392,23 @@ fn constants_at_several_temperatures_give_the_activation_energy() {
     assert!(lines[1].is_result());
     let one = temperature_series(&plan, &points[..1]);
     assert!(!one[0].is_result() && !one[1].is_result());
+    // Errors of the constants are drawn in their logarithms; without errors there is nothing to draw.
+    assert!(lines.iter().all(|line| line.drawn.bars.is_empty()));
+    let known: Vec<AtTemperature> = points
+        .iter()
+        .cloned()
+        .map(|mut point| {
+            point.rate.1 = Some(0.05 * point.rate.0);
+            point
+        })
+        .collect();
+    for line in temperature_series(&plan, &known) {
+        let drawn = line.drawn;
+        assert_eq!(drawn.bars.len(), 4);
+        for ((x, low, high), (own, y)) in drawn.bars.iter().zip(drawn.x.iter().zip(&drawn.y)) {
+            assert!(x == own && (y - low - 0.05).abs() < 1e-9 && (high - y - 0.05).abs() < 1e-9);
+        }
+    }
 }
 
 #[test]

@@ -94,6 +94,28 @@ fn errors_are_no_rates_and_levels_are_those_of_the_rates() {
     }
 }
 
+/// Known errors are drawn with the points of a fit, under the label of their column; without them there are none.
+#[test]
+fn known_errors_of_a_fit_are_in_its_picture() {
+    let drawn = |weights: Option<WeightPlan>| {
+        let plan = FitPlan {
+            model: "competitive".into(),
+            weights,
+            ..FitPlan::default()
+        };
+        fit_run(&plan, &table(|rate| 0.02 * rate)).remove(0).drawn
+    };
+    let with = drawn(Some(WeightPlan::Errors("SD".into())));
+    assert_eq!((with.bars.len(), with.bars_label.as_deref()), (24, Some("SD")));
+    for ((x, low, high), i) in with.bars.iter().zip(&with.used) {
+        let wanted = (with.x[*i], 0.98 * with.y[*i], 1.02 * with.y[*i]);
+        assert!((low - wanted.1).abs() < 1e-12 * high && (high - wanted.2).abs() < 1e-12 * high);
+        assert_eq!(*x, wanted.0);
+    }
+    let without = drawn(None);
+    assert_eq!((without.bars.len(), without.bars_label), (0, None));
+}
+
 #[test]
 fn a_column_of_errors_beside_rates_is_theirs() {
     let points = rates_run(&RatePlan::default(), &table(|rate| 0.02 * rate));

@@ -760,3 +760,32 @@ fn a_line_held_at_the_origin_is_asked_whether_its_standards_go_there() {
         assert!(told(blank) && !told(0.0), "{line_form:?}");
     }
 }
+
+/// Errors that stand beside standards are drawn, and the line stays as it was; beside two columns of readings it is not known whose they
+/// are.
+#[test]
+fn errors_beside_standards_are_drawn() {
+    let x: Vec<f64> = vec![0.0, 2.0, 4.0, 6.0, 8.0];
+    let y = vec![0.004, 0.104, 0.215, 0.302, 0.418];
+    let plain = table(x.clone(), y.clone());
+    let mut with = plain.clone();
+    let mut errors = Trace::new(
+        Column::new(Quantity::CONCENTRATION, unit("mg/L"), x.clone()),
+        Column::new(Quantity::UNKNOWN, Unit::ONE, vec![0.01; 5]),
+    )
+    .expect("equal lengths");
+    errors.label = Some("SD".into());
+    with.traces.push(errors);
+    let plan = QuantifyPlan::new(Way::Line);
+    let found = all(&plan, &with).remove(0);
+    assert_eq!(found.drawn.bars_label.as_deref(), Some("SD"));
+    let wanted: Vec<(f64, f64, f64)> = x.iter().zip(&y).map(|(x, y)| (*x, y - 0.01, y + 0.01)).collect();
+    assert_eq!(found.drawn.bars, wanted);
+    let before = all(&plan, &plain).remove(0);
+    assert_eq!(found.outcome.parameters, before.outcome.parameters);
+    assert!(before.drawn.bars.is_empty());
+    let mut second = plain.traces[0].clone();
+    second.label = Some("again".into());
+    with.traces.push(second);
+    assert!(all(&plan, &with).remove(0).drawn.bars.is_empty());
+}

@@ -95,6 +95,8 @@ pub struct PlotData {
     pub predicted: Vec<Along>,
     /// Errors of points: x, and y less and more one standard error.
     pub bars: Vec<(f64, f64, f64)>,
+    /// The label of the trace that holds these errors, where they are given with the points.
+    pub bars_label: Option<String>,
     /// Points that belong to one level of a second variable, such as an inhibitor's concentration, each with its curve.
     pub levels: Vec<Level>,
     /// Places with a name, such as an unknown on a line.

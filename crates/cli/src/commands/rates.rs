@@ -526,6 +526,7 @@ impl RatesCommand {
                         share: 1.0,
                         layers: vec![
                             Layer::Points(points),
+                            straight_errors(kind, &found.drawn.bars).named("one standard error"),
                             Layer::Line(law).named("the law fitted to the rates"),
                         ],
                     }],
@@ -583,6 +584,34 @@ fn named_after(kind: &str) -> &str {
         "eadie" => "Eadie and Hofstee",
         other => other,
     }
+}
+
+/// The errors of rates in a straight plot, from the concentration and both ends of each. One standard error of the rate is an unequal
+/// stretch of its reciprocal, which has no end where the stretch of the rate reaches zero; in the plot of Eadie and Hofstee it moves the
+/// point along both axes, on a line through zero.
+fn straight_errors(kind: &str, bars: &[(f64, f64, f64)]) -> Layer {
+    let bars = bars.iter().copied().filter(|(s, _, _)| *s > 0.0);
+    if kind == "eadie" {
+        return Layer::Slants(
+            bars.map(|(s, low, high)| ((low / s, low), (high / s, high)))
+                .collect(),
+        );
+    }
+    let turned = bars.map(|(s, low, high)| {
+        let (from, to) = if low > 0.0 || high < 0.0 {
+            (1.0 / high, 1.0 / low)
+        } else if low + high > 0.0 {
+            (1.0 / high, f64::INFINITY)
+        } else {
+            (f64::NEG_INFINITY, 1.0 / low)
+        };
+        if kind == "hanes" {
+            (s, s * from, s * to)
+        } else {
+            (1.0 / s, from, to)
+        }
+    });
+    Layer::Bars(turned.collect())
 }
 
 /// Its name, what runs along x and y, the points and the line.
@@ -793,5 +822,23 @@ mod tests {
         assert_eq!(one(&[1.0, 1.0]), Some(1.0));
         assert_eq!(one(&[1.0, 2.0]), None);
         assert_eq!(one(&[]), None);
+    }
+
+    /// The error of a rate in each straight plot: what both of its ends are there.
+    #[test]
+    fn errors_of_rates_go_into_straight_plots() {
+        let bars = [(2.0, 4.0, 5.0), (0.5, -1.0, 3.0), (0.0, 0.0, 1.0)];
+        let Layer::Bars(reciprocals) = straight_errors("reciprocals", &bars) else {
+            panic!("bars")
+        };
+        assert_eq!(reciprocals, [(0.5, 0.2, 0.25), (2.0, 1.0 / 3.0, f64::INFINITY)]);
+        let Layer::Bars(hanes) = straight_errors("hanes", &bars) else {
+            panic!("bars")
+        };
+        assert_eq!(hanes, [(2.0, 0.4, 0.5), (0.5, 0.5 / 3.0, f64::INFINITY)]);
+        let Layer::Slants(eadie) = straight_errors("eadie", &bars) else {
+            panic!("slants")
+        };
+        assert_eq!(eadie, [((2.0, 4.0), (2.5, 5.0)), ((-2.0, -1.0), (6.0, 3.0))]);
     }
 }

@@ -1,8 +1,9 @@
-//! Frames, axes, lines, marks and legends on a picture.
+//! Frames, axes, lines and marks on a picture.
 
 use std::collections::HashSet;
 
-use super::pen::{Anchor, Colour, Dot, Pen, Stroke, clean, titled, width_of, wrapped};
+use super::legend::{Legend, NamedLayer, OrderOfSeries, named};
+use super::pen::{Anchor, Colour, Dot, Pen, Stroke, clean, titled, unbroken_unit, width_of, wrapped};
 use super::scale::AxisScale;
 use super::{Figure, Layer, Panel};
 
@@ -36,18 +37,18 @@ const BELOW: f64 = 130.0;
 /// Room between panels.
 const BETWEEN: f64 = 60.0;
 /// Letters of numbers along the axes, of legends, and of titles.
-const SMALL: f64 = 24.0;
+pub(super) const SMALL: f64 = 24.0;
 const TITLE: f64 = 26.0;
 const HEADING: f64 = 30.0;
 
 const BLACK: Colour = Colour(0, 0, 0);
 const GREY: Colour = Colour(120, 120, 120);
 const PALE: Colour = Colour(225, 225, 225);
-const WHITE: Colour = Colour(255, 255, 255);
+pub(super) const WHITE: Colour = Colour(255, 255, 255);
 /// Sky blue of the palette, mixed with white.
-const WASH: Colour = Colour(221, 240, 250);
+pub(super) const WASH: Colour = Colour(221, 240, 250);
 /// Okabe-Ito colours of lines, the most distinct first.
-const LINES: [Colour; 6] = [
+pub(super) const LINES: [Colour; 6] = [
     Colour(0xD5, 0x5E, 0x00),
     Colour(0x00, 0x9E, 0x73),
     Colour(0x00, 0x00, 0x00),
@@ -64,6 +65,12 @@ const SERIES: [Colour; 7] = [
     Colour(0xCC, 0x79, 0xA7),
     Colour(0x56, 0xB4, 0xE9),
     Colour(0xE6, 0x9F, 0x00),
+];
+/// Ends and middle of the shades of many series in an order; the middle is the blue of the palette.
+const SHADES: [Colour; 3] = [
+    Colour(0x9A, 0xD2, 0xF2),
+    Colour(0x00, 0x72, 0xB2),
+    Colour(0, 0, 0),
 ];
 /// Okabe-Ito colours of points.
 const POINTS: [Colour; 4] = [
@@ -83,9 +90,13 @@ const DASHES: [&[f64]; 8] = [
     &[12.0, 24.0],
     &[48.0, 8.0, 12.0, 8.0],
 ];
+/// Between a legend and the frame: 1.4 mm on paper.
+const EDGE: f64 = 14.0;
 /// More points than this of one layer hide what lies under them: side by side they fill the narrowest picture, which has 590 dots
 /// between `LEFT` and `RIGHT` of 850, at 19 dots a mark with its outline (twice `R` and 3).
 const CROWDED: usize = 30;
+/// With more lines or series of points than this, no white is laid under a line or into a mark: it would erase the others.
+const FEW_SERIES: usize = 3;
 /// Names of marks are drawn for the first so many of them.
 const MOST_NAMES: usize = 40;
 
@@ -107,9 +118,11 @@ fn dashes_of(form: usize) -> usize {
 
 /// How a series looks: its colour, and its mark or dashes.
 #[derive(Clone, Copy)]
-struct SeriesLook {
-    colour: Colour,
+pub(super) struct SeriesLook {
+    pub(super) colour: Colour,
     form: usize,
+    /// Whether it is one of many in an order, which are told apart by their shade alone.
+    shaded: bool,
 }
 
 impl SeriesLook {
@@ -117,6 +130,23 @@ impl SeriesLook {
         Self {
             colour: SERIES[number % SERIES.len()],
             form: number,
+            shaded: false,
+        }
+    }
+
+    /// The look of a place in an order, 0 to 1: from light over the blue of the palette to black, so that the order is seen in grey too.
+    fn of_order(place: f64) -> Self {
+        let (from, to, part) = if place < 0.5 {
+            (SHADES[0], SHADES[1], 2.0 * place)
+        } else {
+            (SHADES[1], SHADES[2], 2.0 * place - 1.0)
+        };
+        let mix =
+            |from: u8, to: u8| (f64::from(from) + part * (f64::from(to) - f64::from(from))).round() as u8;
+        Self {
+            colour: Colour(mix(from.0, to.0), mix(from.1, to.1), mix(from.2, to.2)),
+            form: 0,
+            shaded: true,
         }
     }
 
@@ -124,6 +154,7 @@ impl SeriesLook {
         Self {
             colour: POINTS[number % POINTS.len()],
             form: number,
+            shaded: false,
         }
     }
 
@@ -131,10 +162,11 @@ impl SeriesLook {
         Self {
             colour: LINES[number % LINES.len()],
             form: number,
+            shaded: false,
         }
     }
 
-    fn stroke(self, width: f64) -> Stroke {
+    pub(super) fn stroke(self, width: f64) -> Stroke {
         Stroke {
             colour: self.colour,
             width,
@@ -143,14 +175,14 @@ impl SeriesLook {
     }
 
     /// The colour mixed with white, for a stretch of y.
-    fn wash(self) -> Colour {
+    pub(super) fn wash(self) -> Colour {
         let mix = |part: u8| 255 - (255 - part) / 5;
         Colour(mix(self.colour.0), mix(self.colour.1), mix(self.colour.2))
     }
 }
 
 /// The level line.
-fn level() -> Stroke {
+pub(super) fn level() -> Stroke {
     Stroke {
         colour: GREY,
         width: 3.0,
@@ -159,7 +191,7 @@ fn level() -> Stroke {
 }
 
 /// How each layer of a panel looks.
-fn looks(panel: &Panel) -> Vec<SeriesLook> {
+pub(super) fn looks(panel: &Panel, order: &OrderOfSeries) -> Vec<SeriesLook> {
     let (mut lines, mut points) = (0, 0);
     panel
         .layers
@@ -170,175 +202,22 @@ fn looks(panel: &Panel) -> Vec<SeriesLook> {
                 *count - 1
             };
             match (layer.series(), layer.shape()) {
-                (Some(series), _) => SeriesLook::of_series(series),
+                (Some(series), _) => order
+                    .place(series)
+                    .map_or_else(|| SeriesLook::of_series(series), SeriesLook::of_order),
                 (None, Layer::Points(_)) => SeriesLook::of_points(next(&mut points)),
                 (None, Layer::Line(_)) => SeriesLook::of_line(next(&mut lines)),
                 (None, Layer::Band(_)) => SeriesLook::of_line(lines),
-                (None, Layer::Bars(_)) => SeriesLook::of_points(points),
+                // Errors are of the points before them.
+                (None, Layer::Bars(_) | Layer::Slants(_)) => SeriesLook::of_points(points.saturating_sub(1)),
                 (None, _) => SeriesLook::of_points(0),
             }
         })
         .collect()
 }
 
-fn has_series(panel: &Panel) -> bool {
+pub(super) fn has_series(panel: &Panel) -> bool {
     panel.layers.iter().any(|layer| layer.series().is_some())
-}
-
-/// A layer that a legend names, and how it looks.
-#[derive(Clone, Copy)]
-struct NamedLayer<'a> {
-    layer: &'a Layer,
-    look: SeriesLook,
-    /// Whether the points of a series have a line, which stands in the legend behind their mark.
-    with_line: bool,
-}
-
-/// A name of a legend: the lines it takes, and what it stands for.
-struct LegendEntry<'a> {
-    of: NamedLayer<'a>,
-    lines: Vec<String>,
-}
-
-/// A legend: the names of layers, in rows.
-struct Legend<'a> {
-    entries: Vec<LegendEntry<'a>>,
-    /// Columns, and how wide one is.
-    columns: usize,
-    width: f64,
-}
-
-impl<'a> Legend<'a> {
-    /// From the middle of one line to that of the next.
-    const ROW: f64 = 36.0;
-    /// Room for the piece that stands before a name.
-    const SAMPLE: f64 = 72.0;
-    /// Most lines of a name.
-    const LINES: usize = 4;
-    /// Above so many names they stand in two columns.
-    const MANY: usize = 6;
-
-    fn new(layers: Vec<NamedLayer<'a>>, room: f64, may_part: bool) -> Self {
-        let longest = layers
-            .iter()
-            .map(|of| width_of(&clean(of.layer.name()), SMALL))
-            .fold(0.0, f64::max);
-        let half = room / 2.0;
-        let columns = if may_part && layers.len() > Self::MANY && longest + Self::SAMPLE + SMALL <= half {
-            2
-        } else {
-            1
-        };
-        let width = if columns == 2 { half } else { room };
-        let entries = layers
-            .into_iter()
-            .map(|of| LegendEntry {
-                of,
-                lines: wrapped(of.layer.name(), SMALL, width - Self::SAMPLE - SMALL, Self::LINES),
-            })
-            .collect();
-        Self {
-            entries,
-            columns,
-            width,
-        }
-    }
-
-    /// The names of series, which stand between the title and the panels.
-    fn of_series(figure: &'a Figure, room: f64) -> Self {
-        let layers = figure.panels.iter().filter(|panel| has_series(panel));
-        Self::new(layers.flat_map(named).collect(), room, true)
-    }
-
-    /// How high each row is, in lines.
-    fn rows(&self) -> Vec<usize> {
-        self.entries
-            .chunks(self.columns)
-            .map(|row| row.iter().map(|entry| entry.lines.len()).max().unwrap_or(1))
-            .collect()
-    }
-
-    fn height(&self) -> f64 {
-        Self::ROW * self.rows().iter().sum::<usize>() as f64
-    }
-
-    /// The same with room below it, where it stands by itself.
-    fn room(&self) -> f64 {
-        if self.entries.is_empty() {
-            0.0
-        } else {
-            self.height() + Self::ROW / 3.0
-        }
-    }
-
-    /// How wide it is where names stand below each other.
-    fn needed(&self) -> f64 {
-        let longest = self.entries.iter().flat_map(|entry| &entry.lines);
-        Self::SAMPLE + longest.map(|line| width_of(line, SMALL)).fold(0.0, f64::max)
-    }
-
-    fn draw(&self, pen: &mut Pen, (left, top): Dot) {
-        let mut above = top;
-        for (row, high) in self.entries.chunks(self.columns).zip(self.rows()) {
-            for (place, entry) in row.iter().enumerate() {
-                let left = left + self.width * place as f64;
-                sample(pen, entry.of, (left, above + Self::ROW / 2.0));
-                for (line, text) in entry.lines.iter().enumerate() {
-                    let middle = above + Self::ROW * (line as f64 + 0.5);
-                    pen.text(text, (left + Self::SAMPLE, middle), SMALL, Anchor::Start);
-                }
-            }
-            above += Self::ROW * high as f64;
-        }
-    }
-}
-
-/// The layers of a panel that a legend names.
-fn named(panel: &Panel) -> Vec<NamedLayer<'_>> {
-    let has_line = |series: Option<usize>| {
-        let mut lines = panel.layers.iter().filter(|layer| layer.series() == series);
-        series.is_some() && lines.any(|layer| matches!(layer.shape(), Layer::Line(all) if !all.is_empty()))
-    };
-    let layers = panel.layers.iter().zip(looks(panel));
-    layers
-        .filter(|(layer, _)| !layer.name().is_empty() && !layer.shape().is_empty())
-        .map(|(layer, look)| NamedLayer {
-            layer,
-            look,
-            with_line: matches!(layer.shape(), Layer::Points(_)) && has_line(layer.series()),
-        })
-        .collect()
-}
-
-/// A small piece of a layer, for a legend.
-fn sample(pen: &mut Pen, of: NamedLayer<'_>, (left, middle): Dot) {
-    let NamedLayer {
-        layer,
-        look,
-        with_line,
-    } = of;
-    let (from, to) = (left, left + 56.0);
-    let centre = (left + 28.0, middle);
-    if with_line {
-        pen.line(&[(from, middle), (to, middle)], look.stroke(4.0));
-    }
-    match layer.shape() {
-        Layer::Points(_) => mark(pen, centre, look),
-        Layer::LeftOut(_) => crossed(pen, centre),
-        Layer::Line(_) => pen.line(&[(from, middle), (to, middle)], look.stroke(4.0)),
-        Layer::Level(_) => pen.line(&[(from, middle), (to, middle)], level()),
-        Layer::Bars(_) => pen.line(
-            &[(centre.0, middle - 12.0), (centre.0, middle + 12.0)],
-            Stroke::whole(look.colour, 2.0),
-        ),
-        Layer::Band(_) => pen.filled((from, middle - 12.0), (to, middle + 12.0), look.wash()),
-        Layer::Window(..) => pen.filled((from, middle - 12.0), (to, middle + 12.0), WASH),
-        Layer::Marks(_) => {
-            let (x, y) = centre;
-            pen.area(&[(x, y + 9.0), (x - 9.0, y - 9.0), (x + 9.0, y - 9.0)], LINES[0]);
-        }
-        Layer::Named(..) | Layer::Series(..) => {}
-    }
 }
 
 /// Where a panel lies on the picture, and its scales.
@@ -380,33 +259,68 @@ impl Figure {
         let x = doses
             .flatten()
             .unwrap_or_else(|| AxisScale::of(all().flat_map(|layer| layer.shape().xs()), true));
-        let legend = Legend::of_series(self, sheet.right() - LEFT);
+        let order = OrderOfSeries::of(self);
+        let gaps = BETWEEN * self.panels.len().saturating_sub(1) as f64;
+        // The legend is no taller than this.
+        let plot = sheet.height - sheet.above() - BELOW - gaps - 2.0 * Legend::ROW;
+        let room = (sheet.right() - LEFT, plot);
+        let mut legend = Legend::of_series(self, &order, room, &[]);
         // A long legend makes the picture higher, and no panel flatter.
-        let height = sheet.height + (legend.height() - 2.0 * Legend::ROW).max(0.0);
+        let mut height = sheet.height + (legend.height() - 2.0 * Legend::ROW).max(0.0);
+        let mut frames = self.frames(sheet, &x, sheet.above() + legend.room(), height);
+        // What has no free place in its panel stands above the panels, which keep their size.
+        let covered: Vec<usize> = (0..self.panels.len())
+            .filter(|number| frames[*number].is_covered(&self.panels[*number], &order, &self.title))
+            .collect();
+        if !covered.is_empty() {
+            let before = legend.room();
+            legend = Legend::of_series(self, &order, room, &covered);
+            height += legend.room() - before;
+            frames = self.frames(sheet, &x, sheet.above() + legend.room(), height);
+        }
         let mut pen = Pen::new(sheet.width, height, (&printed(sheet.width), &printed(height)));
         if sheet.titled {
             let title = fitted(&self.title, HEADING, sheet.width - 80.0);
             pen.text(&title, (sheet.width / 2.0, ABOVE / 2.0), HEADING, Anchor::Middle);
         }
-        let shares: f64 = self.panels.iter().map(|panel| panel.share.max(0.0)).sum();
-        let gaps = BETWEEN * self.panels.len().saturating_sub(1) as f64;
-        let above = sheet.above() + legend.room();
         legend.draw(&mut pen, (LEFT, sheet.above()));
-        let room = (height - above - BELOW - gaps).max(100.0);
-        let mut top = above;
-        for (number, panel) in self.panels.iter().enumerate() {
-            let height = room * panel.share.max(0.0) / shares.max(f64::MIN_POSITIVE);
-            let frame = PanelFrame {
-                x: &x,
-                y: AxisScale::of(panel.layers.iter().flat_map(|layer| layer.shape().ys()), true),
-                top,
-                bottom: top + height,
-                right: sheet.right(),
-            };
-            frame.draw(&mut pen, panel, number + 1 == self.panels.len());
-            top = frame.bottom + BETWEEN;
+        for (number, (panel, frame)) in self.panels.iter().zip(&frames).enumerate() {
+            let last = number + 1 == self.panels.len();
+            frame.draw(&mut pen, panel, last, &order);
+            // Series are named above the panels, where nothing is covered.
+            let names = named(panel, &order);
+            if names.len() > 1 && !has_series(panel) && !covered.contains(&number) {
+                frame.legend(&mut pen, panel, &frame.small_legend(names, &self.title));
+            }
         }
         pen.finish()
+    }
+
+    /// Where the panels lie on a picture of this height that begin at `above`.
+    fn frames<'a>(
+        &self,
+        sheet: PictureSheet,
+        x: &'a AxisScale,
+        above: f64,
+        height: f64,
+    ) -> Vec<PanelFrame<'a>> {
+        let shares: f64 = self.panels.iter().map(|panel| panel.share.max(0.0)).sum();
+        let gaps = BETWEEN * self.panels.len().saturating_sub(1) as f64;
+        let room = (height - above - BELOW - gaps).max(100.0);
+        let mut top = above;
+        let mut frames = Vec::with_capacity(self.panels.len());
+        for panel in &self.panels {
+            let bottom = top + room * panel.share.max(0.0) / shares.max(f64::MIN_POSITIVE);
+            frames.push(PanelFrame {
+                x,
+                y: AxisScale::of(panel.layers.iter().flat_map(|layer| layer.shape().ys()), true),
+                top,
+                bottom,
+                right: sheet.right(),
+            });
+            top = bottom + BETWEEN;
+        }
+        frames
     }
 }
 
@@ -420,6 +334,7 @@ impl Layer {
             Self::Window(from, to) => vec![*from, *to],
             Self::Marks(marks) => marks.iter().map(|(x, _, _)| *x).collect(),
             Self::Bars(all) | Self::Band(all) => all.iter().map(|(x, _, _)| *x).collect(),
+            Self::Slants(all) => all.iter().flat_map(|(from, to)| [from.0, to.0]).collect(),
             Self::Named(_, layer) | Self::Series(_, layer) => layer.xs(),
         }
     }
@@ -435,14 +350,15 @@ impl Layer {
             Self::Bars(all) | Self::Band(all) => {
                 all.iter().flat_map(|(_, low, high)| [*low, *high]).collect()
             }
+            Self::Slants(all) => all.iter().flat_map(|(from, to)| [from.1, to.1]).collect(),
             Self::Named(_, layer) | Self::Series(_, layer) => layer.ys(),
         }
     }
 }
 
 impl PanelFrame<'_> {
-    fn draw(&self, pen: &mut Pen, panel: &Panel, last: bool) {
-        let looks = looks(panel);
+    fn draw(&self, pen: &mut Pen, panel: &Panel, last: bool, order: &OrderOfSeries) {
+        let looks = looks(panel, order);
         let layers = || panel.layers.iter().zip(&looks);
         for (layer, look) in layers() {
             match layer.shape() {
@@ -452,23 +368,46 @@ impl PanelFrame<'_> {
             }
         }
         self.axes(pen, panel, last);
-        let most = layers().map(|(layer, _)| match layer.shape() {
-            Layer::Points(all) => all.len(),
-            _ => 0,
-        });
+        let (mut most, mut points, mut lines) = (0, 0, 0);
+        for layer in &panel.layers {
+            match layer.shape() {
+                Layer::Points(all) if !all.is_empty() => {
+                    most = most.max(all.len());
+                    points += 1;
+                }
+                Layer::Line(all) if !all.is_empty() => lines += 1,
+                _ => {}
+            }
+        }
         // Many points would hide a line that lies under them; few are whole where they stand over it.
-        let crowded = most.max().unwrap_or(0) > CROWDED;
+        let crowded = most > CROWDED;
+        let inside = match (points > FEW_SERIES, crowded) {
+            (false, _) => MarkInside::White,
+            (true, false) => MarkInside::Clear,
+            (true, true) => MarkInside::Small,
+        };
         for (layer, look) in layers() {
             match layer.shape() {
-                Layer::Points(all) if crowded => self.points(all, |at| mark(pen, at, *look)),
+                Layer::Points(all) if crowded => self.points(all, |at| mark(pen, at, *look, inside)),
                 Layer::LeftOut(all) => self.points(all, |at| crossed(pen, at)),
                 Layer::Bars(all) => self.bars(pen, all, *look),
+                Layer::Slants(all) => self.slants(pen, all, *look),
                 _ => {}
+            }
+        }
+        // Points of the same colour would swallow a line. All white lies under all lines, so that none erases another.
+        if crowded && lines <= FEW_SERIES {
+            for (layer, _) in layers() {
+                if let Layer::Line(all) = layer.shape()
+                    && all.len() < 2000
+                {
+                    self.line(pen, all, Stroke::whole(WHITE, 8.0));
+                }
             }
         }
         for (layer, look) in layers() {
             match layer.shape() {
-                Layer::Line(all) => self.line(pen, all, *look, crowded),
+                Layer::Line(all) => self.line(pen, all, look.stroke(4.0)),
                 Layer::Level(at) if self.y.holds(*at) => {
                     let down = self.down(*at);
                     pen.line(&[(LEFT, down), (self.right, down)], level());
@@ -478,15 +417,10 @@ impl PanelFrame<'_> {
         }
         for (layer, look) in layers() {
             match layer.shape() {
-                Layer::Points(all) if !crowded => self.points(all, |at| mark(pen, at, *look)),
+                Layer::Points(all) if !crowded => self.points(all, |at| mark(pen, at, *look, inside)),
                 Layer::Marks(all) => self.marks(pen, all),
                 _ => {}
             }
-        }
-        // Series are named above the panels, where nothing is covered.
-        let named = named(panel);
-        if named.len() > 1 && !has_series(panel) {
-            self.legend(pen, named);
         }
     }
 
@@ -516,11 +450,11 @@ impl PanelFrame<'_> {
         }
     }
 
-    /// Error bars with short ends.
+    /// Error bars with short ends; one without an end goes on to the frame.
     fn bars(&self, pen: &mut Pen, all: &[(f64, f64, f64)], look: SeriesLook) {
         let mut seen = HashSet::new();
         for (x, low, high) in all {
-            if !(self.x.holds(*x) && low.is_finite() && high.is_finite()) {
+            if !self.x.holds(*x) || low.is_nan() || high.is_nan() {
                 continue;
             }
             let inside = |y: &f64| self.down(y.clamp(self.y.low, self.y.high));
@@ -528,12 +462,24 @@ impl PanelFrame<'_> {
             if !seen.insert((dot_of((across, from)), dot_of((across, to)))) {
                 continue;
             }
-            for pair in [
-                [(across, from), (across, to)],
-                [(across - 6.0, from), (across + 6.0, from)],
-                [(across - 6.0, to), (across + 6.0, to)],
-            ] {
-                pen.line(&pair, Stroke::whole(look.colour, 2.0));
+            let stroke = Stroke::whole(look.colour, 2.0);
+            pen.line(&[(across, from), (across, to)], stroke);
+            for (end, at) in [(low, from), (high, to)] {
+                if end.is_finite() {
+                    pen.line(&[(across - 6.0, at), (across + 6.0, at)], stroke);
+                }
+            }
+        }
+    }
+
+    /// Errors that move a point along x and y at once.
+    fn slants(&self, pen: &mut Pen, all: &[((f64, f64), (f64, f64))], look: SeriesLook) {
+        let mut seen = HashSet::new();
+        for (from, to) in all {
+            if let (Some(from), Some(to)) = (self.at(*from), self.at(*to))
+                && seen.insert((dot_of(from), dot_of(to)))
+            {
+                pen.line(&[from, to], Stroke::whole(look.colour, 2.0));
             }
         }
     }
@@ -593,10 +539,11 @@ impl PanelFrame<'_> {
             pen.upright(text, (across, self.top + height / 2.0), size);
         }
         if last {
+            let title = unbroken_unit(&panel.x);
             let words = match (self.x.logarithmic, self.x.gap) {
-                (true, Some(_)) => format!("{} (logarithmic; 0 before the break)", panel.x),
-                (true, None) => format!("{} (logarithmic)", panel.x),
-                (false, _) => panel.x.clone(),
+                (true, Some(_)) => format!("{title} (logarithmic; 0 before the break)"),
+                (true, None) => format!("{title} (logarithmic)"),
+                (false, _) => title,
             };
             let lines = wrapped(&words, TITLE, right - LEFT + RIGHT, 2);
             let first = if lines.len() == 1 { 90.0 } else { 74.0 };
@@ -617,22 +564,14 @@ impl PanelFrame<'_> {
         }
     }
 
-    fn line(&self, pen: &mut Pen, points: &[(f64, f64)], look: SeriesLook, over_points: bool) {
-        let stroke = look.stroke(4.0);
+    fn line(&self, pen: &mut Pen, points: &[(f64, f64)], stroke: Stroke) {
         let mut piece: Vec<Dot> = Vec::new();
         let mut end = |piece: &mut Vec<Dot>| {
             match piece.as_slice() {
                 [] => {}
                 [at] if self.x.gap.is_some() => pen.line(&[(at.0 - 12.0, at.1), (at.0 + 12.0, at.1)], stroke),
                 [at] => pen.disc(*at, 3.0, stroke.colour),
-                piece => {
-                    let piece = thinned(piece);
-                    // Points of the same colour would swallow the line.
-                    if over_points && piece.len() < 2000 {
-                        pen.line(&piece, Stroke::whole(WHITE, 8.0));
-                    }
-                    pen.line(&piece, stroke);
-                }
+                piece => pen.line(&thinned(piece), stroke),
             }
             piece.clear();
         };
@@ -688,57 +627,133 @@ impl PanelFrame<'_> {
         }
     }
 
-    /// The legend stands inside the panel, in the corner where it covers the fewest points.
-    fn legend(&self, pen: &mut Pen, layers: Vec<NamedLayer<'_>>) {
-        // Between the legend and the frame: 1.4 mm on paper.
-        const EDGE: f64 = 14.0;
-        let places: Vec<Dot> = layers
-            .iter()
-            .flat_map(|of| of.layer.shape().places())
-            .filter_map(|point| self.at(point))
-            .collect();
-        let legend = Legend::new(layers, (self.right - LEFT) * 0.6, false);
+    /// Whether the legend of this panel would cover something wherever it stands.
+    fn is_covered(&self, panel: &Panel, order: &OrderOfSeries, title: &str) -> bool {
+        let named = named(panel, order);
+        named.len() > 1 && !has_series(panel) && self.place_of(panel, &self.small_legend(named, title)).1 > 0
+    }
+
+    fn small_legend<'a>(&self, layers: Vec<NamedLayer<'a>>, title: &str) -> Legend<'a> {
+        Legend::below_each_other(layers, title, (self.right - LEFT) * 0.6)
+    }
+
+    /// The place inside the panel where a legend covers the fewest pieces of data and curves, corners first, with how many it covers.
+    fn place_of(&self, panel: &Panel, legend: &Legend<'_>) -> (Dot, usize) {
         let (width, height) = (legend.needed() + 2.0 * EDGE, legend.height() + EDGE);
-        let corners = [
-            (self.right - width - EDGE, self.top + EDGE),
+        if width + 2.0 * EDGE > self.right - LEFT || height + 2.0 * EDGE > self.bottom - self.top {
+            return ((LEFT + EDGE, self.top + EDGE), usize::MAX);
+        }
+        let right = self.right - width - EDGE;
+        let bottom = self.bottom - height - EDGE;
+        let middle = f64::midpoint(LEFT, self.right) - width / 2.0;
+        let places = [
+            (right, self.top + EDGE),
             (LEFT + EDGE, self.top + EDGE),
-            (self.right - width - EDGE, self.bottom - height - EDGE),
-            (LEFT + EDGE, self.bottom - height - EDGE),
+            (right, bottom),
+            (LEFT + EDGE, bottom),
+            (middle, self.top + EDGE),
+            (middle, bottom),
         ];
-        let covered = |corner: &Dot| {
-            places
+        let drawn: Vec<(Dot, Dot)> = panel
+            .layers
+            .iter()
+            .flat_map(|layer| self.pieces(layer.shape()))
+            .collect();
+        places
+            .into_iter()
+            .map(|(x, y)| {
+                // As far off as a mark is wide.
+                let (from, to) = (
+                    (x - R - 3.0, y - R - 3.0),
+                    (x + width + R + 3.0, y + height + R + 3.0),
+                );
+                let covered = drawn.iter().filter(|(a, b)| meets(*a, *b, from, to)).count();
+                ((x, y), covered)
+            })
+            .min_by_key(|(_, covered)| *covered)
+            .unwrap_or(((right, self.top + EDGE), usize::MAX))
+    }
+
+    /// What a layer draws, as straight pieces; a point is one without length.
+    fn pieces(&self, layer: &Layer) -> Vec<(Dot, Dot)> {
+        let inside = |y: f64| self.down(y.clamp(self.y.low, self.y.high));
+        match layer {
+            Layer::Points(all) | Layer::LeftOut(all) => {
+                let seen = all.iter().filter_map(|point| self.at(*point));
+                seen.map(|at| (at, at)).collect()
+            }
+            Layer::Line(all) => {
+                let seen: Vec<Option<Dot>> = all.iter().map(|point| self.at(*point)).collect();
+                let alone = seen.iter().flatten().map(|at| (*at, *at));
+                let pairs = seen.windows(2).filter_map(|pair| Some((pair[0]?, pair[1]?)));
+                alone.chain(pairs).collect()
+            }
+            Layer::Level(at) if self.y.holds(*at) => {
+                vec![((LEFT, self.down(*at)), (self.right, self.down(*at)))]
+            }
+            // A name stands above its mark.
+            Layer::Marks(all) => {
+                let seen = all.iter().filter_map(|(x, y, _)| self.at((*x, *y)));
+                seen.map(|(x, y)| ((x, y - 24.0 - 1.5 * SMALL), (x, y))).collect()
+            }
+            Layer::Bars(all) | Layer::Band(all) => all
                 .iter()
-                .filter(|(x, y)| {
-                    (corner.0..=corner.0 + width).contains(x) && (corner.1..=corner.1 + height).contains(y)
-                })
-                .count()
-        };
-        let corner = corners.into_iter().min_by_key(covered).unwrap_or(corners[0]);
-        let far = (corner.0 + width, corner.1 + height);
+                .filter(|(x, low, high)| self.x.holds(*x) && !low.is_nan() && !high.is_nan())
+                .map(|(x, low, high)| ((self.across(*x), inside(*low)), (self.across(*x), inside(*high))))
+                .collect(),
+            Layer::Slants(all) => all
+                .iter()
+                .filter_map(|(from, to)| Some((self.at(*from)?, self.at(*to)?)))
+                .collect(),
+            Layer::Level(_) | Layer::Window(..) | Layer::Named(..) | Layer::Series(..) => Vec::new(),
+        }
+    }
+
+    /// The legend stands inside the panel, where it covers nothing.
+    fn legend(&self, pen: &mut Pen, panel: &Panel, legend: &Legend<'_>) {
+        let (corner, _) = self.place_of(panel, legend);
+        let far = (
+            corner.0 + legend.needed() + 2.0 * EDGE,
+            corner.1 + legend.height() + EDGE,
+        );
         pen.filled(corner, far, WHITE);
         pen.framed(corner, far, GREY, 1.0);
         legend.draw(pen, (corner.0 + EDGE, corner.1 + EDGE / 2.0));
     }
 }
 
+/// Whether the straight piece from `a` to `b` has a part in a rectangle (Liang and Barsky's way of clipping).
+fn meets(a: Dot, b: Dot, from: Dot, to: Dot) -> bool {
+    let (dx, dy) = (b.0 - a.0, b.1 - a.1);
+    let (mut first, mut last) = (0.0_f64, 1.0_f64);
+    for (step, room) in [
+        (-dx, a.0 - from.0),
+        (dx, to.0 - a.0),
+        (-dy, a.1 - from.1),
+        (dy, to.1 - a.1),
+    ] {
+        if step == 0.0 {
+            if room < 0.0 {
+                return false;
+            }
+        } else if step < 0.0 {
+            first = first.max(room / step);
+        } else {
+            last = last.min(room / step);
+        }
+    }
+    first <= last
+}
+
 impl Layer {
-    fn is_empty(&self) -> bool {
+    pub(super) fn is_empty(&self) -> bool {
         match self {
             Self::Points(points) | Self::LeftOut(points) | Self::Line(points) => points.is_empty(),
             Self::Marks(marks) => marks.is_empty(),
             Self::Bars(all) | Self::Band(all) => all.is_empty(),
+            Self::Slants(all) => all.is_empty(),
             Self::Named(_, layer) | Self::Series(_, layer) => layer.is_empty(),
             Self::Level(_) | Self::Window(..) => false,
-        }
-    }
-
-    fn places(&self) -> Vec<(f64, f64)> {
-        match self {
-            Self::Points(points) | Self::LeftOut(points) | Self::Line(points) => points.clone(),
-            Self::Marks(marks) => marks.iter().map(|(x, y, _)| (*x, *y)).collect(),
-            Self::Bars(all) | Self::Band(all) => all.iter().map(|(x, low, _)| (*x, *low)).collect(),
-            Self::Named(_, layer) | Self::Series(_, layer) => layer.places(),
-            Self::Level(_) | Self::Window(..) => Vec::new(),
         }
     }
 }
@@ -770,30 +785,54 @@ fn thinned(points: &[Dot]) -> Vec<Dot> {
 /// Half the width of a mark: 0.8 mm on paper, as large as a letter of the ticks.
 const R: f64 = 8.0;
 
-/// The mark of the points of one series: four shapes, white inside and then filled.
-fn mark(pen: &mut Pen, (x, y): Dot, look: SeriesLook) {
-    let inside = if (look.form / 4).is_multiple_of(2) {
-        WHITE
+/// What fills a mark that is not of its own colour.
+#[derive(Clone, Copy, PartialEq, Eq)]
+pub(super) enum MarkInside {
+    /// White, which lifts it off what lies behind.
+    White,
+    /// Nothing, so that what lies behind is seen.
+    Clear,
+    /// The same, of a smaller mark: many points of many series.
+    Small,
+}
+
+/// The mark of the points of one series: four shapes, not filled and then filled; a smaller disc for those that only their shade tells.
+pub(super) fn mark(pen: &mut Pen, (x, y): Dot, look: SeriesLook, inside: MarkInside) {
+    if look.shaded {
+        pen.disc((x, y), 0.6 * R, look.colour);
+        return;
+    }
+    let (r, width) = if inside == MarkInside::Small {
+        (0.6 * R, 2.0)
     } else {
-        look.colour
+        (R, 3.0)
+    };
+    let filling = if !(look.form / 4).is_multiple_of(2) {
+        Some(look.colour)
+    } else {
+        (inside == MarkInside::White).then_some(WHITE)
     };
     let corners: &[Dot] = match look.form % 4 {
         0 => {
-            pen.disc((x, y), R, inside);
-            pen.ring((x, y), R, look.colour, 3.0);
+            if let Some(colour) = filling {
+                pen.disc((x, y), r, colour);
+            }
+            pen.ring((x, y), r, look.colour, width);
             return;
         }
-        1 => &[(x, y - R), (x - R, y + R), (x + R, y + R)],
-        2 => &[(x - R, y - R), (x + R, y - R), (x + R, y + R), (x - R, y + R)],
-        _ => &[(x, y - R), (x + R, y), (x, y + R), (x - R, y)],
+        1 => &[(x, y - r), (x - r, y + r), (x + r, y + r)],
+        2 => &[(x - r, y - r), (x + r, y - r), (x + r, y + r), (x - r, y + r)],
+        _ => &[(x, y - r), (x + r, y), (x, y + r), (x - r, y)],
     };
-    pen.area(corners, inside);
+    if let Some(colour) = filling {
+        pen.area(corners, colour);
+    }
     let outline: Vec<Dot> = corners.iter().chain(corners.first()).copied().collect();
-    pen.line(&outline, Stroke::whole(look.colour, 3.0));
+    pen.line(&outline, Stroke::whole(look.colour, width));
 }
 
 /// The mark of a point that was left out.
-fn crossed(pen: &mut Pen, (x, y): Dot) {
+pub(super) fn crossed(pen: &mut Pen, (x, y): Dot) {
     for strokes in [[(x - R, y - R), (x + R, y + R)], [(x - R, y + R), (x + R, y - R)]] {
         pen.line(&strokes, Stroke::whole(GREY, 3.0));
     }

@@ -6,6 +6,7 @@
 
 mod canvas;
 mod dots;
+mod legend;
 mod pen;
 mod scale;
 
@@ -119,6 +120,8 @@ pub(crate) enum Layer {
     Marks(Vec<(f64, f64, String)>),
     /// Error bars: x, low and high.
     Bars(Vec<(f64, f64, f64)>),
+    /// Errors along x and y at once: both ends of each.
+    Slants(Vec<((f64, f64), (f64, f64))>),
     /// A stretch of y along a curve: x, low and high.
     Band(Vec<(f64, f64, f64)>),
     /// A layer that the legend calls otherwise than its kind.
@@ -174,7 +177,7 @@ impl Layer {
     pub(crate) fn name(&self) -> &str {
         match self {
             Self::Series(_, layer) => layer.name(),
-            Self::Bars(_) | Self::Band(_) => "",
+            Self::Bars(_) | Self::Slants(_) | Self::Band(_) => "",
             Self::Points(_) => "measured",
             Self::LeftOut(_) => "left out",
             Self::Line(_) => "computed",
@@ -236,6 +239,7 @@ pub(crate) fn of_runs(title: &str, sets: &[(String, PlotData)]) -> Figure {
     for (number, (name, drawn)) in sets.iter().enumerate() {
         let points = drawn.used.iter().map(|i| (drawn.x[*i], drawn.y[*i])).collect();
         above.push(Layer::Points(points).of_series(number).named(name));
+        above.push(Layer::Bars(drawn.bars.clone()).of_series(number));
         let line = match &drawn.curve {
             Some(curve) => curve.clone(),
             None => drawn
@@ -359,6 +363,10 @@ pub(crate) fn of_fit(title: &str, found: &TraceResult) -> Figure {
         || "its interval".to_owned(),
         |level| format!("its interval, {} %", (1000.0 * level).round() / 10.0),
     );
+    let errors = drawn
+        .bars_label
+        .as_ref()
+        .map_or_else(|| "one standard error".to_owned(), |label| format!("± {label}"));
     Figure {
         title: title.to_owned(),
         doses: drawn.doses,
@@ -371,7 +379,7 @@ pub(crate) fn of_fit(title: &str, found: &TraceResult) -> Figure {
                     Layer::Band(band).named(&interval),
                     Layer::LeftOut(left_out),
                     Layer::Points(points),
-                    Layer::Bars(drawn.bars.clone()).named("one standard error"),
+                    Layer::Bars(drawn.bars.clone()).named(errors),
                     Layer::Line(line).named("fit"),
                     Layer::Marks(drawn.marks.clone()).named(""),
                 ],

@@ -104,57 +104,160 @@ pub(super) fn width_of(text: &str, size: f64) -> f64 {
     f64::from(wide / units) * size
 }
 
-/// A text in lines no wider than `room`, at most so many; what does not go into them is cut with `…`.
-pub(super) fn wrapped(text: &str, size: f64, room: f64, most: usize) -> Vec<String> {
-    let text = clean(text);
-    let mut lines: Vec<String> = Vec::new();
-    let mut line = String::new();
-    for word in text.split_whitespace() {
-        // A unit that is longer than a line goes on in the next one behind its signs.
-        let parts: Vec<&str> = if width_of(word, size) <= room {
-            vec![word]
-        } else {
-            word.split_inclusive(['·', '/', '.', ')', '_']).collect()
-        };
-        for (place, part) in parts.into_iter().enumerate() {
-            let between = if line.is_empty() || place > 0 { "" } else { " " };
-            let joined = format!("{line}{between}{part}");
-            if line.is_empty() || width_of(&joined, size) <= room {
-                line = joined;
-            } else {
-                lines.push(std::mem::replace(&mut line, part.to_owned()));
-            }
+/// A space at which no line ends while there is another way.
+const UNBROKEN: char = '\u{A0}';
+
+/// A title whose unit, behind ` / `, is one piece.
+pub(super) fn unbroken_unit(title: &str) -> String {
+    match outside_brackets(title, |rest| rest.starts_with(" / ")).last() {
+        Some(at) => {
+            let (what, unit) = title.split_at(*at);
+            let unit = unit.trim_start().replace(' ', &UNBROKEN.to_string());
+            format!("{what} {unit}")
         }
+        None => title.to_owned(),
     }
-    lines.push(line);
-    let over = lines.len() > most;
-    lines.truncate(most.max(1));
-    let last = lines.len() - 1;
-    for (place, line) in lines.iter_mut().enumerate() {
-        let more = over && place == last;
-        if !more && width_of(line, size) <= room {
-            continue;
-        }
-        let mut kept: Vec<char> = line.chars().collect();
-        while !kept.is_empty() && width_of(&kept.iter().collect::<String>(), size) + size > room {
-            kept.pop();
-        }
-        kept.push('…');
-        *line = kept.into_iter().collect();
-    }
-    lines
 }
 
-/// The title of an axis in lines with their size: smaller and in one line more where it would be cut else. The smallest, 0.7 of the usual,
-/// is 5 points high in a picture of one column.
+/// Places of a text outside of brackets whose rest `is_one`.
+fn outside_brackets(text: &str, is_one: impl Fn(&str) -> bool) -> Vec<usize> {
+    let mut depth = 0_usize;
+    let mut places = Vec::new();
+    for (at, sign) in text.char_indices() {
+        match sign {
+            '(' | '[' | '{' => depth += 1,
+            ')' | ']' | '}' => depth = depth.saturating_sub(1),
+            _ => {}
+        }
+        if depth == 0 && is_one(&text[at..]) {
+            places.push(at);
+        }
+    }
+    places
+}
+
+/// How hard a text had to be broken.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
+enum Breaking {
+    /// At spaces outside of brackets and units.
+    Plain,
+    /// Within a unit or a name, behind its signs.
+    BehindSigns,
+    /// Within brackets that alone are wider than a line.
+    InBrackets,
+}
+
+/// The pieces of a text that no line parts where it need not.
+fn pieces(text: &str, how: Breaking) -> Vec<&str> {
+    let ends = |rest: &str| {
+        let sign = rest.chars().next().unwrap_or(' ');
+        match how {
+            Breaking::Plain => sign == ' ',
+            _ => matches!(sign, ' ' | UNBROKEN | '·' | '/' | '.' | ')' | '_'),
+        }
+    };
+    let places = if how == Breaking::InBrackets {
+        let all = text.char_indices().map(|(at, _)| at);
+        all.filter(|at| ends(&text[*at..])).collect()
+    } else {
+        outside_brackets(text, ends)
+    };
+    let mut all = Vec::new();
+    let mut from = 0;
+    for at in places {
+        let to = at + text[at..].chars().next().map_or(1, char::len_utf8);
+        all.push(&text[from..to]);
+        from = to;
+    }
+    all.push(&text[from..]);
+    all.retain(|piece| !piece.is_empty());
+    all
+}
+
+/// A text in lines, and how hard it had to be broken.
+struct BrokenText {
+    lines: Vec<String>,
+    how: Breaking,
+    /// Whether a part is left out.
+    cut: bool,
+}
+
+impl BrokenText {
+    fn new(text: &str, size: f64, room: f64, most: usize) -> Self {
+        let text = clean(text);
+        let words: Vec<&str> = text
+            .split(|sign: char| sign.is_whitespace() && sign != UNBROKEN)
+            .filter(|word| !word.is_empty())
+            .collect();
+        let text = words.join(" ");
+        let mut how = Breaking::Plain;
+        let fits = |text: &str| width_of(text.trim_end(), size) <= room;
+        // A piece that is longer than a line is parted the next harder way.
+        let mut all = pieces(&text, Breaking::Plain);
+        for harder in [Breaking::BehindSigns, Breaking::InBrackets] {
+            let parted = all.iter().flat_map(|piece| {
+                if fits(piece) {
+                    vec![*piece]
+                } else {
+                    how = harder;
+                    pieces(piece, harder)
+                }
+            });
+            all = parted.collect();
+        }
+        let mut lines: Vec<String> = Vec::new();
+        let mut line = String::new();
+        for piece in all {
+            let joined = format!("{line}{piece}");
+            if line.is_empty() || fits(&joined) {
+                line = joined;
+            } else {
+                lines.push(std::mem::replace(&mut line, piece.to_owned()));
+            }
+        }
+        lines.push(line);
+        for line in &mut lines {
+            *line = line.trim().replace(UNBROKEN, " ");
+        }
+        let over = lines.len() > most;
+        lines.truncate(most.max(1));
+        let mut cut = over;
+        let last = lines.len() - 1;
+        for (place, line) in lines.iter_mut().enumerate() {
+            let more = over && place == last;
+            if !more && width_of(line, size) <= room {
+                continue;
+            }
+            let mut kept: Vec<char> = line.chars().collect();
+            while !kept.is_empty() && width_of(&kept.iter().collect::<String>(), size) + size > room {
+                kept.pop();
+            }
+            kept.push('…');
+            *line = kept.into_iter().collect();
+            cut = true;
+        }
+        Self { lines, how, cut }
+    }
+}
+
+/// A text in lines no wider than `room`, at most so many; what does not go into them is cut with `…`.
+pub(super) fn wrapped(text: &str, size: f64, room: f64, most: usize) -> Vec<String> {
+    BrokenText::new(text, size, room, most).lines
+}
+
+/// The title of an axis in lines with their size: smaller and in one line more where it would be cut else, or broken within its unit or
+/// brackets. The smallest, 0.7 of the usual, is 5 points high in a picture of one column.
 pub(super) fn titled(text: &str, size: f64, room: f64, most: usize) -> (Vec<String>, f64) {
-    let is_whole = |lines: &[String]| text.contains('…') || !lines.iter().any(|line| line.ends_with('…'));
-    let smaller = [0.85, 0.7].map(|part| (part * size, most + 1));
-    let mut ways = std::iter::once((size, most))
-        .chain(smaller)
-        .map(|(size, most)| (wrapped(text, size, room, most), size));
-    ways.find(|(lines, _)| is_whole(lines))
-        .unwrap_or_else(|| (wrapped(text, smaller[1].0, room, smaller[1].1), smaller[1].0))
+    let text = unbroken_unit(text);
+    let ways = [(size, most), (0.85 * size, most + 1), (0.7 * size, most + 1)];
+    let mut all: Vec<(BrokenText, f64)> = ways
+        .into_iter()
+        .map(|(size, most)| (BrokenText::new(&text, size, room, most), size))
+        .collect();
+    // The first of the best: nothing is left out before nothing is broken.
+    all.sort_by_key(|(broken, _)| (broken.cut, broken.how));
+    let (broken, size) = all.swap_remove(0);
+    (broken.lines, size)
 }
 
 impl Pen {
@@ -313,6 +416,30 @@ mod tests {
             titled("absorbance / AU", 26.0, 400.0, 2),
             (vec!["absorbance / AU".to_owned()], 26.0)
         );
+    }
+
+    #[test]
+    fn no_line_ends_within_a_unit_or_brackets() {
+        for (title, parts) in [
+            ("residual / µmol L⁻¹ min⁻¹", ["residual", "/ µmol L⁻¹ min⁻¹"]),
+            ("residual / (µmol L⁻¹) min⁻¹", ["residual", "/ (µmol L⁻¹) min⁻¹"]),
+            (
+                "value of ln(k T⁻¹ / (s⁻¹ K⁻¹))",
+                ["value of", "ln(k T⁻¹ / (s⁻¹ K⁻¹))"],
+            ),
+        ] {
+            // Of a panel of residuals in a picture of one column.
+            let (lines, _) = titled(title, 26.0, 210.0, 2);
+            assert_eq!(lines, parts);
+        }
+        let lines = wrapped("dye in buffer (pH 7.4, 25 °C) again", 24.0, 300.0, 4);
+        assert!(
+            lines.iter().any(|line| line.contains("(pH 7.4, 25 °C)")),
+            "{lines:?}"
+        );
+        // What is wider than a line alone is parted all the same, and not cut.
+        let lines = wrapped("(one two three four five six)", 24.0, 150.0, 4);
+        assert_eq!(lines.join(" "), "(one two three four five six)");
     }
 
     #[test]

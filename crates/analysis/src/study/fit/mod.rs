@@ -191,6 +191,18 @@ impl FitPoints {
     }
 }
 
+/// The known errors of the points of a fit, for its picture, and the label of the trace that holds them.
+fn bars_of(plan: &FitPlan, gathered: &FitPoints) -> (Vec<(f64, f64, f64)>, Option<String>) {
+    let (Some(errors), Some(WeightPlan::Errors(label))) = (&gathered.errors, &plan.weights) else {
+        return (Vec::new(), None);
+    };
+    let points = gathered.points.time.iter().zip(&gathered.points.signal);
+    let bars = points
+        .zip(errors)
+        .map(|((x, y), error)| (*x, y - error, y + error));
+    (bars.collect(), Some(label.clone()))
+}
+
 /// Collects the points of a curve; what is left out is told in the outcome.
 fn gather(
     plan: &FitPlan,
@@ -749,7 +761,10 @@ impl Fitting<'_> {
                 "no prediction: the data do not determine the curve, or it runs along several columns",
             ));
         }
+        let (bars, bars_label) = bars_of(self.plan, self.gathered);
         PlotData {
+            bars,
+            bars_label,
             x_title: title(&self.trace.x),
             y_title: if how.conversion.is_some() {
                 "concentration / mol/L".to_owned()

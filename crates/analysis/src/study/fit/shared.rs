@@ -11,7 +11,9 @@ use super::curve::curves;
 use super::doubt::two;
 use super::drift::{DRIFT_MOVES, HiddenDrift};
 use super::scatter::{DIFFER, pooled};
-use super::{Chosen, FitPoints, blank, gather, say_of_constraint, tell, title, unit_of_parameter, weighs};
+use super::{
+    Chosen, FitPoints, bars_of, blank, gather, say_of_constraint, tell, title, unit_of_parameter, weighs,
+};
 use crate::courses::{Course, usual_courses};
 use crate::fit::{DataSet, Fit, Options, SharedFit, Weighting, compare, f_test, fit_shared};
 use crate::models::{Constrained, Model};
@@ -452,7 +454,12 @@ fn together(
     let drawn = members
         .iter()
         .enumerate()
-        .map(|(i, member)| (member.label.clone(), drawn(model, member, i, &shared, &share)))
+        .map(|(i, member)| {
+            (
+                member.label.clone(),
+                drawn((plan, model), member, i, &shared, &share),
+            )
+        })
         .collect();
     Ok((drawn, shared))
 }
@@ -837,7 +844,7 @@ fn derive_tied(tied: &Constrained<'_>, runs: usize, share: &[usize], fit: &mut F
 
 /// Points and curve of one run.
 fn drawn(
-    model: &dyn Model,
+    (plan, model): (&FitPlan, &dyn Model),
     member: &SharedMember,
     number: usize,
     shared: &SharedFit,
@@ -852,7 +859,10 @@ fn drawn(
     let mut fitted = vec![0.0; gathered.response.len()];
     model.evaluate(&columns, &parameters, &mut fitted);
     let scale = gathered.points.factor.unwrap_or(1.0);
+    let (bars, bars_label) = bars_of(plan, gathered);
     PlotData {
+        bars,
+        bars_label,
         x_title: title(&member.trace.x),
         y_title: if gathered.how.conversion.is_some() {
             "concentration / mol/L".to_owned()

@@ -1,6 +1,8 @@
 //! From absorbances to quantities, one way after another.
 
-use curvary_record::{Code, Diagnostic, Interval as KeptInterval, Outcome, Parameter, Quantity, Unit, code};
+use curvary_record::{
+    Code, Diagnostic, Interval as KeptInterval, Outcome, Parameter, Quantity, Trace, Unit, code,
+};
 
 use super::reading::{UnknownReading, is_dilution};
 use super::record::{
@@ -17,7 +19,8 @@ use crate::quantities::{
 use crate::refusal::Refusal;
 use crate::spectra::{Spectrum, value_at};
 use crate::study::StudyError;
-use crate::study::{CheckedStandard, PlotData, STEPS, allow_for_factor, stated};
+use crate::study::fit::{Recorded, errors_in, stands_for_errors};
+use crate::study::{CheckedStandard, PlotData, STEPS, allow_for_factor, label_of, stated};
 
 impl UnknownReading<'_> {
     /// A reading as it would be among the standards; that it was turned is told.
@@ -93,6 +96,7 @@ impl UnknownReading<'_> {
             CalibrationLine::Bent(line) => tell_bent(line, self.plan, unit, outcome),
         }
         *drawn = line.drawn(unit, (&x, &y), None);
+        self.draw_errors(drawn);
         drawn.recovered = line.recovered(self.plan.level);
         outcome.termination = "computed".into();
         Ok(())
@@ -136,8 +140,44 @@ impl UnknownReading<'_> {
         let line = CalibrationLine::Straight(found.line);
         let zero = (-found.value / dilution.value, 0.0);
         *drawn = line.drawn(unit, (&x, &y), Some((zero, "the sample")));
+        self.draw_errors(drawn);
         outcome.termination = "computed".into();
         Ok(())
+    }
+
+    /// The errors that a column beside the standards states of them, for the picture alone: the line does not count by them. Where several
+    /// columns do, or one is not understood, none are drawn.
+    fn draw_errors(&self, drawn: &mut PlotData) {
+        let (beside, values): (Vec<&Trace>, Vec<&Trace>) = self
+            .run
+            .traces
+            .iter()
+            .filter(|other| !is_dilution(other))
+            .partition(|other| stands_for_errors(&label_of(other)));
+        let ([errors], [own]) = (beside.as_slice(), values.as_slice()) else {
+            return;
+        };
+        let is_plain = self.trace.y.quantity == Quantity::ABSORBANCE;
+        if !is_plain || !std::ptr::eq(*own, self.trace) || errors.x.values != self.trace.x.values {
+            return;
+        }
+        let Ok(stated) = errors_in(errors, &Recorded::of(&self.trace.y), &self.trace.y) else {
+            return;
+        };
+        // What is marked as saturated is no standard.
+        let kept: Vec<(f64, f64)> = (0..self.trace.len())
+            .filter(|point| !self.trace.saturated.iter().any(|at| *at as usize == *point))
+            .map(|point| (self.trace.y.values[point], stated[point]))
+            .collect();
+        drawn.bars = drawn
+            .used
+            .iter()
+            .filter_map(|i| Some((*drawn.x.get(*i)?, *drawn.y.get(*i)?, *kept.get(*i)?)))
+            // Of what is drawn as it was read.
+            .filter(|(_, y, (read, error))| y == read && *error > 0.0 && error.is_finite())
+            .map(|(x, y, (_, error))| (x, y - error, y + error))
+            .collect();
+        drawn.bars_label = Some(label_of(errors));
     }
 
     pub(super) fn mixture(

@@ -384,17 +384,24 @@ pub(super) fn fitted(
     say_of_line(&found, &constants, outcome);
     say_who_scatters(model, points, &constants, &found.line, outcome);
     let FoundLine { line, y_title, .. } = found;
+    let x: Vec<f64> = constants.kelvin.iter().map(|t| 1000.0 / t).collect();
+    let residuals = line.fitted.iter().zip(&line.residuals);
+    let y: Vec<f64> = residuals.map(|(fitted, residual)| fitted + residual).collect();
+    // Of a logarithm the error is that of the constant in proportion, as it counts in the line.
+    let parts = constants.weights().into_iter().flatten().zip(&constants.k);
+    let bars = x
+        .iter()
+        .zip(&y)
+        .zip(parts)
+        .map(|((x, y), (error, k))| (*x, y - error / k, y + error / k))
+        .collect();
     Ok(PlotData {
         curve: None,
+        bars,
         x_title: "1000 K / temperature".into(),
         y_title,
-        x: constants.kelvin.iter().map(|t| 1000.0 / t).collect(),
-        y: line
-            .fitted
-            .iter()
-            .zip(&line.residuals)
-            .map(|(fitted, residual)| fitted + residual)
-            .collect(),
+        x,
+        y,
         used: (0..constants.k.len()).collect(),
         fitted: line.fitted,
         residuals: line.residuals,
