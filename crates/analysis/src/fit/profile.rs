@@ -642,11 +642,11 @@ mod tests {
         // Beside the bound it comes to an end below the limit, and upon it the model is another one; where it still rises, a limit is there.
         let falls_together = |d: f64| if d < 1.0 { 1.5 * d } else { 3.0 };
         assert_eq!(upper(falls_together, 2.0), ProfileEnd::Open);
-        let rises = |d: f64| 0.1 * (1.0 / (1.0 - d).max(1e-300)).ln();
+        let rises = |d: f64| 0.13 * (1.0 / (1.0 - d).max(1e-300)).ln();
         let ProfileEnd::At(found) = upper(rises, 2.0) else {
             panic!("a height that rises up to the bound is not followed");
         };
-        assert!((0.1 * (1.0 / (2.0 - found)).ln() - 2.0).abs() < 1e-3, "{found}");
+        assert!((0.13 * (1.0 / (2.0 - found)).ln() - 2.0).abs() < 1e-3, "{found}");
         // Nothing is defined beyond 2.3.
         let lost = upper(|d| if d < 1.3 { d } else { f64::INFINITY }, f64::INFINITY);
         assert!(

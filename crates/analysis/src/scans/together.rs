@@ -286,7 +286,7 @@ impl<'a> LeftOver<'a> {
             })
             .collect();
         let mut dealer = Dealer::new(FIRST_DEAL);
-        let mut signs = Signs::default();
+        let mut signs = DealtSigns::default();
         (0..DEALS).all(|_| {
             let mut dealt: Vec<Vec<f64>> = grown
                 .iter()
@@ -385,14 +385,14 @@ impl<'a> LeftOver<'a> {
     }
 }
 
-/// Signs by the bits of random numbers.
+/// DealtSigns by the bits of random numbers.
 #[derive(Default)]
-struct Signs {
+struct DealtSigns {
     bits: u64,
     left: u32,
 }
 
-impl Signs {
+impl DealtSigns {
     fn next(&mut self, dealer: &mut Dealer) -> f64 {
         if self.left == 0 {
             self.bits = dealer.next();

@@ -172,12 +172,16 @@ const FEWEST_BEYOND: usize = 5;
 /// little more often where the noise of a spectrum is found too small.
 const STILL_FALLS: f64 = 2.576;
 
+/// What a flank hides counts as an error up to this part of the area; where it is more, the area is not that of the band. A choice: in a
+/// window of three half-widths and a half a Gauss band hides a hundredth, a Lorentz band of twenty half-widths on either side six.
+const MOST_AS_ERROR: f64 = 0.03;
+
 /// A point that rises by so many times the noise beyond a base belongs to another band. Noise does so in a few of a thousand spectra with
 /// some hundred points.
 const OTHER_BAND: f64 = 5.0;
 
 /// What a chord between the bases leaves out of the area of a band that stands alone.
-enum LeftOut {
+enum AreaLeftOut {
     /// Nothing beyond this error is seen to be left out.
     Error(f64),
     /// The band, or what lies under it, goes on where the curve ends, or is not seen to come to an end.
@@ -189,7 +193,8 @@ enum LeftOut {
 /// The area counts from bases where a band is supposed to have come to an end. The slowest flanks in the trade are those of Lorentz's
 /// curve, `a/d²` at the distance `d` from the top. Where the bases are on such flanks, a chord takes off `a/d` on either side (`a/d²` over
 /// the distance), and as much lies beyond the base: `2a/d`, or `a/d` where areas count from zero. So the flanks from [`FROM_HALF_WIDTHS`] on
-/// are taken apart into a line, which a chord takes off rightly, and `a/d²`. Where `a` is seen, the band goes on beyond the curve. Where its
+/// are taken apart into a line, which a chord takes off rightly, and `a/d²`. Where `a` is seen, and
+/// what it hides is more than [`MOST_AS_ERROR`] of the area, the band goes on beyond the curve. Where its
 /// error is larger than `h (w/2)²`, that of a pure Lorentz band of this height and width, nothing is known of its end. Else its error, and as
 /// much of it as was found, is one of the area. None where a base is a valley to another band: there the area ends by agreement.
 fn left_out(
@@ -198,7 +203,7 @@ fn left_out(
     (centre, full, height): (f64, f64, f64),
     noise: f64,
     baseline: AreaBaseline,
-) -> Option<LeftOut> {
+) -> Option<AreaLeftOut> {
     let highest = |of: &[f64]| of.iter().copied().fold(f64::NEG_INFINITY, f64::max);
     let is_valley = |side: &[f64], base: f64| highest(side) > base + OTHER_BAND * noise;
     // The lowest of many points lies below its neighbours by about three times the noise.
@@ -208,14 +213,17 @@ fn left_out(
     }
     let noise = noise.max(LEAST_NOISE * height);
     let in_half_widths = (height / (OF_THE_NOISE * noise)).log2().max(0.0).sqrt();
-    let beyond = in_half_widths.max(FROM_HALF_WIDTHS) * full / 2.0;
-    let chosen: Vec<usize> = (0..x.len())
-        .filter(|i| (x[*i] - centre).abs() >= beyond)
-        .collect();
-    let before = chosen.iter().filter(|i| x[**i] < centre).count();
-    if before < FEWEST_BEYOND || chosen.len() - before < FEWEST_BEYOND {
-        return Some(LeftOut::GoesOn);
-    }
+    let beyond = |half_widths: f64| -> Option<Vec<usize>> {
+        let far = |i: &usize| (x[*i] - centre).abs() >= half_widths * full / 2.0;
+        let chosen: Vec<usize> = (0..x.len()).filter(far).collect();
+        let before = chosen.iter().filter(|i| x[**i] < centre).count();
+        (before >= FEWEST_BEYOND && chosen.len() - before >= FEWEST_BEYOND).then_some(chosen)
+    };
+    // Where a curve with little noise ends before, the flank of a Gauss band counts among what it hides.
+    let Some(chosen) = beyond(in_half_widths.max(FROM_HALF_WIDTHS)).or_else(|| beyond(FROM_HALF_WIDTHS))
+    else {
+        return Some(AreaLeftOut::GoesOn);
+    };
     let column = |of: &dyn Fn(f64) -> f64| -> Vec<f64> { chosen.iter().map(|i| of(x[*i])).collect() };
     let ones = column(&|_| 1.0);
     let along = column(&|x| (x - centre) / full);
@@ -227,16 +235,17 @@ fn left_out(
         noise * found.unscaled_covariance[2][2].sqrt() * full * full,
     );
     let pure = height * (full / 2.0).powi(2);
-    if size > STILL_FALLS * error || error > pure {
-        return Some(LeftOut::GoesOn);
-    }
     let of_one = |base: usize| {
         let parts = if baseline == AreaBaseline::Chord { 2.0 } else { 1.0 };
         parts / (x[base] - centre).abs()
     };
-    Some(LeftOut::Error(
-        error.hypot(size.max(0.0)) * (of_one(left) + of_one(right)),
-    ))
+    let hidden = error.hypot(size.max(0.0)) * (of_one(left) + of_one(right));
+    let falls = size > STILL_FALLS * error && hidden > MOST_AS_ERROR * height * full;
+    Some(if falls || error > pure {
+        AreaLeftOut::GoesOn
+    } else {
+        AreaLeftOut::Error(hidden)
+    })
 }
 
 /// Measures a peak that [`super::find_peaks`] found, given the noise of a single point.
@@ -340,8 +349,8 @@ pub fn measure_peak(
     let area = whole.then(|| area_between_bases((x, &up), (left, right), (low, high), noise, baseline));
     let shape = (centre, width.map_or(full, |width| width.value), prominence.value);
     let (area, reaches_beyond) = match (area, left_out((x, &up), (left, right), shape, noise, baseline)) {
-        (Some(_), Some(LeftOut::GoesOn)) => (None, true),
-        (Some(area), Some(LeftOut::Error(error))) => (
+        (Some(_), Some(AreaLeftOut::GoesOn)) => (None, true),
+        (Some(area), Some(AreaLeftOut::Error(error))) => (
             Some(Estimate {
                 error: area.error.hypot(error),
                 ..area

@@ -121,7 +121,7 @@ fn is_number(text: &str) -> bool {
 
 /// Lines without a blank one between them.
 #[derive(Default)]
-struct Block<'t> {
+struct PaddedBlock<'t> {
     /// Each line, and the byte of the text at which it begins.
     lines: Vec<(&'t str, usize)>,
     /// Something else than blanks parts their cells.
@@ -132,7 +132,7 @@ struct Block<'t> {
     as_wide: usize,
 }
 
-impl<'t> Block<'t> {
+impl<'t> PaddedBlock<'t> {
     fn push(&mut self, line: &'t str, at: usize) {
         let place = self.lines.len();
         self.has_tabs |= memchr::memchr2(b'\t', b'|', line.as_bytes()).is_some();
@@ -190,12 +190,12 @@ pub(super) fn with_tabs_between_columns(text: &str) -> Option<Blanked> {
         return None;
     }
     let mut parted = Parted::default();
-    let mut block = Block::default();
+    let mut block = PaddedBlock::default();
     let mut at = 0;
     for line in lines_with_ends(text) {
         if line.trim().is_empty() {
             parted.take(&block);
-            block = Block::default();
+            block = PaddedBlock::default();
         } else {
             block.push(line, at);
         }
@@ -225,7 +225,7 @@ struct Parted {
 }
 
 impl Parted {
-    fn take(&mut self, block: &Block<'_>) {
+    fn take(&mut self, block: &PaddedBlock<'_>) {
         if block.has_tabs || block.is_full() {
             return;
         }
