@@ -385,7 +385,7 @@ impl<'a> LeftOver<'a> {
     }
 }
 
-/// DealtSigns by the bits of random numbers.
+/// Signs by the bits of random numbers.
 #[derive(Default)]
 struct DealtSigns {
     bits: u64,
