@@ -7,6 +7,9 @@ use super::pen::{Anchor, Colour, Dot, Pen, Stroke, clean, titled, unbroken_unit,
 use super::scale::AxisScale;
 use super::{Figure, Layer, Panel};
 
+/// A straight piece of a line, from one place to another.
+type Slant = ((f64, f64), (f64, f64));
+
 /// How large a picture is, in dots, and what stands on it.
 #[derive(Clone, Copy, Debug)]
 pub(super) struct PictureSheet {
@@ -473,7 +476,7 @@ impl PanelFrame<'_> {
     }
 
     /// Errors that move a point along x and y at once.
-    fn slants(&self, pen: &mut Pen, all: &[((f64, f64), (f64, f64))], look: SeriesLook) {
+    fn slants(&self, pen: &mut Pen, all: &[Slant], look: SeriesLook) {
         let mut seen = HashSet::new();
         for (from, to) in all {
             if let (Some(from), Some(to)) = (self.at(*from), self.at(*to))
