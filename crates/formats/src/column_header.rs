@@ -191,7 +191,7 @@ fn understand_as_written(text: &str) -> ColumnHeader {
     }
     if let Some(head) = in_a_cell(text)
         .or_else(|| reciprocal(text))
-        .or_else(|| of_substance_over_unit(text))
+        .or_else(|| brackets_over_unit(text))
     {
         return head;
     }
@@ -246,6 +246,18 @@ fn understand_as_written(text: &str) -> ColumnHeader {
     parts.into_head()
 }
 
+/// Whether what a header names is divided by a time: `ΔA (AU/min)`, `c (mM/s)` are rates.
+fn is_rate_of(quantities: &[Quantity], units: &[Unit]) -> bool {
+    let like = |unit: &Unit, code: &str| Unit::ucum(code).is_ok_and(|like| unit.converts_to(&like));
+    let [unit] = units else { return false };
+    match quantities {
+        // Absorbance is a number: of `1/min` nothing tells whether a rate constant is meant.
+        [one] if *one == Quantity::ABSORBANCE => unit.code().contains("{AU}") && like(unit, "{AU}/s"),
+        [one] if *one == Quantity::CONCENTRATION => like(unit, "mol/L/s") || like(unit, "g/L/s"),
+        _ => false,
+    }
+}
+
 /// Whether a header is letters, a hyphen and a digit or two, and as such a unit with an exponent: `s-1`, `S-1`, `Std-1`. Behind a
 /// name or in brackets it is a unit; alone it may as well be a numbered name.
 pub(crate) fn is_bare_exponent(text: &str) -> bool {
@@ -297,15 +309,30 @@ fn over_a_unit(text: &str) -> Option<ColumnHeader> {
         .then(|| understand(&format!("{name} ({unit})")))
 }
 
-/// `m(C)/mg`: the quantity of a substance over its unit. The letters in the brackets are the substance, though they may spell a unit.
-fn of_substance_over_unit(text: &str) -> Option<ColumnHeader> {
+/// `m(C)/mg`, `ΔA(mAU)/min`: brackets with a stroke and a unit behind. What stands in them is a unit of which the one behind is the divisor;
+/// behind the symbol of an amount it is the substance, where it spells an element (IUPAC Green Book, 2.10.1).
+fn brackets_over_unit(text: &str) -> Option<ColumnHeader> {
+    /// Symbols of amounts of a substance.
+    const AMOUNTS: [&str; 8] = ["m", "n", "c", "V", "w", "ρ", "γ", "β"];
+    /// Elements whose symbols are those of units as well.
+    const ELEMENTS: [&str; 8] = ["C", "F", "H", "K", "N", "S", "V", "W"];
+    /// Units by which readings are divided: of times, lengths, volumes, masses and amounts.
+    const DIVISORS: [&str; 5] = ["s", "m", "L", "g", "mol"];
     let (name, unit) = text.rsplit_once(")/").or_else(|| text.rsplit_once(") / "))?;
-    let (symbol, substance) = name.split_once('(')?;
+    let (symbol, inner) = name.split_once('(')?;
+    let (symbol, inner) = (symbol.trim(), inner.trim());
     let unit = unit.trim().trim_start_matches('(').trim_end_matches(')');
-    let bare = |text: &str| !text.is_empty() && text.chars().all(char::is_alphanumeric);
-    let spells_unit = spelled(substance) != Spelling::None && spelled(unit) != Spelling::None;
-    (bare(symbol) && bare(substance) && spells_unit)
-        .then(|| understand(&format!("{symbol} {substance} ({unit})")))
+    let behind = spelled(unit).one()?.clone();
+    if symbol.is_empty() || spelled(inner) == Spelling::None {
+        return None;
+    }
+    if AMOUNTS.contains(&symbol) && ELEMENTS.contains(&inner) {
+        return Some(understand(&format!("{symbol} {inner} ({unit})")));
+    }
+    let divides = |code: &&str| Unit::ucum(code).is_ok_and(|like| behind.converts_to(&like));
+    let quotient = format!("{inner}/{unit}");
+    (DIVISORS.iter().any(|code| divides(&code)) && spelled(&quotient) != Spelling::None)
+        .then(|| understand(&format!("{symbol} ({quotient})")))
 }
 
 /// `E254 (1 cm)`: light absorbed in a cell of that length, which is held. The length is no unit.
@@ -836,7 +863,9 @@ impl HeaderParts {
                 .filter(|quantity| units.iter().any(|unit| fits(quantity, unit)))
                 .cloned()
                 .collect();
-            if fitting.is_empty() {
+            if fitting.is_empty() && is_rate_of(&quantities, &units) {
+                quantities = vec![Quantity::RATE];
+            } else if fitting.is_empty() {
                 quantities = units.iter().flat_map(quantities_of).chain(quantities).collect();
                 quantities.dedup();
                 if quantities.len() < 2 {

@@ -694,3 +694,28 @@ fn titles_of_computed_values() {
     assert_eq!(said("not normalized spectra"), None);
     assert_eq!(said("normalised to protein"), None);
 }
+
+/// What stands in brackets in front of a stroke is a unit that goes on behind it, but for an element behind the symbol of an amount.
+#[test]
+fn brackets_with_a_unit_behind_them() {
+    for (text, quantity, unit) in [
+        ("v(M)/s", Some(Quantity::RATE), "mol/L/s"),
+        ("dA(mAU)/min", Some(Quantity::RATE), "10*-3.{AU}/min"),
+        ("\u{394}A (AU) / min", Some(Quantity::RATE), "{AU}/min"),
+        ("\u{394}A (AU/min)", Some(Quantity::RATE), "{AU}/min"),
+        ("m(C)/mg", None, "mg"),
+    ] {
+        let head = read_column_header(text);
+        let told = (
+            head.quantity.clone(),
+            head.unit.as_ref().map(|unit| unit.code().to_owned()),
+        );
+        assert_eq!(told.0, quantity, "{text}");
+        assert_eq!(told.1.as_deref(), Some(unit), "{text}");
+    }
+    // Of `1/min` nothing tells whether a rate constant is meant.
+    assert_ne!(
+        read_column_header("Absorbance (1/min)").quantity,
+        Some(Quantity::RATE)
+    );
+}

@@ -292,6 +292,12 @@ pub(super) fn is_axis_below_header(text: &str, raw: &str, grid: &Grid, above: &[
             .quantity
             .as_ref()
             .is_some_and(|quantity| runs.contains(quantity));
+    // Words may stand between the two, as between other headers.
+    let between = above.iter().rev().take(MAX_BETWEEN).take_while(|piece| {
+        let words = |line: &str| raw_split(line, grid.dialect.sep).len() == 1;
+        matches!(piece, TextPiece::Text(line) if words(&text[line.span.range()]))
+    });
+    let above = &above[..above.len() - between.count()];
     is_axis
         && is_caption_below_header(text, raw, grid, above)
         && line_above(text, above).is_some_and(|header| {
