@@ -331,7 +331,7 @@ fn brackets_over_unit(text: &str) -> Option<ColumnHeader> {
     }
     let divides = |code: &&str| Unit::ucum(code).is_ok_and(|like| behind.converts_to(&like));
     let quotient = format!("{inner}/{unit}");
-    (DIVISORS.iter().any(|code| divides(&code)) && spelled(&quotient) != Spelling::None)
+    (DIVISORS.iter().any(divides) && spelled(&quotient) != Spelling::None)
         .then(|| understand(&format!("{symbol} ({quotient})")))
 }
 
