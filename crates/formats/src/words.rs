@@ -150,6 +150,14 @@ pub enum WordList {
     LetterFrom,
     /// Keys of what a letter is about.
     LetterSubject,
+    /// Words for the x axis.
+    Abscissa,
+    /// Words for the y axis.
+    Ordinate,
+    /// Words beside `x` and `y` that say that an axis is meant, or what it holds.
+    AxisWord,
+    /// Words beside them that say that its unit is meant.
+    UnitWord,
     /// Headers of times of day.
     OverClocks,
     /// Headers of columns that number the lines.

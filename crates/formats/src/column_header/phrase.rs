@@ -33,12 +33,28 @@ pub(super) fn phrase(text: &str, depth: usize) -> Option<HeaderPiece> {
         return None;
     }
     if let Some((before, behind)) = text.split_once('@') {
+        // `A@590nm:film1.txt`: what was read, and of which file or sample.
+        if let Some((light, name)) = behind.split_once(':')
+            && depth < DEEPEST
+            && let Some(found) = piece(&format!("{} at {}", before.trim(), light.trim()), false, depth + 1)
+        {
+            return Some(HeaderPiece::Several(vec![
+                found,
+                HeaderPiece::Label(name.trim().to_owned()),
+            ]));
+        }
         let spaced = format!("{} at {}", before.trim(), behind.trim());
         return phrase(&spaced, depth + 1).filter(|_| depth < DEEPEST);
     }
     // Underscores are blanks where there are no others.
     if !text.contains(' ') && text.contains('_') {
         let spaced = text.replace('_', " ");
+        return piece(&spaced, false, depth + 1);
+    }
+    // So are points in a language whose names have no other sign: `absorbance.ctrl`.
+    let pointed = |part: &str| part.len() >= 2 && part.starts_with(char::is_alphabetic);
+    if !text.contains(' ') && text.contains('.') && text.split('.').all(pointed) {
+        let spaced = text.replace('.', " ");
         return piece(&spaced, false, depth + 1);
     }
     let words: Vec<&str> = text.split(' ').filter(|word| !word.is_empty()).collect();

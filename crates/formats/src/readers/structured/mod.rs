@@ -41,6 +41,9 @@ impl Default for StructuredText {
 /// A list with fewer numbers is no column that a whole file would be read for.
 const SHORTEST: usize = 3;
 
+/// So many lines beside lists and maps are remarks; more are a table.
+const FEW_LINES: usize = 8;
+
 impl Reader for StructuredText {
     fn card(&self) -> &ReaderInfo {
         &self.card
@@ -80,7 +83,10 @@ impl Reader for StructuredText {
         let lists: usize = document.items.iter().map(lists_of).sum();
         let records = document.items.iter().filter(|item| is_record(item)).count();
         let matrices = document.items.iter().filter(|item| is_matrix(item)).count();
-        if start.starts_with('{') || start.starts_with("[{") || lists >= 2 || records >= 2 || matrices > 0 {
+        // `{"sample": "betanin"}` in front of a table in lines is its preamble.
+        let lines = document.items.iter().filter(|item| matches!(item, SyntaxItem::Line(_))).count();
+        let table_in_lines = lists == 0 && records < 2 && matrices == 0 && lines > FEW_LINES;
+        if (start.starts_with('{') || start.starts_with("[{")) && !table_in_lines || lists >= 2 || records >= 2 || matrices > 0 {
             Recognition::Yes(format!(
                 "{lists} lists of numbers and {records} records in brackets"
             ))
@@ -170,9 +176,9 @@ fn is_record(item: &SyntaxItem) -> bool {
         if members.len() >= 2 && members.iter().any(|(_, node)| is_number_node(node)))
 }
 
-/// Whether an item is a named list of rows, as long as a table: `data = [400 0.314; 410 0.532; …]`.
+/// Whether an item is a list of rows, as long as a table: `data = [400 0.314; 410 0.532; …]`, `array([[400., 0.314], …])`.
 fn is_matrix(item: &SyntaxItem) -> bool {
-    matches!(item, SyntaxItem::Entry(_, syntax::DataNode::List(rows))
+    matches!(item, SyntaxItem::Entry(_, syntax::DataNode::List(rows)) | SyntaxItem::Node(syntax::DataNode::List(rows))
         if rows.len() >= SHORTEST && rows.iter().all(|row| matches!(row, syntax::DataNode::List(cells) if cells.len() >= 2)))
 }
 

@@ -15,7 +15,7 @@ use super::titles::{
     is_row_of_conditions, keys_behind, keys_behind_table, own_title, take_summaries, titles, without_checks,
 };
 use super::wells::{self, WellNames};
-use super::{damaged, legend};
+use super::{axis_lines, damaged, legend};
 use crate::explanation::TakenFor;
 use crate::{Source, preamble};
 
@@ -78,7 +78,8 @@ impl TextDocument {
         }
         let summaries = take_all_summaries(text, &mut sections, &mut behind);
         damaged::take_beside_tables(source, &mut sections, &mut behind);
-        let legends = legend::take(text, &mut sections, &mut behind);
+        let mut legends = legend::take(text, &mut sections, &mut behind);
+        legends.extend(axis_lines::take(text, &mut sections, &mut behind));
         let added = damaged::add_rows(text, &mut sections);
         let (wells, of_wells) = wells::take(text, &mut sections, &mut behind);
         if let Some(told) = told {

@@ -217,7 +217,12 @@ fn heads_behind(text: &str, grid: &Grid, above: &[TextPiece], keys: bool) -> Vec
                 }
                 // `Concentration;Iron` over `mg/L;` is no key with its value.
                 let over_units = heads.last().is_some_and(|below| {
-                    let cells = raw_split(raw, grid.dialect.sep);
+                    let raw = strip_remark(raw).1;
+                    let mut cells = raw_split(raw, grid.dialect.sep);
+                    // `# Wavelength Abs_before Abs_after` over `# nm AU AU` and cells that tabs part.
+                    if cells.len() == 1 {
+                        cells = raw_split(raw, Delimiter::Blank);
+                    }
                     let first = cells.first().cloned().unwrap_or(0..0);
                     // `Wavelength;340` over `nm;AU` is a key.
                     let number = |cell: &std::ops::Range<usize>| leading_number(&raw[cell.clone()]).is_some();

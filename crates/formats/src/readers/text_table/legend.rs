@@ -73,6 +73,12 @@ pub(super) fn take(text: &str, sections: &mut [Section], behind: &mut Vec<TextLi
     all
 }
 
+/// The columns that a line names, counted from 0, each with what it says of it.
+pub(super) fn named(line: &str) -> Vec<(usize, &str)> {
+    let found = of_line(line).into_iter();
+    found.map(|legend| (legend.column, &line[legend.says])).collect()
+}
+
 /// The headers that lines say of a table of so many columns: the last row holds them all, and those in front the places of the other
 /// lines.
 fn headers(text: &str, lines: &[TextLine], columns: usize) -> Option<Vec<HeadRow>> {

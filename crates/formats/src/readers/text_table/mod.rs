@@ -6,6 +6,7 @@
 //! a table into curves or into a question. No step guesses: where two readings are plausible, the run carries a
 //! [`Question`](curvary_record::Question) with both.
 
+mod axis_lines;
 mod binary;
 mod blanking;
 mod columns;

@@ -9,7 +9,8 @@ use super::super::dialect::{Delimiter, is_blank, raw_split, split_wide};
 use super::super::grid::Grid;
 use super::super::join::is_furniture;
 use super::super::scan::{TextLine, leading_number, strip_remark};
-use super::cells::{head_cells, is_key_in_cells, is_key_over_each, is_like_a_row, is_statement, undecorated};
+use super::super::segments::is_axis;
+use super::cells::{glue_units, head_cells, is_key_in_cells, is_key_over_each, is_like_a_row, is_statement, undecorated};
 use super::titles::is_caption_between_stars;
 use crate::column_header::read_column_header;
 use crate::preamble::{self, KeyValueSpan};
@@ -91,6 +92,51 @@ pub(super) fn map_heads(
     )
 }
 
+/// What stands behind a word in front of the headers of all columns, one of which runs and the others were measured: `@axis nm absorbance`,
+/// `<columns>Wavelength/nm;Absorbance/AU</columns>`, and the `C` of a comment of Fortran. The word itself says nothing of a column.
+fn behind_lead_in<'a>(kept: &'a str, raw: &str, grid: &Grid) -> Option<&'a str> {
+    if grid.columns() < 2 {
+        return None;
+    }
+    let (word, rest) = match kept.strip_prefix('<').and_then(|tag| tag.split_once('>')) {
+        Some((name, rest)) => (name, rest.split("</").next().unwrap_or(rest)),
+        None => kept.split_once(char::is_whitespace)?,
+    };
+    let is_comment = word == "C" && raw.starts_with("C ");
+    let head = read_column_header(word);
+    let says = head.quantity.is_some()
+        || head.unit.is_some()
+        || !head.quantities_possible.is_empty()
+        || !head.units_possible.is_empty()
+        || !head.held.is_empty()
+        || leading_number(word).is_some();
+    if says && !is_comment || all_columns(kept, grid) {
+        return None;
+    }
+    let rest = rest.trim();
+    all_columns(rest, grid).then_some(rest)
+}
+
+/// Whether a line has a header for each column, one that runs and others that were measured, however it is parted.
+fn all_columns(line: &str, grid: &Grid) -> bool {
+    let of = |cells: Vec<Range<usize>>| {
+        let heads: Vec<_> = cells
+            .iter()
+            .map(|cell| read_column_header(line[cell.clone()].trim()))
+            .collect();
+        let light = |head: &crate::column_header::ColumnHeader| {
+            head.quantity.as_ref().is_some_and(curvary_record::Quantity::is_of_light)
+        };
+        heads.len() == grid.columns()
+            && heads.iter().filter(|head| is_axis(head)).count() == 1
+            && heads.iter().all(|head| is_axis(head) || light(head))
+    };
+    let parted = [grid.dialect.sep, Delimiter::Tab, Delimiter::Semicolon, Delimiter::Comma];
+    parted.into_iter().any(|sep| of(raw_split(line, sep)))
+        || of(glue_units(line, split_wide(line)))
+        || of(glue_units(line, raw_split(line, Delimiter::Blank)))
+}
+
 /// Whether a text names a quantity.
 fn names_quantity(text: &str) -> bool {
     read_column_header(text).quantity.is_some()
@@ -101,7 +147,7 @@ impl<'a> HeadLine<'a> {
     fn of(raw: &'a str, grid: &'a Grid, place: HeadPlace) -> Self {
         let (mark, mut kept) = strip_remark(raw);
         // `#;name;A260`: over as many columns the sign is the header of the first, and marks no remark.
-        let numbers_first = mark == Some("#") && grid.dialect.sep.byte().is_some() && {
+        let numbers_first = mark == Some("#") && {
             let cells = raw_split(raw.trim(), grid.dialect.sep);
             cells.len() == grid.columns()
                 && raw
@@ -125,6 +171,7 @@ impl<'a> HeadLine<'a> {
         {
             kept = rest.trim();
         }
+        kept = behind_lead_in(kept, raw, grid).unwrap_or(kept);
         Self {
             raw,
             mark,
@@ -246,7 +293,7 @@ impl<'a> HeadLine<'a> {
         // Words that were fitted over the columns by other means than the table's own must say what they are.
         let named = heads.named();
         if !heads.are_sure() && self.is_remark()
-            || !heads.exact && (named * 2 < texts.len() || !self.place.nearest)
+            || !heads.exact && (named * 2 < texts.len() || !self.place.nearest && !self.place.over_units)
         {
             return false;
         }

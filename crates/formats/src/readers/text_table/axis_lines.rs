@@ -1,0 +1,319 @@
+//! Lines that name the axes of a table in place of a header: `x axis: wavelength, cm-1`, `Y_UNIT absorbance`, `ordinate = E`.
+
+use std::ops::Range;
+
+use curvary_record::Span;
+
+use super::grid::ColumnKind;
+use super::join::Section;
+use super::legend;
+use super::scan::{HeadRow, TextLine, strip_remark};
+use super::segments::RowClass;
+use crate::column_header::{ColumnHeader, read_column_header};
+use crate::words::{self, WordList};
+
+/// Longer lines, in bytes, are prose.
+const LONGEST: usize = 120;
+/// So many lines above a table and below the last one are looked at, as for legends of columns.
+const NEAR: usize = 64;
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Axis {
+    X,
+    Y,
+}
+
+/// What a line says of an axis.
+#[derive(Clone, Debug, PartialEq, Eq)]
+struct AxisLine {
+    axis: Axis,
+    /// Whether it says the unit alone.
+    unit: bool,
+    says: Range<usize>,
+}
+
+/// Gives tables of numbers without a header the one that lines around them say axis by axis; such lines are no words any more.
+/// What they say of the first table holds for the others that have none. Returns the numbers of these lines.
+pub(super) fn take(text: &str, sections: &mut [Section], behind: &mut Vec<TextLine>) -> Vec<u32> {
+    let mut all = Vec::new();
+    let mut first: Option<Vec<HeadRow>> = None;
+    let count = sections.len();
+    for (index, section) in sections.iter_mut().enumerate() {
+        if !is_without_header(text, section) {
+            continue;
+        }
+        let above = &section.words[section.words.len().saturating_sub(NEAR)..];
+        let below = if index + 1 == count {
+            &behind[..behind.len().min(NEAR)]
+        } else {
+            &[]
+        };
+        let around: Vec<TextLine> = above.iter().chain(below).copied().collect();
+        let Some((rows, lines)) = header(text, &around, section) else {
+            if let Some(rows) = first.as_ref().filter(|rows| {
+                rows.iter()
+                    .all(|row| row.cells.len() == section.table.grid.columns())
+            }) {
+                give(section, rows.clone());
+            }
+            continue;
+        };
+        section.words.retain(|line| !lines.contains(&line.line));
+        behind.retain(|line| !lines.contains(&line.line));
+        first.get_or_insert_with(|| rows.clone());
+        give(section, rows);
+        all.extend(lines);
+    }
+    all
+}
+
+/// Puts rows of a header over a table. What stood there named nothing, `DATA`, and is a line of words.
+fn give(section: &mut Section, rows: Vec<HeadRow>) {
+    let before = std::mem::replace(&mut section.table.heads, rows);
+    section.words.extend(before.into_iter().map(|row| row.line));
+    section.words.sort_by_key(|line| line.line);
+}
+
+/// Whether a table holds nothing but numbers, and nothing over its columns names a quantity or a unit.
+fn is_without_header(text: &str, section: &Section) -> bool {
+    let grid = &section.table.grid;
+    let says_nothing = |span: &Span| {
+        let cell = text[span.range()].trim();
+        !is_understood(&read_column_header(cell)) && cell.split_whitespace().count() == 1
+    };
+    grid.columns() >= 2
+        && grid.kinds.iter().all(|kind| *kind == ColumnKind::Figures)
+        && section.table.heads.iter().all(|row| {
+            let mut cells = row.cells.iter().flatten();
+            cells.next().is_none_or(says_nothing) && cells.next().is_none()
+        })
+}
+
+/// Whether a header says of what the numbers below it are.
+fn is_understood(head: &ColumnHeader) -> bool {
+    head.quantity.is_some()
+        || head.unit.is_some()
+        || !head.quantities_possible.is_empty()
+        || !head.units_possible.is_empty()
+        || !head.held.is_empty()
+        || head.clock
+}
+
+/// The rows of a header that lines say axis by axis, the quantities above their units, and the numbers of these lines.
+fn header(text: &str, lines: &[TextLine], section: &Section) -> Option<(Vec<HeadRow>, Vec<u32>)> {
+    let columns = section.table.grid.columns();
+    let mut said: [[Option<Span>; 2]; 2] = [[None; 2]; 2];
+    let mut used: Vec<TextLine> = Vec::new();
+    for line in lines {
+        let start = line.span.range().start;
+        for found in of_line(&text[line.span.range()]) {
+            let span = Span::new(start + found.says.start, start + found.says.end);
+            let cell = &mut said[usize::from(found.unit)][usize::from(found.axis == Axis::Y)];
+            // Two lines that say the same of one axis may be of two tables.
+            if cell.is_some_and(|other| text[other.range()] != text[span.range()]) {
+                return None;
+            }
+            *cell = Some(span);
+            if used.last().is_none_or(|last| last.line != line.line) {
+                used.push(*line);
+            }
+        }
+    }
+    let x = x_column(text, lines, section)?;
+    let mut rows: Vec<HeadRow> = Vec::new();
+    let last = *used.last()?;
+    for (part, class) in [(0, RowClass::Header), (1, RowClass::Units)] {
+        let [of_x, of_y] = said[part];
+        if of_x.or(of_y).is_some() {
+            let cells = (0..columns).map(|column| if column == x { of_x } else { of_y });
+            rows.push(HeadRow {
+                line: last,
+                class,
+                cells: cells.collect(),
+            });
+        }
+    }
+    // Units alone are the header: `nm` over `AU` says what runs and what was measured.
+    if let [alone] = rows.as_mut_slice() {
+        alone.class = RowClass::Header;
+    }
+    let numbers = used.iter().map(|line| line.line).collect();
+    (!rows.is_empty()).then_some((rows, numbers))
+}
+
+/// The column of the x axis: the first one, unless lines that say what each column holds put `x` over the second of two. `None` where
+/// its numbers turn back, so that it is no axis.
+fn x_column(text: &str, lines: &[TextLine], section: &Section) -> Option<usize> {
+    let grid = &section.table.grid;
+    let named_x = lines
+        .iter()
+        .flat_map(|line| legend::named(&text[line.span.range()]))
+        .find(|(_, name)| name.eq_ignore_ascii_case("x"));
+    let x = named_x.map_or(0, |(column, _)| column);
+    let numbers: Vec<f64> = (0..grid.rows)
+        .map(|row| grid.figure(row, x))
+        .filter(|number| !number.is_nan())
+        .collect();
+    let runs = numbers.windows(2).all(|pair| pair[1] > pair[0]) || numbers.windows(2).all(|pair| pair[1] < pair[0]);
+    (x < grid.columns() && runs).then_some(x)
+}
+
+/// What a line says of the axes; of both where it has two parts, `x: time (s); y: A340`.
+fn of_line(line: &str) -> Vec<AxisLine> {
+    if line.len() > LONGEST {
+        return Vec::new();
+    }
+    let kept = strip_remark(line).1.trim_start_matches(['@', '<', '-']).trim();
+    let base = crate::slice::range_in(line, kept).start;
+    for mark in [';', '|', ','] {
+        let parts: Vec<Option<AxisLine>> = kept
+            .split(mark)
+            .map(|part| of_part(part).map(|found| moved(found, base + crate::slice::range_in(kept, part).start)))
+            .collect();
+        if parts.len() == 2 && parts.iter().all(Option::is_some) {
+            return parts.into_iter().flatten().collect();
+        }
+    }
+    of_part(kept)
+        .map(|found| moved(found, base))
+        .into_iter()
+        .collect()
+}
+
+fn moved(found: AxisLine, by: usize) -> AxisLine {
+    AxisLine {
+        says: found.says.start + by..found.says.end + by,
+        ..found
+    }
+}
+
+/// The axis that a key names, and what stands behind it.
+fn of_part(text: &str) -> Option<AxisLine> {
+    let start = text.len() - text.trim_start().len();
+    let mut at = start;
+    let (mut axis, mut parts, mut unit) = (None, 0_usize, false);
+    loop {
+        let rest = &text[at..];
+        let length = rest
+            .find(|c: char| !c.is_alphabetic())
+            .unwrap_or(rest.len());
+        let word = &rest[..length];
+        if word.is_empty() {
+            break;
+        }
+        if axis.is_none()
+            && let Some((found, is_word)) = axis_of(word)
+        {
+            axis = Some(found);
+            parts += usize::from(is_word);
+        } else if axis.is_none()
+            && let Some((found, part)) = glued(word)
+        {
+            axis = Some(found);
+            parts += 1;
+            unit = words::is(WordList::UnitWord, part);
+        } else if words::is(WordList::UnitWord, word) {
+            unit = true;
+            parts += 1;
+        } else if words::is(WordList::AxisWord, word) {
+            parts += 1;
+        } else {
+            break;
+        }
+        at += length;
+        // Blanks, hyphens and underscores join the words of the key.
+        let joined = text[at..].chars().next().filter(|c| matches!(c, ' ' | '-' | '_' | '.'));
+        let Some(sign) = joined else { break };
+        at += sign.len_utf8();
+    }
+    let axis = axis?;
+    let rest = &text[at..];
+    let trimmed = rest.trim_start();
+    let behind = [":", "：", "=", "->", "→", "is "]
+        .iter()
+        .find_map(|mark| trimmed.strip_prefix(mark));
+    let says = match behind {
+        Some(behind) => behind,
+        // `X-AXIS   wavenumber, cm-1`: a blank alone parts a key of two words, or the word for the axis, from what it says.
+        None if parts > 0 && text[start..at].ends_with([' ', '\t']) || rest.starts_with('\t') && parts > 0 => rest,
+        None => return None,
+    };
+    let says = says
+        .trim()
+        .trim_matches('"')
+        .trim_end_matches(['>', '.'])
+        .trim();
+    let head = read_column_header(says);
+    // `x axis: 4000`, `y: 0 to 3` are ranges and numbers.
+    let is_name = says.starts_with(|c: char| c.is_alphabetic() || matches!(c, '%' | 'Δ' | 'λ'));
+    let known = (axis == Axis::Y || head.held.is_empty()) && is_understood(&head);
+    let whole_unit = unit && head.unit.is_some() || !unit;
+    // `y unit: absorbance` names what was measured.
+    let names_light = head.quantity.as_ref().is_some_and(curvary_record::Quantity::is_of_light);
+    (is_name && known && (whole_unit || names_light)).then(|| AxisLine {
+        axis,
+        unit: unit && head.unit.is_some(),
+        says: crate::slice::range_in(text, says),
+    })
+}
+
+/// The axis that a word names, and whether it says so by itself, as `abscissa` does and `x` does not.
+fn axis_of(word: &str) -> Option<(Axis, bool)> {
+    match word {
+        "x" | "X" => Some((Axis::X, false)),
+        "y" | "Y" => Some((Axis::Y, false)),
+        _ if words::is(WordList::Abscissa, word) => Some((Axis::X, true)),
+        _ if words::is(WordList::Ordinate, word) => Some((Axis::Y, true)),
+        _ => None,
+    }
+}
+
+/// `xunit`, `YLabel`: the axis and its part in one word.
+fn glued(word: &str) -> Option<(Axis, &str)> {
+    let (axis, rest) = match word.split_at_checked(1)? {
+        ("x" | "X", rest) => (Axis::X, rest),
+        ("y" | "Y", rest) => (Axis::Y, rest),
+        _ => return None,
+    };
+    (words::is(WordList::AxisWord, rest) || words::is(WordList::UnitWord, rest)).then_some((axis, rest))
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn lines_that_name_axes() {
+        let cases: [(&str, &[(Axis, bool, &str)]); 16] = [
+            ("x unit: s", &[(Axis::X, true, "s")]),
+            ("y unit: absorbance", &[(Axis::Y, false, "absorbance")]),
+            ("X-AXIS   wavenumber, cm-1", &[(Axis::X, false, "wavenumber, cm-1")]),
+            ("# Y_UNIT AU", &[(Axis::Y, true, "AU")]),
+            ("X_UNIT nm", &[(Axis::X, true, "nm")]),
+            ("xlabel = \"Wavelength (nm)\"", &[(Axis::X, false, "Wavelength (nm)")]),
+            ("ORDINATE absorbance", &[(Axis::Y, false, "absorbance")]),
+            ("Abszisse: Wellenlänge / nm", &[(Axis::X, false, "Wellenlänge / nm")]),
+            (
+                "axe x : longueur d'onde (nm)",
+                &[(Axis::X, false, "longueur d'onde (nm)")],
+            ),
+            ("x-as: golflengte (nm)", &[(Axis::X, false, "golflengte (nm)")]),
+            (
+                "x: time (s); y: A340",
+                &[(Axis::X, false, "time (s)"), (Axis::Y, false, "A340")],
+            ),
+            ("x = time / s, y = absorbance", &[(Axis::X, false, "time / s"), (Axis::Y, false, "absorbance")]),
+            ("x axis: 200 to 800 nm", &[]),
+            ("x 1.5", &[]),
+            ("y offset: 0.02", &[]),
+            ("x ray dose", &[]),
+        ];
+        for (line, wanted) in cases {
+            let found: Vec<(Axis, bool, &str)> = of_line(line)
+                .into_iter()
+                .map(|said| (said.axis, said.unit, &line[said.says]))
+                .collect();
+            assert_eq!(found, wanted, "{line}");
+        }
+    }
+}
