@@ -8,7 +8,7 @@ use super::grid::ColumnKind;
 use super::join::Section;
 use super::legend;
 use super::scan::{HeadRow, TextLine, strip_remark};
-use super::segments::RowClass;
+use super::segments::{RowClass, is_axis};
 use crate::column_header::{ColumnHeader, read_column_header};
 use crate::words::{self, WordList};
 
@@ -77,9 +77,12 @@ fn give(section: &mut Section, rows: Vec<HeadRow>) {
 /// Whether a table holds nothing but numbers, and nothing over its columns names a quantity or a unit.
 fn is_without_header(text: &str, section: &Section) -> bool {
     let grid = &section.table.grid;
+    // `DATA` begins the rows, and is the day in some languages.
     let says_nothing = |span: &Span| {
         let cell = text[span.range()].trim();
-        !is_understood(&read_column_header(cell)) && cell.split_whitespace().count() == 1
+        let head = read_column_header(cell);
+        let of_table = head.quantity.as_ref().is_some_and(|quantity| quantity.is_of_light());
+        !of_table && !is_axis(&head) && head.unit.is_none() && cell.split_whitespace().count() == 1
     };
     grid.columns() >= 2
         && grid.kinds.iter().all(|kind| *kind == ColumnKind::Figures)

@@ -24,7 +24,7 @@ pub(super) fn not_text(head: &str) -> Option<String> {
     {
         return Some("a web page or markup".to_owned());
     }
-    if start.starts_with('{') || start.starts_with("[{") || start.starts_with("[\n") {
+    if (start.starts_with('{') || start.starts_with("[{") || start.starts_with("[\n")) && !is_map_over_lines(start) {
         return Some("structured data of a program (JSON)".to_owned());
     }
     if lower.starts_with("##title")
@@ -40,6 +40,18 @@ pub(super) fn not_text(head: &str) -> Option<String> {
         return Some("a formatted document".to_owned());
     }
     None
+}
+
+/// Whether a text begins with one map of a line, `{"sample": "betanin"}`, behind which lines follow that are none.
+fn is_map_over_lines(start: &str) -> bool {
+    const LOOK: usize = 8;
+    let mut lines = start.lines().filter(|line| !line.trim().is_empty()).take(LOOK);
+    let first = lines.next().map_or("", str::trim);
+    let mut others = lines.peekable();
+    first.starts_with('{')
+        && first.ends_with('}')
+        && others.peek().is_some()
+        && others.all(|line| !line.contains(['{', '}', '[', ']']))
 }
 
 /// Whether more than one character in twenty is no text, by the first two thousand bytes.

@@ -252,7 +252,9 @@ fn heads_behind(text: &str, grid: &Grid, above: &[TextPiece], keys: bool) -> Vec
                     grid.dialect.sep == Delimiter::Comma
                         && is_sentence_over(raw, &text[below.line.span.range()])
                 };
-                if below.is_some_and(|below| sentence(below) || is_title(text, &cells, below)) {
+                if below.is_some_and(|below| {
+                    sentence(below) || is_title(text, &cells, below) || is_condition_of_the_run(text, &cells, below)
+                }) {
                     break;
                 }
                 heads.push(HeadRow {
@@ -269,6 +271,22 @@ fn heads_behind(text: &str, grid: &Grid, above: &[TextPiece], keys: bool) -> Vec
     }
     heads.reverse();
     heads
+}
+
+/// Whether a line above a header is a condition in the first cell and nothing else, `λ = 445 nm;;` over `No;c (mM);Abs`: it was padded to
+/// the width of the table, and is over no column.
+fn is_condition_of_the_run(text: &str, cells: &[Option<Span>], below: &HeadRow) -> bool {
+    let [Some(first), others @ ..] = cells else {
+        return false;
+    };
+    let head = read_column_header(text[first.range()].trim());
+    others.len() >= 2
+        && others.iter().all(Option::is_none)
+        && below.cells.iter().all(Option::is_some)
+        && !head.held.is_empty()
+        && head.quantity.is_none()
+        && head.unit.is_none()
+        && head.label.is_none()
 }
 
 /// The cells of a line that holds nothing but a parameter with its unit over numbers that blanks part: `time (min)` over `sample  0  1

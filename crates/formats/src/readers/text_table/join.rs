@@ -9,7 +9,7 @@ use curvary_record::{Code, Diagnostic, KnownQuantity, Place, Quantity, Span};
 
 use super::grid::ColumnKind;
 use super::scan::{ScannedTable, TextLine, TextPiece, leading_number};
-use crate::words::WordList;
+use crate::words::{self, WordList};
 
 /// A table with the words that stand between it and the table before.
 pub(super) struct Section {
@@ -71,6 +71,12 @@ pub(super) fn sections(text: &str, pieces: Vec<TextPiece>) -> (Vec<Section>, Vec
                 let own_head = !table.heads.is_empty();
                 let between = std::mem::take(&mut words);
                 let joined = std::mem::take(&mut table.joined);
+                if let Some(results) = sections.last().and_then(|last| results_below(text, last, &table)) {
+                    words.extend(between);
+                    words.extend(joined);
+                    words.extend(results);
+                    continue;
+                }
                 let relation = sections.last().map(|last| {
                     if list_goes_on(text, &last.table, &table, &between) {
                         Relation::ListGoesOn
@@ -110,7 +116,7 @@ pub(super) fn sections(text: &str, pieces: Vec<TextPiece>) -> (Vec<Section>, Vec
                                 says_something_else(text, &text[line.span.range()], &last.table)
                             })
                             && !own_head
-                            && last.table.grid.columns() == table.grid.columns() =>
+                            && last.table.grid.kinds == table.grid.kinds =>
                     {
                         table.heads.clone_from(&last.table.heads);
                         if !furniture {
@@ -139,6 +145,41 @@ pub(super) fn sections(text: &str, pieces: Vec<TextPiece>) -> (Vec<Section>, Vec
         }
     }
     (sections, words)
+}
+
+/// The lines of a table without a header below one whose first column are numbers, where each is a name with one number and one name is a
+/// word of statistics: `slope,0.0187` and `R2,0.9994` are keys with their values.
+fn results_below(text: &str, last: &Section, table: &ScannedTable) -> Option<Vec<TextLine>> {
+    const MOST: usize = 8;
+    let grid = &table.grid;
+    let is_filled = |column: usize| match grid.kinds[column] {
+        ColumnKind::Figures => !grid.column(column).all(f64::is_nan),
+        ColumnKind::Words => grid.words(column).iter().any(|span| span.start < span.end),
+    };
+    let filled: Vec<ColumnKind> = (0..grid.columns())
+        .filter(|&column| is_filled(column))
+        .map(|column| grid.kinds[column])
+        .collect();
+    let names = || grid.words(0).iter().map(|name| text[name.range()].trim());
+    let results = table.heads.is_empty()
+        && grid.rows <= MOST
+        && filled == [ColumnKind::Words, ColumnKind::Figures]
+        && grid.kinds.first() == Some(&ColumnKind::Words)
+        && last.table.grid.kinds.first() == Some(&ColumnKind::Figures)
+        && names().any(|name| name.chars().count() > 1 && words::is_statistics(name));
+    results.then(|| {
+        let lines = grid.words(0).iter().enumerate().map(|(row, name)| {
+            let start = text[..name.start as usize]
+                .rfind(['\n', '\r'])
+                .map_or(0, |end| end + 1);
+            let end = text[start..].find(['\n', '\r']).map_or(text.len(), |end| start + end);
+            TextLine {
+                line: grid.line(row) as u32,
+                span: Span::new(start, end),
+            }
+        });
+        lines.collect()
+    })
 }
 
 enum Relation {

@@ -180,7 +180,11 @@ fn rows_or_keys(source: &Source, section: &Section) -> Option<Question> {
     if source.assume().get("foot").is_some() {
         return None;
     }
-    let behind_empty = section.table.grid.row_behind_empty(text).map(|row| &text[row]);
+    let grid = &section.table.grid;
+    let behind_empty = grid
+        .row_behind_empty(text)
+        .filter(|_| !grid.all_sum_up_behind_empty(text))
+        .map(|row| &text[row]);
     let (open, stands) = match behind_empty {
         Some(row) => (
             vec![row],

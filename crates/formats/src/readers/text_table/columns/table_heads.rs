@@ -10,6 +10,7 @@ use super::forms::NumberedNames;
 use super::headers::{KeyedCell, beside_heads, condition_over, spread_groups, understand_heads};
 use super::units::{bare_unit, hear_other};
 use super::{Column, leave_doubtful};
+use crate::column_header::read_column_header;
 
 /// The heads of a table, with the cells that stand over several columns over each of them.
 pub(super) struct TableHeads<'a> {
@@ -112,7 +113,27 @@ impl<'a> TableHeads<'a> {
                 RowClass::Condition | RowClass::Samples | RowClass::Names | RowClass::Summary => {}
             }
         }
+        if index == 0 {
+            column.heads.extend(self.unit_beside_conditions(column));
+        }
         conditions
+    }
+
+    /// The unit of what runs, where it stands in front of a condition of each curve: `min` before `1 cm`, `1 cm`.
+    fn unit_beside_conditions(&self, column: &Column) -> Option<(String, Span)> {
+        let (name, _) = column.heads.last()?;
+        let alone = read_column_header(name);
+        let rows = self.rows.iter().zip(self.heads);
+        let conditions = rows.filter(|(_, head)| head.class == RowClass::Condition);
+        conditions.filter_map(|(row, _)| row[0]).find_map(|span| {
+            let unit = bare_unit(&self.text[span.range()]);
+            let with_unit = read_column_header(&format!("{name} ({unit})"));
+            let is_its_unit = alone.unit.is_none()
+                && alone.quantity.is_some()
+                && with_unit.quantity == alone.quantity
+                && with_unit.unit.is_some();
+            is_its_unit.then(|| (unit.to_owned(), span))
+        })
     }
 
     /// Takes what rows of samples, names and conditions say of a column behind the first, under the key in front of them.

@@ -128,6 +128,16 @@ impl Grid {
         Some(from..line_end(text.as_bytes(), name.start).0)
     }
 
+    /// Whether the names of all rows behind an empty one are words of statistics: `slope`, `intercept`, `R2`.
+    pub(in crate::readers::text_table) fn all_sum_up_behind_empty(&self, text: &str) -> bool {
+        let behind = self.behind_empty.and_then(|row| self.words(0).get(row as usize..));
+        behind.is_some_and(|names| {
+            names
+                .iter()
+                .all(|name| crate::words::is_statistics(text[name.range()].trim()))
+        })
+    }
+
     /// Whether a name is of the form of one of the first names of the list, words for words and figures for figures.
     pub(super) fn is_named_alike(&self, text: &str, name: &str) -> bool {
         const LOOK: usize = 64;

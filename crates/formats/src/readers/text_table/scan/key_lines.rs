@@ -28,6 +28,15 @@ pub(super) fn stands_over_headers(text: &str, cursor: Cursor) -> bool {
             .any(|mark| filled(line, mark) >= 2 && filled(below, mark) > filled(line, mark))
 }
 
+/// Whether the next line that is not blank is one of words.
+pub(super) fn stands_over_words(text: &str, cursor: Cursor) -> bool {
+    let (_, next) = line_end(text.as_bytes(), cursor.at);
+    let mut below = text[next.min(text.len())..].lines();
+    below
+        .find(|line| !line.trim_matches(is_blank).is_empty())
+        .is_some_and(|line| class_of(line) == LineGlance::Words)
+}
+
 /// Whether a line is a known key with its value, or one of several, and the first line below them that is none is the header
 /// of a wider table: `Path length,1 mm` over `Tank,420 nm,520 nm` is no row, though it has a word and a number as the rows do.
 pub(super) fn is_key_over_headers(text: &str, cursor: Cursor) -> bool {

@@ -7,7 +7,7 @@ use super::header_rows::{
     is_head_of_numbers, is_reading_of_none, is_row_of_conditions, is_row_of_levels, is_row_over_others,
     is_row_under_parameter, stands_over_a_plate, sums_up_below,
 };
-use super::key_lines::{is_key_below_key, is_key_over_headers, stands_over_headers};
+use super::key_lines::{is_key_below_key, is_key_over_headers, stands_over_headers, stands_over_words};
 use super::lines::{LineGlance, hard_marks, is_ruler_piece, strip_remark};
 use super::sample::sample;
 use super::{Effort, TextPiece};
@@ -72,6 +72,9 @@ impl<'a> TableStart<'a> {
         if self.class != LineGlance::Mixed {
             return false;
         }
+        if self.is_keys_in_cells() {
+            return true;
+        }
         let alone = || {
             self.head_above.is_none()
                 || stands_over_headers(self.text, self.cursor)
@@ -83,6 +86,21 @@ impl<'a> TableStart<'a> {
         self.sample.len() < 2 && alone()
             || is_key_over_headers(self.text, self.cursor)
             || foot::is_key_above(&self.text[self.cursor.at..], self.head_above)
+    }
+
+    /// Whether it is several known keys in cells, each with its condition, `Temperature;25.0 °C;pH;7.0`, where a line of words stands
+    /// below: such a row is none of a table.
+    fn is_keys_in_cells(&self) -> bool {
+        let line = self.sample.first().copied().unwrap_or("");
+        let conditions = || {
+            let pairs = crate::preamble::pairs(line);
+            pairs.len() >= 2
+                && pairs.iter().all(|pair| {
+                    let value = &line[pair.value.clone()];
+                    crate::preamble::is_known(&line[pair.key.clone()]) && value.contains(|c: char| c.is_ascii_digit())
+                })
+        };
+        line.contains(['\t', ';', '|']) && conditions() && stands_over_words(self.text, self.cursor)
     }
 
     /// Whether keys at the foot are said to be such where they leave it open.

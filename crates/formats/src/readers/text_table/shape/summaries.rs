@@ -147,6 +147,8 @@ impl<'a> ColumnNames<'a> {
                 if !crate::words::is_statistics(word) {
                     return None;
                 }
+                // `RSD A %`, `mean A (n = 3)`
+                let of = of.split(['(', '[', '%']).next().unwrap_or(of);
                 let of = of.trim().to_lowercase();
                 let mut others = self.words.iter();
                 let first = others.find(|(_, name)| numbered(name) && series(name) == of)?;
