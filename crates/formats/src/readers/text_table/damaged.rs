@@ -3,6 +3,7 @@
 use curvary_record::{Code, Diagnostic, Place};
 
 use super::dialect::{Delimiter, Dialect, is_blank, raw_split, split};
+use super::foot;
 use super::grid::{ColumnKind, Cursor, Grid};
 use super::join::{Section, row_cut};
 use super::number::{Cell, cell};
@@ -38,6 +39,8 @@ fn digits(line: &str) -> usize {
 
 /// So many signs of the outlines may differ: a digit that became a letter in the midst of a number changes two.
 const MOST: usize = 2;
+/// Results of a fit below a table are few: a slope, an intercept, their errors, a measure of the fit.
+const MOST_RESULTS: usize = 8;
 
 /// Whether two outlines differ by no more than [`MOST`] signs that are lost, added or exchanged.
 fn nearly_same(one: &[u8], other: &[u8]) -> bool {
@@ -274,10 +277,16 @@ pub(super) fn take_beside_tables(source: &Source, sections: &mut [Section], behi
             })
             .map(|line| line.line)
             .collect();
+        // `slope,0.0187` over `R2,0.9994` below numbers are results.
+        let are_results = grid.kinds.first() == Some(&ColumnKind::Figures)
+            && words_below
+                .iter()
+                .take(MOST_RESULTS)
+                .any(|line| foot::begins_with_statistics(&text[line.span.range()]));
         let below: Vec<u32> = words_below
             .iter()
             .skip(usize::from(cut.is_some()) + empty.len())
-            .take_while(|line| of_table(last, line))
+            .take_while(|line| !are_results && of_table(last, line))
             .map(|line| line.line)
             .collect();
         let taken: Vec<u32> = above

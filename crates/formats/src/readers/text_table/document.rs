@@ -68,6 +68,20 @@ pub(super) struct TextDocument {
     pub(super) summaries: Vec<u32>,
 }
 
+/// Fills cells of the first column that were merged with the one above them, and tells it.
+fn fill_merged(text: &str, section: &mut Section) {
+    let filled = section.table.grid.fill_merged(text);
+    if filled > 0 {
+        let message = format!(
+            "{filled} empty cells of the first column hold the number above them: each group of rows is numbered in the same way"
+        );
+        let place = Place::line(section.table.grid.line(0));
+        section
+            .remarks
+            .push(Diagnostic::note(Code::new("merged-cells"), message).at(place, "the table begins here"));
+    }
+}
+
 impl TextDocument {
     /// Parts a text; `None` where no table stands in it.
     pub(super) fn of(source: &Source, pieces: Vec<TextPiece>, told: Option<&mut ReadTrace>) -> Option<Self> {
@@ -80,6 +94,9 @@ impl TextDocument {
         damaged::take_beside_tables(source, &mut sections, &mut behind);
         let mut legends = legend::take(text, &mut sections, &mut behind);
         legends.extend(axis_lines::take(text, &mut sections, &mut behind));
+        for section in &mut sections {
+            fill_merged(text, section);
+        }
         let added = damaged::add_rows(text, &mut sections);
         let (wells, of_wells) = wells::take(text, &mut sections, &mut behind);
         if let Some(told) = told {

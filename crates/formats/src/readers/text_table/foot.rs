@@ -290,6 +290,12 @@ fn is_like_a_reading(value: &str) -> bool {
         .is_ok_and(|value| LIKE_READINGS.contains(&value))
 }
 
+/// Whether the first cell of a line is a word of statistics: `slope;0.0187`.
+pub(super) fn begins_with_statistics(line: &str) -> bool {
+    let name = line.split(['\t', ';', '|', ',']).next().unwrap_or("").trim();
+    name.len() < line.len() && name.chars().nth(1).is_some() && crate::words::is_statistics(name)
+}
+
 /// How many of these rows are left without the lines at their end that are keys with their values; `open_are_keys`: those that may be
 /// either, too.
 pub(super) fn without_foot(rows: &[&str], open_are_keys: bool) -> usize {

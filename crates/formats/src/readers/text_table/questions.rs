@@ -191,7 +191,10 @@ fn rows_or_keys(source: &Source, section: &Section) -> Option<Question> {
             "behind an empty row and is written otherwise than those above it",
         ),
         None => (
-            foot::open(&rows),
+            foot::open(&rows)
+                .into_iter()
+                .filter(|row| !foot::begins_with_statistics(row))
+                .collect(),
             "at the foot of the table and has a name and one number",
         ),
     };

@@ -5,6 +5,7 @@ mod distinct;
 mod doubt;
 mod joining;
 mod list_rows;
+mod merged;
 mod pages;
 mod pieces;
 mod rows;

@@ -43,6 +43,9 @@ pub(super) fn role(column: &Column) -> ShapeRole {
         .heads
         .last()
         .is_none_or(|(text, _)| column.heads.len() == 1 || !read_column_header(text).held.is_empty());
+    if numbers_rows(column) {
+        return ShapeRole::Counter;
+    }
     match column.quantity.as_ref().map(Quantity::as_str) {
         Some("wavelength" | "wavenumber" | "energy" | "time") if holds_light && in_its_own_head => {
             ShapeRole::Measured
@@ -75,6 +78,23 @@ pub(super) fn role(column: &Column) -> ShapeRole {
         }
         None => ShapeRole::Open,
     }
+}
+
+/// Whether a column numbers the rows under a word that is cut off, `N.` or `č.` over 1, 2, 3 in front of all others, or under one for replicates.
+fn numbers_rows(column: &Column) -> bool {
+    const LONGEST: usize = 3;
+    let Some((text, _)) = column.heads.last() else { return false };
+    let cut = text.trim().strip_suffix('.').is_some_and(|word| {
+        let letters = word.chars().count();
+        (1..=LONGEST).contains(&letters) && word.chars().all(char::is_alphabetic)
+    });
+    let head = || read_column_header(text);
+    let unknown = || {
+        let head = head();
+        head.quantity.is_none() && head.quantities_possible.is_empty() && head.unit.is_none()
+    };
+    let counts = cut && column.index == 0 && column.stats.counts() && unknown();
+    counts || column.stats.whole && words::field_of(text) == Some("replicate") && column.unit.is_none()
 }
 
 /// Whether whole numbers tell one thing from another, by their header: `Lab no.`, `Patient no.`, `barcode`.
