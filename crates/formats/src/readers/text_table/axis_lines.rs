@@ -48,29 +48,31 @@ pub(super) fn take(text: &str, sections: &mut [Section], behind: &mut Vec<TextLi
         } else {
             &[]
         };
-        let around: Vec<TextLine> = above.iter().chain(below).copied().collect();
+        let heads = section.table.heads.iter().map(|row| row.line);
+        let around: Vec<TextLine> = above.iter().copied().chain(heads).chain(below.iter().copied()).collect();
         let Some((rows, lines)) = header(text, &around, section) else {
             if let Some(rows) = first.as_ref().filter(|rows| {
                 rows.iter()
                     .all(|row| row.cells.len() == section.table.grid.columns())
             }) {
-                give(section, rows.clone());
+                give(section, rows.clone(), &[]);
             }
             continue;
         };
         section.words.retain(|line| !lines.contains(&line.line));
         behind.retain(|line| !lines.contains(&line.line));
         first.get_or_insert_with(|| rows.clone());
-        give(section, rows);
+        give(section, rows, &lines);
         all.extend(lines);
     }
     all
 }
 
 /// Puts rows of a header over a table. What stood there named nothing, `DATA`, and is a line of words.
-fn give(section: &mut Section, rows: Vec<HeadRow>) {
+fn give(section: &mut Section, rows: Vec<HeadRow>, used: &[u32]) {
     let before = std::mem::replace(&mut section.table.heads, rows);
-    section.words.extend(before.into_iter().map(|row| row.line));
+    let others = before.into_iter().map(|row| row.line);
+    section.words.extend(others.filter(|line| !used.contains(&line.line)));
     section.words.sort_by_key(|line| line.line);
 }
 
@@ -87,6 +89,9 @@ fn is_without_header(text: &str, section: &Section) -> bool {
     grid.columns() >= 2
         && grid.kinds.iter().all(|kind| *kind == ColumnKind::Figures)
         && section.table.heads.iter().all(|row| {
+            if !of_line(&text[row.line.span.range()]).is_empty() {
+                return true;
+            }
             let mut cells = row.cells.iter().flatten();
             cells.next().is_none_or(says_nothing) && cells.next().is_none()
         })

@@ -134,6 +134,14 @@ pub(super) fn condition_over(key: &str, cell: &str, lowest: Option<&str>, grid: 
 /// The coordinate that a number in a row of conditions is, where its key and unit say so.
 fn condition(key: &str, text: &str, grid: &Grid) -> Option<Coordinate> {
     let name = read_column_header(key);
+    // `2 mm` behind the unit of what runs is the length of the cell, and no time.
+    if let Cell::WithUnit { value, unit, .. } = cell(text, grid.dialect.style)
+        && let Some(own) = spelled(text[unit..].trim()).one()
+        && name.unit.as_ref().is_some_and(|unit| !unit.converts_to(own))
+    {
+        let is_length = matches!(own.code(), "cm" | "mm");
+        return is_length.then(|| Coordinate::new(Quantity::named("path-length"), own.clone(), value));
+    }
     let (value, stated) = match cell(text, grid.dialect.style) {
         Cell::Number { value, .. } => (value, None),
         _ => {

@@ -293,7 +293,7 @@ impl<'a> HeadLine<'a> {
         // Words that were fitted over the columns by other means than the table's own must say what they are.
         let named = heads.named();
         if !heads.are_sure() && self.is_remark()
-            || !heads.exact && (named * 2 < texts.len() || !self.place.nearest && !self.place.over_units)
+            || !heads.exact && !self.place.over_units && (named * 2 < texts.len() || !self.place.nearest)
         {
             return false;
         }

@@ -93,7 +93,12 @@ fn numbers_rows(column: &Column) -> bool {
         let head = head();
         head.quantity.is_none() && head.quantities_possible.is_empty() && head.unit.is_none()
     };
-    let counts = cut && column.index == 0 && column.stats.counts() && unknown();
+    // `c.` may be a concentration.
+    let names_quantity = || {
+        let head = read_column_header(text.trim().trim_end_matches('.'));
+        head.quantity.is_some() || !head.quantities_possible.is_empty() || head.unit.is_some()
+    };
+    let counts = cut && column.index == 0 && column.stats.counts() && unknown() && !names_quantity();
     counts || column.stats.whole && words::field_of(text) == Some("replicate") && column.unit.is_none()
 }
 
