@@ -187,6 +187,11 @@ impl<'a> DataParser<'a> {
                 return self.structure(0).map(SyntaxItem::Node);
             }
         }
+        // `array([[400., 0.31],` as a console prints it, without a name.
+        if self.is_call_of_list() {
+            let node = self.value(0)?;
+            return matches!(node, DataNode::List(_)).then_some(SyntaxItem::Node(node));
+        }
         let key = self.key()?;
         let named = self.text[..self.at].ends_with('=');
         self.skip_blanks();
@@ -268,6 +273,14 @@ impl<'a> DataParser<'a> {
         let named = rest.trim_start_matches(|c: char| c.is_alphanumeric() || matches!(c, '_' | '.'));
         let call = named.len() < rest.len() && rest.len() - named.len() <= 24;
         (rest.starts_with(['[', '{']) || call && named.starts_with('(')).then_some(())
+    }
+
+    /// Whether a function is called here with a list: `array([`, `np.array([`.
+    fn is_call_of_list(&self) -> bool {
+        let rest = self.rest();
+        let behind = rest.trim_start_matches(|c: char| c.is_alphanumeric() || matches!(c, '_' | '.'));
+        let length = rest.len() - behind.len();
+        (1..=24).contains(&length) && behind.starts_with("([")
     }
 
     fn value(&mut self, depth: usize) -> Option<DataNode> {

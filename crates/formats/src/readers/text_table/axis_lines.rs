@@ -3,6 +3,7 @@
 use std::ops::Range;
 
 use curvary_record::Span;
+use curvary_record::unit::{Spelling, spelled};
 
 use super::grid::ColumnKind;
 use super::join::Section;
@@ -39,6 +40,9 @@ pub(super) fn take(text: &str, sections: &mut [Section], behind: &mut Vec<TextLi
     let mut first: Option<Vec<HeadRow>> = None;
     let count = sections.len();
     for (index, section) in sections.iter_mut().enumerate() {
+        if let Some(line) = add_units(text, section) {
+            all.push(line);
+        }
         if !is_without_header(text, section) {
             continue;
         }
@@ -66,6 +70,68 @@ pub(super) fn take(text: &str, sections: &mut [Section], behind: &mut Vec<TextLi
         all.extend(lines);
     }
     all
+}
+
+/// Gives a header without units those of a line that lists one for each column behind a word for units, `units: s, AU`. Returns the number
+/// of that line, which is no word any more.
+fn add_units(text: &str, section: &mut Section) -> Option<u32> {
+    let [header] = section.table.heads.as_slice() else {
+        return None;
+    };
+    let columns = section.table.grid.columns();
+    let heads: Vec<ColumnHeader> = header
+        .cells
+        .iter()
+        .flatten()
+        .map(|cell| read_column_header(&text[cell.range()]))
+        .collect();
+    let named = |head: &ColumnHeader| head.quantity.is_some() && head.unit.is_none();
+    if columns < 2 || heads.len() != columns || !heads.iter().all(named) {
+        return None;
+    }
+    let above = section.words.iter().rev().take(NEAR);
+    let (line, cells) = above
+        .filter(|line| line.line < section.table.first_line)
+        .find_map(|line| Some((*line, units_of_all(&text[line.span.range()], columns)?)))?;
+    // Each unit is one of what its header names.
+    let fits = |(head, unit): (&ColumnHeader, &Range<usize>)| {
+        let unit = read_column_header(&text[line.span.range()][unit.clone()]);
+        unit.quantity == head.quantity || unit.quantities_possible.iter().any(|other| Some(other) == head.quantity.as_ref())
+    };
+    if !heads.iter().zip(&cells).all(fits) {
+        return None;
+    }
+    let start = line.span.range().start;
+    section.table.heads.push(HeadRow {
+        line,
+        class: RowClass::Units,
+        cells: cells
+            .into_iter()
+            .map(|cell| Some(Span::new(start + cell.start, start + cell.end)))
+            .collect(),
+    });
+    section.words.retain(|other| other.line != line.line);
+    Some(line.line)
+}
+
+/// The units that a line lists behind a word for units, so many as there are columns.
+fn units_of_all(line: &str, columns: usize) -> Option<Vec<Range<usize>>> {
+    if line.len() > LONGEST {
+        return None;
+    }
+    let kept = strip_remark(line).1.trim_start_matches('@');
+    let end = kept.find(|c: char| !c.is_alphabetic())?;
+    let (word, rest) = kept.split_at(end);
+    if !words::is(WordList::UnitWord, word) {
+        return None;
+    }
+    let units: Vec<Range<usize>> = rest
+        .split([' ', '\t', ',', ';', ':', '=', '|'])
+        .filter(|unit| !unit.is_empty())
+        .map(|unit| crate::slice::range_in(line, unit))
+        .collect();
+    let is_unit = |unit: &Range<usize>| spelled(&line[unit.clone()]) != Spelling::None;
+    (units.len() == columns && units.iter().all(is_unit)).then_some(units)
 }
 
 /// Puts rows of a header over a table. What stood there named nothing, `DATA`, and is a line of words.

@@ -94,7 +94,7 @@ pub(super) fn map_heads(
 
 /// What stands behind a word in front of the headers of all columns, one of which runs and the others were measured: `@axis nm absorbance`,
 /// `<columns>Wavelength/nm;Absorbance/AU</columns>`, and the `C` of a comment of Fortran. The word itself says nothing of a column.
-fn behind_lead_in<'a>(kept: &'a str, raw: &str, grid: &Grid) -> Option<&'a str> {
+pub(super) fn behind_lead_in<'a>(kept: &'a str, raw: &str, grid: &Grid) -> Option<&'a str> {
     if grid.columns() < 2 {
         return None;
     }

@@ -11,6 +11,7 @@ use super::super::grid::Grid;
 use super::super::scan::{HeadRow, TextPiece, leading_number, strip_remark};
 use super::super::segments::is_axis;
 use super::cells::undecorated;
+use super::head_line::behind_lead_in;
 use super::{is_summary_word, is_unit_alone};
 use crate::column_header::read_column_header;
 
@@ -52,6 +53,7 @@ pub(super) fn stand_between_heads(text: &str, lines: &[TextPiece], grid: &Grid) 
         return false;
     };
     let over = &text[over.span.range()];
+    let over = behind_lead_in(over.trim(), over, grid).unwrap_or(over);
     let parted = sep.byte().is_some() || matches!(sep, Delimiter::Wide | Delimiter::Blank);
     if !parted || grid.columns() < 2 || !(1..=MAX_BETWEEN).contains(&between) {
         return false;
