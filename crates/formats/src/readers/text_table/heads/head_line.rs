@@ -102,15 +102,13 @@ pub(super) fn behind_lead_in<'a>(kept: &'a str, raw: &str, grid: &Grid) -> Optio
         Some((name, rest)) => (name, rest.split("</").next().unwrap_or(rest)),
         None => kept.split_once(char::is_whitespace)?,
     };
+    // Any other word may belong to the header behind it: `log A nm`.
     let is_comment = word == "C" && raw.starts_with("C ");
-    let head = read_column_header(word);
-    let says = head.quantity.is_some()
-        || head.unit.is_some()
-        || !head.quantities_possible.is_empty()
-        || !head.units_possible.is_empty()
-        || !head.held.is_empty()
-        || leading_number(word).is_some();
-    if says && !is_comment || all_columns(kept, grid) {
+    let is_marked = kept.starts_with(['@', '<', '>', '.', '~']);
+    let of_columns = [WordList::Column, WordList::AxisWord, WordList::UnitWord]
+        .iter()
+        .any(|list| words::is(*list, word));
+    if !(is_comment || is_marked || of_columns) || all_columns(kept, grid) {
         return None;
     }
     let rest = rest.trim();
