@@ -195,6 +195,9 @@ fn understand_as_written(text: &str) -> ColumnHeader {
     {
         return head;
     }
+    if let Some(head) = slope_in_its_unit(text) {
+        return head;
+    }
     if let Some(head) = derived(text)
         .or_else(|| reciprocal_of_light(text))
         .or_else(|| absorbed(text))
@@ -242,6 +245,13 @@ fn understand_as_written(text: &str) -> ColumnHeader {
                 None => parts.label(text),
             }
         }
+    }
+    // A name is kept as it is written, brackets and all: `Cell 1 (blank)`.
+    if parts.is_name_alone() {
+        return ColumnHeader {
+            label: Some(text.to_owned()),
+            ..ColumnHeader::default()
+        };
     }
     parts.into_head()
 }
@@ -384,8 +394,47 @@ fn reciprocal(text: &str) -> Option<ColumnHeader> {
     })
 }
 
+/// `rate_umol_L_min`, `flux_umol_m2_s`: a name and an amount in a volume or an area and a time.
+fn quotient_of_three(text: &str) -> Option<String> {
+    if text.contains(['/', '(', '[', '^']) {
+        return None;
+    }
+    let mark = if text.contains('_') { '_' } else { ' ' };
+    let (rest, time) = text.rsplit_once(mark)?;
+    let (rest, size) = rest.rsplit_once(mark)?;
+    let (name, amount) = rest.rsplit_once(mark)?;
+    let like = |unit: &str, codes: &[&str]| {
+        spelled(unit)
+            .one()
+            .is_some_and(|unit| codes.iter().any(|code| Unit::ucum(code).is_ok_and(|like| unit.converts_to(&like))))
+    };
+    let quotient = format!("{amount}/{size}/{time}");
+    (!name.trim().is_empty()
+        && like(time, &["s"])
+        && like(size, &["L", "m2", "m3", "g"])
+        && like(amount, &["mol", "g"])
+        && spelled(&quotient) != Spelling::None)
+        .then(|| format!("{name} ({quotient})"))
+}
+
+/// `slope (AU/min)`: a change of absorbance in a time under a word of statistics is a rate, whatever the word.
+fn slope_in_its_unit(text: &str) -> Option<ColumnHeader> {
+    let (name, unit) = split_unit(text)?;
+    let unit = spelled(unit).one()?.clone();
+    let of_absorbance = unit.code().contains("{AU}") && Unit::ucum("{AU}/s").is_ok_and(|like| unit.converts_to(&like));
+    (of_absorbance && crate::words::is_statistics(name)).then(|| ColumnHeader {
+        quantity: Some(Quantity::RATE),
+        unit: Some(unit),
+        label: Some(name.to_owned()),
+        ..ColumnHeader::default()
+    })
+}
+
 /// `DO_mg_L`, `conductivity_uS_cm`, `conc.mg.mL`: a name and the two units of a quotient, whose stroke is left out. The head with it.
 fn quotient_without_stroke(text: &str) -> Option<String> {
+    if let Some(quotient) = quotient_of_three(text) {
+        return Some(quotient);
+    }
     // Programs that allow neither blanks nor brackets in a name put a point for each of them: `conc..mg.mL.`.
     let dotted: String;
     let text = if text.contains([' ', '_']) || !text.contains('.') {
@@ -766,6 +815,11 @@ struct HeaderParts {
 }
 
 impl HeaderParts {
+    /// Whether nothing in it is understood.
+    fn is_name_alone(&self) -> bool {
+        self.quantities.is_empty() && self.units.is_empty() && self.held.is_empty() && !self.clock && !self.labels.is_empty()
+    }
+
     fn label(&mut self, text: &str) {
         let text = text.trim();
         // `x 10` behind a quantity is a factor, and names no sample.

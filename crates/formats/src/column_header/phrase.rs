@@ -46,6 +46,17 @@ pub(super) fn phrase(text: &str, depth: usize) -> Option<HeaderPiece> {
         let spaced = format!("{} at {}", before.trim(), behind.trim());
         return phrase(&spaced, depth + 1).filter(|_| depth < DEEPEST);
     }
+    // `abs:leaf_old`: what was read, and of which file or sample.
+    if let Some((light, name)) = text.split_once(':')
+        && !text.contains(' ')
+        && name.starts_with(char::is_alphabetic)
+        && let Some(quantity) = quantity_of(light).filter(|q| q.is_of_light() && light.len() >= 2)
+    {
+        return Some(HeaderPiece::Several(vec![
+            named(light, quantity),
+            HeaderPiece::Label(name.to_owned()),
+        ]));
+    }
     // Underscores are blanks where there are no others.
     if !text.contains(' ') && text.contains('_') {
         let spaced = text.replace('_', " ");

@@ -152,6 +152,8 @@ pub(super) fn symbol(text: &str) -> Option<Vec<Quantity>> {
 pub(super) fn symbol_with_unit(text: &str) -> Option<Vec<Quantity>> {
     Some(match text {
         "S" | "s" | "I" | "C" | "P" | "B" => vec![Quantity::CONCENTRATION],
+        // The Celsius temperature (IUPAC Green Book, 2.11).
+        "t" => vec![Quantity::TEMPERATURE],
         "v" | "V" | "k" => vec![Quantity::RATE],
         "W" | "E" => vec![Quantity::ENERGY],
         "nu" | "nubar" => vec![Quantity::WAVENUMBER],
@@ -170,6 +172,19 @@ pub(super) fn rate(text: &str) -> Option<HeaderPiece> {
             .one()
             .cloned()
             .filter(|unit| unit.converts_to(&Unit::SECOND));
+        // `dA290/min`
+        if let Some(time) = &time
+            && let Some(HeaderPiece::Several(pieces)) =
+                at_wavelength(first).or_else(|| at_wavelength(first.strip_prefix(['d', 'Δ'])?))
+            && let [HeaderPiece::Quantity(quantities), held] = pieces.as_slice()
+            && *quantities == [Quantity::ABSORBANCE]
+        {
+            let unit = Unit::ucum(&format!("{}/{time}", Unit::ABSORBANCE)).ok()?;
+            return Some(HeaderPiece::Several(vec![
+                HeaderPiece::Measured(vec![Quantity::RATE], vec![unit]),
+                held.clone(),
+            ]));
+        }
         if let Some(time) = time.filter(|_| absorbance) {
             let over = match spelled(first).one() {
                 Some(unit) if *unit == Unit::MILLIABSORBANCE => Unit::MILLIABSORBANCE,

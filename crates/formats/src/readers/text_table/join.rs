@@ -7,6 +7,7 @@ use curvary_record::moment::{self, DateReading};
 use curvary_record::unit::{Spelling, spelled};
 use curvary_record::{Code, Diagnostic, KnownQuantity, Place, Quantity, Span};
 
+use super::dialect::raw_split;
 use super::grid::ColumnKind;
 use super::scan::{ScannedTable, TextLine, TextPiece, leading_number};
 use crate::words::{self, WordList};
@@ -71,7 +72,7 @@ pub(super) fn sections(text: &str, pieces: Vec<TextPiece>) -> (Vec<Section>, Vec
                 let own_head = !table.heads.is_empty();
                 let between = std::mem::take(&mut words);
                 let joined = std::mem::take(&mut table.joined);
-                if let Some(results) = sections.last().and_then(|last| results_below(text, last, &table)) {
+                if let Some(results) = sections.last().and_then(|last| results_below(text, last, &table, &between)) {
                     words.extend(between);
                     words.extend(joined);
                     words.extend(results);
@@ -149,8 +150,26 @@ pub(super) fn sections(text: &str, pieces: Vec<TextPiece>) -> (Vec<Section>, Vec
 
 /// The lines of a table without a header below one whose first column are numbers, where each is a name with one number and one name is a
 /// word of statistics: `slope,0.0187` and `R2,0.9994` are keys with their values.
-fn results_below(text: &str, last: &Section, table: &ScannedTable) -> Option<Vec<TextLine>> {
+fn results_below(
+    text: &str,
+    last: &Section,
+    table: &ScannedTable,
+    between: &[TextLine],
+) -> Option<Vec<TextLine>> {
     const MOST: usize = 8;
+    // Some of the lines of a name and a number were taken for no rows: what they are is asked of all of them.
+    let is_part = || {
+        between.iter().any(|line| {
+            let line = &text[line.span.range()];
+            let cells: Vec<&str> = raw_split(line, table.grid.dialect.sep)
+                .into_iter()
+                .map(|cell| line[cell].trim())
+                .filter(|cell| !cell.is_empty())
+                .collect();
+            matches!(cells.as_slice(), [name, number] if name.starts_with(char::is_alphabetic)
+                && leading_number(number).is_some())
+        })
+    };
     let grid = &table.grid;
     let is_filled = |column: usize| match grid.kinds[column] {
         ColumnKind::Figures => !grid.column(column).all(f64::is_nan),
@@ -161,12 +180,13 @@ fn results_below(text: &str, last: &Section, table: &ScannedTable) -> Option<Vec
         .map(|column| grid.kinds[column])
         .collect();
     let names = || grid.words(0).iter().map(|name| text[name.range()].trim());
-    let results = table.heads.is_empty()
-        && grid.rows <= MOST
+    let results = grid.rows <= MOST
         && filled == [ColumnKind::Words, ColumnKind::Figures]
         && grid.kinds.first() == Some(&ColumnKind::Words)
         && last.table.grid.kinds.first() == Some(&ColumnKind::Figures)
-        && names().any(|name| name.chars().count() > 1 && words::is_statistics(name));
+        && (is_part()
+            || table.heads.is_empty()
+                && names().any(|name| name.chars().count() > 1 && words::is_statistics(name)));
     results.then(|| {
         let lines = grid.words(0).iter().enumerate().map(|(row, name)| {
             let start = text[..name.start as usize]

@@ -332,7 +332,46 @@ pub(super) fn head_cells(
         shifted.extend(whole(words));
         return Some((shifted, blanks));
     }
+    if blanks && let Some(cells) = named_groups(line, &words, columns) {
+        return Some((whole(cells), true));
+    }
     by_position(line, &words, grid, indent).map(|cells| (cells, false))
+}
+
+/// Headers of several words between single blanks, `lungime de undă (nm) absorbanță`: the one way to part the words in which each group
+/// names a quantity and nothing else.
+fn named_groups(line: &str, words: &[Range<usize>], columns: usize) -> Option<Vec<Range<usize>>> {
+    const MOST_WORDS: usize = 10;
+    const MOST_COLUMNS: usize = 4;
+    if !(2..=MOST_COLUMNS).contains(&columns) || !(columns + 1..=MOST_WORDS).contains(&words.len()) {
+        return None;
+    }
+    let group = |from: usize, to: usize| words[from].start..words[to - 1].end;
+    let names = |range: &Range<usize>| {
+        let head = read_column_header(&line[range.clone()]);
+        head.quantity.is_some() && head.label.is_none()
+    };
+    // Of each count of words from the front, the ways to part them into groups, one more at each turn.
+    let mut ways: Vec<(usize, Vec<Range<usize>>)> = vec![(0, Vec::new())];
+    for left in (0..columns).rev() {
+        let mut next = Vec::new();
+        for (from, groups) in &ways {
+            let ends = if left == 0 { words.len()..words.len() + 1 } else { from + 1..words.len() - left + 1 };
+            for to in ends.filter(|to| to > from) {
+                let range = group(*from, to);
+                if names(&range) {
+                    let mut longer = groups.clone();
+                    longer.push(range);
+                    next.push((to, longer));
+                }
+            }
+        }
+        ways = next;
+    }
+    match ways.as_mut_slice() {
+        [(_, only)] => Some(std::mem::take(only)),
+        _ => None,
+    }
 }
 
 /// Headers between signs that separate nothing else, `time [s] / A(280 nm)`: what runs first, and a quantity in each.

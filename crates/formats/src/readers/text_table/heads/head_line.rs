@@ -163,7 +163,7 @@ impl<'a> HeadLine<'a> {
         kept = undecorated(kept);
         // `# columns: t_min absorbance`; `Column: Vydac C18` names one of another kind.
         if let Some((key, rest)) = kept.split_once(':')
-            && words::is(WordList::Column, key.trim())
+            && words::is(WordList::Column, key.rsplit([';', ',', '.']).next().unwrap_or(key).trim())
             && rest.contains(char::is_alphabetic)
             && (mark.is_some() || rest.split_whitespace().any(names_quantity))
         {

@@ -37,7 +37,11 @@ pub(super) fn stand_between_heads(text: &str, lines: &[TextPiece], grid: &Grid) 
     let sep = grid.dialect.sep;
     let words = |piece: &&TextPiece| match piece {
         TextPiece::Text(line) => {
-            let kept = strip_remark(&text[line.span.range()]).1;
+            let (mark, kept) = strip_remark(&text[line.span.range()]);
+            // A remark under a header that is none, `# pNP, 405 nm`, is no row of heads, however many commas it has.
+            if mark.is_some_and(|mark| mark != "\"") && !kept.contains(['\t', ';', '|']) {
+                return true;
+            }
             // Words between blanks may be one title.
             let title = || {
                 super::super::dialect::split(kept, &grid.dialect).len() < grid.columns()

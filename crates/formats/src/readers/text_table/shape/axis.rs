@@ -68,7 +68,9 @@ impl Shaper<'_> {
                     .is_some_and(|quantity| !of_the_trade(quantity))
             };
             let told = self.context.quantities.iter().any(Quantity::is_of_light);
-            let others = !open.is_empty() && (open.iter().all(own) || told && x == 0);
+            // What was measured says what it is, and no other column goes on in steps: `T (°C)`, `A`, `fraction unfolded`.
+            let alone = || measured && x == 0 && !open.iter().any(|&i| self.columns[i].stats.step.is_some());
+            let others = !open.is_empty() && (open.iter().all(own) || told && x == 0 || alone());
             if self.columns[x].stats.orderly()
                 && others
                 && !open.iter().any(|&i| self.columns[i].stats.counts())
