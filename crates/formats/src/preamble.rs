@@ -7,6 +7,7 @@
 mod cells;
 mod contrast;
 mod free;
+mod keys;
 mod line;
 mod meaning;
 mod passing;
@@ -26,6 +27,7 @@ use hashbrown::HashMap;
 
 pub(crate) use self::contrast::contrasts;
 pub use self::free::claim_free;
+pub(crate) use self::keys::{goes_with, take_names};
 pub use self::line::pair_in_blanks;
 use self::line::{bare, has_unit_of, is_field_with_unit, is_key, parted, trim, without_remark_sign};
 pub(crate) use self::line::{is_known, tells_of_a_reading};
@@ -192,6 +194,23 @@ fn claim_with(
     let raw = raw.trim_end();
     let says = says.map(|says| says.trim_start_matches([':', '=', ' ']));
     if spelling.is_empty() || raw.is_empty() || is_empty_value(spelling, raw) {
+        return;
+    }
+    // `Salma B. - 09/10/2018`: a name, and the day behind it.
+    if says.is_none()
+        && field_of(spelling) == Some("operator")
+        && let Some((name, day, sure)) = keys::day_behind_name(raw, customs.order)
+    {
+        let (name, rest) = (value.start + name, value.start + day..value.start + raw.len());
+        claim_with(fields, questions, source, spelling, value.start..name, None, customs);
+        let known = fields.all("date").len();
+        if sure {
+            let day = text(source, rest.clone()).trim_end_matches([')', ']', ' ', ';', ',']);
+            free::claim_dates(fields, source, rest.start..rest.start + day.len());
+        }
+        if fields.all("date").len() == known {
+            keep_rest(fields, source, rest, 0);
+        }
         return;
     }
     // `T = 25 C, pH 8.2`, `enzyme: urease, pH 7.0`: a value, and conditions behind it that have no keys.

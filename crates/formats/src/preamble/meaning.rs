@@ -62,6 +62,9 @@ fn field_set_or_read(spelling: &str) -> Option<&'static str> {
 /// The key under which a value goes beside what is known of its field: one that was only set stays under its own word where
 /// another says how it was, whichever of the two comes first.
 pub(super) fn beside_what_was_set(fields: &mut Fields, field: Key, spelling: &str) -> Key {
+    if field.as_str() == "date" {
+        return beside_the_day_of_making(fields, field, spelling);
+    }
     // `Thermostat: 29.8 °C` beside a key that calls its value the temperature tells of the thermostat.
     let is_device = |spelling: &str| {
         const SHORTEST: usize = 4;
@@ -90,6 +93,23 @@ pub(super) fn beside_what_was_set(fields: &mut Fields, field: Key, spelling: &st
                 .filter(|spelled| is_set(spelled))
                 .map(Key::new);
             fields.claim(key.unwrap_or_else(|| field.clone()), claim);
+        }
+    }
+    field
+}
+
+/// The same for the day on which a file was made: it stays under its own word where another key says when was measured.
+fn beside_the_day_of_making(fields: &mut Fields, field: Key, spelling: &str) -> Key {
+    let of_making = |spelling: &str| words::is(WordList::Created, spelling);
+    if of_making(spelling) {
+        let known = fields.get("date").is_some();
+        return if known { Key::new(spelling) } else { field };
+    }
+    let first = fields.all("date").iter().find_map(|claim| claim.spelled.as_deref());
+    if first.is_some_and(of_making) {
+        for claim in fields.remove("date") {
+            let key = claim.spelled.as_deref().map_or_else(|| field.clone(), Key::new);
+            fields.claim(key, claim);
         }
     }
     field
@@ -200,8 +220,21 @@ pub(super) fn understand(spelling: &str, raw: &str, customs: Customs) -> (Key, I
         // `Cell (cm)`: the unit stands in the key.
         let unit_in_key = || stated.as_ref().is_some_and(|stated| has_unit_of(field, stated));
         let text_field = known_field(field).is_some_and(|known| known.kind == ValueKind::Text);
+        // `Layer: 20 nm` is no way through a cell, and `Identification: Photometer 3` none of a sample.
+        let length = *field == "path-length" && !keys::is_length_of_a_cell(&found);
+        if length || *field == "sample-id" && !keys::suits(field, raw, &found, false) {
+            continue;
+        }
         if text_field || found.fits && (!number || found.unit_written || unit_in_key()) {
             return (Key::new(*field), found);
+        }
+    }
+    // `Prøve-ID`, `Data do ensaio`, `flow cell`
+    if let Some(field) = keys::composed(name).or_else(|| keys::composed(spelling)) {
+        let found = read(field);
+        let unit_in_key = stated.as_ref().is_some_and(|stated| has_unit_of(field, stated));
+        if keys::suits(field, raw, &found, unit_in_key) {
+            return (Key::new(field), found);
         }
     }
     // `Reaction temperature`: of what is measured, or of what it is measured in.

@@ -151,6 +151,9 @@ fn is_of_other_things(line: &str) -> bool {
     let Some((key, value)) = key_of_line(line) else {
         return false;
     };
+    if is_filter(key, value) {
+        return false;
+    }
     let field = words::field_of(key);
     let apparatus = field.is_some_and(|field| {
         matches!(
@@ -179,6 +182,15 @@ fn is_of_other_things(line: &str) -> bool {
         })
     };
     apparatus || another() || field.is_none() && is_wavelength(value) && !is_of_the_reading(key)
+}
+
+/// Whether a key and its value are a filter and the wavelength that it lets through, `Filter: 340 nm`: a photometer with filters
+/// measures at that. What is filtered has pores.
+fn is_filter(key: &str, value: &str) -> bool {
+    const OF_PHOTOMETERS: std::ops::RangeInclusive<f64> = 280.0..=900.0;
+    words::is(WordList::Filter, key)
+        && is_wavelength(value)
+        && super::scan::leading_number(value).is_some_and(|number| OF_PHOTOMETERS.contains(&number))
 }
 
 /// The key that a line begins with, and what stands behind it: in front of a colon or an equals sign, or in a cell of its own.
