@@ -87,7 +87,7 @@ fn whose_sample(words: &[&str]) -> Option<&'static str> {
 /// `Spectrum of`, `UV-Spektrum von`: what it is of is the sample.
 fn what_it_is_of(words: &[&str]) -> Option<&'static str> {
     let (last, front) = words.split_last()?;
-    let of = words::is(WordList::Genitive, last) || words::is(WordList::By, last);
+    let of = matches!(last.to_ascii_lowercase().as_str(), "of" | "von" | "de" | "di" | "do" | "van");
     let spectrum = |word: &str| words::begins(WordList::Spectrum, &word.to_lowercase());
     let known = |word: &&str| {
         spectrum(word)
@@ -126,7 +126,8 @@ fn day_of_the_run(key: &str, words: &[&str]) -> Option<&'static str> {
                     .iter()
                     .all(|word| run(word) || is_small(word) || words::is(WordList::OnDay, word))
                 && !of.iter().any(|word| other(&word));
-            (field_of(day) == Some("date") && of_run).then_some("date")
+            let day = field_of(day) == Some("date") || fields_if_fitting(day).contains(&"date");
+            (day && of_run).then_some("date")
         }
         [] => None,
     }
@@ -224,9 +225,12 @@ fn begin_those_of(words: &[(&str, bool)], full: &str) -> bool {
 /// Whether what a value says goes with what the parts of its key mean.
 pub(super) fn suits(field: &str, raw: &str, found: &Interpretation, unit_in_key: bool) -> bool {
     let number = matches!(found.value, Value::Number(_));
+    // `L. Quist` is somebody.
+    let initial = |word: &str| word.ends_with('.') && word.chars().count() == 2;
     match field {
         "sample" => {
-            raw.chars().filter(|c| c.is_alphabetic()).count() >= 2
+            !raw.split_whitespace().next().is_some_and(initial)
+                && raw.chars().filter(|c| c.is_alphabetic()).count() >= 2
                 && !is_condition(raw)
                 && words::quantity_of(raw).is_none()
         }
@@ -326,7 +330,14 @@ pub(crate) fn goes_with(key: &str, value: &str) -> bool {
     let Some(known) = field.known() else { return false };
     let day = matches!(known.kind, ValueKind::Date);
     match known.kind {
-        ValueKind::Text => value.contains(char::is_alphanumeric) && words::quantity_of(value).is_none(),
+        ValueKind::Text => {
+            let of_a_column = |word: &str| words::quantity_of(word).is_some_and(|of| of.is_of_light());
+            value.contains(char::is_alphanumeric)
+                && !value.contains("  ")
+                && spelled(value) == Spelling::None
+                && words::quantity_of(value).is_none()
+                && !value.split_whitespace().any(of_a_column)
+        }
         _ => found.fits && !matches!(found.value, Value::Text(_)) || day && (found.fits || found.question.is_some()),
     }
 }
@@ -347,7 +358,7 @@ pub(super) fn bracketed(line: &str, body: &Range<usize>) -> Option<Vec<KeyValueS
         let key = trim(text, inside..end);
         let known = is_key(&text[key.clone()]) && field_of(&text[key.clone()]).is_some();
         // `[S]` is a key with its brackets.
-        if known && field_of(&text[begin..behind]).is_none() {
+        if known && (open != '[' || field_of(&text[begin..behind]).is_none()) {
             keys.push((begin, key, behind));
         } else if keys.is_empty() {
             return None;
@@ -397,4 +408,102 @@ fn closing(open: char) -> Option<char> {
         '〈' => '〉',
         _ => return None,
     })
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn parts_of_a_key_tell_its_field() {
+        for (key, field) in [
+            ("Prøve-ID", "sample-id"),
+            ("ID de la muestra", "sample-id"),
+            ("試料ID", "sample-id"),
+            ("Client sample", "sample"),
+            ("échantillon du client", "sample"),
+            ("UV spectrum of", "sample"),
+            ("Data do ensaio", "date"),
+            ("Versuchsdatum", "date"),
+            ("Erstellt am", "date"),
+            ("flow cell", "path-length"),
+            ("cuve en quartz", "path-length"),
+            ("Durchflussküvette", "path-length"),
+            ("T bath", "temperature"),
+            ("Long. de onda", "wavelength"),
+            ("Дл. волны", "wavelength"),
+            ("Wellenl.", "wavelength"),
+        ] {
+            assert_eq!(composed(key), Some(field), "{key}");
+        }
+    }
+
+    #[test]
+    fn parts_of_something_else_tell_nothing() {
+        for key in [
+            "Instrument ID",
+            "Operator ID",
+            "Blank sample",
+            "Sample holder",
+            "Number of samples",
+            "Spectrum of the lamp",
+            "Spectrum by",
+            "Spectrum in",
+            "Date of receipt",
+            "Kalibrierungsdatum",
+            "Date of calibration",
+            "Report created",
+            "Template created",
+            "solar cell",
+            "cell culture",
+            "Long.",
+            "Ref. wavel.",
+            "Stor. temp.",
+        ] {
+            assert_eq!(composed(key), None, "{key}");
+        }
+    }
+
+    #[test]
+    fn names_are_words_and_codes_are_not() {
+        for name in ["øl, 1:5 i vann", "crude extract of beet", "Karottenextrakt", "紅茶", "safranin O"] {
+            assert!(is_name(name), "{name}");
+        }
+        for code in ["BX-2041", "K7", "17 B", "2024/117", "R-2203/4", "ABC", "AB C 12", "A17 left", "LQ"] {
+            assert!(!is_name(code), "{code}");
+        }
+    }
+
+    #[test]
+    fn a_day_behind_a_name_is_parted_from_it() {
+        let parted = |raw: &'static str| {
+            day_behind_name(raw, None).map(|(name, day, sure)| (&raw[..name], &raw[day..], sure))
+        };
+        assert_eq!(parted("Salma B. - 09/10/2018"), Some(("Salma B.", "09/10/2018", false)));
+        assert_eq!(parted("L. Quist (2018-10-09)"), Some(("L. Quist", "2018-10-09)", true)));
+        assert_eq!(parted("L. Quist am 19.10.2018"), Some(("L. Quist", "19.10.2018", true)));
+        assert_eq!(parted("L. Quist, room 2018"), None);
+        assert_eq!(parted("team 4"), None);
+    }
+
+    #[test]
+    fn a_value_below_a_key_goes_with_it() {
+        for (key, value) in [
+            ("Sample name", "cobalt glass two"),
+            ("Measured on", "23 September 2015"),
+            ("Temperature", "25 °C"),
+        ] {
+            assert!(goes_with(key, value), "{key}: {value}");
+        }
+        for (key, value) in [
+            ("Sample", "nm"),
+            ("Sample", "nm  Abs"),
+            ("Sample", "Absorbance"),
+            ("Sample", "kept on ice in the dark, then measured twice."),
+            ("Date", "Operator"),
+            ("Temperature", "kept"),
+        ] {
+            assert!(!goes_with(key, value), "{key}: {value}");
+        }
+    }
 }

@@ -187,6 +187,14 @@ pub(super) fn understand(spelling: &str, raw: &str, customs: Customs) -> (Key, I
         let found = interpret_as(&key, value, stated.as_ref(), customs);
         return (key, found);
     }
+    // `Cell holder: 25 °C` tells how warm it is.
+    if matches!(meant, Some("accessory")) && raw.contains(['°', 'º', '℃']) {
+        let found = read("temperature");
+        let held = name.split([' ', '-']).all(|word| words::is(WordList::PlaceOfTemperature, word));
+        if held && found.fits && found.unit_written && matches!(found.value, Value::Number(_)) {
+            return (Key::new("temperature"), found);
+        }
+    }
     let field = meant.filter(|field| {
         spelling.split_whitespace().count() < 2 && *field != "date" || is_of_kind(field, &read(field))
     });

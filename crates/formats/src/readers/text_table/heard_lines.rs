@@ -94,7 +94,7 @@ impl<'a> HeardLines<'a> {
         let further = rest.first().filter(|line| line.line == below.line + 1).map(raw);
         let pairs = key_over_value(raw(first), raw(below), further)
             .map(|pair| vec![pair])
-            .or_else(|| keys_over_values(raw(first), raw(below)));
+            .or_else(|| keys_over_values(raw(first), raw(below), further));
         let Some(pairs) = pairs else { return false };
         for (key, value) in pairs {
             let value = crate::slice::range_in(text, value);
@@ -309,7 +309,11 @@ fn key_over_value<'t>(first: &'t str, below: &'t str, further: Option<&str>) -> 
 
 /// A row of keys and a row of their values below it, cell by cell: `Sample;Wavelength;Date` over `catalase;240 nm;2018-04-11`. Two
 /// values at least are none that any words could be.
-fn keys_over_values<'t>(first: &'t str, below: &'t str) -> Option<Vec<(&'t str, &'t str)>> {
+fn keys_over_values<'t>(
+    first: &'t str,
+    below: &'t str,
+    further: Option<&'t str>,
+) -> Option<Vec<(&'t str, &'t str)>> {
     const FEWEST: usize = 2;
     let first = strip_remark(first).1;
     let sign = ['\t', ';', '|', ','].into_iter().find(|sign| first.contains(*sign))?;
@@ -321,7 +325,9 @@ fn keys_over_values<'t>(first: &'t str, below: &'t str) -> Option<Vec<(&'t str, 
     let of_measured = |key: &str| {
         words::quantity_of(key).is_some_and(|of| of.is_of_light()) || words::field_of(key).is_none() && !preamble::is_known(key)
     };
-    if keys.len() < FEWEST || keys.len() != values.len() || keys.iter().any(|key| of_measured(key)) {
+    // A second row of values makes a list of them.
+    let several = further.is_some_and(|line| cells(line).len() == keys.len());
+    if several || keys.len() < FEWEST || keys.len() != values.len() || keys.iter().any(|key| of_measured(key)) {
         return None;
     }
     let pairs: Vec<(&str, &str)> = keys.into_iter().zip(values).collect();

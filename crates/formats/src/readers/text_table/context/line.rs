@@ -2,9 +2,7 @@
 
 use curvary_record::{Quantity, Unit};
 
-use super::{
-    Context, LONGEST_TITLE, is_filter, is_of_other_things, key_of_line, names_another_wavelength,
-};
+use super::{Context, LONGEST_TITLE, is_of_other_things, names_another_wavelength};
 use crate::column_header::{computed_by_line, read_column_header, scale_of};
 use crate::preamble;
 use crate::readers::text_table::scan::leading_number;
@@ -39,7 +37,6 @@ impl Context {
         if is_of_other_things(line) {
             return;
         }
-        self.hear_filter(line);
         self.hear_scale(line);
         if let Some(computed) = computed_by_line(line) {
             self.computed = Some(computed);
@@ -61,16 +58,6 @@ impl Context {
         self.hear_forms(&line);
         self.hear_words(&line);
         self.hear_terms(&line);
-    }
-
-    /// Takes in the wavelength of a filter.
-    fn hear_filter(&mut self, line: &str) {
-        if let Some((key, value)) = key_of_line(line)
-            && is_filter(key, value)
-            && let Some(number) = leading_number(value)
-        {
-            self.heard.push((number, Unit::NANOMETRE));
-        }
     }
 
     /// Takes in a factor of ten in front of which all values stand, `absorbance × 1000`.
