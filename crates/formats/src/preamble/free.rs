@@ -271,11 +271,14 @@ fn claim_moment_behind_its_word(
         // `start 2023-02-08T13:05:11Z`, `measured 2023-11-02`
         let begun = || {
             has_year(rest)
+                && !line.ends_with('.')
                 && (fields_if_fitting(key).contains(&"date")
                     || field_of(key) == Some("time")
                     || words::is(WordList::Begun, key)
                     || words::is(WordList::Measured, key)
-                    || keys::composed(key) == Some("date") && !words::is(WordList::Created, key))
+                    || key.contains(' ')
+                        && keys::composed(key) == Some("date")
+                        && !words::is(WordList::Created, key))
         };
         (field_of(key) == Some("date") || begun()) && claim_moment(fields, source, rest.trim(), at, customs)
     })

@@ -10,7 +10,7 @@ const MOST_WORDS_OF_A_KEY: usize = 5;
 
 /// The field that the parts of a key mean.
 pub(super) fn composed(key: &str) -> Option<&'static str> {
-    if key.len() > 2 * LONGEST_KEY || !key.contains(|c: char| c.is_alphabetic()) {
+    if key.len() > 2 * LONGEST_KEY || !key.contains(char::is_alphabetic) || key.contains([':', '=', ',', ';']) {
         return None;
     }
     let words = parts(key);
@@ -81,7 +81,9 @@ fn in_several_words(words: &[&str]) -> bool {
 
 /// `Client sample`, `échantillon du client`
 fn whose_sample(words: &[&str]) -> Option<&'static str> {
-    (words.len() >= 2 && are_of_a_sample(words)).then_some("sample")
+    // `Sample A` is one of several.
+    let whose = words.iter().any(|word| words::is(WordList::WhoseSample, word));
+    (whose && are_of_a_sample(words)).then_some("sample")
 }
 
 /// `Spectrum of`, `UV-Spektrum von`: what it is of is the sample.
@@ -270,7 +272,7 @@ pub(super) fn is_name(id: &str) -> bool {
         [first, ..] => {
             let named = all.iter().filter(|one| word(one)).count();
             let code = |one: &str| one.contains(|c: char| c.is_ascii_digit()) && one.contains(char::is_uppercase);
-            named >= 2 && !code(first) && 2 * named >= all.len() || word(first) && named == 1 && all.len() == 2 && !all[1].contains(char::is_uppercase)
+            named >= 2 && !code(first) && 2 * named >= all.len() || word(first) && named == 1 && all.len() == 2 && !code(all[1])
         }
     }
 }
@@ -331,7 +333,11 @@ pub(crate) fn goes_with(key: &str, value: &str) -> bool {
     let day = matches!(known.kind, ValueKind::Date);
     match known.kind {
         ValueKind::Text => {
-            let of_a_column = |word: &str| words::quantity_of(word).is_some_and(|of| of.is_of_light());
+            const SHORTEST: usize = 3;
+            let of_a_column = |word: &str| {
+                word.chars().count() >= SHORTEST
+                    && words::quantity_of(word).is_some_and(|of| of.is_of_light())
+            };
             value.contains(char::is_alphanumeric)
                 && !value.contains("  ")
                 && spelled(value) == Spelling::None
