@@ -196,21 +196,7 @@ fn claim_with(
     if spelling.is_empty() || raw.is_empty() || is_empty_value(spelling, raw) {
         return;
     }
-    // `Salma B. - 09/10/2018`: a name, and the day behind it.
-    if says.is_none()
-        && field_of(spelling) == Some("operator")
-        && let Some((name, day, sure)) = keys::day_behind_name(raw, customs.order)
-    {
-        let (name, rest) = (value.start + name, value.start + day..value.start + raw.len());
-        claim_with(fields, questions, source, spelling, value.start..name, None, customs);
-        let known = fields.all("date").len();
-        if sure {
-            let day = text(source, rest.clone()).trim_end_matches([')', ']', ' ', ';', ',']);
-            free::claim_dates(fields, source, rest.start..rest.start + day.len());
-        }
-        if fields.all("date").len() == known {
-            keep_rest(fields, source, rest, 0);
-        }
+    if says.is_none() && claim_name_and_day(fields, questions, source, spelling, &value, customs) {
         return;
     }
     // `T = 25 C, pH 8.2`, `enzyme: urease, pH 7.0`: a value, and conditions behind it that have no keys.
@@ -306,6 +292,36 @@ fn claim_with(
     }
     let place = source.place(Span::new(value.start, value.end));
     put(fields, questions, source, (spelling, raw), (field, &found), place);
+}
+
+/// Claims somebody's name and the day behind it, `Salma B. - 09/10/2018`; whether there are both.
+fn claim_name_and_day(
+    fields: &mut Fields,
+    questions: &mut Vec<Question>,
+    source: &Source,
+    spelling: &str,
+    value: &Range<usize>,
+    customs: Customs,
+) -> bool {
+    let raw = text(source, value.clone()).trim_end();
+    let parted = keys::day_behind_name(raw, customs.order);
+    let Some((name, day, sure)) = parted.filter(|_| field_of(spelling) == Some("operator")) else {
+        return false;
+    };
+    let (name, rest) = (
+        value.start..value.start + name,
+        value.start + day..value.start + raw.len(),
+    );
+    claim_with(fields, questions, source, spelling, name, None, customs);
+    let known = fields.all("date").len();
+    if sure {
+        let day = text(source, rest.clone()).trim_end_matches([')', ']', ' ', ';', ',']);
+        free::claim_dates(fields, source, rest.start..rest.start + day.len());
+    }
+    if fields.all("date").len() == known {
+        keep_rest(fields, source, rest, 0);
+    }
+    true
 }
 
 /// Keeps the statements behind a value as a remark where not each of them became a claim: a day of something else than the run,

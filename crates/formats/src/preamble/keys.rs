@@ -10,7 +10,8 @@ const MOST_WORDS_OF_A_KEY: usize = 5;
 
 /// The field that the parts of a key mean.
 pub(super) fn composed(key: &str) -> Option<&'static str> {
-    if key.len() > 2 * LONGEST_KEY || !key.contains(char::is_alphabetic) || key.contains([':', '=', ',', ';']) {
+    if key.len() > 2 * LONGEST_KEY || !key.contains(char::is_alphabetic) || key.contains([':', '=', ',', ';'])
+    {
         return None;
     }
     let words = parts(key);
@@ -89,7 +90,10 @@ fn whose_sample(words: &[&str]) -> Option<&'static str> {
 /// `Spectrum of`, `UV-Spektrum von`: what it is of is the sample.
 fn what_it_is_of(words: &[&str]) -> Option<&'static str> {
     let (last, front) = words.split_last()?;
-    let of = matches!(last.to_ascii_lowercase().as_str(), "of" | "von" | "de" | "di" | "do" | "van");
+    let of = matches!(
+        last.to_ascii_lowercase().as_str(),
+        "of" | "von" | "de" | "di" | "do" | "van"
+    );
     let spectrum = |word: &str| words::begins(WordList::Spectrum, &word.to_lowercase());
     let known = |word: &&str| {
         spectrum(word)
@@ -115,7 +119,10 @@ fn day_of_the_run(key: &str, words: &[&str]) -> Option<&'static str> {
     match words {
         [word] => {
             let lower = word.to_lowercase();
-            let alone = matches!(lower.as_str(), "on" | "am" | "le" | "el" | "il" | "em" | "op" | "dnia" | "den");
+            let alone = matches!(
+                lower.as_str(),
+                "on" | "am" | "le" | "el" | "il" | "em" | "op" | "dnia" | "den"
+            );
             let front = lower.strip_suffix("datum").or_else(|| lower.strip_suffix("dato"));
             let of_run = front.is_some_and(|front| {
                 !other(&front) && (run(front) || front.strip_suffix('s').is_some_and(run))
@@ -143,7 +150,10 @@ fn made_cell(words: &[&str]) -> Option<&'static str> {
         words::ends(WordList::CellEnd, &lower) && !lower.ends_with("cell") && !lower.ends_with("cells")
     };
     let cells = words.iter().filter(|word| named(word) || compound(word)).count();
-    let kinds = words.iter().filter(|word| words::is(WordList::KindOfCell, word)).count();
+    let kinds = words
+        .iter()
+        .filter(|word| words::is(WordList::KindOfCell, word))
+        .count();
     let known = |word: &&str| {
         named(word)
             || compound(word)
@@ -160,7 +170,8 @@ fn placed_temperature(words: &[&str]) -> Option<&'static str> {
     let [first, second] = words else { return None };
     let temperature = |word: &str| word == "T" || field_of(word) == Some("temperature");
     let place = |word: &str| {
-        words::is(WordList::PlaceOfTemperature, word) || fields_if_fitting(word) == ["temperature"].as_slice() && word.len() > 2
+        words::is(WordList::PlaceOfTemperature, word)
+            || fields_if_fitting(word) == ["temperature"].as_slice() && word.len() > 2
     };
     (temperature(first) && place(second) || temperature(second) && place(first)).then_some("temperature")
 }
@@ -168,7 +179,7 @@ fn placed_temperature(words: &[&str]) -> Option<&'static str> {
 /// `Long. de onda`, `Wellenl.`: the beginnings of the words of a key of a wavelength, a temperature or a path length, each with a point
 /// behind it. Where they begin keys of two fields, they mean neither.
 fn abbreviated(key: &str) -> Option<&'static str> {
-    const SHORTEST: usize = 5;
+    const SHORTEST: usize = 4;
     if !key.contains('.') || key.contains(|c: char| c.is_ascii_digit()) {
         return None;
     }
@@ -236,16 +247,22 @@ pub(super) fn suits(field: &str, raw: &str, found: &Interpretation, unit_in_key:
                 && !is_condition(raw)
                 && words::quantity_of(raw).is_none()
         }
-        "sample-id" => !raw.split_whitespace().any(|word| matches!(field_of(word), Some("instrument"))),
+        "sample-id" => !raw
+            .split_whitespace()
+            .any(|word| matches!(field_of(word), Some("instrument"))),
         "date" => found.fits && free::has_year(raw) || found.question.is_some(),
-        "path-length" => found.fits && number && (found.unit_written || unit_in_key) && is_length_of_a_cell(found),
+        "path-length" => {
+            found.fits && number && (found.unit_written || unit_in_key) && is_length_of_a_cell(found)
+        }
         _ => found.fits && number && (found.unit_written || unit_in_key),
     }
 }
 
 /// Whether a length is one that cells have, in their units: no film of 20 nm, and no column of half a metre.
 pub(super) fn is_length_of_a_cell(found: &Interpretation) -> bool {
-    let Value::Number(value) = found.value else { return true };
+    let Value::Number(value) = found.value else {
+        return true;
+    };
     let Some(unit) = &found.unit else { return true };
     let centimetres = Unit::ucum("cm")
         .ok()
@@ -259,20 +276,24 @@ pub(super) fn is_name(id: &str) -> bool {
     let word = |word: &str| {
         let bare = word.trim_matches(|c: char| !c.is_alphanumeric());
         let letters = bare.chars().filter(|c| c.is_alphabetic()).count();
-        let plain = bare.chars().all(|c| c.is_alphabetic() || matches!(c, '-' | '\'' | '’'));
+        let plain = bare
+            .chars()
+            .all(|c| c.is_alphabetic() || matches!(c, '-' | '\'' | '’'));
         // Capitals alone are a code.
-        plain && (letters >= 2 && bare.contains(|c: char| c.is_lowercase()) || bare.chars().any(is_of_a_wide_script) && letters >= 2)
+        plain
+            && (letters >= 2 && bare.contains(|c: char| c.is_lowercase())
+                || bare.chars().any(is_of_a_wide_script) && letters >= 2)
     };
     let all: Vec<&str> = id.split_whitespace().collect();
     match all.as_slice() {
         [] => false,
-        [one] => {
-            word(one) && (one.chars().count() >= SHORTEST_ALONE || one.chars().all(is_of_a_wide_script))
-        }
+        [one] => word(one) && (one.chars().count() >= SHORTEST_ALONE || one.chars().all(is_of_a_wide_script)),
         [first, ..] => {
             let named = all.iter().filter(|one| word(one)).count();
-            let code = |one: &str| one.contains(|c: char| c.is_ascii_digit()) && one.contains(char::is_uppercase);
-            named >= 2 && !code(first) && 2 * named >= all.len() || word(first) && named == 1 && all.len() == 2 && !code(all[1])
+            let code =
+                |one: &str| one.contains(|c: char| c.is_ascii_digit()) && one.contains(char::is_uppercase);
+            named >= 2 && !code(first) && 2 * named >= all.len()
+                || word(first) && named == 1 && all.len() == 2 && !code(all[1])
         }
     }
 }
@@ -300,7 +321,8 @@ pub(super) fn day_behind_name(raw: &str, order: Option<DatePartOrder>) -> Option
         return None;
     }
     let read = curvary_record::moment::read(day, order).date;
-    let sign = |c: char| c.is_whitespace() || matches!(c, '-' | '–' | '—' | ',' | ';' | '/' | '(' | '[' | '|' | '·');
+    let sign =
+        |c: char| c.is_whitespace() || matches!(c, '-' | '–' | '—' | ',' | ';' | '/' | '(' | '[' | '|' | '·');
     let mut name = raw[..at].trim_end_matches(sign);
     if let Some((front, last)) = name.rsplit_once(' ')
         && last.starts_with(char::is_lowercase)
@@ -344,7 +366,10 @@ pub(crate) fn goes_with(key: &str, value: &str) -> bool {
                 && words::quantity_of(value).is_none()
                 && !value.split_whitespace().any(of_a_column)
         }
-        _ => found.fits && !matches!(found.value, Value::Text(_)) || day && (found.fits || found.question.is_some()),
+        _ => {
+            found.fits && !matches!(found.value, Value::Text(_))
+                || day && (found.fits || found.question.is_some())
+        }
     }
 }
 
@@ -472,10 +497,18 @@ mod tests {
 
     #[test]
     fn names_are_words_and_codes_are_not() {
-        for name in ["øl, 1:5 i vann", "crude extract of beet", "Karottenextrakt", "紅茶", "safranin O"] {
+        for name in [
+            "øl, 1:5 i vann",
+            "crude extract of beet",
+            "Karottenextrakt",
+            "紅茶",
+            "safranin O",
+        ] {
             assert!(is_name(name), "{name}");
         }
-        for code in ["BX-2041", "K7", "17 B", "2024/117", "R-2203/4", "ABC", "AB C 12", "A17 left", "LQ"] {
+        for code in [
+            "BX-2041", "K7", "17 B", "2024/117", "R-2203/4", "ABC", "AB C 12", "A17 left", "LQ",
+        ] {
             assert!(!is_name(code), "{code}");
         }
     }
@@ -485,9 +518,18 @@ mod tests {
         let parted = |raw: &'static str| {
             day_behind_name(raw, None).map(|(name, day, sure)| (&raw[..name], &raw[day..], sure))
         };
-        assert_eq!(parted("Salma B. - 09/10/2018"), Some(("Salma B.", "09/10/2018", false)));
-        assert_eq!(parted("L. Quist (2018-10-09)"), Some(("L. Quist", "2018-10-09)", true)));
-        assert_eq!(parted("L. Quist am 19.10.2018"), Some(("L. Quist", "19.10.2018", true)));
+        assert_eq!(
+            parted("Salma B. - 09/10/2018"),
+            Some(("Salma B.", "09/10/2018", false))
+        );
+        assert_eq!(
+            parted("L. Quist (2018-10-09)"),
+            Some(("L. Quist", "2018-10-09)", true))
+        );
+        assert_eq!(
+            parted("L. Quist am 19.10.2018"),
+            Some(("L. Quist", "19.10.2018", true))
+        );
         assert_eq!(parted("L. Quist, room 2018"), None);
         assert_eq!(parted("team 4"), None);
     }

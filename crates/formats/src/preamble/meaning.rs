@@ -105,7 +105,10 @@ fn beside_the_day_of_making(fields: &mut Fields, field: Key, spelling: &str) -> 
         let known = fields.get("date").is_some();
         return if known { Key::new(spelling) } else { field };
     }
-    let first = fields.all("date").iter().find_map(|claim| claim.spelled.as_deref());
+    let first = fields
+        .all("date")
+        .iter()
+        .find_map(|claim| claim.spelled.as_deref());
     if first.is_some_and(of_making) {
         for claim in fields.remove("date") {
             let key = claim.spelled.as_deref().map_or_else(|| field.clone(), Key::new);
@@ -187,13 +190,8 @@ pub(super) fn understand(spelling: &str, raw: &str, customs: Customs) -> (Key, I
         let found = interpret_as(&key, value, stated.as_ref(), customs);
         return (key, found);
     }
-    // `Cell holder: 25 °C` tells how warm it is.
-    if matches!(meant, Some("accessory")) && raw.contains(['°', 'º', '℃']) {
-        let found = read("temperature");
-        let held = name.split([' ', '-']).all(|word| words::is(WordList::PlaceOfTemperature, word));
-        if held && found.fits && found.unit_written && matches!(found.value, Value::Number(_)) {
-            return (Key::new("temperature"), found);
-        }
+    if let Some(found) = warmth_of_a_place(name, meant, raw, read) {
+        return (Key::new("temperature"), found);
     }
     let field = meant.filter(|field| {
         spelling.split_whitespace().count() < 2 && *field != "date" || is_of_kind(field, &read(field))
@@ -237,12 +235,51 @@ pub(super) fn understand(spelling: &str, raw: &str, customs: Customs) -> (Key, I
             return (Key::new(*field), found);
         }
     }
+    if let Some(understood) = understand_by_parts((name, spelling), raw, stated.as_ref(), read) {
+        return understood;
+    }
+    // The source's own word. A known field's name that the words do not list would be taken for that field.
+    let own = if known_field(name).is_some() || meant.is_some() {
+        spelling
+    } else {
+        name
+    };
+    let found = interpret_as(&Key::new(own), raw, stated.as_ref(), customs);
+    (Key::new(own), found)
+}
+
+/// How warm a place is whose name is that of an accessory: `Cell holder: 25 °C`.
+fn warmth_of_a_place(
+    name: &str,
+    meant: Option<&str>,
+    raw: &str,
+    read: impl Fn(&str) -> Interpretation,
+) -> Option<Interpretation> {
+    if meant != Some("accessory") || !raw.contains(['°', 'º', '℃']) {
+        return None;
+    }
+    let held = name
+        .split([' ', '-'])
+        .all(|word| words::is(WordList::PlaceOfTemperature, word));
+    let found = read("temperature");
+    let sure = found.fits && found.unit_written && matches!(found.value, Value::Number(_));
+    (held && sure).then_some(found)
+}
+
+/// The field of a key of which no list has the whole, `Reaction temperature`, `Tampon pH`, `pH of the buffer`, `Prøve-ID`, where the
+/// value is of its kind.
+fn understand_by_parts(
+    (name, spelling): (&str, &str),
+    raw: &str,
+    stated: Option<&Spelling>,
+    read: impl Fn(&str) -> Interpretation,
+) -> Option<(Key, Interpretation)> {
     // `Prøve-ID`, `Data do ensaio`, `flow cell`
     if let Some(field) = keys::composed(name).or_else(|| keys::composed(spelling)) {
         let found = read(field);
-        let unit_in_key = stated.as_ref().is_some_and(|stated| has_unit_of(field, stated));
+        let unit_in_key = stated.is_some_and(|stated| has_unit_of(field, stated));
         if keys::suits(field, raw, &found, unit_in_key) {
-            return (Key::new(field), found);
+            return Some((Key::new(field), found));
         }
     }
     // `Reaction temperature`: of what is measured, or of what it is measured in.
@@ -252,14 +289,14 @@ pub(super) fn understand(spelling: &str, raw: &str, customs: Customs) -> (Key, I
     {
         let found = read("temperature");
         if found.fits && matches!(found.value, Value::Number(_)) && (found.unit_written || stated.is_some()) {
-            return (Key::new("temperature"), found);
+            return Some((Key::new("temperature"), found));
         }
     }
     // `Tampon pH: 7,6`
     if let Some((medium, "pH")) = name.rsplit_once(' ')
         && words::is(WordList::Medium, medium)
     {
-        return (Key::new("ph"), read("ph"));
+        return Some((Key::new("ph"), read("ph")));
     }
     // `Température du bain`, `pH of the buffer`: what it is of goes behind, and the value tells that it is meant.
     // With an unknown word it is of something else: `Température de stockage`.
@@ -270,17 +307,10 @@ pub(super) fn understand(spelling: &str, raw: &str, customs: Customs) -> (Key, I
         let found = read(field);
         let number = matches!(found.value, Value::Number(_));
         if found.fits && number && (found.unit_written || field == "ph") && field != "concentration" {
-            return (Key::new(field), found);
+            return Some((Key::new(field), found));
         }
     }
-    // The source's own word. A known field's name that the words do not list would be taken for that field.
-    let own = if known_field(name).is_some() || meant.is_some() {
-        spelling
-    } else {
-        name
-    };
-    let found = interpret_as(&Key::new(own), raw, stated.as_ref(), customs);
-    (Key::new(own), found)
+    None
 }
 
 /// Whether a value may be the name of somebody, or initials: `hq`, `M. Weiss`, and no word for what was measured or how, `absorbance`,

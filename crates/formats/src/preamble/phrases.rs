@@ -208,7 +208,12 @@ pub(super) fn condition(phrase: &str, customs: Customs) -> Option<(&'static str,
         // `Absorbance at 22 °C`
         let measured = |word: &&str| words::quantity_of(word).is_some_and(|quantity| quantity.is_of_light());
         let only = around().all(|word| {
-            link(word) || of("temperature")(word) || of_place(word) || symbol(word) || measured(word) || kept(word)
+            link(word)
+                || of("temperature")(word)
+                || of_place(word)
+                || symbol(word)
+                || measured(word)
+                || kept(word)
         });
         return (only && found.fits && (-80.0..=150.0).contains(&value)).then_some(("temperature", found));
     }

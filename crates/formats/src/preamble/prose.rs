@@ -266,9 +266,9 @@ impl Sentence<'_> {
         let named = words::begins(WordList::BegunThing, &lower)
             || words::ends(WordList::BegunThing, &lower)
             || words::begins(WordList::Kinetics, &lower);
-        let mut behind = self.words[at + 1..]
-            .iter()
-            .skip_while(|word| word.is(WordList::At) || word.is(WordList::InChain) || word.is(WordList::Link));
+        let mut behind = self.words[at + 1..].iter().skip_while(|word| {
+            word.is(WordList::At) || word.is(WordList::InChain) || word.is(WordList::Link)
+        });
         let (Some(value), unit) = (behind.next(), behind.next()) else {
             return false;
         };

@@ -86,7 +86,12 @@ impl<'a> HeardLines<'a> {
         let [first, below, rest @ ..] = lines else {
             return false;
         };
-        if below.line != first.line + 1 || self.letter.as_ref().is_some_and(|head| head.contains(&first.line)) {
+        if below.line != first.line + 1
+            || self
+                .letter
+                .as_ref()
+                .is_some_and(|head| head.contains(&first.line))
+        {
             return false;
         }
         let text = self.source.text();
@@ -98,7 +103,13 @@ impl<'a> HeardLines<'a> {
         let Some(pairs) = pairs else { return false };
         for (key, value) in pairs {
             let value = crate::slice::range_in(text, value);
-            preamble::claim_under(&mut self.said.fields, &mut self.said.questions, self.source, key, value);
+            preamble::claim_under(
+                &mut self.said.fields,
+                &mut self.said.questions,
+                self.source,
+                key,
+                value,
+            );
         }
         true
     }
@@ -296,7 +307,11 @@ impl<'a> HeardLines<'a> {
 /// that are set in are no value of it.
 fn key_over_value<'t>(first: &'t str, below: &'t str, further: Option<&str>) -> Option<(&'t str, &'t str)> {
     let set_in = |line: &str| line.len() - line.trim_start_matches([' ', '\t', '\u{A0}', '\u{3000}']).len();
-    let key = strip_remark(first).1.trim().trim_end_matches([':', '：']).trim_end();
+    let key = strip_remark(first)
+        .1
+        .trim()
+        .trim_end_matches([':', '：'])
+        .trim_end();
     let deeper = set_in(below) > set_in(first);
     if !deeper || key.contains(['\t', ';', '|', '=', ':']) || !preamble::is_known(key) {
         return None;
@@ -316,23 +331,32 @@ fn keys_over_values<'t>(
 ) -> Option<Vec<(&'t str, &'t str)>> {
     const FEWEST: usize = 2;
     let first = strip_remark(first).1;
-    let sign = ['\t', ';', '|', ','].into_iter().find(|sign| first.contains(*sign))?;
+    let sign = ['\t', ';', '|', ',']
+        .into_iter()
+        .find(|sign| first.contains(*sign))?;
     let cells = |line: &'t str| -> Vec<&'t str> {
         let line = line.trim_end_matches([sign, ' ']);
-        line.split(sign).map(|cell| cell.trim().trim_matches('"')).collect()
+        line.split(sign)
+            .map(|cell| cell.trim().trim_matches('"'))
+            .collect()
     };
     let (keys, values) = (cells(first), cells(strip_remark(below).1));
     let of_measured = |key: &str| {
-        words::quantity_of(key).is_some_and(|of| of.is_of_light()) || words::field_of(key).is_none() && !preamble::is_known(key)
+        words::quantity_of(key).is_some_and(|of| of.is_of_light())
+            || words::field_of(key).is_none() && !preamble::is_known(key)
     };
     // A second row of values makes a list of them.
     let several = further.is_some_and(|line| cells(line).len() == keys.len());
-    if several || keys.len() < FEWEST || keys.len() != values.len() || keys.iter().any(|key| of_measured(key)) {
+    if several || keys.len() < FEWEST || keys.len() != values.len() || keys.iter().any(|key| of_measured(key))
+    {
         return None;
     }
     let pairs: Vec<(&str, &str)> = keys.into_iter().zip(values).collect();
-    let numbered = pairs.iter().filter(|(_, value)| value.contains(|c: char| c.is_ascii_digit()));
-    (numbered.count() >= 1 && pairs.iter().all(|(key, value)| preamble::goes_with(key, value))).then_some(pairs)
+    let numbered = pairs
+        .iter()
+        .filter(|(_, value)| value.contains(|c: char| c.is_ascii_digit()));
+    (numbered.count() >= 1 && pairs.iter().all(|(key, value)| preamble::goes_with(key, value)))
+        .then_some(pairs)
 }
 
 /// The words of a comment without separators, quotes and the blanks of the paper.

@@ -93,7 +93,9 @@ pub(super) fn is_row_of_conditions(text: &str, section: &Section) -> bool {
 fn is_row_of_values(text: &str, section: &Section) -> bool {
     const FEWEST: usize = 3;
     let (table, grid) = (&section.table, &section.table.grid);
-    let [head] = table.heads.as_slice() else { return false };
+    let [head] = table.heads.as_slice() else {
+        return false;
+    };
     let known = |key: &Option<Span>| {
         key.as_ref()
             .is_some_and(|key| crate::words::field_of(text[key.range()].trim()).is_some())
