@@ -7,6 +7,7 @@
 mod cells;
 mod contrast;
 mod free;
+mod keys;
 mod line;
 mod meaning;
 mod passing;
@@ -26,6 +27,7 @@ use hashbrown::HashMap;
 
 pub(crate) use self::contrast::contrasts;
 pub use self::free::claim_free;
+pub(crate) use self::keys::{goes_with, take_names};
 pub use self::line::pair_in_blanks;
 use self::line::{bare, has_unit_of, is_field_with_unit, is_key, parted, trim, without_remark_sign};
 pub(crate) use self::line::{is_known, tells_of_a_reading};
@@ -194,6 +196,9 @@ fn claim_with(
     if spelling.is_empty() || raw.is_empty() || is_empty_value(spelling, raw) {
         return;
     }
+    if says.is_none() && claim_name_and_day(fields, questions, source, spelling, &value, customs) {
+        return;
+    }
     // `T = 25 C, pH 8.2`, `enzyme: urease, pH 7.0`: a value, and conditions behind it that have no keys.
     if says.is_none()
         && let Some(end) = end_of_value(source, spelling, value.start, raw, customs)
@@ -287,6 +292,36 @@ fn claim_with(
     }
     let place = source.place(Span::new(value.start, value.end));
     put(fields, questions, source, (spelling, raw), (field, &found), place);
+}
+
+/// Claims somebody's name and the day behind it, `Salma B. - 09/10/2018`; whether there are both.
+fn claim_name_and_day(
+    fields: &mut Fields,
+    questions: &mut Vec<Question>,
+    source: &Source,
+    spelling: &str,
+    value: &Range<usize>,
+    customs: Customs,
+) -> bool {
+    let raw = text(source, value.clone()).trim_end();
+    let parted = keys::day_behind_name(raw, customs.order);
+    let Some((name, day, sure)) = parted.filter(|_| field_of(spelling) == Some("operator")) else {
+        return false;
+    };
+    let (name, rest) = (
+        value.start..value.start + name,
+        value.start + day..value.start + raw.len(),
+    );
+    claim_with(fields, questions, source, spelling, name, None, customs);
+    let known = fields.all("date").len();
+    if sure {
+        let day = text(source, rest.clone()).trim_end_matches([')', ']', ' ', ';', ',']);
+        free::claim_dates(fields, source, rest.start..rest.start + day.len());
+    }
+    if fields.all("date").len() == known {
+        keep_rest(fields, source, rest, 0);
+    }
+    true
 }
 
 /// Keeps the statements behind a value as a remark where not each of them became a claim: a day of something else than the run,

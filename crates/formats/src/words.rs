@@ -324,6 +324,18 @@ pub enum WordList {
     By,
     /// Words between what was measured and what it is drawn over.
     Versus,
+    /// Words that tell one thing from another, behind a word for what that is.
+    Identity,
+    /// Words in front of a sample that say whose it is.
+    WhoseSample,
+    /// Words beside a cell that say how it is made.
+    KindOfCell,
+    /// Keys of a filter that lets through what is measured.
+    Filter,
+    /// Ends of words for what a culture is kept in.
+    Incubator,
+    /// Keys of the day on which a file was made.
+    Created,
 }
 
 fn listed(list: WordList) -> Option<&'static FoldedList> {
@@ -392,6 +404,8 @@ struct WordBook {
     optical: Beginnings,
     /// The bytes with which the lower-case forms of markers begin.
     markers: Bytes,
+    /// Keys of measured fields as they are spelled, in lower case, with their fields.
+    of_conditions: Vec<(String, &'static str)>,
 }
 
 static BOOK: LazyLock<WordBook> = LazyLock::new(|| {
@@ -410,6 +424,13 @@ impl WordBook {
             }
             lists[place] = FoldedList::of(&words);
         }
+        let of_conditions = ["temperature", "wavelength", "path-length"]
+            .into_iter()
+            .flat_map(|field| {
+                let words = data.field.get(field).into_iter().flatten();
+                words.map(move |word| (word.to_lowercase(), field))
+            })
+            .collect();
         let words = table(data);
         let terms = |named: fn(&WordMeaning) -> bool| {
             let terms = words.iter().filter(move |(_, meaning)| named(meaning));
@@ -421,6 +442,7 @@ impl WordBook {
         }
         Self {
             markers,
+            of_conditions,
             lists,
             quantities: terms(|meaning| meaning.quantity.is_some()),
             optical: terms(|meaning| {
@@ -432,11 +454,19 @@ impl WordBook {
     }
 }
 
+fn is_hangul(sign: char) -> bool {
+    matches!(sign, '\u{AC00}'..='\u{D7A3}')
+}
+
 fn table(data: WordData) -> HashMap<String, WordMeaning> {
     let mut table: HashMap<String, WordMeaning> = HashMap::with_capacity(4096);
     let known = |key: &str| known_field(key).map(|known| known.key);
     for (key, words) in data.field {
         for word in words {
+            // In Korean a term is written with a blank between its parts or without.
+            if word.contains(' ') && word.chars().any(is_hangul) {
+                table.entry(fold(&word.replace(' ', ""))).or_default().field = known(&key);
+            }
             table.entry(fold(&word)).or_default().field = known(&key);
         }
     }
@@ -586,6 +616,11 @@ pub fn names_samples(key: &str) -> bool {
 #[must_use]
 pub fn fields_if_fitting(key: &str) -> &'static [&'static str] {
     meaning(key).map_or(&[], |meaning| &meaning.fitting)
+}
+
+/// The keys of temperatures, wavelengths and path lengths as they are spelled, in lower case, with their fields.
+pub(crate) fn keys_of_conditions() -> &'static [(String, &'static str)] {
+    &BOOK.of_conditions
 }
 
 /// What an axis under this word measures.

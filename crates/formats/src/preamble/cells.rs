@@ -8,6 +8,7 @@ use std::ops::Range;
 
 use curvary_record::unit::{Spelling, spelled};
 
+use super::keys::composed;
 use super::{KeyValueSpan, MOST_PAIRS, bare, is_field_with_unit, is_key};
 use crate::column_header::read_column_header;
 use crate::words::{field_of, fields_if_fitting};
@@ -203,7 +204,7 @@ fn kind(text: &str) -> KeyCell {
         KeyCell::Other
     } else if field_of(text).is_some() || is_field_with_unit(text) || is_of_something(text) {
         KeyCell::Known
-    } else if fields_if_fitting(text).is_empty() {
+    } else if fields_if_fitting(text).is_empty() && composed(text).is_none() {
         KeyCell::Other
     } else {
         KeyCell::Perhaps

@@ -267,8 +267,20 @@ fn claim_moment_behind_its_word(
     ends.into_iter().any(|end| {
         let (key, rest) = line.split_at(end);
         let at = start + line.len() - rest.trim_start().len();
-        field_of(key.trim_end_matches(':')) == Some("date")
-            && claim_moment(fields, source, rest.trim(), at, customs)
+        let key = key.trim_end_matches(':').trim();
+        // `start 2023-02-08T13:05:11Z`, `measured 2023-11-02`
+        let begun = || {
+            has_year(rest)
+                && !line.ends_with('.')
+                && (fields_if_fitting(key).contains(&"date")
+                    || field_of(key) == Some("time")
+                    || words::is(WordList::Begun, key)
+                    || words::is(WordList::Measured, key)
+                    || key.contains(' ')
+                        && keys::composed(key) == Some("date")
+                        && !words::is(WordList::Created, key))
+        };
+        (field_of(key) == Some("date") || begun()) && claim_moment(fields, source, rest.trim(), at, customs)
     })
 }
 

@@ -14,6 +14,11 @@ pub(super) fn parted(line: &str) -> Vec<KeyValueSpan> {
     if is_title_behind_key(&line[body.clone()]) {
         return Vec::new();
     }
+    if line[body.clone()].starts_with(['[', '<', '【', '「', '『', '〔', '［', '《', '〈'])
+        && let Some(pairs) = keys::bracketed(line, &body)
+    {
+        return pairs;
+    }
     cells::pairs(line, &body)
         .or_else(|| marked(line, body.clone(), ':'))
         .or_else(|| marked(line, body.clone(), '='))
@@ -215,7 +220,8 @@ fn marked(line: &str, body: Range<usize>, mark: char) -> Option<Vec<KeyValueSpan
     for &at in more {
         let at = body.start + at;
         let from = starts.last().map_or(body.start, |last| last.1 + 1);
-        let between = &line[from..at];
+        // `Cell : 5 mm      Solvent  : water`: the marks stand below each other.
+        let between = line[from..at].trim_end();
         let gap = ["  ", "\t", "; ", ";", ", ", ",", "|", " – ", " - ", ". "]
             .into_iter()
             .filter_map(|gap| between.rfind(gap).map(|place| (place + gap.len(), gap)))
@@ -367,9 +373,14 @@ fn bracket_off(line: &str, value: Range<usize>) -> Range<usize> {
 
 /// `SAMPLE>beet`: a key of the trade, an arrow and its value.
 fn arrowed(line: &str, body: Range<usize>) -> Option<Vec<KeyValueSpan>> {
-    let at = body.start + line[body.clone()].find('>')?;
-    let key = bare(line, body.start..at);
-    let value = bare(line, at + 1..body.end);
+    let (at, sign) = line[body.clone()]
+        .char_indices()
+        .find(|(_, c)| matches!(c, '>' | '→' | '⇒'))?;
+    let at = body.start + at;
+    // `Cell -> 1 cm`, `Cell => 1 cm`
+    let shaft = line[body.start..at].trim_end_matches(['-', '=', '–', '—']).len();
+    let key = bare(line, body.start..body.start + shaft);
+    let value = bare(line, at + sign.len_utf8()..body.end);
     (is_known(&line[key.clone()]) && !value.is_empty()).then(|| {
         vec![KeyValueSpan {
             key,

@@ -62,6 +62,9 @@ fn field_set_or_read(spelling: &str) -> Option<&'static str> {
 /// The key under which a value goes beside what is known of its field: one that was only set stays under its own word where
 /// another says how it was, whichever of the two comes first.
 pub(super) fn beside_what_was_set(fields: &mut Fields, field: Key, spelling: &str) -> Key {
+    if field.as_str() == "date" {
+        return beside_the_day_of_making(fields, field, spelling);
+    }
     // `Thermostat: 29.8 °C` beside a key that calls its value the temperature tells of the thermostat.
     let is_device = |spelling: &str| {
         const SHORTEST: usize = 4;
@@ -90,6 +93,26 @@ pub(super) fn beside_what_was_set(fields: &mut Fields, field: Key, spelling: &st
                 .filter(|spelled| is_set(spelled))
                 .map(Key::new);
             fields.claim(key.unwrap_or_else(|| field.clone()), claim);
+        }
+    }
+    field
+}
+
+/// The same for the day on which a file was made: it stays under its own word where another key says when was measured.
+fn beside_the_day_of_making(fields: &mut Fields, field: Key, spelling: &str) -> Key {
+    let of_making = |spelling: &str| words::is(WordList::Created, spelling);
+    if of_making(spelling) {
+        let known = fields.get("date").is_some();
+        return if known { Key::new(spelling) } else { field };
+    }
+    let first = fields
+        .all("date")
+        .iter()
+        .find_map(|claim| claim.spelled.as_deref());
+    if first.is_some_and(of_making) {
+        for claim in fields.remove("date") {
+            let key = claim.spelled.as_deref().map_or_else(|| field.clone(), Key::new);
+            fields.claim(key, claim);
         }
     }
     field
@@ -167,6 +190,9 @@ pub(super) fn understand(spelling: &str, raw: &str, customs: Customs) -> (Key, I
         let found = interpret_as(&key, value, stated.as_ref(), customs);
         return (key, found);
     }
+    if let Some(found) = warmth_of_a_place(name, meant, raw, read) {
+        return (Key::new("temperature"), found);
+    }
     let field = meant.filter(|field| {
         spelling.split_whitespace().count() < 2 && *field != "date" || is_of_kind(field, &read(field))
     });
@@ -200,8 +226,60 @@ pub(super) fn understand(spelling: &str, raw: &str, customs: Customs) -> (Key, I
         // `Cell (cm)`: the unit stands in the key.
         let unit_in_key = || stated.as_ref().is_some_and(|stated| has_unit_of(field, stated));
         let text_field = known_field(field).is_some_and(|known| known.kind == ValueKind::Text);
+        // `Layer: 20 nm` is no way through a cell, and `Identification: Photometer 3` none of a sample.
+        let length = *field == "path-length" && !keys::is_length_of_a_cell(&found);
+        if length || *field == "sample-id" && !keys::suits(field, raw, &found, false) {
+            continue;
+        }
         if text_field || found.fits && (!number || found.unit_written || unit_in_key()) {
             return (Key::new(*field), found);
+        }
+    }
+    if let Some(understood) = understand_by_parts((name, spelling), raw, stated.as_ref(), read) {
+        return understood;
+    }
+    // The source's own word. A known field's name that the words do not list would be taken for that field.
+    let own = if known_field(name).is_some() || meant.is_some() {
+        spelling
+    } else {
+        name
+    };
+    let found = interpret_as(&Key::new(own), raw, stated.as_ref(), customs);
+    (Key::new(own), found)
+}
+
+/// How warm a place is whose name is that of an accessory: `Cell holder: 25 °C`.
+fn warmth_of_a_place(
+    name: &str,
+    meant: Option<&str>,
+    raw: &str,
+    read: impl Fn(&str) -> Interpretation,
+) -> Option<Interpretation> {
+    if meant != Some("accessory") || !raw.contains(['°', 'º', '℃']) {
+        return None;
+    }
+    let held = name
+        .split([' ', '-'])
+        .all(|word| words::is(WordList::PlaceOfTemperature, word));
+    let found = read("temperature");
+    let sure = found.fits && found.unit_written && matches!(found.value, Value::Number(_));
+    (held && sure).then_some(found)
+}
+
+/// The field of a key of which no list has the whole, `Reaction temperature`, `Tampon pH`, `pH of the buffer`, `Prøve-ID`, where the
+/// value is of its kind.
+fn understand_by_parts(
+    (name, spelling): (&str, &str),
+    raw: &str,
+    stated: Option<&Spelling>,
+    read: impl Fn(&str) -> Interpretation,
+) -> Option<(Key, Interpretation)> {
+    // `Prøve-ID`, `Data do ensaio`, `flow cell`
+    if let Some(field) = keys::composed(name).or_else(|| keys::composed(spelling)) {
+        let found = read(field);
+        let unit_in_key = stated.is_some_and(|stated| has_unit_of(field, stated));
+        if keys::suits(field, raw, &found, unit_in_key) {
+            return Some((Key::new(field), found));
         }
     }
     // `Reaction temperature`: of what is measured, or of what it is measured in.
@@ -211,14 +289,14 @@ pub(super) fn understand(spelling: &str, raw: &str, customs: Customs) -> (Key, I
     {
         let found = read("temperature");
         if found.fits && matches!(found.value, Value::Number(_)) && (found.unit_written || stated.is_some()) {
-            return (Key::new("temperature"), found);
+            return Some((Key::new("temperature"), found));
         }
     }
     // `Tampon pH: 7,6`
     if let Some((medium, "pH")) = name.rsplit_once(' ')
         && words::is(WordList::Medium, medium)
     {
-        return (Key::new("ph"), read("ph"));
+        return Some((Key::new("ph"), read("ph")));
     }
     // `Température du bain`, `pH of the buffer`: what it is of goes behind, and the value tells that it is meant.
     // With an unknown word it is of something else: `Température de stockage`.
@@ -229,17 +307,10 @@ pub(super) fn understand(spelling: &str, raw: &str, customs: Customs) -> (Key, I
         let found = read(field);
         let number = matches!(found.value, Value::Number(_));
         if found.fits && number && (found.unit_written || field == "ph") && field != "concentration" {
-            return (Key::new(field), found);
+            return Some((Key::new(field), found));
         }
     }
-    // The source's own word. A known field's name that the words do not list would be taken for that field.
-    let own = if known_field(name).is_some() || meant.is_some() {
-        spelling
-    } else {
-        name
-    };
-    let found = interpret_as(&Key::new(own), raw, stated.as_ref(), customs);
-    (Key::new(own), found)
+    None
 }
 
 /// Whether a value may be the name of somebody, or initials: `hq`, `M. Weiss`, and no word for what was measured or how, `absorbance`,

@@ -63,7 +63,10 @@ impl Passing {
                 .unwrap_or("")
                 .split_whitespace()
                 .next();
-            let named = raw.starts_with(char::is_alphabetic)
+            let in_incubator = raw
+                .split_whitespace()
+                .any(|word| words::ends(WordList::Incubator, &word.to_lowercase()));
+            let named = raw.starts_with(char::is_alphabetic) && !in_incubator
                 || first.is_some_and(|word| field_of(word) == Some(field));
             if field == "temperature" && (alone && !named || names_another_temperature(line, raw))
                 || matches!(field, "temperature" | "ph")

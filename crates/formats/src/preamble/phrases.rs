@@ -166,7 +166,11 @@ pub(super) fn condition(phrase: &str, customs: Customs) -> Option<(&'static str,
     }
     let (before, rest) = tokens.split_at(number);
     if let Some(value) = rest[0].strip_prefix("pH").or_else(|| {
-        let marked = before.last().is_some_and(|word| matches!(*word, "pH" | "pH="));
+        // `BUFFER PH 8.0`, where all letters are capitals.
+        let capital = |word: &str| word == "PH" && !phrase.contains(char::is_lowercase);
+        let marked = before
+            .last()
+            .is_some_and(|word| matches!(*word, "pH" | "pH=") || capital(word));
         marked.then_some(rest[0])
     }) {
         let found = interpret_as(&Key::new("ph"), value, None, customs);
@@ -197,13 +201,19 @@ pub(super) fn condition(phrase: &str, customs: Customs) -> Option<(&'static str,
         };
         let around = || before.iter().chain(behind);
         // `room temp 21 °C`, `T = 25 °C`
+        let kept = |word: &&str| words::ends(WordList::Incubator, &word.to_lowercase());
         let named = around().any(of("temperature"));
         let of_place = |word: &&str| named && words::is(WordList::PlaceOfTemperature, word);
         let symbol = |word: &&str| *word == "T" && before.contains(&"=");
         // `Absorbance at 22 °C`
         let measured = |word: &&str| words::quantity_of(word).is_some_and(|quantity| quantity.is_of_light());
         let only = around().all(|word| {
-            link(word) || of("temperature")(word) || of_place(word) || symbol(word) || measured(word)
+            link(word)
+                || of("temperature")(word)
+                || of_place(word)
+                || symbol(word)
+                || measured(word)
+                || kept(word)
         });
         return (only && found.fits && (-80.0..=150.0).contains(&value)).then_some(("temperature", found));
     }
@@ -234,7 +244,7 @@ fn may_have_the_ph(before: &[&str]) -> bool {
     const MOST: usize = 3;
     const SHORTEST: usize = 5;
     let small = |word: &&str| {
-        matches!(*word, "pH" | "pH=" | "=")
+        matches!(*word, "pH" | "PH" | "pH=" | "=")
             || [WordList::Link, WordList::At, WordList::InChain, WordList::Inside]
                 .into_iter()
                 .any(|list| words::is(list, word))

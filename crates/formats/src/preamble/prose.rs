@@ -202,6 +202,18 @@ fn take_sentence(passing: &mut Passing, source: &Source, paragraph: &Paragraph, 
         passing_on(passing, "ph", ph);
         passing_on(passing, "solvent", solvent);
     }
+    // `die Messung bei 412 nm und 25 °C`: what is said beside the wavelength of a measurement is of it.
+    let at_wavelength = words.iter().any(|word| word.text.ends_with("nm"));
+    for at in 0..words.len() {
+        if !at_wavelength || !sentence.names_the_measuring(at) || words[..at].iter().any(denied) {
+            continue;
+        }
+        for (field, claim) in sentence.behind(at) {
+            if field == "temperature" {
+                passing.push(field, claim);
+            }
+        }
+    }
     for at in 1..words.len() {
         if words[at].is(WordList::Begun)
             && sentence.is_of_a_measurement(at)
@@ -246,6 +258,22 @@ impl Sentence<'_> {
                 || self.cell_word(at).is_some()
         };
         !of_another && (verb == 0 || self.words.iter().enumerate().any(of_light))
+    }
+
+    /// Whether a word names the measuring, `the measurement at 412 nm and 25 °C`, and what comes behind it begins with a wavelength.
+    fn names_the_measuring(&self, at: usize) -> bool {
+        let lower = self.words[at].text.to_lowercase();
+        let named = words::begins(WordList::BegunThing, &lower)
+            || words::ends(WordList::BegunThing, &lower)
+            || words::begins(WordList::Kinetics, &lower);
+        let mut behind = self.words[at + 1..].iter().skip_while(|word| {
+            word.is(WordList::At) || word.is(WordList::InChain) || word.is(WordList::Link)
+        });
+        let (Some(value), unit) = (behind.next(), behind.next()) else {
+            return false;
+        };
+        let nanometres = value.text.ends_with("nm") || unit.is_some_and(|unit| unit.text == "nm");
+        named && value.number() && nanometres
     }
 
     /// Whether what was begun is a measurement: `The run was started …`.

@@ -181,6 +181,16 @@ fn is_of_other_things(line: &str) -> bool {
     apparatus || another() || field.is_none() && is_wavelength(value) && !is_of_the_reading(key)
 }
 
+/// The wavelength that a filter lets through, `Filter: 340 nm`: a photometer with filters measures at that. What is filtered has
+/// pores.
+fn wavelength_of_filter(line: &str) -> Option<f64> {
+    const OF_PHOTOMETERS: std::ops::RangeInclusive<f64> = 280.0..=900.0;
+    let (key, value) = key_of_line(line).filter(|_| line.trim_end().ends_with(['m', 'м', ';', ',']))?;
+    let number = super::scan::leading_number(value)?;
+    let lets_through = words::is(WordList::Filter, key) && is_wavelength(value);
+    (lets_through && OF_PHOTOMETERS.contains(&number)).then_some(number)
+}
+
 /// The key that a line begins with, and what stands behind it: in front of a colon or an equals sign, or in a cell of its own.
 fn key_of_line(line: &str) -> Option<(&str, &str)> {
     let line = line.trim();
@@ -686,6 +696,10 @@ impl Context {
     /// Takes in the words of one line.
     fn hear(&mut self, line: &str) {
         let heard = self.heard.len();
+        if let Some(wavelength) = wavelength_of_filter(line) {
+            self.heard.push((wavelength, Unit::NANOMETRE));
+            return;
+        }
         self.hear_unit_under_key(line);
         self.hear_all(line);
         if self.heard.len() > heard {

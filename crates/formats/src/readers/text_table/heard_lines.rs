@@ -67,10 +67,51 @@ impl<'a> HeardLines<'a> {
             heard: HashSet::new(),
             page: None,
         };
-        for line in lines.iter().take(MAX_WORD_LINES) {
-            heard.hear(*line);
+        let lines = &lines[..lines.len().min(MAX_WORD_LINES)];
+        let mut at = 0;
+        while let Some(line) = lines.get(at) {
+            // What stands alone on its line with its value below it are two.
+            let both = heard.hear_with_the_line_below(&lines[at..]);
+            if !both {
+                heard.hear(*line);
+            }
+            at += 1 + usize::from(both);
         }
         heard
+    }
+
+    /// Hears a key that stands alone on its line and the value that is set in below it, or a row of keys over a row of their values.
+    /// `lines` are those from the first of both on.
+    fn hear_with_the_line_below(&mut self, lines: &[TextLine]) -> bool {
+        let [first, below, rest @ ..] = lines else {
+            return false;
+        };
+        if below.line != first.line + 1
+            || self
+                .letter
+                .as_ref()
+                .is_some_and(|head| head.contains(&first.line))
+        {
+            return false;
+        }
+        let text = self.source.text();
+        let raw = |line: &TextLine| &text[line.span.range()];
+        let further = rest.first().filter(|line| line.line == below.line + 1).map(raw);
+        let pairs = key_over_value(raw(first), raw(below), further)
+            .map(|pair| vec![pair])
+            .or_else(|| keys_over_values(raw(first), raw(below), further));
+        let Some(pairs) = pairs else { return false };
+        for (key, value) in pairs {
+            let value = crate::slice::range_in(text, value);
+            preamble::claim_under(
+                &mut self.said.fields,
+                &mut self.said.questions,
+                self.source,
+                key,
+                value,
+            );
+        }
+        true
     }
 
     fn has_room_for_comments(&self) -> bool {
@@ -102,6 +143,15 @@ impl<'a> HeardLines<'a> {
         if pairs.is_empty() {
             self.hear_free_words(&words);
             return;
+        }
+        // `measured at 412 nm and 25 °C:` in front of what was measured.
+        if let [pair] = pairs.as_slice()
+            && pair.value.is_empty()
+            && words.kept[pair.key.clone()].contains(|c: char| c.is_ascii_digit())
+            && !preamble::is_known(&words.kept[pair.key.clone()])
+        {
+            self.passing.take(self.source, words.range());
+            self.prose.push((words.line.line, words.range()));
         }
         // `the next 3 values are wrong:` is a key to nothing.
         if pairs.iter().all(|pair| pair.value.is_empty()) && self.has_room_for_comments() {
@@ -227,6 +277,7 @@ impl<'a> HeardLines<'a> {
     pub(super) fn finish(mut self, lines: &[TextLine]) -> Preamble {
         preamble::take_prose(&mut self.passing, self.source, self.prose);
         self.passing.settle(&mut self.said.fields);
+        preamble::take_names(&mut self.said.fields);
         let text = self.source.text();
         let first_is_title = self.comments.first().is_some_and(|(_, span)| {
             lines.first().is_some_and(|line| {
@@ -250,6 +301,62 @@ impl<'a> HeardLines<'a> {
         }
         self.said
     }
+}
+
+/// A key that is known and stands alone on its line, and the value that is set in on the line below it and goes with it. Several lines
+/// that are set in are no value of it.
+fn key_over_value<'t>(first: &'t str, below: &'t str, further: Option<&str>) -> Option<(&'t str, &'t str)> {
+    let set_in = |line: &str| line.len() - line.trim_start_matches([' ', '\t', '\u{A0}', '\u{3000}']).len();
+    let key = strip_remark(first)
+        .1
+        .trim()
+        .trim_end_matches([':', '：'])
+        .trim_end();
+    let deeper = set_in(below) > set_in(first);
+    if !deeper || key.contains(['\t', ';', '|', '=', ':']) || !preamble::is_known(key) {
+        return None;
+    }
+    let ends = further.is_none_or(|line| line.trim().is_empty() || set_in(line) < set_in(below));
+    let value = below.trim();
+    (ends && !value.contains('\t') && preamble::pairs(value).is_empty() && preamble::goes_with(key, value))
+        .then_some((key, value))
+}
+
+/// A row of keys and a row of their values below it, cell by cell: `Sample;Wavelength;Date` over `catalase;240 nm;2018-04-11`. Two
+/// values at least are none that any words could be.
+fn keys_over_values<'t>(
+    first: &'t str,
+    below: &'t str,
+    further: Option<&'t str>,
+) -> Option<Vec<(&'t str, &'t str)>> {
+    const FEWEST: usize = 2;
+    let first = strip_remark(first).1;
+    let sign = ['\t', ';', '|', ',']
+        .into_iter()
+        .find(|sign| first.contains(*sign))?;
+    let cells = |line: &'t str| -> Vec<&'t str> {
+        let line = line.trim_end_matches([sign, ' ']);
+        line.split(sign)
+            .map(|cell| cell.trim().trim_matches('"'))
+            .collect()
+    };
+    let (keys, values) = (cells(first), cells(strip_remark(below).1));
+    let of_measured = |key: &str| {
+        words::quantity_of(key).is_some_and(|of| of.is_of_light())
+            || words::field_of(key).is_none() && !preamble::is_known(key)
+    };
+    // A second row of values makes a list of them.
+    let several = further.is_some_and(|line| cells(line).len() == keys.len());
+    if several || keys.len() < FEWEST || keys.len() != values.len() || keys.iter().any(|key| of_measured(key))
+    {
+        return None;
+    }
+    let pairs: Vec<(&str, &str)> = keys.into_iter().zip(values).collect();
+    let numbered = pairs
+        .iter()
+        .filter(|(_, value)| value.contains(|c: char| c.is_ascii_digit()));
+    (numbered.count() >= 1 && pairs.iter().all(|(key, value)| preamble::goes_with(key, value)))
+        .then_some(pairs)
 }
 
 /// The words of a comment without separators, quotes and the blanks of the paper.

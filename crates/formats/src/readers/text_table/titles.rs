@@ -2,7 +2,7 @@
 
 use std::collections::BTreeSet;
 
-use curvary_record::Quantity;
+use curvary_record::{Quantity, Span};
 
 use super::join::Section;
 use super::scan::{TextLine, strip_remark};
@@ -70,6 +70,9 @@ pub(super) fn is_row_of_conditions(text: &str, section: &Section) -> bool {
     let Some(head) = table.heads.last().filter(|_| table.grid.rows == 1) else {
         return false;
     };
+    if is_row_of_values(text, section) {
+        return true;
+    }
     let (mut fields, mut others, mut axes) = (0, 0, 0);
     for span in head.cells.iter().flatten() {
         let key = &text[span.range()];
@@ -83,6 +86,38 @@ pub(super) fn is_row_of_conditions(text: &str, section: &Section) -> bool {
         axes += usize::from(measured.is_some_and(|q| q.is_of_light() || q == Quantity::RATE));
     }
     axes == 0 && fields > others && fields >= 2
+}
+
+/// Whether a single row holds the values of keys, the wavelength at which was measured among them, in its unit: each cell goes with
+/// the key above it.
+fn is_row_of_values(text: &str, section: &Section) -> bool {
+    const FEWEST: usize = 3;
+    let (table, grid) = (&section.table, &section.table.grid);
+    let [head] = table.heads.as_slice() else {
+        return false;
+    };
+    let known = |key: &Option<Span>| {
+        key.as_ref()
+            .is_some_and(|key| crate::words::field_of(text[key.range()].trim()).is_some())
+    };
+    if grid.line(0) == 0 || head.cells.len() < FEWEST || !head.cells.iter().all(known) {
+        return false;
+    }
+    let line = text.lines().nth(grid.line(0) as usize - 1).unwrap_or("");
+    let values = super::dialect::split(line, &grid.dialect);
+    let cells = || head.cells.iter().zip(&values);
+    let goes_with = |(key, value): (&Option<Span>, &std::ops::Range<usize>)| {
+        key.as_ref().is_some_and(|key| {
+            let key = text[key.range()].trim();
+            let measured = crate::column_header::read_column_header(key).quantity;
+            let of_light = measured.is_some_and(|quantity| quantity.is_of_light());
+            let value = line[value.clone()].trim();
+            let united = crate::words::field_of(key) != Some("wavelength")
+                || value.contains(char::is_alphabetic) && !value.contains(['-', '–']);
+            crate::words::field_of(key).is_some() && !of_light && united && preamble::goes_with(key, value)
+        })
+    };
+    head.cells.len() == values.len() && cells().all(goes_with)
 }
 
 /// The titles of a series, `Cycle 1 (0 min)`, `Cycle 2 (2 min)`, where the line above every table is one: each begins

@@ -83,7 +83,11 @@ impl Column {
     pub(super) fn names_samples(&self) -> bool {
         let key = |(text, _): &(String, Span)| {
             let key = text.trim().trim_end_matches([':', '.']);
-            matches!(crate::words::field_of(key), Some("sample" | "sample-id"))
+            // `Monster \ Golflengte (nm)`: what stands down, and what stands across.
+            let down = key.split_once(['\\', '/']).map_or(key, |(down, _)| down.trim());
+            [key, down]
+                .into_iter()
+                .any(|key| matches!(crate::words::field_of(key), Some("sample" | "sample-id")))
         };
         self.heads.iter().any(key)
     }

@@ -202,6 +202,10 @@ impl<'a> HeadLine<'a> {
         }
         let cells = raw_split(kept, self.grid.dialect.sep);
         let filled = |cell: &Range<usize>| !kept[cell.clone()].trim().is_empty();
+        // `λ = 234 nm,T = 25 °C,d = 1 cm`: each is a key with its value.
+        if cells.first().is_some_and(|cell| kept[cell.clone()].contains('=')) {
+            return false;
+        }
         // Cells of a sheet that were merged are empty but for the first: `Temperatur;25 °C;;37 °C;`.
         cells.len() == columns
             && filled(&cells[1])
@@ -234,7 +238,11 @@ impl<'a> HeadLine<'a> {
             }
         }
         // `Sample;leaf;pH;7` is several of them, and `Temperature;25;°C` one with its unit in a cell.
-        let known = |pair: &KeyValueSpan| words::field_of(&kept[pair.key.clone()]).is_some();
+        let known = |pair: &KeyValueSpan| {
+            let key = &kept[pair.key.clone()];
+            words::field_of(key).is_some()
+                || pair.mark == '=' && preamble::goes_with(key, &kept[pair.value.clone()])
+        };
         let in_cells = stated.len() >= 2 || stated.iter().any(|pair| pair.says.is_some());
         !over_all && in_cells && several && stated.iter().all(known)
     }
