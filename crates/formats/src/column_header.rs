@@ -247,7 +247,7 @@ fn understand_as_written(text: &str) -> ColumnHeader {
         }
     }
     // A name is kept as it is written, brackets and all: `Cell 1 (blank)`.
-    if parts.is_name_alone() {
+    if parts.is_name_alone() && !text.starts_with(['(', '[', '{']) {
         return ColumnHeader {
             label: Some(text.to_owned()),
             ..ColumnHeader::default()
@@ -420,9 +420,11 @@ fn quotient_of_three(text: &str) -> Option<String> {
 /// `slope (AU/min)`: a change of absorbance in a time under a word of statistics is a rate, whatever the word.
 fn slope_in_its_unit(text: &str) -> Option<ColumnHeader> {
     let (name, unit) = split_unit(text)?;
-    let unit = spelled(unit).one()?.clone();
-    let of_absorbance = unit.code().contains("{AU}") && Unit::ucum("{AU}/s").is_ok_and(|like| unit.converts_to(&like));
-    (of_absorbance && crate::words::is_statistics(name)).then(|| ColumnHeader {
+    let of_absorbance = |unit: &&Unit| {
+        unit.code().contains("{AU}") && Unit::ucum("{AU}/s").is_ok_and(|like| unit.converts_to(&like))
+    };
+    let unit = spelled(unit).units().iter().find(of_absorbance)?.clone();
+    crate::words::is_statistics(name).then(|| ColumnHeader {
         quantity: Some(Quantity::RATE),
         unit: Some(unit),
         label: Some(name.to_owned()),
@@ -817,7 +819,7 @@ struct HeaderParts {
 impl HeaderParts {
     /// Whether nothing in it is understood.
     fn is_name_alone(&self) -> bool {
-        self.quantities.is_empty() && self.units.is_empty() && self.held.is_empty() && !self.clock && !self.labels.is_empty()
+        self.quantities.is_empty() && self.units.is_empty() && self.held.is_empty() && !self.clock && self.labels.len() > 1
     }
 
     fn label(&mut self, text: &str) {

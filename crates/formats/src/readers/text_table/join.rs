@@ -185,6 +185,7 @@ fn results_below(
         && grid.kinds.first() == Some(&ColumnKind::Words)
         && last.table.grid.kinds.first() == Some(&ColumnKind::Figures)
         && (is_part()
+            || grid.odd.len() >= grid.rows
             || table.heads.is_empty()
                 && names().any(|name| name.chars().count() > 1 && words::is_statistics(name)));
     results.then(|| {
@@ -198,7 +199,13 @@ fn results_below(
                 span: Span::new(start, end),
             }
         });
-        lines.collect()
+        let odd = grid.odd.iter().map(|odd| TextLine {
+            line: odd.line,
+            span: odd.span,
+        });
+        let mut lines: Vec<TextLine> = lines.chain(odd).collect();
+        lines.sort_by_key(|line| line.line);
+        lines
     })
 }
 
