@@ -8,7 +8,7 @@ use super::projection::{ProjectedProblem, project, settle};
 use super::scheme::SchemeModel;
 use crate::distribution::{f_upper, normal_quantile, t_half_width};
 use crate::fit::Dealer;
-use crate::fit::solver::{product, sum_of_squares};
+use crate::fit::solver::{free_of, product, sum_of_squares};
 
 /// That the readings of a scan err together: what a scheme leaves of them goes together over the wavelengths.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
@@ -526,14 +526,6 @@ fn about_weighted_means(columns: &[Vec<f64>], weights: &[f64]) -> Vec<Vec<f64>> 
     }
     let about = |column: &Vec<f64>| column.iter().zip(&mean).map(|(c, v)| c - v).collect();
     columns.iter().map(about).collect()
-}
-
-/// Takes out of a column over time what the basis fits to it.
-fn free_of(basis: &[Vec<f64>], column: &mut [f64]) {
-    for q in basis {
-        let part = product(q, column);
-        column.iter_mut().zip(q).for_each(|(v, q)| *v -= part * q);
-    }
 }
 
 /// The error of each rate constant with the number of errors in half an interval.

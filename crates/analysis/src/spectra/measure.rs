@@ -180,6 +180,10 @@ const MOST_AS_ERROR: f64 = 0.03;
 /// some hundred points.
 const OTHER_BAND: f64 = 5.0;
 
+/// Up to so many times the variance of the noise, flanks and a straight background describe what lies beyond a band. A choice: noise is found
+/// to a tenth among some hundred points, and another band that leaves no more than that is as small as the noise.
+const MISFIT: f64 = 1.5;
+
 /// What a chord between the bases leaves out of the area of a band that stands alone.
 enum AreaLeftOut {
     /// Nothing beyond this error is seen to be left out.
@@ -196,7 +200,8 @@ enum AreaLeftOut {
 /// are taken apart into a line, which a chord takes off rightly, and `a/d²`. Where `a` is seen, and
 /// what it hides is more than [`MOST_AS_ERROR`] of the area, the band goes on beyond the curve. Where its
 /// error is larger than `h (w/2)²`, that of a pure Lorentz band of this height and width, nothing is known of its end. Else its error, and as
-/// much of it as was found, is one of the area. None where a base is a valley to another band: there the area ends by agreement.
+/// much of it as was found, is one of the area. None where a base is a valley to another band: there the area ends by agreement. A curve
+/// that rises again because its background is tilted has no such valley: a line and flanks describe all of it.
 fn left_out(
     (x, up): (&[f64], &[f64]),
     (left, right): (usize, usize),
@@ -208,9 +213,8 @@ fn left_out(
     let is_valley = |side: &[f64], base: f64| highest(side) > base + OTHER_BAND * noise;
     // The lowest of many points lies below its neighbours by about three times the noise.
     let lowest = 3.0 * noise;
-    if is_valley(&up[..left], up[left] + lowest) || is_valley(&up[right + 1..], up[right] + lowest) {
-        return None;
-    }
+    let valley =
+        is_valley(&up[..left], up[left] + lowest) || is_valley(&up[right + 1..], up[right] + lowest);
     let noise = noise.max(LEAST_NOISE * height);
     let in_half_widths = (height / (OF_THE_NOISE * noise)).log2().max(0.0).sqrt();
     let beyond = |half_widths: f64| -> Option<Vec<usize>> {
@@ -222,7 +226,7 @@ fn left_out(
     // Where a curve with little noise ends before, the flank of a Gauss band counts among what it hides.
     let Some(chosen) = beyond(in_half_widths.max(FROM_HALF_WIDTHS)).or_else(|| beyond(FROM_HALF_WIDTHS))
     else {
-        return Some(AreaLeftOut::GoesOn);
+        return (!valley).then_some(AreaLeftOut::GoesOn);
     };
     let column = |of: &dyn Fn(f64) -> f64| -> Vec<f64> { chosen.iter().map(|i| of(x[*i])).collect() };
     let ones = column(&|_| 1.0);
@@ -230,6 +234,11 @@ fn left_out(
     let flank = column(&|x| (full / (x - centre)).powi(2));
     let y: Vec<f64> = chosen.iter().map(|i| up[*i]).collect();
     let found = crate::linear::fit(&[&ones, &along, &flank], &y).ok()?;
+    // What rises beyond a base is another band, unless a straight background under this one's flanks is all that is seen there.
+    let all_seen = MISFIT * found.degrees_of_freedom as f64 * noise * noise;
+    if valley && found.residual_sum_of_squares > all_seen {
+        return None;
+    }
     let (size, error) = (
         found.coefficients[2] * full * full,
         noise * found.unscaled_covariance[2][2].sqrt() * full * full,
@@ -248,6 +257,136 @@ fn left_out(
     })
 }
 
+/// Where a peak stands among the points of a curve over rising x.
+struct PeakPlaces {
+    /// The readings, turned so that the peak is a maximum.
+    up: Vec<f64>,
+    /// The highest one.
+    at: usize,
+    bases: (usize, usize),
+    /// Where it has come down to half its prominence.
+    flanks: (usize, usize),
+}
+
+impl PeakPlaces {
+    /// None where a flank does not come down so far.
+    fn of(rising: &Curve, peak: &Peak, upwards: bool) -> Option<Self> {
+        let sign = if upwards { 1.0 } else { -1.0 };
+        let x = rising.x();
+        let up: Vec<f64> = rising.y().iter().map(|v| sign * v).collect();
+        let at = x.partition_point(|v| *v < peak.sampled_x);
+        let place = |value: f64| x.partition_point(|v| *v < value).min(x.len() - 1);
+        let (left, right) = (place(peak.left_base), place(peak.right_base));
+        let half_level = up[at] - peak.prominence / 2.0;
+        let first = crude_flank(&up, half_level, (left..at).rev())?;
+        let last = crude_flank(&up, half_level, at + 1..=right)?;
+        Some(Self {
+            up,
+            at,
+            bases: (left, right),
+            flanks: (first, last),
+        })
+    }
+}
+
+/// How a base is read.
+struct BaseWindow {
+    /// Points so far to either side of it tell its level.
+    half: f64,
+    /// Noise of a single point.
+    noise: f64,
+}
+
+impl BaseWindow {
+    /// The level at the place `index`.
+    ///
+    /// The base is the lowest of many points and low by its own noise: it is left out, and what stands in its place is found by others.
+    fn base(&self, (x, up): (&[f64], &[f64]), breaks: &[usize], index: usize) -> Estimate {
+        let level = |found: Polynomial| Estimate {
+            value: found.at(x[index], 0),
+            error: self.noise * found.variance_at(x[index], 0).sqrt(),
+        };
+        let found = local((x, up), breaks, (x[index], self.half), 2, Some(index));
+        match found {
+            Some(polynomial) if index > 0 && index + 1 < x.len() => level(polynomial),
+            // At an end of the curve a parabola says less than the mean of a line.
+            _ => local((x, up), breaks, (x[index], self.half), 1, Some(index)).map_or(
+                Estimate {
+                    value: up[index],
+                    error: self.noise,
+                },
+                level,
+            ),
+        }
+    }
+}
+
+/// The area of a peak of few points.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct PeakAreaFound {
+    /// Area between the bases, in units of y times x; absent where the band reaches beyond the curve.
+    pub area: Option<Estimate>,
+    /// Whether the band, or what lies under it, is not seen to come to an end within the curve.
+    pub reaches_beyond: bool,
+}
+
+/// Fewest points within the width of a band whose area has an error. The sum over points a step apart differs from the area of a Gauss band
+/// by twice `exp(-2 (π σ/step)²)` of it (Poisson's sum), a millionth at two points, and of a Lorentz band by twice `exp(-π width/step)`, two
+/// ten-thousandths at three.
+const FEWEST_OF_AREA: usize = 3;
+
+/// The area of a peak that has too few points within its width for [`measure_peak`], given the noise of a single point.
+///
+/// Its bases are levels read by their neighbours, not the lowest points. None where the peak has fewer than three points within its width,
+/// eight or more, or where points are missing.
+pub fn measure_area(
+    curve: &Curve,
+    peak: &Peak,
+    noise: f64,
+    upwards: bool,
+    baseline: AreaBaseline,
+) -> Option<PeakAreaFound> {
+    let rising = curve.rising();
+    let (x, breaks) = (rising.x(), rising.breaks());
+    let PeakPlaces {
+        up,
+        at,
+        bases: (left, right),
+        flanks: (first, last),
+    } = PeakPlaces::of(&rising, peak, upwards)?;
+    if breaks.iter().any(|b| left < *b && *b <= right) || !(FEWEST_OF_AREA..FEWEST).contains(&(last - first)) {
+        return None;
+    }
+    let full = x[last] - x[first];
+    let window = BaseWindow {
+        half: BASE_POINTS * full / (last - first) as f64,
+        noise,
+    };
+    let bases = (
+        window.base((x, &up), breaks, left),
+        window.base((x, &up), breaks, right),
+    );
+    let area = area_between_bases((x, &up), (left, right), bases, noise, baseline);
+    let shape = (x[at], full, peak.prominence);
+    Some(match left_out((x, &up), (left, right), shape, noise, baseline) {
+        Some(AreaLeftOut::GoesOn) => PeakAreaFound {
+            area: None,
+            reaches_beyond: true,
+        },
+        Some(AreaLeftOut::Error(error)) => PeakAreaFound {
+            area: Some(Estimate {
+                error: area.error.hypot(error),
+                ..area
+            }),
+            reaches_beyond: false,
+        },
+        None => PeakAreaFound {
+            area: Some(area),
+            reaches_beyond: false,
+        },
+    })
+}
+
 /// Measures a peak that [`super::find_peaks`] found, given the noise of a single point.
 ///
 /// None where the peak has fewer than eight points within its width, or where an end or a gap of the curve lies too near:
@@ -261,15 +400,13 @@ pub fn measure_peak(
 ) -> Option<MeasuredPeak> {
     let rising = curve.rising();
     let sign = if upwards { 1.0 } else { -1.0 };
-    let x = rising.x();
-    let up: Vec<f64> = rising.y().iter().map(|v| sign * v).collect();
-    let breaks = rising.breaks();
-    let at = x.partition_point(|v| *v < peak.sampled_x);
-    let place = |value: f64| x.partition_point(|v| *v < value).min(x.len() - 1);
-    let (left, right) = (place(peak.left_base), place(peak.right_base));
-    let half_level = up[at] - peak.prominence / 2.0;
-    let first = crude_flank(&up, half_level, (left..at).rev())?;
-    let last = crude_flank(&up, half_level, at + 1..=right)?;
+    let (x, breaks) = (rising.x(), rising.breaks());
+    let PeakPlaces {
+        up,
+        at,
+        bases: (left, right),
+        flanks: (first, last),
+    } = PeakPlaces::of(&rising, peak, upwards)?;
     if last - first < FEWEST {
         return None;
     }
@@ -290,28 +427,11 @@ pub fn measure_peak(
         value: top.at(centre, 0),
         error: noise * top.variance_at(centre, 0).sqrt(),
     };
-    let base = |index: usize| {
-        // The base is the lowest of many points and low by its own noise: it is left out, and what stands in its place is found by others.
-        let half = (0.25 * full).max(BASE_POINTS * full / (last - first) as f64);
-        let found = local((x, &up), breaks, (x[index], half), 2, Some(index));
-        match found {
-            Some(polynomial) if index > 0 && index + 1 < x.len() => Estimate {
-                value: polynomial.at(x[index], 0),
-                error: noise * polynomial.variance_at(x[index], 0).sqrt(),
-            },
-            // At an end of the curve a parabola says less than the mean of a line.
-            _ => match local((x, &up), breaks, (x[index], half), 1, Some(index)) {
-                Some(line) => Estimate {
-                    value: line.at(x[index], 0),
-                    error: noise * line.variance_at(x[index], 0).sqrt(),
-                },
-                None => Estimate {
-                    value: up[index],
-                    error: noise,
-                },
-            },
-        }
+    let points = BaseWindow {
+        half: (0.25 * full).max(BASE_POINTS * full / (last - first) as f64),
+        noise,
     };
+    let base = |index: usize| points.base((x, &up), breaks, index);
     let (low, high) = (base(left), base(right));
     let upper = higher(low, high);
     let prominence = Estimate {

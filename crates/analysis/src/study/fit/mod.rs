@@ -31,10 +31,7 @@ use curvary_record::{Code, Diagnostic, Interval, Outcome, OutcomeKind, Quantity,
 use super::plan::{FitPlan, WeightPlan};
 use super::recorded::temperature_between;
 use super::spectrum::{bare, still_open};
-use super::{
-    Level, PlotData, Six, TraceResult, Wanted, allow_for_scale, curve_of, label_of, level_of, levels_of,
-    likely, stretch_of_law, tell_apart, title, told, unit_in_terms,
-};
+use super::{Level, PlotData, TraceResult, Wanted, allow_for_scale, curve_of, label_of, level_of, levels_of, stretch_of_law, tell_apart, title, told, unit_in_terms};
 use crate::courses::{Order, Preparation, PreparedTrace, fit_prepared};
 use crate::distribution::{normal_quantile, t_half_width};
 use crate::fit::{
@@ -48,6 +45,7 @@ use curve::{FitCurve, curves, of_levels};
 use doubt::{far_readings, no_finer_than_readings, over_time, say_coarse};
 use drift::{AllowedDrift, HiddenDrift, allow_for_stated};
 use points::{beside, errors_beside, levels, moves_beside, negative};
+use crate::wording::{Six, likely};
 
 /// Fits every trace of a run that the plan speaks of. Each gives a result or the reason why there is none.
 pub fn fit_run(plan: &FitPlan, run: &Run) -> Vec<TraceResult> {
@@ -317,20 +315,6 @@ fn what_was_dealt(how: Bootstrap, weights: Option<&WeightPlan>, found: &Fit) -> 
     )
 }
 
-/// That intervals between quantiles of dealt residuals are narrower than those of Student's t, where it matters: residuals are as large
-/// as those of this fit in every round, which holds for many points only.
-fn too_narrow(how: Bootstrap, found: &Fit) -> Option<String> {
-    /// Wider by less is nothing that an interval of some hundred rounds can tell; a choice.
-    const MATTERS: f64 = 1.05;
-    let freedom = found.error_freedom();
-    let wider = t_half_width(found.level, freedom) / normal_quantile(0.5 + found.level / 2.0);
-    (how.noise == NoiseDraw::Residuals && wider > MATTERS).then(|| {
-        format!(
-            "; they are too narrow for so few points: with {freedom:.0} degrees of freedom they should be about {wider:.1} times as wide"
-        )
-    })
-}
-
 /// Puts the intervals of a second opinion beside the others, and says how its deviations compare.
 fn say_dealt(
     dealt: &BootstrapRounds,
@@ -383,13 +367,12 @@ fn say_dealt(
     outcome.remarks.push(Diagnostic::note(
         Code::new("fit-remark"),
         format!(
-            "by {} {} times (seed {}{together}){lost}, deviations in terms of the standard errors above, and {} % intervals: {}{}",
+            "by {} {} times (seed {}{together}){lost}, deviations in terms of the standard errors above, and {} % intervals: {}",
             what_was_dealt(how, plan.weights.as_ref(), found),
             dealt.rounds,
             how.seed,
             100.0 * found.level,
-            words.join(", "),
-            too_narrow(how, found).unwrap_or_default()
+            words.join(", ")
         ),
     ));
 }
