@@ -80,7 +80,9 @@ impl ProfileEnd {
     pub(super) const fn last_below(self) -> Option<f64> {
         match self {
             Self::At(value)
-            | Self::NotFound(LostEnd::Jump { below: value, .. } | LostEnd::Undefined { beyond: value }) => Some(value),
+            | Self::NotFound(LostEnd::Jump { below: value, .. } | LostEnd::Undefined { beyond: value }) => {
+                Some(value)
+            }
             Self::Open | Self::NotFound(LostEnd::OfParameters) => None,
         }
     }

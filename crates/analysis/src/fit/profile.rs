@@ -113,7 +113,11 @@ fn hold_each_other(walks: &mut [ProfileWalk<'_>], best: &[f64], fit: &mut Fit) {
             };
             let bounds = walk.bounds(best);
             for (sign, bound) in [(-1.0, bounds.0), (1.0, bounds.1)] {
-                let end = if sign < 0.0 { &mut own.lower } else { &mut own.upper };
+                let end = if sign < 0.0 {
+                    &mut own.lower
+                } else {
+                    &mut own.upper
+                };
                 let Some(place) = end.last_below() else { continue };
                 let reach = (place - best[j]).abs() * (1.0 + FARTHER);
                 let mut beyond: Vec<&Vec<f64>> = within
@@ -121,7 +125,8 @@ fn hold_each_other(walks: &mut [ProfileWalk<'_>], best: &[f64], fit: &mut Fit) {
                     .filter(|p| (p[j] - best[j]) * sign > reach && (bound - p[j]) * sign > 0.0)
                     .collect();
                 beyond.sort_by(|a, b| ((b[j] - a[j]) * sign).total_cmp(&0.0));
-                let Some((farthest, height)) = beyond.into_iter().find_map(|p| Some((p, walk.height_of(p)?))) else {
+                let Some((farthest, height)) = beyond.into_iter().find_map(|p| Some((p, walk.height_of(p)?)))
+                else {
                     continue;
                 };
                 walk.trail.add(farthest[j], farthest.clone());
@@ -714,7 +719,13 @@ mod tests {
 
     /// The upper end of an interval about 1 that is given by a function of the distance.
     fn upper(height: impl Fn(f64) -> f64, bound: f64) -> ProfileEnd {
-        limit(&mut |value| height(value - 1.0), (1.0, bound), (1.0, None), 0.5, 2.0)
+        limit(
+            &mut |value| height(value - 1.0),
+            (1.0, bound),
+            (1.0, None),
+            0.5,
+            2.0,
+        )
     }
 
     #[test]

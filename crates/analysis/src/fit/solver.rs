@@ -100,10 +100,14 @@ pub(crate) fn product(a: &[f64], b: &[f64]) -> f64 {
 }
 
 /// Takes out of a column what columns of length one, at right angles to each other, make of it.
+#[multiversion(targets("x86_64+avx2"))]
 pub(crate) fn free_of(basis: &[Vec<f64>], column: &mut [f64]) {
     for known in basis {
         let along = product(known, column);
-        column.iter_mut().zip(known).for_each(|(v, known)| *v -= along * known);
+        column
+            .iter_mut()
+            .zip(known)
+            .for_each(|(v, known)| *v -= along * known);
     }
 }
 

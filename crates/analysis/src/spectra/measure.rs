@@ -26,6 +26,16 @@ pub struct Estimate {
     pub error: f64,
 }
 
+impl Estimate {
+    /// With another one that errs by itself.
+    fn and(self, other: Self) -> Self {
+        Self {
+            value: self.value + other.value,
+            error: self.error.hypot(other.error),
+        }
+    }
+}
+
 /// A peak measured over its own width.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct MeasuredPeak {
@@ -138,7 +148,7 @@ fn area_between_bases(
     let span = x[right] - x[left];
     let (mut value, mut squares) = (0.0, 0.0);
     for i in left..=right {
-        let weight = (x[(i + 1).min(right)] - x[i.saturating_sub(1).max(left)]) / 2.0;
+        let weight = step_of(x, (left, right), i);
         value += weight * up[i];
         squares += weight * weight;
     }
@@ -172,9 +182,9 @@ const FEWEST_BEYOND: usize = 5;
 /// little more often where the noise of a spectrum is found too small.
 const STILL_FALLS: f64 = 2.576;
 
-/// What a flank hides counts as an error up to this part of the area; where it is more, the area is not that of the band. A choice: in a
+/// What a flank hides is added up to this part of the area; where it is more, the area is not that of the band. A choice: in a
 /// window of three half-widths and a half a Gauss band hides a hundredth, a Lorentz band of twenty half-widths on either side six.
-const MOST_AS_ERROR: f64 = 0.03;
+const MOST_ADDED: f64 = 0.03;
 
 /// A point that rises by so many times the noise beyond a base belongs to another band. Noise does so in a few of a thousand spectra with
 /// some hundred points.
@@ -186,10 +196,23 @@ const MISFIT: f64 = 1.5;
 
 /// What a chord between the bases leaves out of the area of a band that stands alone.
 enum AreaLeftOut {
-    /// Nothing beyond this error is seen to be left out.
-    Error(f64),
+    /// So much, with its error; below zero where noise makes the flanks look so.
+    Flanks(Estimate),
     /// The band, or what lies under it, goes on where the curve ends, or is not seen to come to an end.
     GoesOn,
+    /// A base is where a tilted background meets the flank: this is the area over the background.
+    OverLine(Estimate),
+}
+
+impl AreaLeftOut {
+    /// The area, with the one over the chord; none where the band goes on.
+    fn area(self, over_chord: Estimate) -> Option<Estimate> {
+        match self {
+            Self::Flanks(flanks) => Some(over_chord.and(flanks)),
+            Self::OverLine(area) => Some(area),
+            Self::GoesOn => None,
+        }
+    }
 }
 
 /// How much of a band lies under a chord between its bases and beyond them.
@@ -198,9 +221,9 @@ enum AreaLeftOut {
 /// curve, `a/d²` at the distance `d` from the top. Where the bases are on such flanks, a chord takes off `a/d` on either side (`a/d²` over
 /// the distance), and as much lies beyond the base: `2a/d`, or `a/d` where areas count from zero. So the flanks from [`FROM_HALF_WIDTHS`] on
 /// are taken apart into a line, which a chord takes off rightly, and `a/d²`. Where `a` is seen, and
-/// what it hides is more than [`MOST_AS_ERROR`] of the area, the band goes on beyond the curve. Where its
-/// error is larger than `h (w/2)²`, that of a pure Lorentz band of this height and width, nothing is known of its end. Else its error, and as
-/// much of it as was found, is one of the area. None where a base is a valley to another band: there the area ends by agreement. A curve
+/// what it hides is more than [`MOST_ADDED`] of the area, the band goes on beyond the curve. Where its
+/// error is larger than `h (w/2)²`, that of a pure Lorentz band of this height and width, nothing is known of its end. Else what was found of
+/// it belongs to the area, and its error is one of the area: noise finds as much too little as too much. None where a base is a valley to another band: there the area ends by agreement. A curve
 /// that rises again because its background is tilted has no such valley: a line and flanks describe all of it.
 fn left_out(
     (x, up): (&[f64], &[f64]),
@@ -213,8 +236,7 @@ fn left_out(
     let is_valley = |side: &[f64], base: f64| highest(side) > base + OTHER_BAND * noise;
     // The lowest of many points lies below its neighbours by about three times the noise.
     let lowest = 3.0 * noise;
-    let valley =
-        is_valley(&up[..left], up[left] + lowest) || is_valley(&up[right + 1..], up[right] + lowest);
+    let valley = is_valley(&up[..left], up[left] + lowest) || is_valley(&up[right + 1..], up[right] + lowest);
     let noise = noise.max(LEAST_NOISE * height);
     let in_half_widths = (height / (OF_THE_NOISE * noise)).log2().max(0.0).sqrt();
     let beyond = |half_widths: f64| -> Option<Vec<usize>> {
@@ -248,13 +270,82 @@ fn left_out(
         let parts = if baseline == AreaBaseline::Chord { 2.0 } else { 1.0 };
         parts / (x[base] - centre).abs()
     };
-    let hidden = error.hypot(size.max(0.0)) * (of_one(left) + of_one(right));
-    let falls = size > STILL_FALLS * error && hidden > MOST_AS_ERROR * height * full;
+    let both = of_one(left) + of_one(right);
+    let falls = size > STILL_FALLS * error && error.hypot(size) * both > MOST_ADDED * height * full;
     Some(if falls || error > pure {
         AreaLeftOut::GoesOn
+    } else if valley && baseline == AreaBaseline::Chord {
+        let over = OverBackground {
+            found: &found,
+            columns: [&ones, &along, &flank],
+            chosen: &chosen,
+        };
+        let at = |base: usize| (x[base] - centre).abs();
+        let tails = full * full * (1.0 / at(left) + 1.0 / at(right));
+        AreaLeftOut::OverLine(over.area((x, up), (left, right), (centre, full), tails, noise))
+    } else if size < -STILL_FALLS * error {
+        // The flanks bend the other way: what lies under the band is no straight line, and by how much is not known.
+        AreaLeftOut::Flanks(Estimate {
+            value: 0.0,
+            error: size.abs() * both,
+        })
     } else {
-        AreaLeftOut::Error(hidden)
+        AreaLeftOut::Flanks(Estimate {
+            value: size * both,
+            error: error * both,
+        })
     })
+}
+
+/// A straight background with flanks on it, as fitted to what lies beyond a band.
+struct OverBackground<'a> {
+    found: &'a crate::linear::LinearFit,
+    columns: [&'a [f64]; 3],
+    chosen: &'a [usize],
+}
+
+impl OverBackground<'_> {
+    /// What lies over the background between the bases, and `tails` times the flanks beyond them. All of it is a sum of readings, each by a
+    /// weight of its own, and so is its error.
+    fn area(
+        &self,
+        (x, up): (&[f64], &[f64]),
+        (left, right): (usize, usize),
+        (centre, full): (f64, f64),
+        tails: f64,
+        noise: f64,
+    ) -> Estimate {
+        let mut weights = vec![0.0; x.len()];
+        let mut taken = [0.0, 0.0, tails];
+        for i in left..=right {
+            let weight = step_of(x, (left, right), i);
+            weights[i] = weight;
+            taken[0] -= weight;
+            taken[1] -= weight * (x[i] - centre) / full;
+        }
+        let rows = &self.found.unscaled_covariance;
+        let each: Vec<f64> = rows
+            .iter()
+            .map(|row| row.iter().zip(taken).map(|(c, t)| c * t).sum())
+            .collect();
+        for (place, i) in self.chosen.iter().enumerate() {
+            let of_fit = self
+                .columns
+                .iter()
+                .zip(&each)
+                .map(|(column, e)| column[place] * e);
+            weights[*i] += of_fit.sum::<f64>();
+        }
+        Estimate {
+            value: weights.iter().zip(up).map(|(w, y)| w * y).sum(),
+            error: noise * weights.iter().map(|w| w * w).sum::<f64>().sqrt(),
+        }
+    }
+}
+
+/// The part of the axis between two places that a point stands for.
+fn step_of(x: &[f64], (left, right): (usize, usize), i: usize) -> f64 {
+    (x[(i + 1).min(right)] - x[i.saturating_sub(1).max(left)]) / 2.0
 }
 
 /// Where a peak stands among the points of a curve over rising x.
@@ -335,10 +426,10 @@ pub struct PeakAreaFound {
 /// ten-thousandths at three.
 const FEWEST_OF_AREA: usize = 3;
 
-/// The area of a peak that has too few points within its width for [`measure_peak`], given the noise of a single point.
+/// The area of a peak that [`measure_peak`] does not measure, since it has few points within its width, given the noise of a single point.
 ///
 /// Its bases are levels read by their neighbours, not the lowest points. None where the peak has fewer than three points within its width,
-/// eight or more, or where points are missing.
+/// or where points are missing.
 pub fn measure_area(
     curve: &Curve,
     peak: &Peak,
@@ -354,7 +445,7 @@ pub fn measure_area(
         bases: (left, right),
         flanks: (first, last),
     } = PeakPlaces::of(&rising, peak, upwards)?;
-    if breaks.iter().any(|b| left < *b && *b <= right) || !(FEWEST_OF_AREA..FEWEST).contains(&(last - first)) {
+    if breaks.iter().any(|b| left < *b && *b <= right) || last - first < FEWEST_OF_AREA {
         return None;
     }
     let full = x[last] - x[first];
@@ -369,17 +460,13 @@ pub fn measure_area(
     let area = area_between_bases((x, &up), (left, right), bases, noise, baseline);
     let shape = (x[at], full, peak.prominence);
     Some(match left_out((x, &up), (left, right), shape, noise, baseline) {
-        Some(AreaLeftOut::GoesOn) => PeakAreaFound {
-            area: None,
-            reaches_beyond: true,
-        },
-        Some(AreaLeftOut::Error(error)) => PeakAreaFound {
-            area: Some(Estimate {
-                error: area.error.hypot(error),
-                ..area
-            }),
-            reaches_beyond: false,
-        },
+        Some(left_out) => {
+            let area = left_out.area(area);
+            PeakAreaFound {
+                area,
+                reaches_beyond: area.is_none(),
+            }
+        }
         None => PeakAreaFound {
             area: Some(area),
             reaches_beyond: false,
@@ -469,14 +556,10 @@ pub fn measure_peak(
     let area = whole.then(|| area_between_bases((x, &up), (left, right), (low, high), noise, baseline));
     let shape = (centre, width.map_or(full, |width| width.value), prominence.value);
     let (area, reaches_beyond) = match (area, left_out((x, &up), (left, right), shape, noise, baseline)) {
-        (Some(_), Some(AreaLeftOut::GoesOn)) => (None, true),
-        (Some(area), Some(AreaLeftOut::Error(error))) => (
-            Some(Estimate {
-                error: area.error.hypot(error),
-                ..area
-            }),
-            false,
-        ),
+        (Some(over_chord), Some(left_out)) => {
+            let area = left_out.area(over_chord);
+            (area, area.is_none())
+        }
         (area, _) => (area, false),
     };
     Some(MeasuredPeak {

@@ -504,7 +504,8 @@ pub(crate) fn level_of(run: &Run, trace: &Trace) -> Option<(f64, Unit)> {
 pub const SD_IN_COMMON: &str = "SD in common";
 
 /// Labels that stand over several traces of a run get the trace's number, so that results can be told apart.
-pub(crate) fn tell_apart(found: &mut [TraceResult]) {
+pub(crate) fn tell_apart<'a>(found: impl IntoIterator<Item = &'a mut TraceResult>) {
+    let found: Vec<&mut TraceResult> = found.into_iter().collect();
     let labels: Vec<String> = found.iter().map(|found| found.label.clone()).collect();
     for found in found {
         if let Some(number) = found.trace

@@ -16,7 +16,7 @@ use crate::fit::{
 use crate::models::{Constrained, Model};
 use crate::refusal::Refusal;
 use crate::study::plan::FitPlan;
-use crate::study::{PlotData, TraceResult, label_of, title, told};
+use crate::study::{PlotData, TraceResult, label_of, tell_apart, title, told};
 use crate::wording::{likely, with_error};
 
 /// Several laws ranked over one trace.
@@ -85,13 +85,18 @@ pub fn compare_trace(
         Ok(curves) => curves,
         Err(refusal) => return vec![fail(String::new(), &refusal)],
     };
-    curves
+    let mut all: Vec<Result<LawRanking, Box<TraceResult>>> = curves
         .iter()
         .map(|curve| {
             let trace = curve.trace.as_ref();
             compared(plan, &laws, run, curve).or_else(|refusal| fail(label_of(trace), &refusal))
         })
-        .collect()
+        .collect();
+    tell_apart(all.iter_mut().map(|one| match one {
+        Ok(ranking) => &mut ranking.found,
+        Err(refused) => refused.as_mut(),
+    }));
+    all
 }
 
 /// The laws that are compared where none is named and the run holds rates over concentrations; for courses there are the usual
@@ -348,7 +353,10 @@ fn compared(plan: &FitPlan, laws: &[Chosen], run: &Run, curve: &FitCurve<'_>) ->
 
 /// Says so where the best of the laws leaves residuals that are no noise: a ranking knows only the laws that were ranked.
 fn none_describes(best: &Fit) -> Option<Diagnostic> {
-    let together = best.correlation.as_ref().filter(|correlation| correlation.is_seen());
+    let together = best
+        .correlation
+        .as_ref()
+        .filter(|correlation| correlation.is_seen());
     let why = if best.diagnostics.warnings.contains(&Warning::Wandering) || together.is_some() {
         let size = together.map_or(String::new(), |found| {
             format!(" (correlation of neighbours {:.2})", found.lag_one)

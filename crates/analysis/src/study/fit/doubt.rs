@@ -15,7 +15,6 @@ use crate::models::Model;
 use crate::models::law::Law;
 use crate::wording::{Six, likely, with_error};
 
-
 /// Below this probability a drift is told; chance gives one in a hundred fits.
 const DRIFT: f64 = 0.01;
 

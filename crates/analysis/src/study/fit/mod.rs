@@ -31,21 +31,23 @@ use curvary_record::{Code, Diagnostic, Interval, Outcome, OutcomeKind, Quantity,
 use super::plan::{FitPlan, WeightPlan};
 use super::recorded::temperature_between;
 use super::spectrum::{bare, still_open};
-use super::{Level, PlotData, TraceResult, Wanted, allow_for_scale, curve_of, label_of, level_of, levels_of, stretch_of_law, tell_apart, title, told, unit_in_terms};
+use super::{
+    Level, PlotData, TraceResult, Wanted, allow_for_scale, curve_of, label_of, level_of, levels_of,
+    stretch_of_law, tell_apart, title, told, unit_in_terms,
+};
 use crate::courses::{Order, Preparation, PreparedTrace, fit_prepared};
-use crate::distribution::{normal_quantile, t_half_width};
 use crate::fit::{
     Along, Bootstrap, BootstrapRounds, CommonError, Data, FTest, Fit, NoiseDraw, Options, Robust, Weighting,
     add_shifts, allow_for_correlation, bootstrap, f_test, fit, shifts_by,
 };
 use crate::models::{Constrained, Model};
 use crate::refusal::Refusal;
+use crate::wording::{Six, likely};
 use columns::{arrange, is_running};
 use curve::{FitCurve, curves, of_levels};
 use doubt::{far_readings, no_finer_than_readings, over_time, say_coarse};
 use drift::{AllowedDrift, HiddenDrift, allow_for_stated};
 use points::{beside, errors_beside, levels, moves_beside, negative};
-use crate::wording::{Six, likely};
 
 /// Fits every trace of a run that the plan speaks of. Each gives a result or the reason why there is none.
 pub fn fit_run(plan: &FitPlan, run: &Run) -> Vec<TraceResult> {
@@ -302,7 +304,12 @@ fn unit_of_parameter(
 fn what_was_dealt(how: Bootstrap, weights: Option<&WeightPlan>, found: &Fit) -> String {
     let sd = Six(found.residual_sd);
     let size = match (how.noise, weights) {
-        (NoiseDraw::Residuals, _) => return "residuals dealt out anew".to_owned(),
+        (NoiseDraw::Residuals, _) => {
+            return format!(
+                "residuals dealt out anew (in a size varied as far as {:.0} degrees of freedom leave it open)",
+                found.error_freedom()
+            );
+        }
         (NoiseDraw::Normal, Some(WeightPlan::Errors(_))) => {
             return "normal noise of the stated errors drawn".to_owned();
         }

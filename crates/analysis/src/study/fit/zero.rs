@@ -8,7 +8,6 @@ use crate::fit::{Data, Fit, ORIGIN_MISSED, Options, TangentPlane};
 use crate::models::Model;
 use crate::wording::{Six, likely};
 
-
 /// Below this probability it is said to be so; above it, that it may be.
 const SURE: f64 = 0.01;
 

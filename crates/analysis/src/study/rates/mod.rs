@@ -23,18 +23,21 @@ use super::fit::{Chosen, preparation, prepared};
 use super::ordinate::as_absorbance;
 use super::plan::{AxisSpan, FitPlan};
 use super::spectrum::{as_settings, asked_traces, in_question, is_asked, is_named, still_open};
-use super::{BY, DriftEffect, PlotData, StatedDrift, TraceResult, allow_for_scale, concentration_of, label_of, stated_concentration, tell_apart, told, unit_in_terms};
+use super::{
+    BY, DriftEffect, PlotData, StatedDrift, TraceResult, allow_for_scale, concentration_of, label_of,
+    stated_concentration, tell_apart, told, unit_in_terms,
+};
 use crate::courses::{
     Course, CourseShape, InitialRate, Order, Preparation, PreparedTrace, RateLaw, RateWindow, SteadyRate,
     initial_rate,
 };
 use crate::enzymes::{SeriesRate, TraceOfSeries, blank_rate, series_rates};
 use crate::refusal::Refusal;
+use crate::wording::Six;
 pub use activity::AssayPlan;
 use activity::put_activity;
 use drift::{MovedRates, of_mean};
 use table::series_as_it_stands;
-use crate::wording::Six;
 
 /// Which rate of a course with a burst or a lag goes on to activities and rate laws.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize, Deserialize)]
