@@ -223,8 +223,9 @@ impl AreaLeftOut {
 /// are taken apart into a line, which a chord takes off rightly, and `a/d²`. Where `a` is seen, and
 /// what it hides is more than [`MOST_ADDED`] of the area, the band goes on beyond the curve. Where its
 /// error is larger than `h (w/2)²`, that of a pure Lorentz band of this height and width, nothing is known of its end. Else what was found of
-/// it belongs to the area, and its error is one of the area: noise finds as much too little as too much. None where a base is a valley to another band: there the area ends by agreement. A curve
-/// that rises again because its background is tilted has no such valley: a line and flanks describe all of it.
+/// it belongs to the area, and its error is one of the area: noise finds as much too little as too much. None where a base is a valley to
+/// another band: there the area ends by agreement. A curve that rises again because its background is tilted has no such valley: a line and
+/// flanks describe all of it.
 fn left_out(
     (x, up): (&[f64], &[f64]),
     (left, right): (usize, usize),
@@ -245,10 +246,13 @@ fn left_out(
         let before = chosen.iter().filter(|i| x[**i] < centre).count();
         (before >= FEWEST_BEYOND && chosen.len() - before >= FEWEST_BEYOND).then_some(chosen)
     };
-    // Where a curve with little noise ends before, the flank of a Gauss band counts among what it hides.
-    let Some(chosen) = beyond(in_half_widths.max(FROM_HALF_WIDTHS)).or_else(|| beyond(FROM_HALF_WIDTHS))
-    else {
-        return (!valley).then_some(AreaLeftOut::GoesOn);
+    // Where a curve with little noise ends before a Gauss band does, it is not known which flanks are seen.
+    let (chosen, known_flanks) = match beyond(in_half_widths.max(FROM_HALF_WIDTHS)) {
+        Some(chosen) => (chosen, true),
+        None => match beyond(FROM_HALF_WIDTHS) {
+            Some(chosen) => (chosen, false),
+            None => return (!valley).then_some(AreaLeftOut::GoesOn),
+        },
     };
     let column = |of: &dyn Fn(f64) -> f64| -> Vec<f64> { chosen.iter().map(|i| of(x[*i])).collect() };
     let ones = column(&|_| 1.0);
@@ -274,7 +278,7 @@ fn left_out(
     let falls = size > STILL_FALLS * error && error.hypot(size) * both > MOST_ADDED * height * full;
     Some(if falls || error > pure {
         AreaLeftOut::GoesOn
-    } else if valley && baseline == AreaBaseline::Chord {
+    } else if valley && known_flanks && baseline == AreaBaseline::Chord {
         let over = OverBackground {
             found: &found,
             columns: [&ones, &along, &flank],
@@ -283,11 +287,11 @@ fn left_out(
         let at = |base: usize| (x[base] - centre).abs();
         let tails = full * full * (1.0 / at(left) + 1.0 / at(right));
         AreaLeftOut::OverLine(over.area((x, up), (left, right), (centre, full), tails, noise))
-    } else if size < -STILL_FALLS * error {
-        // The flanks bend the other way: what lies under the band is no straight line, and by how much is not known.
+    } else if !known_flanks || size < -STILL_FALLS * error {
+        // Not Lorentz's flanks for sure: those of a Gauss band, or, where they bend the other way, a background that is no straight line.
         AreaLeftOut::Flanks(Estimate {
             value: 0.0,
-            error: size.abs() * both,
+            error: error.hypot(size) * both,
         })
     } else {
         AreaLeftOut::Flanks(Estimate {
