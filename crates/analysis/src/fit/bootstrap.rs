@@ -122,8 +122,8 @@ impl Dealer {
 ///
 /// As s is known no better than its degrees of freedom ν, each round has a size of its own, s √(ν/χ²(ν)): what the noise may be, given s,
 /// without other knowledge (A. Gelman and others, Bayesian Data Analysis, 2013, section 14.2). The intervals of a straight line are then
-/// those of Student's t; residuals dealt in the size that they have would give too narrow ones (at 6 points they hold 84 of 100 slopes, and
-/// 95 so). Deviations are of rounds brought back to the size s, since those of t have none below three degrees of freedom.
+/// those of Student's t; residuals dealt in the size that they have would give too narrow ones (at 6 points they hold 87 of 100 slopes, and
+/// 94 so). Deviations are of rounds brought back to the size s, since those of t have none below three degrees of freedom.
 ///
 /// # Errors
 /// [`Refusal::OutOfRange`] for fewer than 200 or more than 100,000 rounds; [`Refusal::Unsuitable`] for a robust fit or one
