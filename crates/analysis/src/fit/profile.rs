@@ -313,8 +313,12 @@ impl ProfileWalk<'_> {
                 p
             })
             .filter(|p| {
-                let held = self.setting.free.iter().zip(p.iter().zip(best));
-                held.into_iter().all(|(free, (own, best))| *free || own == best)
+                let own = p.iter().zip(best).enumerate();
+                // Held ones must not change places, and below zero a rate constant has no meaning.
+                own.into_iter().all(|(i, (own, best))| {
+                    let has_meaning = !model.parameters()[i].positive || *best <= 0.0 || *own > 0.0;
+                    has_meaning && (self.setting.free[i] || own == best)
+                })
             })
             .collect()
     }
@@ -398,9 +402,9 @@ const NEAR_ENOUGH: f64 = 1e-4;
 /// The value on one side of `best` at which `height` is `target`; open where it is never reached. `bound` is as far as the value may
 /// go.
 ///
-/// The search begins at the estimate, where the height is zero, or at a place beyond it with the height there (`reached`), and goes outward in steps that are short beside what the heights so
-/// far let expect: a step far over the limit leads the search for the other parameters astray. It comes near to the bound before it
-/// stands upon it, since there the others may have no best values.
+/// The search begins at the estimate, where the height is zero, or at a place beyond it with the height there (`reached`), and goes outward
+/// in steps that are short beside what the heights so far let expect: a step far over the limit leads the search for the other parameters
+/// astray. It comes near to the bound before it stands upon it, since there the others may have no best values.
 fn limit(
     height: &mut dyn FnMut(f64) -> f64,
     (best, bound): (f64, f64),

@@ -454,8 +454,12 @@ fn may_go_back(names: &[String]) -> Option<String> {
             "{one} is the rate constant if the step does not go back; if it does, {one} is the sum of the constants of both directions: scans \
              alone do not tell"
         )),
+        [one] => Some(format!(
+            "{one} is a rate constant if its step does not go back; if it does, {one} is made up of the constants of both directions: scans \
+             alone do not tell"
+        )),
         _ => Some(format!(
-            "{} are rate constants if these steps do not go back; where one does, they are made up of the constants of both directions: scans \
+            "{} are rate constants if their steps do not go back; where one does, they are made up of the constants of both directions: scans \
              alone do not tell",
             one_way.join(" and ")
         )),
