@@ -106,7 +106,7 @@ fn hold_each_other(walks: &mut [ProfileWalk<'_>], best: &[f64], fit: &mut Fit) {
     for _ in 0..ROUNDS {
         let within: Vec<Vec<f64>> = walks.iter().flat_map(|walk| walk.arranged(best)).collect();
         let mut moved = false;
-        for walk in walks.iter_mut() {
+        for walk in &mut *walks {
             let j = walk.j;
             let Some(mut own) = fit.parameters[j].profile else {
                 continue;
@@ -313,9 +313,9 @@ impl ProfileWalk<'_> {
                 p
             })
             .filter(|p| {
-                let own = p.iter().zip(best).enumerate();
+                let mut own = p.iter().zip(best).enumerate();
                 // Held ones must not change places, and below zero a rate constant has no meaning.
-                own.into_iter().all(|(i, (own, best))| {
+                own.all(|(i, (own, best))| {
                     let has_meaning = !model.parameters()[i].positive || *best <= 0.0 || *own > 0.0;
                     has_meaning && (self.setting.free[i] || own == best)
                 })

@@ -323,11 +323,10 @@ impl OverBackground<'_> {
     ) -> Estimate {
         let mut weights = vec![0.0; x.len()];
         let mut taken = [0.0, 0.0, tails];
-        for i in left..=right {
-            let weight = step_of(x, (left, right), i);
-            weights[i] = weight;
-            taken[0] -= weight;
-            taken[1] -= weight * (x[i] - centre) / full;
+        for (i, own) in weights.iter_mut().enumerate().take(right + 1).skip(left) {
+            *own = step_of(x, (left, right), i);
+            taken[0] -= *own;
+            taken[1] -= *own * (x[i] - centre) / full;
         }
         let rows = &self.found.unscaled_covariance;
         let each: Vec<f64> = rows
