@@ -294,11 +294,9 @@ fn left_out(
             error: error.hypot(size) * both,
         })
     } else {
-        // Of flanks that seem to fall only those are left here which noise makes fall less: they may fall by as much again.
-        let unseen = if size > error { size } else { 0.0 };
         AreaLeftOut::Flanks(Estimate {
             value: size * both,
-            error: error.hypot(unseen) * both,
+            error: error * both,
         })
     })
 }
