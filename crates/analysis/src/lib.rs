@@ -38,5 +38,6 @@ pub mod temperature;
 
 mod double;
 mod refusal;
+mod wording;
 
 pub use refusal::Refusal;

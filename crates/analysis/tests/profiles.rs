@@ -150,3 +150,27 @@ fn rounding_of_parameters_that_run_away_is_no_lower_minimum() {
         .unwrap();
     assert_eq!(slow.upper, ProfileEnd::Open);
 }
+
+/// Simulated, two phases of which the slower one is small. The amplitude of the slower phase grows without end while it becomes a straight line
+/// and the offset falls against it: the height rises to 0.939 of the 2.030 of the limit, and no higher (SciPy, both rate constants on a grid and by
+/// Nelder and Mead's search, the rest by linear least squares, at amplitudes up to 100). Its own search was led into another valley and ended at 0.361.
+#[test]
+fn ends_of_profiles_do_not_contradict_each_other() {
+    let y = [
+        0.69816, 0.58074, 0.48234, 0.40861, 0.34859, 0.30804, 0.26646, 0.22820, 0.21044, 0.18606, 0.16524,
+        0.16328, 0.16016, 0.14628, 0.13416, 0.12905, 0.13230, 0.12418, 0.12018, 0.11678, 0.11462, 0.11555,
+        0.11272, 0.10983, 0.10349, 0.10859, 0.10286, 0.10916, 0.09901, 0.10295, 0.10297, 0.09727, 0.10909,
+        0.10773, 0.09976, 0.10447, 0.10270, 0.09056, 0.10187, 0.10050,
+    ];
+    let t: Vec<f64> = (0..40).map(|i| 600.0 * f64::from(i) / 39.0).collect();
+    let found = with_profiles(&Course::new(Order::Biphasic).with_offset().unwrap(), &t, &y);
+    let of = |name: &str| found.parameter(name).unwrap().profile.unwrap();
+    assert_eq!(of("offset").lower, ProfileEnd::Open);
+    assert_eq!(of("A2").upper, ProfileEnd::Open);
+    // What a slower rate constant below zero could make of an amplitude below zero is nothing: SciPy, 4.417 at 0 and 0.570 at 0.05.
+    assert!((0.0..0.05).contains(&of("A2").lower.value().unwrap()));
+    assert!((0.1..0.12).contains(&of("offset").upper.value().unwrap()));
+    // SciPy: 2.178 at 0.2 and 1.794 at 0.3.
+    let low = of("A1").lower.value().unwrap();
+    assert!((0.2..0.3).contains(&low), "{low}");
+}

@@ -485,3 +485,28 @@ fn a_known_equilibrium_constant_gives_both_constants_and_the_spectrum() {
     }];
     assert!(fit_network_with(&scans, &network, &lost, false).is_err());
 }
+
+/// `A <-> B` runs by one exponential with the sum of its constants: a scheme without the way back finds that sum, and says that it may be one.
+#[test]
+fn constants_that_may_be_sums_are_told() {
+    let made = Made::new(&[0.1], 0.001, 30);
+    let rows: Vec<&[f64]> = made.scans.iter().map(Vec::as_slice).collect();
+    let scans = Scans {
+        wavelengths: &made.wavelengths,
+        times: &made.times,
+        absorbance: &rows,
+    };
+    let said = |remarks: &[String], words: &str| remarks.iter().any(|remark| remark.contains(words));
+    let first = fit_global(&scans, Scheme::FirstOrder).unwrap();
+    assert!(
+        said(&first.remarks, "k is the sum of the constants of both directions"),
+        "{:?}",
+        first.remarks
+    );
+    let back = fit_network(&scans, &Network::parse("A<->B").unwrap()).unwrap();
+    assert!(
+        !said(&back.remarks, "scans alone do not tell"),
+        "{:?}",
+        back.remarks
+    );
+}

@@ -118,10 +118,12 @@ impl Dealer {
 /// usual there, lack the slow part that the fit has taken out.
 ///
 /// With [`NoiseDraw::Normal`] normal noise takes the place of what is dealt: of one standard deviation in units of errors that are known, else
-/// of the residual standard deviation s (Monte Carlo; W. H. Press and others, Numerical Recipes, 2007, section 15.6.1). As s is known no
-/// better than its degrees of freedom ν, each round has a size of its own, s √(ν/χ²(ν)): what the noise may be, given s, without other
-/// knowledge (A. Gelman and others, Bayesian Data Analysis, 2013, section 14.2). The intervals of a straight line are then those of
-/// Student's t. Deviations are of rounds brought back to the size s, since those of t have none below three degrees of freedom.
+/// of the residual standard deviation s (Monte Carlo; W. H. Press and others, Numerical Recipes, 2007, section 15.6.1).
+///
+/// As s is known no better than its degrees of freedom ν, each round has a size of its own, s √(ν/χ²(ν)): what the noise may be, given s,
+/// without other knowledge (A. Gelman and others, Bayesian Data Analysis, 2013, section 14.2). The intervals of a straight line are then
+/// those of Student's t; residuals dealt in the size that they have would give too narrow ones (at 6 points they hold 87 of 100 slopes, and
+/// 94 so). Deviations are of rounds brought back to the size s, since those of t have none below three degrees of freedom.
 ///
 /// # Errors
 /// [`Refusal::OutOfRange`] for fewer than 200 or more than 100,000 rounds; [`Refusal::Unsuitable`] for a robust fit or one
@@ -195,8 +197,8 @@ pub fn bootstrap(
     };
     let mut dealer = Dealer::new(how.seed);
     let freedom = match (how.noise, data.weighting) {
-        (NoiseDraw::Normal, Weighting::KnownErrors(_)) | (NoiseDraw::Residuals, _) => None,
-        (NoiseDraw::Normal, _) => Some(found.error_freedom()),
+        (NoiseDraw::Normal, Weighting::KnownErrors(_)) => None,
+        (NoiseDraw::Residuals, _) | (NoiseDraw::Normal, _) => Some(found.error_freedom()),
     };
     let mut rounds: Vec<Round> = Vec::new();
     for _ in 0..how.rounds {
@@ -205,7 +207,7 @@ pub fn bootstrap(
         let mut last = 0.0;
         for (i, value) in y.iter_mut().enumerate() {
             let new = match how.noise {
-                NoiseDraw::Residuals => news[dealer.below(n)],
+                NoiseDraw::Residuals => size * news[dealer.below(n)],
                 NoiseDraw::Normal => size * sd * (1.0 - rho * rho).sqrt() * dealer.normal(),
             };
             last = if i == 0 {

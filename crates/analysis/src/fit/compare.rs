@@ -115,7 +115,7 @@ const LEVEL: f64 = 4.0;
 pub fn compare(fits: &[&Fit]) -> Result<LawChoice, Refusal> {
     let Some(first) = fits.first().filter(|_| fits.len() > 1) else {
         return Err(Refusal::Unsuitable {
-            why: "a comparison needs at least two fits".into(),
+            why: "a comparison needs two laws or more, named one behind the other with commas (--model first-order,second-order)".into(),
         });
     };
     let mut ranking = Vec::with_capacity(fits.len());

@@ -76,6 +76,17 @@ impl ProfileEnd {
         }
     }
 
+    /// The last value below the limit, as far as the search came; none where there is no limit, or it is of other parameters.
+    pub(super) const fn last_below(self) -> Option<f64> {
+        match self {
+            Self::At(value)
+            | Self::NotFound(LostEnd::Jump { below: value, .. } | LostEnd::Undefined { beyond: value }) => {
+                Some(value)
+            }
+            Self::Open | Self::NotFound(LostEnd::OfParameters) => None,
+        }
+    }
+
     /// Why it was not found, in words.
     pub fn why_not_found(self) -> Option<String> {
         let Self::NotFound(lost) = self else { return None };

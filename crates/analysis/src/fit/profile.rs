@@ -35,7 +35,7 @@ pub(super) fn intervals(
         return;
     }
     let best = fit.values();
-    let mut better: Option<Minimum> = None;
+    let mut walks: Vec<ProfileWalk<'_>> = Vec::new();
     for j in 0..best.len() {
         if fit.parameters[j].standing == Determination::Held {
             continue;
@@ -46,36 +46,26 @@ pub(super) fn intervals(
             j,
             rss: fit.residual_sum_of_squares,
             variance,
+            half,
             trail: Trail::from(best[j], &best),
+            within: Vec::new(),
             better: None,
         };
         let step = match fit.parameters[j].standard_error {
             Some(se) if se > 0.0 && se < 1e3 * best[j].abs().max(f64::MIN_POSITIVE) => half * se,
             _ => best[j].abs().max(1e-6),
         };
-        let mut side = |sign: f64, bound: f64| {
-            limit(
-                &mut |value| walk.height(value),
-                (best[j], bound),
-                sign,
-                step,
-                half,
-            )
-        };
-        // Below zero a rate constant or a dissociation constant has no meaning, and a limit there is none.
-        let least = if setting.model.parameters()[j].positive && best[j] > 0.0 {
-            setting.lower[j].max(0.0)
-        } else {
-            setting.lower[j]
-        };
-        let (lower, upper) = (side(-1.0, least), side(1.0, setting.upper[j]));
-        if let Some(found) = walk.better
-            && better.as_ref().is_none_or(|known| found.rss < known.rss)
-        {
-            better = Some(found);
-        }
+        let bounds = walk.bounds(&best);
+        let (lower, upper) = (
+            walk.end((best[j], bounds.0), -1.0, step),
+            walk.end((best[j], bounds.1), 1.0, step),
+        );
+        walks.push(walk);
         fit.parameters[j].profile = Some(ProfileInterval { lower, upper });
     }
+    hold_each_other(&mut walks, &best, fit);
+    let lowest = |a: &Minimum, b: &Minimum| a.rss.total_cmp(&b.rss);
+    let better = walks.into_iter().filter_map(|walk| walk.better).min_by(lowest);
     of_derived(setting, roots, fit, variance, half);
     let sums = (fit.residual_sum_of_squares, variance);
     if let Some((parameters, sum)) = better.and_then(|better| printed(setting, roots, &better, sums)) {
@@ -98,6 +88,57 @@ pub(super) fn intervals(
             in_place_of: fit.residual_sum_of_squares,
             parameters,
         });
+    }
+}
+
+/// Rounds in which ends are mended by what others found. A choice: in 200 fits of two phases two rounds were enough.
+const ROUNDS: usize = 4;
+
+/// A place beyond an end lies farther out by at least this part of the interval: what is nearer is the end itself.
+const FARTHER: f64 = 1e-4;
+
+/// Looks for ends anew that others contradict.
+///
+/// All parameters that leave a sum of squares below the limit lie between the ends of all profiles. A search along one parameter may be led
+/// into another valley where it has to bend (a phase that grows while it becomes slow), and end there too early; the search along another
+/// parameter that runs the same way does not. So what lies beyond an end, and below the limit, is where the search for it goes on.
+fn hold_each_other(walks: &mut [ProfileWalk<'_>], best: &[f64], fit: &mut Fit) {
+    for _ in 0..ROUNDS {
+        let within: Vec<Vec<f64>> = walks.iter().flat_map(|walk| walk.arranged(best)).collect();
+        let mut moved = false;
+        for walk in &mut *walks {
+            let j = walk.j;
+            let Some(mut own) = fit.parameters[j].profile else {
+                continue;
+            };
+            let bounds = walk.bounds(best);
+            for (sign, bound) in [(-1.0, bounds.0), (1.0, bounds.1)] {
+                let end = if sign < 0.0 {
+                    &mut own.lower
+                } else {
+                    &mut own.upper
+                };
+                let Some(place) = end.last_below() else { continue };
+                let reach = (place - best[j]).abs() * (1.0 + FARTHER);
+                let mut beyond: Vec<&Vec<f64>> = within
+                    .iter()
+                    .filter(|p| (p[j] - best[j]) * sign > reach && (bound - p[j]) * sign > 0.0)
+                    .collect();
+                beyond.sort_by(|a, b| ((b[j] - a[j]) * sign).total_cmp(&0.0));
+                let Some((farthest, height)) = beyond.into_iter().find_map(|p| Some((p, walk.height_of(p)?)))
+                else {
+                    continue;
+                };
+                walk.trail.add(farthest[j], farthest.clone());
+                let reached = (farthest[j], height);
+                *end = walk.end_beyond((best[j], bound), sign, reached);
+                moved = true;
+            }
+            fit.parameters[j].profile = Some(own);
+        }
+        if !moved {
+            return;
+        }
     }
 }
 
@@ -215,12 +256,73 @@ struct ProfileWalk<'a> {
     j: usize,
     rss: f64,
     variance: f64,
+    /// The height of a limit.
+    half: f64,
     trail: Trail,
+    /// Parameters at places below the limit.
+    within: Vec<Vec<f64>>,
     /// What fits better than the estimate.
     better: Option<Minimum>,
 }
 
 impl ProfileWalk<'_> {
+    /// How far the parameter may go. Below zero a rate constant or a dissociation constant has no meaning, and a limit there is none.
+    fn bounds(&self, best: &[f64]) -> (f64, f64) {
+        let (lower, upper) = (self.setting.lower[self.j], self.setting.upper[self.j]);
+        if self.setting.model.parameters()[self.j].positive && best[self.j] > 0.0 {
+            (lower.max(0.0), upper)
+        } else {
+            (lower, upper)
+        }
+    }
+
+    /// The end on one side of the estimate; `step`: half the plain interval.
+    fn end(&mut self, span: (f64, f64), sign: f64, step: f64) -> ProfileEnd {
+        let half = self.half;
+        limit(&mut |value| self.height(value), span, (sign, None), step, half)
+    }
+
+    /// The end on one side beyond a place with a height below the limit.
+    fn end_beyond(&mut self, span: (f64, f64), sign: f64, reached: (f64, f64)) -> ProfileEnd {
+        let half = self.half;
+        let step = (reached.0 - span.0).abs();
+        limit(
+            &mut |value| self.height(value),
+            span,
+            (sign, Some(reached)),
+            step,
+            half,
+        )
+    }
+
+    /// The height at given parameters, computed anew; none where it is not surely below the limit.
+    fn height_of(&self, p: &[f64]) -> Option<f64> {
+        let sum = largest_sum(self.setting, self.roots, p)?;
+        let height = ((sum - self.rss).max(0.0) / self.variance).sqrt();
+        (height < self.half).then_some(height)
+    }
+
+    /// The places below the limit, with parameters that may change places in the order of the estimate.
+    fn arranged(&self, best: &[f64]) -> Vec<Vec<f64>> {
+        let model = self.setting.model;
+        self.within
+            .iter()
+            .map(|p| {
+                let mut p = p.clone();
+                model.arrange(best, &mut p);
+                p
+            })
+            .filter(|p| {
+                let mut own = p.iter().zip(best).enumerate();
+                // Held ones must not change places, and below zero a rate constant has no meaning.
+                own.all(|(i, (own, best))| {
+                    let has_meaning = !model.parameters()[i].positive || *best <= 0.0 || *own > 0.0;
+                    has_meaning && (self.setting.free[i] || own == best)
+                })
+            })
+            .collect()
+    }
+
     /// Root of the risen sum of squares over the variance at a value of the parameter.
     fn height(&mut self, value: f64) -> f64 {
         let mut free = self.setting.free.clone();
@@ -260,6 +362,9 @@ impl ProfileWalk<'_> {
         };
         self.trail.add(value, minimum.parameters.clone());
         let risen = ((minimum.rss - self.rss).max(0.0) / self.variance).sqrt();
+        if risen < self.half {
+            self.within.push(minimum.parameters.clone());
+        }
         let known = self.better.as_ref().map_or(self.rss, |better| better.rss);
         let lower = known - LOWER * self.variance;
         if minimum.rss < lower
@@ -297,13 +402,13 @@ const NEAR_ENOUGH: f64 = 1e-4;
 /// The value on one side of `best` at which `height` is `target`; open where it is never reached. `bound` is as far as the value may
 /// go.
 ///
-/// The search begins at the estimate, where the height is zero, and goes outward in steps that are short beside what the heights so
-/// far let expect: a step far over the limit leads the search for the other parameters astray. It comes near to the bound before it
-/// stands upon it, since there the others may have no best values.
+/// The search begins at the estimate, where the height is zero, or at a place beyond it with the height there (`reached`), and goes outward
+/// in steps that are short beside what the heights so far let expect: a step far over the limit leads the search for the other parameters
+/// astray. It comes near to the bound before it stands upon it, since there the others may have no best values.
 fn limit(
     height: &mut dyn FnMut(f64) -> f64,
     (best, bound): (f64, f64),
-    sign: f64,
+    (sign, reached): (f64, Option<(f64, f64)>),
     step: f64,
     target: f64,
 ) -> ProfileEnd {
@@ -312,8 +417,12 @@ fn limit(
     if room <= 0.0 {
         return ProfileEnd::Open;
     }
-    let (mut inside, mut inside_height, mut before_height) = (best, 0.0, f64::NEG_INFINITY);
-    let mut distance = FIRST_STEP * step;
+    let (mut inside, mut inside_height) = reached.unwrap_or((best, 0.0));
+    let mut before_height = f64::NEG_INFINITY;
+    let mut distance = match reached {
+        Some((place, _)) => STEPS.0 * (place - best).abs(),
+        None => FIRST_STEP * step,
+    };
     let (mut outside, mut outside_height);
     let (mut flat, mut last) = (0, false);
     loop {
@@ -594,7 +703,7 @@ fn pulled_limit(
     let pull = limit(
         &mut height,
         (value, sign * f64::INFINITY),
-        sign,
+        (sign, None),
         half * error,
         half,
     );
@@ -614,7 +723,13 @@ mod tests {
 
     /// The upper end of an interval about 1 that is given by a function of the distance.
     fn upper(height: impl Fn(f64) -> f64, bound: f64) -> ProfileEnd {
-        limit(&mut |value| height(value - 1.0), (1.0, bound), 1.0, 0.5, 2.0)
+        limit(
+            &mut |value| height(value - 1.0),
+            (1.0, bound),
+            (1.0, None),
+            0.5,
+            2.0,
+        )
     }
 
     #[test]

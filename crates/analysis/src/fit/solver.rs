@@ -99,6 +99,18 @@ pub(crate) fn product(a: &[f64], b: &[f64]) -> f64 {
     in_lanes(a, b, |x, y| x * y)
 }
 
+/// Takes out of a column what columns of length one, at right angles to each other, make of it.
+#[multiversion(targets("x86_64+avx2"))]
+pub(crate) fn free_of(basis: &[Vec<f64>], column: &mut [f64]) {
+    for known in basis {
+        let along = product(known, column);
+        column
+            .iter_mut()
+            .zip(known)
+            .for_each(|(v, known)| *v -= along * known);
+    }
+}
+
 /// Sum of a function of each value, in lanes.
 #[multiversion(targets("x86_64+avx2"))]
 pub(crate) fn total<F: Fn(f64) -> f64>(values: &[f64], f: F) -> f64 {

@@ -2,10 +2,10 @@ use serde::{Deserialize, Serialize};
 
 use super::{Remark, all_finite, level_in_range, positive};
 use crate::distribution::{f_upper, normal_quantile, normal_upper, t_half_width, t_two_sided};
-use crate::fit::{Warning, examine};
+use crate::fit::{ORIGIN_MISSED, Warning, examine};
 use crate::linear::{fit_weighted, polynomial_weighted};
 use crate::refusal::{Refusal, require_finite, require_length};
-use crate::study::with_error;
+use crate::wording::with_error;
 
 /// The code of the remark on a line that is bent.
 pub(crate) const NOT_STRAIGHT: &str = "not-straight";
@@ -592,7 +592,7 @@ fn bent(points: &[StandardPoint], straight: f64) -> Option<(f64, f64)> {
 }
 
 /// Says so where standards whose line of this degree was held at the origin have an intercept: Student's t of that of the free line, at
-/// 5 % as the other tests of standards; a choice.
+/// the level of [`ORIGIN_MISSED`].
 pub(super) fn origin_missed(
     points: &[StandardPoint],
     degree: usize,
@@ -616,7 +616,7 @@ pub(super) fn origin_missed(
     } else {
         t_two_sided(size, freedom)
     };
-    (freedom > 0.0 && p < 0.05).then(|| {
+    (freedom > 0.0 && p < ORIGIN_MISSED).then(|| {
         Remark::new(
             "origin-missed",
             format!(

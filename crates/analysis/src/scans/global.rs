@@ -13,7 +13,7 @@ use super::together::{ErringTogether, RateErrors, allow_for_unequal_scatter, err
 use super::{Network, Scans};
 use crate::distribution::t_half_width;
 use crate::fit::FitInterval;
-use crate::fit::solver::{product, sum_of_squares};
+use crate::fit::solver::{free_of, product, sum_of_squares};
 use crate::refusal::Refusal;
 
 /// The reaction scheme. Concentrations are relative: the first species starts at one.
@@ -303,10 +303,7 @@ fn columns_over_time(scans: &Scans<'_>) -> Vec<Vec<f64>> {
 pub(super) fn left_over(at: &ProjectedProblem, columns: &[Vec<f64>]) -> Vec<Vec<f64>> {
     let freed = |column: &Vec<f64>| {
         let mut left = column.clone();
-        for q in &at.basis {
-            let part = product(q, &left);
-            left.iter_mut().zip(q).for_each(|(v, q)| *v -= part * q);
-        }
+        free_of(&at.basis, &mut left);
         left
     };
     columns.iter().map(freed).collect()
@@ -405,6 +402,7 @@ fn fit_shape(given: &Scans<'_>, shape: &SchemeModel<'_>, shifted: bool) -> Resul
         (degrees_of_freedom, &mut errors),
     );
     let rates = rates_of(&names, &k, &errors, &mut remarks);
+    remarks.extend(may_go_back(&names));
     let correlation = (count == 2).then(|| covariance[0][1] / (covariance[0][0] * covariance[1][1]).sqrt());
     let spectra = spectra_of(given, &at, variance, (&shape.species(), shape.equilibria()));
     let shifts = shifted.then(|| left_over(&at, &[means(given)]).remove(0));
@@ -439,6 +437,33 @@ fn fit_shape(given: &Scans<'_>, shape: &SchemeModel<'_>, shifted: bool) -> Resul
         least_equilibria: Vec::new(),
         remarks,
     })
+}
+
+/// That the constants of steps which do not go back in the scheme are sums if they do in the cell: concentrations then run by the same
+/// exponentials. `names`: all constants, `k1` for the first step and `k-1` for its way back; sums are named as such.
+fn may_go_back(names: &[String]) -> Option<String> {
+    let returns = |name: &String| names.contains(&name.replacen('k', "k-", 1));
+    let one_way: Vec<&str> = names
+        .iter()
+        .filter(|name| !name.contains(['+', '-']) && !returns(name))
+        .map(String::as_str)
+        .collect();
+    match one_way[..] {
+        [] => None,
+        [one] if names.len() == 1 => Some(format!(
+            "{one} is the rate constant if the step does not go back; if it does, {one} is the sum of the constants of both directions: scans \
+             alone do not tell"
+        )),
+        [one] => Some(format!(
+            "{one} is a rate constant if its step does not go back; if it does, {one} is made up of the constants of both directions: scans \
+             alone do not tell"
+        )),
+        _ => Some(format!(
+            "{} are rate constants if their steps do not go back; where one does, they are made up of the constants of both directions: scans \
+             alone do not tell",
+            one_way.join(" and ")
+        )),
+    }
 }
 
 /// Scans enough, from time zero on, that are not all the same.

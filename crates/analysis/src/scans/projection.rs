@@ -1,7 +1,7 @@
 //! Scans at given rate constants: what the concentrations leave of them, and the search for the constants that leave the least.
 
 use super::scheme::SchemeModel;
-use crate::fit::solver::{product, solved, sum_of_squares};
+use crate::fit::solver::{free_of, product, solved, sum_of_squares};
 use crate::refusal::Refusal;
 
 /// The state of the projected problem at given rate constants.
@@ -89,12 +89,7 @@ pub(super) fn project(
             by_k.iter()
                 .map(|slope| {
                     let mut slope = slope.clone();
-                    for q in &basis {
-                        let part = product(q, &slope);
-                        for (v, q) in slope.iter_mut().zip(q) {
-                            *v -= part * q;
-                        }
-                    }
+                    free_of(&basis, &mut slope);
                     slope
                 })
                 .collect()
@@ -132,12 +127,7 @@ pub(super) fn along_time(at: &ProjectedProblem, data: &[Vec<f64>]) -> (f64, bool
     let mut residual = Vec::new();
     for column in data {
         residual.clone_from(column);
-        for q in &at.basis {
-            let part = product(q, column);
-            for (r, q) in residual.iter_mut().zip(q) {
-                *r -= part * q;
-            }
-        }
+        free_of(&at.basis, &mut residual);
         square += sum_of_squares(&residual);
         lagged += product(&residual[1..], &residual[..residual.len() - 1]);
     }

@@ -1,5 +1,6 @@
 //! Whether the readings of a scan err together, and errors of rate constants that know of it.
 
+use multiversion::multiversion;
 use serde::{Deserialize, Serialize};
 
 use super::Scans;
@@ -8,7 +9,7 @@ use super::projection::{ProjectedProblem, project, settle};
 use super::scheme::SchemeModel;
 use crate::distribution::{f_upper, normal_quantile, t_half_width};
 use crate::fit::Dealer;
-use crate::fit::solver::{product, sum_of_squares};
+use crate::fit::solver::{free_of, product, sum_of_squares};
 
 /// That the readings of a scan err together: what a scheme leaves of them goes together over the wavelengths.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
@@ -48,12 +49,29 @@ const SHIFTS: f64 = 0.01;
 /// [`SHIFTS`].
 const LARGEST_OF_NOISE: f64 = 2.0234;
 
+/// Up to so many scans, all products of two of them are summed once, and each round of [`largest_direction`] takes these: half as many
+/// products as there are scans take the place of two for each round, of which there are ten to forty. A choice.
+const MOST_SUMMED: usize = 64;
+
 /// The direction over time along which columns are largest, of length one, and the square of the largest singular value, from below:
 /// powers of the matrix times its transpose, until one more adds no more than the part `still`.
-fn largest_direction(columns: &[ScaledColumn], still: f64) -> (Vec<f64>, f64) {
-    let columns = || columns.iter().map(|column| &column.values);
+fn largest_direction(all: &[ScaledColumn], still: f64) -> (Vec<f64>, f64) {
+    let columns = || all.iter().map(|column| &column.values);
     let longest = columns().max_by(|a, b| sum_of_squares(a).total_cmp(&sum_of_squares(b)));
     let mut next = longest.cloned().unwrap_or_default();
+    let n = next.len();
+    let summed = (n <= MOST_SUMMED).then(|| sums_of_products(all, n));
+    let times = |direction: &[f64]| -> Vec<f64> {
+        if let Some(rows) = &summed {
+            return rows.iter().map(|row| product(row, direction)).collect();
+        }
+        let mut next = vec![0.0; n];
+        for column in columns() {
+            let part = product(column, direction);
+            next.iter_mut().zip(column).for_each(|(v, c)| *v += part * c);
+        }
+        next
+    };
     let mut direction = next.clone();
     let mut square = 0.0;
     // Each round takes the ratio of two squares off the error of the direction; what stands out stands out far.
@@ -63,19 +81,28 @@ fn largest_direction(columns: &[ScaledColumn], still: f64) -> (Vec<f64>, f64) {
             break;
         }
         direction = next.iter().map(|v| v / length).collect();
-        next = vec![0.0; direction.len()];
-        let mut found = 0.0;
-        for column in columns() {
-            let part = product(column, &direction);
-            found += part * part;
-            next.iter_mut().zip(column).for_each(|(v, c)| *v += part * c);
-        }
+        next = times(&direction);
+        let found = product(&next, &direction);
         if found <= square * (1.0 + still) {
             break;
         }
         square = found;
     }
     (direction, square)
+}
+
+/// For every two of `n` scans the sum of the products of their readings over the columns.
+#[multiversion(targets("x86_64+avx2"))]
+fn sums_of_products(columns: &[ScaledColumn], n: usize) -> Vec<Vec<f64>> {
+    let mut rows = vec![vec![0.0; n]; n];
+    for column in columns {
+        let values = &column.values[..n];
+        for (row, own) in rows.iter_mut().zip(values) {
+            // Whole rows: what is there twice costs less than rows of uneven lengths.
+            row.iter_mut().zip(values).for_each(|(v, c)| *v += own * c);
+        }
+    }
+    rows
 }
 
 /// Rounds in which the scatters of the wavelengths and the weights of the mean are found from each other. A choice: in simulations with 8
@@ -98,23 +125,30 @@ struct ScaledColumn {
 /// itself would be told as erring together. The shift is taken out as the mean over the wavelengths with weights `w` of one over the
 /// variance, of all means the one with the least error: with the plain mean the noise of the noisiest wavelengths would be put into all
 /// others. What is left at a wavelength then has the variance `s² (1 - w)`, with the weights `w` adding up to one.
+#[multiversion(targets("x86_64+avx2"))]
 fn scaled_about_shifts(residuals: &[Vec<f64>], freedom: usize) -> Vec<ScaledColumn> {
     let m = residuals.len();
     let mut weights = vec![1.0 / m as f64; m];
-    let mut about: Vec<Vec<f64>> = Vec::new();
+    let own: Vec<f64> = residuals.iter().map(|column| sum_of_squares(column)).collect();
+    let mut mean = vec![0.0; residuals.first().map_or(0, Vec::len)];
     for _ in 0..ROUNDS_OF_SCATTERS {
-        let mut mean = vec![0.0; residuals.first().map_or(0, Vec::len)];
+        mean.fill(0.0);
         for (column, weight) in residuals.iter().zip(&weights) {
             mean.iter_mut().zip(column).for_each(|(v, c)| *v += weight * c);
         }
-        about = residuals
+        let of_mean = sum_of_squares(&mean);
+        let exact: Vec<f64> = residuals
             .iter()
-            .map(|column| column.iter().zip(&mean).map(|(c, v)| c - v).collect())
-            .collect();
-        let exact: Vec<f64> = about
-            .iter()
-            .zip(&weights)
-            .map(|(column, weight)| (1.0 - weight) / sum_of_squares(column))
+            .zip(own.iter().zip(&weights))
+            .map(|(column, (own, weight))| {
+                let about = own - 2.0 * product(column, &mean) + of_mean;
+                // A column that is the mean itself leaves rounding.
+                if about > ROUNDING * (own + of_mean) {
+                    (1.0 - weight) / about
+                } else {
+                    f64::INFINITY
+                }
+            })
             .collect();
         let whole: f64 = exact.iter().filter(|v| v.is_finite()).sum();
         // A wavelength without scatter tells nothing of how others err.
@@ -123,16 +157,20 @@ fn scaled_about_shifts(residuals: &[Vec<f64>], freedom: usize) -> Vec<ScaledColu
             .map(|v| if v.is_finite() { v / whole } else { 0.0 })
             .collect();
     }
-    about
-        .into_iter()
+    residuals
+        .iter()
         .enumerate()
         .filter_map(|(at, column)| {
-            let scatter = (sum_of_squares(&column) / freedom as f64).sqrt();
-            let values = column.iter().map(|v| v / scatter).collect();
+            let mut values: Vec<f64> = column.iter().zip(&mean).map(|(c, v)| c - v).collect();
+            let scatter = (sum_of_squares(&values) / freedom as f64).sqrt();
+            values.iter_mut().for_each(|v| *v /= scatter);
             (scatter > 0.0 && scatter.is_finite()).then_some(ScaledColumn { at, values, scatter })
         })
         .collect()
 }
+
+/// So small a part of two sums of squares is the rounding of their difference.
+const ROUNDING: f64 = 1e-13;
 
 /// A largest direction has settled where one more round adds so little.
 const SETTLED: f64 = 1e-9;
@@ -370,9 +408,9 @@ impl<'a> LeftOver<'a> {
     }
 
     /// What the residuals have in common about shifts of the scans, over scans and wavelengths, where they go together: along one
-    /// direction over time, or as gains of the scans.
-    fn common_about_shifts(&self) -> Option<f64> {
-        self.common_direction().or_else(|| self.common_gain())
+    /// direction over time, or as gains of the scans. At a `first` look the signs are not dealt.
+    fn common_about_shifts(&self, first: bool) -> Option<f64> {
+        self.common_direction(first).or_else(|| self.common_gain(first))
     }
 
     /// The same where the largest singular value, each wavelength by its own scatter, is more than noise makes it.
@@ -382,7 +420,7 @@ impl<'a> LeftOver<'a> {
     /// that of all residuals, with what stands out among them: a little too large. Noise that differs between wavelengths is taken out.
     /// Where it differs from scan to scan as well, the noisiest ones are a largest direction of their own: what stands out must stand out
     /// of [`Self::beyond_chance`] too.
-    fn common_direction(&self) -> Option<f64> {
+    fn common_direction(&self, first: bool) -> Option<f64> {
         let freedom = self.freedom();
         let measured = |residuals: &[Vec<f64>], still: f64| {
             let scaled = scaled_about_shifts(residuals, freedom);
@@ -401,7 +439,7 @@ impl<'a> LeftOver<'a> {
         // The squares of the scaled columns add up to as many as there are of them.
         let most = (tall + wide).powi(2) + LARGEST_OF_NOISE * spread;
         if square * m as f64 / (m + 1) as f64 <= most
-            || !self.beyond_chance(&self.about_shifts(), &|dealt| Some(measured(dealt, NEARLY).0))
+            || !(first || self.beyond_chance(&self.about_shifts(), &|dealt| Some(measured(dealt, NEARLY).0)))
         {
             return None;
         }
@@ -416,7 +454,7 @@ impl<'a> LeftOver<'a> {
     /// The parts are a regression of each scan's residuals on what was fitted, both about the shifts and each wavelength by its scatter.
     /// Without gains each has the variance of a reading: an F test, as that of shifts, which finds much smaller gains than the largest
     /// direction does, since it knows how they look. As there, [`Self::beyond_chance`] has the last word.
-    fn common_gain(&self) -> Option<f64> {
+    fn common_gain(&self, first: bool) -> Option<f64> {
         let freedom = self.freedom();
         let measured = |residuals: &[Vec<f64>]| {
             let scaled = scaled_about_shifts(residuals, freedom);
@@ -432,7 +470,7 @@ impl<'a> LeftOver<'a> {
         let (f, others, common) = measured(&self.residuals)?;
         let unlikely = f_upper(f, freedom as f64, others as f64) <= SHIFTS;
         let measure = |dealt: &[Vec<f64>]| measured(dealt).map(|(f, ..)| f);
-        (unlikely && self.beyond_chance(&self.about_shifts(), &measure)).then_some(common)
+        (unlikely && (first || self.beyond_chance(&self.about_shifts(), &measure))).then_some(common)
     }
 
     /// The variance of the means of the scans, times the wavelengths, over that within the scans.
@@ -528,14 +566,6 @@ fn about_weighted_means(columns: &[Vec<f64>], weights: &[f64]) -> Vec<Vec<f64>> 
     columns.iter().map(about).collect()
 }
 
-/// Takes out of a column over time what the basis fits to it.
-fn free_of(basis: &[Vec<f64>], column: &mut [f64]) {
-    for q in basis {
-        let part = product(q, column);
-        column.iter_mut().zip(q).for_each(|(v, q)| *v -= part * q);
-    }
-}
-
 /// The error of each rate constant with the number of errors in half an interval.
 pub(super) type RateErrors = Vec<(f64, f64)>;
 
@@ -619,7 +649,7 @@ pub(super) fn erring_together(
         .map(|j| scans.absorbance.iter().map(|scan| scan[j]).collect())
         .collect();
     let left = LeftOver::of(at, &at_wavelengths, vec![1.0; m], shifted)?;
-    let mut common = left.common_about_shifts();
+    let mut common = left.common_about_shifts(true);
     if common.is_some() {
         // Shifts and the noisiest wavelengths pull the rate constants, and what these leave then goes together about the means as well: the
         // constants are found anew about the means, each wavelength by its scatter.
@@ -631,12 +661,16 @@ pub(super) fn erring_together(
         for (column, weight) in about.iter_mut().zip(&weights) {
             column.iter_mut().for_each(|v| *v *= weight.sqrt());
         }
-        if whole.is_finite()
-            && let Ok(own) = settle(shape, scans.times, &about)
-        {
-            common = LeftOver::of(&own.at, &at_wavelengths, weights, true)
-                .and_then(|left| left.common_about_shifts());
-        }
+        let anew = if whole.is_finite() {
+            settle(shape, scans.times, &about).ok()
+        } else {
+            None
+        };
+        common = match &anew {
+            Some(own) => LeftOver::of(&own.at, &at_wavelengths, weights, true)
+                .and_then(|left| left.common_about_shifts(false)),
+            None => left.common_about_shifts(false),
+        };
     }
     let other = common.map(|standard_deviation| ErringTogether {
         standard_deviation,

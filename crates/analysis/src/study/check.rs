@@ -548,7 +548,7 @@ fn parameter(check: &str, item: &checks::CheckItem) -> Parameter {
         item.uncertainty.filter(|u| u.is_finite() && *u > 0.0),
     ) {
         (None, _) => "nothing".to_owned(),
-        (Some(v), None) => format!("{} {unit}", super::Six(v)),
+        (Some(v), None) => format!("{} {unit}", crate::wording::Six(v)),
         (Some(v), Some(u)) => {
             // As many decimals as two figures of the uncertainty have.
             let decimals = (1.0 - u.log10().floor()).clamp(0.0, 9.0) as usize;

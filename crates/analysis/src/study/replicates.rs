@@ -6,7 +6,7 @@ use serde::{Deserialize, Serialize};
 use super::{DRIFT_MOVES, STATED_DRIFT};
 use crate::distribution::{NORMAL_95, chi_squared_upper, f_upper, t_half_width};
 use crate::refusal::Refusal;
-use crate::study::{likely, with_error};
+use crate::wording::{likely, with_error};
 
 /// What is known of the effect of a drift of the signal on one number of a result.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -233,8 +233,19 @@ fn plain_square(values: &[f64]) -> f64 {
 }
 
 /// What is to be said of runs of several days, several of a day among them: whether the days differ by more than the runs of a day do
-/// (analysis of variance in one way). None where each day has one run, all runs have one day, or no day is known.
-pub fn of_days(days: &[Option<String>], values: &[f64]) -> Option<String> {
+/// (analysis of variance in one way). None where each day has one run, or all runs have one day. Where days are not known, that is said
+/// of runs that `differ` by more than their own errors explain: several of a day then say less than as many of different days.
+pub fn of_days(days: &[Option<String>], values: &[f64], differ: bool) -> Option<String> {
+    let unknown = days.iter().filter(|day| day.is_none()).count();
+    if unknown > 0 {
+        return (differ && values.len() > 2).then(|| {
+            format!(
+                "the day of {unknown} of the {} runs is not known: where several runs are of one day, or of one preparation, the error of the \
+                 mean, which counts runs, is too small (note the date of each run)",
+                values.len()
+            )
+        });
+    }
     let mut groups: std::collections::BTreeMap<&str, Vec<f64>> = std::collections::BTreeMap::new();
     for (day, value) in days.iter().zip(values) {
         groups.entry(day.as_deref()?).or_default().push(*value);
@@ -309,6 +320,11 @@ impl Pooled {
             (sum + weight, of + weight * own)
         });
         (sum > 0.0).then(|| of / sum)
+    }
+
+    /// Whether the runs differ by more than their own errors explain, at 5 %; where these are not known, that is not excluded.
+    pub fn differ(&self) -> bool {
+        self.homogeneity.is_none_or(|(_, chance)| chance < 0.05)
     }
 
     /// Whether the runs agree within their own errors, in words.

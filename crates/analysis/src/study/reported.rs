@@ -15,9 +15,10 @@ use curvary_record::{
 
 use super::ordinate::as_absorbance;
 use super::plan::FitPlan;
-use super::{BY, PlotData, Six, TraceResult, fit_run, label_of};
+use super::{BY, PlotData, TraceResult, fit_run, label_of};
 use crate::courses::{Preparation, RateWindow, initial_rate};
 use crate::linear::polynomial;
+use crate::wording::Six;
 
 /// What a reported number is of.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]

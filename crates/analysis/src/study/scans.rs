@@ -13,12 +13,13 @@ use super::again::SCANS;
 use super::fit::scan_times;
 use super::ordinate::as_absorbance;
 use super::spectrum::{in_question, still_open};
-use super::{BY, PlotData, Six, TRUSTED_ABSORBANCE, TraceResult, likely, told, unit_in_terms};
+use super::{BY, PlotData, TRUSTED_ABSORBANCE, TraceResult, told, unit_in_terms};
 use crate::refusal::Refusal;
 use crate::scans::{
     Equilibrium, ErringTogether, GlobalFit, Network, ScanErrorPattern, Scans, Scheme, SpeciesSpectrum,
     fit_global, fit_global_shifted, fit_network_with, isosbestic_points, rank, refuse_no_change,
 };
+use crate::wording::{Six, likely};
 
 /// What is asked of repeated scans.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

@@ -160,7 +160,7 @@ pub(crate) struct FitCommand {
     /// Find profile-likelihood intervals too; an end that the data leave open stays open
     #[arg(long, help_heading = "Errors")]
     profile: bool,
-    /// A second opinion about the errors: fit again so many times with the residuals dealt out anew; for many points
+    /// A second opinion about the errors: fit again so many times with the residuals dealt out anew
     #[arg(
         long,
         value_name = "ROUNDS",

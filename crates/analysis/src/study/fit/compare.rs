@@ -10,11 +10,14 @@ use super::model::Chosen;
 use super::points::needs;
 use super::{FitPoints, blank, gather, refused, weighs};
 use crate::courses::{Course, NestedTest, Preparation, compare_courses, usual_courses};
-use crate::fit::{Data, Determination, Fit, LawChoice, Options, allow_for_correlation, compare, f_test, fit};
+use crate::fit::{
+    Data, Determination, Fit, LawChoice, Options, Warning, allow_for_correlation, compare, f_test, fit,
+};
 use crate::models::{Constrained, Model};
 use crate::refusal::Refusal;
 use crate::study::plan::FitPlan;
-use crate::study::{PlotData, TraceResult, label_of, likely, title, told, with_error};
+use crate::study::{PlotData, TraceResult, label_of, tell_apart, title, told};
+use crate::wording::{likely, with_error};
 
 /// Several laws ranked over one trace.
 #[derive(Clone, Debug, PartialEq)]
@@ -82,13 +85,18 @@ pub fn compare_trace(
         Ok(curves) => curves,
         Err(refusal) => return vec![fail(String::new(), &refusal)],
     };
-    curves
+    let mut all: Vec<Result<LawRanking, Box<TraceResult>>> = curves
         .iter()
         .map(|curve| {
             let trace = curve.trace.as_ref();
             compared(plan, &laws, run, curve).or_else(|refusal| fail(label_of(trace), &refusal))
         })
-        .collect()
+        .collect();
+    tell_apart(all.iter_mut().map(|one| match one {
+        Ok(ranking) => &mut ranking.found,
+        Err(refused) => refused.as_mut(),
+    }));
+    all
 }
 
 /// The laws that are compared where none is named and the run holds rates over concentrations; for courses there are the usual
@@ -308,6 +316,7 @@ fn compared(plan: &FitPlan, laws: &[Chosen], run: &Run, curve: &FitCurve<'_>) ->
     }
     outcome.remarks.extend(averaged(&found, &mut outcome.statistics));
     let best = &found.fits[found.choice.ranking[0].index];
+    outcome.remarks.extend(none_describes(best));
     let how = &gathered.how;
     let drawn = PlotData {
         x_title: title(&trace.x),
@@ -341,6 +350,36 @@ fn compared(plan: &FitPlan, laws: &[Chosen], run: &Run, curve: &FitCurve<'_>) ->
         verdict: found.verdict,
     })
 }
+
+/// Says so where the best of the laws leaves residuals that are no noise: a ranking knows only the laws that were ranked.
+fn none_describes(best: &Fit) -> Option<Diagnostic> {
+    let together = best
+        .correlation
+        .as_ref()
+        .filter(|correlation| correlation.is_seen());
+    let why = if best.diagnostics.warnings.contains(&Warning::Wandering) || together.is_some() {
+        let size = together.map_or(String::new(), |found| {
+            format!(" (correlation of neighbours {:.2})", found.lag_one)
+        });
+        format!("neighbouring points lie on the same side of it more often than chance allows{size}")
+    } else {
+        let chance = best.fit_probability.filter(|chance| *chance < TOO_FAR)?;
+        format!(
+            "the points lie farther from it than their standard deviations allow (probability {})",
+            likely(chance)
+        )
+    };
+    Some(Diagnostic::warning(
+        Code::new("lack-of-fit"),
+        format!(
+            "{} is the best of these laws, and does not describe the points: {why}; it may be another law, or the readings err together",
+            best.model
+        ),
+    ))
+}
+
+/// Below this probability points lie too far from a curve for their standard deviations, as in a fit.
+const TOO_FAR: f64 = 0.01;
 
 /// Parameters that several of the laws have, averaged over these by their weights, each error with the differences between the laws
 /// in it (Burnham and Anderson, Model Selection and Multimodel Inference, 2002, equation 4.9). Told where no law is singled out.

@@ -7,10 +7,13 @@ use super::compare::{FAR, NESTED, RIVALS};
 use super::drift::{AllowedDrift, HiddenDrift};
 use crate::courses::{Course, Order};
 use crate::distribution::{f_upper, t_two_sided};
-use crate::fit::{Data, Determination, Fit, Options, Robust, Warning, allow_for_correlation, f_test, fit};
+use crate::fit::solver::product;
+use crate::fit::{
+    Data, Determination, Fit, Options, Robust, TangentPlane, Warning, allow_for_correlation, f_test, fit,
+};
 use crate::models::Model;
 use crate::models::law::Law;
-use crate::study::{Six, likely, with_error};
+use crate::wording::{Six, likely, with_error};
 
 /// Below this probability a drift is told; chance gives one in a hundred fits.
 const DRIFT: f64 = 0.01;
@@ -197,36 +200,11 @@ fn no_bend(course: &Course, (time, signal): (&[f64], &[f64]), found: &Fit, outco
 
 /// Whether a drift beside the law shows in the residuals, before the longer way of fitting it: the score test.
 fn drift_shows(course: &Course, columns: &[&[f64]; 1], found: &Fit) -> bool {
-    let (n, p) = (found.residuals.len(), found.parameters.len());
-    let values: Vec<f64> = found.parameters.iter().map(|p| p.value).collect();
-    let (mut fitted, mut slopes) = (vec![0.0; n], vec![0.0; n * p]);
-    course.differentiate(columns, &values, &mut fitted, &mut slopes);
-    let unit = |column: &mut [f64]| {
-        let length = column.iter().map(|v| v * v).sum::<f64>().sqrt();
-        if length > 0.0 {
-            column.iter_mut().for_each(|v| *v /= length);
-        }
+    let plane = TangentPlane::of(course, columns, &found.values(), (found.residuals.len(), None));
+    let Some(drift) = plane.beside(columns[0]) else {
+        return false;
     };
-    // Gram and Schmidt, twice, is enough here.
-    let mut basis: Vec<Vec<f64>> = Vec::new();
-    for column in slopes.chunks(n).map(<[f64]>::to_vec).chain([columns[0].to_vec()]) {
-        let mut column = column;
-        unit(&mut column);
-        for _ in 0..2 {
-            for known in &basis {
-                let along: f64 = known.iter().zip(&column).map(|(a, b)| a * b).sum();
-                column.iter_mut().zip(known).for_each(|(c, k)| *c -= along * k);
-            }
-        }
-        if column.iter().map(|v| v * v).sum::<f64>() > 1e-18 {
-            unit(&mut column);
-            basis.push(column);
-        } else if basis.len() >= p {
-            return false;
-        }
-    }
-    let Some(drift) = basis.last() else { return false };
-    let along: f64 = drift.iter().zip(&found.residuals).map(|(a, b)| a * b).sum();
+    let along = product(&drift.direction, &found.residuals);
     along.abs() > 2.0 * found.residual_sd
 }
 
@@ -238,8 +216,7 @@ fn offset(
     options: &Options,
     found: &Fit,
 ) -> Option<Diagnostic> {
-    let said = !options.held.is_empty() || !options.bounds.is_empty() || options.robust != Robust::No;
-    if said || !found.diagnostics.warnings.contains(&Warning::Wandering) {
+    if options.is_own_law() || !found.diagnostics.warnings.contains(&Warning::Wandering) {
         return None;
     }
     let full = course.clone().with_offset().ok()?;
@@ -393,8 +370,7 @@ pub(in crate::study) fn fuller_law(
     options: &Options,
     found: &Fit,
 ) -> Option<Diagnostic> {
-    // Somebody who holds or limits parameters has a law of their own in mind.
-    if options.robust != Robust::No || !options.held.is_empty() || !options.bounds.is_empty() {
+    if options.is_own_law() {
         return None;
     }
     let plain = Options {

@@ -32,17 +32,17 @@ use super::plan::{FitPlan, WeightPlan};
 use super::recorded::temperature_between;
 use super::spectrum::{bare, still_open};
 use super::{
-    Level, PlotData, Six, TraceResult, Wanted, allow_for_scale, curve_of, label_of, level_of, levels_of,
-    likely, stretch_of_law, tell_apart, title, told, unit_in_terms,
+    Level, PlotData, TraceResult, Wanted, allow_for_scale, curve_of, label_of, level_of, levels_of,
+    stretch_of_law, tell_apart, title, told, unit_in_terms,
 };
 use crate::courses::{Order, Preparation, PreparedTrace, fit_prepared};
-use crate::distribution::{normal_quantile, t_half_width};
 use crate::fit::{
     Along, Bootstrap, BootstrapRounds, CommonError, Data, FTest, Fit, NoiseDraw, Options, Robust, Weighting,
     add_shifts, allow_for_correlation, bootstrap, f_test, fit, shifts_by,
 };
 use crate::models::{Constrained, Model};
 use crate::refusal::Refusal;
+use crate::wording::{Six, likely};
 use columns::{arrange, is_running};
 use curve::{FitCurve, curves, of_levels};
 use doubt::{far_readings, no_finer_than_readings, over_time, say_coarse};
@@ -304,7 +304,12 @@ fn unit_of_parameter(
 fn what_was_dealt(how: Bootstrap, weights: Option<&WeightPlan>, found: &Fit) -> String {
     let sd = Six(found.residual_sd);
     let size = match (how.noise, weights) {
-        (NoiseDraw::Residuals, _) => return "residuals dealt out anew".to_owned(),
+        (NoiseDraw::Residuals, _) => {
+            return format!(
+                "residuals dealt out anew (in a size varied as far as {:.0} degrees of freedom leave it open)",
+                found.error_freedom()
+            );
+        }
         (NoiseDraw::Normal, Some(WeightPlan::Errors(_))) => {
             return "normal noise of the stated errors drawn".to_owned();
         }
@@ -315,20 +320,6 @@ fn what_was_dealt(how: Bootstrap, weights: Option<&WeightPlan>, found: &Fit) -> 
         "normal noise of the {size} {sd} (varied as far as {:.0} degrees of freedom leave it open) drawn",
         found.error_freedom()
     )
-}
-
-/// That intervals between quantiles of dealt residuals are narrower than those of Student's t, where it matters: residuals are as large
-/// as those of this fit in every round, which holds for many points only.
-fn too_narrow(how: Bootstrap, found: &Fit) -> Option<String> {
-    /// Wider by less is nothing that an interval of some hundred rounds can tell; a choice.
-    const MATTERS: f64 = 1.05;
-    let freedom = found.error_freedom();
-    let wider = t_half_width(found.level, freedom) / normal_quantile(0.5 + found.level / 2.0);
-    (how.noise == NoiseDraw::Residuals && wider > MATTERS).then(|| {
-        format!(
-            "; they are too narrow for so few points: with {freedom:.0} degrees of freedom they should be about {wider:.1} times as wide"
-        )
-    })
 }
 
 /// Puts the intervals of a second opinion beside the others, and says how its deviations compare.
@@ -383,13 +374,12 @@ fn say_dealt(
     outcome.remarks.push(Diagnostic::note(
         Code::new("fit-remark"),
         format!(
-            "by {} {} times (seed {}{together}){lost}, deviations in terms of the standard errors above, and {} % intervals: {}{}",
+            "by {} {} times (seed {}{together}){lost}, deviations in terms of the standard errors above, and {} % intervals: {}",
             what_was_dealt(how, plan.weights.as_ref(), found),
             dealt.rounds,
             how.seed,
             100.0 * found.level,
-            words.join(", "),
-            too_narrow(how, found).unwrap_or_default()
+            words.join(", ")
         ),
     ));
 }

@@ -3,7 +3,7 @@
 use curvary_record::{Code, Diagnostic, Interval as KeptInterval, Outcome, Parameter, Unit};
 
 use crate::fit::{Derived, Determination, Fit, FitInterval, FitRemark, ProfileInterval};
-use crate::study::likely;
+use crate::wording::likely;
 
 /// Why a quantity that follows from the parameters is in doubt; its own error decides, since a ratio of two parameters may
 /// be known well where neither is.

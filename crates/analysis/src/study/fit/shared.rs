@@ -21,7 +21,8 @@ use crate::refusal::Refusal;
 use crate::study::plan::FitPlan;
 use crate::study::replicates::{Pooled, of_days};
 use crate::study::spectrum::has_trace;
-use crate::study::{PlotData, TraceResult, allow_for_scale, curve_of, label_of, likely, told, with_error};
+use crate::study::{PlotData, TraceResult, allow_for_scale, curve_of, label_of, told};
+use crate::wording::{likely, with_error};
 
 /// A run to be fitted with others, under the name that people know it by.
 #[derive(Clone, Copy, Debug)]
@@ -496,7 +497,7 @@ fn say_between(
             .iter()
             .map(|fit| Some(fit.as_ref().ok()?.parameter(name)?.value))
             .collect();
-        if let Some(said) = values.and_then(|values| of_days(&days, &values)) {
+        if let Some(said) = values.and_then(|values| of_days(&days, &values, pooled.differ())) {
             outcome.remarks.push(Diagnostic::note(
                 Code::new("days"),
                 format!("{name} by itself: {said}"),

@@ -3,12 +3,13 @@
 use curvary_record::{Code, Diagnostic};
 
 use crate::distribution::{normal_upper, t_two_sided};
-use crate::fit::{Data, Fit, Options, Robust};
+use crate::fit::solver::product;
+use crate::fit::{Data, Fit, ORIGIN_MISSED, Options, TangentPlane};
 use crate::models::Model;
-use crate::study::{Six, likely};
+use crate::wording::{Six, likely};
 
-/// Below this probability a constant beside the law is told; chance gives one in a hundred fits.
-const CONSTANT: f64 = 0.01;
+/// Below this probability it is said to be so; above it, that it may be.
+const SURE: f64 = 0.01;
 
 /// Says so where a law begins at zero and its points lie closer to it with a constant beside it: a blank that was not taken off.
 ///
@@ -20,34 +21,27 @@ pub(super) fn misses_zero(
     options: &Options,
     found: &Fit,
 ) -> Option<Diagnostic> {
-    // Somebody who holds or limits parameters has a law of their own in mind.
-    if options.robust != Robust::No || !options.held.is_empty() || !options.bounds.is_empty() {
+    if options.is_own_law() {
         return None;
     }
     let (n, parameters) = (found.residuals.len(), found.values());
     if !begins_at_zero(model, &parameters, data.x.len(), &found.fitted) {
         return None;
     }
-    let (mut fitted, mut slopes) = (vec![0.0; n], vec![0.0; n * parameters.len()]);
-    model.differentiate(data.x, &parameters, &mut fitted, &mut slopes);
-    let weights = data.weighting.counted(&found.fitted);
+    let roots: Option<Vec<f64>> = data
+        .weighting
+        .counted(&found.fitted)
+        .map(|weights| weights.iter().map(|weight| weight.sqrt()).collect());
     let weighted = |column: &[f64]| -> Vec<f64> {
-        match &weights {
-            Some(weights) => column
-                .iter()
-                .zip(weights.iter())
-                .map(|(v, w)| v * w.sqrt())
-                .collect(),
+        match &roots {
+            Some(roots) => column.iter().zip(roots).map(|(v, root)| v * root).collect(),
             None => column.to_vec(),
         }
     };
+    let plane = TangentPlane::of(model, data.x, &parameters, (n, roots.as_deref()));
+    let constant = plane.beside(&weighted(&vec![1.0; n]))?;
     let residuals = weighted(&found.residuals);
-    let mut basis: Vec<Vec<f64>> = Vec::new();
-    for column in slopes.chunks(n) {
-        basis.extend(beside(&basis, &weighted(column)).map(|(column, _)| column));
-    }
-    let (constant, length) = beside(&basis, &weighted(&vec![1.0; n]))?;
-    let along: f64 = constant.iter().zip(&residuals).map(|(a, b)| a * b).sum();
+    let along = product(&constant.direction, &residuals);
     let probability = if found.fit_probability.is_some() {
         2.0 * normal_upper(along.abs())
     } else {
@@ -58,15 +52,16 @@ pub(super) fn misses_zero(
         let rest = residuals.iter().map(|r| r * r).sum::<f64>() - along * along;
         t_two_sided(along / (rest.max(0.0) / freedom).sqrt(), freedom)
     };
-    if probability.is_nan() || probability >= CONSTANT {
+    if probability.is_nan() || probability >= ORIGIN_MISSED {
         return None;
     }
     Some(Diagnostic::warning(
         Code::new("lack-of-fit"),
         format!(
-            "the errors above are too small, and the values may be wrong: the law begins at zero, and with a constant of about {} beside it \
+            "the errors above {} too small, and the values may be wrong: the law begins at zero, and with a constant of about {} beside it \
              these points lie closer to it (probability {} by chance); is a blank to be taken off first?",
-            Six(along / length),
+            if probability < SURE { "are" } else { "may be" },
+            Six(along / constant.length),
             likely(probability)
         ),
     ))
@@ -79,23 +74,4 @@ fn begins_at_zero(model: &dyn Model, parameters: &[f64], variables: usize, fitte
     model.evaluate(&columns, parameters, &mut at_zero);
     let largest = fitted.iter().fold(0.0_f64, |most, v| most.max(v.abs()));
     at_zero[0].abs() <= 1e-12 * largest
-}
-
-/// A column of length one that the basis does not make, with the length that is left of the given one; none where nothing is.
-fn beside(basis: &[Vec<f64>], column: &[f64]) -> Option<(Vec<f64>, f64)> {
-    /// What is left of a column that others make is rounding.
-    const NOTHING: f64 = 1e-9;
-    let whole = column.iter().map(|v| v * v).sum::<f64>().sqrt();
-    let mut column = column.to_vec();
-    for _ in 0..2 {
-        for known in basis {
-            let along: f64 = known.iter().zip(&column).map(|(a, b)| a * b).sum();
-            column.iter_mut().zip(known).for_each(|(c, k)| *c -= along * k);
-        }
-    }
-    let length = column.iter().map(|v| v * v).sum::<f64>().sqrt();
-    (length > NOTHING * whole).then(|| {
-        column.iter_mut().for_each(|v| *v /= length);
-        (column, length)
-    })
 }

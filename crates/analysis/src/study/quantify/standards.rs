@@ -7,7 +7,8 @@ use super::reading::{UnknownReading, is_dilution};
 use super::{QuantifyPlan, Way, is_table};
 use crate::study::StudyError;
 use crate::study::spectrum::{References, bare, in_question};
-use crate::study::{Six, stated_concentration};
+use crate::study::stated_concentration;
+use crate::wording::Six;
 
 /// One standard of a calibration line, with where it was read.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]

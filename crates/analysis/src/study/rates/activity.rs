@@ -5,7 +5,8 @@ use serde::{Deserialize, Serialize};
 
 use super::RatePlan;
 use crate::enzymes::{Assay, activity};
-use crate::study::{Six, allow_for_factor, stated, with_error};
+use crate::study::{allow_for_factor, stated};
+use crate::wording::{Six, with_error};
 
 /// How an assay was put together, for activities.
 #[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]

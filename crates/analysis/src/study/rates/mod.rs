@@ -24,7 +24,7 @@ use super::ordinate::as_absorbance;
 use super::plan::{AxisSpan, FitPlan};
 use super::spectrum::{as_settings, asked_traces, in_question, is_asked, is_named, still_open};
 use super::{
-    BY, DriftEffect, PlotData, Six, StatedDrift, TraceResult, allow_for_scale, concentration_of, label_of,
+    BY, DriftEffect, PlotData, StatedDrift, TraceResult, allow_for_scale, concentration_of, label_of,
     stated_concentration, tell_apart, told, unit_in_terms,
 };
 use crate::courses::{
@@ -33,6 +33,7 @@ use crate::courses::{
 };
 use crate::enzymes::{SeriesRate, TraceOfSeries, blank_rate, series_rates};
 use crate::refusal::Refusal;
+use crate::wording::Six;
 pub use activity::AssayPlan;
 use activity::put_activity;
 use drift::{MovedRates, of_mean};

@@ -15,9 +15,10 @@ use crate::study::fit::{fuller_law, tell};
 use crate::study::replicates::{counted_all_the_same, without_common};
 use crate::study::spectrum::as_settings;
 use crate::study::{
-    BY, DriftEffect, PlotData, STATED_DRIFT, Six, TraceResult, allow_for_scale, curve_of, levels_of,
+    BY, DriftEffect, PlotData, STATED_DRIFT, TraceResult, allow_for_scale, curve_of, levels_of,
     stretch_of_law, told, unit_in_terms,
 };
+use crate::wording::Six;
 
 /// A rate law over rates, of one run or of several together.
 #[derive(Clone, Debug, PartialEq)]

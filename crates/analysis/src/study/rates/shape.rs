@@ -3,7 +3,8 @@
 use super::RatePlan;
 use crate::courses::{CourseShape, InitialRate, PreparedTrace, RateLaw};
 use crate::fit::wandering;
-use crate::study::{Six, with_error};
+
+use crate::wording::{Six, with_error};
 use curvary_record::{Code, Diagnostic, Outcome, Unit};
 
 /// Whether one step between neighbours makes up most of the change along a line: twenty times the usual step and half of

@@ -228,7 +228,7 @@ impl Group<'_> {
         }
         let days: Vec<Option<String>> = rows.iter().map(|row| row.day.clone()).collect();
         let plain: Vec<f64> = values.iter().map(|value| value.0).collect();
-        said.extend(of_days(&days, &plain));
+        said.extend(of_days(&days, &plain, pooled.differ()));
         let (drift, drift_unknown) = self.drift(name, &pooled, &mut said);
         for (what, without) in [
             (
