@@ -235,7 +235,9 @@ impl Archive {
         let (total, addresses) = asking.index.find(&query, &Key::When, true, 0, 0)?;
         let mut part = FamilyPart::of(Family::default());
         part.runs = total as u64;
-        for address in addresses {
+        let mut rest = addresses.into_iter();
+        while part.examples.len() < examples || part.sources.is_empty() {
+            let Some(address) = rest.next() else { break };
             let (id, summary, places) = asking.index.shown(address)?;
             let digest = digest_of(&summary.digest);
             let new = part.sources.insert(SourceKey::of(&digest));
@@ -271,6 +273,13 @@ impl Archive {
                     value,
                 });
             }
+        }
+        // Of the others only the name is wanted: in the order in which they lie, so that each block is unpacked once.
+        let mut rest: Vec<_> = rest.collect();
+        rest.sort_unstable();
+        for address in rest {
+            let (_, summary, _) = asking.index.shown(address)?;
+            part.sources.insert(SourceKey::of(&digest_of(&summary.digest)));
         }
         Ok((!part.sources.is_empty()).then_some(part))
     }

@@ -81,7 +81,7 @@ impl Index {
 
     pub(crate) fn create(path: &Path) -> Result<Self, Error> {
         let settings = tantivy::IndexSettings {
-            // A third less than with LZ4, and a block is unpacked in some 30 µs; 128 of them, 4 MB, are kept.
+            // A third less than with LZ4, and a block is unpacked in some 30 µs; 32 of them, 1 MB, are kept of each segment.
             docstore_compression: tantivy::store::Compressor::Zstd(tantivy::store::ZstdCompressor::default()),
             docstore_blocksize: 32_768,
             docstore_compress_dedicated_thread: false,
@@ -118,7 +118,7 @@ impl Index {
         let reader = engine
             .reader_builder()
             .reload_policy(ReloadPolicy::Manual)
-            .doc_store_cache_num_blocks(128)
+            .doc_store_cache_num_blocks(32)
             .try_into()
             .map_err(|error: tantivy::TantivyError| wrong(error.to_string(), files.is_damaged()))?;
         Ok(Self {
