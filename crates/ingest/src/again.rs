@@ -210,7 +210,7 @@ impl Filing<'_> {
         };
         let noted = noted(archive, digest)?;
         let desk = self.desk();
-        let state = self.state_of_kept(source.key())?;
+        let state = self.state_of_kept(source.key(), None)?;
         let finished = desk.read_source_as(
             desk.source_settling(&path, bytes.into(), &noted),
             state,

@@ -535,8 +535,12 @@ impl<'a> Filing<'a> {
         again: bool,
     ) -> Result<(FileReading, Inheritance), Trouble> {
         let own = SourceKey::of(&taken.digest);
-        let kept = before.map(SourceKey::of).or(again.then_some(own));
-        let state = kept.map_or(Ok(ReadingState::Now), |kept| self.state_of_kept(kept))?;
+        let state = match before {
+            Some(before) => self.state_of_kept(SourceKey::of(before), None)?,
+            None if again => self.state_of_kept(own, None)?,
+            // What was lost and comes back; all others are new.
+            None => self.state_of_kept(own, Some(&taken.bytes))?,
+        };
         if state == ReadingState::Before {
             self.note_read_as_before(own);
         }

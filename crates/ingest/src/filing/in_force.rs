@@ -6,7 +6,8 @@ use std::sync::atomic::AtomicBool;
 use std::sync::{Mutex, PoisonError};
 
 use curvary_archive::{Answer, Archive, SourceKey, SourceView, Unapplied};
-use curvary_record::{Family, Verdict};
+use curvary_formats::Reading;
+use curvary_record::{Family, Run, Verdict, code};
 
 use super::Filing;
 use crate::again::{KeepMode, changes, noted, runs_before};
@@ -88,20 +89,22 @@ impl Filing<'_> {
         self.desk.answered_before(before);
     }
 
-    /// With which answers a file of the archive, or a newer version of it, is read: an answer that waits is in force for it only where what
-    /// is kept of it was read with that, since a command was cut short. For all others it is when a person has files
-    /// [read again](Self::bring_into_force) for it, or gives it once more.
-    pub(crate) fn state_of_kept(&self, kept: SourceKey) -> Result<ReadingState, Trouble> {
-        let desk = self.desk();
-        if !desk.has_waiting() {
+    /// With which answers a file of the archive, or a newer version of it, is read: an answer that waits is in force for it where it touches
+    /// only what is asked, and where what is kept of it was read with that, since a command was cut short. For all others it is when a person
+    /// has files [read again](Self::bring_into_force) for it, or gives it once more. `bytes` are those of the file where it was lost.
+    pub(crate) fn state_of_kept(
+        &self,
+        kept: SourceKey,
+        bytes: Option<&[u8]>,
+    ) -> Result<ReadingState, Trouble> {
+        if !self.desk().has_waiting() {
             return Ok(ReadingState::Now);
         }
-        let as_before = &self.read_as_before;
         let state = match self.archive().source_view(kept)? {
             // It came with this command.
-            None if is_among(as_before, kept) => ReadingState::Before,
+            None if is_among(&self.read_as_before, kept) => ReadingState::Before,
             None => ReadingState::Now,
-            Some(source) => self.nearer_state(&source)?,
+            Some(source) => self.nearer_state(&source, bytes)?,
         };
         if state == ReadingState::Before {
             self.note_read_as_before(kept);
@@ -110,7 +113,7 @@ impl Filing<'_> {
     }
 
     /// The answers with which a file is read as it is kept; where it is read otherwise with both, those that come nearer to it.
-    fn nearer_state(&self, source: &SourceView) -> Result<ReadingState, Trouble> {
+    fn nearer_state(&self, source: &SourceView, bytes: Option<&[u8]>) -> Result<ReadingState, Trouble> {
         let waits = |line: &&Answer| line.id.is_empty() || !self.taken_up.contains(&line.id);
         let mut waiting = self.waiting.given.iter().chain(&self.waiting.taken).filter(waits);
         // What was in no doubt without answers has no family, and none changes it.
@@ -121,7 +124,7 @@ impl Filing<'_> {
         }
         let (archive, desk) = (self.archive(), self.desk());
         let digest = &source.record.digest;
-        let bytes = match archive.original(digest) {
+        let bytes = match bytes.map_or_else(|| archive.original(digest), |bytes| Ok(bytes.to_vec())) {
             Ok(bytes) => bytes,
             // What cannot be read again stays as it is.
             Err(
@@ -131,14 +134,19 @@ impl Filing<'_> {
         };
         let noted = noted(archive, digest)?;
         let path = source.stands_at.as_deref().or(source.paths.first().map(String::as_str));
+        let path = path.unwrap_or_default();
+        let read =
+            |state| desk.read_source_as(desk.source_settling(path, bytes.clone().into(), &noted), state);
+        let (before, now) = (read(ReadingState::Before), read(ReadingState::Now));
+        if touches_what_asks_alone(&before.reading, &now.reading) {
+            return Ok(ReadingState::Now);
+        }
         let kept = runs_before(archive, digest, source.record.runs)?;
-        let differing = |state| {
-            let again = desk.source_settling(path.unwrap_or_default(), bytes.clone().into(), &noted);
-            changes(source, &kept, &desk.read_source_as(again, state)).len()
-        };
-        let before = differing(ReadingState::Before);
-        let is_now = before > 0 && differing(ReadingState::Now) < before;
-        Ok(if is_now { ReadingState::Now } else { ReadingState::Before })
+        let differing = |reading| changes(source, &kept, reading).len();
+        Ok(match differing(&now) < differing(&before) {
+            true => ReadingState::Now,
+            false => ReadingState::Before,
+        })
     }
 
     /// Says that a source is read without the answers that wait.
@@ -212,6 +220,14 @@ impl Filing<'_> {
         found.is_more = tried < sources.len();
         Ok(found)
     }
+}
+
+/// Whether a reading differs from one before in nothing but runs that asked there.
+fn touches_what_asks_alone(before: &Reading, now: &Reading) -> bool {
+    let all_ask = before.runs.iter().all(Run::in_question)
+        && !before.remarks.iter().any(|remark| remark.code == code::LEFT_OUT);
+    let alike = |(before, now): (&Run, &Run)| before.in_question() || before == now;
+    all_ask || before.runs.len() == now.runs.len() && before.runs.iter().zip(&now.runs).all(alike)
 }
 
 fn is_among(all: &Mutex<HashSet<SourceKey>>, source: SourceKey) -> bool {
