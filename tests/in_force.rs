@@ -177,6 +177,33 @@ fn what_waits_is_in_force_for_no_file_that_is_read_for_something_else() {
     assert!(!is_alarmed(here, "lab"));
 }
 
+/// Of very many files that an answer would read otherwise not all are tried: it waits in any case.
+#[test]
+fn of_very_many_files_that_would_be_read_otherwise_some_are_tried() {
+    let folder = tempfile::tempdir().unwrap();
+    let here = folder.path();
+    let mut modes = vec!["Kin"; 300];
+    modes.push("Slow");
+    files(here, "in", &modes);
+    let _ = run(here, &["add", "in", "--archive", "lab", "--quiet"]);
+    said(
+        here,
+        &["vocabulary", "value:Mode:Kin=x=time:s", "--archive", "lab"],
+        0,
+    );
+    let (id, asking) = question(here, "lab").expect("a question");
+    assert_eq!(asking, 1);
+    let told = said(here, &["answer", &id, "x=time:min", "--archive", "lab"], 0);
+    assert!(
+        told.contains("at least 256 files more would be read otherwise"),
+        "{told}"
+    );
+    assert!(is_alarmed(here, "lab"));
+    let told = said(here, &["reread", "--archive", "lab"], 0);
+    assert!(told.contains("301 files read again, 300 changed"), "{told}");
+    assert!(!is_alarmed(here, "lab"));
+}
+
 /// Where a command was cut short behind its last file, what it read stays as it is, whatever has it read again.
 #[test]
 fn what_was_read_with_an_answer_that_waits_is_read_with_it_again() {
