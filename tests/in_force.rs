@@ -14,7 +14,7 @@ fn files(here: &Path, folder: &str, modes: &[&str]) {
     for (file, mode) in modes.iter().enumerate() {
         let mut text = format!("Mode: {mode}\nSample: dye {file}\nt,absorbance\n");
         for point in 0..30 {
-            let value = 0.9 - (point * (file + 1)) as f64 / 900.0;
+            let value = 0.9 - (point * (file % 30 + 1)) as f64 / 900.0;
             text.push_str(&format!("{},{value:.4}\n", point * 10));
         }
         fs::write(here.join(folder).join(format!("f{file}.csv")), text).unwrap();
