@@ -232,14 +232,15 @@ fn what_was_read_with_an_answer_that_waits_is_read_with_it_again() {
     fs::write(here.join("lab/answers.jsonl"), lines).unwrap();
     said(here, &["reread", "--archive", "lab", "--dry-run"], 0);
     assert_eq!(fs::read(&resting).unwrap(), rested);
-    said(here, &["vocabulary", "key:Sample=operator", "--archive", "lab"], 0);
+    said(
+        here,
+        &["vocabulary", "key:Sample=operator", "--archive", "lab"],
+        0,
+    );
     assert_eq!(units(here, "lab"), all);
     assert!(is_alarmed(here, "lab"));
     said(here, &["reread", "--archive", "lab"], 0);
-    assert_eq!(
-        units(here, "lab"),
-        pairs(&[("f0.csv", "1"), ("f1.csv", "1")])
-    );
+    assert_eq!(units(here, "lab"), pairs(&[("f0.csv", "1"), ("f1.csv", "1")]));
     assert!(!is_alarmed(here, "lab"));
 }
 

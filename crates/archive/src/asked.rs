@@ -171,14 +171,16 @@ impl Archive {
             };
             let mut part: Option<FamilyPart> = None;
             let mut is_first = true;
-            asking.index.each_unread("asked", &filed, usize::MAX, &mut |one| {
-                if std::mem::take(&mut is_first) {
-                    part = one.family.clone().map(FamilyPart::of);
-                }
-                if let Some(part) = &mut part {
-                    part.put_refused(one, examples);
-                }
-            })?;
+            asking
+                .index
+                .each_unread("asked", &filed, usize::MAX, &mut |one| {
+                    if std::mem::take(&mut is_first) {
+                        part = one.family.clone().map(FamilyPart::of);
+                    }
+                    if let Some(part) = &mut part {
+                        part.put_refused(one, examples);
+                    }
+                })?;
             let Some(part) = part else {
                 continue;
             };

@@ -316,7 +316,9 @@ mod tests {
             own.cloned().collect()
         };
         let halves = super::halves();
-        let named = |names: &[&str]| -> BTreeSet<PathBuf> { names.iter().map(|name| folder.path().join(name)).collect() };
+        let named = |names: &[&str]| -> BTreeSet<PathBuf> {
+            names.iter().map(|name| folder.path().join(name)).collect()
+        };
         let mut left = named(&["a.csv.part", elsewhere, "f.zip.making0", folders[3].0.as_str()]);
         if is_told {
             left.insert(folder.path().join(&folders[1].0));

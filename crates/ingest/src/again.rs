@@ -211,10 +211,7 @@ impl Filing<'_> {
         let noted = noted(archive, digest)?;
         let desk = self.desk();
         let state = self.state_of_kept(source.key(), None)?;
-        let finished = desk.read_source_as(
-            desk.source_settling(&path, bytes.into(), &noted),
-            state,
-        );
+        let finished = desk.read_source_as(desk.source_settling(&path, bytes.into(), &noted), state);
         let mut fate = FileReport::of(&finished);
         let before = runs_before(archive, digest, source.record.runs)?;
         let rereading = newer::rereading(archive, digest, &finished.reading.runs)?;

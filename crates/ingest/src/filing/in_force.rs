@@ -127,13 +127,16 @@ impl Filing<'_> {
         let bytes = match bytes.map_or_else(|| archive.original(digest), |bytes| Ok(bytes.to_vec())) {
             Ok(bytes) => bytes,
             // What cannot be read again stays as it is.
-            Err(
-                curvary_archive::Error::NoOriginal { .. } | curvary_archive::Error::Damaged { .. },
-            ) => return Ok(ReadingState::Before),
+            Err(curvary_archive::Error::NoOriginal { .. } | curvary_archive::Error::Damaged { .. }) => {
+                return Ok(ReadingState::Before);
+            }
             Err(error) => return Err(error.into()),
         };
         let noted = noted(archive, digest)?;
-        let path = source.stands_at.as_deref().or(source.paths.first().map(String::as_str));
+        let path = source
+            .stands_at
+            .as_deref()
+            .or(source.paths.first().map(String::as_str));
         let path = path.unwrap_or_default();
         let read =
             |state| desk.read_source_as(desk.source_settling(path, bytes.clone().into(), &noted), state);
@@ -231,7 +234,9 @@ fn touches_what_asks_alone(before: &Reading, now: &Reading) -> bool {
 }
 
 fn is_among(all: &Mutex<HashSet<SourceKey>>, source: SourceKey) -> bool {
-    all.lock().unwrap_or_else(PoisonError::into_inner).contains(&source)
+    all.lock()
+        .unwrap_or_else(PoisonError::into_inner)
+        .contains(&source)
 }
 
 /// Whether a source may rest on an answer. One whose place a newer version has taken is read again by nobody.
