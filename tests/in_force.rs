@@ -14,7 +14,7 @@ fn files(here: &Path, folder: &str, modes: &[&str]) {
     for (file, mode) in modes.iter().enumerate() {
         let mut text = format!("Mode: {mode}\nSample: dye {file}\nt,absorbance\n");
         for point in 0..30 {
-            let value = 0.9 - (point * (file + 1)) as f64 / 900.0;
+            let value = 0.9 - (point * (file % 30 + 1)) as f64 / 900.0;
             text.push_str(&format!("{},{value:.4}\n", point * 10));
         }
         fs::write(here.join(folder).join(format!("f{file}.csv")), text).unwrap();
@@ -121,6 +121,127 @@ fn what_a_word_settled_does_not_change_untold() {
     assert!(!is_alarmed(here, "alike"));
     let told = said(here, &["reread", "--archive", "alike"], 0);
     assert!(told.contains("4 files read again, 0 changed"), "{told}");
+}
+
+/// What waits comes into force for a file when somebody asks for that, and not because a newer version, a word or another answer has it
+/// read again.
+#[test]
+fn what_waits_is_in_force_for_no_file_that_is_read_for_something_else() {
+    let folder = tempfile::tempdir().unwrap();
+    let here = folder.path();
+    files(here, "in", &["Kin", "Kin", "Kin", "Slow"]);
+    let _ = run(here, &["add", "in", "--archive", "lab", "--quiet"]);
+    said(
+        here,
+        &["vocabulary", "value:Mode:Kin=x=time:s", "--archive", "lab"],
+        0,
+    );
+    let (id, _) = question(here, "lab").expect("a question");
+    let told = said(here, &["answer", &id, "x=time:min", "--archive", "lab"], 0);
+    assert!(told.contains("3 files more would be read otherwise"), "{told}");
+    let all = |first: &str, unit: &str| {
+        pairs(&[
+            ("f0.csv", first),
+            ("f1.csv", unit),
+            ("f2.csv", unit),
+            ("f3.csv", "min"),
+        ])
+    };
+    // A newer version.
+    let newer = here.join("in/f0.csv");
+    let text = fs::read_to_string(&newer).unwrap();
+    fs::write(&newer, format!("{text}300,0.5\n")).unwrap();
+    let told = said(here, &["add", "in", "--archive", "lab"], 0);
+    assert!(told.contains("curvary reread"), "{told}");
+    assert_eq!(units(here, "lab"), all("s", "s"));
+    // The same file with orders, and once more as it is.
+    let _ = run(
+        here,
+        &["add", "in/f1.csv", "--assume", "y=absorbance", "--archive", "lab"],
+    );
+    assert_eq!(units(here, "lab"), all("s", "s"));
+    // A word that has every file read again.
+    said(here, &["vocabulary", "key:Mode=method", "--archive", "lab"], 0);
+    assert_eq!(units(here, "lab"), all("s", "s"));
+    assert!(is_alarmed(here, "lab"));
+    // Only what somebody asks for.
+    said(here, &["reread", "path:f1.csv", "--archive", "lab"], 0);
+    let now = units(here, "lab");
+    assert!(
+        now.contains(&("f1.csv".into(), "min".into())) && now.contains(&("f0.csv".into(), "s".into())),
+        "{now:?}"
+    );
+    assert!(is_alarmed(here, "lab"));
+    said(here, &["reread", "--archive", "lab"], 0);
+    assert_eq!(units(here, "lab"), all("min", "min"));
+    assert!(!is_alarmed(here, "lab"));
+}
+
+/// Of very many files that an answer would read otherwise not all are tried: it waits in any case.
+#[test]
+fn of_very_many_files_that_would_be_read_otherwise_some_are_tried() {
+    let folder = tempfile::tempdir().unwrap();
+    let here = folder.path();
+    let mut modes = vec!["Kin"; 300];
+    modes.push("Slow");
+    files(here, "in", &modes);
+    let _ = run(here, &["add", "in", "--archive", "lab", "--quiet"]);
+    said(
+        here,
+        &["vocabulary", "value:Mode:Kin=x=time:s", "--archive", "lab"],
+        0,
+    );
+    let (id, asking) = question(here, "lab").expect("a question");
+    assert_eq!(asking, 1);
+    let told = said(here, &["answer", &id, "x=time:min", "--archive", "lab"], 0);
+    assert!(
+        told.contains("at least 256 files more would be read otherwise"),
+        "{told}"
+    );
+    assert!(is_alarmed(here, "lab"));
+    let told = said(here, &["reread", "--archive", "lab"], 0);
+    assert!(told.contains("301 files read again, 300 changed"), "{told}");
+    assert!(!is_alarmed(here, "lab"));
+}
+
+/// Where a command was cut short behind its last file, what it read stays as it is, whatever has it read again.
+#[test]
+fn what_was_read_with_an_answer_that_waits_is_read_with_it_again() {
+    let folder = tempfile::tempdir().unwrap();
+    let here = folder.path();
+    files(here, "in", &["Kin", "Slow"]);
+    let _ = run(here, &["add", "in", "--archive", "lab", "--quiet"]);
+    let (id, _) = question(here, "lab").expect("a question");
+    said(here, &["answer", &id, "x=time:min", "--archive", "lab"], 0);
+    let resting = here.join("lab/answers.applied.jsonl");
+    // As before that answer.
+    fs::write(&resting, "").unwrap();
+    let all = pairs(&[("f0.csv", "min"), ("f1.csv", "min")]);
+    assert!(is_alarmed(here, "lab"));
+    said(here, &["vocabulary", "key:Mode=method", "--archive", "lab"], 0);
+    assert_eq!(units(here, "lab"), all);
+    // Taken back, and cut short before its first file.
+    let list = json(&run(here, &["answer", "--list", "--json", "--archive", "lab"]));
+    let lines = list.as_array().unwrap();
+    let answer = lines.iter().find(|line| line["answer"] == "x=time:min").unwrap();
+    let rested = fs::read(&resting).unwrap();
+    let name = answer["id"].as_str().unwrap();
+    copy_folder(&here.join("lab"), &here.join("back"));
+    said(here, &["answer", "--undo", name, "--archive", "back"], 0);
+    let lines = fs::read(here.join("back/answers.jsonl")).unwrap();
+    fs::write(here.join("lab/answers.jsonl"), lines).unwrap();
+    said(here, &["reread", "--archive", "lab", "--dry-run"], 0);
+    assert_eq!(fs::read(&resting).unwrap(), rested);
+    said(
+        here,
+        &["vocabulary", "key:Sample=operator", "--archive", "lab"],
+        0,
+    );
+    assert_eq!(units(here, "lab"), all);
+    assert!(is_alarmed(here, "lab"));
+    said(here, &["reread", "--archive", "lab"], 0);
+    assert_eq!(units(here, "lab"), pairs(&[("f0.csv", "1"), ("f1.csv", "1")]));
+    assert!(!is_alarmed(here, "lab"));
 }
 
 /// What says which answers are in force may be anything but a file that can be read: then it is not known, and `add` goes on.

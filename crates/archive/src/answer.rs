@@ -42,14 +42,56 @@ pub struct Answer {
     #[serde(default, skip_serializing_if = "Vec::is_empty")]
     pub ways: Vec<Family>,
     /// Only these of them, by the digests of their bytes.
-    #[serde(default, skip_serializing_if = "Vec::is_empty")]
-    pub only: Vec<Digest>,
+    #[serde(default, skip_serializing_if = "AnsweredFiles::is_empty")]
+    #[schemars(with = "Vec<Digest>")]
+    pub only: AnsweredFiles,
     /// Whether it is a word of the vocabulary, which holds for every file.
     #[serde(default, skip_serializing_if = "std::ops::Not::not")]
     pub everywhere: bool,
     /// The short name of an answer that is taken back by this line.
     #[serde(default, skip_serializing_if = "Option::is_none")]
     pub undo: Option<String>,
+}
+
+/// Files by the digests of their bytes, sorted, each once: whether one is among them is found quickly, also where there are very many.
+#[derive(Clone, Debug, Default, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(from = "Vec<Digest>", into = "Vec<Digest>")]
+pub struct AnsweredFiles(Vec<Digest>);
+
+impl AnsweredFiles {
+    /// Whether there is none.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.0.is_empty()
+    }
+
+    /// Whether a file is among them.
+    #[must_use]
+    pub fn contains(&self, digest: &Digest) -> bool {
+        self.0.binary_search(digest).is_ok()
+    }
+}
+
+impl From<Vec<Digest>> for AnsweredFiles {
+    fn from(mut digests: Vec<Digest>) -> Self {
+        digests.sort_unstable();
+        digests.dedup();
+        Self(digests)
+    }
+}
+
+impl From<AnsweredFiles> for Vec<Digest> {
+    fn from(files: AnsweredFiles) -> Self {
+        files.0
+    }
+}
+
+impl std::ops::Deref for AnsweredFiles {
+    type Target = [Digest];
+
+    fn deref(&self) -> &[Digest] {
+        &self.0
+    }
 }
 
 impl Answer {
@@ -342,7 +384,11 @@ mod tests {
         let mut answers = StoredAnswers::read(&folder).expect("none yet");
         let (one, two) = (Digest::of(b"a"), Digest::of(b"b"));
         let narrowed = |text: &str, only: &[&Digest]| Answer {
-            only: only.iter().map(|digest| (*digest).clone()).collect(),
+            only: only
+                .iter()
+                .map(|digest| (*digest).clone())
+                .collect::<Vec<_>>()
+                .into(),
             ..answer(text, "tabs")
         };
         let given = vec![
@@ -478,7 +524,7 @@ mod tests {
         assert!(!answer("x=time:s", "tabs").is_about(&digest, &family));
         let mut key = answer("key:a=b=operator", "");
         assert_eq!(key.key(), Some(("a=b", "operator")));
-        key.only = vec![Digest::of(b"b")];
+        key.only = vec![Digest::of(b"b")].into();
         assert!(!key.is_about(&digest, &family));
     }
 }

@@ -13,7 +13,7 @@ use crate::asking::IndexReader;
 use crate::asks::APART;
 use crate::asks::of_question;
 use crate::digests::{SourceKey, digest_bytes, digest_named};
-use crate::index::Key;
+use crate::index::{Key, UnreadSource};
 use crate::query::{Query, QueryNode};
 use crate::{Archive, Error};
 
@@ -113,6 +113,38 @@ struct FamilyPart {
     examples: Vec<Example>,
 }
 
+impl FamilyPart {
+    /// One without files.
+    fn of(family: Family) -> Self {
+        Self {
+            family,
+            sources: BTreeSet::new(),
+            runs: 0,
+            examples: Vec::new(),
+        }
+    }
+
+    /// Takes in a file that was refused; the first few are examples.
+    fn put_refused(&mut self, refused: UnreadSource, examples: usize) {
+        let digest = digest_of(&refused.digest);
+        self.sources.insert(SourceKey::of(&digest));
+        if self.examples.len() < examples {
+            self.examples.push(Example {
+                digest,
+                path: refused.path,
+                run: None,
+                question: Some(Question {
+                    code: curvary_record::Code::named(refused.code),
+                    message: refused.message,
+                    readings: Vec::new(),
+                    labels: Vec::new(),
+                }),
+                value: None,
+            });
+        }
+    }
+}
+
 impl Archive {
     /// Everything that is asked, once for files written alike: most files first, then by name. With `examples` files
     /// each.
@@ -137,33 +169,20 @@ impl Archive {
             let Some((_, about)) = OpenItemKind::parse(&filed) else {
                 continue;
             };
-            let unread = asking.index.unread_by("asked", &filed, usize::MAX)?;
-            let Some(family) = unread.first().and_then(|one| one.family.clone()) else {
+            let mut part: Option<FamilyPart> = None;
+            let mut is_first = true;
+            asking
+                .index
+                .each_unread("asked", &filed, usize::MAX, &mut |one| {
+                    if std::mem::take(&mut is_first) {
+                        part = one.family.clone().map(FamilyPart::of);
+                    }
+                    if let Some(part) = &mut part {
+                        part.put_refused(one, examples);
+                    }
+                })?;
+            let Some(part) = part else {
                 continue;
-            };
-            let part = FamilyPart {
-                family,
-                runs: 0,
-                sources: unread
-                    .iter()
-                    .map(|one| SourceKey::of(&digest_of(&one.digest)))
-                    .collect(),
-                examples: unread
-                    .into_iter()
-                    .take(examples)
-                    .map(|one| Example {
-                        digest: digest_of(&one.digest),
-                        path: one.path,
-                        run: None,
-                        question: Some(Question {
-                            code: curvary_record::Code::named(one.code),
-                            message: one.message,
-                            readings: Vec::new(),
-                            labels: Vec::new(),
-                        }),
-                        value: None,
-                    })
-                    .collect(),
             };
             parts.entry(about).or_default().push(part);
         }
@@ -216,13 +235,11 @@ impl Archive {
     ) -> Result<Option<FamilyPart>, Error> {
         let query = Query::of(QueryNode::exact("asked", filed));
         let (total, addresses) = asking.index.find(&query, &Key::When, true, 0, 0)?;
-        let mut part = FamilyPart {
-            family: Family::default(),
-            sources: BTreeSet::new(),
-            runs: total as u64,
-            examples: Vec::new(),
-        };
-        for address in addresses {
+        let mut part = FamilyPart::of(Family::default());
+        part.runs = total as u64;
+        let mut rest = addresses.into_iter();
+        while part.examples.len() < examples || part.sources.is_empty() {
+            let Some(address) = rest.next() else { break };
             let (id, summary, places) = asking.index.shown(address)?;
             let digest = digest_of(&summary.digest);
             let new = part.sources.insert(SourceKey::of(&digest));
@@ -258,6 +275,13 @@ impl Archive {
                     value,
                 });
             }
+        }
+        // Of the others only the name is wanted: in the order in which they lie, so that each block is unpacked once.
+        let mut rest: Vec<_> = rest.collect();
+        rest.sort_unstable();
+        for address in rest {
+            let (_, summary, _) = asking.index.shown(address)?;
+            part.sources.insert(SourceKey::of(&digest_of(&summary.digest)));
         }
         Ok((!part.sources.is_empty()).then_some(part))
     }

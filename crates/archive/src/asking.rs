@@ -99,6 +99,11 @@ impl OpenIndex {
         of: Committed<'_>,
         work: impl Fn(&IndexReader) -> Result<T, Error>,
     ) -> Result<T, Error> {
+        // The engine goes on without some files that it cannot open, and answers as if nothing stood in them.
+        let work = |asking: &IndexReader| match work(asking) {
+            Ok(_) if asking.index.is_damaged() => Err(asking.index.damaged()),
+            done => done,
+        };
         match self.asking(of).and_then(|asking| work(&asking)) {
             Err(Error::Index { damaged: true, .. }) => {}
             done => return done,

@@ -4,6 +4,7 @@
 //! index's own commit names the file that belongs to it, so both always speak of the same records.
 
 use std::collections::BTreeSet;
+use std::io::{self, BufReader, BufWriter, Read, Write};
 
 use hashbrown::HashTable;
 
@@ -98,14 +99,8 @@ const MAGIC: &[u8; 8] = b"cvknown3";
 /// How a catalogue began that was one piece, before there were sections.
 const MAGIC_IN_ONE: &[u8; 8] = b"cvknown2";
 
-/// Bytes under zstd that say how long they are.
-fn unpack(packed: &[u8], length: usize) -> Option<Vec<u8>> {
-    // zstd packs at most some 30,000 to one.
-    if length / 32_768 > packed.len() {
-        return None;
-    }
-    zstd::bulk::decompress(packed, length).ok()
-}
+/// So many bytes of a section are packed or unpacked at once.
+const AT_ONCE: usize = 32 << 10;
 
 /// A number of an entry: how it is taken out, and how it is put back.
 type EntryColumn<T> = (fn(&T) -> u64, fn(&mut T, u64));
@@ -182,12 +177,22 @@ fn small(value: u64) -> u32 {
     u32::try_from(value).unwrap_or(u32::MAX)
 }
 
-fn put_column(bytes: &mut Vec<u8>, values: impl Iterator<Item = u64>) {
+fn put_column(out: &mut dyn Write, values: impl Iterator<Item = u64>) -> io::Result<()> {
     let mut before = 0_u64;
     for value in values {
-        bytes.extend_from_slice(&value.wrapping_sub(before).to_le_bytes());
+        out.write_all(&value.wrapping_sub(before).to_le_bytes())?;
         before = value;
     }
+    Ok(())
+}
+
+/// So many bytes that are written, under zstd.
+fn packed(length: usize, write: impl FnOnce(&mut dyn Write) -> io::Result<()>) -> io::Result<Vec<u8>> {
+    let mut packer = zstd::stream::Encoder::new(Vec::new(), 1)?;
+    packer.set_pledged_src_size(Some(length as u64))?;
+    let mut out = BufWriter::with_capacity(AT_ONCE, packer);
+    write(&mut out)?;
+    out.into_inner().map_err(io::IntoInnerError::into_error)?.finish()
 }
 
 impl CatalogSource {
@@ -419,44 +424,53 @@ impl Catalog {
     fn section_of(&self, from: Lengths, sources: &BTreeSet<u32>, paths: &BTreeSet<u32>) -> Vec<u8> {
         let (new_sources, new_paths) = (&self.sources[from.sources..], &self.paths[from.paths..]);
         let (text, links) = (&self.text[from.text..], &self.links[from.links..]);
-        let mut bytes = Vec::with_capacity(
-            48 + text.len() + new_sources.len() * 120 + new_paths.len() * 56 + links.len() * 16,
-        );
-        for length in [
+        let lengths = [
             text.len(),
             new_sources.len(),
             new_paths.len(),
             links.len(),
             sources.len(),
             paths.len(),
-        ] {
-            bytes.extend_from_slice(&(length as u64).to_le_bytes());
-        }
-        bytes.extend_from_slice(text);
-        for source in new_sources {
-            bytes.extend_from_slice(&source.digest);
-        }
-        for column in SOURCE_COLUMNS {
-            put_column(&mut bytes, new_sources.iter().map(column.0));
-        }
-        for column in PATH_COLUMNS {
-            put_column(&mut bytes, new_paths.iter().map(column.0));
-        }
-        put_column(&mut bytes, links.iter().map(|link| u64::from(link.0)));
-        put_column(&mut bytes, links.iter().map(|link| u64::from(link.1)));
-        put_column(&mut bytes, sources.iter().map(|&source| u64::from(source)));
-        put_column(&mut bytes, paths.iter().map(|&path| u64::from(path)));
-        for column in SOURCE_COLUMNS {
-            let changed = sources.iter().map(|&source| &self.sources[source as usize]);
-            put_column(&mut bytes, changed.map(column.0));
-        }
-        for column in PATH_COLUMNS {
-            let changed = paths.iter().map(|&path| &self.paths[path as usize]);
-            put_column(&mut bytes, changed.map(column.0));
-        }
-        let packed = zstd::bulk::compress(&bytes, 1).unwrap_or_default();
+        ];
+        let changed = sources.len() * (SOURCE_COLUMNS.len() + 1) + paths.len() * (PATH_COLUMNS.len() + 1);
+        let numbers = lengths.len()
+            + new_sources.len() * SOURCE_COLUMNS.len()
+            + new_paths.len() * PATH_COLUMNS.len()
+            + links.len() * 2
+            + changed;
+        let length = text.len() + new_sources.len() * 32 + numbers * 8;
+        // It is packed as it is put together: unpacked it takes as much room as the catalogue itself.
+        let packed = packed(length, |out| {
+            for length in lengths {
+                out.write_all(&(length as u64).to_le_bytes())?;
+            }
+            out.write_all(text)?;
+            for source in new_sources {
+                out.write_all(&source.digest)?;
+            }
+            for column in SOURCE_COLUMNS {
+                put_column(out, new_sources.iter().map(column.0))?;
+            }
+            for column in PATH_COLUMNS {
+                put_column(out, new_paths.iter().map(column.0))?;
+            }
+            put_column(out, links.iter().map(|link| u64::from(link.0)))?;
+            put_column(out, links.iter().map(|link| u64::from(link.1)))?;
+            put_column(out, sources.iter().map(|&source| u64::from(source)))?;
+            put_column(out, paths.iter().map(|&path| u64::from(path)))?;
+            for column in SOURCE_COLUMNS {
+                let changed = sources.iter().map(|&source| &self.sources[source as usize]);
+                put_column(out, changed.map(column.0))?;
+            }
+            for column in PATH_COLUMNS {
+                let changed = paths.iter().map(|&path| &self.paths[path as usize]);
+                put_column(out, changed.map(column.0))?;
+            }
+            Ok(())
+        });
+        let packed = packed.unwrap_or_default();
         let mut all = MAGIC.to_vec();
-        all.extend_from_slice(&(bytes.len() as u64).to_le_bytes());
+        all.extend_from_slice(&(length as u64).to_le_bytes());
         all.extend_from_slice(&(packed.len() as u64).to_le_bytes());
         all.extend_from_slice(&packed);
         let sum = crc32fast::hash(&all);
@@ -503,7 +517,7 @@ impl Catalog {
         if crc32fast::hash(content) != u32::from_le_bytes(sum) {
             return None;
         }
-        self.take_content(&unpack(packed, length)?, 6)?;
+        self.take_content(SectionContent::new(packed, length)?, 6)?;
         Some(cursor.0)
     }
 
@@ -515,13 +529,13 @@ impl Catalog {
         }
         let mut cursor = CatalogCursor(content.get(MAGIC_IN_ONE.len()..)?);
         let length = usize::try_from(cursor.u64()?).ok()?;
-        self.take_content(&unpack(cursor.0, length)?, 4)
+        self.take_content(SectionContent::new(cursor.0, length)?, 4)
     }
 
     /// Takes in what a section says, which begins with so many lengths: without the last two, nothing has changed of what
     /// was there.
-    fn take_content(&mut self, unpacked: &[u8], said: usize) -> Option<()> {
-        let mut cursor = CatalogCursor(unpacked);
+    fn take_content(&mut self, mut cursor: SectionContent<'_>, said: usize) -> Option<()> {
+        let most_entries = cursor.left / 16;
         let mut lengths = [0_usize; 6];
         for length in &mut lengths[..said] {
             *length = usize::try_from(cursor.u64()?).ok()?;
@@ -533,13 +547,16 @@ impl Catalog {
             .max(links)
             .max(changed_sources)
             .max(changed_paths);
-        if most > unpacked.len() / 16 {
+        if most > most_entries {
             return None;
         }
         let from = self.lengths();
-        self.text.extend_from_slice(cursor.take(text)?);
-        for digest in cursor.take(sources.checked_mul(32)?)?.as_chunks::<32>().0 {
-            self.sources.push(CatalogSource::of(*digest));
+        cursor.append(text, &mut self.text)?;
+        self.sources.reserve(sources);
+        for _ in 0..sources {
+            let mut digest = [0; 32];
+            cursor.fill(&mut digest)?;
+            self.sources.push(CatalogSource::of(digest));
         }
         self.paths.resize(from.paths + paths, PathEntry::NOWHERE);
         self.links.resize(from.links + links, (0, 0));
@@ -617,12 +634,60 @@ impl<'a> CatalogCursor<'a> {
     fn u64(&mut self) -> Option<u64> {
         Some(u64::from_le_bytes(self.take(8)?.try_into().ok()?))
     }
+}
+
+/// What a section says, unpacked a little at a time: all of it takes as much room as the catalogue itself.
+struct SectionContent<'a> {
+    unpacker: BufReader<zstd::stream::Decoder<'static, &'a [u8]>>,
+    /// How many bytes of it are still to come.
+    left: usize,
+}
+
+impl<'a> SectionContent<'a> {
+    /// Bytes under zstd that say how long they are.
+    fn new(packed: &'a [u8], length: usize) -> Option<Self> {
+        // zstd packs at most some 30,000 to one.
+        if length / 32_768 > packed.len() {
+            return None;
+        }
+        Some(Self {
+            unpacker: BufReader::with_capacity(AT_ONCE, zstd::stream::Decoder::with_buffer(packed).ok()?),
+            left: length,
+        })
+    }
+
+    fn fill(&mut self, bytes: &mut [u8]) -> Option<()> {
+        self.left = self.left.checked_sub(bytes.len())?;
+        self.unpacker.read_exact(bytes).ok()
+    }
+
+    /// Puts so many bytes behind some.
+    fn append(&mut self, length: usize, bytes: &mut Vec<u8>) -> Option<()> {
+        // Before there is room for them: a wrong length must not cost memory.
+        if length > self.left {
+            return None;
+        }
+        let from = bytes.len();
+        bytes.resize(from + length, 0);
+        self.fill(&mut bytes[from..])
+    }
+
+    fn u64(&mut self) -> Option<u64> {
+        let mut bytes = [0; 8];
+        self.fill(&mut bytes)?;
+        Some(u64::from_le_bytes(bytes))
+    }
 
     fn column<T>(&mut self, entries: &mut [T], mut put: impl FnMut(&mut T, u64)) -> Option<()> {
         let mut value = 0_u64;
-        for entry in entries {
-            value = value.wrapping_add(self.u64()?);
-            put(entry, value);
+        let mut bytes = vec![0; AT_ONCE.min(entries.len() * 8)];
+        for some in entries.chunks_mut(AT_ONCE / 8) {
+            let steps = bytes.get_mut(..some.len() * 8)?;
+            self.fill(steps)?;
+            for (entry, step) in some.iter_mut().zip(steps.as_chunks::<8>().0) {
+                value = value.wrapping_add(u64::from_le_bytes(*step));
+                put(entry, value);
+            }
         }
         Some(())
     }
@@ -733,7 +798,7 @@ mod tests {
             catalog.link(&format!("file{n}.txt"), index, None);
         }
         let section = catalog.whole();
-        let unpacked = unpack(&section[24..section.len() - 4], 1 << 16).expect("it unpacks");
+        let unpacked = zstd::bulk::decompress(&section[24..section.len() - 4], 1 << 16).expect("it unpacks");
         // Four lengths, and no columns behind those of the links.
         let old = [&unpacked[..32], &unpacked[48..]].concat();
         let mut bytes = MAGIC_IN_ONE.to_vec();

@@ -143,8 +143,8 @@ struct Models(Mutex<ModelCache>);
 /// A frame by its part and its first byte.
 type FramePlace = (u32, u64);
 
-/// Unpacked frames.
-type FrameCache = Recent<FramePlace, FrameLines<Vec<u8>>, { 8 << 20 }>;
+/// Unpacked frames. A command may have three such readers: one that asks, one under the lock, and one that files.
+type FrameCache = Recent<FramePlace, FrameLines<Vec<u8>>, { 4 << 20 }>;
 
 /// Runs that others are like, by their frame and the first byte of their line; a tree takes some ten times its line.
 type ModelCache = Recent<(FramePlace, usize), ModelRun, { 1 << 20 }>;

@@ -25,7 +25,7 @@ use crate::originals::{self, OriginalLocation};
 use crate::{Error, Settings, debris};
 
 /// Memory for words that wait to be written. One thread fills it; it is written out as a segment when it is full.
-const HEAP: usize = 48 << 20;
+const HEAP: usize = 32 << 20;
 
 /// Sections of the catalogue may take so many bytes together before it is written as a whole again, however small it is.
 const SECTIONS_BYTES: u64 = 64 << 10;

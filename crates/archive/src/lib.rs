@@ -73,7 +73,7 @@ mod worklist;
 mod writer;
 
 pub use alike::{AlikeFound, AlikeHit, AlikeOptions};
-pub use answer::{Answer, StoredAnswers, Unapplied};
+pub use answer::{Answer, AnsweredFiles, StoredAnswers, Unapplied};
 pub use archive::{
     Archive, Direction, FacetCount, FacetName, Facets, FindOptions, Hit, RunOrder, SearchResult,
 };

@@ -283,17 +283,26 @@ fn unread_in(asking: &IndexReader, asked: &[OpenItem], examples: usize) -> Resul
         } else {
             usize::MAX
         };
-        let mut some = asking.index.unread(&code, most)?;
+        let (mut message, mut others, mut paths) = (None, 0, Vec::new());
+        asking.index.each_unread("code", &code, most, &mut |one| {
+            if !sources.is_empty() && sources.contains(&SourceKey::of(&digest_of(&one.digest))) {
+                return;
+            }
+            others += 1;
+            message.get_or_insert(one.message);
+            if paths.len() < examples {
+                paths.push(one.path);
+            }
+        })?;
         if !sources.is_empty() {
-            some.retain(|one| !sources.contains(&SourceKey::of(&digest_of(&one.digest))));
-            count = some.len() as u64;
+            count = others;
         }
         if count > 0 {
             groups.push(UnreadGroup {
                 code,
-                message: some.first().map_or_else(String::new, |one| one.message.clone()),
+                message: message.unwrap_or_default(),
                 count,
-                examples: some.into_iter().take(examples).map(|one| one.path).collect(),
+                examples: paths,
             });
         }
     }

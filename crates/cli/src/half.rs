@@ -1,8 +1,9 @@
-//! Names of files that are being written: they tell by which process, so that what a killed one left is known again.
+//! Names of files and folders that are being written: they tell by which process, so that what a killed one left is known again.
 //!
 //! `a.csv` begins as `a.csv.curvary-4711-0123456789ab.part`: the number of the process, and where that number is its own, which is one
 //! start of one machine, and there one group of processes that are numbered together. Only with all of these the same is it
-//! certain that a process is gone whose number nobody has.
+//! certain that a process is gone whose number nobody has. The folder in which a bundle is made is called alike, with
+//! `.making0` at the end.
 
 use std::collections::BTreeSet;
 use std::fs;
@@ -15,8 +16,18 @@ use crate::screen::Screen;
 
 /// What all such names have before the number of the process.
 const MARK: &str = ".curvary-";
-/// What they end with.
+/// What names of files end with.
 const END: &str = ".part";
+/// What names of folders end with, before a number.
+const MAKING: &str = ".making";
+/// What a bundle has beside its data.
+const IN_BUNDLE: [&str; 5] = [
+    "data",
+    "bagit.txt",
+    "bag-info.txt",
+    "manifest-sha512.txt",
+    "tagmanifest-sha512.txt",
+];
 /// How many letters tell where numbers of processes are their own.
 const LETTERS: usize = 12;
 
@@ -48,6 +59,14 @@ pub(crate) fn ending() -> String {
     }
 }
 
+/// What is put behind the name of a bundle for the folder in which this process makes it.
+pub(crate) fn folder_ending(number: u32) -> String {
+    match place() {
+        Some(place) => format!("{MARK}{}-{place}{MAKING}{number}", std::process::id()),
+        None => format!("{MAKING}{number}"),
+    }
+}
+
 /// Who writes a file, or wrote it.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum PartWriter {
@@ -61,7 +80,18 @@ enum PartWriter {
 
 /// Whose a file of such a name is; none where the name is no such name.
 fn writer_of(name: &str) -> Option<PartWriter> {
-    let (target, told) = name.strip_suffix(END)?.rsplit_once(MARK)?;
+    writer_of_stem(name.strip_suffix(END)?)
+}
+
+/// The name of a folder in which a bundle is or was made, without its ending.
+fn stem_of_folder(name: &str) -> Option<&str> {
+    let (stem, number) = name.rsplit_once(MAKING)?;
+    let is_number = !number.is_empty() && number.bytes().all(|byte| byte.is_ascii_digit());
+    is_number.then_some(stem)
+}
+
+fn writer_of_stem(stem: &str) -> Option<PartWriter> {
+    let (target, told) = stem.rsplit_once(MARK)?;
     let (process, where_numbered) = told.split_once('-')?;
     let is_of_ours = !target.is_empty()
         && where_numbered.len() == LETTERS
@@ -76,6 +106,15 @@ fn writer_of(name: &str) -> Option<PartWriter> {
         }
         _ => PartWriter::Elsewhere,
     })
+}
+
+/// Whether a folder has only what a bundle has: somebody may have put things of their own into it.
+fn is_of_bundle(folder: &Path) -> bool {
+    let is_own = |entry: std::io::Result<fs::DirEntry>| {
+        let name = entry.map(|entry| entry.file_name());
+        name.is_ok_and(|name| name.to_str().is_some_and(|name| IN_BUNDLE.contains(&name)))
+    };
+    fs::read_dir(folder).is_ok_and(|mut all| all.all(is_own))
 }
 
 /// What commands that were cut short left half written where this one writes.
@@ -103,10 +142,23 @@ impl Halves {
         }
         for entry in fs::read_dir(folder).into_iter().flatten().flatten() {
             let path = entry.path();
-            let is_file = || entry.file_type().is_ok_and(|kind| kind.is_file());
-            match entry.file_name().to_str().and_then(writer_of) {
-                Some(PartWriter::Gone) if is_file() => {
-                    let removed = fs::remove_file(&path).is_ok();
+            let name = entry.file_name();
+            let name = name.to_str().unwrap_or_default();
+            // A link is neither.
+            let kind = entry.file_type();
+            let is_file = kind.as_ref().is_ok_and(fs::FileType::is_file);
+            let is_folder = kind.is_ok_and(|kind| kind.is_dir());
+            let writer = match stem_of_folder(name) {
+                Some(stem) if is_folder => writer_of_stem(stem),
+                _ if is_file => writer_of(name),
+                _ => None,
+            };
+            match writer {
+                Some(PartWriter::Gone) => {
+                    let removed = match is_folder {
+                        true => is_of_bundle(&path) && fs::remove_dir_all(&path).is_ok(),
+                        false => fs::remove_file(&path).is_ok(),
+                    };
                     let list = if removed {
                         &mut self.removed
                     } else {
@@ -114,7 +166,7 @@ impl Halves {
                     };
                     list.insert(path);
                 }
-                Some(PartWriter::Elsewhere) if is_file() => {
+                Some(PartWriter::Elsewhere) => {
                     self.left.insert(path);
                 }
                 _ => {}
@@ -129,6 +181,26 @@ pub(crate) fn look_beside(folder: &Path, named_so: PathBuf) {
     halves.clear(folder);
     if fs::symlink_metadata(&named_so).is_ok() {
         halves.left.insert(named_so);
+    }
+}
+
+/// The same where a folder is to be made beside a bundle, and for those that an older program made for it.
+pub(crate) fn look_beside_folder(target: &Path) {
+    let folder = match target.parent() {
+        Some(folder) if !folder.as_os_str().is_empty() => folder,
+        _ => Path::new("."),
+    };
+    let mut halves = halves();
+    halves.clear(folder);
+    let Some(bundle) = target.file_name().and_then(|name| name.to_str()) else {
+        return;
+    };
+    for entry in fs::read_dir(folder).into_iter().flatten().flatten() {
+        let is_folder = entry.file_type().is_ok_and(|kind| kind.is_dir());
+        let name = entry.file_name();
+        if is_folder && name.to_str().and_then(stem_of_folder) == Some(bundle) {
+            halves.left.insert(entry.path());
+        }
     }
 }
 
@@ -147,7 +219,7 @@ pub(crate) fn report_left(screen: &mut Screen) {
         ));
     }
     // Another command may have ended meanwhile.
-    let left = named(&mut left.iter().filter(|path| path.is_file()));
+    let left = named(&mut left.iter().filter(|path| path.exists()));
     if !left.is_empty() {
         screen.say(format_args!(
             "half written by a command that was cut short, or by one that is still at work: {left}; delete it when none is"
@@ -215,6 +287,23 @@ mod tests {
         }
         // A folder of such a name is nobody's half.
         fs::create_dir(folder.path().join(format!("w.csv{gone}"))).expect("a folder");
+        // In such a one a bundle was made, and these have other things or another maker.
+        let folders = [
+            (format!("b.zip{}0", gone.replace(END, MAKING)), "data", true),
+            (format!("c.zip{}1", gone.replace(END, MAKING)), "mine", false),
+            (format!("d.zip{}0", own.replace(END, MAKING)), "data", false),
+            ("e.zip.curvary-1-0123456789ab.making0".to_owned(), "data", false),
+            ("f.zip.making0".to_owned(), "data", false),
+            (format!("b.zip{}x", gone.replace(END, MAKING)), "data", false),
+        ];
+        for (name, within, _) in &folders {
+            fs::create_dir_all(folder.path().join(name).join(within)).expect("a folder");
+        }
+        look_beside_folder(&folder.path().join("f.zip"));
+        for (name, _, is_removed) in &folders {
+            let is_there = folder.path().join(name).is_dir();
+            assert_eq!(is_there, !(*is_removed && is_told), "{name}");
+        }
         let write = |name: &str| {
             let target = folder.path().join(name);
             output::write(&target, ExistingFile::Replaced, |file| file.write_all(b"1"))
@@ -227,14 +316,21 @@ mod tests {
             own.cloned().collect()
         };
         let halves = super::halves();
-        let left = [folder.path().join("a.csv.part"), folder.path().join(elsewhere)];
-        assert_eq!(here(&halves.left), left);
-        assert!(left.iter().all(|path| path.is_file()));
+        let named = |names: &[&str]| -> BTreeSet<PathBuf> {
+            names.iter().map(|name| folder.path().join(name)).collect()
+        };
+        let mut left = named(&["a.csv.part", elsewhere, "f.zip.making0", folders[3].0.as_str()]);
+        if is_told {
+            left.insert(folder.path().join(&folders[1].0));
+        }
+        assert_eq!(here(&halves.left), Vec::from_iter(left.clone()));
+        assert!(left.iter().all(|path| path.exists()));
         let other = ["b.csv.part", at_work.as_str()];
         assert!(other.iter().all(|name| folder.path().join(name).is_file()));
         assert!(folder.path().join(format!("w.csv{gone}")).is_dir());
         if is_told {
-            assert_eq!(here(&halves.removed), [folder.path().join(&abandoned)]);
+            let removed = named(&[abandoned.as_str(), folders[0].0.as_str()]);
+            assert_eq!(here(&halves.removed), Vec::from_iter(removed));
             assert!(!folder.path().join(&abandoned).exists());
         }
     }

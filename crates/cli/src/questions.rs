@@ -562,7 +562,8 @@ fn is_none(count: &u64) -> bool {
     *count == 0
 }
 
-/// What came of answers.
+/// What came of reading files again, for answers, words and notes, or with `reread`. Each file counts once for every answer, so that one
+/// that asked several things may count several times; `left_behind` is of the files that were read again alone.
 #[derive(Clone, Debug, Default, Serialize)]
 pub(crate) struct Effect {
     /// Files that were read again.
@@ -577,9 +578,13 @@ pub(crate) struct Effect {
     pub(crate) left_out: u64,
     /// Files whose originals are lost, so that their runs stay as they were.
     pub(crate) lost: u64,
-    /// Files that the answer is about, did not ask, and would be read otherwise by it: they stay as they are until `curvary reread`.
+    /// Files that the answer is about, did not ask, and would be read otherwise by it: they stay as they are until `curvary reread`, and
+    /// the answer waits for them.
     #[serde(skip_serializing_if = "is_none")]
     pub(crate) settled_otherwise: u64,
+    /// Whether there may be more of them: not all files were tried.
+    #[serde(skip_serializing_if = "std::ops::Not::not")]
+    pub(crate) settled_more: bool,
     /// The paths of the first few of them.
     #[serde(skip)]
     pub(crate) settled_examples: Vec<String>,
@@ -600,6 +605,7 @@ impl Effect {
         self.left_out += other.left_out;
         self.lost += other.lost;
         self.settled_otherwise += other.settled_otherwise;
+        self.settled_more |= other.settled_more;
         self.settled_examples
             .extend(other.settled_examples.iter().cloned());
         self.standing.extend(other.standing.iter().cloned());

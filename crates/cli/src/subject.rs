@@ -45,7 +45,7 @@ pub(crate) struct Subjects {
 pub(crate) struct NamedRuns {
     /// The runs.
     pub(crate) runs: Vec<RunId>,
-    /// The query that found some of them, and those.
+    /// The query that found some of them, with those that were named by themselves: these are few, and the others may be very many.
     found: Option<(Vec<Query>, BTreeSet<RunId>)>,
 }
 
@@ -53,8 +53,8 @@ impl NamedRuns {
     /// The traces (from 0) of a run that are meant: a query about what the traces hold themselves means those that answer it.
     /// `None` where all are meant.
     pub(crate) fn traces(&self, run: &Run) -> Option<Vec<u32>> {
-        let (queries, found) = self.found.as_ref()?;
-        if !found.contains(&run.id) {
+        let (queries, named) = self.found.as_ref()?;
+        if named.contains(&run.id) {
             return None;
         }
         let mut meant: Option<Vec<u32>> = None;
@@ -96,8 +96,13 @@ pub(crate) fn meant(archive: &Archive, what: &[String]) -> Result<NamedRuns, Fai
                     queries.extend(last::query(archive).and_then(|text| archive.query(&text).ok()));
                 }
                 // A run that is named by itself is meant with all its traces.
-                let by_query = own.iter().filter(|run| !runs.contains(run)).cloned().collect();
-                asked = Some((queries, by_query));
+                let named: BTreeSet<RunId> = runs.iter().cloned().collect();
+                asked = Some((queries, named));
+                // A query finds each once.
+                if runs.is_empty() {
+                    runs = own;
+                    return Ok(NamedRuns { runs, found: asked });
+                }
                 runs.extend(own);
             }
         }

@@ -208,13 +208,10 @@ impl Filing<'_> {
             }
             Err(error) => return Err(error.into()),
         };
-        let mut noted = Assumptions::none();
-        for answer in archive.assumed(digest)? {
-            // What was noted by an older program may be no answer any more.
-            let _ = noted.add(&answer);
-        }
+        let noted = noted(archive, digest)?;
         let desk = self.desk();
-        let finished = desk.read_source(desk.source_settling(&path, bytes.into(), &noted.precise()));
+        let state = self.state_of_kept(source.key(), None)?;
+        let finished = desk.read_source_as(desk.source_settling(&path, bytes.into(), &noted), state);
         let mut fate = FileReport::of(&finished);
         let before = runs_before(archive, digest, source.record.runs)?;
         let rereading = newer::rereading(archive, digest, &finished.reading.runs)?;
@@ -248,14 +245,24 @@ impl Filing<'_> {
     }
 }
 
-fn runs_before(archive: &Archive, digest: &Digest, count: u32) -> Result<Vec<Run>, Trouble> {
+/// What was settled about a file by notes.
+pub(crate) fn noted(archive: &Archive, digest: &Digest) -> Result<Assumptions, Trouble> {
+    let mut noted = Assumptions::none();
+    for answer in archive.assumed(digest)? {
+        // What was noted by an older program may be no answer any more.
+        let _ = noted.add(&answer);
+    }
+    Ok(noted.precise())
+}
+
+pub(crate) fn runs_before(archive: &Archive, digest: &Digest, count: u32) -> Result<Vec<Run>, Trouble> {
     (0..count as usize)
         .map(|ordinal| Ok(archive.stored(&RunId::new(digest, ordinal))?))
         .collect()
 }
 
 /// What differs between what is kept of a source and its reading today.
-fn changes(source: &SourceView, before: &[Run], now: &FileReading) -> BTreeSet<&'static str> {
+pub(crate) fn changes(source: &SourceView, before: &[Run], now: &FileReading) -> BTreeSet<&'static str> {
     let mut changes = BTreeSet::new();
     let runs = &now.reading.runs;
     let mut note = |differs: bool, what: &'static str| {

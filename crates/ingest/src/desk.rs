@@ -36,6 +36,17 @@ pub struct Ingest {
     orders: IngestOptions,
     /// What was answered about files that are written alike.
     answers: Vec<Answer>,
+    /// What files rest on for which some of it waits; nothing where none waits.
+    before: Option<Vec<Answer>>,
+}
+
+/// With which answers a file is read.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) enum ReadingState {
+    /// With all that hold.
+    Now,
+    /// With those that were in force before: what waits for `reread` is not in force for it.
+    Before,
 }
 
 /// What reading one source gave.
@@ -104,12 +115,24 @@ impl Ingest {
                 Some(root) => StoredAnswers::read(root)?.holding().cloned().collect(),
                 None => Vec::new(),
             },
+            before: None,
         })
     }
 
     /// Takes these answers in place of those that it has.
     pub fn answer_with(&mut self, answers: Vec<Answer>) {
         self.answers = answers;
+        self.before = None;
+    }
+
+    /// Takes those answers too that were in force before, where some of the others wait.
+    pub(crate) fn answered_before(&mut self, before: Option<Vec<Answer>>) {
+        self.before = before;
+    }
+
+    /// Whether some answers wait, so that files may rest on others.
+    pub(crate) fn has_waiting(&self) -> bool {
+        self.before.is_some()
     }
 
     /// The readers.
@@ -176,6 +199,15 @@ impl Ingest {
     /// What was answered about files written like it comes into force where it asks; what the orders say weighs more.
     #[must_use]
     pub fn read_source(&self, source: Source) -> FileReading {
+        self.read_source_as(source, ReadingState::Now)
+    }
+
+    /// Reads one source with the answers that are in force for it.
+    pub(crate) fn read_source_as(&self, source: Source, state: ReadingState) -> FileReading {
+        let known = match (state, &self.before) {
+            (ReadingState::Before, Some(before)) => before,
+            _ => &self.answers,
+        };
         if container::is_container(source.bytes()) {
             return unopened(source);
         }
@@ -209,7 +241,7 @@ impl Ingest {
             })
             .collect();
         // How a file is written matters only where it asks something.
-        if !in_doubt && !vocabulary::is_wanted(&finished.reading, &self.answers) && ordered.is_empty() {
+        if !in_doubt && !vocabulary::is_wanted(&finished.reading, known) && ordered.is_empty() {
             return finished;
         }
         let family = catch_unwind(AssertUnwindSafe(|| family::of(&finished.source)))
@@ -220,8 +252,7 @@ impl Ingest {
         let Some(family) = family.or_else(|| asks.then(|| Family::of_one(finished.source.digest()))) else {
             return finished;
         };
-        let mut answers: Vec<&Answer> = self
-            .answers
+        let mut answers: Vec<&Answer> = known
             .iter()
             .filter(|answer| answer.is_about(finished.source.digest(), &family))
             .collect();

@@ -20,7 +20,7 @@ use rayon::prelude::*;
 use self::in_force::held_back;
 pub use self::in_force::{Bystanders, may_rest_on};
 use crate::before::ReadingLedger;
-use crate::desk::{FileReading, Ingest, ReadInTurn};
+use crate::desk::{FileReading, Ingest, ReadInTurn, ReadingState};
 use crate::file_report::FileReport;
 use crate::flow::{Feed, flow, threads};
 use crate::limits::IngestLimits;
@@ -45,8 +45,12 @@ pub struct Filing<'a> {
     waiting: Unapplied,
     /// The names of those for which the caller has all files read that they may change.
     taken_up: BTreeSet<String>,
+    /// Whether files are read again to bring into force what waits.
+    is_rereading: bool,
     /// What was read with the answers and kept, as long as some wait.
     read: Mutex<HashSet<SourceKey>>,
+    /// What was read without those that wait.
+    read_as_before: Mutex<HashSet<SourceKey>>,
     /// What was to be read with them and is lost.
     lost: Mutex<HashSet<SourceKey>>,
     /// The sources whose place newer versions had taken, from when one of them may count again.
@@ -160,15 +164,16 @@ impl<'a> Filing<'a> {
     ) -> Result<Self, Trouble> {
         let writer = archive.write(command)?;
         let answers = writer.answers()?;
-        desk.answer_with(answers.holding().cloned().collect());
-        Ok(Self {
+        let mut filing = Self {
             // What was committed since it was opened is to be read again like all else.
             archive: Archive::open(archive.root())?,
             desk,
             waiting: answers.unapplied(),
             answers,
             taken_up: BTreeSet::new(),
+            is_rereading: false,
             read: Mutex::default(),
+            read_as_before: Mutex::default(),
             lost: Mutex::default(),
             superseded: OnceLock::new(),
             limits,
@@ -176,7 +181,9 @@ impl<'a> Filing<'a> {
             writer: Mutex::new(writer),
             reported,
             beside: false,
-        })
+        };
+        filing.hand_answers();
+        Ok(filing)
     }
 
     /// Lets earlier versions of the files that are met count beside the newer ones: two files that had one path, such as
@@ -259,7 +266,6 @@ impl<'a> Filing<'a> {
         let writer = self.writer.get_mut().unwrap_or_else(PoisonError::into_inner);
         let names = writer.answer(&mut self.answers, new)?;
         self.waiting = self.answers.unapplied();
-        self.desk.answer_with(self.answers.holding().cloned().collect());
         self.take_up(names.iter().cloned().chain(undone));
         Ok(names)
     }
@@ -267,6 +273,13 @@ impl<'a> Filing<'a> {
     /// Says that the caller has all files read again that the answers of these names may change.
     pub fn take_up(&mut self, names: impl IntoIterator<Item = String>) {
         self.taken_up.extend(names);
+        self.hand_answers();
+    }
+
+    /// Has all files that are read again read with all answers that hold, also with those that wait: this is what a person asked for.
+    pub fn bring_into_force(&mut self) {
+        self.is_rereading = true;
+        self.hand_answers();
     }
 
     /// Answers that no file of the archive rests on are in force: all that come are read with them, also when this is cut short.
@@ -274,7 +287,7 @@ impl<'a> Filing<'a> {
         if self.waiting.is_empty() {
             return Ok(());
         }
-        let held = held_back(&self.archive, &self.waiting, &|_, _| true)?;
+        let held = held_back(&self.archive, &self.waiting, &|_, _, _| true)?;
         Ok(self
             .lock()
             .applied(&self.answers, &self.waiting, &|answer| !held.contains(answer))?)
@@ -309,8 +322,9 @@ impl<'a> Filing<'a> {
     /// Says that sources were read with the answers, and that this is kept.
     pub(crate) fn note_read(&self, sources: impl IntoIterator<Item = SourceKey>) {
         if !self.waiting.is_empty() || self.superseded.get().is_some() {
+            let as_before = self.read_as_before.lock().unwrap_or_else(PoisonError::into_inner);
             let mut read = self.read.lock().unwrap_or_else(PoisonError::into_inner);
-            read.extend(sources);
+            read.extend(sources.into_iter().filter(|source| !as_before.contains(source)));
         }
     }
 
@@ -518,11 +532,23 @@ impl<'a> Filing<'a> {
         path: &str,
         taken: Intake,
         before: Option<&Digest>,
+        again: bool,
     ) -> Result<(FileReading, Inheritance), Trouble> {
-        let Some(before) = before else {
-            return Ok((self.desk.read(path, taken), Inheritance::default()));
+        let own = SourceKey::of(&taken.digest);
+        let state = match before {
+            Some(before) => self.state_of_kept(SourceKey::of(before), None)?,
+            None if again => self.state_of_kept(own, None)?,
+            // What was lost and comes back; all others are new.
+            None => self.state_of_kept(own, Some(&taken.bytes))?,
         };
-        let finished = newer::read(self.desk, &self.archive, path, taken, before)?;
+        if state == ReadingState::Before {
+            self.note_read_as_before(own);
+        }
+        let Some(before) = before else {
+            let source = self.desk.source(path, taken);
+            return Ok((self.desk.read_source_as(source, state), Inheritance::default()));
+        };
+        let finished = newer::read(self.desk, &self.archive, path, taken, before, state)?;
         let inheritance = newer::inheritance(&self.archive, before, &finished.reading.runs)?;
         Ok((finished, inheritance))
     }
@@ -578,7 +604,7 @@ impl<'a> Filing<'a> {
                     Err(source) => Ok((self.desk.read_source(*source), Inheritance::default())),
                 }
             } else {
-                self.read_one(&path, taken, before.as_ref())
+                self.read_one(&path, taken, before.as_ref(), again)
             };
             let (finished, inheritance) = match read {
                 Ok(done) => done,

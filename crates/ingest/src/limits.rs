@@ -44,7 +44,7 @@ impl IngestLimits {
         things: 256,
         commit_bytes: 64 << 20,
         commit_files: 20_000,
-        commit_again: 8_192,
+        commit_again: 4_096,
         commit_time: Duration::from_secs(5),
         container: container::UnpackLimits::USUAL,
     };

@@ -6,7 +6,7 @@ use curvary_archive::{Archive, Heir, Moved, heirs_of_reading, heirs_of_version};
 use curvary_formats::{Assumptions, Intake, family};
 use curvary_record::{Digest, OutcomeKind, Run, RunId};
 
-use crate::desk::{FileReading, Ingest};
+use crate::desk::{FileReading, Ingest, ReadingState};
 use crate::trouble::Trouble;
 
 /// What a newer version took over.
@@ -26,6 +26,7 @@ pub(crate) fn read(
     path: &str,
     taken: Intake,
     before: &Digest,
+    state: ReadingState,
 ) -> Result<FileReading, Trouble> {
     let mut noted = Assumptions::none();
     for answer in archive.assumed(before)? {
@@ -33,7 +34,7 @@ pub(crate) fn read(
         let _ = noted.add(&answer);
     }
     if noted.is_empty() {
-        return Ok(desk.read(path, taken));
+        return Ok(desk.read_source_as(desk.source(path, taken), state));
     }
     let earlier = family::of(&desk.source(path, archive.original(before)?.into()));
     let later = desk.source(path, taken.clone());
@@ -42,9 +43,9 @@ pub(crate) fn read(
         _ => false,
     };
     Ok(if alike {
-        desk.read_source(desk.source_settling(path, taken, &noted.precise()))
+        desk.read_source_as(desk.source_settling(path, taken, &noted.precise()), state)
     } else {
-        desk.read_source(later)
+        desk.read_source_as(later, state)
     })
 }
 

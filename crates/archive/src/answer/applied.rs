@@ -224,7 +224,7 @@ mod tests {
     fn line(text: &str) -> Answer {
         Answer {
             answer: text.to_owned(),
-            only: vec![Digest::of(b"a")],
+            only: vec![Digest::of(b"a")].into(),
             ..Answer::default()
         }
     }

@@ -34,7 +34,7 @@ fn answers_are_all_kept_or_none() {
     drop(filled(&folder.0, 2));
     let line = |text: &str| Answer {
         answer: text.to_owned(),
-        only: vec![addition(1, 0).digest],
+        only: vec![addition(1, 0).digest].into(),
         ..Answer::default()
     };
     let mut first = StoredAnswers::read(&folder.0).expect("none yet");

@@ -256,7 +256,7 @@ pub(crate) fn line(asked: &OpenItem, answer: String, only: Vec<Digest>, by: Opti
         } else {
             Vec::new()
         },
-        only,
+        only: only.into(),
         ..Line::default()
     }
 }
@@ -285,6 +285,8 @@ pub(crate) fn settle(archive: &Archive, asked: &OpenItem, line: Line) -> Result<
     let rereading = filing
         .archive()
         .sources_that(&|source| asks(source) && may_rest_on(source, about))?;
+    // There may be very many.
+    drop(asking);
     match &standing {
         Some(own) => filing.take_up([own.id.clone()]),
         None => {
@@ -299,8 +301,13 @@ pub(crate) fn settle(archive: &Archive, asked: &OpenItem, line: Line) -> Result<
 /// Reads sources again, after which the answers that were given or taken up are in force.
 pub(crate) fn again(filing: Filing<'_>, sources: Vec<SourceKey>) -> Result<Effect, Failure> {
     let mut effect = questions::read_again(&filing, sources, KeepMode::Changes, &mut |_| Ok(()))?;
-    let Bystanders { files, examples } = filing.finish()?;
-    (effect.settled_otherwise, effect.settled_examples) = (files, examples);
+    let Bystanders {
+        files,
+        is_more,
+        examples,
+    } = filing.finish()?;
+    (effect.settled_otherwise, effect.settled_more) = (files, is_more);
+    effect.settled_examples = examples;
     Ok(effect)
 }
 
@@ -361,17 +368,15 @@ pub(crate) fn print_effect(effect: &Effect, screen: &mut Screen) -> Result<(), F
             .map(|path| one_line(path))
             .collect();
         let (did, stay) = if effect.settled_otherwise == 1 {
-            ("it did not ask this and stays as it is until the file is", "")
+            ("it did not ask this and stays as it is", "")
         } else {
-            (
-                "they did not ask this and stay as they are until the files are",
-                "s",
-            )
+            ("they did not ask this and stay as they are", "s")
         };
         writeln!(
             screen,
-            "{} more would be read otherwise by this, as {}: {did} read again, by `curvary reread` or for another answer, word or note; \
-             taken back with --undo before, this leaves the file{stay} alone",
+            "{}{} more would be read otherwise by this, as {}: {did} until `curvary reread`; taken back with --undo before, this leaves \
+             the file{stay} alone",
+            if effect.settled_more { "at least " } else { "" },
             plural(effect.settled_otherwise, "file"),
             examples.join(", ")
         )?;
@@ -405,7 +410,7 @@ fn list(archive: &Archive, json: bool, screen: &mut Screen) -> CommandResult {
             StyledText(FAINT, format!("{}{}", one_line(&line.at), one_line(&who)))
         )?;
         let family = line.family.as_ref().map_or("", |family| family.writing.as_str());
-        let narrowed = match line.only.as_slice() {
+        let narrowed = match &*line.only {
             [] => String::new(),
             [first, more @ ..] => {
                 let path = match archive.runs_of(first)?.first() {

@@ -140,8 +140,8 @@ impl ExportCommand {
     /// Does it.
     pub(crate) fn run(self, setting: &Environment, screen: &mut Screen) -> CommandResult {
         let archive = setting.archive.open()?;
-        let meant = meant(&archive, &self.what)?;
-        let names = meant.runs.clone();
+        let mut meant = meant(&archive, &self.what)?;
+        let names = std::mem::take(&mut meant.runs);
         if names.is_empty() {
             return Err(no_run(Some(&archive), &self.what, "written"));
         }
@@ -410,10 +410,11 @@ impl<'a> ReopenedRuns<'a> {
     /// Parts the runs in question from the others.
     pub(crate) fn settle(&mut self) -> Result<(), Failure> {
         self.begin_pass();
-        let names = std::mem::take(&mut self.names);
-        let mut sure = Vec::with_capacity(names.len());
+        let mut names = std::mem::take(&mut self.names);
+        let mut is_sure = Vec::with_capacity(names.len());
         each_view(self.archive, &names, |name, view| {
             let view = view?;
+            is_sure.push(false);
             self.progress.step();
             if view.run.in_question() && !self.even_in_question {
                 self.asked.push(name.clone());
@@ -435,7 +436,9 @@ impl<'a> ReopenedRuns<'a> {
                     .entry(result.id.clone())
                     .or_insert_with(|| result.runs.clone());
             }
-            sure.push(name.clone());
+            if let Some(last) = is_sure.last_mut() {
+                *last = true;
+            }
             match &mut self.held {
                 Some(held) if self.points <= HELD && held.len() < HELD_RUNS => {
                     held.push(one);
@@ -453,7 +456,9 @@ impl<'a> ReopenedRuns<'a> {
         });
         self.gone.prepare();
         self.known_names()?;
-        self.names = sure;
+        let mut is_sure = is_sure.into_iter();
+        names.retain(|_| is_sure.next() == Some(true));
+        self.names = names;
         Ok(())
     }
 }

@@ -57,7 +57,8 @@ impl RereadCommand {
         let archive = setting.archive.open()?;
         let mut desk = Ingest::new(IngestOptions::default(), Some(archive.root()))?;
         // Held until all is filed: what is told is what is filed, with the same answers.
-        let filing = questions::begin(&archive, &mut desk, "curvary reread")?;
+        let mut filing = questions::begin(&archive, &mut desk, "curvary reread")?;
+        filing.bring_into_force();
         let archive = filing.archive();
         let mut wanted = BTreeSet::new();
         if !self.what.is_empty() {

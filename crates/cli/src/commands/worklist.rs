@@ -4,7 +4,7 @@ use std::collections::{BTreeMap, BTreeSet};
 use std::io::{BufRead, Write};
 
 use clap::Args;
-use curvary_archive::{Archive, OpenItem, OpenItemKind, SourceKey, UnreadGroup};
+use curvary_archive::{Archive, FindOptions, OpenItem, OpenItemKind, SourceKey, UnreadGroup};
 use curvary_record::{Code, Diagnostic, code};
 use serde::Serialize;
 
@@ -477,20 +477,34 @@ struct Nameless {
     settle: String,
 }
 
+/// What is known of so many runs is held at once: there may be very many.
+const AT_ONCE: usize = 1 << 14;
+
 /// So many files of a folder are named.
 const NAMED: usize = 3;
 
 /// Runs without a sample name, by folder, those with most runs first.
 fn nameless(archive: &Archive) -> Result<Vec<Nameless>, Failure> {
     let query = archive.query("-has:sample")?;
-    let found = archive.find(&query, &curvary_archive::FindOptions::default())?;
     let mut folders: BTreeMap<String, (u64, BTreeSet<String>)> = BTreeMap::new();
-    for hit in found.hits {
-        let path = hit.summary.paths.into_iter().next().unwrap_or_default();
-        let (folder, name) = path.rsplit_once('/').unwrap_or(("", &path));
-        let group = folders.entry(folder.to_owned()).or_default();
-        group.0 += 1;
-        group.1.insert(name.to_owned());
+    let mut options = FindOptions {
+        limit: AT_ONCE,
+        ..FindOptions::default()
+    };
+    loop {
+        let found = archive.find(&query, &options)?;
+        let count = found.hits.len();
+        for hit in found.hits {
+            let path = hit.summary.paths.into_iter().next().unwrap_or_default();
+            let (folder, name) = path.rsplit_once('/').unwrap_or(("", &path));
+            let group = folders.entry(folder.to_owned()).or_default();
+            group.0 += 1;
+            group.1.insert(name.to_owned());
+        }
+        if count < AT_ONCE {
+            break;
+        }
+        options.skip += count;
     }
     let mut all: Vec<Nameless> = folders
         .into_iter()

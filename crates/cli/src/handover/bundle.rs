@@ -27,6 +27,7 @@ use sha2::{Digest as _, Sha512};
 use super::readme::{self, About};
 use super::{LeftOutValues, ReportPage, found_in_file, still_there};
 use crate::ending::Failure;
+use crate::half;
 use crate::output::{self, ExistingFile, OutputFiles};
 use crate::screen::plural;
 
@@ -126,12 +127,13 @@ struct Stage {
 
 impl Stage {
     fn new(target: &Path) -> io::Result<Self> {
+        half::look_beside_folder(target);
         if let Some(parent) = target.parent().filter(|parent| !parent.as_os_str().is_empty()) {
             fs::create_dir_all(parent)?;
         }
         for number in 0_u32..1000 {
             let mut name = target.as_os_str().to_owned();
-            name.push(format!(".making{number}"));
+            name.push(half::folder_ending(number));
             let folder = PathBuf::from(name);
             match fs::create_dir(&folder) {
                 Ok(()) => return Ok(Self { folder }),
@@ -337,7 +339,7 @@ fn come_home(
             continue;
         }
         let answer = Answer {
-            only,
+            only: only.into(),
             family: None,
             ways: Vec::new(),
             everywhere: false,

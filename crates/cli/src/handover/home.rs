@@ -265,16 +265,19 @@ pub(crate) fn take_answers(path: &Path, archive: &Archive, screen: &mut Screen) 
             }
         })
         .map_err(unread(path))?;
-    for answer in &mut new {
+    new.retain_mut(|answer| {
         answer.everywhere = false;
-        answer.only.retain(|digest| originals.contains(digest));
         if answer.only.is_empty() {
-            answer.only.extend(originals.iter().cloned());
-        } else {
-            answer.family = None;
-            answer.ways.clear();
+            answer.only = originals.iter().cloned().collect::<Vec<_>>().into();
+            return true;
         }
-    }
+        let own = answer.only.iter().filter(|digest| originals.contains(digest));
+        answer.only = own.cloned().collect::<Vec<_>>().into();
+        answer.family = None;
+        answer.ways.clear();
+        // One that names other files alone says nothing of these.
+        !answer.only.is_empty()
+    });
     if new.is_empty() {
         report_wrong(path, wrong, screen);
         return Ok(());
