@@ -404,9 +404,11 @@ fn quotient_of_three(text: &str) -> Option<String> {
     let (rest, size) = rest.rsplit_once(mark)?;
     let (name, amount) = rest.rsplit_once(mark)?;
     let like = |unit: &str, codes: &[&str]| {
-        spelled(unit)
-            .one()
-            .is_some_and(|unit| codes.iter().any(|code| Unit::ucum(code).is_ok_and(|like| unit.converts_to(&like))))
+        spelled(unit).one().is_some_and(|unit| {
+            codes
+                .iter()
+                .any(|code| Unit::ucum(code).is_ok_and(|like| unit.converts_to(&like)))
+        })
     };
     let quotient = format!("{amount}/{size}/{time}");
     (!name.trim().is_empty()
@@ -819,7 +821,11 @@ struct HeaderParts {
 impl HeaderParts {
     /// Whether nothing in it is understood.
     fn is_name_alone(&self) -> bool {
-        self.quantities.is_empty() && self.units.is_empty() && self.held.is_empty() && !self.clock && self.labels.len() > 1
+        self.quantities.is_empty()
+            && self.units.is_empty()
+            && self.held.is_empty()
+            && !self.clock
+            && self.labels.len() > 1
     }
 
     fn label(&mut self, text: &str) {

@@ -147,9 +147,9 @@ fn area_between_bases(
 ) -> Estimate {
     let span = x[right] - x[left];
     let (mut value, mut squares) = (0.0, 0.0);
-    for i in left..=right {
+    for (i, up) in up.iter().enumerate().take(right + 1).skip(left) {
         let weight = step_of(x, (left, right), i);
-        value += weight * up[i];
+        value += weight * up;
         squares += weight * weight;
     }
     let own = noise * noise * squares;

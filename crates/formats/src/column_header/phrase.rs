@@ -36,7 +36,11 @@ pub(super) fn phrase(text: &str, depth: usize) -> Option<HeaderPiece> {
         // `A@590nm:film1.txt`: what was read, and of which file or sample.
         if let Some((light, name)) = behind.split_once(':')
             && depth < DEEPEST
-            && let Some(found) = piece(&format!("{} at {}", before.trim(), light.trim()), false, depth + 1)
+            && let Some(found) = piece(
+                &format!("{} at {}", before.trim(), light.trim()),
+                false,
+                depth + 1,
+            )
         {
             return Some(HeaderPiece::Several(vec![
                 found,

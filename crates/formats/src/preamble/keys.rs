@@ -69,7 +69,7 @@ fn are_of_a_sample(words: &[&str]) -> bool {
 /// `Prøve-ID`, `ID de la muestra`
 fn identity(words: &[&str]) -> Option<&'static str> {
     let is_id = |word: &&str| words::is(WordList::Identity, word);
-    let at = words.iter().position(|word| is_id(&word))?;
+    let at = words.iter().position(is_id)?;
     let mut others = words.to_vec();
     others.remove(at);
     (are_of_a_sample(&others) || in_several_words(&others)).then_some("sample-id")
@@ -102,7 +102,7 @@ fn what_it_is_of(words: &[&str]) -> Option<&'static str> {
             || words::quantity_of(word).is_some_and(|quantity| quantity.is_of_light())
     };
     let spectrum = front.iter().any(|word| spectrum(word));
-    (of && spectrum && front.iter().all(|word| known(&word))).then_some("sample")
+    (of && spectrum && front.iter().all(known)).then_some("sample")
 }
 
 /// `Data do ensaio`, `Versuchsdatum`, `on`: a word for a day, and one for what was done on it.
@@ -134,7 +134,7 @@ fn day_of_the_run(key: &str, words: &[&str]) -> Option<&'static str> {
                 && of
                     .iter()
                     .all(|word| run(word) || is_small(word) || words::is(WordList::OnDay, word))
-                && !of.iter().any(|word| other(&word));
+                && !of.iter().any(other);
             let day = field_of(day) == Some("date") || fields_if_fitting(day).contains(&"date");
             (day && of_run).then_some("date")
         }
@@ -162,7 +162,7 @@ fn made_cell(words: &[&str]) -> Option<&'static str> {
             || words::is(WordList::KindOfCell, word)
     };
     let alone = words.len() == 1 && words.iter().all(|word| compound(word));
-    (cells == 1 && (kinds >= 1 || alone) && words.iter().all(|word| known(&word))).then_some("path-length")
+    (cells == 1 && (kinds >= 1 || alone) && words.iter().all(known)).then_some("path-length")
 }
 
 /// `T bath`, `bath T`: a temperature and the bath, in either order.
@@ -281,8 +281,8 @@ pub(super) fn is_name(id: &str) -> bool {
             .all(|c| c.is_alphabetic() || matches!(c, '-' | '\'' | '’'));
         // Capitals alone are a code.
         plain
-            && (letters >= 2 && bare.contains(|c: char| c.is_lowercase())
-                || bare.chars().any(is_of_a_wide_script) && letters >= 2)
+            && letters >= 2
+            && (bare.contains(|c: char| c.is_lowercase()) || bare.chars().any(is_of_a_wide_script))
     };
     let all: Vec<&str> = id.split_whitespace().collect();
     match all.as_slice() {

@@ -84,9 +84,17 @@ impl Reader for StructuredText {
         let records = document.items.iter().filter(|item| is_record(item)).count();
         let matrices = document.items.iter().filter(|item| is_matrix(item)).count();
         // `{"sample": "betanin"}` in front of a table in lines is its preamble.
-        let lines = document.items.iter().filter(|item| matches!(item, SyntaxItem::Line(_))).count();
+        let lines = document
+            .items
+            .iter()
+            .filter(|item| matches!(item, SyntaxItem::Line(_)))
+            .count();
         let table_in_lines = lists == 0 && records < 2 && matrices == 0 && lines > FEW_LINES;
-        if (start.starts_with('{') || start.starts_with("[{")) && !table_in_lines || lists >= 2 || records >= 2 || matrices > 0 {
+        if (start.starts_with('{') || start.starts_with("[{")) && !table_in_lines
+            || lists >= 2
+            || records >= 2
+            || matrices > 0
+        {
             Recognition::Yes(format!(
                 "{lists} lists of numbers and {records} records in brackets"
             ))

@@ -53,7 +53,12 @@ pub(super) fn take(text: &str, sections: &mut [Section], behind: &mut Vec<TextLi
             &[]
         };
         let heads = section.table.heads.iter().map(|row| row.line);
-        let around: Vec<TextLine> = above.iter().copied().chain(heads).chain(below.iter().copied()).collect();
+        let around: Vec<TextLine> = above
+            .iter()
+            .copied()
+            .chain(heads)
+            .chain(below.iter().copied())
+            .collect();
         let Some((rows, lines)) = header(text, &around, section) else {
             if let Some(rows) = first.as_ref().filter(|rows| {
                 rows.iter()
@@ -96,7 +101,11 @@ fn add_units(text: &str, section: &mut Section) -> Option<u32> {
     // Each unit is one of what its header names.
     let fits = |(head, unit): (&ColumnHeader, &Range<usize>)| {
         let unit = read_column_header(&text[line.span.range()][unit.clone()]);
-        unit.quantity == head.quantity || unit.quantities_possible.iter().any(|other| Some(other) == head.quantity.as_ref())
+        unit.quantity == head.quantity
+            || unit
+                .quantities_possible
+                .iter()
+                .any(|other| Some(other) == head.quantity.as_ref())
     };
     if !heads.iter().zip(&cells).all(fits) {
         return None;
@@ -138,7 +147,9 @@ fn units_of_all(line: &str, columns: usize) -> Option<Vec<Range<usize>>> {
 fn give(section: &mut Section, rows: Vec<HeadRow>, used: &[u32]) {
     let before = std::mem::replace(&mut section.table.heads, rows);
     let others = before.into_iter().map(|row| row.line);
-    section.words.extend(others.filter(|line| !used.contains(&line.line)));
+    section
+        .words
+        .extend(others.filter(|line| !used.contains(&line.line)));
     section.words.sort_by_key(|line| line.line);
 }
 
@@ -149,7 +160,10 @@ fn is_without_header(text: &str, section: &Section) -> bool {
     let says_nothing = |span: &Span| {
         let cell = text[span.range()].trim();
         let head = read_column_header(cell);
-        let of_table = head.quantity.as_ref().is_some_and(|quantity| quantity.is_of_light());
+        let of_table = head
+            .quantity
+            .as_ref()
+            .is_some_and(|quantity| quantity.is_of_light());
         !of_table && !is_axis(&head) && head.unit.is_none() && cell.split_whitespace().count() == 1
     };
     grid.columns() >= 2
@@ -228,7 +242,8 @@ fn x_column(text: &str, lines: &[TextLine], section: &Section) -> Option<usize> 
         .map(|row| grid.figure(row, x))
         .filter(|number| !number.is_nan())
         .collect();
-    let runs = numbers.windows(2).all(|pair| pair[1] > pair[0]) || numbers.windows(2).all(|pair| pair[1] < pair[0]);
+    let runs =
+        numbers.windows(2).all(|pair| pair[1] > pair[0]) || numbers.windows(2).all(|pair| pair[1] < pair[0]);
     (x < grid.columns() && runs).then_some(x)
 }
 
@@ -242,7 +257,9 @@ fn of_line(line: &str) -> Vec<AxisLine> {
     for mark in [';', '|', ','] {
         let parts: Vec<Option<AxisLine>> = kept
             .split(mark)
-            .map(|part| of_part(part).map(|found| moved(found, base + crate::slice::range_in(kept, part).start)))
+            .map(|part| {
+                of_part(part).map(|found| moved(found, base + crate::slice::range_in(kept, part).start))
+            })
             .collect();
         if parts.len() == 2 && parts.iter().all(Option::is_some) {
             return parts.into_iter().flatten().collect();
@@ -268,9 +285,7 @@ fn of_part(text: &str) -> Option<AxisLine> {
     let (mut axis, mut parts, mut unit) = (None, 0_usize, false);
     loop {
         let rest = &text[at..];
-        let length = rest
-            .find(|c: char| !c.is_alphabetic())
-            .unwrap_or(rest.len());
+        let length = rest.find(|c: char| !c.is_alphabetic()).unwrap_or(rest.len());
         let word = &rest[..length];
         if word.is_empty() {
             break;
@@ -296,7 +311,10 @@ fn of_part(text: &str) -> Option<AxisLine> {
         }
         at += length;
         // Blanks, hyphens and underscores join the words of the key.
-        let joined = text[at..].chars().next().filter(|c| matches!(c, ' ' | '-' | '_' | '.'));
+        let joined = text[at..]
+            .chars()
+            .next()
+            .filter(|c| matches!(c, ' ' | '-' | '_' | '.'));
         let Some(sign) = joined else { break };
         at += sign.len_utf8();
     }
@@ -309,21 +327,20 @@ fn of_part(text: &str) -> Option<AxisLine> {
     let says = match behind {
         Some(behind) => behind,
         // `X-AXIS   wavenumber, cm-1`: a blank alone parts a key of two words, or the word for the axis, from what it says.
-        None if parts > 0 && text[start..at].ends_with([' ', '\t']) || rest.starts_with('\t') && parts > 0 => rest,
+        None if parts > 0 && (text[start..at].ends_with([' ', '\t']) || rest.starts_with('\t')) => rest,
         None => return None,
     };
-    let says = says
-        .trim()
-        .trim_matches('"')
-        .trim_end_matches(['>', '.'])
-        .trim();
+    let says = says.trim().trim_matches('"').trim_end_matches(['>', '.']).trim();
     let head = read_column_header(says);
     // `x axis: 4000`, `y: 0 to 3` are ranges and numbers.
     let is_name = says.starts_with(|c: char| c.is_alphabetic() || matches!(c, '%' | 'Δ' | 'λ'));
     let known = (axis == Axis::Y || head.held.is_empty()) && is_understood(&head);
-    let whole_unit = unit && head.unit.is_some() || !unit;
+    let whole_unit = !unit || head.unit.is_some();
     // `y unit: absorbance` names what was measured.
-    let names_light = head.quantity.as_ref().is_some_and(curvary_record::Quantity::is_of_light);
+    let names_light = head
+        .quantity
+        .as_ref()
+        .is_some_and(curvary_record::Quantity::is_of_light);
     (is_name && known && (whole_unit || names_light)).then(|| AxisLine {
         axis,
         unit: unit && head.unit.is_some(),
@@ -356,17 +373,29 @@ fn glued(word: &str) -> Option<(Axis, &str)> {
 mod tests {
     use super::*;
 
+    /// An axis, whether its unit alone is said, and what is said of it.
+    type Said<'a> = (Axis, bool, &'a str);
+
     #[test]
     fn lines_that_name_axes() {
-        let cases: [(&str, &[(Axis, bool, &str)]); 16] = [
+        let cases: [(&str, &[Said<'_>]); 16] = [
             ("x unit: s", &[(Axis::X, true, "s")]),
             ("y unit: absorbance", &[(Axis::Y, false, "absorbance")]),
-            ("X-AXIS   wavenumber, cm-1", &[(Axis::X, false, "wavenumber, cm-1")]),
+            (
+                "X-AXIS   wavenumber, cm-1",
+                &[(Axis::X, false, "wavenumber, cm-1")],
+            ),
             ("# Y_UNIT AU", &[(Axis::Y, true, "AU")]),
             ("X_UNIT nm", &[(Axis::X, true, "nm")]),
-            ("xlabel = \"Wavelength (nm)\"", &[(Axis::X, false, "Wavelength (nm)")]),
+            (
+                "xlabel = \"Wavelength (nm)\"",
+                &[(Axis::X, false, "Wavelength (nm)")],
+            ),
             ("ORDINATE absorbance", &[(Axis::Y, false, "absorbance")]),
-            ("Abszisse: Wellenlänge / nm", &[(Axis::X, false, "Wellenlänge / nm")]),
+            (
+                "Abszisse: Wellenlänge / nm",
+                &[(Axis::X, false, "Wellenlänge / nm")],
+            ),
             (
                 "axe x : longueur d'onde (nm)",
                 &[(Axis::X, false, "longueur d'onde (nm)")],
@@ -376,7 +405,10 @@ mod tests {
                 "x: time (s); y: A340",
                 &[(Axis::X, false, "time (s)"), (Axis::Y, false, "A340")],
             ),
-            ("x = time / s, y = absorbance", &[(Axis::X, false, "time / s"), (Axis::Y, false, "absorbance")]),
+            (
+                "x = time / s, y = absorbance",
+                &[(Axis::X, false, "time / s"), (Axis::Y, false, "absorbance")],
+            ),
             ("x axis: 200 to 800 nm", &[]),
             ("x 1.5", &[]),
             ("y offset: 0.02", &[]),

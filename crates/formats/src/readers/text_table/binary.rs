@@ -24,7 +24,9 @@ pub(super) fn not_text(head: &str) -> Option<String> {
     {
         return Some("a web page or markup".to_owned());
     }
-    if (start.starts_with('{') || start.starts_with("[{") || start.starts_with("[\n")) && !is_map_over_lines(start) {
+    if (start.starts_with('{') || start.starts_with("[{") || start.starts_with("[\n"))
+        && !is_map_over_lines(start)
+    {
         return Some("structured data of a program (JSON)".to_owned());
     }
     if lower.starts_with("##title")

@@ -253,7 +253,9 @@ fn heads_behind(text: &str, grid: &Grid, above: &[TextPiece], keys: bool) -> Vec
                         && is_sentence_over(raw, &text[below.line.span.range()])
                 };
                 if below.is_some_and(|below| {
-                    sentence(below) || is_title(text, &cells, below) || is_condition_of_the_run(text, &cells, below)
+                    sentence(below)
+                        || is_title(text, &cells, below)
+                        || is_condition_of_the_run(text, &cells, below)
                 }) {
                     break;
                 }

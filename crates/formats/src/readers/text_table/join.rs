@@ -72,7 +72,10 @@ pub(super) fn sections(text: &str, pieces: Vec<TextPiece>) -> (Vec<Section>, Vec
                 let own_head = !table.heads.is_empty();
                 let between = std::mem::take(&mut words);
                 let joined = std::mem::take(&mut table.joined);
-                if let Some(results) = sections.last().and_then(|last| results_below(text, last, &table, &between)) {
+                if let Some(results) = sections
+                    .last()
+                    .and_then(|last| results_below(text, last, &table, &between))
+                {
                     words.extend(between);
                     words.extend(joined);
                     words.extend(results);
@@ -193,7 +196,9 @@ fn results_below(
             let start = text[..name.start as usize]
                 .rfind(['\n', '\r'])
                 .map_or(0, |end| end + 1);
-            let end = text[start..].find(['\n', '\r']).map_or(text.len(), |end| start + end);
+            let end = text[start..]
+                .find(['\n', '\r'])
+                .map_or(text.len(), |end| start + end);
             TextLine {
                 line: grid.line(row) as u32,
                 span: Span::new(start, end),

@@ -100,10 +100,15 @@ fn is_row_of_values(text: &str, section: &Section) -> bool {
         key.as_ref()
             .is_some_and(|key| crate::words::field_of(text[key.range()].trim()).is_some())
     };
-    if grid.line(0) == 0 || head.cells.len() < FEWEST || !head.cells.iter().all(known) {
+    if head.cells.len() < FEWEST || !head.cells.iter().all(known) {
         return false;
     }
-    let line = text.lines().nth(grid.line(0) as usize - 1).unwrap_or("");
+    // The row is looked up from its header on: a long text may hold many such tables.
+    let from_header = &text[head.line.span.range().start..];
+    let lines_below = grid.line(0).checked_sub(head.line.line as usize);
+    let line = lines_below
+        .and_then(|below| from_header.lines().nth(below))
+        .unwrap_or("");
     let values = super::dialect::split(line, &grid.dialect);
     let cells = || head.cells.iter().zip(&values);
     let goes_with = |(key, value): (&Option<Span>, &std::ops::Range<usize>)| {

@@ -130,7 +130,9 @@ impl Grid {
 
     /// Whether the names of all rows behind an empty one are words of statistics: `slope`, `intercept`, `R2`.
     pub(in crate::readers::text_table) fn all_sum_up_behind_empty(&self, text: &str) -> bool {
-        let behind = self.behind_empty.and_then(|row| self.words(0).get(row as usize..));
+        let behind = self
+            .behind_empty
+            .and_then(|row| self.words(0).get(row as usize..));
         behind.is_some_and(|names| {
             names
                 .iter()

@@ -14,7 +14,9 @@ impl Grid {
         if self.kinds.first() != Some(&ColumnKind::Figures) || self.columns() < 3 {
             return 0;
         }
-        let Some(size) = self.rows_of_group() else { return 0 };
+        let Some(size) = self.rows_of_group() else {
+            return 0;
+        };
         let tells_apart = |column: usize| {
             let cell = |row: usize| match self.kinds[column] {
                 ColumnKind::Figures => {

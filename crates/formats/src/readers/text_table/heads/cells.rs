@@ -356,7 +356,11 @@ fn named_groups(line: &str, words: &[Range<usize>], columns: usize) -> Option<Ve
     for left in (0..columns).rev() {
         let mut next = Vec::new();
         for (from, groups) in &ways {
-            let ends = if left == 0 { words.len()..words.len() + 1 } else { from + 1..words.len() - left + 1 };
+            let ends = if left == 0 {
+                words.len()..words.len() + 1
+            } else {
+                from + 1..words.len() - left + 1
+            };
             for to in ends.filter(|to| to > from) {
                 let range = group(*from, to);
                 if names(&range) {

@@ -10,7 +10,9 @@ use super::super::grid::Grid;
 use super::super::join::is_furniture;
 use super::super::scan::{TextLine, leading_number, strip_remark};
 use super::super::segments::is_axis;
-use super::cells::{glue_units, head_cells, is_key_in_cells, is_key_over_each, is_like_a_row, is_statement, undecorated};
+use super::cells::{
+    glue_units, head_cells, is_key_in_cells, is_key_over_each, is_like_a_row, is_statement, undecorated,
+};
 use super::titles::is_caption_between_stars;
 use crate::column_header::read_column_header;
 use crate::preamble::{self, KeyValueSpan};
@@ -123,13 +125,20 @@ fn all_columns(line: &str, grid: &Grid) -> bool {
             .map(|cell| read_column_header(line[cell.clone()].trim()))
             .collect();
         let light = |head: &crate::column_header::ColumnHeader| {
-            head.quantity.as_ref().is_some_and(curvary_record::Quantity::is_of_light)
+            head.quantity
+                .as_ref()
+                .is_some_and(curvary_record::Quantity::is_of_light)
         };
         heads.len() == grid.columns()
             && heads.iter().filter(|head| is_axis(head)).count() == 1
             && heads.iter().all(|head| is_axis(head) || light(head))
     };
-    let parted = [grid.dialect.sep, Delimiter::Tab, Delimiter::Semicolon, Delimiter::Comma];
+    let parted = [
+        grid.dialect.sep,
+        Delimiter::Tab,
+        Delimiter::Semicolon,
+        Delimiter::Comma,
+    ];
     parted.into_iter().any(|sep| of(raw_split(line, sep)))
         || of(glue_units(line, split_wide(line)))
         || of(glue_units(line, raw_split(line, Delimiter::Blank)))
@@ -163,7 +172,10 @@ impl<'a> HeadLine<'a> {
         kept = undecorated(kept);
         // `# columns: t_min absorbance`; `Column: Vydac C18` names one of another kind.
         if let Some((key, rest)) = kept.split_once(':')
-            && words::is(WordList::Column, key.rsplit([';', ',', '.']).next().unwrap_or(key).trim())
+            && words::is(
+                WordList::Column,
+                key.rsplit([';', ',', '.']).next().unwrap_or(key).trim(),
+            )
             && rest.contains(char::is_alphabetic)
             && (mark.is_some() || rest.split_whitespace().any(names_quantity))
         {

@@ -160,7 +160,14 @@ fn samples_below(
     });
     let last_row = before.grid.line(before.grid.rows.saturating_sub(1));
     let left_out = before.grid.odd.iter().any(|odd| odd.line as usize > last_row);
-    if left_out || !over_standards || !of_light || !figures || !at_once || before.open.is_some() || before.grid.rows < 3 {
+    if left_out
+        || !over_standards
+        || !of_light
+        || !figures
+        || !at_once
+        || before.open.is_some()
+        || before.grid.rows < 3
+    {
         return None;
     }
     let mut kinds = before.grid.kinds.clone();
@@ -201,7 +208,9 @@ fn samples_below(
         } else if !row.trim_matches(is_blank).is_empty() {
             // `R kare,0.9997` directly below `eğim,0.684`: the block holds results, in whatever language, and no samples.
             let cells = split(row, dialect);
-            let is_number = |range: &Range<usize>| matches!(cell(&row[range.clone()], dialect.style), Cell::Number { .. });
+            let is_number = |range: &Range<usize>| {
+                matches!(cell(&row[range.clone()], dialect.style), Cell::Number { .. })
+            };
             let is_result = cells.len() == before.grid.columns() && cells.iter().skip(1).all(is_number);
             if at == end && is_result && !crate::words::is_statistics(row[cells[0].clone()].trim()) {
                 return None;

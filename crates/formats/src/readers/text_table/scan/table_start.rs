@@ -97,7 +97,8 @@ impl<'a> TableStart<'a> {
             pairs.len() >= 2
                 && pairs.iter().all(|pair| {
                     let value = &line[pair.value.clone()];
-                    crate::preamble::is_known(&line[pair.key.clone()]) && value.contains(|c: char| c.is_ascii_digit())
+                    crate::preamble::is_known(&line[pair.key.clone()])
+                        && value.contains(|c: char| c.is_ascii_digit())
                 })
         };
         line.contains(['\t', ';', '|']) && conditions() && stands_over_words(self.text, self.cursor)

@@ -83,7 +83,9 @@ pub(super) fn role(column: &Column) -> ShapeRole {
 /// Whether a column numbers the rows under a word that is cut off, `N.` or `č.` over 1, 2, 3 in front of all others, or under one for replicates.
 fn numbers_rows(column: &Column) -> bool {
     const LONGEST: usize = 3;
-    let Some((text, _)) = column.heads.last() else { return false };
+    let Some((text, _)) = column.heads.last() else {
+        return false;
+    };
     let cut = text.trim().strip_suffix('.').is_some_and(|word| {
         let letters = word.chars().count();
         (1..=LONGEST).contains(&letters) && word.chars().all(char::is_alphabetic)
