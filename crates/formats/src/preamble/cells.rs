@@ -47,7 +47,9 @@ fn paired(line: &str, body: &Range<usize>, separator: char) -> Option<Vec<KeyVal
             kinds[at] = KeyCell::Marked(mark);
         }
     }
-    if kinds.first() == Some(&KeyCell::Other) {
+    // `start of run; lambda=405nm`: what stands behind it is a key with its own value.
+    let states_itself = cells.get(1).is_some_and(|cell| line[cell.clone()].contains('='));
+    if kinds.first() == Some(&KeyCell::Other) || kinds.first() == Some(&KeyCell::Perhaps) && states_itself {
         return None;
     }
     let mut pairs = Vec::new();

@@ -3,6 +3,7 @@
 mod aligned;
 mod counted;
 mod listed;
+mod text_marks;
 
 use curvary_record::{Code, Diagnostic, Place, Question};
 
@@ -23,7 +24,8 @@ pub(super) struct Cleared {
 type Blanked = (String, Option<Diagnostic>);
 
 /// What is looked for in every text.
-const IN_ALL: [fn(&str) -> Option<Blanked>; 9] = [
+const IN_ALL: [fn(&str) -> Option<Blanked>; 10] = [
+    text_marks::without_text_marks,
     with_single_strokes,
     without_tuples,
     without_thousands,

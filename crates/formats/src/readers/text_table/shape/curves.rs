@@ -504,7 +504,7 @@ impl Shaper<'_> {
             run = if value == top { run + 1 } else { 0 };
             longest = longest.max(run);
         }
-        if longest < 3 {
+        if longest < 3 || eases_into_its_top(y, top) {
             return;
         }
         trace.saturated = (0..y.len())
@@ -532,6 +532,39 @@ impl Shaper<'_> {
             .help("the values are kept as they stand and marked; fits leave them out"),
         );
     }
+}
+
+/// Whether a curve comes to its greatest value ever more slowly, on either side of every stretch of three or more of them: a plateau or a
+/// rounded top. What an instrument cuts off ends in a bend: the last steps in front of it are as large as those before.
+fn eases_into_its_top(y: &[f64], top: f64) -> bool {
+    const LONGEST_STEP: f64 = 2.5;
+    let steps = y.windows(2).map(|pair| (pair[1] - pair[0]).abs());
+    // The last place in which the readings differ.
+    let place = steps.filter(|step| *step > 1e-9).fold(f64::INFINITY, f64::min);
+    // `near`: the value beside the stretch, then those farther out.
+    let eases = |near: [f64; 3]| {
+        let (last, before, first) = (top - near[0], near[0] - near[1], near[1] - near[2]);
+        let slack = 0.01 * place;
+        last <= LONGEST_STEP * place && before + slack >= last && first + slack >= before && first + slack >= 2.0 * last
+    };
+    let mut at = 0;
+    let mut eased = false;
+    while at < y.len() {
+        let length = y[at..].iter().take_while(|value| **value == top).count();
+        if length >= 3 {
+            let front = at.checked_sub(3).map(|from| [y[at - 1], y[at - 2], y[from]]);
+            let behind = y.get(at + length..at + length + 3).map(|next| [next[0], next[1], next[2]]);
+            // A curve may begin or end on its plateau.
+            let open = (at == 0, at + length == y.len());
+            let sides = (front.map_or(open.0, eases), behind.map_or(open.1, eases));
+            if !(sides.0 && sides.1) || open == (true, true) {
+                return false;
+            }
+            eased = true;
+        }
+        at += length.max(1);
+    }
+    eased
 }
 
 /// Whether a number stands for a missing value: by custom, or because a line of the file says so. Quantity and unit are
