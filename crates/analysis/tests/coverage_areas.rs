@@ -20,15 +20,9 @@ fn spectrum(y: Vec<f64>) -> Run {
     invented::run("band", Technique::SPECTRUM, vec![trace.unwrap()])
 }
 
-/// Of so many spectra of a band of height 0.8 on 200 nm, over a background that rises by `tilt` in all: how many have a number for its area,
-/// how many of these hold the whole one, and the mean of their errors as a part of it.
-fn areas(
-    (is_gauss, width): (bool, f64),
-    tilt: f64,
-    sd: f64,
-    sets: usize,
-    noise: &mut Noise,
-) -> (usize, usize, f64) {
+/// Of so many spectra of a band of height 0.8 on 200 nm: how many have a number for its area, how many of these hold the whole one, and the
+/// mean of their errors as a part of it.
+fn areas(is_gauss: bool, width: f64, sd: f64, sets: usize, noise: &mut Noise) -> (usize, usize, f64) {
     let whole = 0.8
         * width
         * if is_gauss {
@@ -47,7 +41,7 @@ fn areas(
                 } else {
                     1.0 / (1.0 + u * u)
                 };
-                0.8 * shape + tilt * f64::from(i) / 200.0 + sd * noise.normal()
+                0.8 * shape + sd * noise.normal()
             })
             .collect();
         let all = peaks_run(&PeaksPlan::default(), &spectrum(y), &References::new());
@@ -82,7 +76,7 @@ fn areas_hold_the_whole_band_or_are_not_given() {
         let (mut all, mut with, mut held) = (0, 0, 0);
         for width in [10.0, 20.0, 40.0, 60.0, 80.0] {
             for sd in [0.001, 0.003, 0.01, 0.03] {
-                let (given, holds, error) = areas((is_gauss, width), 0.0, sd, sets, &mut noise);
+                let (given, holds, error) = areas(is_gauss, width, sd, sets, &mut noise);
                 println!(
                     "{} {width} nm, noise {sd}: {given} of {sets} have an area, {holds} hold the whole one, error {:.1} %",
                     if is_gauss { "Gauss" } else { "Lorentz" },
@@ -97,54 +91,7 @@ fn areas_hold_the_whole_band_or_are_not_given() {
             }
         }
         println!("{with} of {all} have an area, {held} hold the whole one");
-        // Lorentz bands rarely have one (388 of 8000, of which 343 hold: only those whose flanks noise hides), and three more or less say nothing.
-        assert!(10 * held + 30 >= 9 * with, "{held} of {with}");
+        // Lorentz bands rarely have one, and then one more or less says nothing.
+        assert!(10 * held + 20 >= 9 * with, "{held} of {with}");
     }
-}
-
-/// A background that rises along the curve makes a base on one flank of the band, beyond which the curve rises again. Before that was told from
-/// another band, all of 120 spectra of Lorentz bands had an area, and 3 of these held the whole one.
-#[test]
-fn areas_on_a_tilted_background_hold_the_whole_band_or_are_not_given() {
-    let mut noise = Noise(81);
-    for is_gauss in [true, false] {
-        let (mut with, mut held) = (0, 0);
-        for width in [10.0, 20.0, 30.0] {
-            for sd in [0.001, 0.003] {
-                for tilt in [0.03, 0.1] {
-                    let (given, holds, error) = areas((is_gauss, width), tilt, sd, 10, &mut noise);
-                    println!(
-                        "{is_gauss} {width} nm, noise {sd}, tilt {tilt}: {given} of 10, {holds} hold, error {:.1} %",
-                        100.0 * error
-                    );
-                    assert!(!is_gauss || given >= 8, "{width} {sd} {tilt}: {given}");
-                    (with, held) = (with + given, held + holds);
-                }
-            }
-        }
-        assert!(10 * held + 10 >= 9 * with, "{is_gauss}: {held} of {with}");
-    }
-}
-
-/// Bands of three to seven points within their width: areas have errors, and these hold.
-#[test]
-fn areas_of_bands_of_few_points_have_errors_that_hold() {
-    let sets = std::env::var("SETS")
-        .ok()
-        .and_then(|s| s.parse().ok())
-        .unwrap_or(20);
-    let mut noise = Noise(82);
-    let (mut with, mut held) = (0, 0);
-    for width in [3.5, 5.0, 6.5] {
-        for sd in [0.001, 0.003, 0.01] {
-            let (given, holds, error) = areas((true, width), 0.0, sd, sets, &mut noise);
-            println!(
-                "{width} nm, noise {sd}: {given} of {sets}, {holds} hold, error {:.1} %",
-                100.0 * error
-            );
-            assert!(10 * given >= 9 * sets, "{width} {sd}: {given}");
-            (with, held) = (with + given, held + holds);
-        }
-    }
-    assert!(100 * held >= 92 * with, "{held} of {with}");
 }

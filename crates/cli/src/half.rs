@@ -20,14 +20,6 @@ const MARK: &str = ".curvary-";
 const END: &str = ".part";
 /// What names of folders end with, before a number.
 const MAKING: &str = ".making";
-/// What a bundle has beside its data.
-const IN_BUNDLE: [&str; 5] = [
-    "data",
-    "bagit.txt",
-    "bag-info.txt",
-    "manifest-sha512.txt",
-    "tagmanifest-sha512.txt",
-];
 /// How many letters tell where numbers of processes are their own.
 const LETTERS: usize = 12;
 
@@ -108,15 +100,6 @@ fn writer_of_stem(stem: &str) -> Option<PartWriter> {
     })
 }
 
-/// Whether a folder has only what a bundle has: somebody may have put things of their own into it.
-fn is_of_bundle(folder: &Path) -> bool {
-    let is_own = |entry: std::io::Result<fs::DirEntry>| {
-        let name = entry.map(|entry| entry.file_name());
-        name.is_ok_and(|name| name.to_str().is_some_and(|name| IN_BUNDLE.contains(&name)))
-    };
-    fs::read_dir(folder).is_ok_and(|mut all| all.all(is_own))
-}
-
 /// What commands that were cut short left half written where this one writes.
 #[derive(Default)]
 struct Halves {
@@ -155,10 +138,8 @@ impl Halves {
             };
             match writer {
                 Some(PartWriter::Gone) => {
-                    let removed = match is_folder {
-                        true => is_of_bundle(&path) && fs::remove_dir_all(&path).is_ok(),
-                        false => fs::remove_file(&path).is_ok(),
-                    };
+                    // Somebody may have put things of their own into a folder, however deep: it is named and stays.
+                    let removed = is_file && fs::remove_file(&path).is_ok();
                     let list = if removed {
                         &mut self.removed
                     } else {
@@ -287,22 +268,21 @@ mod tests {
         }
         // A folder of such a name is nobody's half.
         fs::create_dir(folder.path().join(format!("w.csv{gone}"))).expect("a folder");
-        // In such a one a bundle was made, and these have other things or another maker.
+        // In such ones bundles were made, and somebody may have put things of their own into them: all stay.
         let folders = [
-            (format!("b.zip{}0", gone.replace(END, MAKING)), "data", true),
-            (format!("c.zip{}1", gone.replace(END, MAKING)), "mine", false),
-            (format!("d.zip{}0", own.replace(END, MAKING)), "data", false),
-            ("e.zip.curvary-1-0123456789ab.making0".to_owned(), "data", false),
-            ("f.zip.making0".to_owned(), "data", false),
-            (format!("b.zip{}x", gone.replace(END, MAKING)), "data", false),
+            (format!("b.zip{}0", gone.replace(END, MAKING)), "data"),
+            (format!("c.zip{}1", gone.replace(END, MAKING)), "mine"),
+            (format!("d.zip{}0", own.replace(END, MAKING)), "data"),
+            ("e.zip.curvary-1-0123456789ab.making0".to_owned(), "data"),
+            ("f.zip.making0".to_owned(), "data"),
+            (format!("b.zip{}x", gone.replace(END, MAKING)), "data"),
         ];
-        for (name, within, _) in &folders {
+        for (name, within) in &folders {
             fs::create_dir_all(folder.path().join(name).join(within)).expect("a folder");
         }
         look_beside_folder(&folder.path().join("f.zip"));
-        for (name, _, is_removed) in &folders {
-            let is_there = folder.path().join(name).is_dir();
-            assert_eq!(is_there, !(*is_removed && is_told), "{name}");
+        for (name, _) in &folders {
+            assert!(folder.path().join(name).is_dir(), "{name}");
         }
         let write = |name: &str| {
             let target = folder.path().join(name);
@@ -321,7 +301,7 @@ mod tests {
         };
         let mut left = named(&["a.csv.part", elsewhere, "f.zip.making0", folders[3].0.as_str()]);
         if is_told {
-            left.insert(folder.path().join(&folders[1].0));
+            left.extend(folders[..2].iter().map(|(name, _)| folder.path().join(name)));
         }
         assert_eq!(here(&halves.left), Vec::from_iter(left.clone()));
         assert!(left.iter().all(|path| path.exists()));
@@ -329,7 +309,7 @@ mod tests {
         assert!(other.iter().all(|name| folder.path().join(name).is_file()));
         assert!(folder.path().join(format!("w.csv{gone}")).is_dir());
         if is_told {
-            let removed = named(&[abandoned.as_str(), folders[0].0.as_str()]);
+            let removed = named(&[abandoned.as_str()]);
             assert_eq!(here(&halves.removed), Vec::from_iter(removed));
             assert!(!folder.path().join(&abandoned).exists());
         }

@@ -135,6 +135,15 @@ fn understand_as_written(text: &str) -> ColumnHeader {
     if text.is_empty() {
         return ColumnHeader::default();
     }
+    // Points are blanks in a language whose names have no other sign: `absorbance.ctrl`.
+    if let Some((light, name)) = text.split_once('.')
+        && !text.contains([' ', '_'])
+        && light.len() >= 2
+        && quantity_of(light).is_some_and(|quantity| quantity.is_of_light())
+        && phrase::is_plain_name(name)
+    {
+        return understand(&text.replacen('.', " ", 1));
+    }
     if text.len() > LONGEST {
         return ColumnHeader {
             label: Some(text.to_owned()),

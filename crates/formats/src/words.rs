@@ -150,6 +150,8 @@ pub enum WordList {
     LetterFrom,
     /// Keys of what a letter is about.
     LetterSubject,
+    /// Abbreviations of the word for a number.
+    CutNumber,
     /// Words for the x axis.
     Abscissa,
     /// Words for the y axis.

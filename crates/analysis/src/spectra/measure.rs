@@ -26,16 +26,6 @@ pub struct Estimate {
     pub error: f64,
 }
 
-impl Estimate {
-    /// With another one that errs by itself.
-    fn and(self, other: Self) -> Self {
-        Self {
-            value: self.value + other.value,
-            error: self.error.hypot(other.error),
-        }
-    }
-}
-
 /// A peak measured over its own width.
 #[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
 pub struct MeasuredPeak {
@@ -147,9 +137,9 @@ fn area_between_bases(
 ) -> Estimate {
     let span = x[right] - x[left];
     let (mut value, mut squares) = (0.0, 0.0);
-    for (i, up) in up.iter().enumerate().take(right + 1).skip(left) {
-        let weight = step_of(x, (left, right), i);
-        value += weight * up;
+    for i in left..=right {
+        let weight = (x[(i + 1).min(right)] - x[i.saturating_sub(1).max(left)]) / 2.0;
+        value += weight * up[i];
         squares += weight * weight;
     }
     let own = noise * noise * squares;
@@ -182,37 +172,20 @@ const FEWEST_BEYOND: usize = 5;
 /// little more often where the noise of a spectrum is found too small.
 const STILL_FALLS: f64 = 2.576;
 
-/// What a flank hides is added up to this part of the area; where it is more, the area is not that of the band. A choice: in a
+/// What a flank hides counts as an error up to this part of the area; where it is more, the area is not that of the band. A choice: in a
 /// window of three half-widths and a half a Gauss band hides a hundredth, a Lorentz band of twenty half-widths on either side six.
-const MOST_ADDED: f64 = 0.03;
+const MOST_AS_ERROR: f64 = 0.03;
 
 /// A point that rises by so many times the noise beyond a base belongs to another band. Noise does so in a few of a thousand spectra with
 /// some hundred points.
 const OTHER_BAND: f64 = 5.0;
 
-/// Up to so many times the variance of the noise, flanks and a straight background describe what lies beyond a band. A choice: noise is found
-/// to a tenth among some hundred points, and another band that leaves no more than that is as small as the noise.
-const MISFIT: f64 = 1.5;
-
 /// What a chord between the bases leaves out of the area of a band that stands alone.
 enum AreaLeftOut {
-    /// So much, with its error; below zero where noise makes the flanks look so.
-    Flanks(Estimate),
+    /// Nothing beyond this error is seen to be left out.
+    Error(f64),
     /// The band, or what lies under it, goes on where the curve ends, or is not seen to come to an end.
     GoesOn,
-    /// A base is where a tilted background meets the flank: this is the area over the background.
-    OverLine(Estimate),
-}
-
-impl AreaLeftOut {
-    /// The area, with the one over the chord; none where the band goes on.
-    fn area(self, over_chord: Estimate) -> Option<Estimate> {
-        match self {
-            Self::Flanks(flanks) => Some(over_chord.and(flanks)),
-            Self::OverLine(area) => Some(area),
-            Self::GoesOn => None,
-        }
-    }
 }
 
 /// How much of a band lies under a chord between its bases and beyond them.
@@ -221,11 +194,9 @@ impl AreaLeftOut {
 /// curve, `a/d²` at the distance `d` from the top. Where the bases are on such flanks, a chord takes off `a/d` on either side (`a/d²` over
 /// the distance), and as much lies beyond the base: `2a/d`, or `a/d` where areas count from zero. So the flanks from [`FROM_HALF_WIDTHS`] on
 /// are taken apart into a line, which a chord takes off rightly, and `a/d²`. Where `a` is seen, and
-/// what it hides is more than [`MOST_ADDED`] of the area, the band goes on beyond the curve. Where its
-/// error is larger than `h (w/2)²`, that of a pure Lorentz band of this height and width, nothing is known of its end. Else what was found of
-/// it belongs to the area, and its error is one of the area: noise finds as much too little as too much. None where a base is a valley to
-/// another band: there the area ends by agreement. A curve that rises again because its background is tilted has no such valley: a line and
-/// flanks describe all of it.
+/// what it hides is more than [`MOST_AS_ERROR`] of the area, the band goes on beyond the curve. Where its
+/// error is larger than `h (w/2)²`, that of a pure Lorentz band of this height and width, nothing is known of its end. Else its error, and as
+/// much of it as was found, is one of the area. None where a base is a valley to another band: there the area ends by agreement.
 fn left_out(
     (x, up): (&[f64], &[f64]),
     (left, right): (usize, usize),
@@ -237,7 +208,9 @@ fn left_out(
     let is_valley = |side: &[f64], base: f64| highest(side) > base + OTHER_BAND * noise;
     // The lowest of many points lies below its neighbours by about three times the noise.
     let lowest = 3.0 * noise;
-    let valley = is_valley(&up[..left], up[left] + lowest) || is_valley(&up[right + 1..], up[right] + lowest);
+    if is_valley(&up[..left], up[left] + lowest) || is_valley(&up[right + 1..], up[right] + lowest) {
+        return None;
+    }
     let noise = noise.max(LEAST_NOISE * height);
     let in_half_widths = (height / (OF_THE_NOISE * noise)).log2().max(0.0).sqrt();
     let beyond = |half_widths: f64| -> Option<Vec<usize>> {
@@ -246,13 +219,10 @@ fn left_out(
         let before = chosen.iter().filter(|i| x[**i] < centre).count();
         (before >= FEWEST_BEYOND && chosen.len() - before >= FEWEST_BEYOND).then_some(chosen)
     };
-    // Where a curve with little noise ends before a Gauss band does, it is not known which flanks are seen.
-    let (chosen, known_flanks) = match beyond(in_half_widths.max(FROM_HALF_WIDTHS)) {
-        Some(chosen) => (chosen, true),
-        None => match beyond(FROM_HALF_WIDTHS) {
-            Some(chosen) => (chosen, false),
-            None => return (!valley).then_some(AreaLeftOut::GoesOn),
-        },
+    // Where a curve with little noise ends before, the flank of a Gauss band counts among what it hides.
+    let Some(chosen) = beyond(in_half_widths.max(FROM_HALF_WIDTHS)).or_else(|| beyond(FROM_HALF_WIDTHS))
+    else {
+        return Some(AreaLeftOut::GoesOn);
     };
     let column = |of: &dyn Fn(f64) -> f64| -> Vec<f64> { chosen.iter().map(|i| of(x[*i])).collect() };
     let ones = column(&|_| 1.0);
@@ -260,11 +230,6 @@ fn left_out(
     let flank = column(&|x| (full / (x - centre)).powi(2));
     let y: Vec<f64> = chosen.iter().map(|i| up[*i]).collect();
     let found = crate::linear::fit(&[&ones, &along, &flank], &y).ok()?;
-    // What rises beyond a base is another band, unless a straight background under this one's flanks is all that is seen there.
-    let all_seen = MISFIT * found.degrees_of_freedom as f64 * noise * noise;
-    if valley && found.residual_sum_of_squares > all_seen {
-        return None;
-    }
     let (size, error) = (
         found.coefficients[2] * full * full,
         noise * found.unscaled_covariance[2][2].sqrt() * full * full,
@@ -274,206 +239,12 @@ fn left_out(
         let parts = if baseline == AreaBaseline::Chord { 2.0 } else { 1.0 };
         parts / (x[base] - centre).abs()
     };
-    let both = of_one(left) + of_one(right);
-    let falls = size > STILL_FALLS * error && error.hypot(size) * both > MOST_ADDED * height * full;
+    let hidden = error.hypot(size.max(0.0)) * (of_one(left) + of_one(right));
+    let falls = size > STILL_FALLS * error && hidden > MOST_AS_ERROR * height * full;
     Some(if falls || error > pure {
         AreaLeftOut::GoesOn
-    } else if valley && known_flanks && baseline == AreaBaseline::Chord {
-        let over = OverBackground {
-            found: &found,
-            columns: [&ones, &along, &flank],
-            chosen: &chosen,
-        };
-        let at = |base: usize| (x[base] - centre).abs();
-        let tails = full * full * (1.0 / at(left) + 1.0 / at(right));
-        AreaLeftOut::OverLine(over.area((x, up), (left, right), (centre, full), tails, noise))
-    } else if !known_flanks || size < -STILL_FALLS * error {
-        // Not Lorentz's flanks for sure: those of a Gauss band, or, where they bend the other way, a background that is no straight line.
-        AreaLeftOut::Flanks(Estimate {
-            value: 0.0,
-            error: error.hypot(size) * both,
-        })
     } else {
-        AreaLeftOut::Flanks(Estimate {
-            value: size * both,
-            error: error * both,
-        })
-    })
-}
-
-/// A straight background with flanks on it, as fitted to what lies beyond a band.
-struct OverBackground<'a> {
-    found: &'a crate::linear::LinearFit,
-    columns: [&'a [f64]; 3],
-    chosen: &'a [usize],
-}
-
-impl OverBackground<'_> {
-    /// What lies over the background between the bases, and `tails` times the flanks beyond them. All of it is a sum of readings, each by a
-    /// weight of its own, and so is its error.
-    fn area(
-        &self,
-        (x, up): (&[f64], &[f64]),
-        (left, right): (usize, usize),
-        (centre, full): (f64, f64),
-        tails: f64,
-        noise: f64,
-    ) -> Estimate {
-        let mut weights = vec![0.0; x.len()];
-        let mut taken = [0.0, 0.0, tails];
-        for (i, own) in weights.iter_mut().enumerate().take(right + 1).skip(left) {
-            *own = step_of(x, (left, right), i);
-            taken[0] -= *own;
-            taken[1] -= *own * (x[i] - centre) / full;
-        }
-        let rows = &self.found.unscaled_covariance;
-        let each: Vec<f64> = rows
-            .iter()
-            .map(|row| row.iter().zip(taken).map(|(c, t)| c * t).sum())
-            .collect();
-        for (place, i) in self.chosen.iter().enumerate() {
-            let of_fit = self
-                .columns
-                .iter()
-                .zip(&each)
-                .map(|(column, e)| column[place] * e);
-            weights[*i] += of_fit.sum::<f64>();
-        }
-        Estimate {
-            value: weights.iter().zip(up).map(|(w, y)| w * y).sum(),
-            error: noise * weights.iter().map(|w| w * w).sum::<f64>().sqrt(),
-        }
-    }
-}
-
-/// The part of the axis between two places that a point stands for.
-fn step_of(x: &[f64], (left, right): (usize, usize), i: usize) -> f64 {
-    (x[(i + 1).min(right)] - x[i.saturating_sub(1).max(left)]) / 2.0
-}
-
-/// Where a peak stands among the points of a curve over rising x.
-struct PeakPlaces {
-    /// The readings, turned so that the peak is a maximum.
-    up: Vec<f64>,
-    /// The highest one.
-    at: usize,
-    bases: (usize, usize),
-    /// Where it has come down to half its prominence.
-    flanks: (usize, usize),
-}
-
-impl PeakPlaces {
-    /// None where a flank does not come down so far.
-    fn of(rising: &Curve, peak: &Peak, upwards: bool) -> Option<Self> {
-        let sign = if upwards { 1.0 } else { -1.0 };
-        let x = rising.x();
-        let up: Vec<f64> = rising.y().iter().map(|v| sign * v).collect();
-        let at = x.partition_point(|v| *v < peak.sampled_x);
-        let place = |value: f64| x.partition_point(|v| *v < value).min(x.len() - 1);
-        let (left, right) = (place(peak.left_base), place(peak.right_base));
-        let half_level = up[at] - peak.prominence / 2.0;
-        let first = crude_flank(&up, half_level, (left..at).rev())?;
-        let last = crude_flank(&up, half_level, at + 1..=right)?;
-        Some(Self {
-            up,
-            at,
-            bases: (left, right),
-            flanks: (first, last),
-        })
-    }
-}
-
-/// How a base is read.
-struct BaseWindow {
-    /// Points so far to either side of it tell its level.
-    half: f64,
-    /// Noise of a single point.
-    noise: f64,
-}
-
-impl BaseWindow {
-    /// The level at the place `index`.
-    ///
-    /// The base is the lowest of many points and low by its own noise: it is left out, and what stands in its place is found by others.
-    fn base(&self, (x, up): (&[f64], &[f64]), breaks: &[usize], index: usize) -> Estimate {
-        let level = |found: Polynomial| Estimate {
-            value: found.at(x[index], 0),
-            error: self.noise * found.variance_at(x[index], 0).sqrt(),
-        };
-        let found = local((x, up), breaks, (x[index], self.half), 2, Some(index));
-        match found {
-            Some(polynomial) if index > 0 && index + 1 < x.len() => level(polynomial),
-            // At an end of the curve a parabola says less than the mean of a line.
-            _ => local((x, up), breaks, (x[index], self.half), 1, Some(index)).map_or(
-                Estimate {
-                    value: up[index],
-                    error: self.noise,
-                },
-                level,
-            ),
-        }
-    }
-}
-
-/// The area of a peak of few points.
-#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
-pub struct PeakAreaFound {
-    /// Area between the bases, in units of y times x; absent where the band reaches beyond the curve.
-    pub area: Option<Estimate>,
-    /// Whether the band, or what lies under it, is not seen to come to an end within the curve.
-    pub reaches_beyond: bool,
-}
-
-/// Fewest points within the width of a band whose area has an error. The sum over points a step apart differs from the area of a Gauss band
-/// by twice `exp(-2 (π σ/step)²)` of it (Poisson's sum), a millionth at two points, and of a Lorentz band by twice `exp(-π width/step)`, two
-/// ten-thousandths at three.
-const FEWEST_OF_AREA: usize = 3;
-
-/// The area of a peak that [`measure_peak`] does not measure, since it has few points within its width, given the noise of a single point.
-///
-/// Its bases are levels read by their neighbours, not the lowest points. None where the peak has fewer than three points within its width,
-/// or where points are missing.
-pub fn measure_area(
-    curve: &Curve,
-    peak: &Peak,
-    noise: f64,
-    upwards: bool,
-    baseline: AreaBaseline,
-) -> Option<PeakAreaFound> {
-    let rising = curve.rising();
-    let (x, breaks) = (rising.x(), rising.breaks());
-    let PeakPlaces {
-        up,
-        at,
-        bases: (left, right),
-        flanks: (first, last),
-    } = PeakPlaces::of(&rising, peak, upwards)?;
-    if breaks.iter().any(|b| left < *b && *b <= right) || last - first < FEWEST_OF_AREA {
-        return None;
-    }
-    let full = x[last] - x[first];
-    let window = BaseWindow {
-        half: BASE_POINTS * full / (last - first) as f64,
-        noise,
-    };
-    let bases = (
-        window.base((x, &up), breaks, left),
-        window.base((x, &up), breaks, right),
-    );
-    let area = area_between_bases((x, &up), (left, right), bases, noise, baseline);
-    let shape = (x[at], full, peak.prominence);
-    Some(match left_out((x, &up), (left, right), shape, noise, baseline) {
-        Some(left_out) => {
-            let area = left_out.area(area);
-            PeakAreaFound {
-                area,
-                reaches_beyond: area.is_none(),
-            }
-        }
-        None => PeakAreaFound {
-            area: Some(area),
-            reaches_beyond: false,
-        },
+        AreaLeftOut::Error(hidden)
     })
 }
 
@@ -490,13 +261,15 @@ pub fn measure_peak(
 ) -> Option<MeasuredPeak> {
     let rising = curve.rising();
     let sign = if upwards { 1.0 } else { -1.0 };
-    let (x, breaks) = (rising.x(), rising.breaks());
-    let PeakPlaces {
-        up,
-        at,
-        bases: (left, right),
-        flanks: (first, last),
-    } = PeakPlaces::of(&rising, peak, upwards)?;
+    let x = rising.x();
+    let up: Vec<f64> = rising.y().iter().map(|v| sign * v).collect();
+    let breaks = rising.breaks();
+    let at = x.partition_point(|v| *v < peak.sampled_x);
+    let place = |value: f64| x.partition_point(|v| *v < value).min(x.len() - 1);
+    let (left, right) = (place(peak.left_base), place(peak.right_base));
+    let half_level = up[at] - peak.prominence / 2.0;
+    let first = crude_flank(&up, half_level, (left..at).rev())?;
+    let last = crude_flank(&up, half_level, at + 1..=right)?;
     if last - first < FEWEST {
         return None;
     }
@@ -517,11 +290,28 @@ pub fn measure_peak(
         value: top.at(centre, 0),
         error: noise * top.variance_at(centre, 0).sqrt(),
     };
-    let points = BaseWindow {
-        half: (0.25 * full).max(BASE_POINTS * full / (last - first) as f64),
-        noise,
+    let base = |index: usize| {
+        // The base is the lowest of many points and low by its own noise: it is left out, and what stands in its place is found by others.
+        let half = (0.25 * full).max(BASE_POINTS * full / (last - first) as f64);
+        let found = local((x, &up), breaks, (x[index], half), 2, Some(index));
+        match found {
+            Some(polynomial) if index > 0 && index + 1 < x.len() => Estimate {
+                value: polynomial.at(x[index], 0),
+                error: noise * polynomial.variance_at(x[index], 0).sqrt(),
+            },
+            // At an end of the curve a parabola says less than the mean of a line.
+            _ => match local((x, &up), breaks, (x[index], half), 1, Some(index)) {
+                Some(line) => Estimate {
+                    value: line.at(x[index], 0),
+                    error: noise * line.variance_at(x[index], 0).sqrt(),
+                },
+                None => Estimate {
+                    value: up[index],
+                    error: noise,
+                },
+            },
+        }
     };
-    let base = |index: usize| points.base((x, &up), breaks, index);
     let (low, high) = (base(left), base(right));
     let upper = higher(low, high);
     let prominence = Estimate {
@@ -559,10 +349,14 @@ pub fn measure_peak(
     let area = whole.then(|| area_between_bases((x, &up), (left, right), (low, high), noise, baseline));
     let shape = (centre, width.map_or(full, |width| width.value), prominence.value);
     let (area, reaches_beyond) = match (area, left_out((x, &up), (left, right), shape, noise, baseline)) {
-        (Some(over_chord), Some(left_out)) => {
-            let area = left_out.area(over_chord);
-            (area, area.is_none())
-        }
+        (Some(_), Some(AreaLeftOut::GoesOn)) => (None, true),
+        (Some(area), Some(AreaLeftOut::Error(error))) => (
+            Some(Estimate {
+                error: area.error.hypot(error),
+                ..area
+            }),
+            false,
+        ),
         (area, _) => (area, false),
     };
     Some(MeasuredPeak {

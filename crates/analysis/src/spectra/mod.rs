@@ -40,7 +40,7 @@ pub use baseline::{Baseline, BaselineFound, subtract_baseline};
 pub use blank::{BlankUse, Grids, subtract_blank};
 pub use chain::{Chain, ChainError, ChainRefused, LogEntry, LogNote, Processed, Step};
 pub use curve::{Curve, Window};
-pub use measure::{Estimate, MeasuredPeak, PeakAreaFound, measure_area, measure_peak};
+pub use measure::{Estimate, MeasuredPeak, measure_peak};
 pub use noise::{AlikeNoise, Noise, alike_noise, noise, point_noise};
 pub use peaks::{
     Apex, Area, AreaBaseline, Extreme, Peak, PeakOptions, PeakTable, Refinement, Threshold, Width,

@@ -23,6 +23,39 @@ pub(super) fn is_link(word: &str) -> bool {
     word == "@" || fold(word).is_empty() || words::is(WordList::Link, word)
 }
 
+/// Whether a text may name a file or a sample, and says nothing of how a reading was worked out: neither a word of statistics or of what is
+/// computed, nor a quantity or a unit.
+pub(super) fn is_plain_name(name: &str) -> bool {
+    let computed = |word: &str| {
+        let lower = word.to_lowercase();
+        words::is_statistics(word)
+            || words::is(WordList::Spread, word)
+            || words::is(WordList::Error, word)
+            || words::is(WordList::Computed, word)
+            || words::begins(WordList::ComputedStem, &lower)
+            || words::begins(WordList::Derivative, &lower)
+            || matches!(
+                lower.as_str(),
+                "log"
+                    | "log10"
+                    | "ln"
+                    | "diff"
+                    | "delta"
+                    | "ratio"
+                    | "per"
+                    | "percent"
+                    | "pct"
+                    | "corr"
+                    | "sum"
+                    | "min"
+                    | "max"
+            )
+            || quantity_of(word).is_some()
+            || lone_unit(word).is_some()
+    };
+    name.starts_with(char::is_alphabetic) && !name.split(['.', '_', '-', ' ']).any(computed)
+}
+
 /// A phrase of several words: `Absorbance at 405 nm`, `405 nm betanin`, `betanin pH 7`, `Time s`, `Probe 1 Abs`.
 pub(super) fn phrase(text: &str, depth: usize) -> Option<HeaderPiece> {
     // Brackets, commas and dashes part a head; its pieces come here one by one.
@@ -35,6 +68,7 @@ pub(super) fn phrase(text: &str, depth: usize) -> Option<HeaderPiece> {
     if let Some((before, behind)) = text.split_once('@') {
         // `A@590nm:film1.txt`: what was read, and of which file or sample.
         if let Some((light, name)) = behind.split_once(':')
+            && is_plain_name(name)
             && depth < DEEPEST
             && let Some(found) = piece(
                 &format!("{} at {}", before.trim(), light.trim()),
@@ -53,7 +87,7 @@ pub(super) fn phrase(text: &str, depth: usize) -> Option<HeaderPiece> {
     // `abs:leaf_old`: what was read, and of which file or sample.
     if let Some((light, name)) = text.split_once(':')
         && !text.contains(' ')
-        && name.starts_with(char::is_alphabetic)
+        && is_plain_name(name)
         && let Some(quantity) = quantity_of(light).filter(|q| q.is_of_light() && light.len() >= 2)
     {
         return Some(HeaderPiece::Several(vec![
@@ -64,12 +98,6 @@ pub(super) fn phrase(text: &str, depth: usize) -> Option<HeaderPiece> {
     // Underscores are blanks where there are no others.
     if !text.contains(' ') && text.contains('_') {
         let spaced = text.replace('_', " ");
-        return piece(&spaced, false, depth + 1);
-    }
-    // So are points in a language whose names have no other sign: `absorbance.ctrl`.
-    let pointed = |part: &str| part.len() >= 2 && part.starts_with(char::is_alphabetic);
-    if !text.contains(' ') && text.contains('.') && text.split('.').all(pointed) {
-        let spaced = text.replace('.', " ");
         return piece(&spaced, false, depth + 1);
     }
     let words: Vec<&str> = text.split(' ').filter(|word| !word.is_empty()).collect();

@@ -201,6 +201,10 @@ pub(super) fn rate(text: &str) -> Option<HeaderPiece> {
 pub(super) fn fits(quantity: &Quantity, unit: &Unit) -> bool {
     let like = |code: &str| Unit::ucum(code).is_ok_and(|other| unit.converts_to(&other));
     let pure = like("1");
+    // Counts in a second are light that was counted, and no rate of a reaction.
+    if unit.code().contains("{counts}") {
+        return !matches!(quantity.known(), Some(KnownQuantity::Rate));
+    }
     match quantity.known() {
         Some(KnownQuantity::Wavelength) => like("nm"),
         Some(KnownQuantity::Wavenumber) => like("/cm"),
@@ -262,6 +266,9 @@ fn quantities_by_dimension(unit: &Unit) -> Vec<Quantity> {
     let like = |code: &str| Unit::ucum(code).is_ok_and(|other| unit.converts_to(&other));
     if *unit == Unit::PERCENT {
         return vec![Quantity::TRANSMITTANCE, Quantity::REFLECTANCE];
+    }
+    if unit.code().contains("{counts}") {
+        return Vec::new();
     }
     if *unit == Unit::ABSORBANCE || *unit == Unit::MILLIABSORBANCE {
         return vec![Quantity::ABSORBANCE];

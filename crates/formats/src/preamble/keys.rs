@@ -170,7 +170,8 @@ fn placed_temperature(words: &[&str]) -> Option<&'static str> {
     let [first, second] = words else { return None };
     let temperature = |word: &str| word == "T" || field_of(word) == Some("temperature");
     let place = |word: &str| {
-        words::is(WordList::PlaceOfTemperature, word)
+        !matches!(word.to_lowercase().as_str(), "room" | "raum" | "lab" | "labor")
+            && words::is(WordList::PlaceOfTemperature, word)
             || fields_if_fitting(word) == ["temperature"].as_slice() && word.len() > 2
     };
     (temperature(first) && place(second) || temperature(second) && place(first)).then_some("temperature")
@@ -330,7 +331,18 @@ pub(super) fn day_behind_name(raw: &str, order: Option<DatePartOrder>) -> Option
     {
         name = front.trim_end_matches(sign);
     }
-    let named = name.chars().any(char::is_alphabetic);
+    // `L. Quist, born 1990-02-03`, `L. Quist since 2012-01-03` tell of another day.
+    let particle = |word: &str| {
+        is_small(word)
+            || matches!(
+                word,
+                "von" | "van" | "der" | "den" | "ten" | "zu" | "af" | "y" | "e"
+            )
+    };
+    let named = name.chars().any(char::is_alphabetic)
+        && name
+            .split([' ', ','])
+            .all(|word| !word.starts_with(char::is_lowercase) || particle(word));
     let sure = matches!(read, curvary_record::moment::DateReading::Read(_));
     (read.is_day() && named).then_some((name.len(), at, sure))
 }

@@ -69,7 +69,9 @@ pub(super) fn beside_what_was_set(fields: &mut Fields, field: Key, spelling: &st
     let is_device = |spelling: &str| {
         const SHORTEST: usize = 4;
         spelling.chars().count() >= SHORTEST && fields_if_fitting(spelling).contains(&field.as_str())
+            || field.as_str() == "temperature" && is_of_a_place(spelling)
     };
+
     let is_set =
         |spelling: &str| matches!(standing(spelling), Some((Standing::Set, _))) || is_device(spelling);
     if !matches!(field.as_str(), "temperature" | "wavelength") {
@@ -172,7 +174,10 @@ pub(super) fn understand(spelling: &str, raw: &str, customs: Customs) -> (Key, I
     let name = parted.map_or(spelling, |(name, _)| name);
     let read = |field: &str| {
         let found = interpret_as(&Key::new(field), raw, stated.as_ref(), customs);
-        match length_in_front(raw).filter(|_| field == "path-length" && !found.fits) {
+        // The `1 cm` of `Layer: 1 cm oil` is that of the oil.
+        let of_cell =
+            || name.len() <= 4 || field_of(name).is_some() || fields_if_fitting(name).contains(&"cell");
+        match length_in_front(raw).filter(|_| field == "path-length" && !found.fits && of_cell()) {
             // `cell = 10 mm quartz`
             Some(length) => Interpretation {
                 fits: true,
@@ -246,6 +251,11 @@ pub(super) fn understand(spelling: &str, raw: &str, customs: Customs) -> (Key, I
     };
     let found = interpret_as(&Key::new(own), raw, stated.as_ref(), customs);
     (Key::new(own), found)
+}
+
+/// Whether a key of a temperature names the place beside it, or nothing else: `T bath`, `Cell holder`.
+fn is_of_a_place(spelling: &str) -> bool {
+    keys::composed(spelling) == Some("temperature") || field_of(spelling) == Some("accessory")
 }
 
 /// How warm a place is whose name is that of an accessory: `Cell holder: 25 °C`.

@@ -190,7 +190,10 @@ impl<'a> DataParser<'a> {
         // `array([[400., 0.31],` as a console prints it, without a name.
         if self.is_call_of_list() {
             let node = self.value(0)?;
-            return matches!(node, DataNode::List(_)).then_some(SyntaxItem::Node(node));
+            // `array([…]) / 10` is something else than its list.
+            let rest = self.rest().lines().next().unwrap_or("").trim();
+            let alone = rest.is_empty() || rest.starts_with('#');
+            return (alone && matches!(node, DataNode::List(_))).then_some(SyntaxItem::Node(node));
         }
         let key = self.key()?;
         let named = self.text[..self.at].ends_with('=');
@@ -279,8 +282,11 @@ impl<'a> DataParser<'a> {
     fn is_call_of_list(&self) -> bool {
         let rest = self.rest();
         let behind = rest.trim_start_matches(|c: char| c.is_alphanumeric() || matches!(c, '_' | '.'));
-        let length = rest.len() - behind.len();
-        (1..=24).contains(&length) && behind.starts_with("([")
+        let name = &rest[..rest.len() - behind.len()];
+        matches!(
+            name,
+            "array" | "np.array" | "numpy.array" | "matrix" | "np.matrix"
+        ) && behind.starts_with("([")
     }
 
     fn value(&mut self, depth: usize) -> Option<DataNode> {

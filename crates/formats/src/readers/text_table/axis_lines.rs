@@ -60,9 +60,12 @@ pub(super) fn take(text: &str, sections: &mut [Section], behind: &mut Vec<TextLi
             .chain(below.iter().copied())
             .collect();
         let Some((rows, lines)) = header(text, &around, section) else {
+            // Words of its own may say that another table is of something else.
             if let Some(rows) = first.as_ref().filter(|rows| {
-                rows.iter()
-                    .all(|row| row.cells.len() == section.table.grid.columns())
+                section.words.is_empty()
+                    && rows
+                        .iter()
+                        .all(|row| row.cells.len() == section.table.grid.columns())
             }) {
                 give(section, rows.clone(), &[]);
             }
@@ -206,6 +209,15 @@ fn header(text: &str, lines: &[TextLine], section: &Section) -> Option<(Vec<Head
                 used.push(*line);
             }
         }
+    }
+    // Of several columns beside x all are of y where that is light; a time or a temperature is one of them.
+    let names_light = |span: &Span| {
+        let head = read_column_header(&text[span.range()]);
+        head.quantity.is_some_and(|quantity| quantity.is_of_light())
+    };
+    let of_y = [said[0][1], said[1][1]];
+    if columns > 2 && !of_y.iter().flatten().any(names_light) {
+        return None;
     }
     let x = x_column(text, lines, section)?;
     let mut rows: Vec<HeadRow> = Vec::new();

@@ -52,6 +52,7 @@ fn is_map_over_lines(start: &str) -> bool {
     let mut others = lines.peekable();
     first.starts_with('{')
         && first.ends_with('}')
+        && !first[1..].contains(['{', '['])
         && others.peek().is_some()
         && others.all(|line| !line.contains(['{', '}', '[', ']']))
 }

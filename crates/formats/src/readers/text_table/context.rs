@@ -64,6 +64,8 @@ pub(super) struct Context {
     pub(super) disputed: Option<((f64, Unit), (f64, Unit))>,
     /// The wavelengths that lines name in passing: of several, none is the one.
     heard: Vec<(f64, Unit)>,
+    /// What a filter lets through, in nanometres: at that was measured where no wavelength is said.
+    filter: Option<f64>,
     /// The time between readings, in seconds, as the source gives it.
     pub(super) interval: Option<f64>,
     /// How long was measured, in seconds.
@@ -187,7 +189,13 @@ fn wavelength_of_filter(line: &str) -> Option<f64> {
     const OF_PHOTOMETERS: std::ops::RangeInclusive<f64> = 280.0..=900.0;
     let (key, value) = key_of_line(line).filter(|_| line.trim_end().ends_with(['m', 'м', ';', ',']))?;
     let number = super::scan::leading_number(value)?;
-    let lets_through = words::is(WordList::Filter, key) && is_wavelength(value);
+    let alone = value
+        .trim()
+        .trim_end_matches([';', ','])
+        .split_whitespace()
+        .count()
+        <= 2;
+    let lets_through = alone && words::is(WordList::Filter, key) && is_wavelength(value);
     (lets_through && OF_PHOTOMETERS.contains(&number)).then_some(number)
 }
 
@@ -332,6 +340,13 @@ impl Context {
         }
         if !of_own.heard.is_empty() {
             context.heard = of_own.heard;
+        }
+        if let Some(filter) = of_own
+            .filter
+            .or(context.filter)
+            .filter(|_| context.heard.is_empty())
+        {
+            context.heard.push((filter, Unit::NANOMETRE));
         }
         // What the first lines end with, where nothing says more.
         if context.heard.is_empty() {
@@ -648,6 +663,7 @@ impl Context {
             wavelength: _,
             disputed: _,
             heard,
+            filter,
             interval: _,
             duration: _,
             range: _,
@@ -667,6 +683,7 @@ impl Context {
         self.units.extend(units.iter().cloned());
         self.abbreviated.extend(abbreviated.iter().cloned());
         self.heard.extend(heard.iter().cloned());
+        self.filter = self.filter.or(*filter);
         self.stated.extend(stated.iter().cloned());
         self.sentinels.extend(sentinels);
         self.percent |= percent;
@@ -697,7 +714,7 @@ impl Context {
     fn hear(&mut self, line: &str) {
         let heard = self.heard.len();
         if let Some(wavelength) = wavelength_of_filter(line) {
-            self.heard.push((wavelength, Unit::NANOMETRE));
+            self.filter = Some(wavelength);
             return;
         }
         self.hear_unit_under_key(line);

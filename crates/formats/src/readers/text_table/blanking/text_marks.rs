@@ -8,7 +8,8 @@ const FEWEST: usize = 6;
 /// The text with blanks in place of the marks, where most cells of numbers have one. A quotation mark that is closed in its cell is none.
 pub(super) fn without_text_marks(text: &str) -> Option<Blanked> {
     let bytes = text.as_bytes();
-    let begins_cell = |at: usize| at == 0 || matches!(bytes[at - 1], b'\n' | b'\r' | b'\t' | b';' | b',' | b'|');
+    let begins_cell =
+        |at: usize| at == 0 || matches!(bytes[at - 1], b'\n' | b'\r' | b'\t' | b';' | b',' | b'|');
     let is_number = |at: usize| {
         let digits = usize::from(matches!(bytes.get(at), Some(b'-' | b'+' | b'.' | b',')));
         bytes.get(at + digits).is_some_and(u8::is_ascii_digit)
@@ -28,7 +29,9 @@ pub(super) fn without_text_marks(text: &str) -> Option<Blanked> {
         return None;
     }
     // Every number that begins a cell has one: others would stand for something else.
-    let bare = memchr::memchr_iter(b'\t', bytes).filter(|&at| is_number(at + 1)).count();
+    let bare = memchr::memchr_iter(b'\t', bytes)
+        .filter(|&at| is_number(at + 1))
+        .count();
     if bare > 0 {
         return None;
     }

@@ -139,8 +139,16 @@ fn condition(key: &str, text: &str, grid: &Grid) -> Option<Coordinate> {
         && let Some(own) = spelled(text[unit..].trim()).one()
         && name.unit.as_ref().is_some_and(|unit| !unit.converts_to(own))
     {
-        let is_length = matches!(own.code(), "cm" | "mm");
-        return is_length.then(|| Coordinate::new(Quantity::named("path-length"), own.clone(), value));
+        if matches!(own.code(), "cm" | "mm") {
+            return Some(Coordinate::new(
+                Quantity::named("path-length"),
+                own.clone(),
+                value,
+            ));
+        }
+        if quantity_of_unit(own).is_none() {
+            return None;
+        }
     }
     let (value, stated) = match cell(text, grid.dialect.style) {
         Cell::Number { value, .. } => (value, None),

@@ -6,7 +6,7 @@ use std::ops::Range;
 use curvary_record::Span;
 
 use super::super::dialect::{Delimiter, is_blank, raw_split, split_wide};
-use super::super::grid::Grid;
+use super::super::grid::{ColumnKind, Grid};
 use super::super::join::is_furniture;
 use super::super::scan::{TextLine, leading_number, strip_remark};
 use super::super::segments::is_axis;
@@ -106,11 +106,12 @@ pub(super) fn behind_lead_in<'a>(kept: &'a str, raw: &str, grid: &Grid) -> Optio
     };
     // Any other word may belong to the header behind it: `log A nm`.
     let is_comment = word == "C" && raw.starts_with("C ");
-    let is_marked = kept.starts_with(['@', '<', '>', '.', '~']);
-    let of_columns = [WordList::Column, WordList::AxisWord, WordList::UnitWord]
-        .iter()
-        .any(|list| words::is(*list, word));
-    if !(is_comment || is_marked || of_columns) || all_columns(kept, grid) {
+    let bare = word.trim_matches(|c: char| !c.is_alphanumeric());
+    let of_columns = bare.is_empty()
+        || [WordList::Column, WordList::AxisWord, WordList::UnitWord]
+            .iter()
+            .any(|list| words::is(*list, bare));
+    if !(is_comment || of_columns) || all_columns(kept, grid) {
         return None;
     }
     let rest = rest.trim();
@@ -154,7 +155,13 @@ impl<'a> HeadLine<'a> {
     fn of(raw: &'a str, grid: &'a Grid, place: HeadPlace) -> Self {
         let (mark, mut kept) = strip_remark(raw);
         // `#;name;A260`: over as many columns the sign is the header of the first, and marks no remark.
-        let numbers_first = mark == Some("#") && {
+        // Between blanks it does so over numbers of rows alone.
+        let counts = || {
+            let mut numbers = grid.column(0).enumerate();
+            grid.kinds.first() == Some(&ColumnKind::Figures)
+                && numbers.all(|(row, number)| number == (row + 1) as f64)
+        };
+        let numbers_first = mark == Some("#") && (grid.dialect.sep.byte().is_some() || counts()) && {
             let cells = raw_split(raw.trim(), grid.dialect.sep);
             cells.len() == grid.columns()
                 && raw
@@ -214,8 +221,13 @@ impl<'a> HeadLine<'a> {
         }
         let cells = raw_split(kept, self.grid.dialect.sep);
         let filled = |cell: &Range<usize>| !kept[cell.clone()].trim().is_empty();
-        // `λ = 234 nm,T = 25 °C,d = 1 cm`: each is a key with its value.
-        if cells.first().is_some_and(|cell| kept[cell.clone()].contains('=')) {
+        // `λ = 234 nm,T = 25 °C,d = 1 cm`: each is another key with its value. The same again and again stands over columns.
+        let keys: Vec<&str> = cells
+            .iter()
+            .filter_map(|cell| Some(kept[cell.clone()].split_once('=')?.0.trim()))
+            .collect();
+        let apart = keys.iter().enumerate().all(|(at, key)| !keys[..at].contains(key));
+        if keys.len() >= 2 && apart && kept[cells[0].clone()].contains('=') {
             return false;
         }
         // Cells of a sheet that were merged are empty but for the first: `Temperatur;25 °C;;37 °C;`.

@@ -538,14 +538,23 @@ impl Shaper<'_> {
 /// rounded top. What an instrument cuts off ends in a bend: the last steps in front of it are as large as those before.
 fn eases_into_its_top(y: &[f64], top: f64) -> bool {
     const LONGEST_STEP: f64 = 2.5;
-    let steps = y.windows(2).map(|pair| (pair[1] - pair[0]).abs());
-    // The last place in which the readings differ.
-    let place = steps.filter(|step| *step > 1e-9).fold(f64::INFINITY, f64::min);
+    // The last place that the readings are written in.
+    let is_whole = |value: f64| (value - value.round()).abs() < 1e-6;
+    let Some(place) = (0..=6)
+        .map(|digits| 10_f64.powi(digits))
+        .find(|size| y.iter().all(|value| value.is_nan() || is_whole(value * size)))
+        .map(f64::recip)
+    else {
+        return false;
+    };
     // `near`: the value beside the stretch, then those farther out.
     let eases = |near: [f64; 3]| {
         let (last, before, first) = (top - near[0], near[0] - near[1], near[1] - near[2]);
         let slack = 0.01 * place;
-        last <= LONGEST_STEP * place && before + slack >= last && first + slack >= before && first + slack >= 2.0 * last
+        last <= LONGEST_STEP * place
+            && before + slack >= last
+            && first + slack >= before
+            && first + slack >= 2.0 * last
     };
     let mut at = 0;
     let mut eased = false;
@@ -553,7 +562,9 @@ fn eases_into_its_top(y: &[f64], top: f64) -> bool {
         let length = y[at..].iter().take_while(|value| **value == top).count();
         if length >= 3 {
             let front = at.checked_sub(3).map(|from| [y[at - 1], y[at - 2], y[from]]);
-            let behind = y.get(at + length..at + length + 3).map(|next| [next[0], next[1], next[2]]);
+            let behind = y
+                .get(at + length..at + length + 3)
+                .map(|next| [next[0], next[1], next[2]]);
             // A curve may begin or end on its plateau.
             let open = (at == 0, at + length == y.len());
             let sides = (front.map_or(open.0, eases), behind.map_or(open.1, eases));

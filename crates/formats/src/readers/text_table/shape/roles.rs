@@ -80,27 +80,13 @@ pub(super) fn role(column: &Column) -> ShapeRole {
     }
 }
 
-/// Whether a column numbers the rows under a word that is cut off, `N.` or `č.` over 1, 2, 3 in front of all others, or under one for replicates.
+/// Whether a column numbers the rows under an abbreviation of `number` over 1, 2, 3 in front of all others, or under a word for replicates.
 fn numbers_rows(column: &Column) -> bool {
-    const LONGEST: usize = 3;
     let Some((text, _)) = column.heads.last() else {
         return false;
     };
-    let cut = text.trim().strip_suffix('.').is_some_and(|word| {
-        let letters = word.chars().count();
-        (1..=LONGEST).contains(&letters) && word.chars().all(char::is_alphabetic)
-    });
-    let head = || read_column_header(text);
-    let unknown = || {
-        let head = head();
-        head.quantity.is_none() && head.quantities_possible.is_empty() && head.unit.is_none()
-    };
-    // `c.` may be a concentration.
-    let names_quantity = || {
-        let head = read_column_header(text.trim().trim_end_matches('.'));
-        head.quantity.is_some() || !head.quantities_possible.is_empty() || head.unit.is_some()
-    };
-    let counts = cut && column.index == 0 && column.stats.counts() && unknown() && !names_quantity();
+    let number = words::is(WordList::CutNumber, text.trim());
+    let counts = number && column.index == 0 && column.stats.counts();
     counts || column.stats.whole && words::field_of(text) == Some("replicate") && column.unit.is_none()
 }
 
