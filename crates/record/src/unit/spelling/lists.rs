@@ -159,7 +159,7 @@ fn in_any_case(lower: &str) -> Option<&'static [&'static str]> {
         | "assorbanza"
         | "absorbância" => &["{AU}"],
         "counts/s" | "counts/sec" | "count/s" | "counts per second" | "cts/s" | "counts.s-1"
-        | "counts s-1" | "cps" => &["{counts}/s"],
+        | "counts s-1" => &["{counts}/s"],
         // Absorbance units or arbitrary ones, in English order or in that of the Romance languages.
         "a.u" | "a. u" | "a.u.." | "u. a" | "u.a" => &["{AU}", "[arb'U]"],
         "mau"

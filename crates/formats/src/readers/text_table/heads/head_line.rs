@@ -262,10 +262,16 @@ impl<'a> HeadLine<'a> {
             }
         }
         // `Sample;leaf;pH;7` is several of them, and `Temperature;25;°C` one with its unit in a cell.
+        // `c = 0 mM`, `c = 1 mM` stand over columns.
+        let key = |pair: &KeyValueSpan| &kept[pair.key.clone()];
+        let apart = stated
+            .iter()
+            .enumerate()
+            .all(|(at, pair)| stated[..at].iter().all(|other| key(other) != key(pair)));
         let known = |pair: &KeyValueSpan| {
             let key = &kept[pair.key.clone()];
             words::field_of(key).is_some()
-                || pair.mark == '=' && preamble::goes_with(key, &kept[pair.value.clone()])
+                || apart && pair.mark == '=' && preamble::goes_with(key, &kept[pair.value.clone()])
         };
         let in_cells = stated.len() >= 2 || stated.iter().any(|pair| pair.says.is_some());
         !over_all && in_cells && several && stated.iter().all(known)
