@@ -923,7 +923,7 @@ fn a_ranking_says_where_no_law_describes_the_points() {
         );
         invented::run("course", Technique::TIME_COURSE, vec![trace.unwrap()])
     };
-    let words = "is the best of these laws, and does not describe the points";
+    let words = "is the best of these laws, and may not describe the points";
     let told = |run: &Run| {
         let ranked = compare_trace(&FitPlan::default(), &[], run).remove(0).unwrap();
         said(&ranked.found.outcome, words)

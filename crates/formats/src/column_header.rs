@@ -135,15 +135,6 @@ fn understand_as_written(text: &str) -> ColumnHeader {
     if text.is_empty() {
         return ColumnHeader::default();
     }
-    // Points are blanks in a language whose names have no other sign: `absorbance.ctrl`.
-    if let Some((light, name)) = text.split_once('.')
-        && !text.contains([' ', '_'])
-        && light.len() >= 2
-        && quantity_of(light).is_some_and(|quantity| quantity.is_of_light())
-        && phrase::is_plain_name(name)
-    {
-        return understand(&text.replacen('.', " ", 1));
-    }
     if text.len() > LONGEST {
         return ColumnHeader {
             label: Some(text.to_owned()),
@@ -188,8 +179,8 @@ fn understand_as_written(text: &str) -> ColumnHeader {
             return head;
         }
     }
-    if let Some(quotient) = quotient_without_stroke(text) {
-        return understand(&quotient);
+    if let Some(plain) = quotient_without_stroke(text).or_else(|| without_points(text)) {
+        return understand(&plain);
     }
     // `T = I/I0`, `A = -log T`: a symbol and how it is computed.
     if let Some((name, rule)) = text.split_once('=')
@@ -401,6 +392,16 @@ fn reciprocal(text: &str) -> Option<ColumnHeader> {
         unit: Some(unit),
         ..ColumnHeader::default()
     })
+}
+
+/// `absorbance.ctrl` as `absorbance ctrl`: points are blanks in a language whose names have no other sign.
+fn without_points(text: &str) -> Option<String> {
+    let (light, name) = text.split_once('.')?;
+    let parted = !text.contains([' ', '_'])
+        && light.len() >= 2
+        && quantity_of(light).is_some_and(|quantity| quantity.is_of_light())
+        && phrase::is_plain_name(name);
+    parted.then(|| format!("{light} {name}"))
 }
 
 /// `rate_umol_L_min`, `flux_umol_m2_s`: a name and an amount in a volume or an area and a time.

@@ -34,9 +34,17 @@ pub(super) fn is_plain_name(name: &str) -> bool {
             || words::is(WordList::Computed, word)
             || words::begins(WordList::ComputedStem, &lower)
             || words::begins(WordList::Derivative, &lower)
+            || words::is_blank(word)
             || matches!(
                 lower.as_str(),
-                "log"
+                "minus"
+                    | "plus"
+                    | "times"
+                    | "over"
+                    | "vs"
+                    | "by"
+                    | "sub"
+                    | "log"
                     | "log10"
                     | "ln"
                     | "diff"

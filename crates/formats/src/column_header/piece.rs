@@ -311,19 +311,12 @@ pub(super) fn lone_unit(text: &str) -> Option<Vec<Unit>> {
         || words::is(WordList::Everyday, text)
         || fold(text).is_empty()
         || text == "-"
-        || is_cut_letter(text)
         || text.chars().count() == 1
             && !matches!(
                 text,
                 "s" | "h" | "M" | "K" | "C" | "S" | "%" | "Å" | "℃" | "秒" | "分"
             );
     (!everyday).then_some(units)
-}
-
-/// Whether a text is one letter and a point, `S.`: a word that was cut off.
-fn is_cut_letter(text: &str) -> bool {
-    let mut signs = text.chars();
-    signs.next().is_some_and(char::is_alphabetic) && signs.as_str() == "."
 }
 
 /// A name beside a unit: both must fit.

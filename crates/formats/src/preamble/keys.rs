@@ -161,7 +161,9 @@ fn made_cell(words: &[&str]) -> Option<&'static str> {
             || words::is(WordList::Link, word)
             || words::is(WordList::KindOfCell, word)
     };
-    let alone = words.len() == 1 && words.iter().all(|word| compound(word));
+    // A `Vorratsküvette` is another one than that in the beam.
+    let of_kind = |word: &str| words::begins(WordList::KindOfCell, &word.to_lowercase());
+    let alone = words.len() == 1 && words.iter().all(|word| compound(word) && of_kind(word));
     (cells == 1 && (kinds >= 1 || alone) && words.iter().all(known)).then_some("path-length")
 }
 

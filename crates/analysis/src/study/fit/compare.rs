@@ -357,6 +357,7 @@ fn none_describes(best: &Fit) -> Option<Diagnostic> {
         .correlation
         .as_ref()
         .filter(|correlation| correlation.is_seen());
+    let sure = best.fit_probability.is_some_and(|chance| chance < TOO_FAR);
     let why = if best.diagnostics.warnings.contains(&Warning::Wandering) || together.is_some() {
         let size = together.map_or(String::new(), |found| {
             format!(" (correlation of neighbours {:.2})", found.lag_one)
@@ -372,8 +373,13 @@ fn none_describes(best: &Fit) -> Option<Diagnostic> {
     Some(Diagnostic::warning(
         Code::new("lack-of-fit"),
         format!(
-            "{} is the best of these laws, and does not describe the points: {why}; it may be another law, or the readings err together",
-            best.model
+            "{} is the best of these laws, and {} the points: {why}; it may be another law, or the readings err together",
+            best.model,
+            if sure {
+                "does not describe"
+            } else {
+                "may not describe"
+            }
         ),
     ))
 }

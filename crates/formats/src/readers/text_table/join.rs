@@ -120,7 +120,7 @@ pub(super) fn sections(text: &str, pieces: Vec<TextPiece>) -> (Vec<Section>, Vec
                                 says_something_else(text, &text[line.span.range()], &last.table)
                             })
                             && !own_head
-                            && last.table.grid.kinds == table.grid.kinds =>
+                            && last.table.grid.columns() == table.grid.columns() =>
                     {
                         table.heads.clone_from(&last.table.heads);
                         if !furniture {

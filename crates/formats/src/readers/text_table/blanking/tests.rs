@@ -16,6 +16,7 @@ const TEXTS: [&str; IN_OTHERS.len()] = [
 
 /// A text for each of [`IN_ALL`], in its order.
 const ALL_TEXTS: [&str; IN_ALL.len()] = [
+    "'400\t'0.5\n'410\t'0.6\n'420\t'0.7\n",
     "|| nm || A ||\n|| 400 || 0.512 ||\n",
     "(400,0.512)\n(420,0.433)\n(440,0.390)\n",
     "980,0.50\n990,0.51\n1,000,0.52\n1,010,0.53\n",

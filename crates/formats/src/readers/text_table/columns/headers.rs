@@ -146,9 +146,7 @@ fn condition(key: &str, text: &str, grid: &Grid) -> Option<Coordinate> {
                 value,
             ));
         }
-        if quantity_of_unit(own).is_none() {
-            return None;
-        }
+        quantity_of_unit(own)?;
     }
     let (value, stated) = match cell(text, grid.dialect.style) {
         Cell::Number { value, .. } => (value, None),

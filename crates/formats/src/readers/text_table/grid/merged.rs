@@ -29,9 +29,17 @@ impl Grid {
                 }
             };
             let first: Option<Vec<String>> = (0..size).map(cell).collect();
+            // `value` and `error` in turn are two kinds of numbers.
+            let computed = |cell: &String| {
+                crate::words::is_statistics(cell)
+                    || crate::words::is(crate::words::WordList::Spread, cell)
+                    || crate::words::is(crate::words::WordList::Error, cell)
+            };
             first.is_some_and(|first| {
                 let apart = (1..size).all(|row| !first[..row].contains(&first[row]));
-                apart && (size..self.rows).all(|row| cell(row).as_ref() == Some(&first[row % size]))
+                apart
+                    && !first.iter().any(computed)
+                    && (size..self.rows).all(|row| cell(row).as_ref() == Some(&first[row % size]))
             })
         };
         if !(1..self.columns()).any(tells_apart) {

@@ -349,7 +349,10 @@ fn named_groups(line: &str, words: &[Range<usize>], columns: usize) -> Option<Ve
     let group = |from: usize, to: usize| words[from].start..words[to - 1].end;
     let names = |range: &Range<usize>| {
         let head = read_column_header(&line[range.clone()]);
-        let of_light = head.quantity.as_ref().is_some_and(curvary_record::Quantity::is_of_light);
+        let of_light = head
+            .quantity
+            .as_ref()
+            .is_some_and(curvary_record::Quantity::is_of_light);
         (is_axis(&head) || of_light) && head.label.is_none()
     };
     // Of each count of words from the front, the ways to part them into groups, one more at each turn.

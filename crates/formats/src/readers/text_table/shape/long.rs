@@ -11,7 +11,7 @@ pub(super) fn is_series(column: &Column) -> bool {
         && column.stats.whole
         && column.stats.min < column.stats.max
         && !column.stats.counts()
-        && words::is(WordList::Series, head)
+        && (words::is(WordList::Series, head) || words::field_of(head) == Some("replicate"))
 }
 
 /// Rows of the same names and numbers in some columns, which are one curve.

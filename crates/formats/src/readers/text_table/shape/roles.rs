@@ -80,14 +80,13 @@ pub(super) fn role(column: &Column) -> ShapeRole {
     }
 }
 
-/// Whether a column numbers the rows under an abbreviation of `number` over 1, 2, 3 in front of all others, or under a word for replicates.
+/// Whether a column numbers the rows under an abbreviation of `number` over 1, 2, 3 in front of all others.
 fn numbers_rows(column: &Column) -> bool {
     let Some((text, _)) = column.heads.last() else {
         return false;
     };
     let number = words::is(WordList::CutNumber, text.trim());
-    let counts = number && column.index == 0 && column.stats.counts();
-    counts || column.stats.whole && words::field_of(text) == Some("replicate") && column.unit.is_none()
+    number && column.index == 0 && column.stats.counts()
 }
 
 /// Whether whole numbers tell one thing from another, by their header: `Lab no.`, `Patient no.`, `barcode`.
