@@ -19,7 +19,7 @@ const LONGEST: usize = 120;
 const NEAR: usize = 64;
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Axis {
+enum PlotAxis {
     X,
     Y,
 }
@@ -27,7 +27,7 @@ enum Axis {
 /// What a line says of an axis.
 #[derive(Clone, Debug, PartialEq, Eq)]
 struct AxisLine {
-    axis: Axis,
+    axis: PlotAxis,
     /// Whether it says the unit alone.
     unit: bool,
     says: Range<usize>,
@@ -199,7 +199,7 @@ fn header(text: &str, lines: &[TextLine], section: &Section) -> Option<(Vec<Head
         let start = line.span.range().start;
         for found in of_line(&text[line.span.range()]) {
             let span = Span::new(start + found.says.start, start + found.says.end);
-            let cell = &mut said[usize::from(found.unit)][usize::from(found.axis == Axis::Y)];
+            let cell = &mut said[usize::from(found.unit)][usize::from(found.axis == PlotAxis::Y)];
             // Two lines that say the same of one axis may be of two tables.
             if cell.is_some_and(|other| text[other.range()] != text[span.range()]) {
                 return None;
@@ -346,7 +346,7 @@ fn of_part(text: &str) -> Option<AxisLine> {
     let head = read_column_header(says);
     // `x axis: 4000`, `y: 0 to 3` are ranges and numbers.
     let is_name = says.starts_with(|c: char| c.is_alphabetic() || matches!(c, '%' | 'Δ' | 'λ'));
-    let known = (axis == Axis::Y || head.held.is_empty()) && is_understood(&head);
+    let known = (axis == PlotAxis::Y || head.held.is_empty()) && is_understood(&head);
     let whole_unit = !unit || head.unit.is_some();
     // `y unit: absorbance` names what was measured.
     let names_light = head
@@ -361,21 +361,21 @@ fn of_part(text: &str) -> Option<AxisLine> {
 }
 
 /// The axis that a word names, and whether it says so by itself, as `abscissa` does and `x` does not.
-fn axis_of(word: &str) -> Option<(Axis, bool)> {
+fn axis_of(word: &str) -> Option<(PlotAxis, bool)> {
     match word {
-        "x" | "X" => Some((Axis::X, false)),
-        "y" | "Y" => Some((Axis::Y, false)),
-        _ if words::is(WordList::Abscissa, word) => Some((Axis::X, true)),
-        _ if words::is(WordList::Ordinate, word) => Some((Axis::Y, true)),
+        "x" | "X" => Some((PlotAxis::X, false)),
+        "y" | "Y" => Some((PlotAxis::Y, false)),
+        _ if words::is(WordList::Abscissa, word) => Some((PlotAxis::X, true)),
+        _ if words::is(WordList::Ordinate, word) => Some((PlotAxis::Y, true)),
         _ => None,
     }
 }
 
 /// `xunit`, `YLabel`: the axis and its part in one word.
-fn glued(word: &str) -> Option<(Axis, &str)> {
+fn glued(word: &str) -> Option<(PlotAxis, &str)> {
     let (axis, rest) = match word.split_at_checked(1)? {
-        ("x" | "X", rest) => (Axis::X, rest),
-        ("y" | "Y", rest) => (Axis::Y, rest),
+        ("x" | "X", rest) => (PlotAxis::X, rest),
+        ("y" | "Y", rest) => (PlotAxis::Y, rest),
         _ => return None,
     };
     (words::is(WordList::AxisWord, rest) || words::is(WordList::UnitWord, rest)).then_some((axis, rest))
@@ -386,40 +386,46 @@ mod tests {
     use super::*;
 
     /// An axis, whether its unit alone is said, and what is said of it.
-    type Said<'a> = (Axis, bool, &'a str);
+    type Said<'a> = (PlotAxis, bool, &'a str);
 
     #[test]
     fn lines_that_name_axes() {
         let cases: [(&str, &[Said<'_>]); 16] = [
-            ("x unit: s", &[(Axis::X, true, "s")]),
-            ("y unit: absorbance", &[(Axis::Y, false, "absorbance")]),
+            ("x unit: s", &[(PlotAxis::X, true, "s")]),
+            ("y unit: absorbance", &[(PlotAxis::Y, false, "absorbance")]),
             (
                 "X-AXIS   wavenumber, cm-1",
-                &[(Axis::X, false, "wavenumber, cm-1")],
+                &[(PlotAxis::X, false, "wavenumber, cm-1")],
             ),
-            ("# Y_UNIT AU", &[(Axis::Y, true, "AU")]),
-            ("X_UNIT nm", &[(Axis::X, true, "nm")]),
+            ("# Y_UNIT AU", &[(PlotAxis::Y, true, "AU")]),
+            ("X_UNIT nm", &[(PlotAxis::X, true, "nm")]),
             (
                 "xlabel = \"Wavelength (nm)\"",
-                &[(Axis::X, false, "Wavelength (nm)")],
+                &[(PlotAxis::X, false, "Wavelength (nm)")],
             ),
-            ("ORDINATE absorbance", &[(Axis::Y, false, "absorbance")]),
+            ("ORDINATE absorbance", &[(PlotAxis::Y, false, "absorbance")]),
             (
                 "Abszisse: Wellenlänge / nm",
-                &[(Axis::X, false, "Wellenlänge / nm")],
+                &[(PlotAxis::X, false, "Wellenlänge / nm")],
             ),
             (
                 "axe x : longueur d'onde (nm)",
-                &[(Axis::X, false, "longueur d'onde (nm)")],
+                &[(PlotAxis::X, false, "longueur d'onde (nm)")],
             ),
-            ("x-as: golflengte (nm)", &[(Axis::X, false, "golflengte (nm)")]),
+            (
+                "x-as: golflengte (nm)",
+                &[(PlotAxis::X, false, "golflengte (nm)")],
+            ),
             (
                 "x: time (s); y: A340",
-                &[(Axis::X, false, "time (s)"), (Axis::Y, false, "A340")],
+                &[(PlotAxis::X, false, "time (s)"), (PlotAxis::Y, false, "A340")],
             ),
             (
                 "x = time / s, y = absorbance",
-                &[(Axis::X, false, "time / s"), (Axis::Y, false, "absorbance")],
+                &[
+                    (PlotAxis::X, false, "time / s"),
+                    (PlotAxis::Y, false, "absorbance"),
+                ],
             ),
             ("x axis: 200 to 800 nm", &[]),
             ("x 1.5", &[]),
@@ -427,7 +433,7 @@ mod tests {
             ("x ray dose", &[]),
         ];
         for (line, wanted) in cases {
-            let found: Vec<(Axis, bool, &str)> = of_line(line)
+            let found: Vec<(PlotAxis, bool, &str)> = of_line(line)
                 .into_iter()
                 .map(|said| (said.axis, said.unit, &line[said.says]))
                 .collect();
