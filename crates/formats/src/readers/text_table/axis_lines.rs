@@ -333,7 +333,7 @@ fn of_part(text: &str) -> Option<AxisLine> {
     let axis = axis?;
     let rest = &text[at..];
     let trimmed = rest.trim_start();
-    let behind = [":", "：", "=", "->", "→", "is "]
+    let behind = [":", "：", "=", ";", "->", "→", "is "]
         .iter()
         .find_map(|mark| trimmed.strip_prefix(mark));
     let says = match behind {

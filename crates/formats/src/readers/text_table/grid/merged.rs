@@ -24,7 +24,7 @@ impl Grid {
                     (!figure.is_nan()).then(|| figure.to_string())
                 }
                 ColumnKind::Words => {
-                    let word = text[self.words(column)[row].range()].trim();
+                    let word = text[self.words(column).get(row)?.range()].trim();
                     (!word.is_empty()).then(|| word.to_owned())
                 }
             };

@@ -237,7 +237,21 @@ impl Shaper<'_> {
                 number_over(column, first).map(|(value, coordinate)| (i, value, coordinate))
             })
             .collect();
-        (across.len() >= 2 && across.len() * 10 >= figures().count() * 8).then_some(across)
+        (across.len() >= 2 && across.len() * 10 >= figures().count() * 8 && !self.axis_stands_again())
+            .then_some(across)
+    }
+
+    /// Whether the header of the first column, which names an axis, stands over another one, too: those are pairs, whatever numbers stand
+    /// in the names above them.
+    fn axis_stands_again(&self) -> bool {
+        let lowest = |column: &Column| column.heads.last().map(|(text, _)| text.trim().to_owned());
+        let Some(first) = self.columns.first().and_then(lowest) else {
+            return false;
+        };
+        super::super::segments::is_axis(&read_column_header(&first))
+            && self.columns[1..]
+                .iter()
+                .any(|column| column.heads.last().is_some_and(|(text, _)| text.trim() == first))
     }
 
     /// Whether numbers stand over nearly all columns but the first.
@@ -262,7 +276,7 @@ impl Shaper<'_> {
         let over = figures()
             .filter(|column| number_over(column, first).is_some())
             .count();
-        over >= 2 && over * 10 >= count * 8
+        over >= 2 && over * 10 >= count * 8 && !self.axis_stands_again()
     }
 
     /// Whether bare numbers over columns that may be wavelengths are names of samples all the same: each row says at which

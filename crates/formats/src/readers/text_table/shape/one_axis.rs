@@ -80,6 +80,7 @@ impl Shaper<'_> {
         let same_axis = |i: usize| {
             roles[i] == ShapeRole::Coordinate
                 && (self.columns[i].quantity == self.columns[x].quantity || self.columns[i].clock.is_some())
+                || self.has_header_of(i, x)
         };
         let others: Vec<usize> = (0..roles.len()).filter(|&i| i != x && same_axis(i)).collect();
         let (ys, sparse) = (0..roles.len())
@@ -122,6 +123,17 @@ impl Shaper<'_> {
         }
     }
 
+    /// Whether the header of a column is word for word that of the x axis: `NM` over the first and again over the fourth.
+    fn has_header_of(&self, i: usize, x: usize) -> bool {
+        let header = |i: usize| self.columns[i].heads.last().map(|(text, _)| text.trim());
+        let (own, of_x) = (header(i), header(x));
+        let names_axis = |text: &str| {
+            let head = read_column_header(text);
+            super::super::segments::is_axis(&head) || head.units_possible.contains(&Unit::NANOMETRE)
+        };
+        i != x && own == of_x && own.is_some_and(names_axis)
+    }
+
     /// A second x column with other numbers, and curves on both sides of it: which curve goes over which of two wavelengths is not
     /// for us to say.
     fn axis_of_its_own(&self, axis: &AxisColumns) -> Option<usize> {
@@ -131,7 +143,8 @@ impl Shaper<'_> {
         axis.others.iter().copied().find(|&i| {
             let same =
                 self.columns[i].quantity.is_some() && self.columns[i].quantity == self.columns[x].quantity;
-            same && i > x
+            (same || self.has_header_of(i, x))
+                && i > x
                 && between(x..i)
                 && between(i..self.columns.len())
                 && values(i)

@@ -54,8 +54,9 @@ pub(super) fn summed_rows(
         rows.extend(names.sums_of_series(&rows));
         rows.extend(names.means_again_and_again(&table.grid, columns));
         // Numbers of the rows may stand in front of the first names.
-        let is_first = columns[..column.index]
-            .iter()
+        let before = columns.iter().filter(|before| before.index < column.index);
+        let is_first = before
+            .clone()
             .all(|before| before.kind == ColumnKind::Figures && before.stats.counts());
         if is_first {
             // `W4` below `W1`, `W2`, `W3` is a sample, whatever was read of it, and so is the second `SMP`.
