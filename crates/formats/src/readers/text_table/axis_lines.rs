@@ -46,12 +46,7 @@ pub(super) fn take(text: &str, sections: &mut [Section], behind: &mut Vec<TextLi
         if !is_without_header(text, section) {
             continue;
         }
-        let above = &section.words[section.words.len().saturating_sub(NEAR)..];
-        let below = if index + 1 == count {
-            &behind[..behind.len().min(NEAR)]
-        } else {
-            &[]
-        };
+        let (above, below) = legend::lines_around(section, index + 1 == count, behind);
         let heads = section.table.heads.iter().map(|row| row.line);
         let around: Vec<TextLine> = above
             .iter()

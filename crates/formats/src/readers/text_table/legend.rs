@@ -42,12 +42,7 @@ pub(super) fn take(text: &str, sections: &mut [Section], behind: &mut Vec<TextLi
         if !heads.iter().all(is_legend) {
             continue;
         }
-        let above = &section.words[section.words.len().saturating_sub(NEAR)..];
-        let below = if index + 1 == count {
-            &behind[..behind.len().min(NEAR)]
-        } else {
-            &[]
-        };
+        let (above, below) = lines_around(section, index + 1 == count, behind);
         let lines: Vec<TextLine> = heads
             .iter()
             .chain(above)
@@ -71,6 +66,21 @@ pub(super) fn take(text: &str, sections: &mut [Section], behind: &mut Vec<TextLi
         }
     }
     all
+}
+
+/// The lines near above a table, and below the last one, that may say what it holds.
+pub(super) fn lines_around<'a>(
+    section: &'a Section,
+    is_last: bool,
+    behind: &'a [TextLine],
+) -> (&'a [TextLine], &'a [TextLine]) {
+    let above = &section.words[section.words.len().saturating_sub(NEAR)..];
+    let below = if is_last {
+        &behind[..behind.len().min(NEAR)]
+    } else {
+        &[]
+    };
+    (above, below)
 }
 
 /// The columns that a line names, counted from 0, each with what it says of it.
