@@ -475,6 +475,11 @@ pub(super) fn measured(text: &str) -> Option<Coordinate> {
     if spelling.units().len() > 1 && spelling.units().contains(&Unit::PERCENT) {
         return None;
     }
+    // `10 m` may be a depth as well as minutes.
+    let metre = |unit: &Unit| unit.code() == "m";
+    if spelling.units().len() > 1 && spelling.units().iter().any(metre) {
+        return None;
+    }
     let mut meanings: Vec<(Quantity, Unit)> = Vec::new();
     for unit in spelling.units() {
         for quantity in quantities_of(unit) {

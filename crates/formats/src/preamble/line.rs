@@ -117,6 +117,12 @@ pub(super) fn bare(line: &str, range: Range<usize>) -> Range<usize> {
             next = trim(line, next.start + 1..next.end - 1);
         }
         let text = &line[next.clone()];
+        // `__420 nm__`: filled in on the line of a form.
+        if let Some(inner) = text.strip_prefix("__").and_then(|text| text.strip_suffix("__")) {
+            let inner = inner.trim_matches('_');
+            next = trim(line, crate::slice::range_in(line, inner));
+        }
+        let text = &line[next.clone()];
         let bold = text.trim_start_matches("**");
         next = trim(line, next.start + (text.len() - bold.len())..next.end);
         let text = &line[next.clone()];
