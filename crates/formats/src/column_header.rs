@@ -47,6 +47,13 @@ pub struct ColumnHeader {
     pub clock: bool,
 }
 
+impl ColumnHeader {
+    /// Whether it names what photometers measure of light, without doubt.
+    pub(crate) fn is_of_light(&self) -> bool {
+        self.quantity.as_ref().is_some_and(Quantity::is_of_light)
+    }
+}
+
 /// Longer texts are prose.
 const LONGEST: usize = 160;
 

@@ -152,6 +152,18 @@ pub enum WordList {
     LetterSubject,
     /// Abbreviations of the word for a number.
     CutNumber,
+    /// Words in a header that say that a reading was worked with.
+    WorkedWith,
+    /// Small words between the parts of somebody's name.
+    NameParticle,
+    /// Words of a spectrum's key in front of what it is of.
+    SpectrumOf,
+    /// Words that stand alone in front of a day.
+    LoneOnDay,
+    /// Places whose temperature is not that of what was measured.
+    Room,
+    /// Words behind a length that say that it is not the way of the light.
+    NotAlongLight,
     /// Words for the x axis.
     Abscissa,
     /// Words for the y axis.

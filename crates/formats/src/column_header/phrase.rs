@@ -35,29 +35,7 @@ pub(super) fn is_plain_name(name: &str) -> bool {
             || words::begins(WordList::ComputedStem, &lower)
             || words::begins(WordList::Derivative, &lower)
             || words::is_blank(word)
-            || matches!(
-                lower.as_str(),
-                "minus"
-                    | "plus"
-                    | "times"
-                    | "over"
-                    | "vs"
-                    | "by"
-                    | "sub"
-                    | "log"
-                    | "log10"
-                    | "ln"
-                    | "diff"
-                    | "delta"
-                    | "ratio"
-                    | "per"
-                    | "percent"
-                    | "pct"
-                    | "corr"
-                    | "sum"
-                    | "min"
-                    | "max"
-            )
+            || words::is(WordList::WorkedWith, word)
             || quantity_of(word).is_some()
             || lone_unit(word).is_some()
     };

@@ -90,10 +90,7 @@ fn whose_sample(words: &[&str]) -> Option<&'static str> {
 /// `Spectrum of`, `UV-Spektrum von`: what it is of is the sample.
 fn what_it_is_of(words: &[&str]) -> Option<&'static str> {
     let (last, front) = words.split_last()?;
-    let of = matches!(
-        last.to_ascii_lowercase().as_str(),
-        "of" | "von" | "de" | "di" | "do" | "van"
-    );
+    let of = words::is(WordList::SpectrumOf, last);
     let spectrum = |word: &str| words::begins(WordList::Spectrum, &word.to_lowercase());
     let known = |word: &&str| {
         spectrum(word)
@@ -119,10 +116,7 @@ fn day_of_the_run(key: &str, words: &[&str]) -> Option<&'static str> {
     match words {
         [word] => {
             let lower = word.to_lowercase();
-            let alone = matches!(
-                lower.as_str(),
-                "on" | "am" | "le" | "el" | "il" | "em" | "op" | "dnia" | "den"
-            );
+            let alone = words::is(WordList::LoneOnDay, word);
             let front = lower.strip_suffix("datum").or_else(|| lower.strip_suffix("dato"));
             let of_run = front.is_some_and(|front| {
                 !other(&front) && (run(front) || front.strip_suffix('s').is_some_and(run))
@@ -172,8 +166,7 @@ fn placed_temperature(words: &[&str]) -> Option<&'static str> {
     let [first, second] = words else { return None };
     let temperature = |word: &str| word == "T" || field_of(word) == Some("temperature");
     let place = |word: &str| {
-        !matches!(word.to_lowercase().as_str(), "room" | "raum" | "lab" | "labor")
-            && words::is(WordList::PlaceOfTemperature, word)
+        !words::is(WordList::Room, word) && words::is(WordList::PlaceOfTemperature, word)
             || fields_if_fitting(word) == ["temperature"].as_slice() && word.len() > 2
     };
     (temperature(first) && place(second) || temperature(second) && place(first)).then_some("temperature")
@@ -334,13 +327,7 @@ pub(super) fn day_behind_name(raw: &str, order: Option<DatePartOrder>) -> Option
         name = front.trim_end_matches(sign);
     }
     // `L. Quist, born 1990-02-03`, `L. Quist since 2012-01-03` tell of another day.
-    let particle = |word: &str| {
-        is_small(word)
-            || matches!(
-                word,
-                "von" | "van" | "der" | "den" | "ten" | "zu" | "af" | "y" | "e"
-            )
-    };
+    let particle = |word: &str| words::is(WordList::NameParticle, word);
     let named = name.chars().any(char::is_alphabetic)
         && name
             .split([' ', ','])

@@ -445,12 +445,7 @@ fn length_in_front(raw: &str) -> Option<&str> {
     let words = || behind.split_whitespace();
     let of_cell = behind.starts_with([' ', ',']) && words().count() <= MOST_BEHIND;
     let plain = || words().all(|word| word.chars().all(|c| c.is_alphabetic() || matches!(c, ',' | '-')));
-    let other_way = words().any(|word| {
-        matches!(
-            word,
-            "high" | "tall" | "wide" | "hoch" | "breit" | "haut" | "large" | "alto" | "ancho"
-        )
-    });
+    let other_way = words().any(|word| words::is(WordList::NotAlongLight, word));
     (number.is_ok_and(|number| number > 0.0) && of_cell && plain() && !other_way).then_some(length)
 }
 

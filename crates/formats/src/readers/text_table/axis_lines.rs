@@ -158,11 +158,7 @@ fn is_without_header(text: &str, section: &Section) -> bool {
     let says_nothing = |span: &Span| {
         let cell = text[span.range()].trim();
         let head = read_column_header(cell);
-        let of_table = head
-            .quantity
-            .as_ref()
-            .is_some_and(|quantity| quantity.is_of_light());
-        !of_table && !is_axis(&head) && head.unit.is_none() && cell.split_whitespace().count() == 1
+        !head.is_of_light() && !is_axis(&head) && head.unit.is_none() && cell.split_whitespace().count() == 1
     };
     grid.columns() >= 2
         && grid.kinds.iter().all(|kind| *kind == ColumnKind::Figures)
@@ -206,10 +202,7 @@ fn header(text: &str, lines: &[TextLine], section: &Section) -> Option<(Vec<Head
         }
     }
     // Of several columns beside x all are of y where that is light; a time or a temperature is one of them.
-    let names_light = |span: &Span| {
-        let head = read_column_header(&text[span.range()]);
-        head.quantity.is_some_and(|quantity| quantity.is_of_light())
-    };
+    let names_light = |span: &Span| read_column_header(&text[span.range()]).is_of_light();
     let of_y = [said[0][1], said[1][1]];
     if columns > 2 && !of_y.iter().flatten().any(names_light) {
         return None;
@@ -344,11 +337,7 @@ fn of_part(text: &str) -> Option<AxisLine> {
     let known = (axis == PlotAxis::Y || head.held.is_empty()) && is_understood(&head);
     let whole_unit = !unit || head.unit.is_some();
     // `y unit: absorbance` names what was measured.
-    let names_light = head
-        .quantity
-        .as_ref()
-        .is_some_and(curvary_record::Quantity::is_of_light);
-    (is_name && known && (whole_unit || names_light)).then(|| AxisLine {
+    (is_name && known && (whole_unit || head.is_of_light())).then(|| AxisLine {
         axis,
         unit: unit && head.unit.is_some(),
         says: crate::slice::range_in(text, says),

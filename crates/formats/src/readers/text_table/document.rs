@@ -58,8 +58,8 @@ pub(super) struct TextDocument {
     wells: Vec<WellNames>,
     /// The words behind the last table.
     pub(super) behind: Vec<TextLine>,
-    /// Rows of conditions under their names, which are no tables.
-    pub(super) conditions: Vec<Section>,
+    /// Rows of conditions under their names, which are no tables, each with the table below it.
+    pub(super) conditions: Vec<ConditionRow>,
     /// The lines in front of blocks that say what is held along each.
     pub(super) marks: Vec<BlockMark>,
     /// The title of each table, where all have one of the same kind.
@@ -80,6 +80,13 @@ fn fill_merged(text: &str, section: &mut Section) {
             .remarks
             .push(Diagnostic::note(Code::new("merged-cells"), message).at(place, "the table begins here"));
     }
+}
+
+/// A row of conditions under their names.
+pub(super) struct ConditionRow {
+    pub(super) section: Section,
+    /// The table below it, counted from 0; what stands above the first one speaks of all.
+    of: usize,
 }
 
 impl TextDocument {
@@ -133,15 +140,30 @@ impl TextDocument {
         checks
     }
 
-    /// Sets rows of conditions apart from the tables.
+    /// Sets rows of conditions apart from the tables. The words above them are words of the table below.
     fn set_conditions_apart(&mut self, text: &str) {
         let wells = std::mem::take(&mut self.wells);
-        let (conditions, tables): (Vec<_>, Vec<_>) = std::mem::take(&mut self.sections)
-            .into_iter()
-            .zip(wells)
-            .partition(|(section, _)| is_row_of_conditions(text, section));
-        self.conditions = conditions.into_iter().map(|(section, _)| section).collect();
-        (self.sections, self.wells) = tables.into_iter().unzip();
+        let sections = std::mem::take(&mut self.sections);
+        let mut waiting: Vec<Section> = Vec::new();
+        for (mut section, wells) in sections.into_iter().zip(wells) {
+            if is_row_of_conditions(text, &section) {
+                waiting.push(section);
+                continue;
+            }
+            let above = waiting.iter_mut().flat_map(|row| std::mem::take(&mut row.words));
+            section.words = above.chain(section.words).collect();
+            let of = self.sections.len();
+            let rows = waiting.drain(..).map(|section| ConditionRow { section, of });
+            self.conditions.extend(rows);
+            self.sections.push(section);
+            self.wells.push(wells);
+        }
+        // Behind the last table they speak of all, as other lines there do.
+        let above = waiting.iter_mut().flat_map(|row| std::mem::take(&mut row.words));
+        self.behind = above.chain(std::mem::take(&mut self.behind)).collect();
+        let rows = waiting.into_iter().map(|section| ConditionRow { section, of: 0 });
+        self.conditions.extend(rows);
+        self.conditions.sort_by_key(|row| row.of);
     }
 
     /// What is known of a table before it is shaped, where `said` is what the words say of it.
@@ -153,7 +175,6 @@ impl TextDocument {
         }
         lines.extend(&self.behind);
         lines.extend(title);
-        lines.extend(self.conditions.iter().flat_map(|section| &section.words));
         // What the lines of a later table say of the wavelength outweighs what the first lines say.
         let own_lines: Vec<TextLine> = words.iter().chain(title).copied().collect();
         let own_lines = if index > 0 { own_lines.as_slice() } else { &[] };
@@ -166,6 +187,14 @@ impl TextDocument {
         context.beside.clone_from(&said.all.beside);
         context.wells.clone_from(&self.wells[index]);
         context
+    }
+
+    /// Takes the rows of conditions of a table as claims.
+    fn hear_conditions(&self, source: &Source, index: usize, said: &mut Preamble) {
+        let from = self.conditions.partition_point(|row| row.of < index);
+        for row in self.conditions[from..].iter().take_while(|row| row.of == index) {
+            said.hear_row(source, &row.section);
+        }
     }
 
     /// The keys between a table and the one before it that are said of the latter.
@@ -217,7 +246,13 @@ impl Statements {
     /// Hears the words around all tables of a document, and sets rows of conditions apart from its tables.
     pub(super) fn hear(source: &Source, document: &mut TextDocument) -> Self {
         let text = source.text();
-        let mut first = Preamble::hear(source, &document.sections[0].words);
+        document.set_conditions_apart(text);
+        let words = document
+            .sections
+            .first()
+            .map_or(&[][..], |section| &section.words);
+        let mut first = Preamble::hear(source, words);
+        document.hear_conditions(source, 0, &mut first);
         let checks = document.take_checks(text);
         let mut trailer = Preamble::hear(source, &document.behind);
         for line in &checks {
@@ -226,10 +261,6 @@ impl Statements {
                 "comment",
                 Claim::text(said, Origin::Source(source.place(line.span))),
             );
-        }
-        document.set_conditions_apart(text);
-        for section in &document.conditions {
-            first.hear_row(source, section);
         }
         Self {
             first,
@@ -246,7 +277,11 @@ impl Statements {
         index: usize,
     ) -> (TableStatements, Vec<Diagnostic>) {
         let words = &document.sections[index].words;
-        let own = (index > 0).then(|| Preamble::hear(source, words));
+        let own = (index > 0).then(|| {
+            let mut own = Preamble::hear(source, words);
+            document.hear_conditions(source, index, &mut own);
+            own
+        });
         let mut all = own.clone().unwrap_or_else(|| self.first.clone());
         let (mut set_aside, mut remarks) = (Vec::new(), Vec::new());
         if index > 0 {

@@ -62,7 +62,7 @@ pub(super) fn read_lines(source: &Source, mut told: Option<&mut ReadTrace>) -> S
         told.fields.extend([first.fields.clone(), trailer.fields.clone()]);
         let conditions = document.conditions.iter();
         told.tables
-            .extend(conditions.map(|section| TableTrace::of(&section.table, Use::Conditions, source)));
+            .extend(conditions.map(|row| TableTrace::of(&row.section.table, Use::Conditions, source)));
     }
     let mut reading = ReadTables::new(source, &document, unsought);
     for (index, section) in document.sections.iter().enumerate() {

@@ -63,11 +63,6 @@ pub(super) fn is_key_in_cells(line: &str, grid: &Grid) -> bool {
     if filled != 2 || !key.starts_with(char::is_alphabetic) || value.is_empty() {
         return false;
     }
-    let of_light = |head: &crate::column_header::ColumnHeader| {
-        head.quantity
-            .as_ref()
-            .is_some_and(curvary_record::Quantity::is_of_light)
-    };
     let (key_head, value_head) = (read_column_header(key), read_column_header(value));
     // A value with its unit, or a sentence, is over no column.
     let stated =
@@ -75,7 +70,7 @@ pub(super) fn is_key_in_cells(line: &str, grid: &Grid) -> bool {
     let names = value_head.quantity.is_some()
         || !value_head.quantities_possible.is_empty()
         || value_head.unit.is_some();
-    let named = is_axis(&key_head) || of_light(&key_head) || key_head.unit.is_some();
+    let named = is_axis(&key_head) || key_head.is_of_light() || key_head.unit.is_some();
     let sample = (crate::words::field_of(key).is_some()
         || key_head
             .quantity
@@ -349,11 +344,7 @@ fn named_groups(line: &str, words: &[Range<usize>], columns: usize) -> Option<Ve
     let group = |from: usize, to: usize| words[from].start..words[to - 1].end;
     let names = |range: &Range<usize>| {
         let head = read_column_header(&line[range.clone()]);
-        let of_light = head
-            .quantity
-            .as_ref()
-            .is_some_and(curvary_record::Quantity::is_of_light);
-        (is_axis(&head) || of_light) && head.label.is_none()
+        (is_axis(&head) || head.is_of_light()) && head.label.is_none()
     };
     // Of each count of words from the front, the ways to part them into groups, one more at each turn.
     let mut ways: Vec<(usize, Vec<Range<usize>>)> = vec![(0, Vec::new())];

@@ -125,14 +125,9 @@ fn all_columns(line: &str, grid: &Grid) -> bool {
             .iter()
             .map(|cell| read_column_header(line[cell.clone()].trim()))
             .collect();
-        let light = |head: &crate::column_header::ColumnHeader| {
-            head.quantity
-                .as_ref()
-                .is_some_and(curvary_record::Quantity::is_of_light)
-        };
         heads.len() == grid.columns()
             && heads.iter().filter(|head| is_axis(head)).count() == 1
-            && heads.iter().all(|head| is_axis(head) || light(head))
+            && heads.iter().all(|head| is_axis(head) || head.is_of_light())
     };
     let parted = [
         grid.dialect.sep,

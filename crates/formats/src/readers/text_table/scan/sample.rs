@@ -2,14 +2,24 @@
 
 use std::collections::BTreeSet;
 
-use super::super::dialect::is_blank;
+use super::super::dialect::{is_blank, split_wide};
 use super::super::grid::{Cursor, line_end};
 use super::super::transposed::begins_block;
-use super::lines::{LineGlance, change, class_of, hard_marks, parting_of};
+use super::lines::{LineGlance, change, class_of, hard_marks, is_ruler, parting_of};
 use super::rows_behind::MOST_NOTES;
 
 /// How many lines are looked at to decide how a table is written.
 pub(super) const SAMPLE: usize = 48;
+
+/// So many rows tell how a table is written where a rule ends it: of three, one that is damaged differs from the other two.
+const ENOUGH: usize = 3;
+
+/// Whether two blanks or more part the cells of a row, and nothing the next line that is not blank.
+fn is_in_one_piece(below: &str, row: &str) -> bool {
+    let pieces = |line: &str| split_wide(line.trim_matches(is_blank)).len();
+    let next = below.lines().find(|line| !line.trim_matches(is_blank).is_empty());
+    pieces(row) >= 2 && next.is_none_or(|line| pieces(line) == 1)
+}
 
 /// The lines from `cursor` on that may be rows of one table: of one class, with at most single blank lines between.
 pub(super) fn sample<'t>(
@@ -35,6 +45,10 @@ pub(super) fn sample<'t>(
                 break;
             }
             continue;
+        }
+        // A line in one piece below a rule, `8 samples measured`, is none of rows that blanks part.
+        if rows.len() >= ENOUGH && is_ruler(line) && is_in_one_piece(&text[at.min(bytes.len())..], rows[0]) {
+            break;
         }
         // A sentence below a blank line is no row: `Results on sheet 2. Outlet in duplicate.`
         if blanks > 0 && rows.len() >= 2 && is_sentence(line) {
