@@ -161,7 +161,7 @@ fn in_any_case(lower: &str) -> Option<&'static [&'static str]> {
         "counts/s" | "counts/sec" | "count/s" | "counts per second" | "cts/s" | "counts.s-1"
         | "counts s-1" => &["{counts}/s"],
         // Absorbance units or arbitrary ones, in English order or in that of the Romance languages.
-        "a.u" | "a. u" | "a.u.." | "u. a" | "u.a" => &["{AU}", "[arb'U]"],
+        "a.u" | "a. u" | "a.u.." | "u. a" | "u.a" | "ua" => &["{AU}", "[arb'U]"],
         "mau"
         | "m{au}"
         | "mod"

@@ -33,6 +33,24 @@ impl Grid {
             && begins_block(text, crate::slice::offset_in(text, line))
     }
 
+    /// Whether a line that is no row is the header of another table, of fewer columns or more: `nm;Abs` below a row of conditions.
+    pub(super) fn is_other_header(&self, line: &str) -> bool {
+        /// A single word may stand between the rows.
+        const FEWEST: usize = 2;
+        if self.dialect.sep.byte().is_none() {
+            return false;
+        }
+        let cells = split(line, &self.dialect);
+        if cells.len() < FEWEST || cells.len() == self.columns() {
+            return false;
+        }
+        let heads: Vec<_> = cells
+            .into_iter()
+            .map(|range| crate::column_header::read_column_header(line[range].trim()))
+            .collect();
+        super::super::segments::is_axis(&heads[0]) && heads[1..].iter().all(|head| head.is_of_light())
+    }
+
     /// Whether a line holds nothing but the separators of a row of names and numbers.
     pub(super) fn is_empty_row(&self, line: &str) -> bool {
         /// One row above it may be a key and its value.

@@ -146,6 +146,7 @@ impl Grid {
             return None;
         }
         match self.careful_row(at.line, at.cursor) {
+            LineOutcome::Odd(_) | LineOutcome::No if self.is_other_header(at.line) => return None,
             LineOutcome::Yes => self.expect_behind(at.cursor, expected_line),
             // Left out only where the table goes on behind it; else it may begin another table.
             LineOutcome::Odd(cells) => {

@@ -130,7 +130,7 @@ const MOST_CONDITIONS: usize = 4;
 
 /// Whether the first of these rows holds a condition for each curve and is none of them: `T (°C),25,30,35` over rows that
 /// begin with numbers.
-pub(super) fn is_row_of_conditions(rows: &[&str], dialect: &Dialect) -> bool {
+pub(super) fn is_condition_of_curves(rows: &[&str], dialect: &Dialect) -> bool {
     let [first, rest @ ..] = rows else { return false };
     let cells = split(first, dialect);
     let Some((key, values)) = cells.split_first() else {

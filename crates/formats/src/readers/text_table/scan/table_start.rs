@@ -4,7 +4,7 @@ use super::super::dialect::Dialect;
 use super::super::foot;
 use super::super::surroundings::with_following;
 use super::header_rows::{
-    is_head_of_numbers, is_reading_of_none, is_row_of_conditions, is_row_of_levels, is_row_over_others,
+    is_condition_of_curves, is_head_of_numbers, is_reading_of_none, is_row_of_levels, is_row_over_others,
     is_row_under_parameter, stands_over_a_plate, sums_up_below,
 };
 use super::key_lines::{is_key_below_key, is_key_over_headers, stands_over_headers, stands_over_words};
@@ -152,10 +152,10 @@ impl<'a> TableStart<'a> {
             && !named
             && (is_head_of_numbers(sample, dialect)
                 || sums_up_below(sample, dialect)
-                || is_row_of_conditions(sample, dialect)
+                || is_condition_of_curves(sample, dialect)
                     && !is_reading_of_none(sample, *head_above, dialect)
                 || sample.len() == 1
-                    && is_row_of_conditions(&with_following(text, *cursor, sample), dialect));
+                    && is_condition_of_curves(&with_following(text, *cursor, sample), dialect));
         begins_with_words
             || is_row_under_parameter(sample, self.head_line, dialect)
             || is_row_of_levels(sample, dialect)

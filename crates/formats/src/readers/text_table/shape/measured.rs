@@ -2,6 +2,7 @@
 
 use super::*;
 use curvary_record::KnownQuantity;
+use curvary_record::unit::{Spelling, spelled};
 
 /// A measured column with what is known of it.
 struct MeasuredColumn<'r> {
@@ -243,15 +244,19 @@ impl Shaper<'_> {
         let heads = &of.column.heads;
         let names_a_sample = heads.iter().any(|(text, _)| self.names_an_axis_too(of.y, text));
         let spread = self.is_spread(&of.column) && !names_a_sample;
-        let (text, _) = heads
-            .iter()
-            .rev()
+        let names = || {
+            let names = heads.iter().map(|(text, _)| text).rev();
             // `std` over a wavelength and its absorbance names a sample: no mean and no deviation has an axis of its own.
-            .filter(|(text, _)| {
-                !self.names_an_axis_too(of.y, text) && !self.is_numbered_like_others(of.y, text)
+            names.filter(|text| {
+                !self.names_an_axis_too(of.y, text)
+                    && !self.is_numbered_like_others(of.y, text)
+                    && !self.is_letter_without_mean(text)
             })
-            .filter(|(text, _)| !self.is_letter_without_mean(text))
-            .find(|(text, _)| words::is_statistics(text) || is_error_word(text) || spread)?;
+        };
+        let text = names()
+            .find(|text| words::is_statistics(text) || is_error_word(text))
+            // The unit below a name is none.
+            .or_else(|| names().find(|text| spread && spelled(text.trim()) == Spelling::None))?;
         let measured = self.columns.iter().any(|c| {
             c.quantity
                 .as_ref()
