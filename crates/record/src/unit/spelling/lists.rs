@@ -19,6 +19,8 @@ fn in_this_case(text: &str) -> Option<&'static [&'static str]> {
         "m" => &["m", "min"],
         "S" => &["s", "S"],
         "A" => &["{AU}", "A"],
+        // In small letters it is how `µA` is looked up.
+        "UA" => &["{AU}", "[arb'U]"],
         "mA" => &["10*-3.{AU}", "mA"],
         "Nm" => &["nm", "N.m"],
         "NM" => &["nm", "nmol/L"],
@@ -161,7 +163,7 @@ fn in_any_case(lower: &str) -> Option<&'static [&'static str]> {
         "counts/s" | "counts/sec" | "count/s" | "counts per second" | "cts/s" | "counts.s-1"
         | "counts s-1" => &["{counts}/s"],
         // Absorbance units or arbitrary ones, in English order or in that of the Romance languages.
-        "a.u" | "a. u" | "a.u.." | "u. a" | "u.a" | "ua" => &["{AU}", "[arb'U]"],
+        "a.u" | "a. u" | "a.u.." | "u. a" | "u.a" => &["{AU}", "[arb'U]"],
         "mau"
         | "m{au}"
         | "mod"
