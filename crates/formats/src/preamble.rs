@@ -27,12 +27,13 @@ use hashbrown::HashMap;
 
 pub(crate) use self::contrast::contrasts;
 pub use self::free::claim_free;
+pub(crate) use self::free::is_moment_in_front;
 pub(crate) use self::keys::{goes_with, take_names};
 pub use self::line::pair_in_blanks;
 use self::line::{bare, has_unit_of, is_field_with_unit, is_key, parted, trim, without_remark_sign};
 pub(crate) use self::line::{is_known, tells_of_a_reading};
 pub(crate) use self::meaning::is_kept_apart;
-use self::meaning::{beside_what_was_set, is_alike, is_empty_value, understand};
+use self::meaning::{beside_what_was_set, is_alike, is_empty_value, is_somebody, understand};
 pub(crate) use self::passing::Passing;
 use self::phrases::furniture_off;
 pub(crate) use self::phrases::{is_condition, phrases, statements};

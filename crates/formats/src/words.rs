@@ -350,6 +350,16 @@ pub enum WordList {
     Incubator,
     /// Keys of the day on which a file was made.
     Created,
+    /// Beginnings of words for doing a measurement, in keys of who did it.
+    Performed,
+    /// Beginnings of words for the growth of a culture.
+    Growth,
+    /// Words for what cells are made of.
+    MaterialOfCell,
+    /// Words for a day at the end of a compound, without those for one of the week.
+    DayEnd,
+    /// Beginnings of words for what is done to a sample before it is measured.
+    TreatmentThing,
 }
 
 fn listed(list: WordList) -> Option<&'static FoldedList> {

@@ -65,6 +65,11 @@ pub(super) fn is_followed_by_day_of_run(spelling: &str, value: &str) -> bool {
             .any(other)
 }
 
+/// Whether a line at byte `at` is one of the first ones, and a date with its year from end to end.
+pub(crate) fn is_moment_in_front(source: &Source, at: usize, line: &str) -> bool {
+    is_in_front(source, at) && is_dated(line, customs(source))
+}
+
 /// Claims the date that a statement of a text is, where none is known yet.
 pub(super) fn claim_dates(fields: &mut Fields, source: &Source, range: Range<usize>) {
     let line = text(source, range.clone());
@@ -225,7 +230,9 @@ pub fn claim_free(fields: &mut Fields, source: &Source, range: Range<usize>) -> 
                 claim_heading_date(fields, source, part, from, customs);
             }
             if in_front && !goes_on && statement.start < of_something_else {
-                claim_date_behind(fields, source, part, from, customs);
+                // `Nitrite standards 12 May 2014 (543 nm)`
+                let words = part.split(" (").next().unwrap_or(part);
+                claim_date_behind(fields, source, words, from, customs);
             }
             continue;
         };
@@ -374,7 +381,11 @@ fn claim_date_behind(fields: &mut Fields, source: &Source, part: &str, start: us
     if part.split_whitespace().count() > MOST_WORDS {
         return;
     }
-    let other = |word: &str| words::begins(WordList::AnotherDate, &word.to_lowercase());
+    // `Nitrite standards 12 May 2014` were measured on it.
+    let other = |word: &str| {
+        let lower = word.to_lowercase();
+        words::begins(WordList::AnotherDate, &lower) && !words::begins(WordList::StandardSample, &lower)
+    };
     if fields.get("date").is_some() || !has_year(part) || part.split(|c: char| !c.is_alphabetic()).any(other)
     {
         return;
@@ -571,7 +582,9 @@ fn cell_length(line: &str, customs: Customs) -> Option<(Range<usize>, Interpreta
         let last = if word.ends_with('m') { first } else { first + 1 };
         let (start, unit) = *words.get(last)?;
         let to = start + unit.len();
-        let found = interpret_as(&Key::new("path-length"), line.get(from..to)?, None, customs);
+        // `1-cm cell`
+        let length = line.get(from..to)?.replacen("-cm", " cm", 1).replacen("-mm", " mm", 1);
+        let found = interpret_as(&Key::new("path-length"), &length, None, customs);
         let code = found.unit.as_ref().map(|unit| unit.code().to_owned())?;
         let sure = matches!(found.value, Value::Number(_))
             && found.fits
@@ -580,7 +593,10 @@ fn cell_length(line: &str, customs: Customs) -> Option<(Range<usize>, Interpreta
         (sure && matches!(code.as_str(), "cm" | "mm")).then_some((first, last, from..to, found))
     });
     let mut beside = lengths.filter(|(first, last, _, _)| {
-        let behind = words.get(last + 1).is_some_and(|(_, word)| is_cell(word));
+        // `1 cm cell`, `1 cm quartz`
+        let behind = words.get(last + 1).is_some_and(|(_, word)| {
+            is_cell(word) || words.len() == last + 2 && crate::words::is(WordList::MaterialOfCell, word)
+        });
         let before = first.checked_sub(1).is_some_and(|at| is_cell(words[at].1));
         // `cubeta de 5 cm`, `cuve de 1 cm`.
         let linked = first.checked_sub(2).is_some_and(|at| {

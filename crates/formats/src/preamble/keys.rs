@@ -25,6 +25,7 @@ pub(super) fn composed(key: &str) -> Option<&'static str> {
         .or_else(|| whose_sample(&words))
         .or_else(|| what_it_is_of(&words))
         .or_else(|| day_of_the_run(key, &words))
+        .or_else(|| done_by(&words))
         .or_else(|| made_cell(&words))
         .or_else(|| placed_temperature(&words))
         .or_else(|| abbreviated(key))
@@ -104,7 +105,7 @@ fn what_it_is_of(words: &[&str]) -> Option<&'static str> {
 
 /// `Data do ensaio`, `Versuchsdatum`, `on`: a word for a day, and one for what was done on it.
 fn day_of_the_run(key: &str, words: &[&str]) -> Option<&'static str> {
-    let other = |word: &&str| words::begins(WordList::AnotherDate, &word.to_lowercase());
+    let other = |word: &str| words::begins(WordList::AnotherDate, &word.to_lowercase());
     let run = |word: &str| {
         let lower = word.to_lowercase();
         words::is(WordList::OfTheRun, word)
@@ -117,23 +118,47 @@ fn day_of_the_run(key: &str, words: &[&str]) -> Option<&'static str> {
         [word] => {
             let lower = word.to_lowercase();
             let alone = words::is(WordList::LoneOnDay, word);
-            let front = lower.strip_suffix("datum").or_else(|| lower.strip_suffix("dato"));
-            let of_run = front.is_some_and(|front| {
-                !other(&front) && (run(front) || front.strip_suffix('s').is_some_and(run))
-            });
-            (alone && key == *word || of_run).then_some("date")
+            let of_run = words::words_of(WordList::DayEnd)
+                .iter()
+                .filter_map(|day| lower.strip_suffix(day.as_str()))
+                .any(|front| !other(front) && (run(front) || front.strip_suffix('s').is_some_and(run)));
+            // `Zmierzono: 13.05.2011`
+            let done = key == *word && words::is(WordList::Measured, word);
+            (alone && key == *word || of_run || done).then_some("date")
         }
-        [day, of @ ..] => {
-            let of_run = of.iter().any(|word| run(word))
-                && of
-                    .iter()
-                    .all(|word| run(word) || is_small(word) || words::is(WordList::OnDay, word))
-                && !of.iter().any(other);
-            let day = field_of(day) == Some("date") || fields_if_fitting(day).contains(&"date");
-            (day && of_run).then_some("date")
+        [first, between @ .., last] => {
+            let is_day = |word: &str| {
+                field_of(word) == Some("date")
+                    || fields_if_fitting(word).contains(&"date") && !words::is(WordList::Measured, word)
+            };
+            // `Data do ensaio`, `Mérés napja`
+            let other_end = match (is_day(first), is_day(last)) {
+                (true, _) => last,
+                (false, true) => first,
+                (false, false) => return None,
+            };
+            let of = || between.iter().chain([other_end]);
+            let of_run = of().any(|word| run(word))
+                && of().all(|word| run(word) || is_small(word) || words::is(WordList::OnDay, word))
+                && !of().any(|word| other(word));
+            of_run.then_some("date")
         }
         [] => None,
     }
+}
+
+/// `Utförd av`, `Mérést végezte`: a word for doing or measuring, and one that says by whom, or what was done.
+fn done_by(words: &[&str]) -> Option<&'static str> {
+    let doing = |word: &str| {
+        words::is(WordList::Measured, word) || words::begins(WordList::Performed, &word.to_lowercase())
+    };
+    let measuring = |word: &str| words::begins(WordList::BegunThing, &word.to_lowercase());
+    let (first, last) = (words.first()?, words.last()?);
+    let by = words::is(WordList::By, last);
+    let deeds = words.iter().filter(|word| doing(word)).count();
+    let known = |word: &&str| doing(word) || measuring(word) || is_small(word) || words::is(WordList::By, word);
+    let whole = words.len() >= 2 && deeds == 1 && words.iter().all(known);
+    (whole && (by || measuring(first) && doing(last))).then_some("operator")
 }
 
 /// `flow cell`, `cuve en quartz`, `Durchflussküvette`: a cell and how it is made.
@@ -247,6 +272,7 @@ pub(super) fn suits(field: &str, raw: &str, found: &Interpretation, unit_in_key:
             .split_whitespace()
             .any(|word| matches!(field_of(word), Some("instrument"))),
         "date" => found.fits && free::has_year(raw) || found.question.is_some(),
+        "operator" => is_somebody(raw),
         "path-length" => {
             found.fits && number && (found.unit_written || unit_in_key) && is_length_of_a_cell(found)
         }
@@ -424,6 +450,66 @@ pub(super) fn bracketed(line: &str, body: &Range<usize>) -> Option<Vec<KeyValueS
         });
     }
     Some(pairs)
+}
+
+/// `[Sample: beet] [Cell: 5 cm]`: several brackets, in each of them a key and its value; and the attributes of a tag,
+/// `<assay name="urease" temp="30.0 C">`, of which one at least is of the trade.
+pub(super) fn in_brackets(line: &str, body: &Range<usize>) -> Option<Vec<KeyValueSpan>> {
+    let text = &line[body.clone()];
+    if text.starts_with('<') {
+        return attributes(line, body);
+    }
+    if !text.starts_with('[') || !text.ends_with(']') {
+        return None;
+    }
+    let mut pairs = Vec::new();
+    let mut at = body.start;
+    while let Some(open) = line[at..body.end].find('[').map(|open| at + open) {
+        let close = open + line[open..body.end].find(']')?;
+        if !line[at..open].trim().is_empty() {
+            return None;
+        }
+        let inside = trim(line, open + 1..close);
+        let mut found = line::marked(line, inside.clone(), ':').or_else(|| line::marked(line, inside, '='))?;
+        let known = |pair: &KeyValueSpan| is_known(&line[pair.key.clone()]);
+        if !found.iter().all(known) {
+            return None;
+        }
+        pairs.append(&mut found);
+        at = close + 1;
+    }
+    (!pairs.is_empty()).then_some(pairs)
+}
+
+/// The attributes of a tag as keys and values. A unit that stands beside a value between tags goes with it:
+/// `<pathlength unit="mm">10</pathlength>`.
+fn attributes(line: &str, body: &Range<usize>) -> Option<Vec<KeyValueSpan>> {
+    let text = &line[body.clone()];
+    let end = text.find('>')?;
+    let tag = &text[1..end];
+    let (name, mut rest) = tag.split_once(' ')?;
+    let mut given: Vec<(&str, &str)> = Vec::new();
+    while let Some((key, behind)) = rest.split_once('=') {
+        let quote = behind.chars().next().filter(|sign| matches!(sign, '"' | '\''))?;
+        let (value, further) = behind[1..].split_once(quote)?;
+        given.push((key.trim(), value));
+        rest = further;
+    }
+    let pair = |key: &str, value: &str, says: Option<String>| KeyValueSpan {
+        key: crate::slice::range_in(line, key),
+        value: bare(line, crate::slice::range_in(line, value)),
+        mark: '=',
+        says,
+    };
+    let said = text[end + 1..].split("</").next().unwrap_or("").trim();
+    if is_known(name) && !said.is_empty() {
+        let unit = given.iter().find(|(key, _)| field_of(key).is_none() && key.contains("unit"));
+        let says = unit.map(|(_, unit)| format!("{said} {unit}"));
+        return Some(vec![pair(name, said, says)]);
+    }
+    let known = given.iter().any(|(key, _)| is_known(key));
+    let pairs = given.iter().filter(|(key, value)| is_key(key) && !value.trim().is_empty());
+    known.then(|| pairs.map(|(key, value)| pair(key, value, None)).collect())
 }
 
 /// The bracket that closes one.

@@ -19,6 +19,9 @@ pub(super) fn parted(line: &str) -> Vec<KeyValueSpan> {
     {
         return pairs;
     }
+    if let Some(pairs) = signed(line, &body).or_else(|| keys::in_brackets(line, &body)) {
+        return pairs;
+    }
     cells::pairs(line, &body)
         .or_else(|| marked(line, body.clone(), ':'))
         .or_else(|| marked(line, body.clone(), '='))
@@ -193,7 +196,7 @@ fn start_of_key(text: &str) -> Option<usize> {
 }
 
 /// `key: value` or `key = value`, perhaps several on the line.
-fn marked(line: &str, body: Range<usize>, mark: char) -> Option<Vec<KeyValueSpan>> {
+pub(super) fn marked(line: &str, body: Range<usize>, mark: char) -> Option<Vec<KeyValueSpan>> {
     let text = &line[body.clone()];
     let marks: Vec<usize> = text
         .match_indices(mark)
@@ -228,7 +231,7 @@ fn marked(line: &str, body: Range<usize>, mark: char) -> Option<Vec<KeyValueSpan
         let from = starts.last().map_or(body.start, |last| last.1 + 1);
         // `Cell : 5 mm      Solvent  : water`: the marks stand below each other.
         let between = line[from..at].trim_end();
-        let gap = ["  ", "\t", "; ", ";", ", ", ",", "|", " – ", " - ", ". "]
+        let gap = ["  ", "\t", "; ", ";", ", ", ",", "|", " – ", " - ", ". ", " / "]
             .into_iter()
             .filter_map(|gap| between.rfind(gap).map(|place| (place + gap.len(), gap)))
             .chain(
@@ -242,7 +245,7 @@ fn marked(line: &str, body: Range<usize>, mark: char) -> Option<Vec<KeyValueSpan
         let key = bare(line, from + place..at);
         let words = &line[key.clone()];
         // Behind a comma or a dash prose may go on; there the key must be one that is known.
-        let loose = matches!(gap, ", " | "," | " – " | " - " | ". ");
+        let loose = matches!(gap, ", " | "," | " – " | " - " | ". " | " / ");
         let known = field_of(words).is_some() || !fields_if_fitting(words).is_empty();
         // Prose behind a comment goes on through commas.
         let prose = loose
@@ -250,7 +253,7 @@ fn marked(line: &str, body: Range<usize>, mark: char) -> Option<Vec<KeyValueSpan
                 .first()
                 .is_some_and(|(key, _)| field_of(&line[key.clone()]) == Some("comment"));
         let something = !between[..place]
-            .trim_matches([' ', '\t', ';', ',', '|', '-', '–', '.'])
+            .trim_matches([' ', '\t', ';', ',', '|', '-', '–', '.', '/'])
             .is_empty();
         // `Wavelength: 412,5 nm,SOP: 12`: the value in front of the comma is whole.
         let whole = || {
@@ -277,14 +280,59 @@ fn marked(line: &str, body: Range<usize>, mark: char) -> Option<Vec<KeyValueSpan
         let value = sentence_off(line, &key.clone(), value);
         let value = furniture_off(line, value);
         let value = bracket_off(line, value);
+        // `data: 25/11/2009   T = 30 °C`: the other sign behind a known key, a gap behind the value in front of it.
+        let (value, other) = match mark {
+            ':' => equated_off(line, value),
+            _ => (value, None),
+        };
         pairs.push(KeyValueSpan {
             key: key.clone(),
             value,
             mark,
             says: None,
         });
+        pairs.extend(other);
     }
     Some(pairs)
+}
+
+/// A value, and the pair with an equals sign that stands behind it and a gap.
+fn equated_off(line: &str, value: Range<usize>) -> (Range<usize>, Option<KeyValueSpan>) {
+    let text = &line[value.clone()];
+    let parted = text.split_once('=').and_then(|(front, said)| {
+        let gap = ["  ", "\t", "; ", ", "]
+            .into_iter()
+            .filter_map(|gap| front.rfind(gap).map(|at| (at, at + gap.len())))
+            .max_by_key(|(_, end)| *end)?;
+        let key = front[gap.1..].trim();
+        (is_known(key) && !said.contains(['=', ':']) && !said.trim().is_empty()).then_some((gap.0, key, said))
+    });
+    let Some((end, key, said)) = parted else {
+        return (value, None);
+    };
+    let other = KeyValueSpan {
+        key: crate::slice::range_in(line, key),
+        value: bare(line, crate::slice::range_in(line, said)),
+        mark: '=',
+        says: None,
+    };
+    (bare(line, value.start..value.start + end), Some(other))
+}
+
+/// `@temp 20 C`: the sign says that a key follows, and one blank ends it.
+fn signed(line: &str, body: &Range<usize>) -> Option<Vec<KeyValueSpan>> {
+    let rest = line[body.clone()].strip_prefix('@')?;
+    let (key, value) = rest.split_once([' ', '\t'])?;
+    let key = key.trim_end_matches([':', '=']);
+    let value = bare(line, crate::slice::range_in(line, value));
+    (is_known(key) && !value.is_empty()).then(|| {
+        vec![KeyValueSpan {
+            key: crate::slice::range_in(line, key),
+            value,
+            mark: '@',
+            says: None,
+        }]
+    })
 }
 
 /// Whether a line is a sentence that tells of a single reading: `The blank was A = 0.002 before the run.`, `Blank gave E = 0.001 at
@@ -408,7 +456,7 @@ fn without_lead(line: &str, key: Range<usize>) -> Range<usize> {
     if is_known(text) {
         return key;
     }
-    ["  ", "\t", "; ", "| ", ", ", "] "]
+    ["  ", "\t", "; ", "| ", ", ", "] ", "(", " / "]
         .into_iter()
         .filter_map(|gap| {
             let at = text.rfind(gap)? + gap.len();
@@ -425,6 +473,7 @@ fn cut_dash(line: &str, value: Range<usize>, another: bool) -> Range<usize> {
         return value;
     }
     let text = line[value.clone()].trim_end_matches([' ', '-', '–', '"', ',']);
+    let text = text.strip_suffix(" /").unwrap_or(text).trim_end();
     value.start..value.start + text.len()
 }
 

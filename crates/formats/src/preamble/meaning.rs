@@ -325,7 +325,7 @@ fn understand_by_parts(
 
 /// Whether a value may be the name of somebody, or initials: `hq`, `M. Weiss`, and no word for what was measured or how, `absorbance`,
 /// `in duplicate`.
-fn is_somebody(raw: &str) -> bool {
+pub(super) fn is_somebody(raw: &str) -> bool {
     const MOST_WORDS: usize = 4;
     const LONGEST_INITIALS: usize = 3;
     let name = raw

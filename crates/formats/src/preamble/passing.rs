@@ -10,7 +10,11 @@ use crate::words::WordList;
 /// Conditions that lines of words and titles name in passing, each in a phrase of its own that says nothing else. A key says
 /// more, and where two phrases disagree neither is taken.
 #[derive(Clone, Debug, Default)]
-pub(crate) struct Passing(Vec<(&'static str, Claim)>);
+pub(crate) struct Passing {
+    said: Vec<(&'static str, Claim)>,
+    /// Lone temperatures in titles, `E. coli, LB, 37 °C, 180 rpm`: taken where nothing else tells of a temperature.
+    in_titles: Vec<Claim>,
+}
 
 impl Passing {
     /// Hears a line, or a part of one.
@@ -48,7 +52,7 @@ impl Passing {
                 let at = phrase.start + at.start..phrase.start + at.end;
                 let raw = &line[at.clone()];
                 let at = range.start + at.start..range.start + at.end;
-                self.0.push(("operator", found.claim(raw, origin(source, &at))));
+                self.said.push(("operator", found.claim(raw, origin(source, &at))));
             }
         }
         // A lone temperature may be that of a store or of a treatment, unless its phrase names it.
@@ -72,22 +76,26 @@ impl Passing {
                 || matches!(field, "temperature" | "ph")
                     && treated.iter().any(|part| part.contains(&at.start))
             {
+                if field == "temperature" && is_of_a_title(source, &range, &said) {
+                    let at = range.start + at.start..range.start + at.end;
+                    self.in_titles.push(said.claim(raw, origin(source, &at)));
+                }
                 continue;
             }
             let at = range.start + at.start..range.start + at.end;
-            self.0.push((field, said.claim(raw, origin(source, &at))));
+            self.said.push((field, said.claim(raw, origin(source, &at))));
         }
     }
 
     /// Takes a condition that prose says.
     pub(super) fn push(&mut self, field: &'static str, claim: Claim) {
-        self.0.push((field, claim));
+        self.said.push((field, claim));
     }
 
     /// Leaves out the temperatures heard behind the first conditions: they are of what is kept apart, a buffer.
     pub(crate) fn leave_out_temperatures(&mut self, first: usize) {
         let mut place = 0;
-        self.0.retain(|(field, _)| {
+        self.said.retain(|(field, _)| {
             place += 1;
             place <= first || *field != "temperature"
         });
@@ -95,14 +103,18 @@ impl Passing {
 
     /// How many conditions were heard.
     pub(crate) fn len(&self) -> usize {
-        self.0.len()
+        self.said.len()
     }
 
     /// Claims what all phrases agree on and no key says.
-    pub(crate) fn settle(self, fields: &mut Fields) {
+    pub(crate) fn settle(mut self, fields: &mut Fields) {
+        if !self.said.iter().any(|(field, _)| *field == "temperature") {
+            let titles = std::mem::take(&mut self.in_titles);
+            self.said.extend(titles.into_iter().map(|claim| ("temperature", claim)));
+        }
         // The first claim of each field, and whether all others agree with it.
         let mut first: Vec<(&'static str, Claim, bool)> = Vec::new();
-        for (field, claim) in self.0 {
+        for (field, claim) in self.said {
             match first.iter_mut().find(|(other, ..)| *other == field) {
                 Some((_, said, agreed)) => *agreed &= said.value == claim.value && said.unit == claim.unit,
                 None => first.push((field, claim, true)),
@@ -114,6 +126,33 @@ impl Passing {
             }
         }
     }
+}
+
+/// Whether the lone temperature of a line is that of the run by all that is known: the line is one of the first, tells of one
+/// temperature, one at which reactions run, and of nothing that is done to a sample before.
+fn is_of_a_title(source: &Source, range: &Range<usize>, said: &Interpretation) -> bool {
+    /// From a cooled room to the hottest bath of water that enzymes are used in.
+    const OF_REACTIONS: std::ops::RangeInclusive<f64> = 10.0..=60.0;
+    let line = text(source, range.clone());
+    let Value::Number(value) = said.value else {
+        return false;
+    };
+    let degrees = line
+        .match_indices(['C', '℃'])
+        .filter(|(at, _)| {
+            let before = line[..*at].trim_end_matches(['°', 'º', ' ']);
+            before.strip_suffix("deg").unwrap_or(before).trim_end().ends_with(|c: char| c.is_ascii_digit())
+        })
+        .count();
+    let handled = line.split(|c: char| !c.is_alphabetic()).filter(|word| !word.is_empty()).any(|word| {
+        let lower = word.to_lowercase();
+        words::begins(WordList::TreatmentThing, &lower) || words::ends(WordList::Incubator, &lower)
+    });
+    is_in_front(source, range.start)
+        && OF_REACTIONS.contains(&value)
+        && degrees == 1
+        && !handled
+        && parts_of_treatments(line).is_empty()
 }
 
 /// Whether a line tells what was done on another day than that of the run: words in front of a date, `Calibration of 2023-02-03`,

@@ -99,6 +99,13 @@ pub(crate) fn statements(line: &str) -> Vec<Range<usize>> {
                     && behind.starts_with(|c: char| c.is_ascii_digit()))
             }
             ' ' => behind.starts_with(' '),
+            // `adenosine cream / 4-Feb-2003 / 515 nm`, and not `wavelength / nm`.
+            '/' => {
+                before.ends_with(' ')
+                    && behind.starts_with(' ')
+                    && (digit_behind(behind) || before.contains(|c: char| c.is_ascii_digit()))
+                    && !(digit_before(before) && digit_behind(behind) && before.trim().len() < 4)
+            }
             '-' | '–' | '—' => {
                 before.ends_with(' ')
                     && behind.starts_with(' ')
@@ -206,7 +213,13 @@ pub(super) fn condition(phrase: &str, customs: Customs) -> Option<(&'static str,
         let of_place = |word: &&str| named && words::is(WordList::PlaceOfTemperature, word);
         let symbol = |word: &&str| *word == "T" && before.contains(&"=");
         // `Absorbance at 22 °C`
-        let measured = |word: &&str| words::quantity_of(word).is_some_and(|quantity| quantity.is_of_light());
+        let measured = |word: &&str| {
+            let lower = word.to_lowercase();
+            words::quantity_of(word).is_some_and(|quantity| quantity.is_of_light())
+                || [WordList::BegunThing, WordList::Kinetics, WordList::Growth]
+                    .into_iter()
+                    .any(|list| words::begins(list, &lower))
+        };
         let only = around().all(|word| {
             link(word)
                 || of("temperature")(word)

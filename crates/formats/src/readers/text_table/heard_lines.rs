@@ -32,6 +32,8 @@ pub(super) struct HeardLines<'a> {
     heard: HashSet<&'a str>,
     /// The last number of a page.
     page: Option<&'a str>,
+    /// A date and time that stand alone on one of the first lines, as the head of a page has them.
+    moment_in_front: Option<Range<usize>>,
 }
 
 /// What is said in a line: the words without the paper's own, and where they begin in the source.
@@ -66,6 +68,7 @@ impl<'a> HeardLines<'a> {
             letter: head_of_letter(source.text(), lines),
             heard: HashSet::new(),
             page: None,
+            moment_in_front: None,
         };
         let lines = &lines[..lines.len().min(MAX_WORD_LINES)];
         let mut at = 0;
@@ -134,6 +137,12 @@ impl<'a> HeardLines<'a> {
             return;
         }
         let Some(words) = self.without_furniture(line, raw) else {
+            // `# 2017-02-08 14:31`
+            let bare = strip_remark(raw).1;
+            if self.moment_in_front.is_none() && preamble::is_moment_in_front(self.source, line.span.start as usize, bare)
+            {
+                self.moment_in_front = Some(crate::slice::range_in(self.source.text(), bare));
+            }
             return;
         };
         let mut pairs = preamble::pairs(words.kept);
@@ -277,6 +286,9 @@ impl<'a> HeardLines<'a> {
     pub(super) fn finish(mut self, lines: &[TextLine]) -> Preamble {
         preamble::take_prose(&mut self.passing, self.source, self.prose);
         self.passing.settle(&mut self.said.fields);
+        if let Some(range) = self.moment_in_front.filter(|_| self.said.fields.get("date").is_none()) {
+            preamble::claim_free(&mut self.said.fields, self.source, range);
+        }
         preamble::take_names(&mut self.said.fields);
         let text = self.source.text();
         let first_is_title = self.comments.first().is_some_and(|(_, span)| {
