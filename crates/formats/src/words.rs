@@ -354,6 +354,10 @@ pub enum WordList {
     Performed,
     /// Beginnings of words for the growth of a culture.
     Growth,
+    /// Coordinates of a colour.
+    ColourCoordinate,
+    /// The difference of two colours.
+    ColourDifference,
     /// Words for what cells are made of.
     MaterialOfCell,
     /// Words for a day at the end of a compound, without those for one of the week.

@@ -60,6 +60,10 @@ pub(crate) fn scale_of(text: &str) -> Option<i32> {
         let before = || {
             let (factor, name) = piece.split_once([' ', '*'])?;
             let name = name.trim_start_matches(['*', ' ']);
+            // `100 %` is a level.
+            if name == "%" {
+                return None;
+            }
             let measured = symbol(name)
                 .or_else(|| quantity_of(name).map(|quantity| vec![quantity]))
                 // `10^6 c (M)`; a bare `10 c` may be a name.

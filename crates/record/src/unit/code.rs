@@ -74,6 +74,8 @@ static ATOMS: &[Atom] = &[
     atom("h", false, SECOND, 3600, 0, "h"),
     atom("d", false, SECOND, 86_400, 0, "d"),
     atom("wk", false, SECOND, 604_800, 0, "wk"),
+    // The mean Julian month, a twelfth of 365.25 d.
+    atom("mo", false, SECOND, 2_629_800, 0, "mo"),
     atom("bar", true, PRESSURE, 1, 5, "bar"),
     atom("atm", false, PRESSURE, 101_325, 0, "atm"),
     atom("m[Hg]", true, PRESSURE, 133_322, 0, "mHg"),

@@ -31,6 +31,8 @@ fn in_this_case(text: &str) -> Option<&'static [&'static str]> {
         "1" | "-" => &["1"],
         "U" => &["U"],
         "u" => &[],
+        // Manganese and cadmium, no minutes and no candela.
+        "Mn" | "Cd" => &[],
         "IU" | "I.U." | "IE" | "I.E." | "UI" | "U.I." => &["[iU]"],
         _ => return None,
     })
@@ -273,6 +275,10 @@ pub(super) fn word_of_any_case(lower: &str) -> Option<&'static str> {
         | "dias" | "giorno" | "giorni" | "dag" | "dagen" | "dagar" | "dni" | "dage" | "сут" | "сутки" => {
             "d"
         }
+        "weeks" | "wks" | "wochen" | "semaines" | "semanas" | "settimane" | "weken" | "veckor" | "uger" | "uker"
+        | "tygodnie" | "týdny" | "недели" | "недель" | "viikkoa" => "wk",
+        "months" | "monate" | "monaten" | "meses" | "mesi" | "maanden" | "månader" | "måneder" | "miesiące"
+        | "měsíce" | "месяцы" | "месяцев" | "kuukautta" => "mo",
         "ms" | "msec" | "msecs" | "msek" | "millis" | "мс" | "мсек" | "毫秒" | "ミリ秒" => "ms",
         "us" | "usec" | "usecs" | "мкс" | "微秒" => "us",
         "ml" | "cc" | "ccm" | "mls" | "мл" | "毫升" => "mL",

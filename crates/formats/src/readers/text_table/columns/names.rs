@@ -12,6 +12,8 @@ pub(super) fn by_neighbours(columns: &mut [Column]) {
     take_least_for_no_minute(columns);
     take_counts_of_means(columns);
     take_numberings(columns);
+    take_numberings_of_names(columns);
+    take_differences_of_colours(columns);
     take_deviations(columns);
     take_letters_for_names(columns);
     take_last_words_alike(columns);
@@ -168,6 +170,52 @@ fn take_numberings(columns: &mut [Column]) {
         if numbers && column.kind == ColumnKind::Figures && column.stats.counts() && column.stats.count >= 2 {
             name(column);
             column.quantity = Some(Quantity::INDEX);
+        }
+    }
+}
+
+/// 1, 2, 3, … in front of names count them under whatever header, `zap. št.;vzorec`: nothing is measured at them.
+fn take_numberings_of_names(columns: &mut [Column]) {
+    const FEWEST: usize = 3;
+    let [first, names, ..] = columns else { return };
+    let open = first.quantity.is_none()
+        && first.unit.is_none()
+        && first.units_possible.is_empty()
+        && first.quantities_possible.is_empty()
+        && first.held.is_empty();
+    let counts = first.kind == ColumnKind::Figures
+        && first.stats.counts()
+        && first.stats.first == 1.0
+        && first.stats.count >= FEWEST;
+    let named = names.kind == ColumnKind::Words
+        && names.clock.is_none()
+        && names.heads.last().is_some_and(|(text, _)| words::means_sample(text));
+    if open && counts && named {
+        name(first);
+        first.quantity = Some(Quantity::INDEX);
+    }
+}
+
+/// `dE` beside `L*`, `a*` and `b*` is the difference of two colours, and no absorbance.
+fn take_differences_of_colours(columns: &mut [Column]) {
+    const COORDINATES: usize = 3;
+    let text = |column: &Column| column.heads.last().map_or("", |(text, _)| text.trim()).to_owned();
+    let coordinate = |column: &&Column| {
+        // Without its star `a` names a sample.
+        let text = text(column);
+        text.contains('*')
+            && words::is(WordList::ColourCoordinate, &text)
+            && column.kind == ColumnKind::Figures
+    };
+    if columns.iter().filter(coordinate).count() < COORDINATES {
+        return;
+    }
+    for column in columns {
+        let head = text(column);
+        let difference = words::is(WordList::ColourDifference, &head);
+        if difference || coordinate(&&*column) {
+            name(column);
+            column.quantity = Some(Quantity::named("colour coordinate"));
         }
     }
 }

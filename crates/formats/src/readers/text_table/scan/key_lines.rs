@@ -127,10 +127,43 @@ pub(super) fn heads_are_a_key(text: &str, heads: &[HeadRow], grid: &Grid) -> boo
     {
         return true;
     }
+    if heads.len() >= 2 && heads.iter().rev().take(2).all(|head| is_setting(text, head)) {
+        return true;
+    }
     match (cell(value, grid.dialect.style), grid.units.get(1)) {
         (Cell::WithUnit { unit, .. }, Some(Some(below))) => value[unit..].trim() != below.trim(),
         _ => false,
     }
+}
+
+/// Whether a row of heads is the key of a setting and its value, `Mode   absorbance`: no column has such a header, and below a
+/// second one of them only more can stand, `Scale low   0.000`.
+fn is_setting(text: &str, head: &HeadRow) -> bool {
+    let [Some(key), Some(_)] = head.cells.as_slice() else {
+        return false;
+    };
+    let field = crate::words::field_of(text[key.range()].trim());
+    field.is_some_and(|field| {
+        matches!(
+            field,
+            "accessory"
+                | "bandwidth"
+                | "baseline"
+                | "cycle"
+                | "data-type"
+                | "detector"
+                | "instrument"
+                | "integration-time"
+                | "lamp"
+                | "method"
+                | "operator"
+                | "scan-speed"
+                | "software"
+                | "step"
+                | "stirring"
+                | "title"
+        )
+    })
 }
 
 /// Whether the first words of all rows are keys of known fields: `Temperature  37` is no row of a table.

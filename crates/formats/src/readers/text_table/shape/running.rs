@@ -127,6 +127,25 @@ impl Shaper<'_> {
             && self.columns[..x].iter().any(identifies)
     }
 
+    /// Whether the rows are named as samples, `Echantillon`, and no name is that of a standard or a blank.
+    fn are_samples(&self, roles: &[ShapeRole]) -> bool {
+        let grid = &self.table.grid;
+        let text = self.source.text();
+        let mut named = self.columns.iter().zip(roles).filter(|(_, role)| **role == ShapeRole::Names);
+        let Some((column, _)) = named.next() else {
+            return false;
+        };
+        let head = column.heads.last().map_or("", |(text, _)| text.trim());
+        let standard = |name: &str| {
+            let lower = name.trim().to_lowercase();
+            words::begins(WordList::StandardSample, &lower) || words::is_blank(name)
+        };
+        let names = grid.words(column.index);
+        words::field_of(head) == Some("sample")
+            && !names.is_empty()
+            && !names.iter().any(|name| standard(&text[name.range()]))
+    }
+
     /// Whether the only coordinates are concentrations that were computed from the readings beside them: samples in any
     /// order, each read at several wavelengths.
     pub(super) fn is_computed(&self, xs: &[usize], roles: &[ShapeRole]) -> bool {
@@ -154,7 +173,7 @@ impl Shaper<'_> {
             words::field_of(head) == Some("dilution")
         });
         all && roles.contains(&ShapeRole::Names)
-            && if behind && (diluted || self.is_worked_out(*x)) {
+            && if behind && (diluted || self.is_worked_out(*x) || self.are_samples(roles)) {
                 true
             } else if xs.len() > 1 {
                 behind && wavelengths.len() >= 2

@@ -196,8 +196,10 @@ impl Shaper<'_> {
             // Prices of filters over their wavelengths are no spectrum, and neither is how many are in stock.
             if of_light {
                 let counted = |(text, _): &(String, Span)| {
-                    words::other_in(text)
-                        .is_some_and(|quantity| quantity.known() == Some(KnownQuantity::Item))
+                    // `limit` beside two wavelengths, one found and one expected, is none that was measured over them.
+                    words::is(WordList::Target, text.trim())
+                        || words::other_in(text)
+                            .is_some_and(|quantity| quantity.known() == Some(KnownQuantity::Item))
                 };
                 return column.quantity.as_ref().is_some_and(words::is_of_another_trade)
                     || column.heads.iter().any(counted);
