@@ -603,9 +603,23 @@ fn without_arrows(text: &str) -> Option<Blanked> {
     if text.lines().filter(|line| arrow(line).is_some()).count() < FEWEST {
         return None;
     }
+    // `min  ->  absorbance` above them is their header.
+    let header = lines_with_ends(text)
+        .take_while(|line| arrow(line).is_none())
+        .filter(|line| !line.trim().is_empty())
+        .last();
+    let in_header = |line: &str| -> Option<(usize, usize, usize)> {
+        let line = header.filter(|header| std::ptr::eq(*header, line))?;
+        let (at, arrow) = ARROWS
+            .iter()
+            .find_map(|arrow| Some((line.find(arrow)?, *arrow)))?;
+        let words = |part: &str| part.contains(char::is_alphabetic) && part.split_whitespace().count() <= 3;
+        let behind = &line[at + arrow.len()..];
+        (words(&line[..at]) && words(behind)).then_some((0, at, at + arrow.len()))
+    };
     let mut blanked = String::with_capacity(text.len());
     for line in lines_with_ends(text) {
-        match arrow(line) {
+        match arrow(line).or_else(|| in_header(line)) {
             Some((word, from, to)) => {
                 blanked.extend(std::iter::repeat_n(' ', word));
                 blanked.push_str(&line[word..from]);

@@ -416,6 +416,7 @@ fn row_of_head(text: &str, grid: &Grid, head: &HeadRow) -> Option<Row> {
         }
     } else {
         let names = NumberedNames::of(texts.iter().copied());
+        let alike = are_numbered_alike(&texts);
         let of_samples = name.is_some_and(|name| RowMeaning::of(&text[name.range()]) == RowMeaning::Names);
         // `well` among `lysate`, `wash 1` names a sample, and so does `A` behind `Sample`.
         let names_column = |text: &&str| {
@@ -424,6 +425,7 @@ fn row_of_head(text: &str, grid: &Grid, head: &HeadRow) -> Option<Row> {
                 |quantity: &Quantity| quantity.is_of_light() || *quantity == Quantity::RATE || runs(quantity);
             let letter = of_samples && text.chars().count() == 1;
             !letter
+                && !alike
                 && !names.has(text)
                 && (head.quantity.as_ref().is_some_and(of_columns) || head.unit.is_some())
         };
@@ -442,6 +444,18 @@ fn row_of_head(text: &str, grid: &Grid, head: &HeadRow) -> Option<Row> {
         head.line.span.range().start,
     ));
     Some(Row::new(text, name, head.line.line, column))
+}
+
+/// Whether texts are one word with numbers behind it, `S0`, `S1`, `S2`: names, whatever the first may mean alone.
+fn are_numbered_alike(texts: &[&str]) -> bool {
+    let stem = |text: &&str| -> Option<String> {
+        let stem = text.trim_end_matches(|c: char| c.is_ascii_digit());
+        (stem.len() < text.len() && stem.starts_with(char::is_alphabetic)).then(|| stem.to_owned())
+    };
+    let Some(first) = texts.first().and_then(stem) else {
+        return false;
+    };
+    texts.len() >= 2 && texts.iter().all(|text| stem(text).as_ref() == Some(&first))
 }
 
 /// The unit behind the number of a cell.

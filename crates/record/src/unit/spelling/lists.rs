@@ -295,6 +295,8 @@ pub(super) fn word_of_any_case(lower: &str) -> Option<&'static str> {
         "g" => "g",
         "cm" | "см" => "cm",
         "дм" => "dm",
+        "дм3" | "дм³" | "дм^3" => "dm3",
+        "см3" | "см³" | "см^3" => "cm3",
         "um" | "micron" | "microns" => "um",
         // What the nanometre was called before 1960.
         "millimicron" | "millimicrons" | "m-mu" | "mmu" | "mµ" | "mμ" => "nm",

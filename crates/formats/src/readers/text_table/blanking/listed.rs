@@ -101,7 +101,8 @@ pub(super) fn without_marks_of_keys(text: &str) -> Option<ListedReadings> {
         return None;
     }
     let spoken = names_light(text);
-    let plain = |line: &&str| listed(line, false, spoken).filter(|one| one.decimals.is_some());
+    let lettered = are_lettered(text);
+    let plain = |line: &&str| listed(line, false, (spoken, lettered)).filter(|one| one.decimals.is_some());
     lines_with_ends(text).find_map(|line| plain(&line))?;
     let lines: Vec<&str> = lines_with_ends(text).collect();
     let mut found: Vec<Option<ListedReading>> = lines.iter().map(plain).collect();
@@ -119,7 +120,7 @@ pub(super) fn without_marks_of_keys(text: &str) -> Option<ListedReadings> {
         if found[place].is_none() && found[place - 1].is_some() {
             let of_list = |one: &ListedReading| (one.sign, one.from > 0) == (first.sign, first.from > 0);
             let goes_on = lines.get(place + 1).is_some_and(|line| plain(line).is_some());
-            found[place] = listed(lines[place], goes_on, spoken).filter(of_list);
+            found[place] = listed(lines[place], goes_on, (spoken, lettered)).filter(of_list);
         }
     }
     let longest = found.split(Option::is_none).map(<[_]>::len).max().unwrap_or(0);
@@ -173,6 +174,20 @@ pub(super) fn without_marks_of_keys(text: &str) -> Option<ListedReadings> {
         // What it was read at is said in front of each: `at 400 nm: 0.077`.
         of_samples: at_places || header.is_some() || are_samples(names.into_iter()),
     })
+}
+
+/// Whether readings stand behind the letters `A`, `B`, `C` and so on, line by line.
+fn are_lettered(text: &str) -> bool {
+    const FEWEST: usize = 3;
+    let letter = |line: &str| {
+        let found = sign_in(line.trim_end())?;
+        let name = line[..found.at].trim();
+        let reading = found.value_in(line.trim_end()).decimals.is_some();
+        let first = name.chars().next().filter(|c| c.is_ascii_uppercase())?;
+        (reading && name.len() == 1).then_some(first)
+    };
+    let letters: Vec<char> = text.lines().filter_map(letter).collect();
+    letters.len() >= FEWEST && letters.iter().copied().zip('A'..).all(|(one, next)| one == next)
 }
 
 /// The lines of a text in which such a sign may begin, and perhaps others.
@@ -273,7 +288,9 @@ impl ListSign {
 
 /// The line of a name, a sign and a reading, or of what says that there is none where it may be `missing`. Light is `spoken` of
 /// elsewhere, or the reading has its symbol behind it.
-fn listed(line: &str, missing: bool, spoken: bool) -> Option<ListedReading> {
+///
+/// Where names are `lettered`, `A` is the first of them and no symbol.
+fn listed(line: &str, missing: bool, (spoken, lettered): (bool, bool)) -> Option<ListedReading> {
     /// In characters, as keys are at most.
     const LONGEST_NAME: usize = 48;
     let line = line.trim_end();
@@ -317,7 +334,7 @@ fn listed(line: &str, missing: bool, spoken: bool) -> Option<ListedReading> {
                 && !name.contains([':', '=', '\t', ';', '|', '\'', '"']))
         && !crate::words::is_statistics(name)
         && !ends_in_measure(name)
-        && !is_key_of_number(name);
+        && (lettered && name.len() == 1 || !is_key_of_number(name));
     (named || place.is_some()).then(|| ListedReading {
         sign,
         at,

@@ -102,6 +102,16 @@ impl Context {
                 self.hear_phrase(statement, phrase);
             }
         }
+        // `Brazilwood, A vs nm`
+        let over = line.split_once(" vs ").or_else(|| line.split_once(" vs. "));
+        if let Some((front, behind)) = over
+            && matches!(front.rsplit([' ', ',', ';']).next(), Some("A" | "E"))
+            && read_column_header(behind.split([',', ';', '(']).next().unwrap_or(behind).trim())
+                .quantity
+                .is_some_and(|quantity| matches!(quantity.as_str(), "wavelength" | "wavenumber" | "time"))
+        {
+            self.quantities.insert(Quantity::ABSORBANCE);
+        }
         // The symbol in front of what it was measured over.
         let symbol = line.split_once(',').map_or("", |(front, _)| front.trim());
         if self.stated.len() > stated_before && matches!(symbol, "A" | "E") {

@@ -159,10 +159,15 @@ impl<'a> TableStart<'a> {
         begins_with_words
             || is_row_under_parameter(sample, self.head_line, dialect)
             || is_row_of_levels(sample, dialect)
+            || sample.len() < FEWEST_BELOW_LEVELS
+                && is_row_of_levels(&with_following(text, *cursor, &sample[..1]), dialect)
             || *class == LineGlance::Figures && stands_over_a_plate(text, *cursor)
             || is_row_over_others(&with_following(text, *cursor, &sample[..1]), dialect)
     }
 }
+
+/// A row of levels and so many below it tell that it is one; names in front of those keep them out of the sample.
+const FEWEST_BELOW_LEVELS: usize = 3;
 
 /// Whether the first of several cells is a key, a mark and a number: `A520, Tea: 0.01 ; 0.06 ; 0.10`.
 fn begins_with_key_and_number(row: &str) -> bool {
