@@ -29,6 +29,70 @@ thread_local! {
     static KNOWN: RefCell<HashMap<String, Context>> = RefCell::default();
 }
 
+/// What lines of a word and a number say of an axis, each of which may mean something else as well: they are believed where they
+/// agree with the count of the values.
+#[derive(Clone, Copy, Debug, Default)]
+pub(super) struct AxisInWords {
+    /// Where it begins.
+    pub(super) first: Option<f64>,
+    /// Where it ends.
+    pub(super) last: Option<f64>,
+    /// From one point to the next.
+    pub(super) step: Option<f64>,
+    /// How many points it has.
+    pub(super) points: Option<f64>,
+}
+
+impl AxisInWords {
+    /// Takes over what a later line says and none before it did.
+    fn take_over(&mut self, later: &Self) {
+        self.first = self.first.or(later.first);
+        self.last = self.last.or(later.last);
+        self.step = self.step.or(later.step);
+        self.points = self.points.or(later.points);
+    }
+
+    /// Takes in a line of a word or two and a number, perhaps in nanometres: `START     400 NM`, `FROM nm  800`.
+    fn hear(&mut self, line: &str) {
+        const MOST_WORDS: usize = 4;
+        const LONGEST: usize = 48;
+        if line.len() > LONGEST {
+            return;
+        }
+        let tokens: Vec<&str> = line
+            .split([' ', '\t', ':', '=', '#'])
+            .filter(|token| !token.is_empty())
+            .collect();
+        let nanometres = |token: &str| token.eq_ignore_ascii_case("nm");
+        let plain: Vec<&str> = tokens.iter().copied().filter(|token| !nanometres(token)).collect();
+        let Some((number, words)) = plain.split_last().filter(|(_, words)| !words.is_empty()) else {
+            return;
+        };
+        let Ok(number) = number.replace(',', ".").parse::<f64>() else {
+            return;
+        };
+        let letters = |word: &&str| word.chars().all(char::is_alphabetic);
+        if tokens.len() > MOST_WORDS || !words.iter().all(letters) {
+            return;
+        }
+        let symbol = |word: &&&str| word.chars().count() > 1;
+        let key = words.iter().filter(symbol).copied().collect::<Vec<_>>().join(" ");
+        let means = |field: &str| words::field_of(&key) == Some(field) || words::fields_if_fitting(&key).contains(&field);
+        let place = if means("first-wavelength") {
+            &mut self.first
+        } else if means("last-wavelength") {
+            &mut self.last
+        } else if means("step") || words::begins(WordList::Step, &key.to_lowercase()) {
+            &mut self.step
+        } else if means("points") || words::is(WordList::Count, &key) {
+            &mut self.points
+        } else {
+            return;
+        };
+        place.get_or_insert(number);
+    }
+}
+
 /// The trade's words in the lines around a table, and what is known of the run.
 #[derive(Clone, Debug, Default)]
 pub(super) struct Context {
@@ -80,6 +144,8 @@ pub(super) struct Context {
     pub(super) step: Option<f64>,
     /// How many points there are, as the words say.
     pub(super) points: Option<f64>,
+    /// Where an axis begins, ends and how it goes on, as lines without the signs of keys say: `FIRST 400 nm`.
+    pub(super) axis_in_words: AxisInWords,
     /// Quantities whose unit a phrase states: `Zeit in min`.
     stated: Vec<(Quantity, Unit)>,
     /// Numbers that a line declares to stand for missing values.
@@ -410,7 +476,7 @@ impl Context {
         let customary = |key: &str| -> Option<f64> {
             let claim = fields.get(key)?;
             match claim.value {
-                Value::Number(value) if claim.unit.is_none() => Some(value),
+                Value::Number(value) if claim.unit.as_ref().is_none_or(|unit| *unit == Unit::ONE) => Some(value),
                 Value::Number(value) => nanometres(&claim.unit, value),
                 _ => None,
             }
@@ -671,6 +737,7 @@ impl Context {
             last: _,
             step: _,
             points: _,
+            axis_in_words,
             stated,
             sentinels,
             minutes_and_seconds,
@@ -684,6 +751,7 @@ impl Context {
         self.abbreviated.extend(abbreviated.iter().cloned());
         self.heard.extend(heard.iter().cloned());
         self.filter = self.filter.or(*filter);
+        self.axis_in_words.take_over(axis_in_words);
         self.stated.extend(stated.iter().cloned());
         self.sentinels.extend(sentinels);
         self.percent |= percent;

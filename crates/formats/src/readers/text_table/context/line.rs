@@ -42,6 +42,7 @@ impl Context {
             self.computed = Some(computed);
         }
         self.hear_axes(line);
+        self.axis_in_words.hear(line);
         self.hear_bracketed(line);
         self.hear_titled(line);
         self.hear_other_quantities(line);

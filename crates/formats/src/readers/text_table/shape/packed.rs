@@ -45,21 +45,34 @@ impl Shaper<'_> {
     /// The first wavelength and the step that are stated, where the last or the count of points agrees with how many
     /// values there are.
     fn stated_axis(&self) -> Option<Begins> {
-        let (first, step) = (self.context.first?, self.context.step?);
-        if self.columns.len() < 2 || step <= 0.0 || !self.is_bare_and_full() {
+        if self.columns.len() < 2 || !self.is_bare_and_full() {
             return None;
         }
         let count: usize = self.columns.iter().map(|column| column.stats.count).sum();
-        let step = if self.context.last.is_some_and(|last| last < first) {
-            -step
-        } else {
-            step
+        let context = self.context;
+        let in_words = context.axis_in_words;
+        let of = |first: Option<f64>, last: Option<f64>, step: Option<f64>, points: Option<f64>| {
+            let (first, step) = (first?, step?.abs());
+            let step = if last.is_some_and(|last| last < first) {
+                -step
+            } else {
+                step
+            };
+            let ends = first + step * (count - 1) as f64;
+            let last = last.map(|last| (last - ends).abs() < 1e-6);
+            let points = points.map(|points| points == count as f64);
+            let agrees = [last, points].into_iter().flatten().all(|agrees| agrees);
+            let stated = step != 0.0 && agrees && last.or(points).is_some();
+            stated.then_some(Begins::WithValue { first, step })
         };
-        let ends = first + step * (count - 1) as f64;
-        let last = self.context.last.map(|last| (last - ends).abs() < 1e-6);
-        let points = self.context.points.map(|points| points == count as f64);
-        let agrees = [last, points].into_iter().flatten().all(|agrees| agrees);
-        (agrees && last.or(points).is_some()).then_some(Begins::WithValue { first, step })
+        of(context.first, context.last, context.step, context.points).or_else(|| {
+            of(
+                context.first.or(in_words.first),
+                context.last.or(in_words.last),
+                context.step.or(in_words.step),
+                context.points.or(in_words.points),
+            )
+        })
     }
 
     /// What the lines begin with, where the table may be such a curve.
