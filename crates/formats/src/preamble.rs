@@ -383,6 +383,8 @@ fn end_of_value(source: &Source, spelling: &str, at: usize, raw: &str, customs: 
         let field = field.or_else(|| phrases::is_wavelength(statement).then_some("wavelength"));
         field.is_some_and(|field| field == meant().as_str())
     };
+    // A wavelength among them is heard with the words around the table.
+    let conditions = |statement: &&str| other(statement) || phrases::is_wavelength(statement);
     let ends = match kind {
         Some(ValueKind::Text) => {
             let plain = !raw[first.len()..].contains('"');
@@ -392,12 +394,12 @@ fn end_of_value(source: &Source, spelling: &str, at: usize, raw: &str, customs: 
         Some(ValueKind::Date) => false,
         // `5·10-3 mM, 25 °C`: a number that is not understood takes nothing with it.
         Some(ValueKind::Number(_) | ValueKind::Range(_)) => {
-            // A wavelength among them is heard with the words around the table.
-            let conditions = |statement: &&str| other(statement) || phrases::is_wavelength(statement);
             rest.iter().all(conditions)
                 && !rest.iter().any(again)
                 && first.contains(|c: char| c.is_ascii_digit())
         }
+        // `File: pnpp_08     405 nm     25.0 °C`: gaps part what is known from what is not.
+        _ if ["  ", "\t"].iter().any(|gap| raw[first.len()..].starts_with(gap)) && rest.iter().all(conditions) => true,
         _ => {
             let found = || understand(spelling, first, customs).1;
             all && matches!(

@@ -579,11 +579,18 @@ fn cell_length(line: &str, customs: Customs) -> Option<(Range<usize>, Interpreta
         if !number(word) || across {
             return None;
         }
-        let last = if word.ends_with('m') { first } else { first + 1 };
+        let compound = word.split('-').count() == 3;
+        let last = if word.ends_with('m') || compound { first } else { first + 1 };
         let (start, unit) = *words.get(last)?;
         let to = start + unit.len();
         // `1-cm cell`
         let length = line.get(from..to)?.replacen("-cm", " cm", 1).replacen("-mm", " mm", 1);
+        // `1-cm-Küvette`
+        let joined = word.split('-').collect::<Vec<_>>();
+        let length = match joined.as_slice() {
+            [number, unit @ ("cm" | "mm"), cell] if is_cell(cell) => format!("{number} {unit}"),
+            _ => length,
+        };
         let found = interpret_as(&Key::new("path-length"), &length, None, customs);
         let code = found.unit.as_ref().map(|unit| unit.code().to_owned())?;
         let sure = matches!(found.value, Value::Number(_))
@@ -602,7 +609,7 @@ fn cell_length(line: &str, customs: Customs) -> Option<(Range<usize>, Interpreta
         let linked = first.checked_sub(2).is_some_and(|at| {
             is_cell(words[at].1) && words[at + 1].1.chars().count() <= 3 && !number(words[at + 1].1)
         });
-        behind || before || linked
+        behind || before || linked || words[*first].1.split('-').nth(2).is_some_and(is_cell)
     });
     let (_, _, at, found) = beside.next()?;
     beside.next().is_none().then_some((at, found))

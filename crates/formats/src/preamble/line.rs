@@ -19,7 +19,7 @@ pub(super) fn parted(line: &str) -> Vec<KeyValueSpan> {
     {
         return pairs;
     }
-    if let Some(pairs) = signed(line, &body).or_else(|| keys::in_brackets(line, &body)) {
+    if let Some(pairs) = signed(line, &body).or_else(|| dashed(line, &body)).or_else(|| keys::in_brackets(line, &body)) {
         return pairs;
     }
     cells::pairs(line, &body)
@@ -317,6 +317,21 @@ fn equated_off(line: &str, value: Range<usize>) -> (Range<usize>, Option<KeyValu
         says: None,
     };
     (bare(line, value.start..value.start + end), Some(other))
+}
+
+/// `Numune – ıspanak`: a key that is known whatever its value, and a dash.
+fn dashed(line: &str, body: &Range<usize>) -> Option<Vec<KeyValueSpan>> {
+    let text = &line[body.clone()];
+    let (key, value) = text.split_once(" – ").or_else(|| text.split_once(" — "))?;
+    let plain = !key.contains([':', '=', ';', '\t', '|']) && ![" – ", " — "].iter().any(|dash| value.contains(dash));
+    (plain && field_of(key.trim()).is_some() && !value.trim().is_empty()).then(|| {
+        vec![KeyValueSpan {
+            key: crate::slice::range_in(line, key.trim()),
+            value: bare(line, crate::slice::range_in(line, value)),
+            mark: '–',
+            says: None,
+        }]
+    })
 }
 
 /// `@temp 20 C`: the sign says that a key follows, and one blank ends it.

@@ -37,6 +37,17 @@ impl Passing {
         {
             return;
         }
+        // `Growth of B. subtilis 30 °C`: words of which nothing is known in front of the only temperature.
+        for phrase in &phrases {
+            let phrase = trim(line, phrase.clone());
+            if let Some((at, said)) = temperature_behind(&line[phrase.clone()], customs)
+                .filter(|(_, said)| is_of_a_title(source, &range, said))
+            {
+                let at = range.start + phrase.start + at..range.start + phrase.end;
+                let raw = text(source, at.clone());
+                self.in_titles.push(said.claim(raw, origin(source, &at)));
+            }
+        }
         let found: Vec<(Range<usize>, &'static str, Interpretation)> = phrases
             .into_iter()
             .filter_map(|phrase| {
@@ -126,6 +137,20 @@ impl Passing {
             }
         }
     }
+}
+
+/// The temperature that a phrase of other words ends in, with its degree sign, and where it begins.
+fn temperature_behind(phrase: &str, customs: Customs) -> Option<(usize, Interpretation)> {
+    /// `30 °C`, and `30°C`
+    const LONGEST: usize = 2;
+    if !phrase.contains(['°', 'º', '℃']) || condition(phrase, customs).is_some() {
+        return None;
+    }
+    let blanks: Vec<usize> = phrase.rmatch_indices(' ').map(|(at, _)| at + 1).take(LONGEST).collect();
+    blanks.into_iter().find_map(|at| {
+        let (field, found) = condition(&phrase[at..], customs)?;
+        (field == "temperature" && phrase[at..].starts_with(|c: char| c.is_ascii_digit())).then_some((at, found))
+    })
 }
 
 /// Whether the lone temperature of a line is that of the run by all that is known: the line is one of the first, tells of one

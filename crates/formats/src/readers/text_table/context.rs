@@ -253,7 +253,23 @@ fn is_of_other_things(line: &str) -> bool {
 /// pores.
 fn wavelength_of_filter(line: &str) -> Option<f64> {
     const OF_PHOTOMETERS: std::ops::RangeInclusive<f64> = 280.0..=900.0;
-    let (key, value) = key_of_line(line).filter(|_| line.trim_end().ends_with(['m', 'м', ';', ',']))?;
+    // `FILTER 405 NM`, `Plate read 14:22   filter 570 nm`
+    let in_words = || {
+        let lower = line.to_lowercase();
+        preamble::statements(&lower).into_iter().find_map(|statement| {
+            let words: Vec<&str> = lower[statement].split_whitespace().collect();
+            let (filter, number) = match words.as_slice() {
+                [filter, number, "nm" | "нм"] => (filter, number.parse::<f64>().ok()?),
+                [filter, glued] => (filter, glued.strip_suffix("nm")?.parse::<f64>().ok()?),
+                _ => return None,
+            };
+            (words::is(WordList::Filter, filter) && OF_PHOTOMETERS.contains(&number)).then_some(number)
+        })
+    };
+    let Some((key, value)) = key_of_line(line).filter(|_| line.trim_end().ends_with(['m', 'м', ';', ',']))
+    else {
+        return in_words();
+    };
     let number = super::scan::leading_number(value)?;
     let alone = value
         .trim()

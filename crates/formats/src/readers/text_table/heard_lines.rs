@@ -359,7 +359,14 @@ fn keys_over_values<'t>(
     };
     // A second row of values makes a list of them.
     let several = further.is_some_and(|line| cells(line).len() == keys.len());
-    if several || keys.len() < FEWEST || keys.len() != values.len() || keys.iter().any(|key| of_measured(key))
+    // Beside others an unknown word in front may be a key, too: `Ensaio`, over what was done.
+    let unknown = usize::from(keys.len() > FEWEST_BESIDE_UNKNOWN && keys.first().is_some_and(|key| of_measured(key)));
+    let of_light = |key: &&str| words::quantity_of(key).is_some_and(|of| of.is_of_light());
+    if several
+        || keys.len() < FEWEST
+        || keys.len() != values.len()
+        || keys.iter().skip(unknown).any(|key| of_measured(key))
+        || keys.iter().any(|key| of_light(&key))
     {
         return None;
     }
@@ -367,9 +374,12 @@ fn keys_over_values<'t>(
     let numbered = pairs
         .iter()
         .filter(|(_, value)| value.contains(|c: char| c.is_ascii_digit()));
-    (numbered.count() >= 1 && pairs.iter().all(|(key, value)| preamble::goes_with(key, value)))
-        .then_some(pairs)
+    let fit = pairs.iter().skip(unknown).all(|(key, value)| preamble::goes_with(key, value));
+    (numbered.count() >= 1 && fit).then_some(pairs)
 }
+
+/// So many known keys beside it make a key of an unknown word.
+const FEWEST_BESIDE_UNKNOWN: usize = 3;
 
 /// The words of a comment without separators, quotes and the blanks of the paper.
 fn words_of_comment(words: &LineWords) -> String {

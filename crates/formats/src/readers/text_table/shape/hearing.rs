@@ -112,6 +112,12 @@ impl Shaper<'_> {
             return;
         };
         let (keys, values) = (self.columns[place].index, self.columns[place + 1].index);
+        // The first pair may stand beside the headers.
+        let headed = [place, place + 1].map(|place| self.columns[place].heads.last().map(|(_, span)| *span));
+        let in_header = match headed {
+            [Some(key), Some(value)] => Some((key, value)),
+            _ => None,
+        };
         let pairs: Vec<(Span, Span)> = self
             .table
             .grid
@@ -121,7 +127,7 @@ impl Shaper<'_> {
             .zip(self.table.grid.words(values).iter().copied())
             .filter(|(key, value)| key.start < key.end && value.start < value.end)
             .collect();
-        for (key, value) in pairs {
+        for (key, value) in in_header.into_iter().chain(pairs) {
             let bare = text[key.range()].trim_end().trim_end_matches([':', '=']).len();
             crate::preamble::claim(
                 &mut self.own,
@@ -138,9 +144,16 @@ impl Shaper<'_> {
     /// Whether a column holds keys of the trade in some of the rows, and the next one their values.
     fn are_keys(&self, place: usize) -> bool {
         let text = self.source.text();
-        let bare = |column: &Column| column.kind == ColumnKind::Words && column.heads.is_empty();
         let [keys, values] = [&self.columns[place], &self.columns[place + 1]];
-        if !bare(keys) || !bare(values) {
+        let of_words = |column: &Column| column.kind == ColumnKind::Words;
+        let head = |column: &Column| column.heads.last().map(|(text, _)| text.trim().to_owned());
+        // Without headers, or with a key and its value in their place.
+        let headed = match (head(keys), head(values)) {
+            (None, None) => true,
+            (Some(key), Some(value)) => crate::words::field_of(&key).is_some() && !crate::preamble::is_known(&value),
+            _ => false,
+        };
+        if !of_words(keys) || !of_words(values) || !headed {
             return false;
         }
         let words = |column: &Column| -> Vec<&str> {
