@@ -199,6 +199,22 @@ fn tells_other_light(lower: &str) -> bool {
         })
 }
 
+/// The number of the only wavelength in the midst of a statement: the `620` of `COD 620nm round cuvettes`.
+fn lone_wavelength(statement: &str) -> Option<&str> {
+    let words: Vec<&str> = statement.split_whitespace().collect();
+    let number = |word: &&str| word.starts_with(|c: char| c.is_ascii_digit());
+    let at = |place: usize| {
+        let glued = words[place].strip_suffix("nm").filter(|front| number(front));
+        glued.or_else(|| {
+            let unit = words.get(place + 1).is_some_and(|unit| matches!(*unit, "nm" | "нм"));
+            Some(words[place]).filter(|word| unit && number(word))
+        })
+    };
+    let mut found = (0..words.len()).filter_map(at);
+    let first = found.next()?;
+    found.next().is_none().then_some(first)
+}
+
 /// Whether two wavelengths are one, whatever their units: 412 nm and 0.412 µm.
 fn is_same_length((one, unit): &(f64, Unit), (other, of_other): &(f64, Unit)) -> bool {
     /// No source writes more than nine digits, and conversions are good to more.
@@ -594,7 +610,8 @@ impl Context {
                 .ok()
                 .filter(|value| crate::light::IN_PASSING.contains(value))
         };
-        let unit = |part: &str| matches!(part, "nm" | "нм");
+        // `882 nm-en`: an ending of a language that puts them behind.
+        let unit = |part: &str| matches!(part, "nm" | "нм") || part.starts_with("nm-");
         let found: Vec<f64> = parts
             .iter()
             .enumerate()
@@ -643,7 +660,8 @@ impl Context {
                 .strip_suffix("nm")
                 .or_else(|| statement.strip_suffix("нм"))
                 .map(|front| front.trim_end())
-                .and_then(|front| front.rsplit(char::is_whitespace).next());
+                .and_then(|front| front.rsplit(char::is_whitespace).next())
+                .or_else(|| lone_wavelength(statement));
             let value = number
                 .and_then(|number| number.replace(',', ".").parse::<f64>().ok())
                 .filter(|value| crate::light::IN_PASSING.contains(value));

@@ -98,9 +98,11 @@ fn is_row_of_values(text: &str, section: &Section) -> bool {
     };
     let known = |key: &Option<Span>| {
         key.as_ref()
-            .is_some_and(|key| crate::words::field_of(text[key.range()].trim()).is_some())
+            .is_some_and(|key| preamble::is_known(text[key.range()].trim()))
     };
-    if head.cells.len() < FEWEST || !head.cells.iter().all(known) {
+    // In front of so many known keys an unknown word may be one, too: `Ensaio`, over what was done.
+    let unknown = usize::from(head.cells.len() > FEWEST && head.cells.first().is_some_and(|key| !known(key)));
+    if head.cells.len() < FEWEST || !head.cells.iter().skip(unknown).all(known) {
         return false;
     }
     // The row is looked up from its header on: a long text may hold many such tables.
@@ -110,7 +112,7 @@ fn is_row_of_values(text: &str, section: &Section) -> bool {
         .and_then(|below| from_header.lines().nth(below))
         .unwrap_or("");
     let values = super::dialect::split(line, &grid.dialect);
-    let cells = || head.cells.iter().zip(&values);
+    let cells = || head.cells.iter().zip(&values).skip(unknown);
     let goes_with = |(key, value): (&Option<Span>, &std::ops::Range<usize>)| {
         key.as_ref().is_some_and(|key| {
             let key = text[key.range()].trim();
@@ -119,7 +121,7 @@ fn is_row_of_values(text: &str, section: &Section) -> bool {
             let value = line[value.clone()].trim();
             let united = crate::words::field_of(key) != Some("wavelength")
                 || value.contains(char::is_alphabetic) && !value.contains(['-', '–']);
-            crate::words::field_of(key).is_some() && !of_light && united && preamble::goes_with(key, value)
+            !of_light && united && preamble::goes_with(key, value)
         })
     };
     head.cells.len() == values.len() && cells().all(goes_with)
