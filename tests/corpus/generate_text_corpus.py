@@ -3355,6 +3355,7 @@ def group_metadata():
         runs=[spectrum(xs, ys, {"sample": "crocin"})],
         also=["in-question"],
         fields_never={"date": ["2021-03-20"]},
+        fields_fine={"date": ["2021-03-14"]},
     )
     ts = steps("0", "20", 12)
     ys = rise(ts, "metak")

@@ -127,7 +127,17 @@ pub(super) fn heads_are_a_key(text: &str, heads: &[HeadRow], grid: &Grid) -> boo
     {
         return true;
     }
-    if heads.len() >= 2 && heads.iter().rev().take(2).all(|head| is_setting(text, head)) {
+    let lowest_are_settings = heads.len() >= 2 && heads.iter().rev().take(2).all(|head| is_setting(text, head));
+    let below_a_key = || {
+        heads.last().is_some_and(|head| {
+            let above = text[..head.line.span.start as usize].trim_end_matches(['\n', '\r']);
+            let line = above.rsplit('\n').next().unwrap_or("");
+            is_setting(text, head)
+                && crate::preamble::pair_in_blanks(line)
+                    .is_some_and(|pair| crate::preamble::is_known(&line[pair.key.clone()]))
+        })
+    };
+    if lowest_are_settings || below_a_key() {
         return true;
     }
     match (cell(value, grid.dialect.style), grid.units.get(1)) {
