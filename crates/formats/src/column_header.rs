@@ -202,7 +202,7 @@ fn understand_as_written(text: &str) -> ColumnHeader {
     {
         return head;
     }
-    if let Some(head) = slope_in_its_unit(text) {
+    if let Some(head) = slope_in_its_unit(text).or_else(|| temperature_of_a_thing(text)) {
         return head;
     }
     if let Some(head) = derived(text)
@@ -434,6 +434,19 @@ fn quotient_of_three(text: &str) -> Option<String> {
         && like(amount, &["mol", "g"])
         && spelled(&quotient) != Spelling::None)
         .then(|| format!("{name} ({quotient})"))
+}
+
+/// `Temp cuve A [°C]`: degrees under a word for a temperature in front of others are of that, whatever the others mean alone.
+fn temperature_of_a_thing(text: &str) -> Option<ColumnHeader> {
+    let (name, unit) = split_unit(text)?;
+    let (first, of) = name.split_once(' ')?;
+    let degrees = spelled(unit).one() == Some(&Unit::CELSIUS) && unit.contains(['°', 'º']);
+    (degrees && quantity_of(first) == Some(Quantity::TEMPERATURE)).then(|| ColumnHeader {
+        quantity: Some(Quantity::TEMPERATURE),
+        unit: Some(Unit::CELSIUS),
+        label: Some(of.trim().to_owned()),
+        ..ColumnHeader::default()
+    })
 }
 
 /// `slope (AU/min)`: a change of absorbance in a time under a word of statistics is a rate, whatever the word.

@@ -399,7 +399,11 @@ fn end_of_value(source: &Source, spelling: &str, at: usize, raw: &str, customs: 
                 && first.contains(|c: char| c.is_ascii_digit())
         }
         // `File: pnpp_08     405 nm     25.0 °C`: gaps part what is known from what is not.
-        _ if ["  ", "\t"].iter().any(|gap| raw[first.len()..].starts_with(gap)) && rest.iter().all(conditions) => true,
+        _ if ["  ", "\t"].iter().any(|gap| raw[first.len()..].starts_with(gap))
+            && rest.iter().all(conditions) =>
+        {
+            true
+        }
         _ => {
             let found = || understand(spelling, first, customs).1;
             all && matches!(

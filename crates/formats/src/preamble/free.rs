@@ -580,11 +580,18 @@ fn cell_length(line: &str, customs: Customs) -> Option<(Range<usize>, Interpreta
             return None;
         }
         let compound = word.split('-').count() == 3;
-        let last = if word.ends_with('m') || compound { first } else { first + 1 };
+        let last = if word.ends_with('m') || compound {
+            first
+        } else {
+            first + 1
+        };
         let (start, unit) = *words.get(last)?;
         let to = start + unit.len();
         // `1-cm cell`
-        let length = line.get(from..to)?.replacen("-cm", " cm", 1).replacen("-mm", " mm", 1);
+        let length = line
+            .get(from..to)?
+            .replacen("-cm", " cm", 1)
+            .replacen("-mm", " mm", 1);
         // `1-cm-Küvette`
         let joined = word.split('-').collect::<Vec<_>>();
         let length = match joined.as_slice() {

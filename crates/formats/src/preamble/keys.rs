@@ -156,7 +156,8 @@ fn done_by(words: &[&str]) -> Option<&'static str> {
     let (first, last) = (words.first()?, words.last()?);
     let by = words::is(WordList::By, last);
     let deeds = words.iter().filter(|word| doing(word)).count();
-    let known = |word: &&str| doing(word) || measuring(word) || is_small(word) || words::is(WordList::By, word);
+    let known =
+        |word: &&str| doing(word) || measuring(word) || is_small(word) || words::is(WordList::By, word);
     let whole = words.len() >= 2 && deeds == 1 && words.iter().all(known);
     (whole && (by || measuring(first) && doing(last))).then_some("operator")
 }
@@ -470,7 +471,8 @@ pub(super) fn in_brackets(line: &str, body: &Range<usize>) -> Option<Vec<KeyValu
             return None;
         }
         let inside = trim(line, open + 1..close);
-        let mut found = line::marked(line, inside.clone(), ':').or_else(|| line::marked(line, inside, '='))?;
+        let mut found =
+            line::marked(line, inside.clone(), ':').or_else(|| line::marked(line, inside, '='))?;
         let known = |pair: &KeyValueSpan| is_known(&line[pair.key.clone()]);
         if !found.iter().all(known) {
             return None;
@@ -503,12 +505,16 @@ fn attributes(line: &str, body: &Range<usize>) -> Option<Vec<KeyValueSpan>> {
     };
     let said = text[end + 1..].split("</").next().unwrap_or("").trim();
     if is_known(name) && !said.is_empty() {
-        let unit = given.iter().find(|(key, _)| field_of(key).is_none() && key.contains("unit"));
+        let unit = given
+            .iter()
+            .find(|(key, _)| field_of(key).is_none() && key.contains("unit"));
         let says = unit.map(|(_, unit)| format!("{said} {unit}"));
         return Some(vec![pair(name, said, says)]);
     }
     let known = given.iter().any(|(key, _)| is_known(key));
-    let pairs = given.iter().filter(|(key, value)| is_key(key) && !value.trim().is_empty());
+    let pairs = given
+        .iter()
+        .filter(|(key, value)| is_key(key) && !value.trim().is_empty());
     known.then(|| pairs.map(|(key, value)| pair(key, value, None)).collect())
 }
 

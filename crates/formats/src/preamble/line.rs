@@ -19,7 +19,10 @@ pub(super) fn parted(line: &str) -> Vec<KeyValueSpan> {
     {
         return pairs;
     }
-    if let Some(pairs) = signed(line, &body).or_else(|| dashed(line, &body)).or_else(|| keys::in_brackets(line, &body)) {
+    if let Some(pairs) = signed(line, &body)
+        .or_else(|| dashed(line, &body))
+        .or_else(|| keys::in_brackets(line, &body))
+    {
         return pairs;
     }
     cells::pairs(line, &body)
@@ -323,7 +326,8 @@ fn equated_off(line: &str, value: Range<usize>) -> (Range<usize>, Option<KeyValu
 fn dashed(line: &str, body: &Range<usize>) -> Option<Vec<KeyValueSpan>> {
     let text = &line[body.clone()];
     let (key, value) = text.split_once(" – ").or_else(|| text.split_once(" — "))?;
-    let plain = !key.contains([':', '=', ';', '\t', '|']) && ![" – ", " — "].iter().any(|dash| value.contains(dash));
+    let plain =
+        !key.contains([':', '=', ';', '\t', '|']) && ![" – ", " — "].iter().any(|dash| value.contains(dash));
     (plain && field_of(key.trim()).is_some() && !value.trim().is_empty()).then(|| {
         vec![KeyValueSpan {
             key: crate::slice::range_in(line, key.trim()),

@@ -63,7 +63,8 @@ impl Passing {
                 let at = phrase.start + at.start..phrase.start + at.end;
                 let raw = &line[at.clone()];
                 let at = range.start + at.start..range.start + at.end;
-                self.said.push(("operator", found.claim(raw, origin(source, &at))));
+                self.said
+                    .push(("operator", found.claim(raw, origin(source, &at))));
             }
         }
         // A lone temperature may be that of a store or of a treatment, unless its phrase names it.
@@ -121,7 +122,8 @@ impl Passing {
     pub(crate) fn settle(mut self, fields: &mut Fields) {
         if !self.said.iter().any(|(field, _)| *field == "temperature") {
             let titles = std::mem::take(&mut self.in_titles);
-            self.said.extend(titles.into_iter().map(|claim| ("temperature", claim)));
+            self.said
+                .extend(titles.into_iter().map(|claim| ("temperature", claim)));
         }
         // The first claim of each field, and whether all others agree with it.
         let mut first: Vec<(&'static str, Claim, bool)> = Vec::new();
@@ -146,10 +148,15 @@ fn temperature_behind(phrase: &str, customs: Customs) -> Option<(usize, Interpre
     if !phrase.contains(['°', 'º', '℃']) || condition(phrase, customs).is_some() {
         return None;
     }
-    let blanks: Vec<usize> = phrase.rmatch_indices(' ').map(|(at, _)| at + 1).take(LONGEST).collect();
+    let blanks: Vec<usize> = phrase
+        .rmatch_indices(' ')
+        .map(|(at, _)| at + 1)
+        .take(LONGEST)
+        .collect();
     blanks.into_iter().find_map(|at| {
         let (field, found) = condition(&phrase[at..], customs)?;
-        (field == "temperature" && phrase[at..].starts_with(|c: char| c.is_ascii_digit())).then_some((at, found))
+        (field == "temperature" && phrase[at..].starts_with(|c: char| c.is_ascii_digit()))
+            .then_some((at, found))
     })
 }
 
@@ -166,13 +173,20 @@ fn is_of_a_title(source: &Source, range: &Range<usize>, said: &Interpretation) -
         .match_indices(['C', '℃'])
         .filter(|(at, _)| {
             let before = line[..*at].trim_end_matches(['°', 'º', ' ']);
-            before.strip_suffix("deg").unwrap_or(before).trim_end().ends_with(|c: char| c.is_ascii_digit())
+            before
+                .strip_suffix("deg")
+                .unwrap_or(before)
+                .trim_end()
+                .ends_with(|c: char| c.is_ascii_digit())
         })
         .count();
-    let handled = line.split(|c: char| !c.is_alphabetic()).filter(|word| !word.is_empty()).any(|word| {
-        let lower = word.to_lowercase();
-        words::begins(WordList::TreatmentThing, &lower) || words::ends(WordList::Incubator, &lower)
-    });
+    let handled = line
+        .split(|c: char| !c.is_alphabetic())
+        .filter(|word| !word.is_empty())
+        .any(|word| {
+            let lower = word.to_lowercase();
+            words::begins(WordList::TreatmentThing, &lower) || words::ends(WordList::Incubator, &lower)
+        });
     is_in_front(source, range.start)
         && OF_REACTIONS.contains(&value)
         && degrees == 1

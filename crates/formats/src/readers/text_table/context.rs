@@ -64,7 +64,11 @@ impl AxisInWords {
             .filter(|token| !token.is_empty())
             .collect();
         let nanometres = |token: &str| token.eq_ignore_ascii_case("nm");
-        let plain: Vec<&str> = tokens.iter().copied().filter(|token| !nanometres(token)).collect();
+        let plain: Vec<&str> = tokens
+            .iter()
+            .copied()
+            .filter(|token| !nanometres(token))
+            .collect();
         let Some((number, words)) = plain.split_last().filter(|(_, words)| !words.is_empty()) else {
             return;
         };
@@ -77,7 +81,9 @@ impl AxisInWords {
         }
         let symbol = |word: &&&str| word.chars().count() > 1;
         let key = words.iter().filter(symbol).copied().collect::<Vec<_>>().join(" ");
-        let means = |field: &str| words::field_of(&key) == Some(field) || words::fields_if_fitting(&key).contains(&field);
+        let means = |field: &str| {
+            words::field_of(&key) == Some(field) || words::fields_if_fitting(&key).contains(&field)
+        };
         let place = if means("first-wavelength") {
             &mut self.first
         } else if means("last-wavelength") {
@@ -206,7 +212,9 @@ fn lone_wavelength(statement: &str) -> Option<&str> {
     let at = |place: usize| {
         let glued = words[place].strip_suffix("nm").filter(|front| number(front));
         glued.or_else(|| {
-            let unit = words.get(place + 1).is_some_and(|unit| matches!(*unit, "nm" | "нм"));
+            let unit = words
+                .get(place + 1)
+                .is_some_and(|unit| matches!(*unit, "nm" | "нм"));
             Some(words[place]).filter(|word| unit && number(word))
         })
     };
@@ -508,7 +516,9 @@ impl Context {
         let customary = |key: &str| -> Option<f64> {
             let claim = fields.get(key)?;
             match claim.value {
-                Value::Number(value) if claim.unit.as_ref().is_none_or(|unit| *unit == Unit::ONE) => Some(value),
+                Value::Number(value) if claim.unit.as_ref().is_none_or(|unit| *unit == Unit::ONE) => {
+                    Some(value)
+                }
                 Value::Number(value) => nanometres(&claim.unit, value),
                 _ => None,
             }

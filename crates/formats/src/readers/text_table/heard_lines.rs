@@ -139,7 +139,8 @@ impl<'a> HeardLines<'a> {
         let Some(words) = self.without_furniture(line, raw) else {
             // `# 2017-02-08 14:31`
             let bare = strip_remark(raw).1;
-            if self.moment_in_front.is_none() && preamble::is_moment_in_front(self.source, line.span.start as usize, bare)
+            if self.moment_in_front.is_none()
+                && preamble::is_moment_in_front(self.source, line.span.start as usize, bare)
             {
                 self.moment_in_front = Some(crate::slice::range_in(self.source.text(), bare));
             }
@@ -286,7 +287,10 @@ impl<'a> HeardLines<'a> {
     pub(super) fn finish(mut self, lines: &[TextLine]) -> Preamble {
         preamble::take_prose(&mut self.passing, self.source, self.prose);
         self.passing.settle(&mut self.said.fields);
-        if let Some(range) = self.moment_in_front.filter(|_| self.said.fields.get("date").is_none()) {
+        if let Some(range) = self
+            .moment_in_front
+            .filter(|_| self.said.fields.get("date").is_none())
+        {
             preamble::claim_free(&mut self.said.fields, self.source, range);
         }
         preamble::take_names(&mut self.said.fields);
@@ -360,13 +364,14 @@ fn keys_over_values<'t>(
     // A second row of values makes a list of them.
     let several = further.is_some_and(|line| cells(line).len() == keys.len());
     // Beside others an unknown word in front may be a key, too: `Ensaio`, over what was done.
-    let unknown = usize::from(keys.len() > FEWEST_BESIDE_UNKNOWN && keys.first().is_some_and(|key| of_measured(key)));
+    let unknown =
+        usize::from(keys.len() > FEWEST_BESIDE_UNKNOWN && keys.first().is_some_and(|key| of_measured(key)));
     let of_light = |key: &&str| words::quantity_of(key).is_some_and(|of| of.is_of_light());
     if several
         || keys.len() < FEWEST
         || keys.len() != values.len()
         || keys.iter().skip(unknown).any(|key| of_measured(key))
-        || keys.iter().any(|key| of_light(&key))
+        || keys.iter().any(of_light)
     {
         return None;
     }
@@ -374,7 +379,10 @@ fn keys_over_values<'t>(
     let numbered = pairs
         .iter()
         .filter(|(_, value)| value.contains(|c: char| c.is_ascii_digit()));
-    let fit = pairs.iter().skip(unknown).all(|(key, value)| preamble::goes_with(key, value));
+    let fit = pairs
+        .iter()
+        .skip(unknown)
+        .all(|(key, value)| preamble::goes_with(key, value));
     (numbered.count() >= 1 && fit).then_some(pairs)
 }
 

@@ -275,10 +275,6 @@ pub(super) fn word_of_any_case(lower: &str) -> Option<&'static str> {
         | "dias" | "giorno" | "giorni" | "dag" | "dagen" | "dagar" | "dni" | "dage" | "сут" | "сутки" => {
             "d"
         }
-        "weeks" | "wks" | "wochen" | "semaines" | "semanas" | "settimane" | "weken" | "veckor" | "uger" | "uker"
-        | "tygodnie" | "týdny" | "недели" | "недель" | "viikkoa" => "wk",
-        "months" | "monate" | "monaten" | "meses" | "mesi" | "maanden" | "månader" | "måneder" | "miesiące"
-        | "měsíce" | "месяцы" | "месяцев" | "kuukautta" => "mo",
         "ms" | "msec" | "msecs" | "msek" | "millis" | "мс" | "мсек" | "毫秒" | "ミリ秒" => "ms",
         "us" | "usec" | "usecs" | "мкс" | "微秒" => "us",
         "ml" | "cc" | "ccm" | "mls" | "мл" | "毫升" => "mL",
@@ -295,8 +291,6 @@ pub(super) fn word_of_any_case(lower: &str) -> Option<&'static str> {
         "g" => "g",
         "cm" | "см" => "cm",
         "дм" => "dm",
-        "дм3" | "дм³" | "дм^3" => "dm3",
-        "см3" | "см³" | "см^3" => "cm3",
         "um" | "micron" | "microns" => "um",
         // What the nanometre was called before 1960.
         "millimicron" | "millimicrons" | "m-mu" | "mmu" | "mµ" | "mμ" => "nm",
@@ -332,6 +326,19 @@ pub(super) fn word_of_any_case(lower: &str) -> Option<&'static str> {
         | "molekyl" | "molekül" | "particle" | "particles" | "photon" | "photons" => "1",
         "db" | "decibel" | "decibels" => "dB",
         "lx" | "lux" => "lx",
+        _ => return seldom_of_any_case(lower),
+    })
+}
+
+/// Of these, those that are seldom written: long times, and volumes as cubes in Cyrillic.
+fn seldom_of_any_case(lower: &str) -> Option<&'static str> {
+    Some(match lower {
+        "weeks" | "wks" | "wochen" | "semaines" | "semanas" | "settimane" | "weken" | "veckor" | "uger"
+        | "uker" | "tygodnie" | "týdny" | "недели" | "недель" | "viikkoa" => "wk",
+        "months" | "monate" | "monaten" | "meses" | "mesi" | "maanden" | "månader" | "måneder"
+        | "miesiące" | "měsíce" | "месяцы" | "месяцев" | "kuukautta" => "mo",
+        "дм3" | "дм³" | "дм^3" => "dm3",
+        "см3" | "см³" | "см^3" => "cm3",
         _ => return None,
     })
 }

@@ -148,6 +148,7 @@ pub(super) fn describe(
     names::take_lone_letters(&mut columns);
     names::by_neighbours(&mut columns);
     names::take_replicates(&mut columns, &table.grid);
+    names::take_counts_within_names(&mut columns, &table.grid);
     clock::join_minutes_and_seconds(&mut columns, table);
     clock::part_four_digits(&mut columns, table);
     // `scan` over 9000, 8800, 8600: no count.

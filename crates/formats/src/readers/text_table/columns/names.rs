@@ -96,6 +96,39 @@ pub(super) fn take_replicates(columns: &mut [Column], grid: &Grid) {
     }
 }
 
+/// `rep` over 1, 2, 3, 1, 2, 3 behind names counts the readings of each: whole numbers that go up by one and begin again with 1.
+pub(super) fn take_counts_within_names(columns: &mut [Column], grid: &Grid) {
+    const FEWEST_TIMES: usize = 2;
+    for place in 1..columns.len() {
+        let names = &columns[place - 1];
+        let column = &columns[place];
+        let open = column.kind == ColumnKind::Figures
+            && column
+                .quantity
+                .as_ref()
+                .is_none_or(|of| of.as_str() == "replicate")
+            && column.unit.is_none()
+            && column.units_possible.is_empty()
+            && column.quantities_possible.is_empty()
+            && column.held.is_empty()
+            && column.stats.whole
+            && column.stats.first == 1.0;
+        if !open || names.kind != ColumnKind::Words || names.clock.is_some() {
+            continue;
+        }
+        let values: Vec<f64> = grid.column(column.index).collect();
+        let begun = values.iter().filter(|&&value| value == 1.0).count();
+        let goes_on = values
+            .windows(2)
+            .all(|pair| pair[1] == 1.0 || pair[1] == pair[0] + 1.0);
+        if goes_on && begun >= FEWEST_TIMES && begun < values.len() {
+            let column = &mut columns[place];
+            name(column);
+            column.quantity = Some(Quantity::INDEX);
+        }
+    }
+}
+
 /// Takes the lowest head for a name, whatever it seemed to say. What a row of conditions says of the curve has a line and stays.
 fn name(column: &mut Column) {
     column.quantity = None;
@@ -189,7 +222,10 @@ fn take_numberings_of_names(columns: &mut [Column]) {
         && first.stats.count >= FEWEST;
     let named = names.kind == ColumnKind::Words
         && names.clock.is_none()
-        && names.heads.last().is_some_and(|(text, _)| words::means_sample(text));
+        && names
+            .heads
+            .last()
+            .is_some_and(|(text, _)| words::means_sample(text));
     if open && counts && named {
         name(first);
         first.quantity = Some(Quantity::INDEX);

@@ -127,7 +127,8 @@ pub(super) fn heads_are_a_key(text: &str, heads: &[HeadRow], grid: &Grid) -> boo
     {
         return true;
     }
-    let lowest_are_settings = heads.len() >= 2 && heads.iter().rev().take(2).all(|head| is_setting(text, head));
+    let lowest_are_settings =
+        heads.len() >= 2 && heads.iter().rev().take(2).all(|head| is_setting(text, head));
     let below_a_key = || {
         heads.last().is_some_and(|head| {
             let above = text[..head.line.span.start as usize].trim_end_matches(['\n', '\r']);

@@ -142,7 +142,9 @@ impl Shaper<'_> {
         let first = &self.columns[0];
         let named = first.kind == ColumnKind::Words && first.clock.is_none();
         let stated = across.columns.iter().all(|(_, _, held)| held.is_some());
-        named && stated && across.columns.len() < SCAN_FROM && !is_even(&across.values)
+        // Two stand in one step whatever they are.
+        let chosen = across.columns.len() <= 2 || !is_even(&across.values);
+        named && stated && across.columns.len() < SCAN_FROM && chosen
     }
 
     /// What the rows hold and what stands in front of them; what each column was used for is noted.

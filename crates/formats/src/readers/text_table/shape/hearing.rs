@@ -150,7 +150,9 @@ impl Shaper<'_> {
         // Without headers, or with a key and its value in their place.
         let headed = match (head(keys), head(values)) {
             (None, None) => true,
-            (Some(key), Some(value)) => crate::words::field_of(&key).is_some() && !crate::preamble::is_known(&value),
+            (Some(key), Some(value)) => {
+                crate::words::field_of(&key).is_some() && !crate::preamble::is_known(&value)
+            }
             _ => false,
         };
         if !of_words(keys) || !of_words(values) || !headed {

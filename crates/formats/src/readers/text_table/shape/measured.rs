@@ -79,7 +79,6 @@ impl Shaper<'_> {
         let told = |column: &Column| column.quantity.as_ref().is_some_and(Quantity::is_of_light);
         over_light
             && other
-            && words::is_of_another_trade(named)
             && self.context.names(&Quantity::ABSORBANCE)
             && !self.columns.iter().any(told)
             && fitting::fits_values(&Quantity::ABSORBANCE, &Unit::ABSORBANCE, &column.stats)
@@ -241,6 +240,10 @@ impl Shaper<'_> {
 
     /// A mean or deviation beside its readings is kept under its own name; alone, it says not what it is of.
     fn statistic(&mut self, of: &MeasuredColumn) -> Option<(Quantity, Unit)> {
+        // `Steigung (AU/min)`: the unit makes a rate of the slope.
+        if of.column.quantity == Some(Quantity::RATE) && of.column.unit.is_some() {
+            return None;
+        }
         let heads = &of.column.heads;
         let names_a_sample = heads.iter().any(|(text, _)| self.names_an_axis_too(of.y, text));
         let spread = self.is_spread(&of.column) && !names_a_sample;

@@ -266,7 +266,17 @@ impl Shaper<'_> {
                         trace.x.quantity != Quantity::UNKNOWN && trace.x.quantity != Quantity::INDEX
                     })
                 };
-                let open = !drafts.iter().any(axis);
+                // Nothing of light, and nothing asked: a log of the weather runs over time as well.
+                let of_light = |draft: &RunDraft| {
+                    draft
+                        .traces
+                        .iter()
+                        .any(|trace| trace.y.quantity.is_of_light() || trace.y.quantity == Quantity::RATE)
+                };
+                let told = drafts.iter().any(of_light);
+                let asked =
+                    !self.questions.is_empty() || drafts.iter().any(|draft| !draft.questions.is_empty());
+                let open = !drafts.iter().any(axis) || !told && !asked;
                 if open {
                     self.ask_whether_measured();
                 }

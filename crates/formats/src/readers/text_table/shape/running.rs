@@ -131,7 +131,11 @@ impl Shaper<'_> {
     fn are_samples(&self, roles: &[ShapeRole]) -> bool {
         let grid = &self.table.grid;
         let text = self.source.text();
-        let mut named = self.columns.iter().zip(roles).filter(|(_, role)| **role == ShapeRole::Names);
+        let mut named = self
+            .columns
+            .iter()
+            .zip(roles)
+            .filter(|(_, role)| **role == ShapeRole::Names);
         let Some((column, _)) = named.next() else {
             return false;
         };
