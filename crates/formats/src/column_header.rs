@@ -202,7 +202,10 @@ fn understand_as_written(text: &str) -> ColumnHeader {
     {
         return head;
     }
-    if let Some(head) = slope_in_its_unit(text).or_else(|| temperature_of_a_thing(text)) {
+    if let Some(head) = slope_in_its_unit(text)
+        .or_else(|| temperature_of_a_thing(text))
+        .or_else(|| concentration_in_brackets(text))
+    {
         return head;
     }
     if let Some(head) = derived(text)
@@ -434,6 +437,24 @@ fn quotient_of_three(text: &str) -> Option<String> {
         && like(amount, &["mol", "g"])
         && spelled(&quotient) != Spelling::None)
         .then(|| format!("{name} ({quotient})"))
+}
+
+/// `[GdnHCl] (M)`: a substance in brackets is its concentration (IUPAC, Quantities, Units and Symbols), where the unit is of one.
+fn concentration_in_brackets(text: &str) -> Option<ColumnHeader> {
+    let (name, unit) = split_unit(text)?;
+    let of = name.strip_prefix('[')?.strip_suffix(']')?;
+    let unit = spelled(unit)
+        .units()
+        .iter()
+        .find(|unit| fits(&Quantity::CONCENTRATION, unit))?
+        .clone();
+    let plain = of.chars().count() >= 2 && !of.contains(['[', ']']) && lone_unit(of).is_none();
+    plain.then(|| ColumnHeader {
+        quantity: Some(Quantity::CONCENTRATION),
+        unit: Some(unit),
+        label: Some(of.trim().to_owned()),
+        ..ColumnHeader::default()
+    })
 }
 
 /// `Temp cuve A [°C]`: degrees under a word for a temperature in front of others are of that, whatever the others mean alone.

@@ -26,12 +26,16 @@ use crate::flow::{Feed, flow, threads};
 use crate::limits::IngestLimits;
 use crate::names::{FileNames, belongs_to};
 use crate::newer::{self, Inheritance};
-use crate::piece::{Piece, may_be_container, pieces};
+use crate::piece::{FirstLook, Piece, first_look, pieces};
 use crate::trouble::Trouble;
 use crate::walk::{FoundFile, LeaveOut, Root, WalkEntry, is_archive, is_beside_originals, walk};
 
 /// What an export states about its own results, found in one of its runs.
 type ReportedResults<'a> = dyn Fn(&Run) -> Vec<Outcome> + Sync + 'a;
+
+/// So many batches are under way at most: small files are in memory from the first look on, and with some
+/// [`Preparer::BATCH_BYTES`] each these are 8 MB; two for each of a dozen cores, and no core waits.
+const BATCHES: u64 = 32;
 
 /// An archive that is being filled, with its lock held. Files are read with the answers that stand there from the moment on at which the
 /// lock was taken, and those are in force when all is read that they are about.
@@ -232,9 +236,13 @@ impl<'a> Filing<'a> {
         let leave_out = self.leave_out();
         let mut ledger = complete.then(|| ReadingLedger::new(&self.archive));
         let mut pace = Pace::new(self.limits.commit_files);
+        let limits = IngestLimits {
+            things: self.limits.things.min(BATCHES),
+            ..self.limits
+        };
         flow(
             threads(),
-            &self.limits,
+            &limits,
             stop,
             |feed| self.send(feed, roots, &leave_out, &names),
             |parcels: Vec<Parcel>| self.read(parcels, &look),
@@ -450,7 +458,7 @@ impl<'a> Filing<'a> {
                 path,
                 stat,
                 known,
-                container,
+                look,
             } in self.look(met, names)
             {
                 if known == PathState::Unchanged {
@@ -466,7 +474,7 @@ impl<'a> Filing<'a> {
                 }
                 // What stood there was kept as a whole, so the newer version must take its place as a whole.
                 let always = known == PathState::Perhaps;
-                let sent = pieces(met, path, container, always, &self.limits, &mut |piece| {
+                let sent = pieces(met, path, look, always, &self.limits, &mut |piece| {
                     weight += piece.weight;
                     together.push(Parcel {
                         piece,
@@ -507,7 +515,7 @@ impl<'a> Filing<'a> {
                     path,
                     stat,
                     known,
-                    container: false,
+                    look: FirstLook::default(),
                 }
             };
             met.into_iter().map(one).collect()
@@ -517,9 +525,9 @@ impl<'a> Filing<'a> {
             .with_min_len(64)
             .filter(|one| one.known != PathState::Unchanged)
             .for_each(|one| {
-                one.container = may_be_container(&one.met);
+                one.look = first_look(&one.met, &self.limits);
                 // The members of a container are no files of their own, and the system says nothing of them.
-                if one.container {
+                if one.look.container {
                     one.stat = None;
                 }
             });
@@ -824,5 +832,5 @@ struct Peek {
     path: String,
     stat: Option<Stat>,
     known: PathState,
-    container: bool,
+    look: FirstLook,
 }

@@ -89,14 +89,15 @@ const SMALL: u64 = 8 << 10;
 
 /// What a first look at a file gave.
 #[derive(Default)]
-struct FirstLook {
-    /// Whether it may be a container.
-    container: bool,
-    /// All its bytes, where they are few.
+pub(crate) struct FirstLook {
+    /// Whether it may be a container, by its first bytes; the whole decides later.
+    pub(crate) container: bool,
+    /// All its bytes, where they are few: opening a small file again takes longer than keeping it.
     whole: Option<Vec<u8>>,
 }
 
-fn first_look(met: &WalkEntry, limits: &IngestLimits) -> FirstLook {
+/// Looks at what was met. Take the file's `stat` before.
+pub(crate) fn first_look(met: &WalkEntry, limits: &IngestLimits) -> FirstLook {
     let WalkEntry::File(found) = met else {
         return FirstLook::default();
     };
@@ -122,23 +123,12 @@ fn first_look(met: &WalkEntry, limits: &IngestLimits) -> FirstLook {
     look(&found.place).unwrap_or_default()
 }
 
-/// Whether what was met may be a container, by its first bytes; the whole decides later.
-pub(crate) fn may_be_container(met: &WalkEntry) -> bool {
-    let WalkEntry::File(found) = met else {
-        return false;
-    };
-    let mut start = Vec::with_capacity(container::TELLING);
-    let read = opened(&found.place)
-        .and_then(|(file, _)| file.take(container::TELLING as u64).read_to_end(&mut start));
-    read.is_ok() && container::may_be_container(&start)
-}
-
 /// Hands on a file that was met as one piece, or as a piece a member when it is a container, with the container itself
 /// behind them when not all of it can be unpacked, or `always`; `false` when no more is wanted. `path` is the file's path in reports.
 pub(crate) fn pieces(
     met: WalkEntry,
     path: String,
-    container: bool,
+    look: FirstLook,
     always: bool,
     limits: &IngestLimits,
     each: &mut dyn FnMut(Piece) -> bool,
@@ -156,6 +146,14 @@ pub(crate) fn pieces(
         }
         WalkEntry::File(found) => found,
     };
+    if let (false, Some(whole)) = (look.container, look.whole) {
+        let weight = whole.len() as u64;
+        return each(Piece {
+            path,
+            content: SourceBytes::Here(whole),
+            weight,
+        });
+    }
     if found.stat.bytes > limits.file {
         let message = format!(
             "the file has {} bytes; at most {} are read",
@@ -164,7 +162,7 @@ pub(crate) fn pieces(
         let why = Diagnostic::error(Code::new("file-too-large"), message).help("split the file");
         return each(nowhere(path, Some(found.place), why));
     }
-    if !container {
+    if !look.container {
         return each(Piece {
             path,
             content: SourceBytes::InFile(found.place),
@@ -271,19 +269,7 @@ pub fn each_piece<T: Send, E>(
                     if let Some(instead) = admit(&path) {
                         return feed.put_done(instead);
                     }
-                    if let (false, Some(whole)) = (look.container, look.whole) {
-                        let weight = whole.len() as u64;
-                        let content = SourceBytes::Here(whole);
-                        return feed.put(
-                            Piece {
-                                path,
-                                content,
-                                weight,
-                            },
-                            weight,
-                        );
-                    }
-                    pieces(met, path, look.container, false, limits, &mut |piece| {
+                    pieces(met, path, look, false, limits, &mut |piece| {
                         let weight = piece.weight;
                         feed.put(piece, weight)
                     })
@@ -314,7 +300,8 @@ mod tests {
             below: "a.csv".into(),
             stat: curvary_archive::Stat::default(),
         });
-        assert!(!may_be_container(&met));
+        let look = first_look(&met, &IngestLimits::USUAL);
+        assert!(!look.container && look.whole.is_none());
         assert!(opened(Path::new("/dev/null")).is_err());
         let _ = std::fs::remove_file(&pipe);
     }

@@ -166,7 +166,8 @@ pub fn is_beside_originals(path: &Path) -> bool {
     if parent.file_name() == Some(OsStr::new("data")) {
         return path.file_name() != Some(OsStr::new("originals")) && parent.parent().is_some_and(of_ours);
     }
-    path.is_file() && path.extension().is_some_and(|ending| ending == "txt") && of_ours(parent)
+    // What costs nothing is asked first: this is asked of every file.
+    path.extension().is_some_and(|ending| ending == "txt") && of_ours(parent) && path.is_file()
 }
 
 fn look(entries: Vec<(&Root, walkdir::Result<DirEntry>)>) -> Vec<(&Root, WalkEntry)> {

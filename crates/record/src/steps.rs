@@ -81,7 +81,11 @@ fn power(decimals: u8) -> f64 {
 
 fn times(numbers: &[f64], decimals: u8) -> Option<Vec<i64>> {
     let power = power(decimals);
-    numbers.iter().map(|&number| whole(number, power)).collect()
+    let mut all = Vec::with_capacity(numbers.len());
+    for &number in numbers {
+        all.push(whole(number, power)?);
+    }
+    Some(all)
 }
 
 /// `number` times `power` as a whole number, when the division gives the number back.
@@ -100,11 +104,19 @@ fn back(whole: i64, power: f64) -> f64 {
     whole as f64 / power
 }
 
-/// About how many digits all steps of an order have together.
-fn length(all: &[i64], order: u8) -> u64 {
-    steps(all, order)
-        .map(|step| u64::from(64 - step.unsigned_abs().leading_zeros()))
-        .sum()
+/// About how many digits all steps have together, of order 0, 1 and 2.
+fn lengths(all: &[i64]) -> [u64; 3] {
+    let digits = |step: i64| u64::from(64 - step.unsigned_abs().leading_zeros());
+    let (mut one, mut two) = (0, 0);
+    let mut lengths = [0; 3];
+    for &number in all {
+        let first = number - one;
+        for (length, step) in lengths.iter_mut().zip([number, first, first - two]) {
+            *length += digits(step);
+        }
+        (one, two) = (number, first);
+    }
+    lengths
 }
 
 fn steps(all: &[i64], order: u8) -> impl Iterator<Item = i64> + '_ {
@@ -126,9 +138,10 @@ impl Serialize for StoredNumbers {
         let Some((decimals, all)) = self.whole() else {
             return self.numbers.serialize(serializer);
         };
-        let order = [1, 2, 0]
+        let lengths = lengths(&all);
+        let order = [1_u8, 2, 0]
             .into_iter()
-            .min_by_key(|&order| length(&all, order))
+            .min_by_key(|&order| lengths.get(usize::from(order)))
             .unwrap_or(1);
         let mut map = serializer.serialize_map(Some(3))?;
         map.serialize_entry("decimals", &decimals)?;

@@ -329,6 +329,7 @@ pub(crate) fn together(
 
 /// The mean of the product of two straight lines between their values at both ends, by Simpson's rule, which is exact
 /// for it.
+#[inline]
 pub(crate) fn straight(from: (f64, f64), to: (f64, f64)) -> f64 {
     (2.0 * (from.0 * from.1 + to.0 * to.1) + (from.0 * to.1 + to.0 * from.1)) / 6.0
 }
@@ -358,6 +359,7 @@ impl<'a> CurveWalk<'a> {
         walk
     }
 
+    #[inline]
     fn step(&mut self) {
         self.from = self.to;
         self.to = match self.rest.next() {
@@ -368,6 +370,7 @@ impl<'a> CurveWalk<'a> {
     }
 
     /// The value at a place that is no further left than the last one; behind the last point, the value there.
+    #[inline]
     pub(crate) fn at(&mut self, place: f64) -> f64 {
         while self.to.0 <= place {
             self.step();
@@ -376,6 +379,7 @@ impl<'a> CurveWalk<'a> {
     }
 
     /// The place of the next point to the right of the last place.
+    #[inline]
     fn beyond(&self) -> f64 {
         self.to.0
     }

@@ -2,6 +2,7 @@
 //! their runs. The same sources give the same bytes, and nothing is written here.
 
 use std::collections::{HashMap, HashSet};
+use std::hash::{DefaultHasher, Hash, Hasher};
 use std::io::{BufWriter, Write};
 use std::ops::Range;
 use std::path::Path;
@@ -65,6 +66,36 @@ const LONG: usize = frames::FRAME_BYTES / 2;
 /// A packed frame with the stretch of lines that it holds.
 pub(super) type PackedFrame = (Range<usize>, Vec<u8>);
 
+/// So many runs that others may be like are kept at a time: a folder that several programs wrote into in turn has few kinds, and a
+/// frame has few dozens of runs that say all of it.
+const MODELS: usize = 16;
+
+/// A run in the open frame that others may be like.
+struct WrittenModel {
+    kind: u64,
+    run: ModelRun,
+    /// The number and the length of its line.
+    number: u32,
+    length: usize,
+}
+
+/// What runs of one program have in common: what they are of, their curves and the names of their fields. Runs of other kinds may
+/// be alike too, and two of one kind need not be.
+fn kind_of(run: &Run) -> u64 {
+    let mut kind = DefaultHasher::new();
+    run.technique.as_str().hash(&mut kind);
+    run.source.reader.hash(&mut kind);
+    run.traces.len().hash(&mut kind);
+    if let Some(trace) = run.traces.first() {
+        trace.x.quantity.as_str().hash(&mut kind);
+        trace.y.quantity.as_str().hash(&mut kind);
+    }
+    for (key, _) in run.fields.iter() {
+        key.as_str().hash(&mut kind);
+    }
+    kind.finish()
+}
+
 /// Lines of records, packed into frames as they come: each frame is closed at the first line end at which it is long
 /// enough. Of the lines themselves no more than one frame is held.
 #[derive(Default)]
@@ -74,8 +105,8 @@ pub(super) struct LineFrames {
     open: Vec<u8>,
     /// How many lines that has.
     count: u32,
-    /// The run that the next ones may be like, with the number and the length of its line.
-    model: Option<(ModelRun, u32, usize)>,
+    /// The runs that the next ones may be like, one of each kind, the one that was written last behind all others.
+    models: Vec<WrittenModel>,
     packed: Vec<PackedFrame>,
 }
 
@@ -112,18 +143,30 @@ impl LineFrames {
             Run(&'r serde_json::Value),
             Like(&'r serde_json::Value),
         }
+        let kind = kind_of(&run);
         let run = RunTree::of(run).map_err(|error| no_record(&error))?;
-        if let Some((model, number, length)) = &self.model
-            && let Some(said) = model.difference(&run, self.count - number)
+        let own = self.models.iter().position(|model| model.kind == kind);
+        let nearest = own.map_or_else(|| self.models.last(), |own| self.models.get(own));
+        if let Some(model) = nearest
+            && let Some(said) = model.run.difference(&run, self.count - model.number)
         {
             let line = put_line(&mut self.open, &LineOfRun::Like(&said))?;
-            if line.len() * 2 <= *length {
+            if line.len() * 2 <= model.length {
                 return self.placed(line);
             }
             self.open.truncate(line.start);
         }
         let line = put_line(&mut self.open, &LineOfRun::Run(run.whole()))?;
-        self.model = Some((run.into_model(), self.count, line.len()));
+        // It takes the place of the one of its kind, or else of the oldest.
+        if let Some(gone) = own.or_else(|| (self.models.len() == MODELS).then_some(0)) {
+            self.models.remove(gone);
+        }
+        self.models.push(WrittenModel {
+            kind,
+            run: run.into_model(),
+            number: self.count,
+            length: line.len(),
+        });
         self.placed(line)
     }
 
@@ -155,7 +198,7 @@ impl LineFrames {
     }
 
     fn close(&mut self) -> Result<(), Error> {
-        self.model = None;
+        self.models.clear();
         self.count = 0;
         if self.open.is_empty() {
             return Ok(());
@@ -545,4 +588,74 @@ pub(super) fn pack_frames(
         from = end;
     }
     packed.finish()
+}
+
+#[cfg(test)]
+mod tests {
+    use curvary_record::{Claim, Column, Fields, Origin, Place, Quantity, SourceRef, Technique, Trace, Unit};
+
+    use super::*;
+
+    /// A run of one of several programs.
+    fn run(program: usize, number: u32) -> Run {
+        let digest = Digest::of(&number.to_le_bytes());
+        let mut fields = Fields::default();
+        for key in 0..program * 3 + 2 {
+            let text = if key == 0 {
+                format!("sample {number}")
+            } else {
+                format!("value of {key}")
+            };
+            let claim = Claim::text(text, Origin::Source(Place::line(1)));
+            fields.claim(format!("house-{key}"), claim);
+        }
+        let x: Vec<f64> = (0..40).map(f64::from).collect();
+        let y: Vec<f64> = (0..40)
+            .map(|point| f64::from(point * number % 97) / 100.0)
+            .collect();
+        let x = Column::new(Quantity::TIME, Unit::SECOND, x);
+        let y = Column::new(Quantity::ABSORBANCE, Unit::ABSORBANCE, y);
+        Run {
+            id: RunId::new(&digest, 0),
+            source: SourceRef {
+                path: format!("{number}.txt"),
+                digest,
+                reader: "built-in/text-table".into(),
+                reader_version: "1".into(),
+                encoding: None,
+                ordinal: 0,
+                lines: Some((2, 41)),
+            },
+            technique: Technique::TIME_COURSE,
+            because: vec![format!("program {program} says so: {}", "because ".repeat(40))],
+            fields,
+            traces: vec![Trace::new(x, y).expect("of one length")],
+            questions: Vec::new(),
+            remarks: Vec::new(),
+        }
+    }
+
+    #[test]
+    fn files_of_several_programs_in_turn_are_like_the_last_of_their_own() {
+        let mut lines = LineFrames::default();
+        let runs: Vec<Run> = (0..40_u32)
+            .map(|number| run(number as usize % 8, number))
+            .collect();
+        let mut places = Vec::new();
+        for run in &runs {
+            let record = Record::Run(Box::new(StoredRun(run.clone())));
+            places.push(lines.put(record).expect("it is written"));
+        }
+        let frames = lines.finish().expect("they are packed");
+        let text = zstd::stream::decode_all(&frames[0].1[..]).expect("zstd");
+        let whole = String::from_utf8(text).expect("UTF-8");
+        let like = whole.lines().filter(|line| line.starts_with("{\"like\""));
+        // All but the first of each, at least.
+        assert!(frames.len() == 1 && like.count() >= 32, "{whole}");
+        let mut records = UnpackedRecords::new(&frames);
+        for (run, place) in runs.into_iter().zip(&places) {
+            let record = records.take(place).expect("it is read");
+            assert_eq!(record, Record::Run(Box::new(StoredRun(run))));
+        }
+    }
 }

@@ -73,7 +73,8 @@ fn paired(line: &str, body: &Range<usize>, separator: char) -> Option<Vec<KeyVal
         };
         // Two heads of columns side by side are no key and its value.
         if mark == separator
-            && (is_head(&line[value.clone()]) || !may_be_value(&line[key.clone()], &line[value.clone()]))
+            && (is_head(&line[value.clone()]) && !is_name_in_brackets(line, &cells, &value)
+                || !may_be_value(&line[key.clone()], &line[value.clone()]))
         {
             return Some(Vec::new());
         }
@@ -254,6 +255,18 @@ fn may_be_value(key: &str, value: &str) -> bool {
         return !of_light;
     }
     field != "wavelength" || value.contains(|c: char| c.is_numeric())
+}
+
+/// Whether the second and last cell of a line behind a key of the sample is a name that brackets go into, `Campione;poli(dA-dT)`, though
+/// what stands in them may be a symbol.
+fn is_name_in_brackets(line: &str, cells: &[Range<usize>], value: &Range<usize>) -> bool {
+    let text = &line[value.clone()];
+    let glued = text.find('(').is_some_and(|at| at > 2 && text[..at].ends_with(char::is_alphanumeric));
+    let front = text.split('(').next().unwrap_or("");
+    cells.len() == 2
+        && field_of(&line[cells[0].clone()]) == Some("sample")
+        && glued
+        && read_column_header(front).quantity.is_none()
 }
 
 /// Whether a cell names what a column holds, and no value of it.

@@ -415,7 +415,13 @@ pub(super) fn bracketed(line: &str, body: &Range<usize>) -> Option<Vec<KeyValueS
         };
         let behind = end + close.len_utf8();
         let key = trim(text, inside..end);
-        let known = is_key(&text[key.clone()]) && field_of(&text[key.clone()]).is_some();
+        // `<Path> 0.1 cm`: the value says what is meant.
+        let fits = || {
+            let value = text[behind..].split(['[', '<', '【']).next().unwrap_or("").trim();
+            let (_, found) = understand(&text[key.clone()], value, Customs::default());
+            !fields_if_fitting(&text[key.clone()]).is_empty() && found.fits && found.unit_written
+        };
+        let known = is_key(&text[key.clone()]) && (field_of(&text[key.clone()]).is_some() || fits());
         // `[S]` is a key with its brackets.
         if known && (open != '[' || field_of(&text[begin..behind]).is_none()) {
             keys.push((begin, key, behind));

@@ -9,7 +9,7 @@ use curvary_record::{Code, Diagnostic};
 /// Whether a text has signs that [`plain`] would change. Quick on text that is plain ASCII, or nearly.
 pub(super) fn has_odd(text: &str) -> bool {
     let bytes = text.as_bytes();
-    if memchr::memchr(ESCAPE, bytes).is_some() {
+    if memchr::memchr3(ESCAPE, STX, ETX, bytes).is_some() {
         return true;
     }
     // Most pieces are ASCII, which is seen many bytes at a time.
@@ -31,6 +31,9 @@ pub(super) fn has_odd(text: &str) -> bool {
 }
 
 const ESCAPE: u8 = 0x1B;
+/// What a serial line sends in front of a text and behind it (ISO/IEC 646).
+const STX: u8 = 0x02;
+const ETX: u8 = 0x03;
 
 /// What sort of odd sign it is; the order is that of the remark.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
@@ -42,6 +45,7 @@ enum SignKind {
     Raised,
     Box,
     Direction,
+    Frame,
 }
 
 impl SignKind {
@@ -55,6 +59,7 @@ impl SignKind {
             Self::Raised => "raised decimal points",
             Self::Box => "drawn lines",
             Self::Direction => "marks of the direction of writing",
+            Self::Frame => "frames of a serial line",
         }
     }
 }
@@ -78,6 +83,7 @@ fn kind(sign: char) -> Option<SignKind> {
         '\u{200E}' | '\u{200F}' | '\u{61C}' | '\u{202A}'..='\u{202E}' | '\u{2066}'..='\u{2069}' => {
             SignKind::Direction
         }
+        '\u{2}' | '\u{3}' => SignKind::Frame,
         _ => return None,
     })
 }
@@ -186,7 +192,7 @@ pub(super) fn plain(text: String, remarks: &mut Vec<Diagnostic>) -> String {
                 '─' | '━' | '═' | '┄' | '┅' | '┈' | '┉' | '╌' | '╍' => '-',
                 _ => '+',
             }),
-            SignKind::Direction => {
+            SignKind::Direction | SignKind::Frame => {
                 changed.push(kind);
                 continue;
             }

@@ -71,9 +71,11 @@ impl Reader for StructuredText {
         if tex::is_document(start) {
             return Recognition::Yes("a document or a table of TeX".to_owned());
         }
-        if start.starts_with("##")
-            || !glimpse.head().contains(['[', '{', '(', '=']) && !glimpse.head().contains("- ")
-        {
+        // Asked of every text; bytes are looked for many at a time.
+        let bytes = glimpse.head().as_bytes();
+        let bracketed =
+            memchr::memchr3(b'[', b'{', b'(', bytes).is_some() || memchr::memchr(b'=', bytes).is_some();
+        if start.starts_with("##") || !bracketed && !glimpse.head().contains("- ") {
             return Recognition::No("no lists or maps in brackets, and no web page".to_owned());
         }
         if !syntax::may_have_lists(glimpse.head()) {

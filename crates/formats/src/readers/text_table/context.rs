@@ -54,6 +54,16 @@ impl AxisInWords {
 
     /// Takes in a line of a word or two and a number, perhaps in nanometres: `START     400 NM`, `FROM nm  800`.
     fn hear(&mut self, line: &str) {
+        // `START 400 NM  STEP 2 NM  N 40`
+        for statement in line.split("  ").filter(|statement| !statement.trim().is_empty()) {
+            self.hear_statement(statement);
+        }
+        if line.contains("  ") {
+            self.hear_statement(line);
+        }
+    }
+
+    fn hear_statement(&mut self, line: &str) {
         const MOST_WORDS: usize = 4;
         const LONGEST: usize = 48;
         if line.len() > LONGEST {
@@ -79,7 +89,7 @@ impl AxisInWords {
         if tokens.len() > MOST_WORDS || !words.iter().all(letters) {
             return;
         }
-        let symbol = |word: &&&str| word.chars().count() > 1;
+        let symbol = |word: &&&str| word.chars().count() > 1 || words.len() == 1;
         let key = words.iter().filter(symbol).copied().collect::<Vec<_>>().join(" ");
         let means = |field: &str| {
             words::field_of(&key) == Some(field) || words::fields_if_fitting(&key).contains(&field)

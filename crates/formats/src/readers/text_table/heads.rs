@@ -215,6 +215,14 @@ fn heads_behind(text: &str, grid: &Grid, above: &[TextPiece], keys: bool) -> Vec
                     });
                     continue;
                 }
+                if !nearest && let Some(cells) = days_over_columns(text, *line, grid) {
+                    heads.push(HeadRow {
+                        line: *line,
+                        class: RowClass::Header,
+                        cells,
+                    });
+                    continue;
+                }
                 // `Concentration;Iron` over `mg/L;` is no key with its value.
                 let over_units = heads.last().is_some_and(|below| {
                     let raw = strip_remark(raw).1;
@@ -273,6 +281,31 @@ fn heads_behind(text: &str, grid: &Grid, above: &[TextPiece], keys: bool) -> Vec
     }
     heads.reverse();
     heads
+}
+
+/// The cells of a line of nothing but days, two at least, `2019-05-02,,2019-05-09,`: each is of the curve that it stands over, and none
+/// is that of the run.
+fn days_over_columns(text: &str, line: TextLine, grid: &Grid) -> Option<Vec<Option<Span>>> {
+    grid.dialect.sep.byte()?;
+    let span = line.span.range();
+    let raw = &text[span.clone()];
+    let mut cells: Vec<Option<Span>> = Vec::with_capacity(grid.columns());
+    for cell in raw_split(raw, grid.dialect.sep) {
+        let day = raw[cell].trim();
+        if day.is_empty() {
+            cells.push(None);
+            continue;
+        }
+        let read = curvary_record::moment::read(day, None).date;
+        if !matches!(read, curvary_record::moment::DateReading::Read(_)) {
+            return None;
+        }
+        let at = span.start + crate::slice::offset_in(raw, day);
+        cells.push(Some(Span::new(at, at + day.len())));
+    }
+    let days = cells.iter().flatten().count();
+    cells.resize(grid.columns(), None);
+    (days >= 2).then_some(cells)
 }
 
 /// Whether a line above a header is a condition in the first cell and nothing else, `λ = 445 nm;;` over `No;c (mM);Abs`: it was padded to

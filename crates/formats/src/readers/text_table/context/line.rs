@@ -102,6 +102,9 @@ impl Context {
             for phrase in parts.flat_map(|part| part.split(" vs. ")) {
                 self.hear_phrase(statement, phrase);
             }
+            if let Some(over) = behind_versus(statement) {
+                self.hear_phrase(statement, over);
+            }
         }
         // `Brazilwood, A vs nm`
         let over = line.split_once(" vs ").or_else(|| line.split_once(" vs. "));
@@ -284,6 +287,27 @@ impl Context {
             }
         }
     }
+}
+
+/// What stands behind words such as `as a function of`, `em função do`: what runs.
+fn behind_versus(statement: &str) -> Option<&str> {
+    const SHORTEST: usize = 8;
+    let lower = statement.to_lowercase();
+    if lower.len() != statement.len() {
+        return None;
+    }
+    let terms = words::words_of(WordList::Versus).iter();
+    let mut long = terms.filter(|term| term.contains(' ') && term.chars().count() >= SHORTEST);
+    let end = long.find_map(|term| lower.find(term.as_str()).map(|at| at + term.len()))?;
+    let mut rest = statement.get(end..)?.trim_start();
+    while let Some((word, behind)) = rest.split_once(' ') {
+        let small = words::is(WordList::Genitive, word) || words::is(WordList::Article, word);
+        if !small {
+            break;
+        }
+        rest = behind.trim_start();
+    }
+    (!rest.is_empty()).then_some(rest)
 }
 
 /// A word without its article: `l'absorbance`, `dell'assorbanza`.

@@ -108,6 +108,28 @@ impl Shaper<'_> {
         Some(self.finish(technique, traces))
     }
 
+    /// The temperature or pH that goes one way in the rows of each name, three at least: `A1,30`, `A1,40`, `A1,50`, `A2,30`.
+    pub(super) fn condition_swept_by_names(&self, roles: &[ShapeRole]) -> Option<usize> {
+        const FEWEST: usize = 3;
+        let names = roles.iter().position(|role| *role == ShapeRole::Names)?;
+        let measured = roles.contains(&ShapeRole::Measured);
+        let beside = (0..roles.len())
+            .filter(|&i| roles[i] == ShapeRole::Beside && self.columns[i].kind == ColumnKind::Figures);
+        let mut beside = beside.filter(|_| measured);
+        let (condition, None) = (beside.next()?, beside.next()) else {
+            return None;
+        };
+        let index = self.columns[condition].index;
+        let groups = self.groups(&[names]);
+        let goes_one_way = |(_, rows): &RowGroup| {
+            let values: Vec<f64> = rows.iter().map(|&row| self.table.grid.figure(row, index)).collect();
+            values.len() >= FEWEST
+                && (values.windows(2).all(|pair| pair[0] < pair[1])
+                    || values.windows(2).all(|pair| pair[0] > pair[1]))
+        };
+        (groups.len() >= 2 && groups.iter().all(goes_one_way)).then_some(condition)
+    }
+
     /// Which of several coordinates runs under the curves.
     fn running_of(&self, xs: &[usize]) -> Option<usize> {
         let of = |quantity: &Quantity| {

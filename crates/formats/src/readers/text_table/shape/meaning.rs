@@ -11,7 +11,8 @@ fn is_shouted_nanometres(column: &Column) -> bool {
         && stats.orderly()
         && stats.like_nanometres()
         && stats.step.is_some_and(|step| step.abs() <= 20.0)
-        && stats.count >= 8
+        // Of the fewest a hundred nanometres are enough.
+        && (stats.count >= 8 || stats.count >= 6 && stats.max - stats.min >= 100.0)
 }
 
 impl Shaper<'_> {

@@ -374,7 +374,20 @@ impl Shaper<'_> {
             }) && of.roles.iter().filter(|role| **role != ShapeRole::Names).count() >= 3
         };
         // Nor is a dilution, a volume or the number of a cycle, whatever the lines around the table speak of.
-        (is_number_of_a_field(head) || sums_up() || is_mean()).then(|| of.named())
+        let of_field = is_number_of_a_field(head) && !self.is_under_two_names(of);
+        (of_field || sums_up() || is_mean()).then(|| of.named())
+    }
+
+    /// `voor | verdunning`, `na | verdunning` over wavelengths: one word of a field under two others names curves of what the lines
+    /// around the table say was measured.
+    fn is_under_two_names(&self, of: &MeasuredColumn) -> bool {
+        let lowest = |column: &Column| column.heads.last().map(|(text, _)| text.trim().to_lowercase());
+        let own = lowest(&of.column);
+        let mut alike = self.columns.iter().filter(|column| lowest(column) == own);
+        *of.x_quantity == Quantity::WAVELENGTH
+            && self.context.names(&Quantity::ABSORBANCE)
+            && alike.clone().count() >= 2
+            && alike.all(|column| column.heads.len() >= 2)
     }
 
     /// Beside a column that says what it is, or bare numbers that may be wavelengths, a column of another name keeps its own; a

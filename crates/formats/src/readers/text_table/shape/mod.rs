@@ -473,7 +473,9 @@ impl Shaper<'_> {
             {
                 Some(beside)
             }
-            ([], _) => self.x_by_values(roles),
+            ([], _) => self
+                .condition_swept_by_names(roles)
+                .or_else(|| self.x_by_values(roles)),
         };
         // Readings with a name each, and the time of day they were taken at, are no time course; nor is a concentration behind
         // the readings of numbered samples what they were measured over.
