@@ -3,6 +3,7 @@
 mod aligned;
 mod counted;
 mod listed;
+mod remarked;
 mod text_marks;
 
 use curvary_record::{Code, Diagnostic, Place, Question};
@@ -24,7 +25,7 @@ pub(super) struct Cleared {
 type Blanked = (String, Option<Diagnostic>);
 
 /// What is looked for in every text.
-const IN_ALL: [fn(&str) -> Option<Blanked>; 10] = [
+const IN_ALL: [fn(&str) -> Option<Blanked>; 11] = [
     text_marks::without_text_marks,
     with_single_strokes,
     without_tuples,
@@ -33,6 +34,7 @@ const IN_ALL: [fn(&str) -> Option<Blanked>; 10] = [
     without_statements,
     without_leaders,
     with_one_decimal_sign,
+    remarked::without_remarks_behind_readings,
     aligned::with_tabs_between_columns,
     counted::with_tabs_behind_counted_names,
 ];

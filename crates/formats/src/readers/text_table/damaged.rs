@@ -160,11 +160,7 @@ fn has_cells_of_row(line: &str, grid: &Grid) -> bool {
 
 /// Whether a line introduces readings: it names a quantity of light, and a wavelength.
 fn names_light(line: &str) -> bool {
-    line.contains("nm")
-        && line.split(|c: char| !c.is_alphanumeric()).any(|word| {
-            word.chars().count() >= 3
-                && crate::words::quantity_of(word).is_some_and(|quantity| quantity.is_of_light())
-        })
+    line.contains("nm") && super::surroundings::names_light(line)
 }
 
 /// Whether a line above a table is a damaged row of it and no row of heads: it looks like `row`, its first one, and its

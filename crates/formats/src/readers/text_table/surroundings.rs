@@ -54,6 +54,21 @@ pub(super) fn names_light(text: &str) -> bool {
             return false;
         }
         is_of_light(word) || is_light_at(word) || !two.is_empty() && is_of_light(&format!("{two} {word}"))
+    }) || is_symbol_at_wavelength(text)
+}
+
+/// `A at 595 nm`: what one letter means, the light behind it tells.
+fn is_symbol_at_wavelength(text: &str) -> bool {
+    const LONGEST: usize = 200;
+    if text.len() > LONGEST || !text.contains("nm") {
+        return false;
+    }
+    let words: Vec<&str> = words_of(text).collect();
+    words.windows(4).any(|four| {
+        matches!(four[0], "A" | "E")
+            && crate::words::is(crate::words::WordList::At, four[1])
+            && four[2].bytes().all(|byte| byte.is_ascii_digit())
+            && four[3] == "nm"
     })
 }
 
