@@ -126,6 +126,8 @@ fn day_of_the_run(key: &str, words: &[&str]) -> Option<&'static str> {
             let done = key == *word && words::is(WordList::Measured, word);
             (alone && key == *word || of_run || done).then_some("date")
         }
+        // `Meßreihe vom: 4.11.2003`
+        [of @ .., on] if words::is(WordList::OnDay, on) && of.iter().all(|word| run(word)) => Some("date"),
         [first, between @ .., last] => {
             let is_day = |word: &str| {
                 field_of(word) == Some("date")

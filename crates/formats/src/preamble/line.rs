@@ -325,9 +325,12 @@ fn equated_off(line: &str, value: Range<usize>) -> (Range<usize>, Option<KeyValu
 /// `Numune – ıspanak`: a key that is known whatever its value, and a dash.
 fn dashed(line: &str, body: &Range<usize>) -> Option<Vec<KeyValueSpan>> {
     let text = &line[body.clone()];
-    let (key, value) = text.split_once(" – ").or_else(|| text.split_once(" — "))?;
+    let (key, value) = text
+        .split_once(" – ")
+        .or_else(|| text.split_once(" — "))
+        .or_else(|| text.split_once(" - "))?;
     let plain =
-        !key.contains([':', '=', ';', '\t', '|']) && ![" – ", " — "].iter().any(|dash| value.contains(dash));
+        !key.contains([':', '=', ';', '\t', '|']) && ![" – ", " — ", " - "].iter().any(|dash| value.contains(dash));
     (plain && field_of(key.trim()).is_some() && !value.trim().is_empty()).then(|| {
         vec![KeyValueSpan {
             key: crate::slice::range_in(line, key.trim()),
@@ -503,7 +506,10 @@ fn dotted(line: &str, body: Range<usize>) -> Option<Vec<KeyValueSpan>> {
     let rest = text[start..].trim_start_matches(['.', ' ', ':']);
     let dots = text[start..].len() - rest.len();
     let key = bare(line, body.start..body.start + start);
-    let fitting = dots >= 3 && is_key(&line[key.clone()]) && !rest.is_empty();
+    // `Wavelength/nm ....... absorbance` are two headers.
+    let header = crate::column_header::read_column_header(rest.trim());
+    let named = header.quantity.as_ref().is_some_and(curvary_record::Quantity::is_of_light) && header.held.is_empty();
+    let fitting = dots >= 3 && is_key(&line[key.clone()]) && !rest.is_empty() && !named;
     fitting.then(|| {
         vec![KeyValueSpan {
             key,

@@ -14,6 +14,7 @@ pub(super) fn by_neighbours(columns: &mut [Column]) {
     take_numberings(columns);
     take_numberings_of_names(columns);
     take_differences_of_colours(columns);
+    take_axis_of_corner(columns);
     take_deviations(columns);
     take_letters_for_names(columns);
     take_last_words_alike(columns);
@@ -229,6 +230,32 @@ fn take_numberings_of_names(columns: &mut [Column]) {
     if open && counts && named {
         name(first);
         first.quantity = Some(Quantity::INDEX);
+    }
+}
+
+/// `absorbance` below or above `nm` over the first column, where numbers stand across: what was measured is named in the corner, and
+/// the column is the axis.
+fn take_axis_of_corner(columns: &mut [Column]) {
+    let [first, others @ ..] = columns else { return };
+    let light = first.quantity.as_ref().is_some_and(Quantity::is_of_light);
+    let runs = first.kind == ColumnKind::Figures && first.stats.orderly() && first.stats.like_nanometres();
+    let across = others.len() >= 2 && others.iter().all(|column| !column.held.is_empty());
+    if !(light && runs && across) {
+        return;
+    }
+    let axis = first.heads.iter().find_map(|(text, _)| {
+        let head = read_column_header(text);
+        let wavelength = head.quantity == Some(Quantity::WAVELENGTH) && head.held.is_empty();
+        wavelength.then(|| head.unit.unwrap_or(Unit::NANOMETRE))
+    });
+    if let Some(unit) = axis {
+        for column in others.iter_mut().filter(|column| column.quantity.is_none()) {
+            column.quantity.clone_from(&first.quantity);
+        }
+        first.quantity = Some(Quantity::WAVELENGTH);
+        first.unit = Some(unit);
+        first.quantities_possible.clear();
+        first.units_possible.clear();
     }
 }
 

@@ -105,7 +105,8 @@ impl<'a> TableHeads<'a> {
                     } else {
                         cell
                     };
-                    column.heads.push((cell.to_owned(), span));
+                    // A quote within quotes is doubled (RFC 4180, 2).
+                    column.heads.push((cell.replace("\"\"", "\""), span));
                     conditions.extend(row[0].filter(|_| index > 0).and_then(|key| {
                         condition_over(&text[key.range()], cell, self.lowest.as_deref(), self.grid)
                     }));
