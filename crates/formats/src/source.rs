@@ -8,7 +8,7 @@ use std::sync::{Arc, OnceLock};
 
 use curvary_record::{Code, Diagnostic, Digest, LineTable, Place, Span};
 
-pub(crate) use self::sight::is_control;
+pub(crate) use self::sight::{frames, is_control};
 use crate::container;
 use crate::hints::Hints;
 use crate::intake::{Intake, is_ordinary};

@@ -261,7 +261,9 @@ fn may_be_value(key: &str, value: &str) -> bool {
 /// what stands in them may be a symbol.
 fn is_name_in_brackets(line: &str, cells: &[Range<usize>], value: &Range<usize>) -> bool {
     let text = &line[value.clone()];
-    let glued = text.find('(').is_some_and(|at| at > 2 && text[..at].ends_with(char::is_alphanumeric));
+    let glued = text
+        .find('(')
+        .is_some_and(|at| at > 2 && text[..at].ends_with(char::is_alphanumeric));
     let front = text.split('(').next().unwrap_or("");
     cells.len() == 2
         && field_of(&line[cells[0].clone()]) == Some("sample")

@@ -329,8 +329,8 @@ fn dashed(line: &str, body: &Range<usize>) -> Option<Vec<KeyValueSpan>> {
         .split_once(" – ")
         .or_else(|| text.split_once(" — "))
         .or_else(|| text.split_once(" - "))?;
-    let plain =
-        !key.contains([':', '=', ';', '\t', '|']) && ![" – ", " — ", " - "].iter().any(|dash| value.contains(dash));
+    let plain = !key.contains([':', '=', ';', '\t', '|'])
+        && ![" – ", " — ", " - "].iter().any(|dash| value.contains(dash));
     (plain && field_of(key.trim()).is_some() && !value.trim().is_empty()).then(|| {
         vec![KeyValueSpan {
             key: crate::slice::range_in(line, key.trim()),
@@ -508,7 +508,11 @@ fn dotted(line: &str, body: Range<usize>) -> Option<Vec<KeyValueSpan>> {
     let key = bare(line, body.start..body.start + start);
     // `Wavelength/nm ....... absorbance` are two headers.
     let header = crate::column_header::read_column_header(rest.trim());
-    let named = header.quantity.as_ref().is_some_and(curvary_record::Quantity::is_of_light) && header.held.is_empty();
+    let named = header
+        .quantity
+        .as_ref()
+        .is_some_and(curvary_record::Quantity::is_of_light)
+        && header.held.is_empty();
     let fitting = dots >= 3 && is_key(&line[key.clone()]) && !rest.is_empty() && !named;
     fitting.then(|| {
         vec![KeyValueSpan {

@@ -158,11 +158,17 @@ pub(super) fn understand(spelling: &str, raw: &str, customs: Customs) -> (Key, I
     let spelling = respelled.as_deref().unwrap_or(spelling);
     // `Temp. (°C)`: the name and its unit. A key that is known as a whole (`Sample no`) is not cut.
     // `campione [nome]`: what stands in brackets behind a known key of words only says more of it.
-    let spelling = match spelling.strip_suffix([']', ')']).and_then(|front| front.rsplit_once([' '])) {
+    let spelling = match spelling
+        .strip_suffix([']', ')'])
+        .and_then(|front| front.rsplit_once([' ']))
+    {
         Some((front, inner))
             if inner.starts_with(['[', '('])
                 && spelled(&inner[1..]) == Spelling::None
-                && matches!(field_of(front.trim()), Some("sample" | "operator" | "title" | "solvent" | "buffer")) =>
+                && matches!(
+                    field_of(front.trim()),
+                    Some("sample" | "operator" | "title" | "solvent" | "buffer")
+                ) =>
         {
             front.trim()
         }

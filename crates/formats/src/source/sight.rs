@@ -23,6 +23,11 @@ pub(super) fn may_be_text(bytes: &[u8]) -> bool {
             .any(|two| matches!(two, [0x1B, b'$' | b'(' | b'[']))
     };
     let odd = head.iter().filter(|&&byte| is_control(byte)).count();
+    let odd = if odd > 0 {
+        odd.saturating_sub(frames(head))
+    } else {
+        0
+    };
     odd * 20 <= head.len() || marked || escapes() || bare_utf16(bytes).is_some()
 }
 
@@ -31,6 +36,19 @@ pub(crate) fn is_control(byte: u8) -> bool {
     // The control characters that text has are the bits of this mask.
     const IN_TEXT: u32 = 1 | 1 << b'\t' | 1 << b'\n' | 1 << 0x0C | 1 << b'\r' | 1 << 0x1A;
     byte < 0x20 && IN_TEXT >> byte & 1 == 0 || byte == 0x7F
+}
+
+/// How many signs frame the lines of a serial line's capture: STX in front of one, ETX behind it (ISO/IEC 646).
+pub(crate) fn frames(bytes: &[u8]) -> usize {
+    const STX: u8 = 0x02;
+    const ETX: u8 = 0x03;
+    let ends = |byte: Option<&u8>| byte.is_none_or(|byte| matches!(byte, b'\n' | b'\r'));
+    memchr::memchr2_iter(STX, ETX, bytes)
+        .filter(|&at| match bytes[at] {
+            STX => ends(at.checked_sub(1).and_then(|before| bytes.get(before))),
+            _ => ends(bytes.get(at + 1)),
+        })
+        .count()
 }
 
 /// UTF-16 without a mark shows itself by zeros in every other byte of Latin text.

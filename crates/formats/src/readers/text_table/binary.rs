@@ -1,7 +1,7 @@
 //! Whether the first bytes of a source are those of a text.
 
 use super::NO_TEXT;
-use crate::source::is_control;
+use crate::source::{frames, is_control};
 
 /// Why a text is of another kind, by its first characters.
 pub(super) fn not_text(head: &str) -> Option<String> {
@@ -84,17 +84,4 @@ fn looks_binary(head: &str) -> bool {
             head.matches('\u{FFFD}').count()
         };
     odd * 20 > end
-}
-
-/// How many signs frame the lines of a serial line's capture: STX in front of one, ETX behind it (ISO/IEC 646).
-fn frames(bytes: &[u8]) -> usize {
-    const STX: u8 = 0x02;
-    const ETX: u8 = 0x03;
-    let ends = |byte: Option<&u8>| byte.is_none_or(|byte| matches!(byte, b'\n' | b'\r'));
-    memchr::memchr2_iter(STX, ETX, bytes)
-        .filter(|&at| match bytes[at] {
-            STX => ends(at.checked_sub(1).and_then(|before| bytes.get(before))),
-            _ => ends(bytes.get(at + 1)),
-        })
-        .count()
 }

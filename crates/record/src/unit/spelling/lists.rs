@@ -272,9 +272,8 @@ pub(super) fn word_of_any_case(lower: &str) -> Option<&'static str> {
         | "tunti" | "tuntia" | "ч" | "час" | "часы" | "часов" | "часах" | "години" | "годин" | "ώρες"
         | "小时" | "小時" | "시간" | "giờ" | "jam" | "hores" => "h",
         "d" | "day" | "days" | "tag" | "tage" | "tagen" | "jour" | "jours" | "día" | "días" | "dia"
-        | "dias" | "giorno" | "giorni" | "dag" | "dagen" | "dagar" | "dni" | "dage" | "døgn" | "dygn" | "vrk" | "сут" | "сутки" => {
-            "d"
-        }
+        | "dias" | "giorno" | "giorni" | "dag" | "dagen" | "dagar" | "dni" | "dage" | "døgn" | "dygn"
+        | "vrk" | "сут" | "сутки" => "d",
         "ms" | "msec" | "msecs" | "msek" | "millis" | "мс" | "мсек" | "毫秒" | "ミリ秒" => "ms",
         "us" | "usec" | "usecs" | "мкс" | "微秒" => "us",
         "ml" | "cc" | "ccm" | "mls" | "мл" | "毫升" => "mL",

@@ -16,7 +16,10 @@ pub(super) fn without_remarks_behind_readings(text: &str) -> Option<Blanked> {
     }
     let rows: Vec<Option<ListRow<'_>>> = lines_with_ends(text).map(ListRow::of).collect();
     let found = || rows.iter().flatten();
-    let (lines, remarked) = (found().count(), found().filter(|row| !row.remark.is_empty()).count());
+    let (lines, remarked) = (
+        found().count(),
+        found().filter(|row| !row.remark.is_empty()).count(),
+    );
     // Where every line has one, it is a column.
     if lines < FEWEST || remarked == 0 || remarked == lines || !found().any(|row| row.name.contains(' ')) {
         return None;

@@ -24,6 +24,7 @@ const ALL_TEXTS: [&str; IN_ALL.len()] = [
     "10 DATA 400,.512\n20 DATA 420,.433\n30 DATA 440,.390\n",
     "tap.........A = 0.268\nwell........A = 0.301\nriver.......A = 0.412\nbog.........A = 0.633\n",
     "400.0;0,51\n410.0;0,43\n420.0;0,39\n",
+    "A at 595 nm\nwash 1     0.313\nwash 2     0.539\nelution 1  0.090  (yellow!)\n",
     "µ     Tea     Malt\n400   0.101   0.201\n410           0.202\n420   0.103   0.203\n",
     "Absorbance at 540 nm\nreading 01 0.101\nreading 02 0.102\nreading 03 0.103\n",
 ];

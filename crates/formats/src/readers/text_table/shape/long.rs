@@ -122,7 +122,10 @@ impl Shaper<'_> {
         let index = self.columns[condition].index;
         let groups = self.groups(&[names]);
         let goes_one_way = |(_, rows): &RowGroup| {
-            let values: Vec<f64> = rows.iter().map(|&row| self.table.grid.figure(row, index)).collect();
+            let values: Vec<f64> = rows
+                .iter()
+                .map(|&row| self.table.grid.figure(row, index))
+                .collect();
             values.len() >= FEWEST
                 && (values.windows(2).all(|pair| pair[0] < pair[1])
                     || values.windows(2).all(|pair| pair[0] > pair[1]))
