@@ -142,6 +142,16 @@ pub fn claim_free(fields: &mut Fields, source: &Source, range: Range<usize>) -> 
     }
     let start = range.start + body.start + padded.find(line).unwrap_or(0);
     let customs = customs(source);
+    // `2019-05-02,,2019-05-09,`: days of columns, of which none is that of the run.
+    let is_day = |statement: &Range<usize>| is_dated(&line[statement.clone()], customs);
+    if statements(line)
+        .iter()
+        .filter(|statement| is_day(statement))
+        .count()
+        >= 2
+    {
+        return false;
+    }
     // The end of a sentence that began on the line before.
     let goes_on = line.starts_with(char::is_lowercase) && line.ends_with('.');
     if !goes_on && claim_moment(fields, source, line, start, customs) {

@@ -100,6 +100,7 @@ pub(super) fn take_replicates(columns: &mut [Column], grid: &Grid) {
 /// `rep` over 1, 2, 3, 1, 2, 3 behind names counts the readings of each: whole numbers that go up by one and begin again with 1.
 pub(super) fn take_counts_within_names(columns: &mut [Column], grid: &Grid) {
     const FEWEST_TIMES: usize = 2;
+    const ROWS_TO_ONE_LOST: usize = 8;
     for place in 1..columns.len() {
         let names = &columns[place - 1];
         let column = &columns[place];
@@ -117,12 +118,15 @@ pub(super) fn take_counts_within_names(columns: &mut [Column], grid: &Grid) {
         if !open || names.kind != ColumnKind::Words || names.clock.is_some() {
             continue;
         }
-        let values: Vec<f64> = grid.column(column.index).collect();
+        let values: Vec<f64> = grid
+            .column(column.index)
+            .filter(|value| !value.is_nan())
+            .collect();
         let begun = values.iter().filter(|&&value| value == 1.0).count();
-        let goes_on = values
-            .windows(2)
-            .all(|pair| pair[1] == 1.0 || pair[1] == pair[0] + 1.0);
-        if goes_on && begun >= FEWEST_TIMES && begun < values.len() {
+        let goes_on = |pair: &&[f64]| pair[1] == 1.0 || pair[1] == pair[0] + 1.0;
+        // A row may be lost.
+        let lost = values.windows(2).filter(|pair| !goes_on(pair)).count();
+        if lost * ROWS_TO_ONE_LOST <= values.len() && begun >= FEWEST_TIMES && begun < values.len() {
             let column = &mut columns[place];
             name(column);
             column.quantity = Some(Quantity::INDEX);
