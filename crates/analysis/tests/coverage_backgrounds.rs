@@ -182,7 +182,7 @@ struct Tally {
     /// By their definition, on the curve without noise.
     prominence: Count,
     width: Count,
-    /// Prominence and width as those of the band, of results without such a remark.
+    /// Prominence and width as those of the band, of results without such a remark and with an area.
     height_of_band: Count,
     width_of_band: Count,
 }
@@ -238,8 +238,10 @@ fn tally(gauss: bool, background: Background, sets: usize, noise: &mut Noise) ->
                 tally.width.take(Some(width), exact);
             }
         }
+        // An area without a number says why, and what is beside or below the band.
+        let is_told = remarked(outcome) || area.value.is_none();
         tally.remarked += usize::from(remarked(outcome));
-        if !remarked(outcome) {
+        if !is_told {
             tally.height_of_band.take(Some(prominence), band.height);
             tally.width_of_band.take(Some(width), band.width);
         }

@@ -11,7 +11,7 @@ use curvary_analysis::courses::{Course, Order};
 use curvary_analysis::fit::{Data, Options, allow_for_correlation, fit};
 use curvary_analysis::models::Model;
 use curvary_analysis::spectra::{
-    AreaBaseline, Curve, PeakOptions, WidthLevel, find_peaks, measure_peak, point_noise,
+    AreaBaseline, Axis, Curve, Measuring, PeakOptions, WidthLevel, find_peaks, measure_peak, point_noise,
 };
 use curvary_analysis::study::{PeaksPlan, References, peaks_run};
 use curvary_record::{Column, Parameter, Quantity, Run, Technique, Trace, Unit};
@@ -162,10 +162,16 @@ fn lopsided_held((shoulder, width, part): (f64, f64, f64), main_width: f64, sd: 
             .iter()
             .max_by(|a, b| a.prominence.total_cmp(&b.prominence))
             .unwrap();
-        let how = (WidthLevel::HalfProminence, AreaBaseline::Chord);
-        let place = measure_peak(&curve, peak, noise_of_points, true, how)
-            .unwrap()
-            .position;
+        let how = Measuring {
+            noise: noise_of_points,
+            together: 1.0,
+            upwards: true,
+            width: WidthLevel::HalfProminence,
+            area: AreaBaseline::Chord,
+            axis: Axis::Nanometre,
+            all: &[],
+        };
+        let place = measure_peak(&curve, peak, &how).unwrap().position;
         held += f64::from((place.value - truth).abs() <= 1.96 * place.error);
     }
     held / sets as f64

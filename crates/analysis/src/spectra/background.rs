@@ -2,21 +2,26 @@
 //!
 //! By definition the area of a band is what lies between its curve and a background, from one limit to the other. The
 //! limits are where the band has come down to what noise hides, three half-widths from its middle at least; the
-//! background is a smooth curve through the readings beyond them; what a flank has that falls as Lorentz's does is counted in
-//! beyond the limits too.
+//! background is a smooth curve through the readings beyond them. Where the flanks fall as those of Lorentz's curve do, what
+//! they have beyond the limits is counted in.
 //!
 //! Nothing says which smooth curve the background is. So several are laid through the same readings: a straight line,
 //! polynomials of degree two and three, the law of scattered light `c₀ + c₂ λ⁻² + c₄ λ⁻⁴` and parts of it, each of them
-//! with and without a flank `a/(1 + (2d/w)²)`. Each counts by Akaike's weight `exp(-Δ/2)`, Δ its criterion
-//! `S/σ² + 2p` less the smallest (Burnham and Anderson, Model Selection and Multimodel Inference, 2002, sections 2.9 and
-//! 4.3). The area is the weighted mean, and its variance the weighted mean of the variance of each and of the square of what it
-//! is away from the mean. Limits farther out and a shorter stretch of background must give the same: how far the area moves
-//! with them is an error too.
+//! with and without a flank `a/(1 + (2d/w)²)` at the distance `d` from the middle of a band of full width `w`. Each counts by
+//! Akaike's weight `exp(-S/2σ² - p)`, S its sum of squares and p its number of coefficients (Burnham and Anderson, Model
+//! Selection and Multimodel Inference, 2002, sections 2.9 and 4.3). The area is the weighted mean, and its variance the weighted
+//! mean of the variance of each and of the square of what it is away from the mean.
+//!
+//! The limits and how far the background is followed are choices too. How far the area moves with limits farther out, and with less
+//! of the background, is among the errors; so is half of what a flank has beyond the curve, where nothing was seen of it. Where all
+//! these choices together leave more than a tenth of the area open, there is none.
 
-use crate::distribution::{chi_squared_quantile, normal_cdf};
+use serde::{Deserialize, Serialize};
 
-/// A flank is looked at from so many halves of the full width on at least: there a Gauss band has come down to `2^-9`, two thousandths of
-/// its height, and a Lorentz band to a tenth.
+use crate::distribution::{chi_squared_quantile, normal_upper};
+
+/// The background is looked at from so many halves of the full width on at least: there a Gauss band has come down to `2^-9`, two
+/// thousandths of its height.
 const FROM_HALF_WIDTHS: f64 = 3.0;
 
 /// And from where a Gauss band has come down to this part of the noise, so that its own flank is not taken for one that goes on.
@@ -28,14 +33,20 @@ const LEAST_NOISE: f64 = 1e-6;
 /// Fewest points on either side by which one can tell what the background does there. A choice.
 const FEWEST_BEYOND: usize = 6;
 
-/// How much farther out the limits are set, to see whether the area moves.
+/// How much farther out limits are tried. A choice.
 const FARTHER: f64 = 1.25;
+
+/// How much shorter a stretch of background is tried where no curve follows the longer one. A choice.
+const SHORTER: f64 = 0.6;
 
 /// The largest flank, in heights of the band: that of a pure Lorentz band, and what noise adds to height and width.
 const LARGEST_FLANK: f64 = 1.15;
 
 /// How large a part of the area may hang on the choice of background and limits. A choice.
 const MOST_BY_CHOICE: f64 = 0.1;
+
+/// Most limits that are tried for one stretch of background: steps of [`FARTHER`] take them to ten times the first.
+const MOST_LIMITS: usize = 12;
 
 /// A band and what is known of where it lies.
 pub(super) struct Surroundings<'a> {
@@ -45,98 +56,114 @@ pub(super) struct Surroundings<'a> {
     pub(super) up: &'a [f64],
     /// First and last point that may belong to this band or its background.
     pub(super) within: (usize, usize),
-    /// Whether each of them is there since another band begins (and not since the curve ends).
+    /// Whether each of them is there since another band begins, and not since the curve ends.
     pub(super) beside: (bool, bool),
-    /// Standard deviation of a point, and over how many of them it is alike.
-    pub(super) noise: (f64, f64),
+    /// Standard deviation of a point.
+    pub(super) noise: f64,
+    /// Over how many points noise is alike.
+    pub(super) together: f64,
+    /// Whether the background is known to be zero.
+    pub(super) from_zero: bool,
     /// Wavelength in nm of an x, on an optical axis.
     pub(super) wavelength: &'a dyn Fn(f64) -> Option<f64>,
 }
 
-/// The area of a band, and how it was found.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) struct BandArea {
-    pub(super) value: f64,
-    pub(super) error: f64,
-    /// The part of the error that comes from the choice of background and limits.
-    pub(super) by_choice: f64,
-    /// Limits.
-    pub(super) limits: (f64, f64),
-    /// First and last x of the readings that show the background.
-    pub(super) reach: (f64, f64),
+/// The area of a band, and by what definition.
+#[derive(Debug, Clone, Copy, PartialEq, Serialize, Deserialize)]
+pub struct BandArea {
+    /// The area.
+    pub value: f64,
+    /// Its standard error: by noise, and by the choice of background and limits.
+    pub error: f64,
+    /// The part of it that comes from that choice.
+    pub by_choice: f64,
+    /// The limits between which the readings were summed.
+    pub limits: (f64, f64),
+    /// From where to where readings were looked at; those beyond the limits show the background.
+    pub reach: (f64, f64),
     /// The background that counts most.
-    pub(super) background: Kind,
-    /// What of the area lies beyond the limits.
-    pub(super) beyond: f64,
-    /// How much the background rises over the full width, and what that is unsure by.
-    pub(super) rise: f64,
-    /// The height over the background at the middle, and the full width at half of it.
-    pub(super) height: f64,
-    pub(super) width: f64,
+    pub background: Background,
+    /// What of the area are flanks beyond the limits.
+    pub beyond: f64,
+    /// The background below the top.
+    pub below_top: f64,
+    /// Full width at half of the height over the background, without an error.
+    pub width: f64,
 }
 
-/// Why there is no area.
-#[derive(Debug, Clone, Copy, PartialEq)]
-pub(super) enum NoArea {
-    /// Another band begins before this one has ended.
-    Overlaps,
-    /// The curve ends before the band has.
-    CutOff,
-    /// The flanks fall on beyond the readings.
-    GoesOn,
-    /// How the background goes on below the band decides about more than a tenth of the area.
-    Unclear,
-}
-
-/// A background.
-#[derive(Debug, Clone, Copy, PartialEq, Eq)]
-pub(super) enum Kind {
+/// The form of a background.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum Background {
+    /// None: zero.
+    Zero,
+    /// A straight line.
     Line,
-    Quadratic,
-    Cubic,
+    /// A polynomial of degree two or three.
+    Bent,
+    /// Scattered light, by powers of the wavelength.
     Scatter,
 }
 
-/// Columns: 1, u, u², u³, flank, s₂ - 1, s₄ - 1, with `u = (x - c)/reach` and `s = (λc/λ)ⁿ`.
-const COLUMNS: usize = 7;
-const FLANK: usize = 4;
+/// Why a band has no area.
+#[derive(Debug, Clone, Copy, PartialEq, Eq, Serialize, Deserialize)]
+#[serde(rename_all = "kebab-case")]
+pub enum NoArea {
+    /// Another band begins before this one has ended.
+    Overlaps,
+    /// The curve ends, or has a gap, before the band has ended.
+    CutOff,
+    /// The flanks go on beyond the curve.
+    GoesOn,
+    /// How the background goes on below the band decides about more than a tenth of the area, or no smooth curve follows it.
+    Unclear,
+    /// Areas count from zero, and the readings beyond the band are not zero.
+    NotZero,
+}
 
-/// Backgrounds as lists of columns. The level is a line without a slope, and no model of its own: under flanks alike on both
-/// sides a slope costs nothing.
-const MODELS: [(Kind, &[usize]); 12] = [
-    (Kind::Line, &[0, 1]),
-    (Kind::Quadratic, &[0, 1, 2]),
-    (Kind::Cubic, &[0, 1, 2, 3]),
-    (Kind::Scatter, &[0, 5]),
-    (Kind::Scatter, &[0, 6]),
-    (Kind::Scatter, &[0, 5, 6]),
-    (Kind::Line, &[0, 1, FLANK]),
-    (Kind::Quadratic, &[0, 1, 2, FLANK]),
-    (Kind::Cubic, &[0, 1, 2, 3, FLANK]),
-    (Kind::Scatter, &[0, 5, FLANK]),
-    (Kind::Scatter, &[0, 6, FLANK]),
-    (Kind::Scatter, &[0, 5, 6, FLANK]),
+/// Columns of the backgrounds: 1, u, u², u³, s₂ - 1 and s₄ - 1, with `u` the distance from the top over the longest there is and
+/// `sₙ = (λ₀/λ)ⁿ`; then the flank.
+const COLUMNS: usize = 7;
+const FLANK: usize = 6;
+
+/// Backgrounds as lists of columns. A level is a line without a slope, and no form of its own: under a band that is seen from both
+/// sides a slope costs little.
+const FORMS: [(Background, &[usize]); 12] = [
+    (Background::Line, &[0, 1]),
+    (Background::Bent, &[0, 1, 2]),
+    (Background::Bent, &[0, 1, 2, 3]),
+    (Background::Scatter, &[0, 4]),
+    (Background::Scatter, &[0, 5]),
+    (Background::Scatter, &[0, 4, 5]),
+    (Background::Line, &[0, 1, FLANK]),
+    (Background::Bent, &[0, 1, 2, FLANK]),
+    (Background::Bent, &[0, 1, 2, 3, FLANK]),
+    (Background::Scatter, &[0, 4, FLANK]),
+    (Background::Scatter, &[0, 5, FLANK]),
+    (Background::Scatter, &[0, 4, 5, FLANK]),
 ];
 
-/// Where a band is taken to lie.
-#[derive(Clone, Copy, Debug)]
+/// Where areas count from zero.
+const FROM_ZERO: [(Background, &[usize]); 2] = [(Background::Zero, &[]), (Background::Zero, &[FLANK])];
+
+/// Where a band is taken to lie: its middle at half height, its full width there, and its height over the background.
+#[derive(Clone, Copy)]
 struct Place {
     centre: f64,
     width: f64,
     height: f64,
 }
 
-/// One background through the readings beyond a core.
+/// One background through the readings beyond the limits.
 struct Fitted {
-    kind: Kind,
+    form: Background,
     columns: &'static [usize],
-    coefficients: Vec<f64>,
+    coefficients: [f64; COLUMNS],
     area: f64,
     /// Of the area, for unit variance of a point.
     variance: f64,
     flank: Option<Flank>,
     rss: f64,
-    freedom: usize,
 }
 
 /// What is known of a flank that falls as Lorentz's does, for unit variance of a point.
@@ -159,8 +186,8 @@ struct Weighed {
 
 impl Fitted {
     /// The size of a flank is known beforehand to lie between none and that of a pure Lorentz band, as likely here as there.
-    /// So what the readings say of it is cut off at both ends, and the weight is that of all sizes between them: of
-    /// a flank of which the readings say nothing as much as of none.
+    /// So what the readings say of it is cut off at both ends (a normal distribution between limits), and the weight is that of
+    /// all sizes between them: a flank of which the readings say nothing weighs as much as none.
     fn weighed(&self, variance: f64, height: f64) -> Option<Weighed> {
         let parameters = (self.columns.len() - usize::from(self.flank.is_some())) as f64;
         let log = -0.5 * self.rss / variance - parameters;
@@ -176,222 +203,403 @@ impl Fitted {
         let sd = (flank.variance * variance).sqrt();
         let most = LARGEST_FLANK * height;
         let (low, high) = (-flank.size / sd, (most - flank.size) / sd);
-        let inside = normal_cdf(high) - normal_cdf(low);
+        let inside = if low > 0.0 {
+            normal_upper(low) - normal_upper(high)
+        } else {
+            normal_upper(-high) - normal_upper(-low)
+        };
+        // Where nearly all lies outside, this is no flank.
         if inside.is_nan() || inside < 1e-12 {
             return None;
         }
         let density = |z: f64| (-0.5 * z * z).exp() / (2.0 * std::f64::consts::PI).sqrt();
-        let (d, e) = (density(low), density(high));
-        let moved = (d - e) / inside;
-        let squeezed = (1.0 + (low * d - high * e) / inside - moved * moved).max(0.0);
+        let (at_low, at_high) = (density(low), density(high));
+        let moved = (at_low - at_high) / inside;
+        let part = 1.0 + (low * at_low - high * at_high) / inside - moved * moved;
         let slope = flank.by / flank.variance;
         Some(Weighed {
             log: log + ((2.0 * std::f64::consts::PI).sqrt() * sd / most * inside).ln(),
             area: self.area + slope * moved * sd,
             variance: (self.variance - slope * flank.by).max(0.0) * variance,
-            by_flank: (slope * sd).powi(2) * squeezed,
+            by_flank: (slope * sd).powi(2) * part.max(0.0),
             flank: flank.size + moved * sd,
         })
     }
 }
 
-/// All of them over one choice of limits and reach.
+/// All backgrounds for one choice of limits and reach.
 struct Choice {
+    place: Place,
+    /// First and last point of the band, and of all that was looked at.
+    band: (usize, usize),
+    all: (usize, usize),
     value: f64,
     variance: f64,
     spread: f64,
-    /// The mean size of a flank.
     flank: f64,
+    /// The logarithm of the largest weight.
+    log: f64,
     best: Fitted,
-    scale: f64,
-    first: usize,
-    last: usize,
-    from: usize,
-    to: usize,
-    place: Place,
+    /// The best one with a flank.
+    flanked: Option<Fitted>,
+    /// Whether the best one leaves no more than noise.
     fits: bool,
+    /// The least variance that one of them leaves.
+    least: f64,
+    points: usize,
+}
+
+impl Choice {
+    /// Whether the readings speak for this one rather than for another, by more than the chance of one to e.
+    fn is_better_than(&self, other: &Self) -> bool {
+        // One point more or less leaves half of its variance more or less.
+        let log = |own: &Self| own.log + 0.5 * own.points as f64;
+        match (self.fits, other.fits) {
+            (true, true) => log(self) > log(other) + 1.0,
+            (false, false) => self.least < 0.98 * other.least,
+            (own, _) => own,
+        }
+    }
+}
+
+/// What is the same for all choices.
+struct Search<'a> {
+    around: &'a Surroundings<'a>,
+    top: f64,
+    /// The columns but the flank, from `within.0` on.
+    rows: Vec<[f64; FLANK]>,
+    optical: bool,
+}
+
+/// What Lorentz's curve of height 1 has beyond `at`.
+fn tail(place: Place, at: f64) -> f64 {
+    let v = 2.0 * (at - place.centre).abs() / place.width;
+    0.5 * place.width * (std::f64::consts::FRAC_PI_2 - v.atan())
+}
+
+fn flank_at(place: Place, x: f64) -> f64 {
+    let v = 2.0 * (x - place.centre) / place.width;
+    1.0 / (1.0 + v * v)
 }
 
 impl Surroundings<'_> {
-    fn columns(&self, place: Place, scale: f64, x: f64, with_wavelength: bool) -> [f64; COLUMNS] {
-        let u = (x - place.centre) / scale;
-        let v = 2.0 * (x - place.centre) / place.width;
-        let (mut s2, mut s4) = (0.0, 0.0);
-        if with_wavelength
-            && let (Some(own), Some(at)) = ((self.wavelength)(x), (self.wavelength)(place.centre))
-        {
-            let square = (at / own) * (at / own);
-            s2 = square - 1.0;
-            s4 = square * square - 1.0;
-        }
-        [1.0, u, u * u, u * u * u, 1.0 / (1.0 + v * v), s2, s4]
-    }
-
-    /// The backgrounds through the readings from `reach` to the core `half` on either side of the middle.
-    fn choose(&self, place: Place, half: f64, reach: f64) -> Option<Choice> {
-        let x = self.x;
-        let (lowest, highest) = self.within;
-        let below = |at: f64| x.partition_point(|v| *v < at);
-        // The core is [first, last]; what is beyond it is background.
-        let first = below(place.centre - half).max(lowest);
-        let last = (x.partition_point(|v| *v <= place.centre + half)).min(highest + 1) - 1;
-        let from = below(place.centre - reach).max(lowest);
-        let to = (x.partition_point(|v| *v <= place.centre + reach)).min(highest + 1) - 1;
-        if first < from + FEWEST_BEYOND || to < last + FEWEST_BEYOND || last <= first {
-            return None;
-        }
-        let scale = (place.centre - x[from]).max(x[to] - place.centre);
-        let optical = (self.wavelength)(place.centre).is_some();
-        let outside: Vec<usize> = (from..first).chain(last + 1..=to).collect();
-        let rows: Vec<[f64; COLUMNS]> =
-            outside.iter().map(|i| self.columns(place, scale, x[*i], optical)).collect();
-        // Sums over the core.
-        let mut inner = [0.0; COLUMNS];
-        let (mut whole, mut squares) = (0.0, 0.0);
-        for i in first..=last {
-            let weight = (x[(i + 1).min(last)] - x[i.saturating_sub(1).max(first)]) / 2.0;
-            whole += weight * self.up[i];
-            squares += weight * weight;
-            let row = self.columns(place, scale, x[i], optical);
-            for (sum, own) in inner.iter_mut().zip(row) {
-                *sum += weight * own;
-            }
-        }
-        let mut gram = [[0.0; COLUMNS]; COLUMNS];
-        let mut right = [0.0; COLUMNS];
-        for (row, i) in rows.iter().zip(&outside) {
-            for j in 0..COLUMNS {
-                right[j] += row[j] * self.up[*i];
-                for k in 0..=j {
-                    gram[j][k] += row[j] * row[k];
-                }
-            }
-        }
-        // Beyond the limits a flank has w/2 (π/2 - atan(2d/w)) on either side.
-        let tail = |at: f64| {
-            let v = 2.0 * (at - place.centre).abs() / place.width;
-            0.5 * place.width * (std::f64::consts::FRAC_PI_2 - v.atan())
-        };
-        let tails = tail(x[first]) + tail(x[last]);
-        let noise = self.noise.0.max(LEAST_NOISE * place.height);
-        let mut all: Vec<Fitted> = Vec::new();
-        for (kind, columns) in MODELS {
-            if kind == Kind::Scatter && !optical || outside.len() < columns.len() + 3 {
-                continue;
-            }
-            let Some((coefficients, inverse)) = solve(&gram, &right, columns) else {
-                continue;
-            };
-            let has_flank = columns.last() == Some(&FLANK);
-            let gradient: Vec<f64> = columns
-                .iter()
-                .map(|j| if *j == FLANK { tails } else { -inner[*j] })
-                .collect();
-            let area = whole + gradient.iter().zip(&coefficients).map(|(g, c)| g * c).sum::<f64>();
-            let by: Vec<f64> = inverse
-                .iter()
-                .map(|row| row.iter().zip(&gradient).map(|(c, h)| c * h).sum())
-                .collect();
-            let variance = squares + gradient.iter().zip(&by).map(|(g, b)| g * b).sum::<f64>();
-            let rss = rows
-                .iter()
-                .zip(&outside)
-                .map(|(row, i)| {
-                    let value: f64 = columns.iter().zip(&coefficients).map(|(j, c)| row[*j] * c).sum();
-                    (self.up[*i] - value).powi(2)
-                })
-                .sum();
-            let last = columns.len() - 1;
-            all.push(Fitted {
-                kind,
-                columns,
-                freedom: outside.len() - columns.len(),
-                flank: has_flank.then(|| Flank {
-                    size: coefficients[last],
-                    variance: inverse[last][last],
-                    by: by[last],
-                }),
-                coefficients,
-                area,
-                variance,
-                rss,
-            });
-        }
-        let together = self.noise.1;
-        let least = all
+    /// The area of the band whose top is at `top` and that is about `width` wide and `height` high.
+    pub(super) fn area(&self, top: f64, width: f64, height: f64) -> Result<BandArea, NoArea> {
+        let (low, high) = (self.x[self.within.0], self.x[self.within.1]);
+        let longest = (top - low).max(high - top);
+        let middle = (self.wavelength)(top);
+        let rows = self.x[self.within.0..=self.within.1]
             .iter()
-            .map(|own| own.rss / own.freedom as f64)
-            .fold(f64::INFINITY, f64::min);
-        let freedom = (outside.len() as f64 / together).max(1.0);
-        let fits = least <= chi_squared_quantile(0.995, freedom) / freedom * noise * noise;
-        let variance = (noise * noise).max(least) * together;
-        let weighed: Vec<Weighed> = all
-            .iter()
-            .filter_map(|own| own.weighed(variance, place.height))
+            .map(|x| {
+                let u = (x - top) / longest;
+                let square = middle
+                    .zip((self.wavelength)(*x))
+                    .map_or(1.0, |(middle, own)| (middle / own).powi(2));
+                [1.0, u, u * u, u * u * u, square - 1.0, square * square - 1.0]
+            })
             .collect();
-        let best = weighed.iter().map(|own| own.log).fold(f64::NEG_INFINITY, f64::max);
-        let weights: Vec<f64> = weighed.iter().map(|own| (own.log - best).exp()).collect();
-        let sum: f64 = weights.iter().sum();
-        let mean = |of: &dyn Fn(&Weighed) -> f64| -> f64 {
-            weights.iter().zip(&weighed).map(|(w, own)| w * of(own)).sum::<f64>() / sum
+        let search = Search {
+            around: self,
+            top,
+            rows,
+            optical: middle.is_some(),
         };
-        let value = mean(&|own| own.area);
-        let spread = mean(&|own| (own.area - value).powi(2) + own.by_flank);
-        let own = mean(&|own| own.variance);
-        let flank = mean(&|own| own.flank);
-        let best = all
-            .into_iter()
-            .filter_map(|own| Some((own.weighed(variance, place.height)?.log, own)))
-            .max_by(|a, b| a.0.total_cmp(&b.0))?
-            .1;
-        Some(Choice {
-            value,
-            variance: own + spread,
-            spread,
-            flank,
-            best,
-            scale,
-            first,
-            last,
-            from,
-            to,
-            place,
-            fits,
+        // The nearer end is the one that a band may reach over.
+        let is_left = top - low < high - top;
+        let short = if if is_left { self.beside.0 } else { self.beside.1 } {
+            NoArea::Overlaps
+        } else {
+            NoArea::CutOff
+        };
+        let mut seen = false;
+        let mut reach = longest;
+        let begin = Place {
+            centre: top,
+            width,
+            height,
+        };
+        while reach > 2.0 * width {
+            if let Some(choice) = search.consistent(begin, reach, &mut seen) {
+                return search.settled(&choice, reach).ok_or(short)?;
+            }
+            reach *= SHORTER;
+        }
+        Err(match (seen, self.from_zero) {
+            (false, _) => short,
+            (true, true) => NoArea::NotZero,
+            (true, false) => NoArea::Unclear,
         })
     }
 
-    /// What the background is at `x`, without the band's flank.
-    fn below(&self, choice: &Choice, x: f64) -> f64 {
-        let row = self.columns(choice.place, choice.scale, x, choice.best.kind == Kind::Scatter);
-        let pairs = choice.best.columns.iter().zip(&choice.best.coefficients);
-        pairs.filter(|(j, _)| **j != FLANK).map(|(j, c)| row[*j] * c).sum()
+    /// The half of what a band at this place needs from limit to limit.
+    fn half_of(&self, place: Place) -> f64 {
+        let noise = self.noise.max(LEAST_NOISE * place.height);
+        let hidden = (place.height / (OF_THE_NOISE * noise)).log2().max(0.0).sqrt();
+        0.5 * place.width * hidden.max(FROM_HALF_WIDTHS)
+    }
+}
+
+impl Search<'_> {
+    /// The choice with the nearest limits beyond which a smooth curve follows the readings, and which are far enough for the band
+    /// that stands over that curve; none where there are none.
+    fn consistent(&self, begin: Place, reach: f64, seen: &mut bool) -> Option<Choice> {
+        let (mut place, mut half) = (begin, self.around.half_of(begin));
+        for _ in 0..MOST_LIMITS {
+            let mut choice = self.choose(place, half, reach)?;
+            *seen = true;
+            if !choice.fits {
+                choice = self.with_flank(choice, half, reach);
+            }
+            let Some(found) = self.place_over(&choice.best, choice.place) else {
+                half *= FARTHER;
+                continue;
+            };
+            let needed = self.around.half_of(found);
+            place = found;
+            if !choice.fits || needed > 1.05 * half {
+                half = if choice.fits { needed } else { needed.max(FARTHER * half) };
+                continue;
+            }
+            let last_half = needed.max(half / FARTHER);
+            let last = self.with_flank(self.choose(place, last_half, reach)?, last_half, reach);
+            if last.fits && self.around.half_of(last.place) <= FARTHER * last_half {
+                return Some(last);
+            }
+            half *= FARTHER;
+        }
+        None
     }
 
-    /// Middle, full width at half height and height over a background.
-    fn place_over(&self, choice: &Choice, top: f64) -> Option<Place> {
-        let over = |i: usize| self.up[i] - self.below(choice, self.x[i]);
-        let (low, high) = self.within;
-        let near = |half: f64| {
-            let first = self.x.partition_point(|v| *v < top - half).max(low);
-            let last = self.x.partition_point(|v| *v <= top + half).min(high + 1) - 1;
-            (first, last)
-        };
-        let (first, last) = near(0.12 * choice.place.width);
-        let height = (first..=last).map(over).sum::<f64>() / (last + 1).checked_sub(first)? as f64;
-        // A mean over a quarter of the width about the top of Gauss's curve is 0.987 of it.
-        if height <= 0.0 {
+    /// Width and height over a background without a flank are too small for one: where one that is as the flank would have it
+    /// suits the readings better, that counts.
+    fn with_flank(&self, mut choice: Choice, half: f64, reach: f64) -> Choice {
+        for _ in 0..4 {
+            let flanked = choice.flanked.as_ref().unwrap_or(&choice.best);
+            let other = self
+                .place_over(flanked, choice.place)
+                .and_then(|place| self.choose(place, half, reach));
+            match other {
+                Some(other) if other.is_better_than(&choice) => choice = other,
+                _ => break,
+            }
+        }
+        choice
+    }
+
+    /// The area of a choice, with what other choices make of it; none where there is no room for other limits.
+    fn settled(&self, choice: &Choice, reach: f64) -> Option<Result<BandArea, NoArea>> {
+        let x = self.around.x;
+        let place = choice.place;
+        let (from, to) = (x[choice.band.0], x[choice.band.1]);
+        let half = 0.5 * (to - from);
+        let farther = self.choose(place, FARTHER * half, reach)?;
+        let nearer = self.choose(place, half, SHORTER.sqrt() * reach);
+        let moved = [Some(farther), nearer]
+            .into_iter()
+            .flatten()
+            .map(|other| {
+                // What noise moves it by is among its errors already.
+                let by_noise = (other.variance - choice.variance).max(0.0);
+                ((other.value - choice.value).powi(2) - by_noise).max(0.0)
+            })
+            .fold(0.0, f64::max);
+        let (first, last) = (x[choice.all.0], x[choice.all.1]);
+        let unseen = 0.5 * choice.flank * (tail(place, first) + tail(place, last));
+        let by_choice = choice.spread.max(moved).sqrt().hypot(unseen);
+        if by_choice.is_nan() || by_choice > MOST_BY_CHOICE * choice.value {
+            let goes_on = unseen > 0.5 * MOST_BY_CHOICE * choice.value;
+            return Some(Err(if goes_on { NoArea::GoesOn } else { NoArea::Unclear }));
+        }
+        Some(Ok(BandArea {
+            value: choice.value,
+            error: choice.variance.max(moved).sqrt().hypot(unseen),
+            by_choice,
+            limits: (from, to),
+            reach: (first, last),
+            background: choice.best.form,
+            beyond: choice.flank * (tail(place, from) + tail(place, to)),
+            below_top: self.below(&choice.best, x.partition_point(|x| *x < self.top).min(self.around.within.1)),
+            width: place.width,
+        }))
+    }
+
+    /// The backgrounds through the readings from `reach` to `half` on either side.
+    fn choose(&self, place: Place, half: f64, reach: f64) -> Option<Choice> {
+        let Surroundings { x, up, .. } = *self.around;
+        let (lowest, highest) = self.around.within;
+        let from = |away: f64| x.partition_point(|x| *x < place.centre - away).max(lowest);
+        let to = |away: f64| x.partition_point(|x| *x <= place.centre + away).min(highest + 1);
+        let ((first, after), (start, end)) = ((from(half), to(half)), (from(reach), to(reach)));
+        if first < start + FEWEST_BEYOND || end < after + FEWEST_BEYOND || after < first + 2 {
             return None;
         }
-        let at = self.x.partition_point(|v| *v < top).clamp(low, high);
-        let flank = |order: &mut dyn Iterator<Item = usize>, back: isize| -> Option<f64> {
-            let mut before: Option<usize> = None;
+        let last = after - 1;
+        let row = |i: usize| -> [f64; COLUMNS] {
+            let own = &self.rows[i - lowest];
+            [own[0], own[1], own[2], own[3], own[4], own[5], flank_at(place, x[i])]
+        };
+        // Sums over the band.
+        let mut inner = [0.0; COLUMNS];
+        let (mut whole, mut squares) = (0.0, 0.0);
+        for i in first..=last {
+            let weight = (x[(i + 1).min(last)] - x[(i.max(first + 1)) - 1]) / 2.0;
+            whole += weight * up[i];
+            squares += weight * weight;
+            for (sum, own) in inner.iter_mut().zip(row(i)) {
+                *sum += weight * own;
+            }
+        }
+        // Products over the background, from a level near it, so that no digits are lost.
+        let level = 0.5 * (up[start] + up[end - 1]);
+        let mut gram = [[0.0; COLUMNS]; COLUMNS];
+        let mut right = [0.0; COLUMNS];
+        let mut total = 0.0;
+        for i in (start..first).chain(after..end) {
+            let own = row(i);
+            let y = if self.around.from_zero { up[i] } else { up[i] - level };
+            total += y * y;
+            for j in 0..COLUMNS {
+                right[j] += own[j] * y;
+                for k in 0..=j {
+                    gram[j][k] += own[j] * own[k];
+                }
+            }
+        }
+        let points = (first - start) + (end - after);
+        let tails = tail(place, x[first]) + tail(place, x[last]);
+        let forms: &[(Background, &'static [usize])] =
+            if self.around.from_zero { &FROM_ZERO } else { &FORMS };
+        let mut all: Vec<Fitted> = Vec::with_capacity(forms.len());
+        let mut least = f64::INFINITY;
+        for (form, columns) in forms {
+            let count = columns.len();
+            if *form == Background::Scatter && !self.optical || points < count + 3 {
+                continue;
+            }
+            let Some((mut coefficients, inverse)) = solve(&gram, &right, columns) else {
+                continue;
+            };
+            let fitted: f64 = columns.iter().zip(coefficients).map(|(j, c)| c * right[*j]).sum();
+            if !self.around.from_zero {
+                coefficients[0] += level;
+            }
+            let rss = (total - fitted).max(0.0);
+            least = least.min(rss / (points - count) as f64);
+            let mut gradient = [0.0; COLUMNS];
+            for (g, j) in gradient.iter_mut().zip(*columns) {
+                *g = if *j == FLANK { tails } else { -inner[*j] };
+            }
+            let mut by = [0.0; COLUMNS];
+            for (b, row) in by.iter_mut().zip(&inverse).take(count) {
+                *b = row.iter().zip(&gradient).take(count).map(|(c, g)| c * g).sum();
+            }
+            let dot = |a: &[f64; COLUMNS]| a.iter().zip(&gradient).take(count).map(|(a, g)| a * g).sum::<f64>();
+            all.push(Fitted {
+                form: *form,
+                columns,
+                area: whole + dot(&coefficients),
+                variance: squares + dot(&by),
+                flank: (columns.last() == Some(&FLANK)).then(|| Flank {
+                    size: coefficients[count - 1],
+                    variance: inverse[count - 1][count - 1],
+                    by: by[count - 1],
+                }),
+                coefficients,
+                rss,
+            });
+        }
+        let noise = self.around.noise.max(LEAST_NOISE * place.height);
+        // Points that are alike tell as much as one of them.
+        let freedom = (points as f64 / self.around.together).max(1.0);
+        let fits = least <= chi_squared_quantile(0.995, freedom) / freedom * noise * noise;
+        let variance = (noise * noise).max(least) * self.around.together;
+        let mut choice = self.weigh(all, (variance, place), (first, last), (start, end - 1))?;
+        choice.fits = fits;
+        choice.least = least;
+        choice.points = points;
+        Some(choice)
+    }
+
+    fn weigh(
+        &self,
+        all: Vec<Fitted>,
+        (variance, place): (f64, Place),
+        band: (usize, usize),
+        whole: (usize, usize),
+    ) -> Option<Choice> {
+        let pairs: Vec<(Weighed, Fitted)> = all
+            .into_iter()
+            .filter_map(|own| Some((own.weighed(variance, place.height)?, own)))
+            .collect();
+        let log = pairs.iter().map(|(own, _)| own.log).fold(f64::NEG_INFINITY, f64::max);
+        let sum: f64 = pairs.iter().map(|(own, _)| (own.log - log).exp()).sum();
+        let mean = |of: &dyn Fn(&Weighed) -> f64| -> f64 {
+            pairs.iter().map(|(own, _)| (own.log - log).exp() * of(own)).sum::<f64>() / sum
+        };
+        let value = mean(&|own| own.area);
+        let spread = mean(&|own| (own.area - value).powi(2) + own.by_flank);
+        let variance = mean(&|own| own.variance) + spread;
+        let flank = mean(&|own| own.flank);
+        let (mut best, mut flanked): (Option<(f64, Fitted)>, Option<(f64, Fitted)>) = (None, None);
+        for (weighed, own) in pairs {
+            let is_better = |than: &Option<(f64, Fitted)>| than.as_ref().is_none_or(|than| weighed.log > than.0);
+            if is_better(&best) {
+                let before = best.replace((weighed.log, own));
+                if let Some((log, before)) = before.filter(|(_, before)| before.flank.is_some()) {
+                    flanked = Some((log, before));
+                }
+            } else if own.flank.is_some() && is_better(&flanked) {
+                flanked = Some((weighed.log, own));
+            }
+        }
+        Some(Choice {
+            place,
+            band,
+            all: whole,
+            value,
+            variance,
+            spread,
+            flank,
+            log,
+            best: best?.1,
+            flanked: flanked.map(|(_, own)| own),
+            fits: false,
+            least: f64::INFINITY,
+            points: 0,
+        })
+    }
+
+    /// What a background is at a point, without the flank.
+    fn below(&self, of: &Fitted, i: usize) -> f64 {
+        let row = &self.rows[i - self.around.within.0];
+        let pairs = of.columns.iter().zip(of.coefficients);
+        pairs.filter_map(|(j, c)| row.get(*j).map(|own| own * c)).sum()
+    }
+
+    /// Where the band is over a background.
+    fn place_over(&self, of: &Fitted, before: Place) -> Option<Place> {
+        let Surroundings { x, up, .. } = *self.around;
+        let (low, high) = self.around.within;
+        let over = |i: usize| up[i] - self.below(of, i);
+        // The mean over a quarter of the width about the top of a Gauss band is 0.99 of it.
+        let near = 0.12 * before.width;
+        let first = x.partition_point(|x| *x < self.top - near).max(low);
+        let after = x.partition_point(|x| *x <= self.top + near).min(high + 1);
+        let height = (first..after).map(over).sum::<f64>() / after.checked_sub(first)? as f64;
+        if height.is_nan() || height <= 0.0 {
+            return None;
+        }
+        let at = x.partition_point(|x| *x < self.top).clamp(low, high);
+        // Two neighbours in a row below half of it, so that one noisy point does not end the band.
+        let flank = |order: &mut dyn Iterator<Item = usize>, inwards: isize| -> Option<f64> {
+            let mut before = None;
             for i in order {
                 match (over(i) <= 0.5 * height, before) {
                     (true, Some(first)) => {
-                        let inner = first.checked_add_signed(back)?;
-                        let (a, b) = (over(inner), over(first));
-                        let part = ((a - 0.5 * height) / (a - b)).clamp(0.0, 1.0);
-                        return Some(self.x[inner] + part * (self.x[first] - self.x[inner]));
+                        let inner = usize::checked_add_signed(first, inwards)?;
+                        let (upper, lower) = (over(inner), over(first));
+                        let part = ((upper - 0.5 * height) / (upper - lower)).clamp(0.0, 1.0);
+                        return Some(x[inner] + part * (x[first] - x[inner]));
                     }
                     (true, None) => before = Some(i),
                     (false, _) => before = None,
@@ -407,134 +615,55 @@ impl Surroundings<'_> {
             height,
         })
     }
-
-    /// The half of the core that a band at this place needs.
-    fn half_of(&self, place: Place) -> f64 {
-        let noise = self.noise.0.max(LEAST_NOISE * place.height);
-        let hidden = (place.height / (OF_THE_NOISE * noise)).log2().max(0.0).sqrt();
-        0.5 * place.width * hidden.max(FROM_HALF_WIDTHS)
-    }
-
-    /// The area of the band whose top is at `top` and that is about `width` wide and `height` high.
-    pub(super) fn area(&self, top: f64, width: f64, height: f64) -> Result<BandArea, NoArea> {
-        let x = self.x;
-        let room = (top - x[self.within.0]).max(x[self.within.1] - top);
-        let short = if self.beside.0 || self.beside.1 { NoArea::Overlaps } else { NoArea::CutOff };
-        let mut best: Option<Choice> = None;
-        let mut reach = room;
-        let mut seen = false;
-        'reach: while reach > 2.0 * width {
-            let mut place = Place { centre: top, width, height };
-            let mut half = self.half_of(place);
-            for _ in 0..12 {
-                let Some(choice) = self.choose(place, half, reach) else {
-                    break;
-                };
-                seen = true;
-                let found = self.place_over(&choice, top);
-                let Some(found) = found.filter(|found| found.width < 2.0 * reach) else {
-                    half *= FARTHER;
-                    continue;
-                };
-                let needed = self.half_of(found);
-                let moved = (needed - half).abs() > 0.1 * half;
-                if needed > 1.05 * half || !choice.fits {
-                    place = found;
-                    half = if choice.fits { needed } else { needed.max(FARTHER * half) };
-                    continue;
-                }
-                if moved && needed < half && (place.width - found.width).abs() > 0.1 * place.width {
-                    place = found;
-                    half = needed.max(0.8 * half);
-                }
-                best = self.choose(Place { ..found }, half, reach).filter(|best| best.fits);
-                if best.is_some() {
-                    break 'reach;
-                }
-                half *= FARTHER;
-            }
-            reach *= 0.6;
-        }
-        let Some(choice) = best else {
-            return Err(if seen { NoArea::Unclear } else { short });
-        };
-        let half = 0.5 * (x[choice.last] - x[choice.first]);
-        let mut moved: f64 = 0.0;
-        let farther = self.choose(choice.place, FARTHER * half, reach);
-        let nearer = self.choose(choice.place, half, 0.7 * reach);
-        let Some(farther) = farther else { return Err(short) };
-        for other in [Some(farther), nearer].into_iter().flatten() {
-            // What noise alone moves it by is among its errors already.
-            let own = (other.variance - choice.variance).max(0.0);
-            let away = (other.value - choice.value).powi(2) - own;
-            moved = moved.max(away.max(0.0).sqrt());
-        }
-        let place = choice.place;
-        let reach = (x[choice.from], x[choice.to]);
-        // Of a flank that goes on beyond the readings half is unsure.
-        let out = |at: f64| 0.5 * place.width * (0.5 * std::f64::consts::PI - (2.0 * (at - place.centre).abs() / place.width).atan());
-        let unseen = 0.5 * choice.flank * (out(reach.0) + out(reach.1));
-        let limits = (x[choice.first], x[choice.last]);
-        let by_choice = choice.spread.sqrt().max(moved).hypot(unseen);
-        let error = choice.variance.sqrt().max(moved).hypot(unseen);
-        if choice.value <= 0.0 || by_choice > MOST_BY_CHOICE * choice.value {
-            return Err(if unseen > MOST_BY_CHOICE * choice.value { NoArea::GoesOn } else { NoArea::Unclear });
-        }
-        let (left, right) = (place.centre - 0.5 * place.width, place.centre + 0.5 * place.width);
-        Ok(BandArea {
-            value: choice.value,
-            error,
-            by_choice,
-            limits,
-            reach,
-            background: choice.best.kind,
-            beyond: choice.flank * (out(limits.0) + out(limits.1)),
-            rise: self.below(&choice, right) - self.below(&choice, left),
-            height: place.height,
-            width: place.width,
-        })
-    }
 }
 
-/// Coefficients of some columns, and the inverse of their products, by Cholesky's decomposition; none where a column depends on the others.
-fn solve(
-    gram: &[[f64; COLUMNS]; COLUMNS],
-    right: &[f64; COLUMNS],
-    columns: &[usize],
-) -> Option<(Vec<f64>, Vec<Vec<f64>>)> {
+type Square = [[f64; COLUMNS]; COLUMNS];
+
+/// Coefficients of some columns, and the inverse of their products, by Cholesky's decomposition; none where a column depends on
+/// those before it.
+fn solve(gram: &Square, right: &[f64; COLUMNS], columns: &[usize]) -> Option<([f64; COLUMNS], Square)> {
     let p = columns.len();
-    let of = |j: usize, k: usize| {
-        let (a, b) = (columns[j], columns[k]);
-        gram[a.max(b)][a.min(b)]
-    };
-    let mut lower = vec![vec![0.0; p]; p];
+    let mut lower = [[0.0; COLUMNS]; COLUMNS];
     for j in 0..p {
         for k in 0..=j {
-            let sum: f64 = (0..k).map(|m| lower[j][m] * lower[k][m]).sum();
-            if j == k {
-                let pivot = of(j, j) - sum;
-                if pivot.is_nan() || pivot <= 1e-11 * of(j, j) {
-                    return None;
-                }
-                lower[j][j] = pivot.sqrt();
+            let (a, b) = (columns[j].max(columns[k]), columns[j].min(columns[k]));
+            let mut rest = gram[a][b];
+            for m in 0..k {
+                rest -= lower[j][m] * lower[k][m];
+            }
+            if j > k {
+                lower[j][k] = rest / lower[k][k];
+            } else if rest > 1e-11 * gram[a][a] {
+                lower[j][j] = rest.sqrt();
             } else {
-                lower[j][k] = (of(j, k) - sum) / lower[k][k];
+                return None;
             }
         }
     }
-    let through = |mut b: Vec<f64>| -> Vec<f64> {
+    let through = |mut b: [f64; COLUMNS]| -> [f64; COLUMNS] {
         for j in 0..p {
-            let sum: f64 = (0..j).map(|k| lower[j][k] * b[k]).sum();
-            b[j] = (b[j] - sum) / lower[j][j];
+            for k in 0..j {
+                b[j] -= lower[j][k] * b[k];
+            }
+            b[j] /= lower[j][j];
         }
         for j in (0..p).rev() {
-            let sum: f64 = (j + 1..p).map(|k| lower[k][j] * b[k]).sum();
-            b[j] = (b[j] - sum) / lower[j][j];
+            for k in j + 1..p {
+                b[j] -= lower[k][j] * b[k];
+            }
+            b[j] /= lower[j][j];
         }
         b
     };
-    let inverse = (0..p)
-        .map(|j| through((0..p).map(|k| f64::from(u8::from(j == k))).collect()))
-        .collect();
-    Some((through(columns.iter().map(|j| right[*j]).collect()), inverse))
+    let mut inverse = [[0.0; COLUMNS]; COLUMNS];
+    for (j, row) in inverse.iter_mut().enumerate().take(p) {
+        let mut unit = [0.0; COLUMNS];
+        unit[j] = 1.0;
+        *row = through(unit);
+    }
+    let mut chosen = [0.0; COLUMNS];
+    for (own, j) in chosen.iter_mut().zip(columns) {
+        *own = right[*j];
+    }
+    Some((through(chosen), inverse))
 }
