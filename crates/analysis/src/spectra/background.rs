@@ -30,6 +30,11 @@ const OF_THE_NOISE: f64 = 0.25;
 /// A curve without noise has this much of the height: an end is not asked of it more closely than a table of six figures could tell.
 const LEAST_NOISE: f64 = 1e-6;
 
+/// Where no curve follows readings with little noise, or a band is not seen to come down to it, this part of the height is what the
+/// background need not be known to better, at the same size all over a width: a Gauss band has come down to it at three
+/// half-widths. The area is then known to about one part in a hundred at best. A choice.
+const COARSE: f64 = 2e-3;
+
 /// Fewest points on either side by which one can tell what the background does there. A choice.
 const FEWEST_BEYOND: usize = 6;
 
@@ -44,6 +49,9 @@ const LARGEST_FLANK: f64 = 1.15;
 
 /// How large a part of the area may hang on the choice of background and limits. A choice.
 const MOST_BY_CHOICE: f64 = 0.1;
+
+/// Most steps from the width over a background without a flank to that with one; each takes most of what is left.
+const STEPS_TO_FLANK: usize = 6;
 
 /// Most limits that are tried for one stretch of background: steps of [`FARTHER`] take them to ten times the first.
 const MOST_LIMITS: usize = 12;
@@ -60,6 +68,8 @@ pub(super) struct Surroundings<'a> {
     pub(super) beside: (bool, bool),
     /// Standard deviation of a point.
     pub(super) noise: f64,
+    /// Down to what a band must have come at the limits, if not to [`OF_THE_NOISE`].
+    pub(super) hidden: Option<f64>,
     /// Over how many points noise is alike.
     pub(super) together: f64,
     /// Whether the background is known to be zero.
@@ -250,12 +260,12 @@ struct Choice {
 }
 
 impl Choice {
-    /// Whether the readings speak for this one rather than for another, by more than the chance of one to e.
+    /// Whether the readings speak for this one rather than for another.
     fn is_better_than(&self, other: &Self) -> bool {
         // One point more or less leaves half of its variance more or less.
         let log = |own: &Self| own.log + 0.5 * own.points as f64;
         match (self.fits, other.fits) {
-            (true, true) => log(self) > log(other) + 1.0,
+            (true, true) => log(self) > log(other) + 0.1,
             (false, false) => self.least < 0.98 * other.least,
             (own, _) => own,
         }
@@ -304,42 +314,66 @@ impl Surroundings<'_> {
             rows,
             optical: middle.is_some(),
         };
+        let found = search.anywhere((width, height), longest);
+        let coarse = COARSE * height;
+        if found.is_ok() || coarse <= self.noise {
+            return found;
+        }
+        let across = self.x.partition_point(|x| *x < top + width) - self.x.partition_point(|x| *x < top);
+        let coarser = Surroundings {
+            noise: coarse,
+            hidden: Some(coarse),
+            together: self.together.max(across as f64),
+            ..*self
+        };
+        let search = Search {
+            around: &coarser,
+            ..search
+        };
+        search.anywhere((width, height), longest).or(found)
+    }
+
+    /// The half of what a band at this place needs from limit to limit.
+    fn half_of(&self, place: Place) -> f64 {
+        let noise = self.noise.max(LEAST_NOISE * place.height);
+        let hidden = self.hidden.unwrap_or(OF_THE_NOISE * noise);
+        let hidden = (place.height / hidden).log2().max(0.0).sqrt();
+        0.5 * place.width * hidden.max(FROM_HALF_WIDTHS)
+    }
+}
+
+impl Search<'_> {
+    /// The area with the longest stretch of background that a smooth curve follows.
+    fn anywhere(&self, (width, height): (f64, f64), longest: f64) -> Result<BandArea, NoArea> {
+        let around = self.around;
+        let (low, high) = (around.x[around.within.0], around.x[around.within.1]);
         // The nearer end is the one that a band may reach over.
-        let is_left = top - low < high - top;
-        let short = if if is_left { self.beside.0 } else { self.beside.1 } {
+        let is_left = self.top - low < high - self.top;
+        let short = if if is_left { around.beside.0 } else { around.beside.1 } {
             NoArea::Overlaps
         } else {
             NoArea::CutOff
         };
-        let mut seen = false;
-        let mut reach = longest;
         let begin = Place {
-            centre: top,
+            centre: self.top,
             width,
             height,
         };
+        let mut seen = false;
+        let mut reach = longest;
         while reach > 2.0 * width {
-            if let Some(choice) = search.consistent(begin, reach, &mut seen) {
-                return search.settled(&choice, reach).ok_or(short)?;
+            if let Some(choice) = self.consistent(begin, reach, &mut seen) {
+                return self.settled(&choice, reach).ok_or(short)?;
             }
             reach *= SHORTER;
         }
-        Err(match (seen, self.from_zero) {
+        Err(match (seen, around.from_zero) {
             (false, _) => short,
             (true, true) => NoArea::NotZero,
             (true, false) => NoArea::Unclear,
         })
     }
 
-    /// The half of what a band at this place needs from limit to limit.
-    fn half_of(&self, place: Place) -> f64 {
-        let noise = self.noise.max(LEAST_NOISE * place.height);
-        let hidden = (place.height / (OF_THE_NOISE * noise)).log2().max(0.0).sqrt();
-        0.5 * place.width * hidden.max(FROM_HALF_WIDTHS)
-    }
-}
-
-impl Search<'_> {
     /// The choice with the nearest limits beyond which a smooth curve follows the readings, and which are far enough for the band
     /// that stands over that curve; none where there are none.
     fn consistent(&self, begin: Place, reach: f64, seen: &mut bool) -> Option<Choice> {
@@ -373,7 +407,7 @@ impl Search<'_> {
     /// Width and height over a background without a flank are too small for one: where one that is as the flank would have it
     /// suits the readings better, that counts.
     fn with_flank(&self, mut choice: Choice, half: f64, reach: f64) -> Choice {
-        for _ in 0..4 {
+        for _ in 0..STEPS_TO_FLANK {
             let flanked = choice.flanked.as_ref().unwrap_or(&choice.best);
             let other = self
                 .place_over(flanked, choice.place)
@@ -392,7 +426,10 @@ impl Search<'_> {
         let place = choice.place;
         let (from, to) = (x[choice.band.0], x[choice.band.1]);
         let half = 0.5 * (to - from);
-        let farther = self.choose(place, FARTHER * half, reach)?;
+        // Where the curve ends sooner, less must do, or limits that are nearer.
+        let farther = [FARTHER, FARTHER.sqrt(), 1.0 / FARTHER.sqrt()]
+            .into_iter()
+            .find_map(|factor| self.choose(place, factor * half, reach))?;
         let nearer = self.choose(place, half, SHORTER.sqrt() * reach);
         let moved = [Some(farther), nearer]
             .into_iter()

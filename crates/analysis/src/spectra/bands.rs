@@ -1,11 +1,11 @@
-//! Bands: sums of Gauss or Voigt lines over a straight baseline, as a model that the fitting core takes.
+//! Bands: sums of Gauss or Voigt lines over a background, as a model that the fitting core takes.
 
 use std::borrow::Cow;
 
 use errorfunctions::ComplexErrorFunctions;
 use serde::{Deserialize, Serialize};
 
-use super::AreaBaseline;
+use super::Axis;
 use crate::models::grid::best;
 use crate::models::{Model, Specification};
 use crate::refusal::Refusal;
@@ -30,6 +30,53 @@ impl BandShape {
     }
 }
 
+/// What bands stand on. All of it is linear in its coefficients, the first of which is the level at the middle of the axis.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum BandBackground {
+    /// Nothing.
+    Zero,
+    /// A straight line.
+    Line,
+    /// A parabola.
+    Bent,
+    /// Scattered light on this axis: `b + s₂ ((λ₀/λ)² - 1) + s₄ ((λ₀/λ)⁴ - 1)` about the middle λ₀ of the axis: Rayleigh's law of
+    /// small particles and the slower one of larger ones, which together follow powers between them, and a level.
+    Scatter(Axis),
+}
+
+impl BandBackground {
+    /// Names of the coefficients, and their units in terms of x and y.
+    fn coefficients(self) -> &'static [(&'static str, &'static str)] {
+        match self {
+            Self::Zero => &[],
+            Self::Line => &[("baseline", "y"), ("baseline-slope", "y/x")],
+            Self::Bent => &[
+                ("baseline", "y"),
+                ("baseline-slope", "y/x"),
+                ("baseline-bend", "y/(x x)"),
+            ],
+            Self::Scatter(_) => &[
+                ("baseline", "y"),
+                ("baseline-scatter-2", "y"),
+                ("baseline-scatter-4", "y"),
+            ],
+        }
+    }
+
+    /// What each coefficient is multiplied by.
+    fn columns(self, x: f64, middle: f64) -> [f64; 3] {
+        let d = x - middle;
+        match self {
+            Self::Zero | Self::Line | Self::Bent => [1.0, d, d * d],
+            Self::Scatter(axis) => {
+                let ratio = axis.to_nm(middle).zip(axis.to_nm(x)).map(|(own, at)| own / at);
+                let square = ratio.map_or(1.0, |ratio| ratio * ratio);
+                [1.0, square - 1.0, square * square - 1.0]
+            }
+        }
+    }
+}
+
 /// Where a band begins its search.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct BandStart {
@@ -42,13 +89,13 @@ pub struct BandStart {
 /// So many bands of one shape over a baseline.
 ///
 /// Parameters, band after band: `height`, `position` and the full widths at half maximum `gauss-width` and (of Voigt)
-/// `lorentz-width`; then the baseline's level at the middle of the axis and its slope, where there is one.
+/// `lorentz-width`; then what they stand on.
 #[derive(Clone, Debug)]
 pub struct Bands {
     shape: BandShape,
     starts: Vec<BandStart>,
     middle: f64,
-    line: bool,
+    background: BandBackground,
     specifications: Vec<Specification>,
     linear: Vec<usize>,
 }
@@ -77,8 +124,13 @@ fn scale_of(width: f64) -> f64 {
 
 impl Bands {
     /// Bands that begin at `starts`, over points whose axis runs from `range.0` to `range.1`.
-    pub fn new(shape: BandShape, starts: Vec<BandStart>, range: (f64, f64), baseline: AreaBaseline) -> Self {
-        let (line, size) = (baseline == AreaBaseline::Chord, shape.size());
+    pub fn new(
+        shape: BandShape,
+        starts: Vec<BandStart>,
+        range: (f64, f64),
+        background: BandBackground,
+    ) -> Self {
+        let size = shape.size();
         let least = 1e-9 * (range.1 - range.0).abs();
         let width = |name: &'static str, least: f64| Specification {
             lower: Some(least),
@@ -94,16 +146,15 @@ impl Bands {
             }
         }
         let mut linear: Vec<usize> = (0..starts.len()).map(|band| band * size).collect();
-        if line {
-            linear.extend([specifications.len(), specifications.len() + 1]);
-            specifications.push(Specification::any("baseline", "y"));
-            specifications.push(Specification::any("baseline-slope", "y/x"));
+        for (name, unit) in background.coefficients() {
+            linear.push(specifications.len());
+            specifications.push(Specification::any(name, unit));
         }
         Self {
             shape,
             starts,
             middle: 0.5 * (range.0 + range.1),
-            line,
+            background,
             specifications,
             linear,
         }
@@ -192,10 +243,10 @@ impl Bands {
         for (own, g) in p[..bands].chunks(size).zip(gradient.chunks_mut(size)) {
             value += self.band(x - own[1], own, g);
         }
-        if self.line {
-            gradient[bands] = 1.0;
-            gradient[bands + 1] = x - self.middle;
-            value += p[bands] + p[bands + 1] * (x - self.middle);
+        let columns = self.background.columns(x, self.middle);
+        for ((c, g), column) in p[bands..].iter().zip(&mut gradient[bands..]).zip(columns) {
+            *g = column;
+            value += c * column;
         }
         value
     }
@@ -259,9 +310,7 @@ impl Model for Bands {
                         p.push(factor * lorentz * start.width);
                     }
                 }
-                if self.line {
-                    p.extend([0.0, 0.0]);
-                }
+                p.resize(self.specifications.len(), 0.0);
                 p
             })
         });
@@ -319,7 +368,7 @@ mod tests {
                     width: 1.0,
                 }],
                 range,
-                AreaBaseline::Zero,
+                BandBackground::Zero,
             );
             let mut value = [0.0];
             bands.evaluate(&[&[d]], &[1.0, 0.0, gauss, lorentz], &mut value);
@@ -336,7 +385,7 @@ mod tests {
                     width: 1.0,
                 }],
                 range,
-                AreaBaseline::Zero,
+                BandBackground::Zero,
             );
             let found = bands.measures(&[1.0, 0.0, gauss, lorentz]);
             assert!((found.width.0 - width).abs() < 1e-12 * width, "{found:?}");
@@ -347,15 +396,22 @@ mod tests {
     #[test]
     fn derivatives_are_those_of_the_values() {
         let x = [-3.0, -0.4, 0.0, 0.7, 5.0];
-        for (shape, p) in [
-            (BandShape::Gauss, vec![0.8, 0.1, 1.3, 0.2, 0.01]),
-            (BandShape::Voigt, vec![0.8, 0.1, 1.3, 0.6, 0.2, 0.01]),
+        let scatter = BandBackground::Scatter(Axis::ElectronVolt);
+        for (shape, background, x, p) in [
+            (BandShape::Gauss, BandBackground::Line, x, vec![0.8, 0.1, 1.3, 0.2, 0.01]),
+            (BandShape::Gauss, BandBackground::Bent, x, vec![0.8, 0.1, 1.3, 0.2, 0.01, 0.1]),
+            (
+                BandShape::Voigt,
+                scatter,
+                [2.0, 3.0, 3.1, 4.0, 7.0],
+                vec![0.8, 3.1, 1.3, 0.6, 0.2, 0.01, 0.02],
+            ),
         ] {
             let start = BandStart {
                 position: 0.0,
                 width: 1.0,
             };
-            let bands = Bands::new(shape, vec![start], (-3.0, 5.0), AreaBaseline::Chord);
+            let bands = Bands::new(shape, vec![start], (x[0], x[4]), background);
             let values = |p: &[f64]| {
                 let mut values = vec![0.0; x.len()];
                 bands.evaluate(&[&x], p, &mut values);
@@ -400,7 +456,7 @@ mod tests {
             };
             let starts =
                 [(458.0, 45.0), (508.0, 30.0)].map(|(position, width)| BandStart { position, width });
-            let bands = Bands::new(shape, starts.to_vec(), (400.0, 600.0), AreaBaseline::Chord);
+            let bands = Bands::new(shape, starts.to_vec(), (400.0, 600.0), BandBackground::Line);
             let mut y = vec![0.0; x.len()];
             bands.evaluate(&[&x], &truth, &mut y);
             let found = fit(&bands, &Data::new(&[&x], &y), &Options::default()).unwrap();

@@ -236,22 +236,30 @@ pub fn measure_peak(
     let base = |index: usize| {
         // The base is the lowest of many points and low by its own noise: it is left out, and what stands in its place is found by others.
         let half = (0.25 * full).max(BASE_POINTS * full / (last - first) as f64);
-        let found = local((x, &up), breaks, (x[index], half), 2, Some(index));
+        let at = |degree: usize| {
+            let found = local((x, &up), breaks, (x[index], half), degree, Some(index))?;
+            Some(Estimate {
+                value: found.at(x[index], 0),
+                error: noise * found.variance_at(x[index], 0).sqrt(),
+            })
+        };
+        // At an end of the curve a parabola says less than the mean of a line.
+        let is_inside = index > 0 && index + 1 < x.len();
+        let (degree, higher) = if is_inside { (2, 4) } else { (1, 2) };
+        let found = at(degree).map(|own| (own, at(higher))).or_else(|| at(1).map(|own| (own, at(2))));
         match found {
-            Some(polynomial) if index > 0 && index + 1 < x.len() => Estimate {
-                value: polynomial.at(x[index], 0),
-                error: noise * polynomial.variance_at(x[index], 0).sqrt(),
+            Some((own, Some(other))) => Estimate {
+                value: own.value,
+                error: with_misfit(own.error, other.error, other.value - own.value),
             },
-            // At an end of the curve a parabola says less than the mean of a line.
-            _ => match local((x, &up), breaks, (x[index], half), 1, Some(index)) {
-                Some(line) => Estimate {
-                    value: line.at(x[index], 0),
-                    error: noise * line.variance_at(x[index], 0).sqrt(),
-                },
-                None => Estimate {
-                    value: up[index],
-                    error: noise,
-                },
+            // Too few points for a parabola: the reading at the end itself says whether the line follows.
+            Some((own, None)) => Estimate {
+                value: own.value,
+                error: with_misfit(own.error, noise.hypot(2f64.sqrt() * own.error), up[index] - own.value),
+            },
+            None => Estimate {
+                value: up[index],
+                error: noise,
             },
         }
     };
@@ -303,6 +311,7 @@ pub fn measure_peak(
         within,
         beside,
         noise: how.noise,
+        hidden: None,
         together: how.together,
         from_zero: how.area == AreaBaseline::Zero,
         wavelength: &|x| how.axis.to_nm(x),

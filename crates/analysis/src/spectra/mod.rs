@@ -37,7 +37,7 @@ pub use axis::{
     absorbance_of, ev_of_nm, nm_of_ev, nm_of_per_cm, per_cm_of_nm, transmittance_of,
 };
 pub use background::{Background, BandArea, NoArea};
-pub use bands::{BandShape, BandSize, BandStart, Bands};
+pub use bands::{BandBackground, BandShape, BandSize, BandStart, Bands};
 pub use baseline::{Baseline, BaselineFound, subtract_baseline};
 pub use blank::{BlankUse, Grids, subtract_blank};
 pub use chain::{Chain, ChainError, ChainRefused, LogEntry, LogNote, Processed, Step};
