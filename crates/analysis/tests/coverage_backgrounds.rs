@@ -310,7 +310,7 @@ fn fitted_bands_over_backgrounds() {
                 let drawn = draw(gauss, background, &mut noise);
                 let band = drawn.band;
                 let plan = PeaksPlan {
-                    bands: Some(if gauss { BandShape::Gauss } else { BandShape::Voigt }),
+                    bands: Some(if gauss { BandShape::Gauss } else { BandShape::Lorentz }),
                     ..PeaksPlan::default()
                 };
                 let all = peaks_run(&plan, &spectrum(drawn.x, drawn.y), &References::new());

@@ -1,4 +1,4 @@
-//! Bands: sums of Gauss or Voigt lines over a background, as a model that the fitting core takes.
+//! Bands: sums of Gauss, Lorentz or Voigt lines over a background, as a model that the fitting core takes.
 
 use std::borrow::Cow;
 
@@ -16,6 +16,8 @@ use crate::refusal::Refusal;
 pub enum BandShape {
     /// Gauss's curve.
     Gauss,
+    /// Lorentz's curve.
+    Lorentz,
     /// The convolution of Gauss's curve with that of Lorentz (IUPAC Gold Book, "Voigt profile").
     Voigt,
 }
@@ -24,7 +26,7 @@ impl BandShape {
     /// Parameters of one band: height, position and one or two widths.
     fn size(self) -> usize {
         match self {
-            Self::Gauss => 3,
+            Self::Gauss | Self::Lorentz => 3,
             Self::Voigt => 4,
         }
     }
@@ -88,8 +90,8 @@ pub struct BandStart {
 
 /// So many bands of one shape over a baseline.
 ///
-/// Parameters, band after band: `height`, `position` and the full widths at half maximum `gauss-width` and (of Voigt)
-/// `lorentz-width`; then what they stand on.
+/// Parameters, band after band: `height`, `position` and the full widths at half maximum `gauss-width` or `lorentz-width` (of Voigt
+/// both); then what they stand on.
 #[derive(Clone, Debug)]
 pub struct Bands {
     shape: BandShape,
@@ -140,7 +142,10 @@ impl Bands {
         for _ in &starts {
             specifications.push(Specification::any("height", "y"));
             specifications.push(Specification::any("position", "x"));
-            specifications.push(width("gauss-width", least));
+            specifications.push(match shape {
+                BandShape::Lorentz => width("lorentz-width", least),
+                BandShape::Gauss | BandShape::Voigt => width("gauss-width", least),
+            });
             if shape == BandShape::Voigt {
                 specifications.push(width("lorentz-width", 0.0));
             }
@@ -178,6 +183,15 @@ impl Bands {
                 g[2] = 2.0 * u * u * value / p[2];
                 value
             }
+            BandShape::Lorentz => {
+                // h/(1 + v²) at v = 2d/w.
+                let v = 2.0 * d / p[2];
+                let part = 1.0 / (1.0 + v * v);
+                g[0] = part;
+                g[1] = 4.0 * v * p[0] * part * part / p[2];
+                g[2] = 2.0 * v * v * p[0] * part * part / p[2];
+                p[0] * part
+            }
             BandShape::Voigt => {
                 let y = p[3] / (2.0 * s);
                 let (k, l) = faddeeva(u, y);
@@ -207,6 +221,13 @@ impl Bands {
                 BandSize {
                     width: (p[2], vec![0.0, 0.0, 1.0]),
                     area: (area, vec![s * root_pi, 0.0, area / p[2]]),
+                }
+            }
+            BandShape::Lorentz => {
+                let by_height = std::f64::consts::FRAC_PI_2 * p[2];
+                BandSize {
+                    width: (p[2], vec![0.0, 0.0, 1.0]),
+                    area: (p[0] * by_height, vec![by_height, 0.0, std::f64::consts::FRAC_PI_2 * p[0]]),
                 }
             }
             BandShape::Voigt => {
@@ -270,6 +291,7 @@ impl Model for Bands {
     fn name(&self) -> Cow<'static, str> {
         Cow::Borrowed(match self.shape {
             BandShape::Gauss => "gauss-bands",
+            BandShape::Lorentz => "lorentz-bands",
             BandShape::Voigt => "voigt-bands",
         })
     }
@@ -298,7 +320,7 @@ impl Model for Bands {
 
     fn start(&self, x: &[&[f64]], y: &[f64]) -> Result<Vec<f64>, Refusal> {
         let shapes: &[(f64, f64)] = match self.shape {
-            BandShape::Gauss => &[(1.0, 0.0)],
+            BandShape::Gauss | BandShape::Lorentz => &[(1.0, 0.0)],
             BandShape::Voigt => &[(0.95, 0.1), (0.7, 0.45), (0.3, 0.8)],
         };
         let candidates = [0.5, 0.7, 0.85, 1.0, 1.2, 1.5].iter().flat_map(|factor| {
@@ -399,6 +421,7 @@ mod tests {
         let scatter = BandBackground::Scatter(Axis::ElectronVolt);
         for (shape, background, x, p) in [
             (BandShape::Gauss, BandBackground::Line, x, vec![0.8, 0.1, 1.3, 0.2, 0.01]),
+            (BandShape::Lorentz, BandBackground::Line, x, vec![0.8, 0.1, 1.3, 0.2, 0.01]),
             (BandShape::Gauss, BandBackground::Bent, x, vec![0.8, 0.1, 1.3, 0.2, 0.01, 0.1]),
             (
                 BandShape::Voigt,
@@ -449,9 +472,9 @@ mod tests {
     #[test]
     fn overlapping_bands_come_back() {
         let x: Vec<f64> = (0..201).map(|i| 400.0 + f64::from(i)).collect();
-        for shape in [BandShape::Gauss, BandShape::Voigt] {
+        for shape in [BandShape::Gauss, BandShape::Lorentz, BandShape::Voigt] {
             let truth: Vec<f64> = match shape {
-                BandShape::Gauss => vec![0.8, 460.0, 40.0, 0.4, 505.0, 35.0, 0.05, 1e-4],
+                BandShape::Gauss | BandShape::Lorentz => vec![0.8, 460.0, 40.0, 0.4, 505.0, 35.0, 0.05, 1e-4],
                 BandShape::Voigt => vec![0.8, 460.0, 30.0, 12.0, 0.4, 505.0, 20.0, 15.0, 0.05, 1e-4],
             };
             let starts =

@@ -132,6 +132,18 @@ struct Backgrounds {
 /// Backgrounds of a weight below this are left out. A choice.
 const LEAST_WEIGHT: f64 = 0.01;
 
+/// Fits over further backgrounds that need more steps than this from where the straight one ended do not settle. A choice.
+const MOST_ITERATIONS: usize = 60;
+
+/// Whether bands lie within the curve, and none is wider than it.
+fn within_curve(bands: &Bands, values: &[f64], curve: &Curve) -> bool {
+    let (low, high) = curve.range();
+    values.chunks(bands.size()).all(|own| {
+        let width = bands.measures(own).width.0;
+        (low..=high).contains(&own[1]) && width < high - low
+    })
+}
+
 /// Fits the bands over each background. The straight one comes first, and the others begin where it ended.
 fn over_backgrounds(
     (shape, starts): (BandShape, &[BandStart]),
@@ -146,10 +158,16 @@ fn over_backgrounds(
         AreaBaseline::Chord => BandBackground::Line,
     };
     let bands = of(first);
-    let found = fit(&bands, data, &Options::default())?;
     let size = starts.len() * bands.size();
-    let own: Vec<f64> = found.parameters[..size].iter().map(|p| p.value).collect();
-    let mut all = vec![(bands, first, found)];
+    let straight = fit(&bands, data, &Options::default());
+    let own: Option<Vec<f64>> = straight
+        .as_ref()
+        .ok()
+        .map(|found| found.parameters[..size].iter().map(|p| p.value).collect());
+    let (mut all, refused) = match straight {
+        Ok(found) => (vec![(bands, first, found)], None),
+        Err(refusal) => (Vec::new(), Some(refusal)),
+    };
     let mut more = Vec::new();
     if area == AreaBaseline::Chord {
         more.push(BandBackground::Bent);
@@ -159,16 +177,24 @@ fn over_backgrounds(
     }
     for background in more {
         let bands = of(background);
-        let mut start = own.clone();
-        start.resize(bands.parameters().len(), 0.0);
         let options = Options {
-            start: Some(start),
+            start: own.clone().map(|mut start| {
+                start.resize(bands.parameters().len(), 0.0);
+                start
+            }),
+            iterations: MOST_ITERATIONS,
             ..Options::default()
         };
-        // Where a further background has no minimum, there is one less to choose among.
-        if let Ok(found) = fit(&bands, data, &options) {
+        // Where a further background has no minimum, or only one in which a band is as wide as the curve and so a part of the
+        // background, there is one less to choose among.
+        if let Ok(found) = fit(&bands, data, &options)
+            && within_curve(&bands, &found.values()[..size], curve)
+        {
             all.push((bands, background, found));
         }
+    }
+    if let Some(refusal) = refused.filter(|_| all.is_empty()) {
+        return Err(refusal.into());
     }
     let criterion = |found: &Fit| found.aicc.unwrap_or(f64::INFINITY);
     let best = all
