@@ -33,9 +33,15 @@ enum Background {
     Neighbour,
     /// The curve ends within the band.
     CutOff,
+    /// Three that are none of the curves that are tried: a decay over 30 to 120 nm,
+    Decay,
+    /// waves of 250 nm and up to 0.05 AU,
+    Wave,
+    /// and a step of up to 0.5 AU over a hundred nm.
+    Step,
 }
 
-const BACKGROUNDS: [Background; 7] = [
+const BACKGROUNDS: [Background; 10] = [
     Background::Level,
     Background::Tilt,
     Background::Scatter(4),
@@ -43,6 +49,9 @@ const BACKGROUNDS: [Background; 7] = [
     Background::Bend,
     Background::Neighbour,
     Background::CutOff,
+    Background::Decay,
+    Background::Wave,
+    Background::Step,
 ];
 
 #[derive(Clone, Copy)]
@@ -118,6 +127,9 @@ fn draw(gauss: bool, background: Background, noise: &mut Noise) -> Drawn {
         Background::Scatter(n) => 0.05 * 10f64.powf(size) * (400.0 / x).powi(n),
         Background::Bend => 0.3 + sign * 0.02 * 10f64.powf(size) * ((x - 500.0) / 150.0).powi(2),
         Background::Neighbour => 0.05 + beside.at(x),
+        Background::Decay => 0.3 * (-(x - 350.0) / (30.0 + 90.0 * size)).exp(),
+        Background::Wave => 0.2 + 0.05 * size * ((x - 350.0) / 40.0 + 6.0 * size).sin(),
+        Background::Step => 0.1 + 0.5 * size / (1.0 + ((x - 380.0) / 25.0).exp()),
     };
     let count = (300.0 / step) as u32 + 1;
     let x: Vec<f64> = (0..count).map(|i| 350.0 + step * f64::from(i)).collect();
@@ -231,9 +243,10 @@ fn tally(gauss: bool, background: Background, sets: usize, noise: &mut Noise) ->
         });
         if let Some(own) = own {
             tally.height.take(Some(height), own.apex.height());
-            tally
-                .prominence
-                .take(Some(prominence), own.prominence + own.apex.height() - own.sampled_y);
+            tally.prominence.take(
+                Some(prominence),
+                own.prominence + own.apex.height() - own.sampled_y,
+            );
             if let Width::Found { width: exact, .. } = own.width {
                 tally.width.take(Some(width), exact);
             }
@@ -249,7 +262,8 @@ fn tally(gauss: bool, background: Background, sets: usize, noise: &mut Noise) ->
     tally
 }
 
-/// Aim: 93 to 99 of 100 stated areas hold that of the whole band, and none is far off.
+/// Aim: 93 to 99 of 100 stated areas hold that of the whole band, and hardly one is far off. Before areas counted over the background, 22
+/// of 100 did (98 over a level, of bands of Gauss), and 2052 of 2963 were off by more than a twentieth with an error that said otherwise.
 #[test]
 fn areas_over_backgrounds_hold_the_band_or_are_not_given() {
     let sets = sets(20);
@@ -258,7 +272,7 @@ fn areas_over_backgrounds_hold_the_band_or_are_not_given() {
         "shape background: found | area stated, held, missed by more than 5 %, mean error | refused, without error, remarked | \
          held by definition: height, prominence, width (missed by more than 5 %) | as the band's, stated without a remark: prominence, width"
     );
-    let mut all = Tally::default();
+    let (mut all, mut others) = (Tally::default(), Tally::default());
     for gauss in [true, false] {
         for background in BACKGROUNDS {
             let own = tally(gauss, background, sets, &mut noise);
@@ -284,47 +298,79 @@ fn areas_over_backgrounds_hold_the_band_or_are_not_given() {
                 own.height_of_band.share(),
                 own.width_of_band.share(),
             );
-            all.area.stated += own.area.stated;
-            all.area.held += own.area.held;
-            all.area.far_off += own.area.far_off;
+            // Bands of Gauss over smooth backgrounds have an area, mostly, as those over a level have.
+            let smooth = matches!(
+                background,
+                Background::Level | Background::Tilt | Background::Scatter(_) | Background::Bend
+            );
+            assert!(
+                !(gauss && smooth) || 10 * own.area.stated >= 6 * own.found,
+                "{background:?}: {} of {}",
+                own.area.stated,
+                own.found
+            );
+            let unlike = matches!(
+                background,
+                Background::Decay | Background::Wave | Background::Step
+            );
+            let of = if unlike { &mut others } else { &mut all };
+            of.area.stated += own.area.stated;
+            of.area.held += own.area.held;
+            of.area.far_off += own.area.far_off;
         }
     }
-    println!(
-        "{} areas stated, {:.1} % held, {} missed by more than a twentieth",
-        all.area.stated,
-        all.area.share(),
+    for (of, name) in [(&all, "as those that are tried"), (&others, "unlike them")] {
+        println!(
+            "backgrounds {name}: {} areas stated, {:.1} % held, {} missed by more than a twentieth",
+            of.area.stated,
+            of.area.share(),
+            of.area.far_off
+        );
+    }
+    assert!(all.area.share() >= 93.0, "{}", all.area.share());
+    assert!(others.area.share() >= 80.0, "{}", others.area.share());
+    assert!(
+        50 * all.area.far_off <= all.area.stated,
+        "{} far off",
         all.area.far_off
     );
 }
 
-/// The same of bands that are fitted with the right shape.
+/// The same of bands that are fitted with the right shape. Over a straight line alone 49 to 57 of 100 areas of Gauss bands over scattered
+/// light or a bend held the true one, and 8 to 16 of Voigt bands.
 #[test]
 fn fitted_bands_over_backgrounds() {
     let sets = sets(4);
     let mut noise = Noise(21);
-    println!("shape background: fitted | held: position, height, width, area | area missed by more than 5 %, mean error");
+    println!(
+        "shape background: fitted | held: position, height, width, area | area missed by more than 5 %, mean error"
+    );
+    let (mut fits, mut all) = (0, Count::default());
     for gauss in [true, false] {
-        for background in BACKGROUNDS {
+        for background in &BACKGROUNDS[..7] {
+            let background = *background;
             let (mut fitted, mut held) = (0, [Count::default(); 4]);
             for _ in 0..sets {
                 let drawn = draw(gauss, background, &mut noise);
                 let band = drawn.band;
                 let plan = PeaksPlan {
-                    bands: Some(if gauss { BandShape::Gauss } else { BandShape::Lorentz }),
+                    bands: Some(if gauss {
+                        BandShape::Gauss
+                    } else {
+                        BandShape::Lorentz
+                    }),
                     ..PeaksPlan::default()
                 };
-                let all = peaks_run(&plan, &spectrum(drawn.x, drawn.y), &References::new());
-                let bands = all[0].outcome.parameters.chunk_by(|_, next| next.name != "band");
+                let found = peaks_run(&plan, &spectrum(drawn.x, drawn.y), &References::new());
+                let bands = found[0]
+                    .outcome
+                    .parameters
+                    .chunk_by(|_, next| next.name != "band");
                 let away = |own: &[Parameter]| (own[0].value.unwrap_or(f64::INFINITY) - band.centre).abs();
                 let nearest = bands
                     .filter(|own| own[0].name == "band" && away(own) < 0.5 * band.width)
                     .min_by(|a, b| away(a).total_cmp(&away(b)));
-                let Some(own) = nearest else {
-                    if std::env::var("WHY").is_ok() {
-                        println!("  {} {:?}: {}", band.gauss, background, all[0].outcome.termination);
-                    }
-                    continue;
-                };
+                let Some(own) = nearest else { continue };
                 fitted += 1;
                 let truth = [band.centre, band.height, band.width, band.area()];
                 for ((count, own), truth) in held.iter_mut().zip(own).zip(truth) {
@@ -341,6 +387,11 @@ fn fitted_bands_over_backgrounds() {
                 held[3].far_off,
                 held[3].error(),
             );
+            fits += fitted;
+            all.stated += held[3].stated;
+            all.held += held[3].held;
         }
     }
+    assert!(10 * fits >= 9 * 14 * sets, "{fits}");
+    assert!(all.share() >= 88.0, "{}", all.share());
 }

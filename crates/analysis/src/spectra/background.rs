@@ -6,7 +6,7 @@
 //! they have beyond the limits is counted in.
 //!
 //! Nothing says which smooth curve the background is. So several are laid through the same readings: a straight line,
-//! polynomials of degree two and three, the law of scattered light `c₀ + c₂ λ⁻² + c₄ λ⁻⁴` and parts of it, each of them
+//! polynomials of degree two to four, the law of scattered light `c₀ + c₂ λ⁻² + c₄ λ⁻⁴` and parts of it, each of them
 //! with and without a flank `a/(1 + (2d/w)²)` at the distance `d` from the middle of a band of full width `w`. Each counts by
 //! Akaike's weight `exp(-S/2σ² - p)`, S its sum of squares and p its number of coefficients (Burnham and Anderson, Model
 //! Selection and Multimodel Inference, 2002, sections 2.9 and 4.3). The area is the weighted mean, and its variance the weighted
@@ -52,6 +52,11 @@ const MOST_BY_CHOICE: f64 = 0.1;
 
 /// Most steps from the width over a background without a flank to that with one; each takes most of what is left.
 const STEPS_TO_FLANK: usize = 6;
+
+/// Limits this much farther out than the band needs are the farthest that are tried where no curve follows the background: what
+/// then lies between them is no longer the band alone, and a curve that follows only what is far away says little of what lies below
+/// the band. Less of the background is looked at instead.
+const MOST_NEEDED: f64 = 1.3;
 
 /// Most limits that are tried for one stretch of background: steps of [`FARTHER`] take them to ten times the first.
 const MOST_LIMITS: usize = 12;
@@ -109,7 +114,7 @@ pub enum Background {
     Zero,
     /// A straight line.
     Line,
-    /// A polynomial of degree two or three.
+    /// A polynomial of degree two to four.
     Bent,
     /// Scattered light, by powers of the wavelength.
     Scatter,
@@ -131,26 +136,28 @@ pub enum NoArea {
     NotZero,
 }
 
-/// Columns of the backgrounds: 1, u, u², u³, s₂ - 1 and s₄ - 1, with `u` the distance from the top over the longest there is and
+/// Columns of the backgrounds: 1, u, u², u³, u⁴, s₂ - 1 and s₄ - 1, with `u` the distance from the top over the longest there is and
 /// `sₙ = (λ₀/λ)ⁿ`; then the flank.
-const COLUMNS: usize = 7;
-const FLANK: usize = 6;
+const COLUMNS: usize = 8;
+const FLANK: usize = 7;
 
 /// Backgrounds as lists of columns. A level is a line without a slope, and no form of its own: under a band that is seen from both
 /// sides a slope costs little.
-const FORMS: [(Background, &[usize]); 12] = [
+const FORMS: [(Background, &[usize]); 14] = [
     (Background::Line, &[0, 1]),
     (Background::Bent, &[0, 1, 2]),
     (Background::Bent, &[0, 1, 2, 3]),
-    (Background::Scatter, &[0, 4]),
+    (Background::Bent, &[0, 1, 2, 3, 4]),
     (Background::Scatter, &[0, 5]),
-    (Background::Scatter, &[0, 4, 5]),
+    (Background::Scatter, &[0, 6]),
+    (Background::Scatter, &[0, 5, 6]),
     (Background::Line, &[0, 1, FLANK]),
     (Background::Bent, &[0, 1, 2, FLANK]),
     (Background::Bent, &[0, 1, 2, 3, FLANK]),
-    (Background::Scatter, &[0, 4, FLANK]),
+    (Background::Bent, &[0, 1, 2, 3, 4, FLANK]),
     (Background::Scatter, &[0, 5, FLANK]),
-    (Background::Scatter, &[0, 4, 5, FLANK]),
+    (Background::Scatter, &[0, 6, FLANK]),
+    (Background::Scatter, &[0, 5, 6, FLANK]),
 ];
 
 /// Where areas count from zero.
@@ -305,7 +312,15 @@ impl Surroundings<'_> {
                 let square = middle
                     .zip((self.wavelength)(*x))
                     .map_or(1.0, |(middle, own)| (middle / own).powi(2));
-                [1.0, u, u * u, u * u * u, square - 1.0, square * square - 1.0]
+                [
+                    1.0,
+                    u,
+                    u * u,
+                    u.powi(3),
+                    u.powi(4),
+                    square - 1.0,
+                    square * square - 1.0,
+                ]
             })
             .collect();
         let search = Search {
@@ -361,7 +376,7 @@ impl Search<'_> {
         };
         let mut seen = false;
         let mut reach = longest;
-        while reach > 2.0 * width {
+        while reach > 0.5 * FROM_HALF_WIDTHS * width {
             if let Some(choice) = self.consistent(begin, reach, &mut seen) {
                 return self.settled(&choice, reach).ok_or(short)?;
             }
@@ -391,7 +406,14 @@ impl Search<'_> {
             let needed = self.around.half_of(found);
             place = found;
             if !choice.fits || needed > 1.05 * half {
-                half = if choice.fits { needed } else { needed.max(FARTHER * half) };
+                if !choice.fits && half > MOST_NEEDED * needed {
+                    return None;
+                }
+                half = if choice.fits {
+                    needed
+                } else {
+                    needed.max(FARTHER * half)
+                };
                 continue;
             }
             let last_half = needed.max(half / FARTHER);
@@ -455,7 +477,10 @@ impl Search<'_> {
             reach: (first, last),
             background: choice.best.form,
             beyond: choice.flank * (tail(place, from) + tail(place, to)),
-            below_top: self.below(&choice.best, x.partition_point(|x| *x < self.top).min(self.around.within.1)),
+            below_top: self.below(
+                &choice.best,
+                x.partition_point(|x| *x < self.top).min(self.around.within.1),
+            ),
             width: place.width,
         }))
     }
@@ -473,7 +498,16 @@ impl Search<'_> {
         let last = after - 1;
         let row = |i: usize| -> [f64; COLUMNS] {
             let own = &self.rows[i - lowest];
-            [own[0], own[1], own[2], own[3], own[4], own[5], flank_at(place, x[i])]
+            [
+                own[0],
+                own[1],
+                own[2],
+                own[3],
+                own[4],
+                own[5],
+                own[6],
+                flank_at(place, x[i]),
+            ]
         };
         // Sums over the band.
         let mut inner = [0.0; COLUMNS];
@@ -493,7 +527,11 @@ impl Search<'_> {
         let mut total = 0.0;
         for i in (start..first).chain(after..end) {
             let own = row(i);
-            let y = if self.around.from_zero { up[i] } else { up[i] - level };
+            let y = if self.around.from_zero {
+                up[i]
+            } else {
+                up[i] - level
+            };
             total += y * y;
             for j in 0..COLUMNS {
                 right[j] += own[j] * y;
@@ -530,7 +568,13 @@ impl Search<'_> {
             for (b, row) in by.iter_mut().zip(&inverse).take(count) {
                 *b = row.iter().zip(&gradient).take(count).map(|(c, g)| c * g).sum();
             }
-            let dot = |a: &[f64; COLUMNS]| a.iter().zip(&gradient).take(count).map(|(a, g)| a * g).sum::<f64>();
+            let dot = |a: &[f64; COLUMNS]| {
+                a.iter()
+                    .zip(&gradient)
+                    .take(count)
+                    .map(|(a, g)| a * g)
+                    .sum::<f64>()
+            };
             all.push(Fitted {
                 form: *form,
                 columns,
@@ -568,10 +612,17 @@ impl Search<'_> {
             .into_iter()
             .filter_map(|own| Some((own.weighed(variance, place.height)?, own)))
             .collect();
-        let log = pairs.iter().map(|(own, _)| own.log).fold(f64::NEG_INFINITY, f64::max);
+        let log = pairs
+            .iter()
+            .map(|(own, _)| own.log)
+            .fold(f64::NEG_INFINITY, f64::max);
         let sum: f64 = pairs.iter().map(|(own, _)| (own.log - log).exp()).sum();
         let mean = |of: &dyn Fn(&Weighed) -> f64| -> f64 {
-            pairs.iter().map(|(own, _)| (own.log - log).exp() * of(own)).sum::<f64>() / sum
+            pairs
+                .iter()
+                .map(|(own, _)| (own.log - log).exp() * of(own))
+                .sum::<f64>()
+                / sum
         };
         let value = mean(&|own| own.area);
         let spread = mean(&|own| (own.area - value).powi(2) + own.by_flank);
@@ -579,7 +630,8 @@ impl Search<'_> {
         let flank = mean(&|own| own.flank);
         let (mut best, mut flanked): (Option<(f64, Fitted)>, Option<(f64, Fitted)>) = (None, None);
         for (weighed, own) in pairs {
-            let is_better = |than: &Option<(f64, Fitted)>| than.as_ref().is_none_or(|than| weighed.log > than.0);
+            let is_better =
+                |than: &Option<(f64, Fitted)>| than.as_ref().is_none_or(|than| weighed.log > than.0);
             if is_better(&best) {
                 let before = best.replace((weighed.log, own));
                 if let Some((log, before)) = before.filter(|(_, before)| before.flank.is_some()) {

@@ -227,7 +227,10 @@ impl Bands {
                 let by_height = std::f64::consts::FRAC_PI_2 * p[2];
                 BandSize {
                     width: (p[2], vec![0.0, 0.0, 1.0]),
-                    area: (p[0] * by_height, vec![by_height, 0.0, std::f64::consts::FRAC_PI_2 * p[0]]),
+                    area: (
+                        p[0] * by_height,
+                        vec![by_height, 0.0, std::f64::consts::FRAC_PI_2 * p[0]],
+                    ),
                 }
             }
             BandShape::Voigt => {
@@ -420,9 +423,24 @@ mod tests {
         let x = [-3.0, -0.4, 0.0, 0.7, 5.0];
         let scatter = BandBackground::Scatter(Axis::ElectronVolt);
         for (shape, background, x, p) in [
-            (BandShape::Gauss, BandBackground::Line, x, vec![0.8, 0.1, 1.3, 0.2, 0.01]),
-            (BandShape::Lorentz, BandBackground::Line, x, vec![0.8, 0.1, 1.3, 0.2, 0.01]),
-            (BandShape::Gauss, BandBackground::Bent, x, vec![0.8, 0.1, 1.3, 0.2, 0.01, 0.1]),
+            (
+                BandShape::Gauss,
+                BandBackground::Line,
+                x,
+                vec![0.8, 0.1, 1.3, 0.2, 0.01],
+            ),
+            (
+                BandShape::Lorentz,
+                BandBackground::Line,
+                x,
+                vec![0.8, 0.1, 1.3, 0.2, 0.01],
+            ),
+            (
+                BandShape::Gauss,
+                BandBackground::Bent,
+                x,
+                vec![0.8, 0.1, 1.3, 0.2, 0.01, 0.1],
+            ),
             (
                 BandShape::Voigt,
                 scatter,

@@ -191,11 +191,7 @@ fn with_misfit(error: f64, higher_error: f64, away: f64) -> f64 {
 ///
 /// None where the peak has fewer than eight points within its width, or where an end or a gap of the curve lies too near:
 /// then the recorded points say as much.
-pub fn measure_peak(
-    curve: &Curve,
-    peak: &Peak,
-    how: &Measuring<'_>,
-) -> Option<MeasuredPeak> {
+pub fn measure_peak(curve: &Curve, peak: &Peak, how: &Measuring<'_>) -> Option<MeasuredPeak> {
     let rising = curve.rising();
     let sign = if how.upwards { 1.0 } else { -1.0 };
     // Points that are alike tell as much as one of them.
@@ -246,7 +242,9 @@ pub fn measure_peak(
         // At an end of the curve a parabola says less than the mean of a line.
         let is_inside = index > 0 && index + 1 < x.len();
         let (degree, higher) = if is_inside { (2, 4) } else { (1, 2) };
-        let found = at(degree).map(|own| (own, at(higher))).or_else(|| at(1).map(|own| (own, at(2))));
+        let found = at(degree)
+            .map(|own| (own, at(higher)))
+            .or_else(|| at(1).map(|own| (own, at(2))));
         match found {
             Some((own, Some(other))) => Estimate {
                 value: own.value,
@@ -255,7 +253,11 @@ pub fn measure_peak(
             // Too few points for a parabola: the reading at the end itself says whether the line follows.
             Some((own, None)) => Estimate {
                 value: own.value,
-                error: with_misfit(own.error, noise.hypot(2f64.sqrt() * own.error), up[index] - own.value),
+                error: with_misfit(
+                    own.error,
+                    noise.hypot(2f64.sqrt() * own.error),
+                    up[index] - own.value,
+                ),
             },
             None => Estimate {
                 value: up[index],

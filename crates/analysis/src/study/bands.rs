@@ -88,7 +88,13 @@ pub(super) fn fit_bands(
     let Backgrounds {
         chosen: (bands, background, mut found),
         others,
-    } = over_backgrounds((shape, &starts), &curve, &data, plan.area, processed.spectrum.axis)?;
+    } = over_backgrounds(
+        (shape, &starts),
+        &curve,
+        &data,
+        plan.area,
+        processed.spectrum.axis,
+    )?;
     correlated(&bands, &columns, &mut found, outcome);
     tell(
         (&bands, background),
@@ -207,9 +213,16 @@ fn over_backgrounds(
         .collect();
     let sum: f64 = weights.iter().sum();
     // Of equal ones the straight one, which is the first; without a criterion there is no choice.
-    let place = (0..all.len()).fold(0, |chosen, i| if weights[i] > weights[chosen] { i } else { chosen });
+    let place = (0..all.len()).fold(
+        0,
+        |chosen, i| if weights[i] > weights[chosen] { i } else { chosen },
+    );
     let chosen = all.remove(place);
-    let weights = weights.iter().enumerate().filter(|(i, _)| *i != place).map(|(_, weight)| weight / sum);
+    let weights = weights
+        .iter()
+        .enumerate()
+        .filter(|(i, _)| *i != place)
+        .map(|(_, weight)| weight / sum);
     let others = all
         .into_iter()
         .zip(weights)
@@ -225,7 +238,9 @@ fn words(background: BandBackground) -> &'static str {
         BandBackground::Zero => "no background",
         BandBackground::Line => "a straight baseline",
         BandBackground::Bent => "a parabola as baseline",
-        BandBackground::Scatter(_) => "scattered light (powers 2 and 4 of the wavelength, and a level) as baseline",
+        BandBackground::Scatter(_) => {
+            "scattered light (powers 2 and 4 of the wavelength, and a level) as baseline"
+        }
     }
 }
 
@@ -238,7 +253,11 @@ fn widen(list: &mut [Parameter], others: &[(f64, BandBackground, Vec<[f64; 4]>)]
                 continue;
             };
             let of = |all: &Vec<[f64; 4]>| all.get(band).map_or(0.0, |all| (all[place] - value).powi(2));
-            let away = others.iter().map(|(weight, _, all)| weight * of(all)).sum::<f64>().sqrt();
+            let away = others
+                .iter()
+                .map(|(weight, _, all)| weight * of(all))
+                .sum::<f64>()
+                .sqrt();
             if away.is_nan() || away <= error {
                 continue;
             }
@@ -400,10 +419,16 @@ fn tell(
                 let measures = bands.measures(own);
                 [own[1], own[0], measures.width.0, measures.area.0]
             };
-            (*weight, *background, values[..count * size].chunks(size).map(of).collect())
+            (
+                *weight,
+                *background,
+                values[..count * size].chunks(size).map(of).collect(),
+            )
         })
         .collect();
-    outcome.remarks.extend(widen(&mut list[..count * if size > 3 { 6 } else { 4 }], &others));
+    outcome
+        .remarks
+        .extend(widen(&mut list[..count * if size > 3 { 6 } else { 4 }], &others));
     outcome.parameters = list;
     statistics(outcome, found);
     outcome.termination = found.termination.words().into();

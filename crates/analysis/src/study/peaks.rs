@@ -747,7 +747,8 @@ fn tell_area(
             "no area at {place}: {}{}",
             match why {
                 NoArea::Overlaps => "the band overlaps another at its base, and --bands fits both",
-                NoArea::CutOff => "the curve ends, or has a gap, before the background beside the band is seen",
+                NoArea::CutOff =>
+                    "the curve ends, or has a gap, before the background beside the band is seen",
                 NoArea::GoesOn => "its flanks go on beyond the curve",
                 NoArea::Unclear =>
                     "how the background goes on below the band is not known to a tenth of the area; --bands fits bands and                      background together",
@@ -789,12 +790,7 @@ fn three(value: f64) -> String {
 const TOLD: f64 = 0.03;
 
 /// Says so where prominence and width are those of the curve, and not those of the band, since the background is not level.
-fn tell_background(
-    list: &[Parameter; 5],
-    measured: &MeasuredPeak,
-    level: WidthLevel,
-    outcome: &mut Outcome,
-) {
+fn tell_background(list: &[Parameter; 5], measured: &MeasuredPeak, level: WidthLevel, outcome: &mut Outcome) {
     let [place, _, prominence, width, _] = list;
     let (Ok(area), Some(at), Some(stands)) = (measured.area, place.value, prominence.value) else {
         return;
@@ -1018,7 +1014,7 @@ mod tests {
     fn band(noise: f64) -> Vec<f64> {
         (0..101)
             .map(|i| {
-                let away: f64 = (f64::from(i) + 400.0 - 450.3) / 12.0;
+                let away: f64 = (f64::from(i) + 400.0 - 450.3) / 8.0;
                 // A fixed pattern without a trend stands for noise.
                 0.8 * (-0.5 * away * away).exp() + noise * f64::from((i * 7) % 5 - 2)
             })
@@ -1038,8 +1034,8 @@ mod tests {
         assert_eq!(outcome.parameters.len(), 5);
         assert!((value("peak") - 450.3).abs() < 0.02);
         assert!((value("peak-height") - 0.8).abs() < 1e-3);
-        assert!((value("peak-width") - 2.0 * (2.0 * 2f64.ln()).sqrt() * 12.0).abs() < 0.1);
-        let area = 0.8 * 12.0 * (2.0 * std::f64::consts::PI).sqrt();
+        assert!((value("peak-width") - 2.0 * (2.0 * 2f64.ln()).sqrt() * 8.0).abs() < 0.1);
+        let area = 0.8 * 8.0 * (2.0 * std::f64::consts::PI).sqrt();
         assert!((value("peak-area") - area).abs() < 0.02 * area);
         assert!(
             outcome
