@@ -183,6 +183,9 @@ struct Fitted {
     rss: f64,
 }
 
+/// A background with the logarithm of its weight, where there is one.
+type Ranked = Option<(f64, Fitted)>;
+
 /// What is known of a flank that falls as Lorentz's does, for unit variance of a point.
 struct Flank {
     size: f64,
@@ -628,10 +631,9 @@ impl Search<'_> {
         let spread = mean(&|own| (own.area - value).powi(2) + own.by_flank);
         let variance = mean(&|own| own.variance) + spread;
         let flank = mean(&|own| own.flank);
-        let (mut best, mut flanked): (Option<(f64, Fitted)>, Option<(f64, Fitted)>) = (None, None);
+        let (mut best, mut flanked): (Ranked, Ranked) = (None, None);
         for (weighed, own) in pairs {
-            let is_better =
-                |than: &Option<(f64, Fitted)>| than.as_ref().is_none_or(|than| weighed.log > than.0);
+            let is_better = |than: &Ranked| than.as_ref().is_none_or(|than| weighed.log > than.0);
             if is_better(&best) {
                 let before = best.replace((weighed.log, own));
                 if let Some((log, before)) = before.filter(|(_, before)| before.flank.is_some()) {
@@ -716,10 +718,8 @@ fn solve(gram: &Square, right: &[f64; COLUMNS], columns: &[usize]) -> Option<([f
     for j in 0..p {
         for k in 0..=j {
             let (a, b) = (columns[j].max(columns[k]), columns[j].min(columns[k]));
-            let mut rest = gram[a][b];
-            for m in 0..k {
-                rest -= lower[j][m] * lower[k][m];
-            }
+            let before: f64 = lower[j][..k].iter().zip(&lower[k]).map(|(a, b)| a * b).sum();
+            let rest = gram[a][b] - before;
             if j > k {
                 lower[j][k] = rest / lower[k][k];
             } else if rest > 1e-11 * gram[a][a] {

@@ -187,6 +187,42 @@ fn with_misfit(error: f64, higher_error: f64, away: f64) -> f64 {
     error.hypot((away * away - by_noise).max(0.0).sqrt())
 }
 
+/// The level of a base, by the points within `half` of it.
+fn base_of((x, up): (&[f64], &[f64]), breaks: &[usize], (index, half): (usize, f64), noise: f64) -> Estimate {
+    let at = |degree: usize| {
+        let found = local((x, up), breaks, (x[index], half), degree, Some(index))?;
+        Some(Estimate {
+            value: found.at(x[index], 0),
+            error: noise * found.variance_at(x[index], 0).sqrt(),
+        })
+    };
+    // At an end of the curve a parabola says less than the mean of a line.
+    let is_inside = index > 0 && index + 1 < x.len();
+    let (degree, higher) = if is_inside { (2, 4) } else { (1, 2) };
+    let found = at(degree)
+        .map(|own| (own, at(higher)))
+        .or_else(|| at(1).map(|own| (own, at(2))));
+    match found {
+        Some((own, Some(other))) => Estimate {
+            value: own.value,
+            error: with_misfit(own.error, other.error, other.value - own.value),
+        },
+        // Too few points for a parabola: the reading at the end itself says whether the line follows.
+        Some((own, None)) => Estimate {
+            value: own.value,
+            error: with_misfit(
+                own.error,
+                noise.hypot(2f64.sqrt() * own.error),
+                up[index] - own.value,
+            ),
+        },
+        None => Estimate {
+            value: up[index],
+            error: noise,
+        },
+    }
+}
+
 /// Measures a peak that [`super::find_peaks`] found, given the noise of a single point.
 ///
 /// None where the peak has fewer than eight points within its width, or where an end or a gap of the curve lies too near:
@@ -229,42 +265,9 @@ pub fn measure_peak(curve: &Curve, peak: &Peak, how: &Measuring<'_>) -> Option<M
         let error = noise * sixth.variance_at(centre, 0).sqrt();
         height.error = with_misfit(height.error, error, sixth.at(centre, 0) - height.value);
     }
-    let base = |index: usize| {
-        // The base is the lowest of many points and low by its own noise: it is left out, and what stands in its place is found by others.
-        let half = (0.25 * full).max(BASE_POINTS * full / (last - first) as f64);
-        let at = |degree: usize| {
-            let found = local((x, &up), breaks, (x[index], half), degree, Some(index))?;
-            Some(Estimate {
-                value: found.at(x[index], 0),
-                error: noise * found.variance_at(x[index], 0).sqrt(),
-            })
-        };
-        // At an end of the curve a parabola says less than the mean of a line.
-        let is_inside = index > 0 && index + 1 < x.len();
-        let (degree, higher) = if is_inside { (2, 4) } else { (1, 2) };
-        let found = at(degree)
-            .map(|own| (own, at(higher)))
-            .or_else(|| at(1).map(|own| (own, at(2))));
-        match found {
-            Some((own, Some(other))) => Estimate {
-                value: own.value,
-                error: with_misfit(own.error, other.error, other.value - own.value),
-            },
-            // Too few points for a parabola: the reading at the end itself says whether the line follows.
-            Some((own, None)) => Estimate {
-                value: own.value,
-                error: with_misfit(
-                    own.error,
-                    noise.hypot(2f64.sqrt() * own.error),
-                    up[index] - own.value,
-                ),
-            },
-            None => Estimate {
-                value: up[index],
-                error: noise,
-            },
-        }
-    };
+    // The base is the lowest of many points and low by its own noise: it is left out, and what stands in its place is found by others.
+    let near = (0.25 * full).max(BASE_POINTS * full / (last - first) as f64);
+    let base = |index: usize| base_of((x, &up), breaks, (index, near), noise);
     let (low, high) = (base(left), base(right));
     let upper = higher(low, high);
     let prominence = Estimate {

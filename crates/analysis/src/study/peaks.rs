@@ -272,11 +272,7 @@ fn search(
             .collect();
         flattened(&table.peaks, &mut lists, &twice, upwards, outcome);
     }
-    for (list, measured) in lists.iter().zip(&over) {
-        if let Some(measured) = measured {
-            tell_background(list, measured, plan.width, outcome);
-        }
-    }
+    tell_backgrounds(&lists, &over, plan.width, outcome);
     outcome.parameters = lists.into_iter().flatten().collect();
     let (axis, ordinate) = (processed.spectrum.axis, processed.spectrum.ordinate);
     for shoulder in &shoulders {
@@ -693,7 +689,7 @@ fn tell_area(
     shoulders: &[Shoulder],
 ) {
     let nm = behind(list[0].unit.as_ref());
-    let place = format!("{}{nm}", Six(peak.sampled_x));
+    let place = format!("{}{nm}", plain(peak.sampled_x));
     let between = || {
         let lies = peak.area.map(|area| {
             let over = match area.baseline {
@@ -702,8 +698,8 @@ fn tell_area(
             };
             format!(
                 "; from {} to {}{nm}, {} lies over {over}",
-                Six(area.from),
-                Six(area.to),
+                plain(area.from),
+                plain(area.to),
                 three(area.value)
             )
         });
@@ -712,7 +708,11 @@ fn tell_area(
     let words = match found {
         Ok(area) => {
             let (from, to) = area.limits;
-            let mut words = format!("area at {place}: from {} to {}{nm}, over ", Six(from), Six(to));
+            let mut words = format!(
+                "area at {place}: from {} to {}{nm}, over ",
+                plain(from),
+                plain(to)
+            );
             let over = match area.background {
                 Background::Zero => "zero".to_owned(),
                 of => format!(
@@ -722,8 +722,8 @@ fn tell_area(
                         Background::Scatter => "a background of scattered light",
                         _ => "a straight background",
                     },
-                    Six(area.reach.0),
-                    Six(area.reach.1)
+                    plain(area.reach.0),
+                    plain(area.reach.1)
                 ),
             };
             words.push_str(&over);
@@ -733,7 +733,7 @@ fn tell_area(
             let inside: Vec<String> = shoulders
                 .iter()
                 .filter(|shoulder| from < shoulder.x && shoulder.x < to)
-                .map(|shoulder| Six(shoulder.x).to_string())
+                .map(|shoulder| plain(shoulder.x))
                 .collect();
             if !inside.is_empty() {
                 words.push_str(&format!(", with the shoulder near {}{nm}", inside.join(" and ")));
@@ -751,7 +751,7 @@ fn tell_area(
                     "the curve ends, or has a gap, before the background beside the band is seen",
                 NoArea::GoesOn => "its flanks go on beyond the curve",
                 NoArea::Unclear =>
-                    "how the background goes on below the band is not known to a tenth of the area; --bands fits bands and                      background together",
+                    "how the background goes on below the band is not known to a tenth of the area; --bands fits bands and background together",
                 NoArea::NotZero => "it would count from zero, and the readings beside the band are not zero",
             },
             between()
@@ -771,10 +771,20 @@ fn tell_bare_area(list: &mut [Parameter; 5], peak: &Peak, baseline: AreaBaseline
     };
     list[4].reason = Some(format!(
         "area at {}{nm}: from {} to {}{nm}, over {over}; how much of the band that is, is not known",
-        Six(peak.sampled_x),
-        Six(area.from),
-        Six(area.to)
+        plain(peak.sampled_x),
+        plain(area.from),
+        plain(area.to)
     ));
+}
+
+/// A place on the axis in at most six figures, without zeros at the end.
+fn plain(value: f64) -> String {
+    let text = Six(value).to_string();
+    if text.contains('.') && !text.contains('e') {
+        text.trim_end_matches('0').trim_end_matches('.').to_owned()
+    } else {
+        text
+    }
 }
 
 /// Three figures of a number without an error.
@@ -788,6 +798,19 @@ fn three(value: f64) -> String {
 
 /// From this part of height or width on, what a background makes of them is told. A choice: below it other things matter more.
 const TOLD: f64 = 0.03;
+
+fn tell_backgrounds(
+    lists: &[[Parameter; 5]],
+    over: &[Option<MeasuredPeak>],
+    level: WidthLevel,
+    outcome: &mut Outcome,
+) {
+    for (list, measured) in lists.iter().zip(over) {
+        if let Some(measured) = measured {
+            tell_background(list, measured, level, outcome);
+        }
+    }
+}
 
 /// Says so where prominence and width are those of the curve, and not those of the band, since the background is not level.
 fn tell_background(list: &[Parameter; 5], measured: &MeasuredPeak, level: WidthLevel, outcome: &mut Outcome) {
@@ -812,8 +835,8 @@ fn tell_background(list: &[Parameter; 5], measured: &MeasuredPeak, level: WidthL
     outcome.remarks.push(Diagnostic::warning(
         Code::new("background-not-level"),
         format!(
-            "the background of the peak at {}{nm} is not level: prominence and width are those of the curve as it is, and the position              may be moved; over the background the band is about {}{au} high and {}{nm} wide at half height",
-            Six(at),
+            "the background of the peak at {}{nm} is not level: prominence and width are those of the curve as it is, and the position may be moved; over the background the band is about {}{au} high and {}{nm} wide at half height",
+            plain(at),
             three(height),
             three(area.width)
         ),
