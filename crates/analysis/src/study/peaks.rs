@@ -1069,6 +1069,20 @@ mod tests {
     }
 
     #[test]
+    fn two_readings_of_one_height_are_one_peak() {
+        let mut y = band(1e-3);
+        (y[49], y[50], y[51]) = (0.802, 0.8, 0.802);
+        let found = peaks_run(
+            &PeaksPlan::default(),
+            &run(Quantity::ABSORBANCE, Unit::ABSORBANCE, y),
+            &BTreeMap::new(),
+        );
+        let outcome = &found[0].outcome;
+        let peaks = outcome.parameters.iter().filter(|own| own.name == "peak");
+        assert_eq!(peaks.count(), 1, "{outcome:?}");
+    }
+
+    #[test]
     fn of_a_small_peak_on_a_high_flank_height_and_position_keep_their_errors() {
         let list = |values: [f64; 5]| {
             let names = [
