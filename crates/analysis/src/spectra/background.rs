@@ -248,7 +248,7 @@ impl Fitted {
 }
 
 /// All backgrounds for one choice of limits and reach.
-struct Choice {
+struct Tried {
     place: Place,
     /// First and last point of the band, and of all that was looked at.
     band: (usize, usize),
@@ -269,7 +269,7 @@ struct Choice {
     points: usize,
 }
 
-impl Choice {
+impl Tried {
     /// Whether the readings speak for this one rather than for another.
     fn is_better_than(&self, other: &Self) -> bool {
         // One point more or less leaves half of its variance more or less.
@@ -394,7 +394,7 @@ impl Search<'_> {
 
     /// The choice with the nearest limits beyond which a smooth curve follows the readings, and which are far enough for the band
     /// that stands over that curve; none where there are none.
-    fn consistent(&self, begin: Place, reach: f64, seen: &mut bool) -> Option<Choice> {
+    fn consistent(&self, begin: Place, reach: f64, seen: &mut bool) -> Option<Tried> {
         let (mut place, mut half) = (begin, self.around.half_of(begin));
         for _ in 0..MOST_LIMITS {
             let mut choice = self.choose(place, half, reach)?;
@@ -431,7 +431,7 @@ impl Search<'_> {
 
     /// Width and height over a background without a flank are too small for one: where one that is as the flank would have it
     /// suits the readings better, that counts.
-    fn with_flank(&self, mut choice: Choice, half: f64, reach: f64) -> Choice {
+    fn with_flank(&self, mut choice: Tried, half: f64, reach: f64) -> Tried {
         for _ in 0..STEPS_TO_FLANK {
             let flanked = choice.flanked.as_ref().unwrap_or(&choice.best);
             let other = self
@@ -446,7 +446,7 @@ impl Search<'_> {
     }
 
     /// The area of a choice, with what other choices make of it; none where there is no room for other limits.
-    fn settled(&self, choice: &Choice, reach: f64) -> Option<Result<BandArea, NoArea>> {
+    fn settled(&self, choice: &Tried, reach: f64) -> Option<Result<BandArea, NoArea>> {
         let x = self.around.x;
         let place = choice.place;
         let (from, to) = (x[choice.band.0], x[choice.band.1]);
@@ -489,7 +489,7 @@ impl Search<'_> {
     }
 
     /// The backgrounds through the readings from `reach` to `half` on either side.
-    fn choose(&self, place: Place, half: f64, reach: f64) -> Option<Choice> {
+    fn choose(&self, place: Place, half: f64, reach: f64) -> Option<Tried> {
         let Surroundings { x, up, .. } = *self.around;
         let (lowest, highest) = self.around.within;
         let from = |away: f64| x.partition_point(|x| *x < place.centre - away).max(lowest);
@@ -610,7 +610,7 @@ impl Search<'_> {
         (variance, place): (f64, Place),
         band: (usize, usize),
         whole: (usize, usize),
-    ) -> Option<Choice> {
+    ) -> Option<Tried> {
         let pairs: Vec<(Weighed, Fitted)> = all
             .into_iter()
             .filter_map(|own| Some((own.weighed(variance, place.height)?, own)))
@@ -643,7 +643,7 @@ impl Search<'_> {
                 flanked = Some((weighed.log, own));
             }
         }
-        Some(Choice {
+        Some(Tried {
             place,
             band,
             all: whole,
