@@ -1,6 +1,6 @@
 //! Numbers of bands over backgrounds that are not level: how often they are stated, and how often their errors hold the truth.
 //!
-//! Seeded simulations; `SETS=300 cargo test --release --test coverage_backgrounds -- --nocapture` prints larger ones.
+//! Seeded simulations; `SETS=300 cargo test --release --test coverage_backgrounds -- --nocapture` prints larger ones, `SEED=5` others.
 
 #![allow(clippy::unwrap_used, clippy::print_stdout)]
 
@@ -12,11 +12,13 @@ use curvary_analysis::study::{PeaksPlan, References, peaks_run};
 use curvary_record::{Column, Outcome, Parameter, Quantity, Run, Technique, Trace, Unit};
 use noise::Noise;
 
+fn asked<T: std::str::FromStr>(name: &str, usual: T) -> T {
+    let text = std::env::var(name).ok();
+    text.and_then(|s| s.parse().ok()).unwrap_or(usual)
+}
+
 fn sets(usual: usize) -> usize {
-    std::env::var("SETS")
-        .ok()
-        .and_then(|s| s.parse().ok())
-        .unwrap_or(usual)
+    asked("SETS", usual)
 }
 
 /// What lies under or beside a band.
@@ -267,7 +269,7 @@ fn tally(gauss: bool, background: Background, sets: usize, noise: &mut Noise) ->
 #[test]
 fn areas_over_backgrounds_hold_the_band_or_are_not_given() {
     let sets = sets(20);
-    let mut noise = Noise(20);
+    let mut noise = Noise(asked("SEED", 20));
     println!(
         "shape background: found | area stated, held, missed by more than 5 %, mean error | refused, without error, remarked | \
          held by definition: height, prominence, width (missed by more than 5 %) | as the band's, stated without a remark: prominence, width"
@@ -341,7 +343,7 @@ fn areas_over_backgrounds_hold_the_band_or_are_not_given() {
 #[test]
 fn fitted_bands_over_backgrounds() {
     let sets = sets(4);
-    let mut noise = Noise(21);
+    let mut noise = Noise(asked("SEED", 21));
     println!(
         "shape background: fitted | held: position, height, width, area | area missed by more than 5 %, mean error"
     );
