@@ -195,7 +195,7 @@ const BESIDE: [(&str, &str, &str); 15] = [
     (
         "*",
         "reason",
-        "Why there is no number, or why a number is not to be trusted",
+        "Why there is no number, why a number is not to be trusted, or by what definition it was found",
     ),
     ("*", "termination", "How the computation ended, in words"),
     ("*", "standard_error", "Standard error, in the unit of the value"),

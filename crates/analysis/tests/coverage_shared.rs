@@ -10,7 +10,7 @@ use curvary_analysis::courses::{Course, Order};
 use curvary_analysis::fit::{Data, DataSet, Options, Robust, fit, fit_shared};
 use curvary_analysis::models::Model;
 use curvary_analysis::models::law::Law;
-use curvary_analysis::spectra::{AreaBaseline, BandShape, BandStart, Bands};
+use curvary_analysis::spectra::{BandBackground, BandShape, BandStart, Bands};
 use curvary_analysis::study::{FitPlan, NamedRun, fit_together};
 use curvary_record::{Column, Quantity, Run, Technique, Trace, Unit};
 use noise::Noise;
@@ -203,7 +203,7 @@ fn bands_that_hide_each_other() {
         BandShape::Gauss,
         vec![start(458.0), start(505.0)],
         (400.0, 580.0),
-        AreaBaseline::Chord,
+        BandBackground::Line,
     );
     let mut exact = vec![0.0; x.len()];
     bands.evaluate(&[&x], &truth, &mut exact);

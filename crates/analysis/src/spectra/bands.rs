@@ -1,11 +1,11 @@
-//! Bands: sums of Gauss or Voigt lines over a straight baseline, as a model that the fitting core takes.
+//! Bands: sums of Gauss, Lorentz or Voigt lines over a background, as a model that the fitting core takes.
 
 use std::borrow::Cow;
 
 use errorfunctions::ComplexErrorFunctions;
 use serde::{Deserialize, Serialize};
 
-use super::AreaBaseline;
+use super::Axis;
 use crate::models::grid::best;
 use crate::models::{Model, Specification};
 use crate::refusal::Refusal;
@@ -16,6 +16,8 @@ use crate::refusal::Refusal;
 pub enum BandShape {
     /// Gauss's curve.
     Gauss,
+    /// Lorentz's curve.
+    Lorentz,
     /// The convolution of Gauss's curve with that of Lorentz (IUPAC Gold Book, "Voigt profile").
     Voigt,
 }
@@ -24,8 +26,55 @@ impl BandShape {
     /// Parameters of one band: height, position and one or two widths.
     fn size(self) -> usize {
         match self {
-            Self::Gauss => 3,
+            Self::Gauss | Self::Lorentz => 3,
             Self::Voigt => 4,
+        }
+    }
+}
+
+/// What bands stand on. All of it is linear in its coefficients, the first of which is the level at the middle of the axis.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum BandBackground {
+    /// Nothing.
+    Zero,
+    /// A straight line.
+    Line,
+    /// A parabola.
+    Bent,
+    /// Scattered light on this axis: `b + s₂ ((λ₀/λ)² - 1) + s₄ ((λ₀/λ)⁴ - 1)` about the middle λ₀ of the axis: Rayleigh's law of
+    /// small particles and the slower one of larger ones, which together follow powers between them, and a level.
+    Scatter(Axis),
+}
+
+impl BandBackground {
+    /// Names of the coefficients, and their units in terms of x and y.
+    fn coefficients(self) -> &'static [(&'static str, &'static str)] {
+        match self {
+            Self::Zero => &[],
+            Self::Line => &[("baseline", "y"), ("baseline-slope", "y/x")],
+            Self::Bent => &[
+                ("baseline", "y"),
+                ("baseline-slope", "y/x"),
+                ("baseline-bend", "y/(x x)"),
+            ],
+            Self::Scatter(_) => &[
+                ("baseline", "y"),
+                ("baseline-scatter-2", "y"),
+                ("baseline-scatter-4", "y"),
+            ],
+        }
+    }
+
+    /// What each coefficient is multiplied by.
+    fn columns(self, x: f64, middle: f64) -> [f64; 3] {
+        let d = x - middle;
+        match self {
+            Self::Zero | Self::Line | Self::Bent => [1.0, d, d * d],
+            Self::Scatter(axis) => {
+                let ratio = axis.to_nm(middle).zip(axis.to_nm(x)).map(|(own, at)| own / at);
+                let square = ratio.map_or(1.0, |ratio| ratio * ratio);
+                [1.0, square - 1.0, square * square - 1.0]
+            }
         }
     }
 }
@@ -41,14 +90,14 @@ pub struct BandStart {
 
 /// So many bands of one shape over a baseline.
 ///
-/// Parameters, band after band: `height`, `position` and the full widths at half maximum `gauss-width` and (of Voigt)
-/// `lorentz-width`; then the baseline's level at the middle of the axis and its slope, where there is one.
+/// Parameters, band after band: `height`, `position` and the full widths at half maximum `gauss-width` or `lorentz-width` (of Voigt
+/// both); then what they stand on.
 #[derive(Clone, Debug)]
 pub struct Bands {
     shape: BandShape,
     starts: Vec<BandStart>,
     middle: f64,
-    line: bool,
+    background: BandBackground,
     specifications: Vec<Specification>,
     linear: Vec<usize>,
 }
@@ -77,8 +126,13 @@ fn scale_of(width: f64) -> f64 {
 
 impl Bands {
     /// Bands that begin at `starts`, over points whose axis runs from `range.0` to `range.1`.
-    pub fn new(shape: BandShape, starts: Vec<BandStart>, range: (f64, f64), baseline: AreaBaseline) -> Self {
-        let (line, size) = (baseline == AreaBaseline::Chord, shape.size());
+    pub fn new(
+        shape: BandShape,
+        starts: Vec<BandStart>,
+        range: (f64, f64),
+        background: BandBackground,
+    ) -> Self {
+        let size = shape.size();
         let least = 1e-9 * (range.1 - range.0).abs();
         let width = |name: &'static str, least: f64| Specification {
             lower: Some(least),
@@ -88,22 +142,24 @@ impl Bands {
         for _ in &starts {
             specifications.push(Specification::any("height", "y"));
             specifications.push(Specification::any("position", "x"));
-            specifications.push(width("gauss-width", least));
+            specifications.push(match shape {
+                BandShape::Lorentz => width("lorentz-width", least),
+                BandShape::Gauss | BandShape::Voigt => width("gauss-width", least),
+            });
             if shape == BandShape::Voigt {
                 specifications.push(width("lorentz-width", 0.0));
             }
         }
         let mut linear: Vec<usize> = (0..starts.len()).map(|band| band * size).collect();
-        if line {
-            linear.extend([specifications.len(), specifications.len() + 1]);
-            specifications.push(Specification::any("baseline", "y"));
-            specifications.push(Specification::any("baseline-slope", "y/x"));
+        for (name, unit) in background.coefficients() {
+            linear.push(specifications.len());
+            specifications.push(Specification::any(name, unit));
         }
         Self {
             shape,
             starts,
             middle: 0.5 * (range.0 + range.1),
-            line,
+            background,
             specifications,
             linear,
         }
@@ -126,6 +182,15 @@ impl Bands {
                 g[1] = 2.0 * u * value / s;
                 g[2] = 2.0 * u * u * value / p[2];
                 value
+            }
+            BandShape::Lorentz => {
+                // h/(1 + v²) at v = 2d/w.
+                let v = 2.0 * d / p[2];
+                let part = 1.0 / (1.0 + v * v);
+                g[0] = part;
+                g[1] = 4.0 * v * p[0] * part * part / p[2];
+                g[2] = 2.0 * v * v * p[0] * part * part / p[2];
+                p[0] * part
             }
             BandShape::Voigt => {
                 let y = p[3] / (2.0 * s);
@@ -156,6 +221,16 @@ impl Bands {
                 BandSize {
                     width: (p[2], vec![0.0, 0.0, 1.0]),
                     area: (area, vec![s * root_pi, 0.0, area / p[2]]),
+                }
+            }
+            BandShape::Lorentz => {
+                let by_height = std::f64::consts::FRAC_PI_2 * p[2];
+                BandSize {
+                    width: (p[2], vec![0.0, 0.0, 1.0]),
+                    area: (
+                        p[0] * by_height,
+                        vec![by_height, 0.0, std::f64::consts::FRAC_PI_2 * p[0]],
+                    ),
                 }
             }
             BandShape::Voigt => {
@@ -192,10 +267,10 @@ impl Bands {
         for (own, g) in p[..bands].chunks(size).zip(gradient.chunks_mut(size)) {
             value += self.band(x - own[1], own, g);
         }
-        if self.line {
-            gradient[bands] = 1.0;
-            gradient[bands + 1] = x - self.middle;
-            value += p[bands] + p[bands + 1] * (x - self.middle);
+        let columns = self.background.columns(x, self.middle);
+        for ((c, g), column) in p[bands..].iter().zip(&mut gradient[bands..]).zip(columns) {
+            *g = column;
+            value += c * column;
         }
         value
     }
@@ -219,6 +294,7 @@ impl Model for Bands {
     fn name(&self) -> Cow<'static, str> {
         Cow::Borrowed(match self.shape {
             BandShape::Gauss => "gauss-bands",
+            BandShape::Lorentz => "lorentz-bands",
             BandShape::Voigt => "voigt-bands",
         })
     }
@@ -247,7 +323,7 @@ impl Model for Bands {
 
     fn start(&self, x: &[&[f64]], y: &[f64]) -> Result<Vec<f64>, Refusal> {
         let shapes: &[(f64, f64)] = match self.shape {
-            BandShape::Gauss => &[(1.0, 0.0)],
+            BandShape::Gauss | BandShape::Lorentz => &[(1.0, 0.0)],
             BandShape::Voigt => &[(0.95, 0.1), (0.7, 0.45), (0.3, 0.8)],
         };
         let candidates = [0.5, 0.7, 0.85, 1.0, 1.2, 1.5].iter().flat_map(|factor| {
@@ -259,9 +335,7 @@ impl Model for Bands {
                         p.push(factor * lorentz * start.width);
                     }
                 }
-                if self.line {
-                    p.extend([0.0, 0.0]);
-                }
+                p.resize(self.specifications.len(), 0.0);
                 p
             })
         });
@@ -319,7 +393,7 @@ mod tests {
                     width: 1.0,
                 }],
                 range,
-                AreaBaseline::Zero,
+                BandBackground::Zero,
             );
             let mut value = [0.0];
             bands.evaluate(&[&[d]], &[1.0, 0.0, gauss, lorentz], &mut value);
@@ -336,7 +410,7 @@ mod tests {
                     width: 1.0,
                 }],
                 range,
-                AreaBaseline::Zero,
+                BandBackground::Zero,
             );
             let found = bands.measures(&[1.0, 0.0, gauss, lorentz]);
             assert!((found.width.0 - width).abs() < 1e-12 * width, "{found:?}");
@@ -347,15 +421,38 @@ mod tests {
     #[test]
     fn derivatives_are_those_of_the_values() {
         let x = [-3.0, -0.4, 0.0, 0.7, 5.0];
-        for (shape, p) in [
-            (BandShape::Gauss, vec![0.8, 0.1, 1.3, 0.2, 0.01]),
-            (BandShape::Voigt, vec![0.8, 0.1, 1.3, 0.6, 0.2, 0.01]),
+        let scatter = BandBackground::Scatter(Axis::ElectronVolt);
+        for (shape, background, x, p) in [
+            (
+                BandShape::Gauss,
+                BandBackground::Line,
+                x,
+                vec![0.8, 0.1, 1.3, 0.2, 0.01],
+            ),
+            (
+                BandShape::Lorentz,
+                BandBackground::Line,
+                x,
+                vec![0.8, 0.1, 1.3, 0.2, 0.01],
+            ),
+            (
+                BandShape::Gauss,
+                BandBackground::Bent,
+                x,
+                vec![0.8, 0.1, 1.3, 0.2, 0.01, 0.1],
+            ),
+            (
+                BandShape::Voigt,
+                scatter,
+                [2.0, 3.0, 3.1, 4.0, 7.0],
+                vec![0.8, 3.1, 1.3, 0.6, 0.2, 0.01, 0.02],
+            ),
         ] {
             let start = BandStart {
                 position: 0.0,
                 width: 1.0,
             };
-            let bands = Bands::new(shape, vec![start], (-3.0, 5.0), AreaBaseline::Chord);
+            let bands = Bands::new(shape, vec![start], (x[0], x[4]), background);
             let values = |p: &[f64]| {
                 let mut values = vec![0.0; x.len()];
                 bands.evaluate(&[&x], p, &mut values);
@@ -393,14 +490,14 @@ mod tests {
     #[test]
     fn overlapping_bands_come_back() {
         let x: Vec<f64> = (0..201).map(|i| 400.0 + f64::from(i)).collect();
-        for shape in [BandShape::Gauss, BandShape::Voigt] {
+        for shape in [BandShape::Gauss, BandShape::Lorentz, BandShape::Voigt] {
             let truth: Vec<f64> = match shape {
-                BandShape::Gauss => vec![0.8, 460.0, 40.0, 0.4, 505.0, 35.0, 0.05, 1e-4],
+                BandShape::Gauss | BandShape::Lorentz => vec![0.8, 460.0, 40.0, 0.4, 505.0, 35.0, 0.05, 1e-4],
                 BandShape::Voigt => vec![0.8, 460.0, 30.0, 12.0, 0.4, 505.0, 20.0, 15.0, 0.05, 1e-4],
             };
             let starts =
                 [(458.0, 45.0), (508.0, 30.0)].map(|(position, width)| BandStart { position, width });
-            let bands = Bands::new(shape, starts.to_vec(), (400.0, 600.0), AreaBaseline::Chord);
+            let bands = Bands::new(shape, starts.to_vec(), (400.0, 600.0), BandBackground::Line);
             let mut y = vec![0.0; x.len()];
             bands.evaluate(&[&x], &truth, &mut y);
             let found = fit(&bands, &Data::new(&[&x], &y), &Options::default()).unwrap();

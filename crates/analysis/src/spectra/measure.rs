@@ -7,8 +7,9 @@
 
 use serde::{Deserialize, Serialize};
 
+use super::background::{BandArea, NoArea, Surroundings};
 use super::polynomial::Polynomial;
-use super::{AreaBaseline, Curve, Peak, WidthLevel};
+use super::{AreaBaseline, Axis, Curve, Peak, Width, WidthLevel};
 use crate::distribution::{NORMAL_95, chi_squared_quantile};
 
 /// Fewest points within the width; below it the recorded points say as much.
@@ -37,10 +38,27 @@ pub struct MeasuredPeak {
     pub prominence: Estimate,
     /// Width at the asked level; absent where a flank does not come down to it.
     pub width: Option<Estimate>,
-    /// Area between the bases; absent where points are missing among them, and where the band reaches beyond the curve.
-    pub area: Option<Estimate>,
-    /// Whether the band, or what lies under it, is not seen to come to an end within the curve: an area between the bases is not its own.
-    pub reaches_beyond: bool,
+    /// Area over the background that the readings on both sides show, or why there is none.
+    pub area: Result<BandArea, NoArea>,
+}
+
+/// How peaks are measured.
+#[derive(Debug, Clone, Copy, PartialEq)]
+pub struct Measuring<'a> {
+    /// Standard deviation of a single point.
+    pub noise: f64,
+    /// Over how many points noise is alike; 1 where each has its own.
+    pub together: f64,
+    /// Peaks, and not valleys.
+    pub upwards: bool,
+    /// Where widths are taken.
+    pub width: WidthLevel,
+    /// From where areas are counted.
+    pub area: AreaBaseline,
+    /// What x is: on an optical axis a background may be that of scattered light.
+    pub axis: Axis,
+    /// All extremes of the curve: where another begins, a background ends.
+    pub all: &'a [Peak],
 }
 
 /// The polynomial of `degree` over the points of rising `x` within `half` of `centre`; `without` is left out. None where a
@@ -127,140 +145,93 @@ fn top_of(
     Some((top?, centre, share))
 }
 
-/// The area of a peak between its bases.
-fn area_between_bases(
-    (x, up): (&[f64], &[f64]),
-    (left, right): (usize, usize),
-    (low, high): (Estimate, Estimate),
-    noise: f64,
-    baseline: AreaBaseline,
-) -> Estimate {
-    let span = x[right] - x[left];
-    let (mut value, mut squares) = (0.0, 0.0);
-    for i in left..=right {
-        let weight = (x[(i + 1).min(right)] - x[i.saturating_sub(1).max(left)]) / 2.0;
-        value += weight * up[i];
-        squares += weight * weight;
+/// A flank is looked at from so many half-widths on: there a Gauss band has come down to `2^-9` of its height.
+const HALF_WIDTHS_OF_ANOTHER: f64 = 3.0;
+
+/// First and last point that belong to a peak or to what lies under it, and whether other bands set them: no gap lies between them, and no
+/// other extreme within three of its half-widths.
+fn surroundings(
+    (x, breaks): (&[f64], &[usize]),
+    peak: &Peak,
+    at: usize,
+    all: &[Peak],
+) -> ((usize, usize), (bool, bool)) {
+    let after = breaks.partition_point(|b| *b <= at);
+    let mut first = after.checked_sub(1).map_or(0, |before| breaks[before]);
+    let mut last = breaks.get(after).map_or(x.len() - 1, |b| b - 1);
+    let mut beside = (false, false);
+    for other in all {
+        let reach = match other.width {
+            Width::Found { left, right, .. } => HALF_WIDTHS_OF_ANOTHER * (right - left) / 2.0,
+            Width::Open { .. } => (other.right_base - other.left_base) / 2.0,
+        };
+        if other.sampled_x < peak.sampled_x {
+            let own = x.partition_point(|x| *x < other.sampled_x + reach).min(at);
+            if own > first {
+                (first, beside.0) = (own, true);
+            }
+        } else if other.sampled_x > peak.sampled_x {
+            let own = x.partition_point(|x| *x <= other.sampled_x - reach).max(at + 1) - 1;
+            if own < last {
+                (last, beside.1) = (own, true);
+            }
+        }
     }
-    let own = noise * noise * squares;
-    match baseline {
-        AreaBaseline::Zero => Estimate {
-            value,
-            error: own.sqrt(),
-        },
-        AreaBaseline::Chord => Estimate {
-            value: value - span * (low.value + high.value) / 2.0,
-            error: (own + (span / 2.0).powi(2) * (low.error * low.error + high.error * high.error)).sqrt(),
-        },
-    }
+    ((first, last), beside)
 }
 
-/// A flank is looked at from so many halves of the full width on at least: there a Gauss band has come down to `2^-9`, two thousandths of
-/// its height, and a Lorentz band to a tenth.
-const FROM_HALF_WIDTHS: f64 = 3.0;
-
-/// And from where a Gauss band has come down to this part of the noise, so that its own flank is not taken for one that goes on.
-const OF_THE_NOISE: f64 = 0.25;
-
-/// A curve without noise has this much of the height: an end is not asked of it more closely than a table of six figures could tell.
-const LEAST_NOISE: f64 = 1e-6;
-
-/// Fewest points on either side by which one can tell whether a flank has come to an end there. A choice.
-const FEWEST_BEYOND: usize = 5;
-
-/// A flank that falls by more than so many of its errors has not come to an end; chance does that five times in a thousand spectra, and a
-/// little more often where the noise of a spectrum is found too small.
-const STILL_FALLS: f64 = 2.576;
-
-/// What a flank hides counts as an error up to this part of the area; where it is more, the area is not that of the band. A choice: in a
-/// window of three half-widths and a half a Gauss band hides a hundredth, a Lorentz band of twenty half-widths on either side six.
-const MOST_AS_ERROR: f64 = 0.03;
-
-/// A point that rises by so many times the noise beyond a base belongs to another band. Noise does so in a few of a thousand spectra with
-/// some hundred points.
-const OTHER_BAND: f64 = 5.0;
-
-/// What a chord between the bases leaves out of the area of a band that stands alone.
-enum AreaLeftOut {
-    /// Nothing beyond this error is seen to be left out.
-    Error(f64),
-    /// The band, or what lies under it, goes on where the curve ends, or is not seen to come to an end.
-    GoesOn,
+/// The error of a number with what a polynomial of two orders more makes of it: where that is more than noise does, the lower one
+/// does not follow the curve. Of nested polynomials the variance of the difference is the difference of the variances.
+fn with_misfit(error: f64, higher_error: f64, away: f64) -> f64 {
+    let by_noise = (higher_error * higher_error - error * error).max(0.0);
+    error.hypot((away * away - by_noise).max(0.0).sqrt())
 }
 
-/// How much of a band lies under a chord between its bases and beyond them.
-///
-/// The area counts from bases where a band is supposed to have come to an end. The slowest flanks in the trade are those of Lorentz's
-/// curve, `a/d²` at the distance `d` from the top. Where the bases are on such flanks, a chord takes off `a/d` on either side (`a/d²` over
-/// the distance), and as much lies beyond the base: `2a/d`, or `a/d` where areas count from zero. So the flanks from [`FROM_HALF_WIDTHS`] on
-/// are taken apart into a line, which a chord takes off rightly, and `a/d²`. Where `a` is seen, and
-/// what it hides is more than [`MOST_AS_ERROR`] of the area, the band goes on beyond the curve. Where its
-/// error is larger than `h (w/2)²`, that of a pure Lorentz band of this height and width, nothing is known of its end. Else its error, and as
-/// much of it as was found, is one of the area. None where a base is a valley to another band: there the area ends by agreement.
-fn left_out(
-    (x, up): (&[f64], &[f64]),
-    (left, right): (usize, usize),
-    (centre, full, height): (f64, f64, f64),
-    noise: f64,
-    baseline: AreaBaseline,
-) -> Option<AreaLeftOut> {
-    let highest = |of: &[f64]| of.iter().copied().fold(f64::NEG_INFINITY, f64::max);
-    let is_valley = |side: &[f64], base: f64| highest(side) > base + OTHER_BAND * noise;
-    // The lowest of many points lies below its neighbours by about three times the noise.
-    let lowest = 3.0 * noise;
-    if is_valley(&up[..left], up[left] + lowest) || is_valley(&up[right + 1..], up[right] + lowest) {
-        return None;
+/// The level of a base, by the points within `half` of it.
+fn base_of((x, up): (&[f64], &[f64]), breaks: &[usize], (index, half): (usize, f64), noise: f64) -> Estimate {
+    let at = |degree: usize| {
+        let found = local((x, up), breaks, (x[index], half), degree, Some(index))?;
+        Some(Estimate {
+            value: found.at(x[index], 0),
+            error: noise * found.variance_at(x[index], 0).sqrt(),
+        })
+    };
+    // At an end of the curve a parabola says less than the mean of a line.
+    let is_inside = index > 0 && index + 1 < x.len();
+    let (degree, higher) = if is_inside { (2, 4) } else { (1, 2) };
+    let found = at(degree)
+        .map(|own| (own, at(higher)))
+        .or_else(|| at(1).map(|own| (own, at(2))));
+    match found {
+        Some((own, Some(other))) => Estimate {
+            value: own.value,
+            error: with_misfit(own.error, other.error, other.value - own.value),
+        },
+        // Too few points for a parabola: the reading at the end itself says whether the line follows.
+        Some((own, None)) => Estimate {
+            value: own.value,
+            error: with_misfit(
+                own.error,
+                noise.hypot(2f64.sqrt() * own.error),
+                up[index] - own.value,
+            ),
+        },
+        None => Estimate {
+            value: up[index],
+            error: noise,
+        },
     }
-    let noise = noise.max(LEAST_NOISE * height);
-    let in_half_widths = (height / (OF_THE_NOISE * noise)).log2().max(0.0).sqrt();
-    let beyond = |half_widths: f64| -> Option<Vec<usize>> {
-        let far = |i: &usize| (x[*i] - centre).abs() >= half_widths * full / 2.0;
-        let chosen: Vec<usize> = (0..x.len()).filter(far).collect();
-        let before = chosen.iter().filter(|i| x[**i] < centre).count();
-        (before >= FEWEST_BEYOND && chosen.len() - before >= FEWEST_BEYOND).then_some(chosen)
-    };
-    // Where a curve with little noise ends before, the flank of a Gauss band counts among what it hides.
-    let Some(chosen) = beyond(in_half_widths.max(FROM_HALF_WIDTHS)).or_else(|| beyond(FROM_HALF_WIDTHS))
-    else {
-        return Some(AreaLeftOut::GoesOn);
-    };
-    let column = |of: &dyn Fn(f64) -> f64| -> Vec<f64> { chosen.iter().map(|i| of(x[*i])).collect() };
-    let ones = column(&|_| 1.0);
-    let along = column(&|x| (x - centre) / full);
-    let flank = column(&|x| (full / (x - centre)).powi(2));
-    let y: Vec<f64> = chosen.iter().map(|i| up[*i]).collect();
-    let found = crate::linear::fit(&[&ones, &along, &flank], &y).ok()?;
-    let (size, error) = (
-        found.coefficients[2] * full * full,
-        noise * found.unscaled_covariance[2][2].sqrt() * full * full,
-    );
-    let pure = height * (full / 2.0).powi(2);
-    let of_one = |base: usize| {
-        let parts = if baseline == AreaBaseline::Chord { 2.0 } else { 1.0 };
-        parts / (x[base] - centre).abs()
-    };
-    let hidden = error.hypot(size.max(0.0)) * (of_one(left) + of_one(right));
-    let falls = size > STILL_FALLS * error && hidden > MOST_AS_ERROR * height * full;
-    Some(if falls || error > pure {
-        AreaLeftOut::GoesOn
-    } else {
-        AreaLeftOut::Error(hidden)
-    })
 }
 
 /// Measures a peak that [`super::find_peaks`] found, given the noise of a single point.
 ///
 /// None where the peak has fewer than eight points within its width, or where an end or a gap of the curve lies too near:
 /// then the recorded points say as much.
-pub fn measure_peak(
-    curve: &Curve,
-    peak: &Peak,
-    noise: f64,
-    upwards: bool,
-    (level, baseline): (WidthLevel, AreaBaseline),
-) -> Option<MeasuredPeak> {
+pub fn measure_peak(curve: &Curve, peak: &Peak, how: &Measuring<'_>) -> Option<MeasuredPeak> {
     let rising = curve.rising();
-    let sign = if upwards { 1.0 } else { -1.0 };
+    let sign = if how.upwards { 1.0 } else { -1.0 };
+    // Points that are alike tell as much as one of them.
+    let noise = how.noise * how.together.sqrt();
     let x = rising.x();
     let up: Vec<f64> = rising.y().iter().map(|v| sign * v).collect();
     let breaks = rising.breaks();
@@ -286,39 +257,24 @@ pub fn measure_peak(
         Some((at, fifth)) => place_of(fifth, *at, bend, noise),
         None => place_of(&top, centre, bend, noise),
     };
-    let height = Estimate {
+    let mut height = Estimate {
         value: top.at(centre, 0),
         error: noise * top.variance_at(centre, 0).sqrt(),
     };
-    let base = |index: usize| {
-        // The base is the lowest of many points and low by its own noise: it is left out, and what stands in its place is found by others.
-        let half = (0.25 * full).max(BASE_POINTS * full / (last - first) as f64);
-        let found = local((x, &up), breaks, (x[index], half), 2, Some(index));
-        match found {
-            Some(polynomial) if index > 0 && index + 1 < x.len() => Estimate {
-                value: polynomial.at(x[index], 0),
-                error: noise * polynomial.variance_at(x[index], 0).sqrt(),
-            },
-            // At an end of the curve a parabola says less than the mean of a line.
-            _ => match local((x, &up), breaks, (x[index], half), 1, Some(index)) {
-                Some(line) => Estimate {
-                    value: line.at(x[index], 0),
-                    error: noise * line.variance_at(x[index], 0).sqrt(),
-                },
-                None => Estimate {
-                    value: up[index],
-                    error: noise,
-                },
-            },
-        }
-    };
+    if let Some(sixth) = local((x, &up), breaks, (centre, half), 6, None) {
+        let error = noise * sixth.variance_at(centre, 0).sqrt();
+        height.error = with_misfit(height.error, error, sixth.at(centre, 0) - height.value);
+    }
+    // The base is the lowest of many points and low by its own noise: it is left out, and what stands in its place is found by others.
+    let near = (0.25 * full).max(BASE_POINTS * full / (last - first) as f64);
+    let base = |index: usize| base_of((x, &up), breaks, (index, near), noise);
     let (low, high) = (base(left), base(right));
     let upper = higher(low, high);
     let prominence = Estimate {
         value: height.value - upper.value,
         error: height.error.hypot(upper.error),
     };
-    let (wanted, wanted_error) = match level {
+    let (wanted, wanted_error) = match how.width {
         WidthLevel::HalfProminence => (
             (height.value + upper.value) / 2.0,
             height.error.hypot(upper.error) / 2.0,
@@ -331,34 +287,41 @@ pub fn measure_peak(
         let mut crossing = x[near];
         for _ in 0..20 {
             let slope = polynomial.at(crossing, 1);
-            crossing -= (polynomial.at(crossing, 0) - wanted) / slope;
+            let step = (polynomial.at(crossing, 0) - wanted) / slope;
+            crossing -= step;
             if crossing.is_nan() || (crossing - x[near]).abs() > 0.3 * full {
                 return None;
             }
+            if step.abs() <= 1e-12 * full {
+                break;
+            }
         }
         let slope = polynomial.at(crossing, 1).abs();
-        let error = noise * polynomial.variance_at(crossing, 0).sqrt() / slope;
-        Some((crossing, error, slope))
+        let mut error = noise * polynomial.variance_at(crossing, 0).sqrt();
+        if let Some(fourth) = local((x, &up), breaks, (x[near], 0.25 * full), 4, None) {
+            let own = noise * fourth.variance_at(crossing, 0).sqrt();
+            error = with_misfit(error, own, fourth.at(crossing, 0) - wanted);
+        }
+        Some((crossing, error / slope, slope))
     };
     let flanks = flank(&mut (left..at).rev()).zip(flank(&mut (at + 1..=right)));
     let width = flanks.map(|(l, r)| Estimate {
         value: r.0 - l.0,
         error: (l.1 * l.1 + r.1 * r.1 + (wanted_error * (1.0 / l.2 + 1.0 / r.2)).powi(2)).sqrt(),
     });
-    let whole = !breaks.iter().any(|b| left < *b && *b <= right);
-    let area = whole.then(|| area_between_bases((x, &up), (left, right), (low, high), noise, baseline));
-    let shape = (centre, width.map_or(full, |width| width.value), prominence.value);
-    let (area, reaches_beyond) = match (area, left_out((x, &up), (left, right), shape, noise, baseline)) {
-        (Some(_), Some(AreaLeftOut::GoesOn)) => (None, true),
-        (Some(area), Some(AreaLeftOut::Error(error))) => (
-            Some(Estimate {
-                error: area.error.hypot(error),
-                ..area
-            }),
-            false,
-        ),
-        (area, _) => (area, false),
+    let (within, beside) = surroundings((x, breaks), peak, at, how.all);
+    let around = Surroundings {
+        x,
+        up: &up,
+        within,
+        beside,
+        noise: how.noise,
+        hidden: None,
+        together: how.together,
+        from_zero: how.area == AreaBaseline::Zero,
+        wavelength: &|x| how.axis.to_nm(x),
     };
+    let area = around.area(centre, full, prominence.value);
     Some(MeasuredPeak {
         position,
         height: Estimate {
@@ -367,8 +330,10 @@ pub fn measure_peak(
         },
         prominence,
         width,
-        area,
-        reaches_beyond,
+        area: area.map(|area| BandArea {
+            below_top: sign * area.below_top,
+            ..area
+        }),
     })
 }
 

@@ -16,6 +16,7 @@
 
 mod average;
 mod axis;
+mod background;
 mod bands;
 mod baseline;
 mod blank;
@@ -35,12 +36,13 @@ pub use axis::{
     Axis, ELEMENTARY_CHARGE_C, HC_OVER_E_EV_NM, Ordinate, PLANCK_J_S, SPEED_OF_LIGHT_M_PER_S, Spectrum,
     absorbance_of, ev_of_nm, nm_of_ev, nm_of_per_cm, per_cm_of_nm, transmittance_of,
 };
-pub use bands::{BandShape, BandSize, BandStart, Bands};
+pub use background::{Background, BandArea, NoArea};
+pub use bands::{BandBackground, BandShape, BandSize, BandStart, Bands};
 pub use baseline::{Baseline, BaselineFound, subtract_baseline};
 pub use blank::{BlankUse, Grids, subtract_blank};
 pub use chain::{Chain, ChainError, ChainRefused, LogEntry, LogNote, Processed, Step};
 pub use curve::{Curve, Window};
-pub use measure::{Estimate, MeasuredPeak, measure_peak};
+pub use measure::{Estimate, MeasuredPeak, Measuring, measure_peak};
 pub use noise::{AlikeNoise, Noise, alike_noise, noise, point_noise};
 pub use peaks::{
     Apex, Area, AreaBaseline, Extreme, Peak, PeakOptions, PeakTable, Refinement, Threshold, Width,

@@ -275,6 +275,7 @@ pub fn find_peaks(curve: &Curve, options: &PeakOptions) -> Result<PeakTable, Spe
     tell_ends(&rising, &up, sign, &mut notes);
     let (left_bases, right_bases) = bases(&up);
     let mut peaks = Vec::new();
+    let mut before: Option<usize> = None;
     for (first, last) in tops(&up, rising.breaks()) {
         let index = first.midpoint(last);
         if (first..=last).any(over)
@@ -289,6 +290,15 @@ pub fn find_peaks(curve: &Curve, options: &PeakOptions) -> Result<PeakTable, Spe
         if prominence < min_prominence {
             continue;
         }
+        // Of two readings of one height neither has the other for higher ground. Where nothing that counts lies between them they are one
+        // peak, told by the first.
+        let is_same = |before: usize| {
+            up[before] == up[index] && up[before..index].iter().all(|v| up[index] - v < min_prominence)
+        };
+        if before.is_some_and(is_same) {
+            continue;
+        }
+        before = Some(index);
         if peaks.len() == MOST_PEAKS {
             return Err(SpectrumRefusal::setting(
                 "least prominence",

@@ -1,4 +1,7 @@
 //! Bands of Gauss or Voigt fitted to a spectrum, with starting values from its peaks and shoulders.
+//!
+//! What they stand on is part of the model: a straight line, a parabola or scattered light, whichever Akaike's criterion for small
+//! samples prefers. What the others, each with its weight, make of a number is an error of it where that is more than its own.
 
 use crate::study::StudyError;
 use std::borrow::Cow;
@@ -6,7 +9,7 @@ use std::borrow::Cow;
 use curvary_record::{Code, Diagnostic, Interval, Outcome, Parameter, Trace, Unit};
 
 use super::PlotData;
-use super::fit::{correlated, statistics};
+use super::fit::{correlated, statistics, two};
 use super::peaks::{
     PeaksPlan, correlates, describe, drawn_of, noise_name, noise_of, of_means, options, parameter,
     resolution, shoulders, tell_alike, tell_few, unit_of_ordinate, window_of,
@@ -14,7 +17,10 @@ use super::peaks::{
 use super::spectrum::{References, spectrum_of, tell_log, unit_of, with_usual_steps};
 use crate::fit::{Data, Derived, Determination, Fit, Options, fit};
 use crate::models::Model;
-use crate::spectra::{BandShape, BandStart, Bands, Curve, Extreme, SavitzkyGolay, Uneven, find_peaks};
+use crate::spectra::{
+    AreaBaseline, Axis, BandBackground, BandShape, BandStart, Bands, Curve, Extreme, SavitzkyGolay, Uneven,
+    find_peaks,
+};
 
 /// Most bands that are looked for: more are never told apart by one spectrum.
 const MOST: usize = 12;
@@ -77,12 +83,22 @@ pub(super) fn fit_bands(
         )));
     }
     let starts = begin(&curve, &positions, window_of(&curve, &peaks));
-    let bands = Bands::new(shape, starts, curve.range(), plan.area);
     let columns: [&[f64]; 1] = [curve.x()];
-    let mut found = fit(&bands, &Data::new(&columns, curve.y()), &Options::default())?;
+    let data = Data::new(&columns, curve.y());
+    let Backgrounds {
+        chosen: (bands, background, mut found),
+        others,
+    } = over_backgrounds(
+        (shape, &starts),
+        &curve,
+        &data,
+        plan.area,
+        processed.spectrum.axis,
+    )?;
     correlated(&bands, &columns, &mut found, outcome);
     tell(
-        &bands,
+        (&bands, background),
+        &others,
         positions.len(),
         &mut found,
         outcome,
@@ -110,6 +126,192 @@ pub(super) fn fit_bands(
     drawn.fitted = turned(found.fitted);
     drawn.residuals = turned(found.residuals);
     Ok(())
+}
+
+/// Bands over the background that suits the points best, and over others that may be.
+struct Backgrounds {
+    chosen: (Bands, BandBackground, Fit),
+    /// Values of the parameters over each other one, with its weight.
+    others: Vec<(f64, BandBackground, Vec<f64>)>,
+}
+
+/// Backgrounds of a weight below this are left out. A choice.
+const LEAST_WEIGHT: f64 = 0.01;
+
+/// Fits over further backgrounds that need more steps than this from where the straight one ended do not settle. A choice.
+const MOST_ITERATIONS: usize = 60;
+
+/// Whether bands lie within the curve, and none is wider than it.
+fn within_curve(bands: &Bands, values: &[f64], curve: &Curve) -> bool {
+    let (low, high) = curve.range();
+    values.chunks(bands.size()).all(|own| {
+        let width = bands.measures(own).width.0;
+        (low..=high).contains(&own[1]) && width < high - low
+    })
+}
+
+/// Fits the bands over each background. The straight one comes first, and the others begin where it ended.
+fn over_backgrounds(
+    (shape, starts): (BandShape, &[BandStart]),
+    curve: &Curve,
+    data: &Data<'_>,
+    area: AreaBaseline,
+    axis: Axis,
+) -> Result<Backgrounds, StudyError> {
+    let of = |background| Bands::new(shape, starts.to_vec(), curve.range(), background);
+    let first = match area {
+        AreaBaseline::Zero => BandBackground::Zero,
+        AreaBaseline::Chord => BandBackground::Line,
+    };
+    let bands = of(first);
+    let size = starts.len() * bands.size();
+    // Without the straight one there is nothing to compare the others with.
+    let found = fit(&bands, data, &Options::default()).map_err(|refusal| {
+        let refusal = StudyError::from(refusal);
+        if shape == BandShape::Voigt {
+            refusal.reworded(|why| {
+                format!("{why}; bands that are Lorentz's alone have no width of Gauss, and --bands lorentz fits those")
+            })
+        } else {
+            refusal
+        }
+    })?;
+    let own: Vec<f64> = found.parameters[..size].iter().map(|p| p.value).collect();
+    let mut all = vec![(bands, first, found)];
+    let mut more = Vec::new();
+    if area == AreaBaseline::Chord {
+        more.push(BandBackground::Bent);
+        if curve.x().iter().all(|x| axis.to_nm(*x).is_some()) {
+            more.push(BandBackground::Scatter(axis));
+        }
+    }
+    for background in more {
+        let bands = of(background);
+        let mut start = own.clone();
+        start.resize(bands.parameters().len(), 0.0);
+        let options = Options {
+            start: Some(start),
+            iterations: MOST_ITERATIONS,
+            ..Options::default()
+        };
+        // Where a further background has no minimum, or only one in which a band is as wide as the curve and so a part of the
+        // background, there is one less to choose among.
+        if let Ok(found) = fit(&bands, data, &options)
+            && within_curve(&bands, &found.values()[..size], curve)
+        {
+            all.push((bands, background, found));
+        }
+    }
+    let criterion = |found: &Fit| found.aicc.unwrap_or(f64::INFINITY);
+    let best = all
+        .iter()
+        .map(|(_, _, found)| criterion(found))
+        .fold(f64::INFINITY, f64::min);
+    let weights: Vec<f64> = all
+        .iter()
+        .map(|(_, _, found)| (0.5 * (best - criterion(found))).exp())
+        .collect();
+    let sum: f64 = weights.iter().sum();
+    // Of equal ones the straight one, which is the first; without a criterion there is no choice.
+    let place = (0..all.len()).fold(
+        0,
+        |chosen, i| if weights[i] > weights[chosen] { i } else { chosen },
+    );
+    let chosen = all.remove(place);
+    let weights = weights
+        .iter()
+        .enumerate()
+        .filter(|(i, _)| *i != place)
+        .map(|(_, weight)| weight / sum);
+    let others = all
+        .into_iter()
+        .zip(weights)
+        .filter(|(_, weight)| *weight >= LEAST_WEIGHT)
+        .map(|((_, background, found), weight)| (weight, background, found.values()))
+        .collect();
+    if shape == BandShape::Voigt {
+        refuse_missed(&chosen.2, starts, curve, data, (area, axis))?;
+    }
+    Ok(Backgrounds { chosen, others })
+}
+
+/// Refuses bands of Voigt where those of Lorentz suit the points better: they are among them, and were missed. A search with a width of
+/// Gauss that goes to zero often does not settle, and then the background that suits is not among those that are compared.
+fn refuse_missed(
+    chosen: &Fit,
+    starts: &[BandStart],
+    curve: &Curve,
+    data: &Data<'_>,
+    (area, axis): (AreaBaseline, Axis),
+) -> Result<(), StudyError> {
+    let Ok(other) = over_backgrounds((BandShape::Lorentz, starts), curve, data, area, axis) else {
+        return Ok(());
+    };
+    // The same fit with a width less for each band has a criterion that is lower by about two for each.
+    let saved = 2.0 * starts.len() as f64;
+    match (other.chosen.2.aicc, chosen.aicc) {
+        (Some(lorentz), Some(voigt)) if lorentz + saved + 2.0 < voigt => Err(StudyError::new(
+            "not-converged",
+            format!(
+                "bands of Lorentz over {} suit the points better than any of Voigt that were found: --bands lorentz fits those",
+                words(other.chosen.1)
+            ),
+        )),
+        _ => Ok(()),
+    }
+}
+
+/// A background in words.
+fn words(background: BandBackground) -> &'static str {
+    match background {
+        BandBackground::Zero => "no background",
+        BandBackground::Line => "a straight baseline",
+        BandBackground::Bent => "a parabola as baseline",
+        BandBackground::Scatter(_) => {
+            "scattered light (powers 2 and 4 of the wavelength, and a level) as baseline"
+        }
+    }
+}
+
+/// Widens the errors of bands by what other backgrounds make of their numbers, where that is more than the errors, and says which.
+fn widen(list: &mut [Parameter], others: &[(f64, BandBackground, Vec<[f64; 4]>)]) -> Option<Diagnostic> {
+    let mut told: Vec<String> = Vec::new();
+    for (band, own) in list.chunk_by_mut(|_, next| next.name != "band").enumerate() {
+        for (place, parameter) in own.iter_mut().take(4).enumerate() {
+            let (Some(value), Some(error)) = (parameter.value, parameter.standard_error) else {
+                continue;
+            };
+            let of = |all: &Vec<[f64; 4]>| all.get(band).map_or(0.0, |all| (all[place] - value).powi(2));
+            let away = others
+                .iter()
+                .map(|(weight, _, all)| weight * of(all))
+                .sum::<f64>()
+                .sqrt();
+            if away.is_nan() || away <= error {
+                continue;
+            }
+            let wider = error.hypot(away);
+            parameter.standard_error = Some(wider);
+            for interval in &mut parameter.intervals {
+                for end in [&mut interval.low, &mut interval.high].into_iter().flatten() {
+                    *end = value + (*end - value) * wider / error;
+                }
+            }
+            told.push(format!("{} {} by {}", parameter.name, band + 1, two(away)));
+        }
+    }
+    (!told.is_empty()).then(|| {
+        let names: Vec<&str> = others.iter().map(|(_, background, _)| words(*background)).collect();
+        Diagnostic::warning(
+            Code::new("background-unsure"),
+            format!(
+                "the points hardly tell {} from the background that was chosen, and numbers of the bands hang on it: {}; the errors allow \
+                 for it",
+                names.join(" and "),
+                told.join(", ")
+            ),
+        )
+    })
 }
 
 /// Widths from height and curvature: at the top of Gauss's curve `y'' = -8 ln 2 h/w²`.
@@ -148,7 +350,8 @@ fn begin(curve: &Curve, positions: &[f64], window: usize) -> Vec<BandStart> {
 
 /// Puts the bands into the record, each with position, height, width and area.
 fn tell(
-    bands: &Bands,
+    (bands, background): (&Bands, BandBackground),
+    others: &[(f64, BandBackground, Vec<f64>)],
     count: usize,
     found: &mut Fit,
     outcome: &mut Outcome,
@@ -229,21 +432,42 @@ fn tell(
             list.push(fitted("band-lorentz-width", &x_unit, at + 3));
         }
     }
-    if found.parameters.len() > count * size {
-        let slope_unit = match (&x_unit, &y_unit) {
-            (Some(x), Some(y)) => super::unit_in_terms("y/x", x, y, &Unit::ONE),
+    for at in count * size..found.parameters.len() {
+        let own = &bands.parameters()[at];
+        let unit = match (&x_unit, &y_unit) {
+            (_, unit) if own.unit == "y" => unit.clone(),
+            (Some(x), Some(y)) => super::unit_in_terms(&own.unit, x, y, &Unit::ONE),
             _ => None,
         };
-        list.push(fitted("baseline", &y_unit, count * size));
-        list.push(fitted("baseline-slope", &slope_unit, count * size + 1));
+        list.push(fitted(&own.name, &unit, at));
     }
+    let others: Vec<(f64, BandBackground, Vec<[f64; 4]>)> = others
+        .iter()
+        .map(|(weight, background, values)| {
+            let of = |own: &[f64]| {
+                let measures = bands.measures(own);
+                [own[1], own[0], measures.width.0, measures.area.0]
+            };
+            (
+                *weight,
+                *background,
+                values[..count * size].chunks(size).map(of).collect(),
+            )
+        })
+        .collect();
+    outcome
+        .remarks
+        .extend(widen(&mut list[..count * if size > 3 { 6 } else { 4 }], &others));
     outcome.parameters = list;
     statistics(outcome, found);
     outcome.termination = found.termination.words().into();
-    if found.parameters.len() > count * size {
+    if background != BandBackground::Zero {
         outcome.remarks.push(Diagnostic::note(
             Code::new("fit-remark"),
-            "a straight baseline was fitted along, its level stated at the middle of the stretch; --area-from-zero fits none",
+            format!(
+                "{} was fitted along, its level stated at the middle of the stretch; --area-from-zero fits none",
+                words(background)
+            ),
         ));
     }
 }

@@ -13,9 +13,10 @@ use super::{PlotData, Six, TraceResult, label_of};
 use crate::distribution::normal_quantile;
 use crate::refusal::Refusal;
 use crate::spectra::{
-    AlikeNoise, Apex, AreaBaseline, Axis, BandShape, Chain, Curve, Estimate, Extreme, MeasuredPeak, Ordinate,
-    Peak, PeakOptions, Processed, Refinement, Shoulder, SpectrumRefusal, Step, Threshold, Width, WidthLevel,
-    Window, alike_noise, find_peaks, find_shoulders, measure_peak, point_noise,
+    AlikeNoise, Apex, AreaBaseline, Axis, Background, BandArea, BandShape, Chain, Curve, Estimate, Extreme,
+    MeasuredPeak, Measuring, NoArea, Ordinate, Peak, PeakOptions, Processed, Refinement, Shoulder,
+    SpectrumRefusal, Step, Threshold, Width, WidthLevel, Window, alike_noise, find_peaks, find_shoulders,
+    measure_peak, point_noise,
 };
 
 /// How many times the noise an extreme must stand out by at least, unless a height is given. Common practice.
@@ -221,15 +222,26 @@ fn search(
                     && matches!(peak.apex, Apex::Refined { .. } | Apex::Sampled { .. })
             })
             .and_then(|noise| {
-                // Points that are alike tell as much as one of them.
-                let noise = noise * alike.map_or(1.0, |alike| alike.together as f64).sqrt();
-                measure_peak(curve, peak, noise, upwards, (plan.width, plan.area))
+                let how = Measuring {
+                    noise,
+                    together: alike.map_or(1.0, |alike| alike.together as f64),
+                    upwards,
+                    width: plan.width,
+                    area: plan.area,
+                    axis: processed.spectrum.axis,
+                    all: &table.peaks,
+                };
+                measure_peak(curve, peak, &how)
             })
     };
     let listed = |peak: &Peak, measured: Option<&MeasuredPeak>| -> [Parameter; 5] {
         let mut list = parameters(peak, processed.spectrum.axis, processed.spectrum.ordinate);
-        if let Some(measured) = measured {
-            over_width(&mut list, measured);
+        match measured {
+            Some(measured) => {
+                over_width(&mut list, measured);
+                tell_area(&mut list, peak, measured.area, &shoulders);
+            }
+            None => tell_bare_area(&mut list, peak, plan.area),
         }
         list
     };
@@ -260,6 +272,7 @@ fn search(
             .collect();
         flattened(&table.peaks, &mut lists, &twice, upwards, outcome);
     }
+    tell_backgrounds(&lists, &over, plan.width, outcome);
     outcome.parameters = lists.into_iter().flatten().collect();
     let (axis, ordinate) = (processed.spectrum.axis, processed.spectrum.ordinate);
     for shoulder in &shoulders {
@@ -657,15 +670,177 @@ fn over_width(list: &mut [Parameter; 5], measured: &MeasuredPeak) {
     put(height, Some(measured.height));
     put(prominence, Some(measured.prominence));
     put(width, measured.width);
-    put(area, measured.area);
-    if measured.reaches_beyond {
-        area.value = None;
-        area.standard_error = None;
-        area.reason = Some(
-            "the band, or what lies under it, reaches beyond the curve, or is not seen to end in it: what lies between the bases is not its area"
-                .into(),
-        );
+    let found = measured.area.ok();
+    area.value = found.map(|found| found.value);
+    area.standard_error = found.map(|found| found.error).filter(|error| *error > 0.0);
+}
+
+/// The unit behind a number of the axis, with a space before it.
+fn behind(unit: Option<&Unit>) -> String {
+    let unit = unit.map(Unit::display).unwrap_or_default();
+    if unit.is_empty() { unit } else { format!(" {unit}") }
+}
+
+/// Says by what definition the area of a peak was found, or why it has none.
+fn tell_area(
+    list: &mut [Parameter; 5],
+    peak: &Peak,
+    found: Result<BandArea, NoArea>,
+    shoulders: &[Shoulder],
+) {
+    let nm = behind(list[0].unit.as_ref());
+    let place = format!("{}{nm}", plain(peak.sampled_x));
+    let between = || {
+        let lies = peak.area.map(|area| {
+            let over = match area.baseline {
+                AreaBaseline::Zero => "zero",
+                AreaBaseline::Chord => "the line between these points",
+            };
+            format!(
+                "; from {} to {}{nm}, {} lies over {over}",
+                plain(area.from),
+                plain(area.to),
+                three(area.value)
+            )
+        });
+        lies.unwrap_or_default()
+    };
+    let words = match found {
+        Ok(area) => {
+            let (from, to) = area.limits;
+            let mut words = format!(
+                "area at {place}: from {} to {}{nm}, over ",
+                plain(from),
+                plain(to)
+            );
+            let over = match area.background {
+                Background::Zero => "zero".to_owned(),
+                of => format!(
+                    "{} by the readings beyond (from {} to {}{nm})",
+                    match of {
+                        Background::Bent => "a bent background",
+                        Background::Scatter => "a background of scattered light",
+                        _ => "a straight background",
+                    },
+                    plain(area.reach.0),
+                    plain(area.reach.1)
+                ),
+            };
+            words.push_str(&over);
+            if area.beyond > 0.5 * area.error {
+                words.push_str(&format!(", with {} in flanks beyond", three(area.beyond)));
+            }
+            let inside: Vec<String> = shoulders
+                .iter()
+                .filter(|shoulder| from < shoulder.x && shoulder.x < to)
+                .map(|shoulder| plain(shoulder.x))
+                .collect();
+            if !inside.is_empty() {
+                words.push_str(&format!(", with the shoulder near {}{nm}", inside.join(" and ")));
+            }
+            if area.by_choice > 0.5 * area.error {
+                words.push_str("; most of its error is what the background may be");
+            }
+            words
+        }
+        Err(why) => format!(
+            "no area at {place}: {}{}",
+            match why {
+                NoArea::Overlaps => "the band overlaps another at its base, and --bands fits both",
+                NoArea::CutOff =>
+                    "the curve ends, or has a gap, before the background beside the band is seen",
+                NoArea::GoesOn => "its flanks go on beyond the curve",
+                NoArea::Unclear =>
+                    "how the background goes on below the band is not known to a tenth of the area; --bands fits bands and background together",
+                NoArea::NotZero => "it would count from zero, and the readings beside the band are not zero",
+            },
+            between()
+        ),
+    };
+    list[4].reason = Some(words);
+}
+
+/// Says by what definition an area was found that no more than the points tell.
+fn tell_bare_area(list: &mut [Parameter; 5], peak: &Peak, baseline: AreaBaseline) {
+    let (Some(area), nm) = (peak.area, behind(list[0].unit.as_ref())) else {
+        return;
+    };
+    let over = match baseline {
+        AreaBaseline::Zero => "zero",
+        AreaBaseline::Chord => "the line between these two points",
+    };
+    list[4].reason = Some(format!(
+        "area at {}{nm}: from {} to {}{nm}, over {over}; how much of the band that is, is not known",
+        plain(peak.sampled_x),
+        plain(area.from),
+        plain(area.to)
+    ));
+}
+
+/// A place on the axis in at most six figures, without zeros at the end.
+fn plain(value: f64) -> String {
+    let text = Six(value).to_string();
+    if text.contains('.') && !text.contains('e') {
+        text.trim_end_matches('0').trim_end_matches('.').to_owned()
+    } else {
+        text
     }
+}
+
+/// Three figures of a number without an error.
+fn three(value: f64) -> String {
+    let size = value.abs();
+    if size == 0.0 || !(1e-3..1e6).contains(&size) {
+        return format!("{value:.2e}");
+    }
+    format!("{value:.*}", (2.0 - size.log10().floor()).max(0.0) as usize)
+}
+
+/// From this part of height or width on, what a background makes of them is told. A choice: below it other things matter more.
+const TOLD: f64 = 0.03;
+
+fn tell_backgrounds(
+    lists: &[[Parameter; 5]],
+    over: &[Option<MeasuredPeak>],
+    level: WidthLevel,
+    outcome: &mut Outcome,
+) {
+    for (list, measured) in lists.iter().zip(over) {
+        if let Some(measured) = measured {
+            tell_background(list, measured, level, outcome);
+        }
+    }
+}
+
+/// Says so where prominence and width are those of the curve, and not those of the band, since the background is not level.
+fn tell_background(list: &[Parameter; 5], measured: &MeasuredPeak, level: WidthLevel, outcome: &mut Outcome) {
+    let [place, _, prominence, width, _] = list;
+    let (Ok(area), Some(at), Some(stands)) = (measured.area, place.value, prominence.value) else {
+        return;
+    };
+    let height = (measured.height.value - area.below_top).abs();
+    let differs = |own: f64, error: Option<f64>, band: f64| {
+        (own - band).abs() > TOLD * band + 2.0 * error.unwrap_or(0.0)
+    };
+    let is_other = differs(stands, prominence.standard_error, height)
+        || level == WidthLevel::HalfProminence
+            && width
+                .value
+                .is_none_or(|own| differs(own, width.standard_error, area.width));
+    if area.background == Background::Zero || !is_other {
+        return;
+    }
+    let nm = behind(place.unit.as_ref());
+    let au = behind(prominence.unit.as_ref());
+    outcome.remarks.push(Diagnostic::warning(
+        Code::new("background-not-level"),
+        format!(
+            "the background of the peak at {}{nm} is not level: prominence and width are those of the curve as it is, and the position may be moved; over the background the band is about {}{au} high and {}{nm} wide at half height",
+            plain(at),
+            three(height),
+            three(area.width)
+        ),
+    ));
 }
 
 pub(super) fn describe(chain: &Chain, outcome: &mut Outcome) {
@@ -862,7 +1037,7 @@ mod tests {
     fn band(noise: f64) -> Vec<f64> {
         (0..101)
             .map(|i| {
-                let away: f64 = (f64::from(i) + 400.0 - 450.3) / 12.0;
+                let away: f64 = (f64::from(i) + 400.0 - 450.3) / 8.0;
                 // A fixed pattern without a trend stands for noise.
                 0.8 * (-0.5 * away * away).exp() + noise * f64::from((i * 7) % 5 - 2)
             })
@@ -882,8 +1057,8 @@ mod tests {
         assert_eq!(outcome.parameters.len(), 5);
         assert!((value("peak") - 450.3).abs() < 0.02);
         assert!((value("peak-height") - 0.8).abs() < 1e-3);
-        assert!((value("peak-width") - 2.0 * (2.0 * 2f64.ln()).sqrt() * 12.0).abs() < 0.1);
-        let area = 0.8 * 12.0 * (2.0 * std::f64::consts::PI).sqrt();
+        assert!((value("peak-width") - 2.0 * (2.0 * 2f64.ln()).sqrt() * 8.0).abs() < 0.1);
+        let area = 0.8 * 8.0 * (2.0 * std::f64::consts::PI).sqrt();
         assert!((value("peak-area") - area).abs() < 0.02 * area);
         assert!(
             outcome
@@ -891,6 +1066,20 @@ mod tests {
                 .is_some_and(|p| p.standard_error.is_some())
         );
         assert_eq!(outcome.model, "saturation(above=3)");
+    }
+
+    #[test]
+    fn two_readings_of_one_height_are_one_peak() {
+        let mut y = band(1e-3);
+        (y[49], y[50], y[51]) = (0.802, 0.8, 0.802);
+        let found = peaks_run(
+            &PeaksPlan::default(),
+            &run(Quantity::ABSORBANCE, Unit::ABSORBANCE, y),
+            &BTreeMap::new(),
+        );
+        let outcome = &found[0].outcome;
+        let peaks = outcome.parameters.iter().filter(|own| own.name == "peak");
+        assert_eq!(peaks.count(), 1, "{outcome:?}");
     }
 
     #[test]

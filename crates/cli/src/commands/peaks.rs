@@ -21,9 +21,11 @@ use crate::telling;
 
 /// Find the peaks of spectra: position between the points, height, prominence, width and area
 ///
-/// Shoulders, where a band shows only as a bend on another's flank, are reported too. With --bands, bands of Gauss or Voigt are
-/// fitted, beginning at the peaks and shoulders, and their numbers have errors that know of each other. They are found again
-/// by `curvary find result.band:430..440nm`.
+/// Areas count over the background that the readings beside a band show, from where it has come down to it; how far they hang on that
+/// is among their errors, and where it is more than a tenth, or a band overlaps another, there is none and the reason is told.
+/// Shoulders, where a band shows only as a bend on another's flank, are reported too. With --bands, bands of Gauss, Lorentz or Voigt
+/// are fitted, beginning at the peaks and shoulders, over a straight line, a parabola or scattered light, and their numbers have errors
+/// that know of each other. They are found again by `curvary find result.band:430..440nm`.
 ///
 /// Steps go before the search, in the order given, and are kept with the result:
 /// ordinate(absorbance), axis(cm-1), crop(220..400), saturation(above=3), blank(RUN), blank(RUN, resample=cubic),
@@ -57,13 +59,13 @@ pub(crate) struct PeaksCommand {
     /// Take widths at half the height above zero and not half-way down the prominence
     #[arg(long, help_heading = "Search")]
     half_height: bool,
-    /// Count areas from zero and not from the line between the bases; for bands, fit no baseline
+    /// Count areas from zero and not from the background beside the band; for bands, fit no background
     #[arg(long, help_heading = "Search")]
     area_from_zero: bool,
     /// Traces by number (from 1) or label
     #[arg(long, value_name = "TRACE", value_delimiter = ',', help_heading = "Search")]
     trace: Vec<String>,
-    /// Fit bands of this shape over a straight baseline, in place of reading peaks off
+    /// Fit bands of this shape over a background, in place of reading peaks off
     #[arg(long, value_name = "SHAPE", help_heading = "Bands")]
     bands: Option<BandForm>,
     /// Where the bands begin their search, such as 430,462 [default: at the peaks and shoulders]
@@ -84,6 +86,8 @@ pub(crate) struct PeaksCommand {
 enum BandForm {
     /// Gauss's curve
     Gauss,
+    /// Lorentz's curve
+    Lorentz,
     /// Gauss's curve widened by that of Lorentz
     Voigt,
 }
@@ -130,6 +134,7 @@ impl PeaksCommand {
             },
             bands: self.bands.map(|shape| match shape {
                 BandForm::Gauss => BandShape::Gauss,
+                BandForm::Lorentz => BandShape::Lorentz,
                 BandForm::Voigt => BandShape::Voigt,
             }),
             positions: self.band_at.clone(),
