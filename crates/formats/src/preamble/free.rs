@@ -142,14 +142,7 @@ pub fn claim_free(fields: &mut Fields, source: &Source, range: Range<usize>) -> 
     }
     let start = range.start + body.start + padded.find(line).unwrap_or(0);
     let customs = customs(source);
-    // `2019-05-02,,2019-05-09,`: days of columns, of which none is that of the run.
-    let is_day = |statement: &Range<usize>| is_dated(&line[statement.clone()], customs);
-    if statements(line)
-        .iter()
-        .filter(|statement| is_day(statement))
-        .count()
-        >= 2
-    {
+    if are_days_of_columns(line, customs) {
         return false;
     }
     // The end of a sentence that began on the line before.
@@ -167,12 +160,7 @@ pub fn claim_free(fields: &mut Fields, source: &Source, range: Range<usize>) -> 
     let in_front = is_in_front(source, start);
     let mut found: Vec<(&'static str, Claim)> = Vec::new();
     let (mut words, mut treated) = (false, false);
-    // `Instrument serviced 2024-08-01, next 2025-08-01`: neither is the day of the measurement.
-    let of_something_else = statements(line).into_iter().find(|statement| {
-        let statement = &line[statement.clone()];
-        has_year(statement) && is_of_something_else(statement)
-    });
-    let of_something_else = of_something_else.map_or(line.len(), |statement| statement.start);
+    let of_something_else = start_of_something_else(line);
     for (place, statement) in statements(line).into_iter().enumerate() {
         let part = &line[statement.clone()];
         let from = start + statement.start + (part.len() - part.trim_start().len());
@@ -269,6 +257,26 @@ pub fn claim_free(fields: &mut Fields, source: &Source, range: Range<usize>) -> 
         fields.claim(key, claim);
     }
     !words
+}
+
+/// `2019-05-02,,2019-05-09,`: days of columns, of which none is that of the run.
+fn are_days_of_columns(line: &str, customs: Customs) -> bool {
+    let is_day = |statement: &Range<usize>| is_dated(&line[statement.clone()], customs);
+    statements(line)
+        .iter()
+        .filter(|statement| is_day(statement))
+        .count()
+        >= 2
+}
+
+/// Where a line begins to tell of days that are none of the measurement, `Instrument serviced 2024-08-01, next 2025-08-01`; its end where
+/// it tells of none.
+fn start_of_something_else(line: &str) -> usize {
+    let of_something_else = statements(line).into_iter().find(|statement| {
+        let statement = &line[statement.clone()];
+        has_year(statement) && is_of_something_else(statement)
+    });
+    of_something_else.map_or(line.len(), |statement| statement.start)
 }
 
 /// Claims the date behind a word for it that says nothing else, `date 2013-07-04`, `measured on 2021-05-06`, wherever the line stands.
