@@ -100,6 +100,20 @@ fn is_upright(sign: char) -> bool {
     matches!(sign, '¦' | '│' | '┃' | '║' | '┆' | '┇' | '┊' | '┋' | '╎' | '╏')
 }
 
+/// Whether each line that is not empty, three at least, stands between STX and ETX. A lone one is a damaged byte of a number, and what
+/// is left of that is no number.
+fn is_framed(text: &str) -> bool {
+    const FEWEST: usize = 3;
+    let lines = || text.lines().map(str::trim_end).filter(|line| !line.is_empty());
+    let framed = |line: &str| {
+        let inside = line
+            .strip_prefix(char::from(STX))
+            .and_then(|line| line.strip_suffix(char::from(ETX)));
+        inside.is_some_and(|inside| !inside.contains([char::from(STX), char::from(ETX)]))
+    };
+    memchr::memchr(STX, text.as_bytes()).is_some() && lines().count() >= FEWEST && lines().all(framed)
+}
+
 /// Of each line, whether its raised points are decimal points: it holds nothing but numbers, and so do others with such points. One
 /// or two may be damaged figures; beside words, `3·100 µL`, `1·10⁵`, the sign multiplies.
 fn raised_lines(text: &str) -> Vec<bool> {
@@ -141,6 +155,7 @@ pub(super) fn plain(text: String, remarks: &mut Vec<Diagnostic>) -> String {
     let mut plain = String::with_capacity(text.len());
     let mut changed: Vec<SignKind> = Vec::new();
     let raised = raised_lines(&text);
+    let framed = is_framed(&text);
     let mut line = 0;
     for (at, &sign) in signs.iter().enumerate() {
         line += usize::from(sign == '\n');
@@ -192,6 +207,7 @@ pub(super) fn plain(text: String, remarks: &mut Vec<Diagnostic>) -> String {
                 '─' | '━' | '═' | '┄' | '┅' | '┈' | '┉' | '╌' | '╍' => '-',
                 _ => '+',
             }),
+            SignKind::Frame if !framed => Some(sign),
             SignKind::Direction | SignKind::Frame => {
                 changed.push(kind);
                 continue;
