@@ -49,11 +49,14 @@ pub struct KeyValueSpan {
     pub key: Range<usize>,
     /// The value, without quotes and blanks; may be empty.
     pub value: Range<usize>,
-    /// What parts them: `:`, `=`, a tab, `,`, `;`, `.` (a row of points) or a blank (several of them).
+    /// What parts them: `:`, `=`, a dash, a tab, `,`, `;`, `.` (a row of points) or a blank (several of them).
     pub mark: char,
     /// What the value says where cells of their own make it up: `37 C` of `37,C`.
     pub says: Option<String>,
 }
+
+/// The mark of a key in front of a dash among blanks, whichever it is.
+pub(crate) const DASH: char = '–';
 
 /// A key is no longer, in characters and in words.
 const LONGEST_KEY: usize = 48;

@@ -335,7 +335,7 @@ fn dashed(line: &str, body: &Range<usize>) -> Option<Vec<KeyValueSpan>> {
         vec![KeyValueSpan {
             key: crate::slice::range_in(line, key.trim()),
             value: bare(line, crate::slice::range_in(line, value)),
-            mark: '–',
+            mark: DASH,
             says: None,
         }]
     })

@@ -32,6 +32,8 @@ pub(super) struct HeardLines<'a> {
     heard: HashSet<&'a str>,
     /// The last number of a page.
     page: Option<&'a str>,
+    /// Whether keys stand in front of dashes, line by line: one alone may be a title, `Sample - preparation at 20 °C`.
+    dashed: bool,
     /// A date and time that stand alone on one of the first lines, as the head of a page has them.
     moment_in_front: Option<Range<usize>>,
 }
@@ -69,6 +71,7 @@ impl<'a> HeardLines<'a> {
             heard: HashSet::new(),
             page: None,
             moment_in_front: None,
+            dashed: are_dashed(source.text(), &lines[..lines.len().min(MAX_WORD_LINES)]),
         };
         let lines = &lines[..lines.len().min(MAX_WORD_LINES)];
         let mut at = 0;
@@ -147,6 +150,9 @@ impl<'a> HeardLines<'a> {
             return;
         };
         let mut pairs = preamble::pairs(words.kept);
+        if !self.dashed {
+            pairs.retain(|pair| pair.mark != preamble::DASH);
+        }
         if pairs.is_empty() {
             pairs.extend(preamble::pair_in_blanks(words.kept));
         }
@@ -384,6 +390,18 @@ fn keys_over_values<'t>(
         .skip(unknown)
         .all(|(key, value)| preamble::goes_with(key, value));
     (numbered.count() >= 1 && fit).then_some(pairs)
+}
+
+/// Whether two lines at least have a known key in front of a dash.
+fn are_dashed(text: &str, lines: &[TextLine]) -> bool {
+    const FEWEST: usize = 2;
+    let dashed = |line: &&TextLine| {
+        let raw = &text[line.span.range()];
+        let may_be = [" - ", " – ", " — "].iter().any(|dash| raw.contains(dash));
+        may_be
+            && matches!(preamble::pairs(strip_remark(raw).1).first(), Some(pair) if pair.mark == preamble::DASH)
+    };
+    lines.iter().filter(dashed).take(FEWEST).count() == FEWEST
 }
 
 /// So many known keys beside it make a key of an unknown word.
