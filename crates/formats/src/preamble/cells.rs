@@ -260,10 +260,12 @@ fn may_be_value(key: &str, value: &str) -> bool {
 /// Whether the second and last cell of a line behind a key of the sample is a name that brackets go into, `Campione;poli(dA-dT)`, though
 /// what stands in them may be a symbol.
 fn is_name_in_brackets(line: &str, cells: &[Range<usize>], value: &Range<usize>) -> bool {
+    /// Shorter words in front of a bracket are symbols, `A(260)`.
+    const SHORTEST: usize = 3;
     let text = &line[value.clone()];
     let glued = text
         .find('(')
-        .is_some_and(|at| at > 2 && text[..at].ends_with(char::is_alphanumeric));
+        .is_some_and(|at| at >= SHORTEST && text[..at].ends_with(char::is_alphanumeric));
     let front = text.split('(').next().unwrap_or("");
     cells.len() == 2
         && field_of(&line[cells[0].clone()]) == Some("sample")

@@ -99,12 +99,12 @@ pub(crate) fn statements(line: &str) -> Vec<Range<usize>> {
                     && behind.starts_with(|c: char| c.is_ascii_digit()))
             }
             ' ' => behind.starts_with(' '),
-            // `adenosine cream / 4-Feb-2003 / 515 nm`, and not `wavelength / nm`.
+            // `adenosine cream / 4-Feb-2003 / 515 nm`, and neither `wavelength / nm` nor `2 / 5`.
             '/' => {
                 before.ends_with(' ')
                     && behind.starts_with(' ')
                     && (digit_behind(behind) || before.contains(|c: char| c.is_ascii_digit()))
-                    && !(digit_before(before) && digit_behind(behind) && before.trim().len() < 4)
+                    && !(digit_before(before) && digit_behind(behind))
             }
             '-' | '–' | '—' => {
                 before.ends_with(' ')

@@ -226,12 +226,13 @@ pub(super) fn plain(text: String, remarks: &mut Vec<Diagnostic>) -> String {
     changed.sort_unstable();
     changed.dedup();
     let names: Vec<&str> = changed.into_iter().map(SignKind::name).collect();
+    let told = match count {
+        1 => "1 sign was read as the plain one it stands for".to_owned(),
+        count => format!("{count} signs were read as the plain ones they stand for"),
+    };
     remarks.push(Diagnostic::note(
         Code::new("signs-made-plain"),
-        format!(
-            "{count} signs were read as the plain ones they stand for: {}",
-            names.join(", ")
-        ),
+        format!("{told}: {}", names.join(", ")),
     ));
     plain
 }
